@@ -1,0 +1,159 @@
+using System.Collections.Immutable;
+using Irrigation.Episodes;
+using Irrigation.Measures;
+using NodaTime;
+
+namespace Irrigation.Balance;
+
+/// <summary>How firm a number is.</summary>
+public enum OutputStatus
+{
+    /// <summary>Closed: every reading that it rests on is there.</summary>
+    Final,
+
+    /// <summary>Part is still open: the number will change.</summary>
+    Preliminary,
+
+    /// <summary>Closed, and changed by something that was charted after it had been complete.</summary>
+    Amended,
+
+    /// <summary>Closed, and rests on an entry that was amended or withdrawn.</summary>
+    Corrected,
+}
+
+/// <summary>Why there is no number. Missing is not zero.</summary>
+public enum AbsentReason
+{
+    /// <summary>The irrigant has not been read yet; the number will come.</summary>
+    IrrigantNotReadYet,
+
+    /// <summary>How much ran in is not known.</summary>
+    IrrigantUnknown,
+
+    /// <summary>How much drained is not known.</summary>
+    DrainageUnknown,
+
+    /// <summary>No closed interval covers any of it.</summary>
+    NotCovered,
+}
+
+/// <summary>What a part of the working stands for.</summary>
+public enum PartKind
+{
+    /// <summary>Irrigant, its share of what a bag, pump or total measured.</summary>
+    Irrigant,
+
+    /// <summary>Irrigant worked out from a flow rate.</summary>
+    IrrigantFromRate,
+
+    /// <summary>Drainage that a reading added.</summary>
+    Drainage,
+
+    /// <summary>Urine, free of irrigant.</summary>
+    Urine,
+
+    /// <summary>A leak.</summary>
+    Leak,
+
+    /// <summary>What the bladder held.</summary>
+    Retained,
+}
+
+/// <summary>One line of the working: which entry gave how much.</summary>
+/// <param name="Kind">What it stands for.</param>
+/// <param name="Entry">The entry it rests on.</param>
+/// <param name="Start">Start of the time that the entry measured.</param>
+/// <param name="End">End of it.</param>
+/// <param name="Whole">What the entry measured over that time; null where it does not say.</param>
+/// <param name="Amount">The share that falls into the interval; null where unknown.</param>
+public sealed record Part(PartKind Kind, EntryKey Entry, Instant Start, Instant End, Volume? Whole, Volume? Amount);
+
+/// <summary>Corrected urine output: the headline, and beside it the best estimate with its interval.</summary>
+/// <param name="Headline">The trade's number: the mass balance on the volumes as charted. Any sign.</param>
+/// <param name="BestEstimate">With known bias taken out, and its standard uncertainty; null where the measuring ways' characters are not given.</param>
+/// <param name="Interval95">The 95 % interval round the best estimate; null where that is.</param>
+public sealed record UrineOutput(Volume Headline, Estimate? BestEstimate, VolumeRange? Interval95);
+
+/// <summary>The time between two readings of what left the bladder, and the mass balance over it.</summary>
+/// <remarks>
+/// <para><c>U = D − I + (R1 − R0) + A + L − B</c> (clinical reference 1.1), half-open: [Start, End). An amount charted at an instant
+/// has run before it, so it belongs to the interval that ends there.</para>
+/// <para>For a stream outside the bladder U is what was collected.</para>
+/// </remarks>
+public sealed record ClosedInterval
+{
+    /// <summary><c>bladder</c>, or the slug of a route that does not pass the bladder.</summary>
+    public required string Stream { get; init; }
+
+    /// <summary>The reading before, or the start of the episode.</summary>
+    public required Instant Start { get; init; }
+
+    /// <summary>The closing reading; the moment of clamping, where it was taken during a clamp.</summary>
+    public required Instant End { get; init; }
+
+    /// <summary>I: irrigant instilled; null where unknown.</summary>
+    public required Volume? Instilled { get; init; }
+
+    /// <summary>D: what left the bladder and was collected, urine from bladder routes included; null where unknown.</summary>
+    public required Volume? Drained { get; init; }
+
+    /// <summary>The part of <see cref="Drained"/> that was charted as urine, free of irrigant.</summary>
+    public required Volume Urine { get; init; }
+
+    /// <summary>R1 − R0, where bladder scans anchor both ends; null where it was taken as 0.</summary>
+    public required Volume? RetainedChange { get; init; }
+
+    /// <summary>L: leaks; null where none was charted and it was taken as 0.</summary>
+    public required Volume? Leaked { get; init; }
+
+    /// <summary>U; null where it cannot be worked out, and then <see cref="Absent"/> says why.</summary>
+    public required UrineOutput? Output { get; init; }
+
+    /// <summary>Why there is no number; null where there is one.</summary>
+    public required AbsentReason? Absent { get; init; }
+
+    /// <summary>Drainage minus irrigant as charted, at the times charted, nothing else taken into account. Null where a volume is unknown.</summary>
+    public required Volume? Simple { get; init; }
+
+    /// <summary>How firm it is.</summary>
+    public required OutputStatus Status { get; init; }
+
+    /// <summary>What a reader should know, in the order of <see cref="Caveat"/>.</summary>
+    public required ImmutableArray<Caveat> Caveats { get; init; }
+
+    /// <summary>Terms of the mass balance that were taken as 0 because nobody measured them.</summary>
+    public required ImmutableArray<BalanceTerm> AssumedZero { get; init; }
+
+    /// <summary>The working, line by line.</summary>
+    public required ImmutableArray<Part> Parts { get; init; }
+
+    /// <summary>End less start.</summary>
+    public Duration Length => End - Start;
+
+    /// <summary>U that falls to [from, to), by elapsed time; null where U is unknown.</summary>
+    /// <remarks>
+    /// The share of U, not of D (clinical reference 4). Worked as a difference of running shares, so that the shares of any partition
+    /// add up to the whole.
+    /// </remarks>
+    public Volume? OutputBetween(Instant from, Instant to) =>
+        Output is null ? null : RunningOutput(to) - RunningOutput(from);
+
+    /// <inheritdoc/>
+    public bool Equals(ClosedInterval? other) =>
+        other is not null
+        && (Stream, Start, End, Instilled, Drained, Urine, RetainedChange, Leaked, Output, Absent, Simple, Status)
+            == (other.Stream, other.Start, other.End, other.Instilled, other.Drained, other.Urine, other.RetainedChange, other.Leaked, other.Output, other.Absent, other.Simple, other.Status)
+        && Caveats.SequenceEqual(other.Caveats)
+        && AssumedZero.SequenceEqual(other.AssumedZero)
+        && Parts.SequenceEqual(other.Parts);
+
+    /// <inheritdoc/>
+    public override int GetHashCode() => HashCode.Combine(Stream, Start, End, Output, Status);
+
+    private Volume RunningOutput(Instant at)
+    {
+        if (at <= Start) return Volume.Zero;
+        if (at >= End) return Output!.Headline;
+        return Output!.Headline.Share(Elapsed.Between(Start, at), Elapsed.Between(Start, End));
+    }
+}

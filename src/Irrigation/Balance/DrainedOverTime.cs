@@ -1,0 +1,149 @@
+using System.Collections.Immutable;
+using Irrigation.Episodes;
+using Irrigation.Measures;
+using NodaTime;
+
+namespace Irrigation.Balance;
+
+/// <summary>What the readings that close an interval say had left the bladder.</summary>
+/// <param name="Amount">D, urine included; null where unknown.</param>
+/// <param name="Urine">The part that was charted as urine, free of irrigant.</param>
+/// <param name="AnyDrainage">Whether a drainage container was read at all.</param>
+/// <param name="Caveats">What a reader should know.</param>
+/// <param name="Parts">The working.</param>
+internal sealed record Drained(Volume? Amount, Volume Urine, bool AnyDrainage, ImmutableHashSet<Caveat> Caveats, ImmutableArray<Part> Parts);
+
+/// <summary>Closing points, and the differences that readings of the drainage make. A level reading is not an emptying.</summary>
+internal sealed class DrainedOverTime(EpisodeLog log, BalanceSettings settings)
+{
+    private readonly Timeline outputs = log[Channel.BladderOutput];
+
+    /// <summary>
+    /// The moment that a reading speaks of: its own, or the moment of clamping, where the drain was clamped when it was taken,
+    /// for nothing has left the bladder since.
+    /// </summary>
+    public Instant ClosingOf(Entry reading) =>
+        log[Channel.Clamp].LastBefore(reading.At) is DrainClamped clamp ? Instant.Max(clamp.At, log.Frame.Start) : reading.At;
+
+    /// <summary>Closing points after an instant, up to and including another; null for no end.</summary>
+    public IEnumerable<Instant> Closings(Instant after, Instant? upTo)
+    {
+        Instant? last = null;
+        for (var i = outputs.FirstAfter(after); i < outputs.Count; i++)
+        {
+            var closing = ClosingOf(outputs[i]);
+            if (closing > upTo) yield break;
+            if (closing <= after || closing == last) continue;
+            last = closing;
+            yield return closing;
+        }
+    }
+
+    /// <summary>The last closing point before an instant; the episode's start where there is none.</summary>
+    public Instant PreviousClosing(Instant before)
+    {
+        var i = outputs.FirstAtOrAfter(before);
+        if (outputs.At(i) is { } spanning && ClosingOf(spanning) is var shut && shut < before) return shut;
+        return outputs.At(i - 1) is { } reading ? Instant.Max(ClosingOf(reading), log.Frame.Start) : log.Frame.Start;
+    }
+
+    /// <summary>The readings of a closing point, in the order in which they were taken.</summary>
+    public IEnumerable<Entry> ReadingsOf(Instant closing)
+    {
+        for (var i = outputs.FirstAtOrAfter(closing); i < outputs.Count && ClosingOf(outputs[i]) == closing; i++) yield return outputs[i];
+    }
+
+    /// <summary>What the readings of a closing point add.</summary>
+    public Drained At(Instant closing)
+    {
+        Volume? amount = Volume.Zero;
+        var urine = Volume.Zero;
+        var caveats = ImmutableHashSet<Caveat>.Empty;
+        var parts = ImmutableArray.CreateBuilder<Part>();
+        var any = false;
+        foreach (var reading in ReadingsOf(closing))
+        {
+            if (reading is UrineCollected collected)
+            {
+                urine += collected.Amount;
+                parts.Add(new(PartKind.Urine, reading.Key, log[Channel.BladderOutput].LastBefore(reading.At)?.At ?? log.Frame.Start, reading.At, collected.Amount, collected.Amount));
+                amount += collected.Amount;
+                if (collected.Amount > settings.LargestVolume) caveats = caveats.Add(Caveat.ImplausibleVolume);
+                continue;
+            }
+
+            any = true;
+            var (since, added, doubt) = Added(reading);
+            amount += added;
+            if (doubt is { } caveat) caveats = caveats.Add(caveat);
+            if (added > settings.LargestVolume) caveats = caveats.Add(Caveat.ImplausibleVolume);
+            if (reading.At > closing && DrainedSinceClamp(reading, closing) && added > Volume.Zero) caveats = caveats.Add(Caveat.DrainageWhileClamped);
+            parts.Add(new(PartKind.Drainage, reading.Key, since, reading.At, Content(reading), added));
+        }
+
+        return new(amount, urine, any, caveats, parts.ToImmutable());
+    }
+
+    /// <summary>What a reading adds to the one before of the same container.</summary>
+    public (Instant Since, Volume? Added, Caveat? Doubt) Added(Entry reading)
+    {
+        var container = log[Channel.Container(ContainerOf(reading)!)];
+        var i = container.FirstAtOrAfter(reading.At);
+        while (container[i] != reading) i++;
+        var since = container.At(i - 1)?.At ?? log.Frame.Start;
+        var (before, known) = LevelBefore(container, i);
+        var doubt = known ? null : reading.At == log.Frame.Start ? null : (Caveat?)Caveat.DrainageStartUnknown;
+
+        // A reading at the very start says what was there before: it counts for nothing and is the level to compare with.
+        if (reading.At <= log.Frame.Start) return (since, Volume.Zero, null);
+        var added = Content(reading) - before;
+        if (added < -settings.LevelTolerance) return (since, null, Caveat.ContainerReset);
+        return added < Volume.Zero ? (since, Volume.Zero, Caveat.LevelBelowPrevious) : (since, added, doubt);
+    }
+
+    /// <summary>The container that a reading is about; null for urine.</summary>
+    public static string? ContainerOf(Entry reading) => reading switch
+    {
+        DrainageEmptied e => e.Container,
+        DrainageLevelRead e => e.Container,
+        DrainageWeighed e => e.Container,
+        _ => null,
+    };
+
+    /// <summary>What a container held when it was read.</summary>
+    public Volume Content(Entry reading) => reading switch
+    {
+        DrainageEmptied e => e.Drained,
+        DrainageLevelRead e => e.Level,
+        DrainageWeighed e => (e.Tare is { } tare ? e.Gross - tare : e.Gross).At(e.GramsPerMillilitre ?? settings.DrainageDensity),
+        _ => throw new ArgumentOutOfRangeException(nameof(reading), reading.Kind, "not a reading of a drainage container"),
+    };
+
+    private static bool Empties(Entry reading) => reading is DrainageEmptied or DrainageWeighed { Emptied: true };
+
+    /// <summary>Whether an earlier reading was taken in the same clamp: then what this one adds drained while clamped.</summary>
+    private bool DrainedSinceClamp(Entry reading, Instant closing)
+    {
+        var container = log[Channel.Container(ContainerOf(reading)!)];
+        return container.LastBefore(reading.At) is { } before && before.At >= closing;
+    }
+
+    /// <summary>
+    /// The highest level since the container was last emptied, so that re-reading a little lower and then higher adds up to the truth.
+    /// Stops at a fall by more than the tolerance, which is a reset, and where no earlier reading can have been higher.
+    /// </summary>
+    private (Volume Level, bool Known) LevelBefore(Timeline container, int index)
+    {
+        Volume? highest = null;
+        for (var i = index - 1; i >= 0; i--)
+        {
+            if (Empties(container[i])) return (highest ?? Volume.Zero, true);
+            var level = Content(container[i]);
+            if (highest is not null && level - Content(container[i + 1]) > settings.LevelTolerance) break;
+            if (highest is { } high && level < high - settings.LevelTolerance) break;
+            if (highest is null || level > highest) highest = level;
+        }
+
+        return (highest ?? Volume.Zero, highest is not null);
+    }
+}

@@ -1,0 +1,415 @@
+using System.Collections.Immutable;
+using Irrigation.Episodes;
+using Irrigation.Measures;
+using NodaTime;
+
+namespace Irrigation.Balance;
+
+/// <summary>What an append changed: an interval before and after, either null where there was or is none.</summary>
+public sealed record IntervalChange(ClosedInterval? Before, ClosedInterval? After)
+{
+    /// <summary>The one that stands, or the one that went.</summary>
+    public ClosedInterval Interval => (After ?? Before)!;
+}
+
+/// <summary>The time since the last closing point.</summary>
+/// <param name="Start">The last closing point, or the episode's start.</param>
+/// <param name="AsOf">The moment of asking.</param>
+/// <param name="Instilled">What has run in since; null where unknown.</param>
+/// <param name="Caveats">What a reader should know.</param>
+/// <param name="ClampedSince">The clamp in force, if the drain is clamped: a dwell in progress.</param>
+public sealed record OpenInterval(Instant Start, Instant AsOf, Volume? Instilled, ImmutableArray<Caveat> Caveats, Instant? ClampedSince);
+
+/// <summary>The fluid balance of an episode: the mass balance over every closed interval.</summary>
+/// <remarks>
+/// <para>A function of the log alone: same log, same balance, in whatever order the entries arrived. Each closed interval is
+/// a checkpoint: it is worked out from the entries round it, so an append works out again only the intervals that it can touch,
+/// and its cost does not grow with the log.</para>
+/// </remarks>
+public sealed class FluidBalance
+{
+    /// <summary>The stream of the bladder.</summary>
+    public const string Bladder = "bladder";
+
+    private static readonly ImmutableArray<UrineRoute> OtherRoutes =
+        [UrineRoute.LeftNephrostomy, UrineRoute.RightNephrostomy, UrineRoute.LeftUreteralStent, UrineRoute.RightUreteralStent, UrineRoute.IlealConduit];
+
+    private readonly ImmutableDictionary<string, ImmutableList<ClosedInterval>> streams;
+    private readonly InstilledOverTime instilled;
+    private readonly DrainedOverTime drained;
+    private readonly RetainedVolume retained;
+
+    private FluidBalance(EpisodeLog log, BalanceSettings settings, ImmutableDictionary<string, ImmutableList<ClosedInterval>> streams)
+    {
+        Log = log;
+        Settings = settings;
+        this.streams = streams;
+        instilled = new(log, settings);
+        drained = new(log, settings);
+        retained = new(log, settings, drained);
+    }
+
+    /// <summary>The log it rests on.</summary>
+    public EpisodeLog Log { get; }
+
+    /// <summary>The settings it was worked out with.</summary>
+    public BalanceSettings Settings { get; }
+
+    /// <summary>The streams that have closed intervals, the bladder first.</summary>
+    public IEnumerable<string> Streams => streams.Where(s => !s.Value.IsEmpty).Select(s => s.Key).OrderBy(s => s == Bladder ? "" : s, StringComparer.Ordinal);
+
+    /// <summary>The last closing point of the bladder; the episode's start where there is none.</summary>
+    public Instant LastClosing => this[Bladder] is { Count: > 0 } intervals ? intervals[^1].End : Log.Frame.Start;
+
+    /// <summary>The closed intervals of a stream, in order.</summary>
+    public ImmutableList<ClosedInterval> this[string stream] => streams.GetValueOrDefault(stream, []);
+
+    /// <summary>The balance of a log, worked out from its beginning.</summary>
+    public static FluidBalance Of(EpisodeLog log, BalanceSettings settings)
+    {
+        var nothing = new FluidBalance(log, settings, ImmutableDictionary<string, ImmutableList<ClosedInterval>>.Empty);
+        var all = nothing.streams.ToBuilder();
+        all[Bladder] = [.. nothing.BladderBetween(log.Frame.Start, null)];
+        foreach (var route in OtherRoutes) all[Slug.Of(route)] = [.. nothing.RouteBetween(route, log.Frame.Start, null)];
+        return new(log, settings, all.ToImmutable());
+    }
+
+    /// <summary>The balance after an append to its log, and the intervals that it changed.</summary>
+    public (FluidBalance Balance, ImmutableArray<IntervalChange> Changes) After(Appended appended)
+    {
+        var touched = appended.Changes.SelectMany(Entries)
+            .SelectMany(entry => Touched(entry).Concat(new FluidBalance(appended.Log, Settings, streams).Touched(entry)))
+            .ToList();
+
+        var next = streams;
+        var changes = ImmutableArray.CreateBuilder<IntervalChange>();
+        var after = new FluidBalance(appended.Log, Settings, streams);
+        foreach (var stream in touched.GroupBy(t => t.Stream))
+        {
+            foreach (var (from, to) in Merge(stream.Select(t => (t.From, t.To))))
+            {
+                var before = next.GetValueOrDefault(stream.Key, []);
+                var (first, last) = (FirstEnding(before, from), to is { } end ? FirstEnding(before, end + Duration.Epsilon) : before.Count);
+                var old = before.GetRange(first, last - first);
+                var renewed = after.Between(stream.Key, from, to).ToList();
+                changes.AddRange(Compare(old, renewed));
+                next = next.SetItem(stream.Key, before.RemoveRange(first, last - first).InsertRange(first, renewed));
+            }
+        }
+
+        return (new(appended.Log, Settings, next), changes.ToImmutable());
+    }
+
+    /// <summary>Closed intervals of a stream that reach into a time.</summary>
+    public IEnumerable<ClosedInterval> Reaching(string stream, Instant start, Instant end)
+    {
+        var intervals = this[stream];
+        for (var i = FirstEnding(intervals, start + Duration.Epsilon); i < intervals.Count && intervals[i].Start < end; i++) yield return intervals[i];
+    }
+
+    /// <summary>What ran in, worked out for any time; the working of the simple number.</summary>
+    internal Instilled InstilledBetween(Instant start, Instant end) => instilled.Between(start, end);
+
+    /// <summary>What was charted as drained or collected after an instant, up to and including another, all streams; null where a reading leaves it unknown.</summary>
+    internal Volume? DrainageCharted(Instant start, Instant end)
+    {
+        Volume? sum = Volume.Zero;
+        foreach (var reading in Log[Channel.BladderOutput].After(start, end))
+        {
+            sum += reading is UrineCollected collected ? collected.Amount : drained.Added(reading).Added;
+        }
+
+        foreach (var route in OtherRoutes)
+        {
+            foreach (var reading in Log[Channel.Route(route)].After(start, end)) sum += ((UrineCollected)reading).Amount;
+        }
+
+        return sum;
+    }
+
+    /// <summary>The time since the last closing point, as of a moment.</summary>
+    public OpenInterval Open(Instant asOf)
+    {
+        var start = LastClosing;
+        var clamp = Log[Channel.Clamp].LastAtOrBefore(asOf) as DrainClamped;
+        if (asOf <= start) return new(start, asOf, Volume.Zero, [], clamp?.At);
+        var since = instilled.Between(start, asOf);
+        var caveats = clamp is null ? since.Caveats : since.Caveats.Add(Caveat.DwellInProgress);
+        return new(start, asOf, since.Amount, [.. caveats.Order()], clamp?.At);
+    }
+
+    private static IEnumerable<Entry> Entries(Change change) => new[] { change.Before, change.After }.OfType<Entry>();
+
+    /// <summary>Position of the first interval that ends at or after an instant.</summary>
+    private static int FirstEnding(ImmutableList<ClosedInterval> intervals, Instant from)
+    {
+        int low = 0, high = intervals.Count;
+        while (low < high)
+        {
+            var middle = (low + high) / 2;
+            if (intervals[middle].End >= from) high = middle;
+            else low = middle + 1;
+        }
+
+        return low;
+    }
+
+    private static IEnumerable<(Instant From, Instant? To)> Merge(IEnumerable<(Instant From, Instant? To)> spans)
+    {
+        (Instant From, Instant? To)? open = null;
+        foreach (var span in spans.OrderBy(s => s.From))
+        {
+            if (open is not { } current) open = span;
+            else if (current.To is null) continue;
+            else if (span.From <= current.To) open = (current.From, span.To is null ? null : Instant.Max(span.To.Value, current.To.Value));
+            else
+            {
+                yield return current;
+                open = span;
+            }
+        }
+
+        if (open is { } last) yield return last;
+    }
+
+    private static IEnumerable<IntervalChange> Compare(IReadOnlyCollection<ClosedInterval> before, IReadOnlyCollection<ClosedInterval> after)
+    {
+        var old = before.ToDictionary(i => i.End);
+        foreach (var interval in after)
+        {
+            old.Remove(interval.End, out var was);
+            if (!interval.Equals(was)) yield return new(was, interval);
+        }
+
+        foreach (var gone in old.Values.OrderBy(i => i.End)) yield return new(gone, null);
+    }
+
+    private IEnumerable<ClosedInterval> Between(string stream, Instant from, Instant? to) =>
+        stream == Bladder ? BladderBetween(from, to) : RouteBetween(Slug.Read<UrineRoute>(stream)!.Value, from, to);
+
+    /// <summary>The bladder's intervals that end at or after one instant, up to and including another.</summary>
+    private IEnumerable<ClosedInterval> BladderBetween(Instant from, Instant? to)
+    {
+        var start = drained.PreviousClosing(from);
+        foreach (var end in drained.Closings(Instant.Max(from - Duration.Epsilon, Log.Frame.Start), to))
+        {
+            yield return BladderInterval(start, end);
+            start = end;
+        }
+    }
+
+    private ClosedInterval BladderInterval(Instant start, Instant end)
+    {
+        var (into, outOf) = (instilled.Between(start, end), drained.At(end));
+        var leaks = Log[Channel.Leak].After(start, end).Cast<LeakEstimated>().ToList();
+        var leaked = leaks.Count == 0 ? (Volume?)null : leaks.Aggregate(Volume.Zero, (sum, leak) => sum + leak.Amount);
+        var (held, heldBefore) = (retained.At(end), retained.At(end) is null ? null : retained.LastBefore(end));
+        var change = heldBefore is null ? null : held?.Held - heldBefore.Held;
+
+        var output = into.Amount is { } i && outOf.Amount is { } d ? d - i + (change ?? Volume.Zero) + (leaked ?? Volume.Zero) : (Volume?)null;
+        AbsentReason? absent = output is not null ? null
+            : outOf.Amount is null ? AbsentReason.DrainageUnknown
+            : into.Provisional ? AbsentReason.IrrigantNotReadYet
+            : AbsentReason.IrrigantUnknown;
+
+        var caveats = into.Caveats.Union(outOf.Caveats);
+        if (into.Amount is null && !into.Provisional) caveats = caveats.Add(Caveat.IrrigantUnknown);
+        if (into.Amount > Volume.Zero && !outOf.AnyDrainage) caveats = caveats.Add(Caveat.DrainageNotCharted);
+        if (held is not null && heldBefore is null) caveats = caveats.Add(Caveat.RetainedStartUnknown);
+        if (output < Volume.Zero) caveats = caveats.Add(Caveat.NegativeOutput);
+        if (end - start > Settings.LongestGap) caveats = caveats.Add(Caveat.Gap);
+        if (Log[Channel.Clamp].LastAtOrBefore(start) is DrainClamped || Log[Channel.Clamp].After(start, end).Any(c => c is DrainClamped && c.At < end))
+        {
+            caveats = caveats.Add(Caveat.DwellInProgress);
+        }
+
+        ImmutableArray<Part> parts =
+        [
+            .. into.Parts,
+            .. outOf.Parts,
+            .. leaks.Select(leak => new Part(PartKind.Leak, leak.Key, leak.At, leak.At, leak.Amount, leak.Amount)),
+            .. new[] { heldBefore, held }.OfType<BladderScanned>().Select(scan => new Part(PartKind.Retained, scan.Key, scan.At, scan.At, scan.Held, scan.Held)),
+        ];
+        var (corrected, amended, late) = Revised(Bladder, start, end, parts);
+        if (corrected) caveats = caveats.Add(Caveat.CorrectedEntry);
+        if (late) caveats = caveats.Add(Caveat.LateEntry);
+
+        return new()
+        {
+            Stream = Bladder,
+            Start = start,
+            End = end,
+            Instilled = into.Amount,
+            Drained = outOf.Amount,
+            Urine = outOf.Urine,
+            RetainedChange = change,
+            Leaked = leaked,
+            Output = output is { } headline ? new(headline, null, null) : null,
+            Absent = absent,
+            Simple = outOf.Amount - into.Charted,
+            Status = into.Provisional ? OutputStatus.Preliminary : corrected ? OutputStatus.Corrected : amended ? OutputStatus.Amended : OutputStatus.Final,
+            Caveats = [.. caveats.Order()],
+            AssumedZero = [BalanceTerm.Absorbed, BalanceTerm.Blood, .. leaked is null ? [BalanceTerm.Leaked] : Array.Empty<BalanceTerm>(), .. change is null ? [BalanceTerm.RetainedChange] : Array.Empty<BalanceTerm>()],
+            Parts = parts,
+        };
+    }
+
+    /// <summary>The intervals of a route that does not pass the bladder: from reading to reading, and what was collected.</summary>
+    private IEnumerable<ClosedInterval> RouteBetween(UrineRoute route, Instant from, Instant? to)
+    {
+        var readings = Log[Channel.Route(route)];
+        for (var i = readings.FirstAtOrAfter(Instant.Max(from, Log.Frame.Start + Duration.Epsilon)); i < readings.Count && !(readings[i].At > to);)
+        {
+            var end = readings[i].At;
+            var before = readings.At(i - 1)?.At;
+            var start = before ?? Instant.Max(Log.Frame.Start, end - Settings.FirstReadingReach);
+            var amount = Volume.Zero;
+            var parts = ImmutableArray.CreateBuilder<Part>();
+            for (; i < readings.Count && readings[i].At == end; i++)
+            {
+                var reading = (UrineCollected)readings[i];
+                amount += reading.Amount;
+                parts.Add(new(PartKind.Urine, reading.Key, start, end, reading.Amount, reading.Amount));
+            }
+
+            var caveats = ImmutableHashSet<Caveat>.Empty;
+            if (before is null) caveats = caveats.Add(Caveat.RouteStartUnknown);
+            if (end - start > Settings.LongestGap) caveats = caveats.Add(Caveat.Gap);
+            if (amount > Settings.LargestVolume) caveats = caveats.Add(Caveat.ImplausibleVolume);
+            var (corrected, _, late) = Revised(Slug.Of(route), start, end, parts);
+            if (corrected) caveats = caveats.Add(Caveat.CorrectedEntry);
+            if (late) caveats = caveats.Add(Caveat.LateEntry);
+            yield return new()
+            {
+                Stream = Slug.Of(route),
+                Start = start,
+                End = end,
+                Instilled = Volume.Zero,
+                Drained = amount,
+                Urine = amount,
+                RetainedChange = null,
+                Leaked = null,
+                Output = new(amount, null, null),
+                Absent = null,
+                Simple = amount,
+                Status = corrected ? OutputStatus.Corrected : OutputStatus.Final,
+                Caveats = [.. caveats.Order()],
+                AssumedZero = [],
+                Parts = parts.ToImmutable(),
+            };
+        }
+    }
+
+    /// <summary>The stream whose balance an entry is part of; null for context, and for what is not about the patient.</summary>
+    private static string? StreamOf(Entry entry) => entry switch
+    {
+        { Header.Purpose: not Purpose.Clinical } => null,
+        UrineCollected { FromBladder: false } route => Slug.Of(route.Route),
+        BagHung or BagRead or BagTakenDown or IrrigantInstilled or FlowSet or PumpTotalRead => Bladder,
+        DrainageEmptied or DrainageLevelRead or DrainageWeighed or UrineCollected or LeakEstimated => Bladder,
+        DrainClamped or DrainReleased or BladderScanned => Bladder,
+        _ => null,
+    };
+
+    /// <summary>Whether the number rests on a correction, on something charted after it had been complete, on something charted late.</summary>
+    /// <remarks>
+    /// Worked out from the log's own times, not from the order of arrival, so that two orders of arrival end in the same status.
+    /// It was complete when its closing readings and the irrigant readings that cover its end were known.
+    /// </remarks>
+    private (bool Corrected, bool Amended, bool Late) Revised(string stream, Instant start, Instant end, IEnumerable<Part> parts)
+    {
+        var logged = parts.Select(p => (Part: p, Logged: Log.Current(p.Entry)!)).ToList();
+        var corrected = logged.Any(l => l.Part.End <= end && Log.Versions(l.Part.Entry).Count > 1)
+            || Log[Channel.Withdrawn].After(start, end).Any(e => StreamOf(e) == stream);
+        var late = logged.Any(l => l.Part.End > start && l.Logged.Entry.Header.RecordedAt - l.Logged.Entry.At > Settings.LateAfter);
+
+        bool Completes(Part p) => p.Kind is PartKind.Drainage or PartKind.Urine || (p.Kind is PartKind.Irrigant && p.End >= end) || p.Kind is PartKind.IrrigantFromRate;
+        var complete = logged.Where(l => Completes(l.Part)).Select(l => l.Logged.KnownAt).DefaultIfEmpty(Instant.MinValue).Max();
+        var opening = drained.ReadingsOf(start).Select(r => Log.Current(r.Key)!.KnownAt);
+        var amended = logged.Where(l => !Completes(l.Part)).Select(l => l.Logged.KnownAt).Concat(opening).Any(known => known > complete);
+        return (corrected, amended, late);
+    }
+
+    /// <summary>The intervals, by stream and by the time of their end, whose working an entry can touch.</summary>
+    private IEnumerable<(string Stream, Instant From, Instant? To)> Touched(Entry entry)
+    {
+        var stream = StreamOf(entry);
+        if (entry is UrineCollected { FromBladder: false } route && stream is not null)
+        {
+            yield return (stream, entry.At, Log[Channel.Route(route.Route)].NextAfter(entry.At)?.At ?? entry.At);
+            yield break;
+        }
+
+        if (stream is null || Span(entry) is not { } span) yield break;
+        var from = span.HasStart ? span.Start : Log.Frame.Start;
+        yield return (Bladder, from, span.HasEnd ? NextClosing(span.End) : null);
+        if (span.HasEnd && NextAnchored(span.End) is { } anchored) yield return (Bladder, anchored, anchored);
+    }
+
+    private Interval? Span(Entry entry) => entry switch
+    {
+        BagHung e => instilled.Touched(e.Line, e),
+        BagRead e => instilled.Touched(e.Line, e),
+        BagTakenDown e => instilled.Touched(e.Line, e),
+        PumpTotalRead e => instilled.Touched(e.Line, e),
+        IrrigantInstilled e => instilled.Touched(e.Line, e),
+        FlowSet e => instilled.Touched(e.Line, e),
+        DrainageEmptied or DrainageLevelRead or DrainageWeighed => new(Early(entry), Log[Channel.Container(DrainedOverTime.ContainerOf(entry)!)].NextAfter(entry.At)?.At ?? entry.At),
+        UrineCollected => new(Instant.Min(Early(entry), instilled.EarliestStart(entry.At)), AfterUrine(entry.At)),
+        DrainClamped or DrainReleased => Clamped(entry.At),
+        BladderScanned => new(entry.At - Settings.ScanReach, entry.At + Settings.ScanReach),
+        LeakEstimated => new(entry.At, entry.At),
+        _ => null,
+    };
+
+    /// <summary>A reading may take a scan or a dwell from the closing points beside it.</summary>
+    private Instant Early(Entry reading) => drained.PreviousClosing(drained.ClosingOf(reading) - Settings.ScanReach - Settings.ScanReach);
+
+    private Instant? AfterUrine(Instant at)
+    {
+        if (Log[Channel.BladderUrine].NextAfter(at) is { } urine) return urine.At;
+        Instant? latest = at;
+        foreach (var line in Channel.Lines(Log))
+        {
+            Timeline[] readings = [Log[Channel.Bag(line)], Log[Channel.Pump(line)], Log[Channel.Total(line)]];
+            foreach (var timeline in readings.Where(t => t.Count > 0)) latest = timeline.NextAfter(at)?.At is { } next && latest is { } so ? Instant.Max(so, next) : null;
+        }
+
+        return latest;
+    }
+
+    private Interval Clamped(Instant at)
+    {
+        var clamps = Log[Channel.Clamp];
+        var (before, after) = (clamps.LastBefore(at)?.At ?? at, clamps.NextAfter(at)?.At);
+        var around = instilled.Reaching(before, after ?? at);
+        var from = Instant.Min(Instant.Min(before, at - Settings.DwellLead), around.Start) - Settings.ScanReach;
+        return new(from, after is { } end ? Instant.Max(end, around.End) + Settings.ScanReach : null);
+    }
+
+    /// <summary>The next closing point that a scan anchors: what the bladder held is compared with the last anchored one, however long ago.</summary>
+    private Instant? NextAnchored(Instant at)
+    {
+        var scans = Log[Channel.Scan];
+        for (var i = scans.FirstAfter(at); i < scans.Count; i++)
+        {
+            if (retained.NearestClosing(scans[i].At) is { } closing && closing > at) return closing;
+        }
+
+        return null;
+    }
+
+    private Instant? NextClosing(Instant at)
+    {
+        // Two on: the first closing point after the span, and the one that takes its start from it.
+        Instant? last = at;
+        var seen = 0;
+        foreach (var closing in drained.Closings(at, null))
+        {
+            last = closing;
+            if (++seen == 2) break;
+        }
+
+        return last;
+    }
+}

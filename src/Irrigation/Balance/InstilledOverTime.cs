@@ -1,0 +1,423 @@
+using System.Collections.Immutable;
+using Irrigation.Episodes;
+using Irrigation.Measures;
+using NodaTime;
+
+namespace Irrigation.Balance;
+
+/// <summary>What ran in over a time.</summary>
+/// <param name="Amount">I; null where unknown.</param>
+/// <param name="Charted">The same by the times at which it was charted, for the simple number; null where unknown.</param>
+/// <param name="Provisional">A reading of the irrigant that covers the end is still to come.</param>
+/// <param name="Caveats">What a reader should know.</param>
+/// <param name="Parts">The working.</param>
+internal sealed record Instilled(Volume? Amount, Volume? Charted, bool Provisional, ImmutableHashSet<Caveat> Caveats, ImmutableArray<Part> Parts);
+
+/// <summary>
+/// I(t): the irrigant as a density over time, piecewise constant. Measured stretches run from one reading of a line to the next;
+/// within one, the flow rates give the shape and the measurement the amount. Time that no stretch covers counts by its flow rate.
+/// </summary>
+internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings)
+{
+    /// <summary>A time for which a line's irrigant was measured as one amount.</summary>
+    private sealed record Stretch(Instant Start, Instant End, Volume? Amount, EntryKey Entry, Caveat? Doubt);
+
+    /// <summary>Irrigant after <paramref name="start"/>, up to and including <paramref name="end"/>.</summary>
+    public Instilled Between(Instant start, Instant end)
+    {
+        var sum = new Sum();
+        foreach (var line in Channel.Lines(log)) AddLine(sum, line, start, end);
+        return sum.Result();
+    }
+
+    /// <summary>The time whose working an entry of a line can touch.</summary>
+    public Interval Touched(string line, Entry entry)
+    {
+        var at = entry.At;
+        var (bags, pumps, totals, flows) = (log[Channel.Bag(line)], log[Channel.Pump(line)], log[Channel.Total(line)], log[Channel.Flow(line)]);
+        if (entry is IrrigantInstilled { AtOnce: true }) return new(at - settings.DwellLead, at + settings.DwellLead);
+        Instant?[] before = [FirstOfBag(bags, at - Duration.Epsilon)?.At, bags.LastBefore(at)?.At, pumps.LastBefore(at)?.At, totals.LastBefore(at)?.At, entry.Header.From, totals.NextAfter(at)?.Header.From];
+        var from = Instant.Min(before.Min(i => i ?? at), EarliestStart(at));
+
+        // To the next reading of the kind that could take over from this one; where there is none, the tail stays open.
+        Instant? nextBag = bags.NextAfter(at)?.At, nextPump = pumps.NextAfter(at)?.At, nextTotal = totals.NextAfter(at)?.At, nextFlow = flows.NextAfter(at)?.At;
+        Instant? to = entry switch
+        {
+            BagHung or BagRead or BagTakenDown => Later(nextBag, NextHung(bags, at) is { } hung ? NextHung(bags, hung) : null),
+            PumpTotalRead => Later(nextPump, bags.Count > 0 ? EndOfBag(bags, at) : at),
+            IrrigantInstilled => nextTotal,
+            _ => nextFlow is { } changed ? Later(new[] { bags, pumps, totals }.Where(t => t.Count > 0).Select(t => t.NextAfter(changed)?.At).Append(changed).ToArray()) : null,
+        };
+
+        // And as far as a stretch without a charted start of its own may take it from here.
+        to = Later(to, nextBag ?? at, nextPump ?? at, nextTotal ?? at);
+        return new(from, to);
+    }
+
+    /// <summary>The earliest start that a reading after an instant could take for want of a charted one.</summary>
+    public Instant EarliestStart(Instant at)
+    {
+        var from = at;
+        foreach (var line in Channel.Lines(log)) from = Instant.Min(from, Instant.Min(ImplicitStart(line, at), UnknownStart(line, at)));
+        return from;
+    }
+
+    /// <summary>The time of all stretches, whichever line, that reach into a time: a clamp reshapes them.</summary>
+    public Interval Reaching(Instant start, Instant end)
+    {
+        var (from, to) = (start, end);
+        foreach (var line in Channel.Lines(log))
+        {
+            foreach (var stretch in Measured(line, start - Duration.Epsilon, end + Duration.Epsilon))
+            {
+                (from, to) = (Instant.Min(from, stretch.Start), Instant.Max(to, stretch.End));
+            }
+        }
+
+        return new(from, to);
+    }
+
+    private static Instant? Later(params Instant?[] instants) => instants.Any(i => i is null) ? null : instants.Max();
+
+    private static Instant? NextHung(Timeline bags, Instant at) => Next(bags, at, e => e is BagHung);
+
+    private static Instant? EndOfBag(Timeline bags, Instant at) => Next(bags, at, e => e is BagHung or BagTakenDown);
+
+    private static Instant? Next(Timeline bags, Instant at, Func<Entry, bool> wanted)
+    {
+        for (var i = bags.FirstAfter(at); i < bags.Count; i++)
+        {
+            if (wanted(bags[i])) return bags[i].At;
+        }
+
+        return null;
+    }
+
+    /// <summary>The first entry about the bag that hangs at an instant: its hanging, or where that was not charted its first reading.</summary>
+    private static Entry? FirstOfBag(Timeline bags, Instant at)
+    {
+        Entry? first = null;
+        for (var i = bags.FirstAfter(at) - 1; i >= 0 && bags[i] is not BagTakenDown; i--)
+        {
+            first = bags[i];
+            if (first is BagHung) break;
+        }
+
+        return first;
+    }
+
+    private void AddLine(Sum sum, string line, Instant start, Instant end)
+    {
+        var stretches = Measured(line, start, end).ToList();
+        foreach (var stretch in stretches)
+        {
+            var share = stretch.Amount is { } amount ? Share(line, stretch, start, end, amount) : (Volume?)null;
+            sum.Measured(stretch.Entry, stretch.Start, stretch.End, stretch.Amount, share);
+            if (stretch.End > start && stretch.End <= end) sum.Chart(stretch.Amount);
+            if (stretch.Doubt is { } doubt) sum.Note(doubt);
+            if (stretch.Start < end && end < stretch.End) sum.Note(Caveat.IrrigantInterpolated);
+            if (stretch.Start < start && start < stretch.End) sum.Note(Caveat.IrrigantInterpolated);
+            if (stretch.Amount is { } whole && stretch.End > stretch.Start && FlowRate.Of(whole, stretch.End - stretch.Start) > settings.HighestGravityFlow)
+            {
+                sum.Note(Caveat.ImplausibleFlow);
+            }
+
+            if (stretch.Amount > settings.LargestVolume) sum.Note(Caveat.ImplausibleVolume);
+        }
+
+        AddSyringes(sum, line, start, end);
+        foreach (var (from, to) in Uncovered(stretches, start, end)) AddUncovered(sum, line, from, to, end);
+    }
+
+    private void AddSyringes(Sum sum, string line, Instant start, Instant end)
+    {
+        foreach (var given in log[Channel.Syringe(line)].After(start - settings.DwellLead, end).Cast<IrrigantInstilled>())
+        {
+            if (given.At > start) sum.Chart(given.Amount);
+
+            // What is left to dwell cannot drain before the clamp is released: it counts from the moment of clamping.
+            var dwells = ClampedAfter(given.At);
+            var counts = dwells is { } clamped ? clamped >= start && clamped < end : given.At > start;
+            if (counts) sum.Measured(given.Key, given.At, given.At, given.Amount, given.Amount);
+        }
+    }
+
+    /// <summary>The clamp that shuts in what was given at an instant: put on soon after, with nothing drained between.</summary>
+    private Instant? ClampedAfter(Instant given)
+    {
+        var clamps = log[Channel.Clamp];
+        if (clamps.At(clamps.FirstAtOrAfter(given)) is not DrainClamped clamp || clamp.At > given + settings.DwellLead) return null;
+        return log[Channel.BladderOutput].NextAfter(given) is { } output && output.At < clamp.At ? null : clamp.At;
+    }
+
+    private void AddUncovered(Sum sum, string line, Instant from, Instant to, Instant end)
+    {
+        var (bags, pumps, totals, flows) = (log[Channel.Bag(line)], log[Channel.Pump(line)], log[Channel.Total(line)], log[Channel.Flow(line)]);
+        Timeline[] all = [bags, pumps, totals, flows];
+        var edges = all.SelectMany(t => t.After(from, to)).Select(e => e.At).Append(to).Distinct().Order();
+        var start = from;
+        foreach (var edge in edges)
+        {
+            AddPiece(sum, line, start, edge, end);
+            start = edge;
+        }
+    }
+
+    private void AddPiece(Sum sum, string line, Instant from, Instant to, Instant end)
+    {
+        if (to <= from) return;
+        var flow = log[Channel.Flow(line)].LastAtOrBefore(from) as FlowSet;
+        var lastBag = log[Channel.Bag(line)].LastAtOrBefore(from);
+        var lastPump = log[Channel.Pump(line)].LastAtOrBefore(from);
+        var lastTotal = log[Channel.Total(line)].LastAtOrBefore(from);
+        var pumpFed = lastBag is BagHung or BagRead && PumpFed(line, lastBag.At);
+        var urineSince = log[Channel.BladderUrine].LastAtOrBefore(end)?.At;
+
+        if (flow?.Rate > settings.HighestGravityFlow) sum.Note(Caveat.ImplausibleFlow);
+
+        if (lastBag is BagHung or BagRead && !pumpFed)
+        {
+            sum.Note(Caveat.IrrigantNotReadYet);
+            sum.Awaits();
+            if (flow is null)
+            {
+                sum.Unknown();
+                return;
+            }
+
+            var left = Remaining(log[Channel.Bag(line)], lastBag);
+            var ran = Smaller(RateOver(line, lastBag.At, to), left) - Smaller(RateOver(line, lastBag.At, from), left);
+            sum.FromRate(flow.Key, from, to, ran, charted: false);
+        }
+        else if (lastBag is BagTakenDown && !pumpFed && !(lastPump?.At > lastBag.At) && !(lastTotal?.At > lastBag.At))
+        {
+            // Nothing hangs on the line: a measured nothing, whatever the last flow said.
+        }
+        else if (flow is not null)
+        {
+            var ran = flow.Rate.Over(to - from);
+            var awaited = flow.Rate > FlowRate.Stopped && (lastPump is not null || lastTotal is not null);
+            if (flow.Rate > FlowRate.Stopped) sum.Note(awaited ? Caveat.IrrigantNotReadYet : Caveat.IrrigantFromRate);
+            if (awaited) sum.Awaits();
+            if (flow.Rate > FlowRate.Stopped) sum.FromRate(flow.Key, from, to, ran, charted: !awaited);
+        }
+        else if (lastPump is not null && !(urineSince > lastPump.At))
+        {
+            sum.Note(Caveat.IrrigantNotReadYet);
+            sum.Awaits();
+            sum.Unknown();
+        }
+        else if (lastTotal is not null && !(urineSince > lastTotal.At))
+        {
+            sum.Note(Caveat.IrrigantNotCharted);
+            sum.Awaits();
+        }
+    }
+
+    private static Volume Smaller(Volume left, Volume right) => left < right ? left : right;
+
+    private static IEnumerable<(Instant From, Instant To)> Uncovered(List<Stretch> stretches, Instant start, Instant end)
+    {
+        var from = start;
+        foreach (var stretch in stretches.Where(s => s.End > s.Start).OrderBy(s => s.Start))
+        {
+            if (stretch.Start >= end) break;
+            if (stretch.Start > from) yield return (from, stretch.Start);
+            if (stretch.End > from) from = stretch.End;
+        }
+
+        if (from < end) yield return (from, end);
+    }
+
+    /// <summary>Measured stretches that reach into the time after <paramref name="start"/>, up to <paramref name="end"/>.</summary>
+    private IEnumerable<Stretch> Measured(string line, Instant start, Instant end) =>
+        Bags(line, start, end).Concat(Pumps(line, start, end)).Concat(Totals(line, start, end))
+            .Where(s => s.End > start && (s.Start < end || s.End <= end));
+
+    private IEnumerable<Stretch> Bags(string line, Instant start, Instant end)
+    {
+        var bags = log[Channel.Bag(line)];
+        var i = bags.FirstAfter(start) - 1;
+        while (i > 0 && bags[i] is not BagHung) i--;
+        Entry? before = null;
+        var left = Volume.Zero;
+        for (i = Math.Max(i, 0); i < bags.Count && (before is null || before.At < end); i++)
+        {
+            var entry = bags[i];
+            var from = before?.At ?? UnknownStart(line, entry.At);
+            var fed = before is not null && PumpFed(line, before.At);
+            switch (entry)
+            {
+                case BagHung hung:
+                    if (before is not null && !fed) yield return new(from, hung.At, null, hung.Key, Caveat.BagEndUnknown);
+                    left = Usable(hung);
+                    before = hung;
+                    break;
+                case BagRead or BagTakenDown:
+                    var now = entry is BagRead read ? read.Remaining : ((BagTakenDown)entry).Remaining;
+                    if (before is null) yield return new(from, entry.At, null, entry.Key, Caveat.BagStartUnknown);
+                    else if (now is null && !fed) yield return new(from, entry.At, null, entry.Key, Caveat.BagEndUnknown);
+                    else if (!fed) yield return new(from, entry.At, now > left ? Volume.Zero : left - now, entry.Key, Doubt(bags, before, now > left));
+                    left = now is { } known && (before is null || known < left) ? known : left;
+                    before = entry is BagRead ? entry : null;
+                    break;
+            }
+        }
+    }
+
+    private static Caveat? Doubt(Timeline bags, Entry before, bool rose)
+    {
+        if (rose) return Caveat.BagLevelRose;
+        return before is BagHung { TubingPrime: null } && bags[0] == before ? Caveat.TubingPrimeNotCharted : null;
+    }
+
+    private static Volume Usable(BagHung hung) => hung.TubingPrime is { } prime ? hung.Labelled - prime : hung.Labelled;
+
+    private static Volume Remaining(Timeline bags, Entry last)
+    {
+        var left = Volume.Zero;
+        for (var i = bags.FirstAfter(last.At) - 1; i >= 0; i--)
+        {
+            if (bags[i] is BagRead read) left = left > Volume.Zero ? Smaller(left, read.Remaining) : read.Remaining;
+            if (bags[i] is BagHung hung) return left > Volume.Zero ? Smaller(left, Usable(hung)) : last == hung ? Usable(hung) : left;
+        }
+
+        return left;
+    }
+
+    /// <summary>Whether a pump delivers what hangs there: then its counter is the measurement and the bag only a store.</summary>
+    private bool PumpFed(string line, Instant hung)
+    {
+        var bags = log[Channel.Bag(line)];
+        var (since, until) = (FirstOfBag(bags, hung)?.At ?? hung, EndOfBag(bags, hung));
+        return log[Channel.Pump(line)].NextAfter(since) is { } reading && (until is null || reading.At <= until);
+    }
+
+    private IEnumerable<Stretch> Pumps(string line, Instant start, Instant end)
+    {
+        var pumps = log[Channel.Pump(line)];
+        for (var i = Math.Max(pumps.FirstAfter(start) - 1, 0); i + 1 < pumps.Count && pumps[i].At < end; i++)
+        {
+            var (from, to) = ((PumpTotalRead)pumps[i], (PumpTotalRead)pumps[i + 1]);
+            if (to.Restarted) yield return new(from.At, to.At, to.Total, to.Key, null);
+            else if (to.Total >= from.Total) yield return new(from.At, to.At, to.Total - from.Total, to.Key, null);
+            else yield return new(from.At, to.At, null, to.Key, Caveat.PumpCounterReset);
+        }
+    }
+
+    private IEnumerable<Stretch> Totals(string line, Instant start, Instant end)
+    {
+        var totals = log[Channel.Total(line)];
+        for (var i = totals.FirstAfter(start); i < totals.Count; i++)
+        {
+            var total = (IrrigantInstilled)totals[i];
+            var from = total.Header.From ?? ImplicitStart(line, total.At);
+            if (from >= end && total.At > end) yield break;
+            yield return new(from, total.At, total.Amount, total.Key, TotalDoubt(line, total));
+        }
+    }
+
+    private Caveat? TotalDoubt(string line, IrrigantInstilled total)
+    {
+        if (log[Channel.Bag(line)].LastBefore(total.At) is BagHung or BagRead) return Caveat.TwoMeasuresOnOneLine;
+        return total.Header.From is null && PreviousReading(line, total.At) is null ? Caveat.IrrigantStartUnknown : null;
+    }
+
+    /// <summary>A total without a start ran since the previous reading of its line, or since urine was last collected free of irrigant.</summary>
+    private Instant ImplicitStart(string line, Instant at) => PreviousReading(line, at) ?? log.Frame.Start;
+
+    private Instant UnknownStart(string line, Instant at) =>
+        new[] { log[Channel.Bag(line)].LastBefore(at)?.At, PreviousReading(line, at), log.Frame.Start }.Max()!.Value;
+
+    private Instant? PreviousReading(string line, Instant at)
+    {
+        Timeline[] readings = [log[Channel.Total(line)], log[Channel.Bag(line)], log[Channel.Pump(line)], log[Channel.BladderUrine]];
+        return readings.Max(r => r.LastBefore(at)?.At);
+    }
+
+    private Volume Share(string line, Stretch stretch, Instant start, Instant end, Volume amount)
+    {
+        if (stretch.Start == stretch.End) return stretch.End > start && stretch.End <= end ? amount : Volume.Zero;
+        if (stretch.Start >= start && stretch.End <= end) return amount;
+        var weigh = Weights(line, stretch);
+        var whole = weigh(stretch.End);
+        return amount.Share(weigh(Instant.Min(end, stretch.End)), whole) - amount.Share(weigh(Instant.Max(start, stretch.Start)), whole);
+    }
+
+    /// <summary>The running weight within a stretch: by flow where it is charted, else by unclamped time, else by time.</summary>
+    private Func<Instant, decimal> Weights(string line, Stretch stretch)
+    {
+        Func<Instant, decimal> byFlow = at => RateOver(line, stretch.Start, at).Millilitres;
+        if (byFlow(stretch.End) > 0) return byFlow;
+        Func<Instant, decimal> byOpenTime = at => Elapsed.Between(stretch.Start, at) - Clamped(stretch.Start, at);
+        return byOpenTime(stretch.End) > 0 ? byOpenTime : at => Elapsed.Between(stretch.Start, at);
+    }
+
+    /// <summary>What the charted flow makes of a time; a flow first charted within it counts backwards to its start.</summary>
+    private Volume RateOver(string line, Instant start, Instant end)
+    {
+        var flows = log[Channel.Flow(line)];
+        var i = flows.FirstAfter(start) - 1;
+        var rate = (flows.At(i) ?? flows.At(0)) is FlowSet first && (i >= 0 || first.At < end) ? first.Rate : FlowRate.Stopped;
+        var sum = Volume.Zero;
+        var from = start;
+        for (i++; i < flows.Count && flows[i].At < end; i++)
+        {
+            sum += rate.Over(flows[i].At - from);
+            (from, rate) = (flows[i].At, ((FlowSet)flows[i]).Rate);
+        }
+
+        return end > from ? sum + rate.Over(end - from) : sum;
+    }
+
+    private decimal Clamped(Instant start, Instant end)
+    {
+        var clamps = log[Channel.Clamp];
+        var shut = clamps.LastAtOrBefore(start) is DrainClamped ? start : (Instant?)null;
+        var sum = 0m;
+        foreach (var change in clamps.After(start, end))
+        {
+            if (change is DrainClamped) shut ??= change.At;
+            else if (shut is { } since)
+            {
+                sum += Elapsed.Between(since, change.At);
+                shut = null;
+            }
+        }
+
+        return shut is { } open && end > open ? sum + Elapsed.Between(open, end) : sum;
+    }
+
+    /// <summary>Adds up what the lines give.</summary>
+    private sealed class Sum
+    {
+        private readonly ImmutableArray<Part>.Builder parts = ImmutableArray.CreateBuilder<Part>();
+        private ImmutableHashSet<Caveat> caveats = [];
+        private Volume? amount = Volume.Zero;
+        private Volume? charted = Volume.Zero;
+        private bool awaits;
+
+        public void Measured(EntryKey entry, Instant start, Instant end, Volume? whole, Volume? share)
+        {
+            parts.Add(new(PartKind.Irrigant, entry, start, end, whole, share));
+            amount += share;
+        }
+
+        public void FromRate(EntryKey entry, Instant start, Instant end, Volume ran, bool charted)
+        {
+            parts.Add(new(PartKind.IrrigantFromRate, entry, start, end, ran, ran));
+            amount += ran;
+            if (charted) this.charted += ran;
+        }
+
+        public void Chart(Volume? volume) => charted += volume;
+
+        public void Note(Caveat caveat) => caveats = caveats.Add(caveat);
+
+        public void Awaits() => awaits = true;
+
+        public void Unknown() => amount = null;
+
+        public Instilled Result() => new(amount, charted, awaits, caveats, parts.ToImmutable());
+    }
+}

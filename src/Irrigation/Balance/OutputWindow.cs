@@ -1,0 +1,146 @@
+using System.Collections.Immutable;
+using Irrigation.Episodes;
+using Irrigation.Measures;
+using NodaTime;
+
+namespace Irrigation.Balance;
+
+/// <summary>What a window of time is.</summary>
+public enum WindowKind
+{
+    /// <summary>From one reading to the next.</summary>
+    ClosedInterval,
+
+    /// <summary>An hour of the wall clock.</summary>
+    ClockHour,
+
+    /// <summary>A shift of the facility.</summary>
+    Shift,
+
+    /// <summary>A day of the wall clock: 23, 24 or 25 h.</summary>
+    LocalDay,
+
+    /// <summary>So many elapsed hours before a moment.</summary>
+    Trailing,
+}
+
+/// <summary>Corrected urine output of a window: its share of every closed interval that reaches into it, all streams together.</summary>
+public sealed record OutputWindow
+{
+    /// <summary>What the window is.</summary>
+    public required WindowKind Kind { get; init; }
+
+    /// <summary>Its first instant.</summary>
+    public required Instant Start { get; init; }
+
+    /// <summary>The first instant after it.</summary>
+    public required Instant End { get; init; }
+
+    /// <summary>How firm the number is.</summary>
+    public required OutputStatus Status { get; init; }
+
+    /// <summary>The corrected output of the covered part; null where there is none, and then <see cref="Absent"/> says why.</summary>
+    public required UrineOutput? Output { get; init; }
+
+    /// <summary>Why there is no number; null where there is one.</summary>
+    public required AbsentReason? Absent { get; init; }
+
+    /// <summary>How much of the window closed intervals cover.</summary>
+    public required Duration Covered { get; init; }
+
+    /// <summary>Irrigant charted after <see cref="Start"/>, up to <see cref="End"/>; null where a volume is unknown.</summary>
+    public required Volume? IrrigantCharted { get; init; }
+
+    /// <summary>Drainage and urine charted in the same time; null where a volume is unknown.</summary>
+    public required Volume? DrainageCharted { get; init; }
+
+    /// <summary>Drainage minus irrigant as charted in the window, nothing else taken into account; null where a volume is unknown.</summary>
+    public Volume? Simple => DrainageCharted - IrrigantCharted;
+
+    /// <summary>What a reader should know.</summary>
+    public required ImmutableArray<Caveat> Caveats { get; init; }
+
+    /// <summary>The closed intervals that it rests on, stream by stream.</summary>
+    public required ImmutableArray<ClosedInterval> Intervals { get; init; }
+
+    /// <summary>End less start: elapsed time, whatever the wall clock says.</summary>
+    public Duration Length => End - Start;
+
+    /// <summary>Whether closed intervals cover all of it.</summary>
+    public bool FullyCovered => Covered == Length;
+}
+
+/// <summary>Windows over a balance.</summary>
+public static class Windows
+{
+    /// <summary>The output of one window.</summary>
+    /// <remarks>
+    /// <para>Final when closed intervals cover all of the window that the episode lasted; preliminary while part is open; absent with a
+    /// reason when nothing covers it. Where the output of an interval in it is unknown, so is the window's: a part is not a total.</para>
+    /// <para>A route outside the bladder that was read in the hours before the window's end and not since keeps it preliminary.</para>
+    /// </remarks>
+    public static OutputWindow Over(this FluidBalance balance, WindowKind kind, Interval window)
+    {
+        var (start, end) = (window.Start, window.End);
+        var frame = balance.Log.Frame;
+        var intervals = balance.Streams.SelectMany(stream => balance.Reaching(stream, start, end)).ToImmutableArray();
+        var leading = balance[FluidBalance.Bladder].IsEmpty ? intervals : [.. intervals.Where(i => i.Stream == FluidBalance.Bladder)];
+        var covered = Covered(leading, start, end);
+        var wanted = Instant.Min(end, frame.End ?? end) - Instant.Max(start, frame.Start);
+        var unread = balance.Streams.Where(s => s != FluidBalance.Bladder).Select(s => balance[s][^1].End)
+            .Any(read => read < end && read > end - balance.Settings.LongestGap);
+
+        var absent = intervals.FirstOrDefault(i => i.Output is null)?.Absent ?? (covered == Duration.Zero ? AbsentReason.NotCovered : null);
+        Volume? output = absent is null ? intervals.Aggregate(Volume.Zero, (sum, i) => sum + i.OutputBetween(start, end)!.Value) : null;
+
+        var caveats = intervals.SelectMany(i => i.Caveats).Where(c => c != Caveat.NegativeOutput).ToHashSet();
+        if (output is not null && intervals.Any(i => i.Start < start || i.End > end)) caveats.Add(Caveat.Apportioned);
+        if (output < Volume.Zero) caveats.Add(Caveat.NegativeOutput);
+        if (unread) caveats.Add(Caveat.OtherRouteNotRead);
+
+        var irrigant = balance.InstilledBetween(Instant.Max(start, frame.Start), Instant.Max(end, frame.Start));
+        return new()
+        {
+            Kind = kind,
+            Start = start,
+            End = end,
+            Status = Status(intervals, covered < wanted || unread),
+            Output = output is { } headline ? new(headline, null, null) : null,
+            Absent = absent,
+            Covered = covered,
+            IrrigantCharted = irrigant.Charted,
+            DrainageCharted = balance.DrainageCharted(start, end),
+            Caveats = [.. caveats.Order()],
+            Intervals = intervals,
+        };
+    }
+
+    /// <summary>The time for which a changed interval can change windows.</summary>
+    public static Interval Touched(this FluidBalance balance, IntervalChange change)
+    {
+        var start = new[] { change.Before?.Start, change.After?.Start }.Min()!.Value;
+        var end = change.Interval.End;
+        return new(start, change.Interval.Stream == FluidBalance.Bladder ? end : end + balance.Settings.LongestGap);
+    }
+
+    private static OutputStatus Status(ImmutableArray<ClosedInterval> intervals, bool open)
+    {
+        if (open || intervals.Any(i => i.Status == OutputStatus.Preliminary)) return OutputStatus.Preliminary;
+        if (intervals.Any(i => i.Status == OutputStatus.Corrected)) return OutputStatus.Corrected;
+        return intervals.Any(i => i.Status == OutputStatus.Amended) ? OutputStatus.Amended : OutputStatus.Final;
+    }
+
+    private static Duration Covered(ImmutableArray<ClosedInterval> intervals, Instant start, Instant end)
+    {
+        var (sum, upTo) = (Duration.Zero, start);
+        foreach (var interval in intervals.Where(i => i.Output is not null).OrderBy(i => i.Start))
+        {
+            var (from, to) = (Instant.Max(interval.Start, upTo), Instant.Min(interval.End, end));
+            if (to <= from) continue;
+            sum += to - from;
+            upTo = to;
+        }
+
+        return sum;
+    }
+}

@@ -1,0 +1,76 @@
+namespace Irrigation.Episodes;
+
+/// <summary>Where an entry is filed, so that the balance finds its neighbours without walking the log.</summary>
+public static class Channel
+{
+    /// <summary>Every reading that says what left the bladder: these close intervals.</summary>
+    public const string BladderOutput = "bladder-output";
+
+    /// <summary>Urine, free of irrigant, out of the bladder: evidence that nothing was irrigated just before.</summary>
+    public const string BladderUrine = "bladder-urine";
+
+    /// <summary>Clamp on and off.</summary>
+    public const string Clamp = "clamp";
+
+    /// <summary>Bladder scans.</summary>
+    public const string Scan = "scan";
+
+    /// <summary>Leaks.</summary>
+    public const string Leak = "leak";
+
+    /// <summary>Versions that were superseded or entered in error, at the time they spoke of: what stands there is a correction.</summary>
+    public const string Withdrawn = "withdrawn";
+
+    private const string LinePrefix = "line ";
+
+    /// <summary>Bags hung, read and taken down on a line.</summary>
+    public static string Bag(string line) => $"bag {line}";
+
+    /// <summary>Pump counters of a line.</summary>
+    public static string Pump(string line) => $"pump {line}";
+
+    /// <summary>Totals charted for a line.</summary>
+    public static string Total(string line) => $"total {line}";
+
+    /// <summary>Flow settings of a line.</summary>
+    public static string Flow(string line) => $"flow {line}";
+
+    /// <summary>Syringes given through a line.</summary>
+    public static string Syringe(string line) => $"syringe {line}";
+
+    /// <summary>Readings of one drainage container.</summary>
+    public static string Container(string container) => $"container {container}";
+
+    /// <summary>Urine from a route that does not pass the bladder.</summary>
+    public static string Route(UrineRoute route) => $"route {Slug.Of(route)}";
+
+    /// <summary>Everything of one line; its existence names the line.</summary>
+    public static string Line(string line) => LinePrefix + line;
+
+    /// <summary>The lines that have entries.</summary>
+    public static IEnumerable<string> Lines(EpisodeLog log) =>
+        log.Channels.Where(c => c.StartsWith(LinePrefix, StringComparison.Ordinal)).Select(c => c[LinePrefix.Length..]).Order(StringComparer.Ordinal);
+
+    /// <summary>The channels of an entry; none for one that is not about the patient, so that tests never alter a clinical total.</summary>
+    public static IEnumerable<string> Of(Entry? entry) => entry switch
+    {
+        null or EnteredInError => [],
+        { Header.Purpose: not Purpose.Clinical } => [],
+        BagHung e => [Bag(e.Line), Line(e.Line)],
+        BagRead e => [Bag(e.Line), Line(e.Line)],
+        BagTakenDown e => [Bag(e.Line), Line(e.Line)],
+        PumpTotalRead e => [Pump(e.Line), Line(e.Line)],
+        FlowSet e => [Flow(e.Line), Line(e.Line)],
+        IrrigantInstilled { AtOnce: true } e => [Syringe(e.Line), Line(e.Line)],
+        IrrigantInstilled e => [Total(e.Line), Line(e.Line)],
+        DrainageEmptied e => [Container(e.Container), BladderOutput],
+        DrainageLevelRead e => [Container(e.Container), BladderOutput],
+        DrainageWeighed e => [Container(e.Container), BladderOutput],
+        UrineCollected { FromBladder: true } => [BladderUrine, BladderOutput],
+        UrineCollected e => [Route(e.Route)],
+        DrainClamped or DrainReleased => [Clamp],
+        BladderScanned => [Scan],
+        LeakEstimated => [Leak],
+        _ => [entry.Kind],
+    };
+}

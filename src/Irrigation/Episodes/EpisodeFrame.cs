@@ -1,0 +1,11 @@
+using System.Collections.Immutable;
+using NodaTime;
+
+namespace Irrigation.Episodes;
+
+/// <summary>What the arithmetic has to know of an episode besides its entries.</summary>
+/// <param name="Start">When the balance begins. Nothing is known of the bladder before it.</param>
+/// <param name="End">When the episode ended, or null while it is open. After <paramref name="Start"/>.</param>
+/// <param name="Zone">The facility's time zone; calendars only name hours, shifts and days.</param>
+/// <param name="ShiftStarts">When shifts begin by the wall clock, ascending; empty where the facility has no shifts.</param>
+public sealed record EpisodeFrame(Instant Start, Instant? End, DateTimeZone Zone, ImmutableArray<LocalTime> ShiftStarts);

@@ -1,0 +1,99 @@
+using System.Collections.Immutable;
+using NodaTime;
+
+namespace Irrigation.Episodes;
+
+/// <summary>
+/// Entries of one channel in the order in which they happened. Immutable; insert, remove and look-up cost O(log n),
+/// so that the cost of an entry does not grow with the length of the episode.
+/// </summary>
+/// <remarks>
+/// At one instant the order is: bag read, taken down, hung; clamp released, set; then source and id. So the order never
+/// depends on arrival.
+/// </remarks>
+public sealed class Timeline
+{
+    private static readonly IComparer<Entry> Order = Comparer<Entry>.Create(Compare);
+    private readonly ImmutableList<Entry> entries;
+
+    private Timeline(ImmutableList<Entry> entries) => this.entries = entries;
+
+    /// <summary>Nothing yet.</summary>
+    public static Timeline Empty { get; } = new([]);
+
+    /// <summary>How many.</summary>
+    public int Count => entries.Count;
+
+    /// <summary>The entry at a position, 0 the earliest.</summary>
+    public Entry this[int index] => entries[index];
+
+    /// <summary>A timeline of these entries.</summary>
+    public static Timeline Of(IEnumerable<Entry> entries) => new([.. entries.Order(Order)]);
+
+    /// <summary>With one more.</summary>
+    public Timeline With(Entry entry)
+    {
+        var at = entries.BinarySearch(entry, Order);
+        return at >= 0 ? this : new(entries.Insert(~at, entry));
+    }
+
+    /// <summary>Without one; the same where it is not there.</summary>
+    public Timeline Without(Entry entry)
+    {
+        var at = entries.BinarySearch(entry, Order);
+        return at < 0 ? this : new(entries.RemoveAt(at));
+    }
+
+    /// <summary>Position of the first entry at or after an instant; <see cref="Count"/> where there is none.</summary>
+    public int FirstAtOrAfter(Instant instant) => FirstWhere(entry => entry.At >= instant);
+
+    /// <summary>Position of the first entry after an instant; <see cref="Count"/> where there is none.</summary>
+    public int FirstAfter(Instant instant) => FirstWhere(entry => entry.At > instant);
+
+    /// <summary>The last entry at or before an instant.</summary>
+    public Entry? LastAtOrBefore(Instant instant) => At(FirstAfter(instant) - 1);
+
+    /// <summary>The last entry before an instant.</summary>
+    public Entry? LastBefore(Instant instant) => At(FirstAtOrAfter(instant) - 1);
+
+    /// <summary>The first entry after an instant.</summary>
+    public Entry? NextAfter(Instant instant) => At(FirstAfter(instant));
+
+    /// <summary>The entry at a position, or null beside the ends.</summary>
+    public Entry? At(int index) => index >= 0 && index < entries.Count ? entries[index] : null;
+
+    /// <summary>Entries after <paramref name="start"/>, up to and including <paramref name="end"/>.</summary>
+    public IEnumerable<Entry> After(Instant start, Instant end)
+    {
+        for (var i = FirstAfter(start); i < entries.Count && entries[i].At <= end; i++) yield return entries[i];
+    }
+
+    private static int Compare(Entry left, Entry right)
+    {
+        var byTime = left.At.CompareTo(right.At);
+        if (byTime != 0) return byTime;
+        var byRank = Rank(left).CompareTo(Rank(right));
+        return byRank != 0 ? byRank : EntryKey.Compare(left.Key, right.Key);
+    }
+
+    private static int Rank(Entry entry) => entry switch
+    {
+        BagRead or DrainReleased or DrainageLevelRead => 0,
+        BagTakenDown or DrainClamped or DrainageWeighed => 1,
+        BagHung or DrainageEmptied => 2,
+        _ => 3,
+    };
+
+    private int FirstWhere(Func<Entry, bool> holds)
+    {
+        int low = 0, high = entries.Count;
+        while (low < high)
+        {
+            var middle = (low + high) / 2;
+            if (holds(entries[middle])) high = middle;
+            else low = middle + 1;
+        }
+
+        return low;
+    }
+}

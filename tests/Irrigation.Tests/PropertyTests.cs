@@ -1,0 +1,150 @@
+using CsCheck;
+using Irrigation.Balance;
+using Irrigation.Episodes;
+using Irrigation.Measures;
+using NodaTime;
+
+namespace Irrigation.Tests;
+
+/// <summary>What must hold of every log, whatever was charted in whatever order.</summary>
+public class PropertyTests
+{
+    private static readonly Instant Start = Instant.FromUtc(2026, 3, 14, 7, 0);
+    private static readonly EpisodeFrame Frame = new(Start, null, DateTimeZone.Utc, [new(7, 0), new(19, 0)]);
+
+    /// <summary>A night of anything, at 5-minute steps so that coincidences are common; some entries twice, amended or withdrawn.</summary>
+    private static readonly Gen<Entry[]> Nights = Gen.Select(Gen.Int[0, 24], Gen.Int[0, 160], Gen.Int[0, 30], Gen.Int[0, 30], Gen.Int[0, 3]).Select(Draw).Array[0, 40];
+
+    internal static readonly Gen<(Entry[] Night, int Seed)> Shuffled = Gen.Select(Nights, Gen.Int);
+
+    [Fact]
+    public void The_order_and_the_batches_of_arrival_change_nothing() => Shuffled.Sample((night, seed) =>
+    {
+        var other = night.ToArray();
+        new Random(seed).Shuffle(other);
+        AssertSame(Whole(night), Stepwise(other, seed));
+    }, iter: 3000);
+
+    [Fact]
+    public void An_append_works_out_what_a_fresh_start_would() => Shuffled.Sample((night, seed) =>
+        AssertSame(Whole(night), Stepwise(night, seed)), iter: 3000);
+
+    [Fact]
+    public void The_same_entries_again_change_nothing() => Nights.Sample(night =>
+    {
+        var balance = Whole(night);
+        var again = balance.Log.Append(night, Start);
+        Assert.Empty(again.Changes);
+        Assert.Equal(balance.Log.LastSequence, again.Log.LastSequence);
+    }, iter: 1000);
+
+    [Fact]
+    public void Any_partition_into_windows_adds_up_to_the_closed_intervals() => Gen.Select(Nights, Gen.Int[1, 400].Array[0, 12]).Sample((night, cuts) =>
+    {
+        var balance = Whole(night);
+        foreach (var interval in balance[FluidBalance.Bladder].Where(i => i.Output is not null && i.Length > Duration.Zero))
+        {
+            Instant[] edges = [interval.Start, .. cuts.Select(c => Start + Duration.FromMinutes(c)).Where(c => c > interval.Start && c < interval.End).Distinct().Order(), interval.End];
+            var sum = edges.Zip(edges.Skip(1), (from, to) => interval.OutputBetween(from, to)!.Value).Aggregate(Volume.Zero, (a, b) => a + b);
+            Assert.Equal(interval.Output!.Headline.Millilitres, sum.Millilitres, 12);
+        }
+    }, iter: 1000);
+
+    [Fact]
+    public void More_drainage_never_lowers_the_output() => Gen.Select(Nights, Gen.Int[1, 500]).Sample((night, more) =>
+    {
+        var emptied = night.OfType<DrainageEmptied>().FirstOrDefault(e => night.Count(o => o.Key == e.Key) == 1);
+        if (emptied is null) return;
+        var raised = night.Select(e => e == emptied ? emptied with { Drained = emptied.Drained + Volume.FromMillilitres(more) } : e).ToArray();
+        var pairs = Whole(night)[FluidBalance.Bladder].Zip(Whole(raised)[FluidBalance.Bladder]);
+        Assert.All(pairs.Where(p => p.First.Output is not null && p.Second.Output is not null), p => Assert.True(p.Second.Output!.Headline >= p.First.Output!.Headline));
+    }, iter: 1000);
+
+    [Fact]
+    public void Moving_all_instants_moves_the_result_and_nothing_else() => Gen.Select(Nights, Gen.Int[-5000, 5000]).Sample((night, minutes) =>
+    {
+        var by = Duration.FromMinutes(minutes);
+        var moved = night.Select(e => e with { Header = e.Header with { Key = e.Key, At = e.At + by, From = e.Header.From + by, RecordedAt = e.Header.RecordedAt + by } }).ToArray();
+        var balance = FluidBalance.Of(EpisodeLog.Empty(Frame with { Start = Start + by }).Append(moved, Start + by).Log, BalanceSettings.Default);
+        Assert.Equal(
+            Whole(night)[FluidBalance.Bladder].Select(i => (i.Start + by, i.End + by, i.Output, i.Simple, i.Status)),
+            balance[FluidBalance.Bladder].Select(i => (i.Start, i.End, i.Output, i.Simple, i.Status)));
+    }, iter: 1000);
+
+    [Fact]
+    public void A_withdrawal_undoes_exactly() => Shuffled.Sample((night, seed) =>
+    {
+        var extra = Draw(1000 + (seed & 7), (seed >> 3) & 127, 3, 7, 0);
+        var without = Whole(night);
+        var (with, _) = without.After(without.Log.Append([extra], Start));
+        var error = new EnteredInError(extra.Header with { RecordedAt = Start + Duration.FromDays(2) }, null);
+        var (undone, _) = with.After(with.Log.Append([error], Start));
+        Assert.Equal(Numbers(without), Numbers(undone));
+    }, iter: 1000);
+
+    private static IEnumerable<(Instant, Instant, UrineOutput?, Volume?)> Numbers(FluidBalance balance) =>
+        balance.Streams.SelectMany(s => balance[s]).Select(i => (i.Start, i.End, i.Output, i.Simple));
+
+    private static Entry Draw(int id, int step, int amount, int other, int variant)
+    {
+        var at = Start + Duration.FromMinutes(5 * step);
+        var header = new EntryHeader(new("gen", $"{id}"), at) { RecordedAt = Start + Duration.FromHours(20 * variant) + Duration.FromMinutes(step) + Duration.FromMilliseconds((31 * amount) + other) };
+        var volume = Volume.FromMillilitres(50 * amount);
+        var line = id % 5 == 0 ? "2" : "1";
+        var kind = ((id * 7) + variant) % 19;
+        return kind switch
+        {
+            0 => new BagHung(header, line, Volume.FromMillilitres(3000), null, null, null, amount % 2 == 0 ? Volume.Zero : null),
+            1 => new BagRead(header, line, volume),
+            2 => new BagTakenDown(header, line, amount % 5 == 0 ? null : volume),
+            3 or 4 => new FlowSet(header, line, FlowRate.FromMillilitresPerHour(amount % 4 == 0 ? 0 : 40 * amount), null, null),
+            5 => new IrrigantInstilled(header, line, volume),
+            6 => new IrrigantInstilled(header with { From = at - Duration.FromMinutes(5 * (other + 1)) }, line, volume),
+            7 => new IrrigantInstilled(header with { How = MeasuringWay.Syringe }, line, volume),
+            8 => new PumpTotalRead(header, line, Volume.FromMillilitres(20 * step + amount), other == 0),
+            9 or 10 or 11 => new DrainageEmptied(header, "1", volume),
+            12 => new DrainageLevelRead(header, "1", volume),
+            13 => new LeakEstimated(header, volume),
+            14 => new UrineCollected(header, other % 3 == 0 ? UrineRoute.LeftNephrostomy : UrineRoute.UrethralCatheter, volume),
+            15 => new DrainClamped(header),
+            16 => new DrainReleased(header),
+            17 => new BladderScanned(header, volume),
+            _ => new EnteredInError(header, null),
+        };
+    }
+
+    private static FluidBalance Whole(Entry[] night) => FluidBalance.Of(EpisodeLog.Empty(Frame).Append(night, Start).Log, BalanceSettings.Default);
+
+    internal static void Check(Entry[] night, int seed) => AssertSame(Whole(night), Stepwise(night, seed));
+    internal static string Trace(Entry[] n, int s) => string.Join("\n", Whole(n)["bladder"].Select(i => i.ToString())) + "\n--\n" + string.Join("\n", Stepwise(n, s)["bladder"].Select(i => i.ToString()));
+
+    private static FluidBalance Stepwise(Entry[] night, int seed)
+    {
+        var chance = new Random(seed);
+        var balance = FluidBalance.Of(EpisodeLog.Empty(Frame), BalanceSettings.Default);
+        for (var i = 0; i < night.Length;)
+        {
+            var batch = night.Skip(i).Take(chance.Next(1, 6)).ToArray();
+            (balance, _) = balance.After(balance.Log.Append(batch, Start));
+            i += batch.Length;
+        }
+
+        return balance;
+    }
+
+    private static void AssertSame(FluidBalance expected, FluidBalance actual)
+    {
+        Assert.Equal(expected.Streams, actual.Streams);
+        foreach (var stream in expected.Streams)
+        {
+            foreach (var (one, other) in expected[stream].Zip(actual[stream]))
+            {
+                Assert.Equal(
+                    (one.Start, one.End, one.Instilled, one.Drained, one.RetainedChange, one.Output, one.Absent, one.Simple, one.Status, string.Join(' ', one.Caveats), string.Join(' ', one.Parts)),
+                    (other.Start, other.End, other.Instilled, other.Drained, other.RetainedChange, other.Output, other.Absent, other.Simple, other.Status, string.Join(' ', other.Caveats), string.Join(' ', other.Parts)));
+            }
+
+            Assert.Equal(expected[stream].Count, actual[stream].Count);
+        }
+    }
+}

@@ -1,0 +1,95 @@
+using Irrigation.Balance;
+using Irrigation.Episodes;
+using Irrigation.Measures;
+using NodaTime;
+using NodaTime.Text;
+
+namespace Irrigation.Tests;
+
+/// <summary>A bedside to tell ward stories with: clock times on one invented evening, millilitres, and the balance that comes out.</summary>
+internal sealed class Ward
+{
+    public static readonly LocalDate Evening = new(2026, 3, 14);
+    private readonly List<Entry> entries = [];
+    private readonly DateTimeZone zone;
+    private readonly Instant start;
+
+    private Ward(DateTimeZone zone, string start)
+    {
+        this.zone = zone;
+        this.start = At(start);
+    }
+
+    public IReadOnlyList<Entry> Entries => entries;
+
+    public EpisodeFrame Frame => new(start, null, zone, [new(7, 0), new(15, 0), new(23, 0)]);
+
+    public static Ward Opens(string start, DateTimeZone? zone = null) => new(zone ?? DateTimeZone.Utc, start);
+
+    public static Volume Ml(decimal millilitres) => Volume.FromMillilitres(millilitres);
+
+    /// <summary>"13:45" is on the evening's date; "+1 02:00" on the next.</summary>
+    public Instant At(string clock)
+    {
+        var days = clock.StartsWith('+') ? int.Parse(clock[1..2], System.Globalization.CultureInfo.InvariantCulture) : 0;
+        var time = LocalTimePattern.CreateWithInvariantCulture("HH:mm").Parse(days > 0 ? clock[3..] : clock).Value;
+        return zone.AtLeniently(Evening.PlusDays(days) + time).ToInstant();
+    }
+
+    public EntryHeader Header(string clock, MeasuringWay? how = null, string? from = null, string? recordedAt = null, string? id = null) =>
+        new(new("ward", id ?? $"e{entries.Count + 1}"), At(clock))
+        {
+            How = how,
+            From = from is null ? null : At(from),
+            RecordedAt = recordedAt is null ? null : At(recordedAt),
+        };
+
+    public Ward Chart(Entry entry)
+    {
+        entries.Add(entry);
+        return this;
+    }
+
+    public Ward BagHung(string clock, decimal ml, decimal? prime = 0, string line = "1") =>
+        Chart(new BagHung(Header(clock), line, Ml(ml), null, null, null, prime is { } p ? Ml(p) : null));
+
+    public Ward BagRead(string clock, decimal left, string line = "1") => Chart(new BagRead(Header(clock), line, Ml(left)));
+
+    public Ward BagTakenDown(string clock, decimal? left, string line = "1") =>
+        Chart(new BagTakenDown(Header(clock), line, left is { } l ? Ml(l) : null));
+
+    public Ward Flow(string clock, decimal mlPerHour, string line = "1") =>
+        Chart(new FlowSet(Header(clock), line, FlowRate.FromMillilitresPerHour(mlPerHour), null, null));
+
+    public Ward Instilled(string clock, decimal ml, string? from = null, string? recordedAt = null) =>
+        Chart(new IrrigantInstilled(Header(clock, from: from, recordedAt: recordedAt), "1", Ml(ml)));
+
+    public Ward Syringe(string clock, decimal ml) => Chart(new IrrigantInstilled(Header(clock, MeasuringWay.Syringe), "1", Ml(ml)));
+
+    public Ward PumpTotal(string clock, decimal ml, bool restarted = false) => Chart(new PumpTotalRead(Header(clock, MeasuringWay.Pump), "1", Ml(ml), restarted));
+
+    public Ward Emptied(string clock, decimal ml, string? recordedAt = null, string? id = null) =>
+        Chart(new DrainageEmptied(Header(clock, recordedAt: recordedAt, id: id), "1", Ml(ml)));
+
+    public Ward Level(string clock, decimal ml) => Chart(new DrainageLevelRead(Header(clock), "1", Ml(ml)));
+
+    public Ward Urine(string clock, decimal ml, UrineRoute route = UrineRoute.UrethralCatheter, string? recordedAt = null) =>
+        Chart(new UrineCollected(Header(clock, recordedAt: recordedAt), route, Ml(ml)));
+
+    public Ward Leak(string clock, decimal ml) => Chart(new LeakEstimated(Header(clock), Ml(ml)));
+
+    public Ward Scan(string clock, decimal ml) => Chart(new BladderScanned(Header(clock), Ml(ml)));
+
+    public Ward Clamp(string clock) => Chart(new DrainClamped(Header(clock)));
+
+    public Ward Release(string clock) => Chart(new DrainReleased(Header(clock)));
+
+    public Ward Withdraw(string id, string clock) =>
+        Chart(new EnteredInError(new(new("ward", id), At(clock)) { RecordedAt = At(clock) }, "charted on the wrong patient"));
+
+    public FluidBalance Balance() => FluidBalance.Of(EpisodeLog.Empty(Frame).Append(entries, start).Log, BalanceSettings.Default);
+
+    public OutputWindow Hour(string clock) => Balance().Over(WindowKind.ClockHour, new(At(clock), At(clock) + Duration.FromHours(1)));
+
+    public ClosedInterval Interval(string endsAt) => Balance()[FluidBalance.Bladder].Single(i => i.End == At(endsAt));
+}
