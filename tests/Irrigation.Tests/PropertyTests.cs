@@ -15,7 +15,7 @@ public class PropertyTests
     /// <summary>A night of anything, at 5-minute steps so that coincidences are common; some entries twice, amended or withdrawn.</summary>
     private static readonly Gen<Entry[]> Nights = Gen.Select(Gen.Int[0, 24], Gen.Int[0, 160], Gen.Int[0, 30], Gen.Int[0, 30], Gen.Int[0, 3]).Select(Draw).Array[0, 40];
 
-    internal static readonly Gen<(Entry[] Night, int Seed)> Shuffled = Gen.Select(Nights, Gen.Int);
+    private static readonly Gen<(Entry[] Night, int Seed)> Shuffled = Gen.Select(Nights, Gen.Int);
 
     [Fact]
     public void The_order_and_the_batches_of_arrival_change_nothing() => Shuffled.Sample((night, seed) =>
@@ -114,9 +114,6 @@ public class PropertyTests
     }
 
     private static FluidBalance Whole(Entry[] night) => FluidBalance.Of(EpisodeLog.Empty(Frame).Append(night, Start).Log, BalanceSettings.Default);
-
-    internal static void Check(Entry[] night, int seed) => AssertSame(Whole(night), Stepwise(night, seed));
-    internal static string Trace(Entry[] n, int s) => string.Join("\n", Whole(n)["bladder"].Select(i => i.ToString())) + "\n--\n" + string.Join("\n", Stepwise(n, s)["bladder"].Select(i => i.ToString()));
 
     private static FluidBalance Stepwise(Entry[] night, int seed)
     {

@@ -107,6 +107,22 @@ public sealed class FluidBalance
         for (var i = FirstEnding(intervals, start + Duration.Epsilon); i < intervals.Count && intervals[i].Start < end; i++) yield return intervals[i];
     }
 
+    /// <summary>What a reading of a bag or pump says ran since the one before; null for a first reading and for any other entry.</summary>
+    public Part? MeasuredBy(Entry reading) => reading switch
+    {
+        BagRead e => instilled.MeasuredBy(e.Line, e),
+        BagTakenDown e => instilled.MeasuredBy(e.Line, e),
+        PumpTotalRead e => instilled.MeasuredBy(e.Line, e),
+        _ => null,
+    };
+
+    /// <summary>The balance of the same entries in another frame, and the intervals that it changed.</summary>
+    public (FluidBalance Balance, ImmutableArray<IntervalChange> Changes) In(EpisodeFrame frame)
+    {
+        var moved = Of(Log.In(frame), Settings);
+        return (moved, [.. Streams.Union(moved.Streams).SelectMany(stream => Compare(this[stream], moved[stream]))]);
+    }
+
     /// <summary>What ran in, worked out for any time; the working of the simple number.</summary>
     internal Instilled InstilledBetween(Instant start, Instant end) => instilled.Between(start, end);
 

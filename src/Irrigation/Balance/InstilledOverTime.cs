@@ -54,6 +54,13 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
         return new(from, to);
     }
 
+    /// <summary>What a reading of a bag or pump says ran since the one before; null for a first reading, which measures nothing.</summary>
+    public Part? MeasuredBy(string line, Entry reading)
+    {
+        var stretch = Measured(line, reading.At - Duration.Epsilon, reading.At).FirstOrDefault(s => s.Entry == reading.Key);
+        return stretch is null ? null : new(PartKind.Irrigant, stretch.Entry, stretch.Start, stretch.End, stretch.Amount, stretch.Amount);
+    }
+
     /// <summary>The earliest start that a reading after an instant could take for want of a charted one.</summary>
     public Instant EarliestStart(Instant at)
     {

@@ -1,0 +1,103 @@
+using System.Buffers;
+using System.Text;
+using System.Text.Json;
+using Irrigation.Episodes;
+
+namespace IrrigationFhir.Entries;
+
+/// <summary>The body of a request, parsed, or what is wrong with it as a whole.</summary>
+internal sealed record EntriesBody(IReadOnlyList<JsonElement> Items, EntryProblem? Problem)
+{
+    /// <summary>Deeper nesting than this is refused; an entry needs three levels.</summary>
+    public const int DeepestNesting = 64;
+
+    private static readonly JsonDocumentOptions Options = new() { MaxDepth = DeepestNesting, AllowDuplicateProperties = false };
+    private static readonly UTF8Encoding Utf8 = new(encoderShouldEmitUTF8Identifier: false, throwOnInvalidBytes: true);
+
+    /// <summary>Reads one JSON value: an object, or a list of them.</summary>
+    public static async Task<EntriesBody> ReadJson(HttpRequest request, CancellationToken stop)
+    {
+        var bytes = await ReadAll(request, stop);
+        if (Check(bytes.Span) is { } problem) return new([], problem);
+        var (root, fault) = Parse(bytes, "body");
+        if (fault is not null) return new([], fault);
+        return new(root.ValueKind == JsonValueKind.Array ? [.. root.EnumerateArray()] : [root], null);
+    }
+
+    /// <summary>Reads NDJSON: one object a line, blank lines passed over.</summary>
+    public static async Task<EntriesBody> ReadLines(HttpRequest request, CancellationToken stop)
+    {
+        var bytes = await ReadAll(request, stop);
+        if (Check(bytes.Span) is { } problem) return new([], problem);
+        var items = new List<JsonElement>();
+        var number = 0;
+        for (var from = 0; from < bytes.Length; number++)
+        {
+            var length = bytes.Span[from..].IndexOf((byte)'\n');
+            var line = length < 0 ? bytes[from..] : bytes.Slice(from, length);
+            from = length < 0 ? bytes.Length : from + length + 1;
+            if (line.Span.Trim(" \t\r"u8).IsEmpty) continue;
+            var (item, fault) = Parse(line, $"line {number + 1}");
+            if (fault is not null) return new([], fault);
+            items.Add(item);
+        }
+
+        return new(items, null);
+    }
+
+    private static async Task<ReadOnlyMemory<byte>> ReadAll(HttpRequest request, CancellationToken stop)
+    {
+        using var body = new MemoryStream();
+        await request.Body.CopyToAsync(body, stop);
+        return body.ToArray();
+    }
+
+    private static EntryProblem? Check(ReadOnlySpan<byte> bytes)
+    {
+        if (bytes.StartsWith("\ufeff"u8)) return new("byte-order-mark", "body", "a byte order mark", "UTF-8 without one (RFC 8259, 8.1)");
+        if (bytes.Trim(" \t\r\n"u8).IsEmpty) return new("malformed-json", "body", "an empty body", "one entry, a list of entries, or one entry a line");
+        try
+        {
+            Utf8.GetCharCount(bytes);
+        }
+        catch (DecoderFallbackException)
+        {
+            return new("malformed-json", "body", "bytes that are not UTF-8", "JSON in UTF-8");
+        }
+
+        return Nesting(bytes) > DeepestNesting ? new("too-deep", "body", $"JSON nested deeper than {DeepestNesting} levels", "an entry: three levels at most") : null;
+    }
+
+    private static int Nesting(ReadOnlySpan<byte> bytes)
+    {
+        int depth = 0, deepest = 0;
+        var text = false;
+        for (var i = 0; i < bytes.Length; i++)
+        {
+            switch (bytes[i])
+            {
+                case (byte)'"': text = !text; break;
+                case (byte)'\\' when text: i++; break;
+                case (byte)'{' or (byte)'[' when !text: deepest = Math.Max(deepest, ++depth); break;
+                case (byte)'}' or (byte)']' when !text: depth--; break;
+            }
+        }
+
+        return deepest;
+    }
+
+    private static (JsonElement Root, EntryProblem? Fault) Parse(ReadOnlyMemory<byte> bytes, string where)
+    {
+        try
+        {
+            using var document = JsonDocument.Parse(bytes, Options);
+            return (document.RootElement.Clone(), null);
+        }
+        catch (JsonException fault)
+        {
+            // The exception's own text may quote the body; only its position is passed on.
+            var position = $"unreadable JSON at line {(fault.LineNumber ?? 0) + 1}, byte {(fault.BytePositionInLine ?? 0) + 1}";
+            return (default, new("malformed-json", where, position, "well-formed JSON (RFC 8259), each property once"));
+        }
+    }
+}

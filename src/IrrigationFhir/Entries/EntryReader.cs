@@ -1,0 +1,140 @@
+using System.Text.Json;
+using Irrigation.Episodes;
+using Irrigation.Measures;
+using NodaTime;
+
+namespace IrrigationFhir.Entries;
+
+/// <summary>An entry as it was sent: what it says, and the very JSON, which is what is kept.</summary>
+/// <param name="Entry">What it says.</param>
+/// <param name="Json">As sent, whatever its units and offsets.</param>
+/// <param name="Where">Its path in the request.</param>
+internal sealed record EntryRequest(Entry Entry, string Json, string Where);
+
+/// <summary>Turns JSON into entries: every problem at once, or none.</summary>
+internal static class EntryReader
+{
+    private const int LongestKey = 64;
+
+    /// <summary>Reads one entry; null where something is wrong with it, and then <paramref name="problems"/> has grown.</summary>
+    public static EntryRequest? Read(JsonElement json, string where, List<EntryProblem> problems)
+    {
+        if (json.ValueKind != JsonValueKind.Object)
+        {
+            problems.Add(EntryProblem.WrongType(where, json.ValueKind == JsonValueKind.Array ? "a list" : "no object", "an entry: a JSON object"));
+            return null;
+        }
+
+        var before = problems.Count;
+        var read = new EntryJson(json, where, problems);
+        var key = new EntryKey(read.RequiredText("source", LongestKey, "who sends"), read.RequiredText("id", LongestKey, "the sender's id of the entry"));
+        var status = read.Word("status", "final", "entered-in-error");
+        var kind = read.Text("kind");
+        var header = Header(read, key, status == "entered-in-error", problems);
+        Entry? entry;
+        if (status == "entered-in-error")
+        {
+            // The content of what was an error is of no interest: only that it was one.
+            entry = new EnteredInError(header, read.Text("reason"));
+        }
+        else if (kind is null || !EntryKinds.All.Contains(kind) || kind == "entered-in-error")
+        {
+            problems.Add(kind is null ? EntryProblem.Missing(read.At("kind"), "what happened") : EntryProblem.UnknownKind(read.At("kind"), kind));
+            return null;
+        }
+        else
+        {
+            entry = Content(kind, header, read);
+            read.NothingElse(kind);
+        }
+
+        return problems.Count == before ? new(entry, json.GetRawText(), where) : null;
+    }
+
+    private static EntryHeader Header(EntryJson read, EntryKey key, bool retraction, List<EntryProblem> problems)
+    {
+        var (at, from, to) = (read.Time("at"), read.Time("from"), read.Time("to"));
+        if (at is null && to is null && !retraction) read.Require("at", "when it happened; for a period 'from' and 'to'", 0);
+        if (from >= (to ?? at)) problems.Add(EntryProblem.EndBeforeStart(read.At("to"), from!.Value, (to ?? at)!.Value));
+        return new(key, to ?? at ?? read.Time("recordedAt") ?? Instant.MinValue)
+        {
+            From = from,
+            RecordedAt = read.Time("recordedAt"),
+            How = read.Word<MeasuringWay>("how"),
+            Performer = read.Text("performer"),
+            Device = read.Text("device"),
+            Purpose = read.Word<Purpose>("purpose") ?? Purpose.Clinical,
+            Note = read.Text("note"),
+        };
+    }
+
+    private static Entry Content(string kind, EntryHeader header, EntryJson read)
+    {
+        string Line() => read.Text("line", LongestKey) ?? "1";
+        string Container() => read.Text("container", LongestKey) ?? "1";
+        return kind switch
+        {
+            "bag-hung" => new BagHung(header, Line(), read.RequiredVolume("volume"), read.Text("bag"), read.Text("bagType"), read.Text("solution"), read.Volume("tubingPrime")),
+            "bag-read" => new BagRead(header, Line(), read.RequiredVolume("remaining")),
+            "bag-taken-down" => new BagTakenDown(header, Line(), read.Volume("remaining")),
+            "irrigant-instilled" => new IrrigantInstilled(header, Line(), read.RequiredVolume("volume")),
+            "flow-set" => Flow(header, Line(), read),
+            "pump-total-read" => new PumpTotalRead(header, Line(), read.RequiredVolume("total"), read.Flag("restarted") ?? false),
+            "drainage-emptied" => new DrainageEmptied(header, Container(), read.RequiredVolume("volume")),
+            "drainage-level-read" => new DrainageLevelRead(header, Container(), read.RequiredVolume("level")),
+            "drainage-weighed" => new DrainageWeighed(header, Container(), read.RequiredMass("mass"), read.Mass("tare"), read.Positive("density", 2, "a density in g/mL, more than 0, to 2"), read.Flag("emptied") ?? false),
+            "leak-estimated" => new LeakEstimated(header, read.RequiredVolume("volume")),
+            "urine-collected" => new UrineCollected(header, read.Word<UrineRoute>("route") ?? read.Require("route", "the route the urine took", UrineRoute.Void), read.RequiredVolume("volume")),
+            "drain-clamped" => new DrainClamped(header),
+            "drain-released" => new DrainReleased(header),
+            "bladder-scanned" => new BladderScanned(header, read.RequiredVolume("volume")),
+            "bladder-palpated" => new BladderPalpated(header, read.Flag("distended"), read.Flag("tender")),
+            "drainage-appearance" => new DrainageAppearance(header, read.Text("scale"), read.Whole("grade", 0, 100), read.Text("colour"), read.Word("clarity", "clear", "slightly-cloudy", "cloudy", "turbid"), read.Word("clots", "none", "few", "many"), read.Flag("mucus"), read.Flag("sediment"), read.Flag("odour")),
+            "tolerance-noted" => new ToleranceNoted(header, read.Whole("pain", 0, 10), read.Flag("spasm"), read.Flag("tolerated")),
+            "order-set" => new OrderSet(header)
+            {
+                Order = read.Text("order"),
+                Method = read.Word("method", "continuous", "intermittent-manual", "open", "closed", "tidal", "instillation-dwell"),
+                Solution = read.Text("solution"),
+                Additive = read.Text("additive"),
+                Amount = read.Volume("volume"),
+                AtLeast = read.Rate("rateAtLeast"),
+                AtMost = read.Rate("rateAtMost"),
+                Dwell = read.Length("dwell"),
+                Frequency = read.Text("frequency"),
+                Target = read.Text("target"),
+                Contact = read.Text("contact"),
+            },
+            "identity-checked" => new IdentityChecked(header, read.Texts("identifiers", 1, "the identifiers that were checked, e.g. [\"name\", \"date-of-birth\"]") ?? ""),
+            "weight-measured" => Weight(header, read),
+            "catheter-inserted" => new CatheterInserted(header, read.Text("type"), read.French("size"), read.Whole("lumens", 1, 3)),
+            "catheter-removed" => new CatheterRemoved(header),
+            "closed-system-opened" => new ClosedSystemOpened(header, read.Text("reason")),
+            "indication-reviewed" => new IndicationReviewed(header, read.Text("indication"), read.Flag("stillNeeded")),
+            "washout-performed" => new WashoutPerformed(header, read.Whole("cycles", 1, 1000), read.Flag("cleared")),
+            "escalated" => new Escalated(header, read.Text("to"), read.Text("reason")),
+            "flag-acknowledged" => new FlagAcknowledged(header, read.RequiredText("flag", LongestKey, "the flag's id")),
+            _ => throw new ArgumentOutOfRangeException(nameof(kind), kind, "a kind without a reading"),
+        };
+    }
+
+    private static FlowSet Flow(EntryHeader header, string line, EntryJson read)
+    {
+        if (!read.InDrops("rate"))
+        {
+            var rate = read.Rate("rate") ?? read.Require("rate", "a flow: {\"value\": 500, \"unit\": \"mL/h\"}; 0 stops it", FlowRate.Stopped);
+            return new(header, line, rate, null, read.DropFactor("dropFactor"));
+        }
+
+        var (drops, factor) = (read.Drops("rate"), read.DropFactor("dropFactor"));
+        if (factor is null) read.Require("dropFactor", "the set's drop factor: {\"value\": 20, \"unit\": \"{drop}/mL\"}", 0);
+        return new(header, line, drops is { } d && factor is { } f ? FlowRate.FromDropsPerMinute(d, f) : FlowRate.Stopped, drops, factor);
+    }
+
+    private static WeightMeasured Weight(EntryHeader header, EntryJson read)
+    {
+        var kilograms = read.RequiredMass("weight").Grams / 1000;
+        var kind = read.Word<WeightKind>("weightKind") ?? read.Require("weightKind", "actual, stated, estimated, ideal or dosing", WeightKind.Actual);
+        return new(header, new(kilograms > 0 ? kilograms : read.Zero("weight"), kind));
+    }
+}

@@ -1,0 +1,137 @@
+using System.Collections.Immutable;
+using System.Text.Json;
+using Irrigation.Balance;
+using Irrigation.Episodes;
+using IrrigationFhir.Episodes;
+using IrrigationFhir.Fhir;
+using IrrigationFhir.Store;
+using NodaTime;
+using Polly;
+
+namespace IrrigationFhir.Entries;
+
+/// <summary>What became of a request to record entries.</summary>
+internal abstract record EntriesOutcome
+{
+    /// <summary>There is no such episode.</summary>
+    public sealed record UnknownEpisode : EntriesOutcome;
+
+    /// <summary>Nothing was stored.</summary>
+    public sealed record Rejected(IReadOnlyList<EntryProblem> Problems) : EntriesOutcome;
+
+    /// <summary>Stored, or there already; refused ones only where the sender allowed that.</summary>
+    public sealed record Recorded(long Version, IReadOnlyList<EntryReply> Entries, IReadOnlyList<ResourceVersion> Changed, IReadOnlyList<WithheldRow> Withheld) : EntriesOutcome;
+}
+
+/// <summary>What became of one entry: logged, or refused with its problems.</summary>
+internal sealed record EntryReply(int Index, EntryKey? Key, Disposition? Disposition, LoggedEntry? Logged, IReadOnlyList<EntryProblem> Problems);
+
+/// <summary>The main path: from what was sent to what is stored and published.</summary>
+internal sealed class RecordEntries(EpisodesInMemory episodes, EpisodeStore store, ProfileValidator profiles, EntrySettings settings, TimeProvider clock)
+{
+    /// <summary>Somebody else was first: load and run again. Never gives up a request for it within the time a client waits.</summary>
+    private static readonly ResiliencePipeline<EntriesOutcome?> UntilSaved = new ResiliencePipelineBuilder<EntriesOutcome?>()
+        .AddRetry(new() { ShouldHandle = new PredicateBuilder<EntriesOutcome?>().HandleResult(outcome => outcome is null), MaxRetryAttempts = 50, Delay = TimeSpan.FromMilliseconds(2), BackoffType = DelayBackoffType.Exponential, MaxDelay = TimeSpan.FromMilliseconds(200), UseJitter = true })
+        .Build();
+
+    /// <summary>Records entries in an episode: all of them or none, or with <paramref name="lenient"/> those that can be.</summary>
+    public async Task<EntriesOutcome> Handle(string episodeId, IReadOnlyList<JsonElement> sent, bool lenient, CancellationToken stop)
+    {
+        var read = sent.Select((json, i) => Read(json, i)).ToList();
+        if (!lenient && read.SelectMany(r => r.Problems).ToList() is { Count: > 0 } problems) return new EntriesOutcome.Rejected(problems);
+
+        using var turn = await Turns.Of(episodeId, stop);
+        return await UntilSaved.ExecuteAsync(async token => await Record(episodeId, read, lenient, token), stop)
+            ?? throw new InvalidOperationException("an episode that changed under every attempt");
+    }
+
+    private async Task<EntriesOutcome?> Record(string episodeId, IReadOnlyList<Sent> read, bool lenient, CancellationToken stop)
+    {
+        if (await episodes.Find(episodeId, stop) is not { } episode) return new EntriesOutcome.UnknownEpisode();
+
+        var now = Instant.FromDateTimeOffset(clock.GetUtcNow());
+        var judged = Judge(read, episode.Log, now);                                     // no I/O from here …
+        if (!lenient && judged.SelectMany(s => s.Problems).ToList() is { Count: > 0 } problems) return new EntriesOutcome.Rejected(problems);
+
+        var accepted = judged.Where(s => s.Problems.Count == 0).ToList();
+        var appended = episode.Log.Append(accepted.Select(s => s.Entry!), now);
+        var (balance, changes) = episode.Balance.After(appended);
+        var after = episode with { Balance = balance };
+        var (valid, withheld) = profiles.Sort(EpisodeMapper.ToResources(episode, after, appended, changes));  // … to here
+
+        var rows = accepted.Zip(appended.Outcomes).Where(p => p.Second.Disposition != Disposition.Repeated).Select(p => Row(p.First, p.Second.Logged)).ToList();
+        var replies = Replies(judged, appended.Outcomes);
+        if (rows.Count == 0) return new EntriesOutcome.Recorded(episode.Row.Version, replies, [], []);
+
+        var change = new EpisodeChange(episode.Row.PatientKey, episode.Id, episode.Row.Version, rows, [.. valid.Select(ResourceDraft.Of)], [.. withheld]);
+        if (await store.Save(change, stop) is not SaveOutcome.Saved saved) return null;
+        episodes.Keep(after with { Row = episode.Row with { Version = saved.Version, LastSequence = after.Log.LastSequence } });
+        return new EntriesOutcome.Recorded(saved.Version, replies, saved.Changed, withheld);
+    }
+
+    /// <summary>An entry in error may leave its time to the entry that it withdraws; null where there is none.</summary>
+    public static Entry? WithTime(Entry entry, EpisodeLog log) =>
+        entry is not EnteredInError || entry.At != Instant.MinValue ? entry
+        : log.Current(entry.Key) is { } current ? entry with { Header = entry.Header with { At = current.Entry.At } }
+        : null;
+
+    private static Sent Read(JsonElement json, int index)
+    {
+        var problems = new List<EntryProblem>();
+        var request = EntryReader.Read(json, $"entries[{index}]", problems);
+        return new(index, request?.Entry, request?.Json, problems);
+    }
+
+    /// <summary>What can only be judged with the log and the clock at hand.</summary>
+    private List<Sent> Judge(IReadOnlyList<Sent> read, EpisodeLog log, Instant now)
+    {
+        var first = new Dictionary<EntryKey, int>();
+        var judged = new List<Sent>(read.Count);
+        foreach (var sent in read)
+        {
+            var entry = sent.Entry is null ? null : WithTime(sent.Entry, log);
+            judged.Add(sent.Entry is null ? sent : sent with { Entry = entry, Problems = [.. Alone(sent, entry, now, first)] });
+            if (entry is not null) first.TryAdd(entry.Key, sent.Index);
+        }
+
+        // Against the log that would result, so that the order within a request does not matter.
+        var result = log.Append(judged.Where(s => s.Problems.Count == 0).Select(s => s.Entry!), now).Log;
+        for (var i = 0; i < judged.Count; i++)
+        {
+            var sent = judged[i];
+            if (sent.Problems.Count > 0 || result.Current(sent.Entry!.Key)!.Entry != sent.Entry || log.Current(sent.Entry.Key)?.Entry == sent.Entry) continue;
+            if (Contradictions.Of(sent.Entry, result, sent.Where) is { } contradiction) judged[i] = sent with { Problems = [contradiction] };
+        }
+
+        return judged;
+    }
+
+    private IEnumerable<EntryProblem> Alone(Sent sent, Entry? entry, Instant now, Dictionary<EntryKey, int> first)
+    {
+        if (entry is null)
+        {
+            yield return EntryProblem.NothingToRetract(sent.Where, sent.Entry!.Key);
+            yield break;
+        }
+
+        if (first.TryGetValue(entry.Key, out var index)) yield return EntryProblem.SameIdTwice($"{sent.Where}.id", entry.Key, index);
+        if (entry.At > now + settings.FutureTolerance) yield return EntryProblem.InFuture($"{sent.Where}.at", entry.At, now, settings.FutureTolerance);
+        if (entry.Header.RecordedAt > now + settings.FutureTolerance) yield return EntryProblem.InFuture($"{sent.Where}.recordedAt", entry.Header.RecordedAt.Value, now, settings.FutureTolerance);
+    }
+
+    private static EntryRow Row(Sent sent, LoggedEntry logged) =>
+        new(logged.Sequence, logged.Entry.Key.Source, logged.Entry.Key.Id, logged.Revision, logged.Entry.Kind, logged.Entry.At, logged.ReceivedAt, sent.Json!);
+
+    private static List<EntryReply> Replies(List<Sent> judged, ImmutableArray<(Disposition Disposition, LoggedEntry Logged)> outcomes)
+    {
+        var next = 0;
+        return [.. judged.Select(s => s.Problems.Count > 0
+            ? new EntryReply(s.Index, s.Entry?.Key, null, null, s.Problems)
+            : new EntryReply(s.Index, s.Entry!.Key, outcomes[next].Disposition, outcomes[next++].Logged, []))];
+    }
+
+    private sealed record Sent(int Index, Entry? Entry, string? Json, IReadOnlyList<EntryProblem> Problems)
+    {
+        public string Where => $"entries[{Index}]";
+    }
+}

@@ -1,0 +1,71 @@
+using System.Collections.Immutable;
+using System.Text.Json;
+using Irrigation.Balance;
+using Irrigation.Episodes;
+using IrrigationFhir.Entries;
+using IrrigationFhir.Store;
+using Microsoft.Extensions.Caching.Memory;
+using NodaTime;
+
+namespace IrrigationFhir.Episodes;
+
+/// <summary>An episode as it stands: its row, its description, its log, and the balance of that log.</summary>
+internal sealed record Episode(EpisodeRow Row, EpisodeDefinition Definition, FluidBalance Balance)
+{
+    /// <summary>The log.</summary>
+    public EpisodeLog Log => Balance.Log;
+
+    /// <summary>The id.</summary>
+    public string Id => Row.Id;
+}
+
+/// <summary>Loads episodes. What is loaded stays in memory, and only what arrived since is read again.</summary>
+/// <remarks>
+/// The store's version decides whether the copy in memory is the newest, so any number of replicas may share a store. The first
+/// touch of an episode reads its whole log; after that a request costs what its own entries cost.
+/// </remarks>
+internal sealed class EpisodesInMemory(EpisodeStore store, BalanceSettings settings, DateTimeZone facilityZone) : IDisposable
+{
+    // Size is counted in entries; a hundred long episodes' worth, some 200 MB at the most.
+    private const long MostEntries = 400_000;
+    private readonly MemoryCache cache = new(new MemoryCacheOptions { SizeLimit = MostEntries });
+
+    /// <summary>The episode as it stands in the store; null where the id is unknown.</summary>
+    public async Task<Episode?> Find(string id, CancellationToken stop) =>
+        await store.Find(id, stop) is { } row ? await Load(row, stop) : null;
+
+    /// <summary>The episode of a row.</summary>
+    public async Task<Episode> Load(EpisodeRow row, CancellationToken stop)
+    {
+        if (cache.TryGetValue(row.Id, out Episode? known) && known!.Row.Version == row.Version) return known;
+
+        var definition = known?.Definition.Json == row.Json ? known.Definition : Read(row.Json);
+        var reusable = known is not null && known.Definition == definition && known.Row.LastSequence <= row.LastSequence;
+        var balance = reusable ? known!.Balance : FluidBalance.Of(EpisodeLog.Empty(definition.Frame), settings);
+        var rows = await store.LoadEntries(row.PatientKey, row.Id, balance.Log.LastSequence, stop);
+        balance = reusable ? rows.Aggregate(balance, (so, entry) => so.After(Append(so.Log, entry)).Balance)
+            : FluidBalance.Of(rows.Aggregate(balance.Log, (log, entry) => Append(log, entry).Log), settings);
+        return Keep(new(row, definition, balance));
+    }
+
+    /// <summary>Keeps what was just saved.</summary>
+    public Episode Keep(Episode episode) =>
+        cache.Set(episode.Id, episode, new MemoryCacheEntryOptions { Size = episode.Log.LastSequence + 50, SlidingExpiration = TimeSpan.FromHours(2) });
+
+    /// <summary>The description kept in a row.</summary>
+    public EpisodeDefinition Read(string json)
+    {
+        using var document = JsonDocument.Parse(json);
+        return EpisodeReader.Read(document.RootElement, facilityZone, []) ?? throw new InvalidOperationException("a stored episode that is no longer readable");
+    }
+
+    /// <inheritdoc/>
+    public void Dispose() => cache.Dispose();
+
+    private static Appended Append(EpisodeLog log, EntryRow row)
+    {
+        using var document = JsonDocument.Parse(row.Json);
+        var entry = EntryReader.Read(document.RootElement, "entry", [])?.Entry ?? throw new InvalidOperationException("a stored entry that is no longer readable");
+        return log.Append([RecordEntries.WithTime(entry, log)!], row.ReceivedAt);
+    }
+}

@@ -1,0 +1,93 @@
+using System.Collections.Immutable;
+using Hl7.Fhir.Model;
+using Irrigation.Balance;
+using Irrigation.Episodes;
+using IrrigationFhir.Episodes;
+using NodaTime;
+
+namespace IrrigationFhir.Fhir;
+
+/// <summary>The resources that an append changes: what was measured, what follows from it, the irrigation, and who corrected what.</summary>
+internal static class EpisodeMapper
+{
+    private static readonly ImmutableArray<WindowKind> CalendarKinds = [WindowKind.ClockHour, WindowKind.Shift, WindowKind.LocalDay];
+
+    /// <summary>What an append changes.</summary>
+    public static IEnumerable<Resource> ToResources(Episode before, Episode after, Appended appended, ImmutableArray<IntervalChange> changes) =>
+    [
+        .. Measured(before, after, appended),
+        .. Outputs(before, after, changes),
+        .. Irrigation(before, after),
+        .. CorrectionMapper.ToProvenances(after, appended, changes),
+    ];
+
+    /// <summary>What a changed description of the episode changes.</summary>
+    public static IEnumerable<Resource> ToResources(Episode before, Episode after, ImmutableArray<IntervalChange> changes) =>
+        [.. Outputs(before, after, changes), .. Irrigation(before, after)];
+
+    private static IEnumerable<Resource> Measured(Episode before, Episode after, Appended appended)
+    {
+        var touched = new Dictionary<string, Resource>();
+        void Publish(Resource? resource)
+        {
+            if (resource is not null) touched[resource.Id] = resource;
+        }
+
+        foreach (var change in appended.Changes)
+        {
+            if (change.Before is { } gone && EntryMapper.IdOf(before, gone) is { } id && (change.After is null || EntryMapper.IdOf(after, change.After) != id))
+            {
+                Publish(EntryMapper.ToObservation(gone, before, ObservationStatus.EnteredInError));
+            }
+        }
+
+        foreach (var entry in appended.Changes.SelectMany(c => new[] { c.After, Follower(before, c.Before), Follower(after, c.After) }).OfType<Entry>())
+        {
+            if (after.Log.Current(entry.Key)?.Entry != entry) continue;
+            var status = after.Log.Versions(entry.Key).Count > 1 ? ObservationStatus.Corrected : ObservationStatus.Final;
+            Publish(EntryMapper.ToObservation(entry, after, status));
+        }
+
+        return touched.Values;
+    }
+
+    /// <summary>The reading whose difference an entry of a bag or pump is the other end of.</summary>
+    private static Entry? Follower(Episode episode, Entry? entry) => entry switch
+    {
+        BagHung e => episode.Log[Channel.Bag(e.Line)].NextAfter(e.At),
+        BagRead e => episode.Log[Channel.Bag(e.Line)].NextAfter(e.At),
+        BagTakenDown e => episode.Log[Channel.Bag(e.Line)].NextAfter(e.At),
+        PumpTotalRead e => episode.Log[Channel.Pump(e.Line)].NextAfter(e.At),
+        _ => null,
+    };
+
+    private static IEnumerable<Resource> Outputs(Episode before, Episode after, ImmutableArray<IntervalChange> changes)
+    {
+        foreach (var change in changes.Where(c => c.Interval.Stream == FluidBalance.Bladder))
+        {
+            yield return change.After is { } stands
+                ? CorrectedUrineOutputMapper.ToObservation(stands, after)
+                : CorrectedUrineOutputMapper.ToObservation(change.Before!, before, withdrawn: true);
+        }
+
+        var windows = changes.SelectMany(change => Windows(after, after.Balance.Touched(change))).Distinct().OrderBy(w => w.Kind).ThenBy(w => w.Window.Start);
+        foreach (var (kind, window) in windows)
+        {
+            var (was, now) = (before.Balance.Over(kind, window), after.Balance.Over(kind, window));
+            if (!now.Intervals.IsEmpty) yield return CorrectedUrineOutputMapper.ToObservation(now, after);
+            else if (!was.Intervals.IsEmpty) yield return CorrectedUrineOutputMapper.ToObservation(was, before, withdrawn: true);
+        }
+    }
+
+    private static IEnumerable<(WindowKind Kind, Interval Window)> Windows(Episode episode, Interval touched) =>
+        from kind in CalendarKinds
+        from window in Calendar.Windows(kind, episode.Definition.Frame, touched.Start, touched.End)
+        select (kind, window);
+
+    private static IEnumerable<Resource> Irrigation(Episode before, Episode after)
+    {
+        var (was, now) = (IrrigationRun.Of(before), IrrigationRun.Of(after));
+        if (now is not null && now != was) yield return BladderIrrigationMapper.ToProcedure(now, after, withdrawn: false);
+        if (now is null && was is not null) yield return BladderIrrigationMapper.ToProcedure(was, before, withdrawn: true);
+    }
+}
