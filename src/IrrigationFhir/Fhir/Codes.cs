@@ -1,0 +1,274 @@
+using System.Collections.Frozen;
+using Hl7.Fhir.Model;
+
+namespace IrrigationFhir.Fhir;
+
+/// <summary>Every code the service emits. A literal code or system outside this file, <see cref="Profiles"/> and the profiles' sources is a bug.</summary>
+/// <remarks>
+/// Each call returns a new object, because FHIR objects are mutable. Codes of our own systems, with their displays,
+/// are defined once, in <c>Profiles/terminology/*.fsh</c>; a slug that is not defined there is refused.
+/// </remarks>
+internal static class Codes
+{
+    /// <summary>Systems of published vocabularies.</summary>
+    public static class Systems
+    {
+        /// <summary>LOINC. LOINC is copyright Regenstrief Institute, Inc. and the LOINC Committee, available at no cost under the license at http://loinc.org/license.</summary>
+        public const string Loinc = "http://loinc.org";
+
+        /// <summary>SNOMED CT; the deployer holds the licence.</summary>
+        public const string Snomed = "http://snomed.info/sct";
+
+        /// <summary>IEEE 11073-10101, nomenclature of device data.</summary>
+        public const string Mdc = "urn:iso:std:iso:11073:10101";
+
+        /// <summary>Units of measure.</summary>
+        public const string Ucum = "http://unitsofmeasure.org";
+
+        /// <summary>HL7 observation categories.</summary>
+        public const string ObservationCategory = "http://terminology.hl7.org/CodeSystem/observation-category";
+
+        /// <summary>HL7 reasons for a missing value.</summary>
+        public const string DataAbsentReason = "http://terminology.hl7.org/CodeSystem/data-absent-reason";
+
+        /// <summary>HL7 v3 operations on data.</summary>
+        public const string DataOperation = "http://terminology.hl7.org/CodeSystem/v3-DataOperation";
+
+        /// <summary>HL7 v3 routes of administration.</summary>
+        public const string RouteOfAdministration = "http://terminology.hl7.org/CodeSystem/v3-RouteOfAdministration";
+    }
+
+    /// <summary>Units at the wire. <c>[drp]</c> is not among them: UCUM fixes it at 1/20 mL, whatever the giving set.</summary>
+    public static class Units
+    {
+        /// <summary>Volume.</summary>
+        public static UcumUnit Millilitre { get; } = new("mL", "mL");
+
+        /// <summary>Flow, and urine output over exactly one hour.</summary>
+        public static UcumUnit MillilitrePerHour { get; } = new("mL/h", "mL/h");
+
+        /// <summary>Urine output over exactly eight hours.</summary>
+        public static UcumUnit MillilitrePer8Hours { get; } = new("mL/(8.h)", "mL/8 h");
+
+        /// <summary>Urine output over exactly twelve hours.</summary>
+        public static UcumUnit MillilitrePer12Hours { get; } = new("mL/(12.h)", "mL/12 h");
+
+        /// <summary>Urine output over exactly 24 hours.</summary>
+        public static UcumUnit MillilitrePerDay { get; } = new("mL/d", "mL/d");
+
+        /// <summary>Drip rate; a volume only together with the drop factor.</summary>
+        public static UcumUnit DropsPerMinute { get; } = new("{drop}/min", "drops/min");
+
+        /// <summary>Drop factor of a giving set.</summary>
+        public static UcumUnit DropsPerMillilitre { get; } = new("{drop}/mL", "drops/mL");
+
+        /// <summary>Mass of a container's content.</summary>
+        public static UcumUnit Gram { get; } = new("g", "g");
+
+        /// <summary>Duration.</summary>
+        public static UcumUnit Hour { get; } = new("h", "h");
+    }
+
+    private static readonly string[] LocalSystems =
+        ["irrigation-observation", "irrigation-kind", "output-window", "calculation-method", "measuring-way", "urine-route", "balance-term", "caveat"];
+
+    private static readonly Lazy<FrozenDictionary<(string System, string Slug), string>> Local = new(() =>
+        LocalSystems
+            .SelectMany(system => Definitions.CodeSystem(system, Profiles.CanonicalBase).Concept.Select(concept => (system, concept)))
+            .ToFrozenDictionary(at => (at.system, at.concept.Code!), at => at.concept.Display!));
+
+    /// <summary>
+    /// Codes whose LOINC component and timing were seen, and whose full name follows from the order of their block only.
+    /// To be checked in the LOINC browser before a clinical release.
+    /// </summary>
+    public static IReadOnlyList<Coding> PartlyVerified =>
+        [IrrigantIntakeMeasured, IrrigantIntakeEstimated, UrineOutput1Hour, UrineOutput8Hours, UrineOutput12Hours];
+
+    // VERIFIED(part): which code of the block says "Measured" follows from the block's order.
+    private static Coding IrrigantIntakeMeasured => new(Systems.Loinc, "9026-6", "Fluid intake urinary bladder irrigation Measured");
+
+    // VERIFIED(part): as above for "Estimated".
+    private static Coding IrrigantIntakeEstimated => new(Systems.Loinc, "9025-8", "Fluid intake urinary bladder irrigation Estimated");
+
+    private static Coding UrineOutput => new(Systems.Loinc, "9187-6", "Urine output");
+
+    // VERIFIED(timing; long name by pattern)
+    private static Coding UrineOutput1Hour => new(Systems.Loinc, "9188-4", "Urine output 1 hour");
+
+    // VERIFIED(timing; long name by pattern)
+    private static Coding UrineOutput8Hours => new(Systems.Loinc, "9189-2", "Urine output 8 hour");
+
+    // VERIFIED(timing; long name by pattern)
+    private static Coding UrineOutput12Hours => new(Systems.Loinc, "9191-8", "Urine output 12 hour");
+
+    private static Coding UrineOutput24Hours => new(Systems.Loinc, "9192-6", "Urine output 24 hour");
+
+    private static Coding UrineByNephrostomy => new(Systems.Loinc, "79549-2", "Urine output measured by nephrostomy");
+
+    private static Coding UrineByStraightCatheter => new(Systems.Loinc, "9195-9", "Urine output by in and out urethral catheter");
+
+    private static Coding BladderVolumeByUltrasound => new(Systems.Loinc, "15309-8", "Urinary bladder Volume by derived from height, width and length (US)");
+
+    private static Coding UrineOutputObservable => new(Systems.Snomed, "364201005", "Urine output (observable entity)");
+
+    private static Coding DrainOutput => new(Systems.Snomed, "251843005", "Fluid output from drain (observable entity)");
+
+    private static Coding FluidBalance => new(Systems.Snomed, "364396009", "Fluid balance observable");
+
+    private static Coding IrrigationOfBladder => new(Systems.Snomed, "78533007", "Irrigation of urinary bladder (procedure)");
+
+    // The code was seen with this name in a national guide; its MDC reference id was not.
+    private static Coding DrainageVolumeInBag => new(Systems.Mdc, "157740", "Drainage volume in bag");
+
+    private static Coding PumpFlow => new(Systems.Mdc, "157784", "MDC_FLOW_FLUID_PUMP");
+
+    private static Coding Exam => new(Systems.ObservationCategory, "exam", "Exam");
+
+    /// <summary>Irrigant that ran into the bladder.</summary>
+    /// <param name="estimated">Whether the amount was judged, not measured.</param>
+    public static CodeableConcept IrrigantInstilled(bool estimated) =>
+        Concept(estimated ? IrrigantIntakeEstimated : IrrigantIntakeMeasured, Observed("irrigant-instilled"));
+
+    /// <summary>Flow set as a volume per hour.</summary>
+    /// <param name="pumpDriven">Whether a pump drives it; adds the device coding.</param>
+    public static CodeableConcept IrrigantFlowRate(bool pumpDriven) =>
+        pumpDriven ? Concept(Observed("irrigant-flow-rate"), PumpFlow) : Concept(Observed("irrigant-flow-rate"));
+
+    /// <summary>Flow set as drops per minute; needs the component <c>drop-factor</c>.</summary>
+    public static CodeableConcept IrrigantDripRate() => Concept(Observed("irrigant-drip-rate"));
+
+    /// <summary>Mixed drainage. Carries no urine-output code, or whoever sums urine counts the irrigant with it.</summary>
+    public static CodeableConcept BladderDrainage() => Concept(Observed("bladder-drainage-total"), DrainOutput, DrainageVolumeInBag);
+
+    /// <summary>Urine collected by another route than the irrigated catheter.</summary>
+    /// <param name="routeSlug">Code of <c>urine-route</c>; nephrostomy and in-and-out catheter have LOINC codes of their own.</param>
+    public static CodeableConcept UrineCollected(string routeSlug) => Concept(
+        routeSlug switch
+        {
+            "left-nephrostomy" or "right-nephrostomy" => UrineByNephrostomy,
+            "straight-catheter" => UrineByStraightCatheter,
+            _ => UrineOutput,
+        },
+        Observed("urine-collected"));
+
+    /// <summary>Fluid lost beside the catheter or spilt. No standard code was found.</summary>
+    public static CodeableConcept LeakEstimated() => Concept(Observed("leak-estimated"));
+
+    /// <summary>Fluid in the bladder by ultrasound.</summary>
+    public static CodeableConcept BladderScanVolume() => Concept(BladderVolumeByUltrasound, Observed("bladder-scan-volume"));
+
+    /// <summary>Corrected urine output.</summary>
+    /// <param name="exactHours">1, 8, 12 or 24 when the window is complete and exactly that long: adds the timed LOINC code. Null for any other.</param>
+    /// <exception cref="ArgumentOutOfRangeException">Another number of hours: it has no timed code.</exception>
+    public static CodeableConcept CorrectedUrineOutput(int? exactHours) => exactHours switch
+    {
+        null => Concept(UrineOutput, UrineOutputObservable, Observed("urine-output-corrected")),
+        1 => Concept(UrineOutput, UrineOutputObservable, Observed("urine-output-corrected"), UrineOutput1Hour),
+        8 => Concept(UrineOutput, UrineOutputObservable, Observed("urine-output-corrected"), UrineOutput8Hours),
+        12 => Concept(UrineOutput, UrineOutputObservable, Observed("urine-output-corrected"), UrineOutput12Hours),
+        24 => Concept(UrineOutput, UrineOutputObservable, Observed("urine-output-corrected"), UrineOutput24Hours),
+        _ => throw new ArgumentOutOfRangeException(nameof(exactHours), exactHours, "a timed urine output has 1, 8, 12 or 24 hours"),
+    };
+
+    /// <summary>Unit of the corrected urine output that goes with <see cref="CorrectedUrineOutput"/>: the timed LOINC codes are rates.</summary>
+    /// <param name="exactHours">As given there.</param>
+    /// <exception cref="ArgumentOutOfRangeException">Another number of hours.</exception>
+    public static UcumUnit CorrectedUrineOutputUnit(int? exactHours) => exactHours switch
+    {
+        null => Units.Millilitre,
+        1 => Units.MillilitrePerHour,
+        8 => Units.MillilitrePer8Hours,
+        12 => Units.MillilitrePer12Hours,
+        24 => Units.MillilitrePerDay,
+        _ => throw new ArgumentOutOfRangeException(nameof(exactHours), exactHours, "a timed urine output has 1, 8, 12 or 24 hours"),
+    };
+
+    /// <summary>The three categories of a corrected urine output: exam, fluid balance, and its window.</summary>
+    /// <param name="windowSlug">Code of <c>output-window</c>.</param>
+    public static List<CodeableConcept> OutputCategories(string windowSlug) => [Concept(Exam), Concept(FluidBalance), OutputWindow(windowSlug)];
+
+    /// <summary>The categories of what was measured at the bedside: exam and fluid balance.</summary>
+    public static List<CodeableConcept> FluidCategories() => [Concept(Exam), Concept(FluidBalance)];
+
+    /// <summary>Which stretch of time an output stands for.</summary>
+    /// <param name="slug">Code of <c>output-window</c>.</param>
+    public static CodeableConcept OutputWindow(string slug) => Concept(Own("output-window", slug));
+
+    /// <summary>By which convention a urine output was computed.</summary>
+    public static CodeableConcept DrainageMinusIrrigant() => Concept(Own("calculation-method", "drainage-minus-irrigant"));
+
+    /// <summary>How a volume, mass or rate became known.</summary>
+    /// <param name="slug">Code of <c>measuring-way</c>.</param>
+    public static CodeableConcept MeasuringWay(string slug) => Concept(Own("measuring-way", slug));
+
+    /// <summary>By which route urine was collected.</summary>
+    /// <param name="slug">Code of <c>urine-route</c>.</param>
+    public static CodeableConcept UrineRoute(string slug) => Concept(Own("urine-route", slug));
+
+    /// <summary>A term of the mass balance.</summary>
+    /// <param name="slug">Code of <c>balance-term</c>.</param>
+    public static CodeableConcept BalanceTerm(string slug) => Concept(Own("balance-term", slug));
+
+    /// <summary>What a reader must know before relying on a result.</summary>
+    /// <param name="slug">Code of <c>caveat</c>.</param>
+    /// <param name="text">The particulars, as shown to people; null where the code says it all.</param>
+    public static CodeableConcept Caveat(string slug, string? text)
+    {
+        var caveat = Concept(Own("caveat", slug));
+        caveat.Text = text;
+        return caveat;
+    }
+
+    /// <summary>Code of a component.</summary>
+    /// <param name="slug">Code of <c>irrigation-observation</c>.</param>
+    public static CodeableConcept Component(string slug) => Concept(Observed(slug));
+
+    /// <summary>An irrigation, its kind, and the HL7 v3 route that says the kind in a standard vocabulary.</summary>
+    /// <param name="kindSlug">Code of <c>irrigation-kind</c>.</param>
+    public static CodeableConcept IrrigationProcedure(string kindSlug) => Concept(
+        IrrigationOfBladder,
+        Own("irrigation-kind", kindSlug),
+        kindSlug switch
+        {
+            "continuous" => new Coding(Systems.RouteOfAdministration, "BLADIRRC", "Irrigation, urinary bladder, continuous"),
+            "tidal" => new Coding(Systems.RouteOfAdministration, "BLADIRRT", "Irrigation, urinary bladder, tidal"),
+            "instillation-dwell" => new Coding(Systems.RouteOfAdministration, "BLADINSTL", "Instillation, urinary catheter"),
+            _ => new Coding(Systems.RouteOfAdministration, "BLADIRR", "Irrigation, urinary bladder"),
+        });
+
+    /// <summary>The bladder as a body site.</summary>
+    public static CodeableConcept Bladder() => Concept(new Coding(Systems.Snomed, "89837001", "Urinary bladder structure (body structure)"));
+
+    /// <summary>Why a value is missing.</summary>
+    /// <param name="slug"><c>temp-unknown</c> (not yet), <c>not-performed</c> (nobody measured), <c>error</c> (input contradicts itself) or <c>unknown</c>.</param>
+    /// <exception cref="ArgumentOutOfRangeException">Another reason.</exception>
+    public static CodeableConcept DataAbsent(string slug) => Concept(new Coding(Systems.DataAbsentReason, slug, slug switch
+    {
+        "temp-unknown" => "Temporarily Unknown",
+        "not-performed" => "Not Performed",
+        "error" => "Error",
+        "unknown" => "Unknown",
+        _ => throw new ArgumentOutOfRangeException(nameof(slug), slug, "not a reason we give for a missing value"),
+    }));
+
+    /// <summary>What a Provenance says happened: an entry or a result was corrected.</summary>
+    public static CodeableConcept Revised() => Concept(new Coding(Systems.DataOperation, "UPDATE", "revise"));
+
+    /// <summary>What a Provenance says happened: an entry or a result was struck out.</summary>
+    public static CodeableConcept Nullified() => Concept(new Coding(Systems.DataOperation, "NULLIFY", "nullify"));
+
+    /// <summary>A quantity with its UCUM code.</summary>
+    /// <param name="value">In <paramref name="unit"/>.</param>
+    /// <param name="unit">One of <see cref="Units"/>.</param>
+    public static Quantity Quantity(decimal value, UcumUnit unit) =>
+        new() { Value = value, Unit = unit.Text, System = Systems.Ucum, Code = unit.Code };
+
+    private static Coding Observed(string slug) => Own("irrigation-observation", slug);
+
+    private static Coding Own(string system, string slug) =>
+        Local.Value.TryGetValue((system, slug), out var display)
+            ? new Coding(Profiles.CodeSystem(system), slug, display)
+            : throw new ArgumentOutOfRangeException(nameof(slug), slug, $"not a code of {system}");
+
+    private static CodeableConcept Concept(params Coding[] codings) => new() { Coding = [.. codings] };
+}

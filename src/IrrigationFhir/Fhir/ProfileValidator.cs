@@ -1,0 +1,60 @@
+using Hl7.Fhir.Model;
+
+namespace IrrigationFhir.Fhir;
+
+/// <summary>Judges resources by the profiles they claim. Nothing is looked up outside this assembly, whatever a resource claims.</summary>
+/// <remarks>Thread-safe and synchronous once <see cref="IsReady"/>.</remarks>
+internal sealed class ProfileValidator
+{
+    private readonly Lazy<ProfileRules> rules;
+
+    /// <summary>A validator for the profiles under the configured canonical base.</summary>
+    /// <param name="configuration"><c>Fhir:CanonicalBase</c>: absolute URL that replaces <see cref="Profiles.DefaultCanonicalBase"/>; ignored when empty.</param>
+    /// <exception cref="ArgumentException">The configured base is not an absolute http or https URL.</exception>
+    /// <exception cref="InvalidOperationException">Another base is already in use by this process.</exception>
+    public ProfileValidator(IConfiguration configuration)
+    {
+        if (configuration["Fhir:CanonicalBase"] is { Length: > 0 } url)
+            Profiles.UseCanonicalBase(url);
+        rules = new(() => new ProfileRules([.. Definitions.Own(Profiles.CanonicalBase), .. Definitions.OfR4()]));
+    }
+
+    /// <summary>Whether <see cref="Warm"/> has gone through.</summary>
+    public bool IsReady { get; private set; }
+
+    /// <summary>Builds the rules and judges one example of every profile, by one thread.</summary>
+    /// <remarks>Invariants compile when they first run; a request in the meantime would wait for seconds.</remarks>
+    /// <exception cref="InvalidOperationException">An example of ours does not pass: this assembly is broken and must not serve.</exception>
+    public void Warm()
+    {
+        foreach (var example in Definitions.Examples(Profiles.CanonicalBase))
+        {
+            if (Validate(example) is [var fault, ..])
+                throw new InvalidOperationException($"{example.Id}: {fault.Key} at {fault.Where}");
+        }
+
+        IsReady = true;
+    }
+
+    /// <summary>Judges a resource by the profiles in <c>meta.profile</c>, or by its R4 type if it claims none.</summary>
+    /// <returns>All faults; empty when valid.</returns>
+    public IReadOnlyList<ProfileFault> Validate(Resource resource) => rules.Value.Judge(resource);
+
+    /// <summary>Parts resources that may be published from those that may not.</summary>
+    /// <returns>The valid ones in their order, and the others, each with its faults.</returns>
+    public (IReadOnlyList<Resource> Valid, IReadOnlyList<(Resource Resource, IReadOnlyList<ProfileFault> Faults)> Withheld) Sort(IEnumerable<Resource> resources)
+    {
+        var valid = new List<Resource>();
+        var withheld = new List<(Resource, IReadOnlyList<ProfileFault>)>();
+        foreach (var resource in resources)
+        {
+            var faults = Validate(resource);
+            if (faults.Count == 0)
+                valid.Add(resource);
+            else
+                withheld.Add((resource, faults));
+        }
+
+        return (valid, withheld);
+    }
+}

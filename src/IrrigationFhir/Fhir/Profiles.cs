@@ -1,0 +1,73 @@
+namespace IrrigationFhir.Fhir;
+
+/// <summary>The canonical base, and the canonical URL of every profile. A URL of ours outside this file and <see cref="Codes"/> is a bug.</summary>
+internal static class Profiles
+{
+    /// <summary>The base the profiles are written with; <c>Fhir:CanonicalBase</c> replaces it.</summary>
+    public const string DefaultCanonicalBase = "https://irrigationfhir.example/fhir";
+
+    private static readonly Lock Gate = new();
+    private static string? canonicalBase;
+
+    /// <summary>The base of every URL of ours, without a slash at its end. Settled by the first reader or by <see cref="UseCanonicalBase"/>.</summary>
+    public static string CanonicalBase
+    {
+        get
+        {
+            lock (Gate)
+                return canonicalBase ??= DefaultCanonicalBase;
+        }
+    }
+
+    /// <summary>Irrigation fluid that ran into the bladder.</summary>
+    public static string IrrigantInstilled => Canonical("irrigant-instilled");
+
+    /// <summary>The flow the irrigation was set to.</summary>
+    public static string IrrigantFlowRate => Canonical("irrigant-flow-rate");
+
+    /// <summary>Everything that left the bladder: irrigant, urine and blood together.</summary>
+    public static string BladderDrainage => Canonical("bladder-drainage");
+
+    /// <summary>Urine that did not pass the irrigated catheter's drainage.</summary>
+    public static string UrineCollected => Canonical("urine-collected");
+
+    /// <summary>Fluid lost beside the catheter or spilt.</summary>
+    public static string LeakEstimated => Canonical("leak-estimated");
+
+    /// <summary>Fluid in the bladder, seen by ultrasound.</summary>
+    public static string BladderScanVolume => Canonical("bladder-scan-volume");
+
+    /// <summary>Urine made by the kidneys over an interval.</summary>
+    public static string CorrectedUrineOutput => Canonical("corrected-urine-output");
+
+    /// <summary>One irrigation: a continuous run, or one intermittent or open irrigation.</summary>
+    public static string BladderIrrigation => Canonical("bladder-irrigation");
+
+    /// <summary>Who corrected or struck out what, when and why (Provenance).</summary>
+    public static string Correction => Canonical("correction");
+
+    /// <summary>Settles the canonical base, once per process, before anything of ours is coded.</summary>
+    /// <param name="url">An absolute http or https URL; a slash at its end is dropped.</param>
+    /// <exception cref="ArgumentException">Not an absolute http or https URL without query and fragment.</exception>
+    /// <exception cref="InvalidOperationException">Another base is already in use: resources of two bases must not mix.</exception>
+    public static void UseCanonicalBase(string url)
+    {
+        var settled = url.TrimEnd('/');
+        if (!Uri.IsWellFormedUriString(settled, UriKind.Absolute) || new Uri(settled) is not { Scheme: "http" or "https", Query: "", Fragment: "" })
+            throw new ArgumentException($"Fhir:CanonicalBase: {url}; expected an absolute http or https URL without query or fragment", nameof(url));
+        lock (Gate)
+        {
+            if (canonicalBase is { } inUse && inUse != settled)
+                throw new InvalidOperationException($"Fhir:CanonicalBase: {settled}; {inUse} is already in use by this process");
+            canonicalBase = settled;
+        }
+    }
+
+    /// <summary>The canonical URL of a profile.</summary>
+    /// <param name="slug">Id of the profile, which is also the name of its files.</param>
+    public static string Canonical(string slug) => $"{CanonicalBase}/StructureDefinition/{slug}";
+
+    /// <summary>The URL of a code system of ours.</summary>
+    /// <param name="slug">Id of the code system.</param>
+    public static string CodeSystem(string slug) => $"{CanonicalBase}/CodeSystem/{slug}";
+}

@@ -1,0 +1,66 @@
+// Enumerated parts of standard code systems. Required bindings to them make the offline check a real one.
+
+ValueSet: OutputStatus
+Id: output-status
+Title: "Status of a urine output"
+Description: "Statuses a computed urine output can have."
+* insert Published
+* $status#final
+* $status#preliminary
+* $status#corrected
+* $status#amended
+* $status#entered-in-error
+
+ValueSet: AbsentReason
+Id: absent-reason
+Title: "Reasons for a missing value"
+Description: "temp-unknown: not yet; not-performed: nobody measured; error: input contradicts itself; unknown: cannot be told."
+* insert Published
+* $absent#temp-unknown "Temporarily Unknown"
+* $absent#not-performed "Not Performed"
+* $absent#error "Error"
+* $absent#unknown "Unknown"
+
+ValueSet: OutputUnit
+Id: output-unit
+Title: "Units of a urine output"
+Description: "UCUM units: a volume, or a rate over exactly one, eight, twelve or twenty-four hours."
+* insert Published
+* $ucum#mL
+* $ucum#mL/h
+* $ucum#mL/(8.h)
+* $ucum#mL/(12.h)
+* $ucum#mL/d
+
+ValueSet: FlowUnit
+Id: flow-unit
+Title: "Units of an irrigant flow"
+Description: "UCUM units: millilitres per hour, or drops per minute. Never [drp]/min, which fixes 20 drops to the millilitre."
+* insert Published
+* $ucum#mL/h
+* $ucum#{drop}/min
+
+ValueSet: IrrigantVolumeCode
+Id: irrigant-volume-code
+Title: "Irrigant volume codes"
+Description: "Irrigant instilled, measured or estimated."
+* insert Published
+* $loinc#9026-6 "Fluid intake urinary bladder irrigation Measured"
+* $loinc#9025-8 "Fluid intake urinary bladder irrigation Estimated"
+
+ValueSet: UrineVolumeCode
+Id: urine-volume-code
+Title: "Urine volume codes"
+Description: "Urine output in general, by nephrostomy, or by in-and-out catheter."
+* insert Published
+* $loinc#9187-6 "Urine output"
+* $loinc#79549-2 "Urine output measured by nephrostomy"
+* $loinc#9195-9 "Urine output by in and out urethral catheter"
+
+ValueSet: CorrectionActivity
+Id: correction-activity
+Title: "Correction activities"
+Description: "UPDATE: an entry or result was corrected; NULLIFY: it was struck out."
+* insert Published
+* $operation#UPDATE "revise"
+* $operation#NULLIFY "nullify"
