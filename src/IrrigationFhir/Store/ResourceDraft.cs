@@ -119,8 +119,8 @@ internal sealed class ResourceDraft
     {
         FhirDateTime moment => (moment.Value, moment.Value),
         Date day => (day.Value, day.Value),
-        // The text as received may be more precise than the parsed value, and is what the stored JSON shows.
-        Hl7.Fhir.Model.Instant moment when moment.ToString() is { Length: > 0 } text => (text, text),
+        // The text, not the parsed value: it may be more precise, and it is what the stored JSON shows.
+        Hl7.Fhir.Model.Instant { JsonValue: string text } => (text, text),
         Period period => (period.Start, period.End),
         _ => (null, null),
     };
