@@ -29,20 +29,26 @@ internal readonly partial record struct TimeRange(long From, long To)
         if (year < 1 || month is < 1 or > 12 || day < 1 || day > CalendarSystem.Iso.GetDaysInMonth(year, month))
             return null;
 
+        var (hour, minute, second) = (Number(match, "hour", 0), Number(match, "minute", 0), Number(match, "second", 0));
+        // FHIR allows second 60 for a leap second; it falls on the next minute's first.
+        if (hour > 23 || minute > 59 || second > 60)
+            return null;
+        var offset = OffsetOf(match.Groups["offset"].Value);
+        if (offset is null && match.Groups["offset"].Success)
+            return null;
+
+        // Wholly outside what can be stored; also keeps the calendar below from running over its own end.
+        if (year is < 1677 or > 2262)
+            return year < 1677 ? new(long.MinValue, long.MinValue) : new(long.MaxValue, long.MaxValue);
+
         var date = new LocalDate(year, month, day);
         if (!match.Groups["hour"].Success)
         {
             var next = match.Groups["day"].Success ? date.PlusDays(1)
                 : match.Groups["month"].Success ? date.PlusMonths(1)
-                : year == 9999 ? LocalDate.MaxIsoValue
                 : date.PlusYears(1);
             return new(StartOf(date, zone), StartOf(next, zone));
         }
-
-        var (hour, minute, second) = (Number(match, "hour", 0), Number(match, "minute", 0), Number(match, "second", 0));
-        // FHIR allows second 60 for a leap second; it falls on the next minute's first.
-        if (hour > 23 || minute > 59 || second > 60)
-            return null;
 
         var fraction = match.Groups["fraction"].Value;
         var nanoseconds = fraction.Length == 0 ? 0 : long.Parse(fraction.PadRight(9, '0')[..9], CultureInfo.InvariantCulture);
@@ -50,12 +56,8 @@ internal readonly partial record struct TimeRange(long From, long To)
         var width = !match.Groups["second"].Success ? NodaConstants.NanosecondsPerMinute
             : (long)Math.Pow(10, 9 - Math.Min(fraction.Length, 9));
 
-        if (match.Groups["offset"].Success)
-        {
-            if (OffsetOf(match.Groups["offset"].Value) is not { } offset)
-                return null;
-            return Width(local.WithOffset(offset).ToInstant(), width);
-        }
+        if (offset is { } given)
+            return Width(local.WithOffset(given).ToInstant(), width);
 
         var mapping = zone.MapLocal(local);
         return mapping.Count switch
@@ -84,13 +86,15 @@ internal readonly partial record struct TimeRange(long From, long To)
     }
 
     private static long StartOf(LocalDate date, DateTimeZone zone) =>
-        date == LocalDate.MaxIsoValue ? long.MaxValue : UnixNanoseconds.Nearest(date.AtStartOfDayInZone(zone).ToInstant());
+        UnixNanoseconds.Nearest(date.AtStartOfDayInZone(zone).ToInstant());
 
     private static int Number(Match match, string group, int otherwise) =>
         match.Groups[group].Success ? int.Parse(match.Groups[group].Value, CultureInfo.InvariantCulture) : otherwise;
 
     private static Offset? OffsetOf(string text)
     {
+        if (text.Length == 0)
+            return null;
         if (text == "Z")
             return Offset.Zero;
         var (hours, minutes) = (int.Parse(text.AsSpan(1, 2), CultureInfo.InvariantCulture), int.Parse(text.AsSpan(4, 2), CultureInfo.InvariantCulture));

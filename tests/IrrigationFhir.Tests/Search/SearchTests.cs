@@ -5,8 +5,10 @@ using Task = System.Threading.Tasks.Task;
 
 namespace IrrigationFhir.Tests.Search;
 
-public class SearchTests
+public class SearchTests(SearchTests.Ward ward) : IClassFixture<SearchTests.Ward>
 {
+    private readonly FhirOverHttp _fhir = ward.Fhir;
+
     [Theory]
     // The patient: as a chain, by modifier, and as a literal reference in each of its spellings (R-SRCH-07).
     [InlineData("patient.identifier=https://ward.example/patients|P-1", "a b")]
@@ -56,36 +58,32 @@ public class SearchTests
     [InlineData("code=drainage'%20or%201%3D1--", "")]
     public async Task A_search_finds(string query, string expected)
     {
-        await using var fhir = await Ward();
-        Assert.Equal(expected, string.Join(' ', await fhir.Ids("fhir/Observation?" + query.Replace("BASE", fhir.Base, StringComparison.Ordinal))));
+        Assert.Equal(expected, string.Join(' ', await _fhir.Ids("fhir/Observation?" + query.Replace("BASE", _fhir.Base, StringComparison.Ordinal))));
     }
 
     [Fact]
     public async Task The_same_search_by_form_finds_the_same_and_adds_to_the_address_R_HTTP_13()
     {
-        await using var fhir = await Ward();
-
-        using var reply = await fhir.Client.PostAsync(
+        using var reply = await _fhir.Client.PostAsync(
             "fhir/Observation/_search?status=final",
             new FormUrlEncodedContent([new("patient.identifier", "https://ward.example/patients|P-1"), new("_total", "accurate")]));
 
         var found = await FhirOverHttp.Read<Bundle>(reply, 200);
-        Assert.Equal((["a"], 1), (found.Entry.Select(entry => entry.Resource!.Id!).ToArray(), found.Total!.Value));
-        Assert.StartsWith($"{fhir.Base}/Observation?status=final&patient.identifier=", found.SelfLink!.ToString(), StringComparison.Ordinal);
+        Assert.Equal(["a"], found.Entry.Select(entry => entry.Resource!.Id!));
+        Assert.Equal(1, found.Total);
+        Assert.StartsWith($"{_fhir.Base}/Observation?status=final&patient.identifier=", found.SelfLink!.ToString(), StringComparison.Ordinal);
     }
 
     [Fact]
     public async Task The_bundle_says_what_was_searched_and_where_each_match_lives_R_SRCH_01()
     {
-        await using var fhir = await Ward();
-
-        var found = await fhir.Get<Bundle>("fhir/Observation?status=preliminary");
+        var found = await _fhir.Get<Bundle>("fhir/Observation?status=preliminary");
 
         Assert.Equal(Bundle.BundleType.Searchset, found.Type);
         Assert.Null(found.Total);
-        Assert.Equal($"{fhir.Base}/Observation?status=preliminary&_count=100", found.SelfLink!.ToString());
+        Assert.Equal($"{_fhir.Base}/Observation?status=preliminary&_count=100", found.SelfLink!.ToString());
         var entry = found.Entry.Single();
-        Assert.Equal(($"{fhir.Base}/Observation/b", Bundle.SearchEntryMode.Match), (entry.FullUrl, entry.Search!.Mode!.Value));
+        Assert.Equal(($"{_fhir.Base}/Observation/b", Bundle.SearchEntryMode.Match), (entry.FullUrl, entry.Search!.Mode!.Value));
     }
 
     [Theory]
@@ -95,16 +93,15 @@ public class SearchTests
     [InlineData("_summary=text")]
     public async Task What_is_not_understood_is_passed_over_or_refused_as_the_client_prefers_R_HTTP_07(string query)
     {
-        await using var fhir = await Ward();
         using var strict = new HttpRequestMessage(HttpMethod.Get, $"fhir/Observation?status=final&{query}");
         strict.Headers.Add("Prefer", "return=minimal; handling=strict");
 
-        using var refused = await fhir.Client.SendAsync(strict);
-        var lenient = await fhir.Get<Bundle>($"fhir/Observation?status=final&{query}");
+        using var refused = await _fhir.Client.SendAsync(strict);
+        var lenient = await _fhir.Get<Bundle>($"fhir/Observation?status=final&{query}");
 
         var issue = (await FhirOverHttp.Read<OperationOutcome>(refused, 400)).Issue.Single();
         Assert.Equal([query.Split('=')[0]], issue.Expression);
-        Assert.Equal($"{fhir.Base}/Observation?status=final&_count=100", lenient.SelfLink!.ToString());
+        Assert.Equal($"{_fhir.Base}/Observation?status=final&_count=100", lenient.SelfLink!.ToString());
         Assert.Equal(3, lenient.Entry.Count);
     }
 
@@ -124,28 +121,24 @@ public class SearchTests
     [InlineData("_page=elsewhere", "page-unknown")]
     public async Task What_would_change_the_question_is_always_refused(string query, string code)
     {
-        await using var fhir = await Ward();
-        var outcome = await fhir.Get<OperationOutcome>("fhir/Observation?" + query, 400);
+        var outcome = await _fhir.Get<OperationOutcome>("fhir/Observation?" + query, 400);
         Assert.Equal(code, outcome.Issue.Single().Details!.Coding.Single().Code);
     }
 
     [Fact]
     public async Task All_problems_of_a_search_are_told_together()
     {
-        await using var fhir = await Ward();
-        var outcome = await fhir.Get<OperationOutcome>("fhir/Observation?date=soon&_count=many&code:text=x", 400);
+        var outcome = await _fhir.Get<OperationOutcome>("fhir/Observation?date=soon&_count=many&code:text=x", 400);
         Assert.Equal(["date", "_count", "code:text"], outcome.Issue.Select(issue => issue.Expression.Single()));
     }
 
     [Fact]
     public async Task Totals_and_counts_R_SRCH_03()
     {
-        await using var fhir = await Ward();
-
-        var counted = await fhir.Get<Bundle>("fhir/Observation?_summary=count&status=final");
-        var zero = await fhir.Get<Bundle>("fhir/Observation?_count=0&status=final");
-        var accurate = await fhir.Get<Bundle>("fhir/Observation?_count=1&_total=accurate&status=final");
-        var none = await fhir.Get<Bundle>("fhir/Observation?_total=none");
+        var counted = await _fhir.Get<Bundle>("fhir/Observation?_summary=count&status=final");
+        var zero = await _fhir.Get<Bundle>("fhir/Observation?_count=0&status=final");
+        var accurate = await _fhir.Get<Bundle>("fhir/Observation?_count=1&_total=accurate&status=final");
+        var none = await _fhir.Get<Bundle>("fhir/Observation?_total=none");
 
         Assert.Equal((3, 0), (counted.Total!.Value, counted.Entry.Count));
         Assert.Equal((3, 0), (zero.Total!.Value, zero.Entry.Count));
@@ -174,9 +167,8 @@ public class SearchTests
     [InlineData("_sort=_id", "a b c literal")]
     public async Task Each_order_lists_all_including_what_has_no_date_and_pages_through(string sort, string expected)
     {
-        await using var fhir = await Ward();
         var seen = new List<string>();
-        for (var page = await fhir.Get<Bundle>($"fhir/Observation?_count=1&{sort}"); ; page = await fhir.Get<Bundle>(page.NextLink!.ToString()))
+        for (var page = await _fhir.Get<Bundle>($"fhir/Observation?_count=1&{sort}"); ; page = await _fhir.Get<Bundle>(page.NextLink!.ToString()))
         {
             seen.AddRange(page.Entry.Select(entry => entry.Resource!.Id!));
             if (page.NextLink is null)
@@ -220,17 +212,15 @@ public class SearchTests
     [Fact]
     public async Task The_next_link_of_one_order_does_not_fit_another()
     {
-        await using var fhir = await Ward();
-        var next = (await fhir.Get<Bundle>("fhir/Observation?_count=1&_sort=date")).NextLink!.ToString();
+        var next = (await _fhir.Get<Bundle>("fhir/Observation?_count=1&_sort=date")).NextLink!.ToString();
 
-        await fhir.Get<OperationOutcome>(next.Replace("_sort=date", "_sort=-date", StringComparison.Ordinal), 400);
+        await _fhir.Get<OperationOutcome>(next.Replace("_sort=date", "_sort=-date", StringComparison.Ordinal), 400);
     }
 
     [Fact]
     public async Task A_provenance_is_found_by_target_by_patient_and_by_when_it_was_recorded()
     {
-        await using var fhir = await Ward();
-        await fhir.Save("night", new Provenance
+        await _fhir.Save("night", new Provenance
         {
             Id = "p",
             Recorded = DateTimeOffset.Parse("2026-03-02T09:00:00.5+00:00", null),
@@ -239,16 +229,9 @@ public class SearchTests
         });
 
         foreach (var query in new[] { "target=Observation/a", "target=a", "patient.identifier=P-1", "recorded=2026-03-02", "recorded=ge2026-03-02T09:00:00.5Z", "_sort=-recorded" })
-            Assert.Equal(["p"], await fhir.Ids("fhir/Provenance?" + query));
+            Assert.Equal(["p"], await _fhir.Ids("fhir/Provenance?" + query));
         foreach (var query in new[] { "target=Observation/b", "patient.identifier=P-2", "recorded=gt2026-03-02T09:00:00.5Z" })
-            Assert.Empty(await fhir.Ids("fhir/Provenance?" + query));
-    }
-
-    private static async Task<FhirOverHttp> Ward()
-    {
-        var fhir = await FhirOverHttp.Start();
-        await Fill(fhir);
-        return fhir;
+            Assert.Empty(await _fhir.Ids("fhir/Provenance?" + query));
     }
 
     private static async Task Fill(FhirOverHttp fhir)
@@ -270,5 +253,19 @@ public class SearchTests
         literal.Identifier = [new(null, "odd,one|here")];
         literal.DerivedFrom = [new() { Identifier = new("https://ward.example/observations", "O-c") }];
         await fhir.Save("night", literal);
+    }
+
+    /// <summary>One filled store for all tests that only ask.</summary>
+    public sealed class Ward : IAsyncLifetime
+    {
+        internal FhirOverHttp Fhir { get; private set; } = null!;
+
+        public async Task InitializeAsync()
+        {
+            Fhir = await FhirOverHttp.Start();
+            await Fill(Fhir);
+        }
+
+        public async Task DisposeAsync() => await Fhir.DisposeAsync();
     }
 }
