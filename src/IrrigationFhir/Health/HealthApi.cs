@@ -1,0 +1,90 @@
+using System.Text.Json;
+using IrrigationFhir.Store;
+using Microsoft.AspNetCore.Diagnostics.HealthChecks;
+using Microsoft.Extensions.Diagnostics.HealthChecks;
+
+namespace IrrigationFhir.Health;
+
+/// <summary>Probes: whether the process runs, and whether it can do its work.</summary>
+internal static class HealthApi
+{
+    /// <summary>Checks with this tag decide on readiness; another room adds its own with <c>AddHealthChecks().AddCheck(…, tags: [HealthApi.Ready])</c>.</summary>
+    public const string Ready = "ready";
+
+    /// <summary>Adds the checks of the store.</summary>
+    public static IServiceCollection AddHealth(this IServiceCollection services)
+    {
+        services.AddHealthChecks()
+            .AddCheck<StoreCheck>("store", tags: [Ready])
+            .AddCheck<WithheldCheck>("withheld-resources", tags: [Ready]);
+        return services;
+    }
+
+    /// <summary>Maps <c>/health/live</c> (200 while the process runs) and <c>/health/ready</c> (503 and the reason while it cannot work).</summary>
+    public static IEndpointRouteBuilder MapHealth(this IEndpointRouteBuilder app)
+    {
+        app.MapHealthChecks("/health/live", new() { Predicate = _ => false, ResponseWriter = Write });
+        app.MapHealthChecks("/health/ready", new() { Predicate = check => check.Tags.Contains(Ready), ResponseWriter = Write });
+        return app;
+    }
+
+    private static async Task Write(HttpContext http, HealthReport report)
+    {
+        http.Response.ContentType = "application/json; charset=utf-8";
+        await JsonSerializer.SerializeAsync(
+            http.Response.Body,
+            new
+            {
+                status = Word(report.Status),
+                checks = report.Entries.ToDictionary(
+                    entry => entry.Key,
+                    entry => new { status = Word(entry.Value.Status), description = entry.Value.Description, data = entry.Value.Data }),
+            },
+            JsonSerializerOptions.Web,
+            http.RequestAborted);
+    }
+
+    private static string Word(HealthStatus status) => status switch
+    {
+        HealthStatus.Healthy => "ready",
+        HealthStatus.Degraded => "degraded",
+        HealthStatus.Unhealthy => "not-ready",
+    };
+}
+
+/// <summary>The schema is up to date and a query is answered.</summary>
+internal sealed class StoreCheck(Database database, ResourceStore resources) : IHealthCheck
+{
+    /// <inheritdoc/>
+    public async Task<HealthCheckResult> CheckHealthAsync(HealthCheckContext context, CancellationToken cancellationToken = default)
+    {
+        if (!database.IsReady)
+            return HealthCheckResult.Unhealthy("the database is not open yet");
+        try
+        {
+            await resources.CountWithheld(cancellationToken);
+            return HealthCheckResult.Healthy("the database answers");
+        }
+        catch (System.Data.Common.DbException)
+        {
+            return HealthCheckResult.Unhealthy("the database does not answer");
+        }
+    }
+}
+
+/// <summary>Counts our own resources that failed their profile and are not published.</summary>
+/// <remarks>Their measured facts are stored and served, so this degrades but does not take the service out.</remarks>
+internal sealed class WithheldCheck(Database database, ResourceStore resources) : IHealthCheck
+{
+    /// <inheritdoc/>
+    public async Task<HealthCheckResult> CheckHealthAsync(HealthCheckContext context, CancellationToken cancellationToken = default)
+    {
+        if (!database.IsReady)
+            return HealthCheckResult.Degraded("not known while the database is not open");
+        var count = await resources.CountWithheld(cancellationToken);
+        var data = new Dictionary<string, object> { ["withheld"] = count };
+        return count == 0
+            ? HealthCheckResult.Healthy("every resource is published", data)
+            : HealthCheckResult.Degraded("resources that failed their own profile are withheld", data: data);
+    }
+}

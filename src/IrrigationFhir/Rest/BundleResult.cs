@@ -1,0 +1,24 @@
+using Hl7.Fhir.Model;
+using IrrigationFhir.Store;
+
+namespace IrrigationFhir.Rest;
+
+/// <summary>A reply that is a Bundle, written already.</summary>
+internal sealed class BundleResult(ReadOnlyMemory<byte> json) : IResult
+{
+    /// <inheritdoc/>
+    public Task ExecuteAsync(HttpContext httpContext)
+    {
+        // A list of a patient's resources is nobody else's to keep.
+        httpContext.Response.Headers.CacheControl = "no-store";
+        return FhirReply.Write(httpContext, StatusCodes.Status200OK, json);
+    }
+}
+
+/// <summary>A reply that is any resource, not from the store.</summary>
+internal sealed class FhirResult(Resource resource) : IResult
+{
+    /// <inheritdoc/>
+    public Task ExecuteAsync(HttpContext httpContext) =>
+        FhirReply.Write(httpContext, StatusCodes.Status200OK, FhirJson.WriteUtf8(resource));
+}

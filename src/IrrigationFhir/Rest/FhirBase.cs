@@ -1,0 +1,12 @@
+namespace IrrigationFhir.Rest;
+
+/// <summary>The address of the FHIR base, for links and fullUrls.</summary>
+internal static class FhirBase
+{
+    /// <summary>Where the base lies under the service.</summary>
+    public const string Path = "/fhir";
+
+    /// <summary>The configured address, or the one of this request; without a trailing slash.</summary>
+    public static string Of(HttpRequest request, FhirSettings settings) =>
+        settings.BaseUrl?.TrimEnd('/') ?? $"{request.Scheme}://{request.Host}{request.PathBase}{Path}";
+}

@@ -1,0 +1,19 @@
+namespace IrrigationFhir.Rest;
+
+/// <summary>Writes a body of FHIR JSON.</summary>
+internal static class FhirReply
+{
+    /// <summary>The only media type this service writes under /fhir and for errors.</summary>
+    public const string MediaType = "application/fhir+json";
+
+    /// <summary>Sends a body; on HEAD only its headers.</summary>
+    public static async Task Write(HttpContext context, int status, ReadOnlyMemory<byte> json)
+    {
+        var response = context.Response;
+        response.StatusCode = status;
+        response.ContentType = MediaType + "; charset=utf-8";
+        response.ContentLength = json.Length;
+        if (!HttpMethods.IsHead(context.Request.Method))
+            await response.Body.WriteAsync(json, context.RequestAborted);
+    }
+}

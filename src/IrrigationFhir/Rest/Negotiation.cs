@@ -1,0 +1,51 @@
+using System.Globalization;
+using Hl7.Fhir.Model;
+using Microsoft.Net.Http.Headers;
+
+namespace IrrigationFhir.Rest;
+
+/// <summary>Sees that the client can read what is written here: FHIR JSON of R4, in UTF-8.</summary>
+internal static class Negotiation
+{
+    private static readonly HashSet<string> Formats = new(StringComparer.OrdinalIgnoreCase)
+    {
+        "json", FhirReply.MediaType, "application/json", "text/json",
+        // A + that the sender did not percent-encode arrives as a space.
+        "application/fhir json",
+    };
+
+    private static readonly HashSet<string> Acceptable = new(StringComparer.OrdinalIgnoreCase)
+    {
+        FhirReply.MediaType, "application/json", "text/json", "application/*", "text/*", "*/*",
+    };
+
+    /// <summary>Answers 406 unless <c>_format</c>, or else <c>Accept</c>, allows JSON.</summary>
+    public static async ValueTask<object?> RequireJson(EndpointFilterInvocationContext context, EndpointFilterDelegate next) =>
+        Refusal(context.HttpContext.Request) is { } refused
+            ? new OutcomeResult(StatusCodes.Status406NotAcceptable, Outcome.Problem(
+                "not-acceptable", refused, $"{FhirReply.MediaType} or application/json", null, OperationOutcome.IssueType.NotSupported))
+            : await next(context);
+
+    /// <summary>True when <c>Prefer</c> asks for <c>handling=strict</c>.</summary>
+    public static bool IsStrict(HttpRequest request) =>
+        request.Headers["Prefer"]
+            .SelectMany(line => (line ?? "").Split([',', ';'], StringSplitOptions.TrimEntries))
+            .Any(preference => preference.Equals("handling=strict", StringComparison.OrdinalIgnoreCase));
+
+    private static string? Refusal(HttpRequest request)
+    {
+        if (request.Query["_format"] is [{ Length: > 0 } format, ..])
+            return Formats.Contains(format.Split(';')[0].Trim()) ? null : $"_format={format}";
+
+        var accept = request.Headers.Accept;
+        if (accept.Count == 0 || accept.All(string.IsNullOrWhiteSpace))
+            return null;
+        return MediaTypeHeaderValue.TryParseList(accept, out var ranges) && ranges.Any(IsOurs) ? null : $"Accept: {accept}";
+    }
+
+    private static bool IsOurs(MediaTypeHeaderValue range) =>
+        range.Quality is not 0
+        && Acceptable.Contains(range.MediaType.Value ?? "")
+        && range.Parameters.All(parameter => !parameter.Name.Equals("fhirVersion", StringComparison.OrdinalIgnoreCase)
+            || parameter.Value.ToString().Trim('"').StartsWith("4.0", ignoreCase: false, CultureInfo.InvariantCulture));
+}

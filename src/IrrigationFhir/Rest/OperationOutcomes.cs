@@ -1,0 +1,101 @@
+using Hl7.Fhir.Model;
+using Microsoft.AspNetCore.Http.Features;
+
+namespace IrrigationFhir.Rest;
+
+/// <summary>The one place where a failure, from whatever layer, becomes an OperationOutcome.</summary>
+/// <remarks>
+/// Handlers answer the mistakes they know with an <see cref="OutcomeResult"/>. What is left arrives here: statuses that the
+/// framework sets without a body (404, 405, 415 …), requests it cannot read, bodies over the limit, and our own exceptions.
+/// An exception's text never reaches the client or the log, because it may quote a patient's data; the type and an id do.
+/// </remarks>
+internal static partial class OperationOutcomes
+{
+    /// <summary>Put this first, before access control and before any Map….</summary>
+    public static WebApplication UseOperationOutcomes(this WebApplication app)
+    {
+        var log = app.Services.GetRequiredService<ILoggerFactory>().CreateLogger("IrrigationFhir.Failures");
+        app.Use((context, next) => Guard(context, next, log));
+        return app;
+    }
+
+    private static async Task Guard(HttpContext context, RequestDelegate next, ILogger log)
+    {
+        try
+        {
+            if (BodyLimit(context) is { } limit && context.Request.ContentLength > limit)
+            {
+                await TooLarge(limit).ExecuteAsync(context);
+                return;
+            }
+
+            await next(context);
+
+            if (context.Response is { HasStarted: false, StatusCode: >= 400, ContentLength: null, ContentType: null } bare)
+                await ForStatus(context, bare.StatusCode).ExecuteAsync(context);
+        }
+        catch (OperationCanceledException) when (context.RequestAborted.IsCancellationRequested)
+        {
+            // Nobody is left to be told. 499 is what the access log of a proxy would say.
+            if (!context.Response.HasStarted)
+                context.Response.StatusCode = StatusCodes.Status499ClientClosedRequest;
+        }
+        catch (Exception failure) when (!context.Response.HasStarted)
+        {
+            context.Response.Clear();
+            await ForException(context, failure, log).ExecuteAsync(context);
+        }
+    }
+
+    private static OutcomeResult ForException(HttpContext context, Exception failure, ILogger log)
+    {
+        if (failure is BadHttpRequestException bad)
+            return ForStatus(context, bad.StatusCode);
+
+        var id = Guid.NewGuid().ToString("N");
+        LogFailure(log, id, failure.GetType().FullName ?? "unknown", Origin(failure));
+        return new(StatusCodes.Status500InternalServerError, Outcome.Problem(
+            "internal-error",
+            "the service failed while answering",
+            $"a correct answer; the log holds this failure under {id}, and nothing was half-written",
+            null,
+            OperationOutcome.IssueType.Exception));
+    }
+
+    /// <summary>Where it was thrown: method names are ours and hold no data, unlike the message.</summary>
+    private static string Origin(Exception failure) =>
+        failure.StackTrace?.Split('\n', StringSplitOptions.TrimEntries | StringSplitOptions.RemoveEmptyEntries) is { Length: > 0 } frames
+            ? string.Join(" < ", frames.Take(8).Select(frame => frame.Split(" in ")[0]))
+            : "unknown";
+
+    private static OutcomeResult ForStatus(HttpContext context, int status) => status switch
+    {
+        StatusCodes.Status401Unauthorized => Problem(status, "not-authenticated", "no valid access token", "a bearer token in the Authorization header", OperationOutcome.IssueType.Login),
+        StatusCodes.Status403Forbidden => Problem(status, "not-allowed", "an access token without the scope for this", "a token whose scopes cover this request", OperationOutcome.IssueType.Forbidden),
+        StatusCodes.Status404NotFound => Problem(status, "unknown-address", context.Request.Path.Value ?? "/", "an address of this service: /fhir/metadata and /openapi list them", OperationOutcome.IssueType.NotFound),
+        StatusCodes.Status405MethodNotAllowed => Problem(status, "method-not-allowed", context.Request.Method, $"one of {context.Response.Headers.Allow} at this address", OperationOutcome.IssueType.NotSupported),
+        StatusCodes.Status406NotAcceptable => Problem(status, "not-acceptable", "a format this service does not write", $"Accept with {FhirReply.MediaType} or application/json", OperationOutcome.IssueType.NotSupported),
+        StatusCodes.Status413PayloadTooLarge => TooLarge(BodyLimit(context)),
+        StatusCodes.Status415UnsupportedMediaType => Problem(status, "unsupported-media-type", context.Request.ContentType ?? "no Content-Type", "a Content-Type this address reads", OperationOutcome.IssueType.NotSupported),
+        StatusCodes.Status429TooManyRequests => Problem(status, "too-many-requests", "more requests than are served at once", "a pause and another try", OperationOutcome.IssueType.Throttled),
+        >= 500 => Problem(status, "internal-error", "the service could not answer", "a correct answer", OperationOutcome.IssueType.Exception),
+        _ => Problem(status, "bad-request", "a request that cannot be read", "well-formed HTTP and JSON as the contract describes", OperationOutcome.IssueType.Structure),
+    };
+
+    private static OutcomeResult TooLarge(long? limit) => Problem(
+        StatusCodes.Status413PayloadTooLarge,
+        "body-too-large",
+        "a request body over the limit",
+        limit is null ? "a smaller body" : $"at most {limit} bytes; send several smaller requests",
+        OperationOutcome.IssueType.TooLong);
+
+    private static OutcomeResult Problem(int status, string code, string saw, string expected, OperationOutcome.IssueType type) =>
+        new(status, Outcome.Problem(code, saw, expected, null, type));
+
+    private static long? BodyLimit(HttpContext context) =>
+        context.Features.Get<IHttpMaxRequestBodySizeFeature>()?.MaxRequestBodySize
+        ?? context.RequestServices.GetService<FhirSettings>()?.MaxBodyBytes;
+
+    [LoggerMessage(1, LogLevel.Error, "Failure {Id}: {Kind} at {Origin}")]
+    private static partial void LogFailure(ILogger log, string id, string kind, string origin);
+}

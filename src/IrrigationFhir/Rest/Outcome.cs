@@ -1,0 +1,38 @@
+using Hl7.Fhir.Model;
+
+namespace IrrigationFhir.Rest;
+
+/// <summary>Builds OperationOutcomes: what was seen, what is expected, and where, with a code that does not change.</summary>
+internal static class Outcome
+{
+    /// <summary>The code system of the stable problem codes in <c>details.coding</c>.</summary>
+    public const string ProblemSystem = "https://irrigationfhir.example/fhir/CodeSystem/problem";
+
+    /// <summary>One problem, as an issue of severity error.</summary>
+    /// <param name="code">Stable slug, such as <c>volume-negative</c>: a client may branch on it.</param>
+    /// <param name="saw">What was received, in words or as the value itself.</param>
+    /// <param name="expected">What would have been accepted, as a clause: "a drained volume is 0 mL or more".</param>
+    /// <param name="expression">Where: a path into the request, or null when it concerns the request as a whole.</param>
+    /// <param name="type">The FHIR issue type, for clients that know no more than the standard.</param>
+    public static OperationOutcome.IssueComponent Problem(
+        string code, string saw, string expected, string? expression, OperationOutcome.IssueType type) =>
+        Issue(OperationOutcome.IssueSeverity.Error, code, saw, expected, expression, type);
+
+    /// <summary>The same, for something the client should know although its request was honoured.</summary>
+    public static OperationOutcome.IssueComponent Warning(
+        string code, string saw, string expected, string? expression, OperationOutcome.IssueType type) =>
+        Issue(OperationOutcome.IssueSeverity.Warning, code, saw, expected, expression, type);
+
+    /// <summary>An outcome of the given issues, in their order.</summary>
+    public static OperationOutcome Of(params IEnumerable<OperationOutcome.IssueComponent> issues) => new() { Issue = [.. issues] };
+
+    private static OperationOutcome.IssueComponent Issue(
+        OperationOutcome.IssueSeverity severity, string code, string saw, string expected, string? expression, OperationOutcome.IssueType type) => new()
+        {
+            Severity = severity,
+            Code = type,
+            Details = new() { Coding = [new(ProblemSystem, code)] },
+            Diagnostics = expression is null ? $"{saw}; {expected}" : $"{expression}: {saw}; {expected}",
+            Expression = expression is null ? [] : [expression],
+        };
+}

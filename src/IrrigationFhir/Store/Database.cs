@@ -1,0 +1,185 @@
+using System.Data.Common;
+using System.Threading.Channels;
+using NodaTime;
+
+namespace IrrigationFhir.Store;
+
+/// <summary>One unit of writing: its statements, and the time it is stored under.</summary>
+internal sealed class Writing(PreparedStatements statements, Instant at)
+{
+    /// <summary>Statements inside the transaction.</summary>
+    public PreparedStatements Statements => statements;
+
+    /// <summary>When this is stored: later than anything stored before, to the microsecond.</summary>
+    public Instant At => at;
+
+    /// <summary>True once <see cref="Discard"/> was called.</summary>
+    public bool Discarded { get; private set; }
+
+    /// <summary>Nothing of this unit is to be kept, although it did not fail.</summary>
+    public void Discard() => Discarded = true;
+}
+
+/// <summary>The database: its connections for reading, and the single line of those who write.</summary>
+/// <remarks>
+/// Writers wait in one line and never meet a locked database. Whoever waits when a transaction begins rides along in it, each
+/// behind a savepoint of its own, so that many small commits share one flush to disk and one's failure is not another's.
+/// A write is answered only after the commit.
+/// </remarks>
+internal sealed class Database : IAsyncDisposable
+{
+    /// <summary>Most units of writing in one transaction: bounds how long the first of them waits.</summary>
+    private const int MostTogether = 64;
+
+    private readonly string _folder;
+    private readonly TimeProvider _clock;
+    private readonly Channel<Waiting> _line = Channel.CreateBounded<Waiting>(new BoundedChannelOptions(4096) { SingleReader = true });
+    private Task _writer = Task.CompletedTask;
+    private long _lastAt;
+
+    /// <summary>Describes the database; nothing is opened before <see cref="Start"/>.</summary>
+    public Database(StoreSettings settings, TimeProvider clock)
+    {
+        _folder = settings.Folder;
+        _clock = clock;
+        TimeZone = settings.TimeZone;
+    }
+
+    /// <summary>The zone of dates that carry no offset.</summary>
+    public DateTimeZone TimeZone { get; }
+
+    /// <summary>True between <see cref="Start"/> and disposal, while reading and writing can work.</summary>
+    public bool IsReady { get; private set; }
+
+    /// <summary>Brings the schema up to date and begins to take writes.</summary>
+    public void Start()
+    {
+        Dialect.Migrate(_folder);
+        _writer = Task.Factory.StartNew(WriteUntilClosed, CancellationToken.None, TaskCreationOptions.LongRunning, TaskScheduler.Default);
+        IsReady = true;
+    }
+
+    /// <summary>A connection for reading; the caller disposes it.</summary>
+    public DbConnection OpenForReading() => Dialect.OpenForReading(_folder);
+
+    /// <summary>Does one unit of writing, wholly or not at all.</summary>
+    /// <param name="work">Runs on the writing thread. Its exception undoes this unit only and comes out here.</param>
+    /// <param name="stop">Gives up while still in line; from the moment the unit begins it runs to its end.</param>
+    public async Task<T> Write<T>(Func<Writing, T> work, CancellationToken stop)
+    {
+        var waiting = new Waiting<T>(work, stop);
+        await _line.Writer.WriteAsync(waiting, stop);
+        return await waiting.Answer;
+    }
+
+    /// <inheritdoc/>
+    public async ValueTask DisposeAsync()
+    {
+        IsReady = false;
+        _line.Writer.TryComplete();
+        await _writer;
+        Dialect.ReleasePool(_folder);
+    }
+
+    private void WriteUntilClosed()
+    {
+        var together = new List<Waiting>(MostTogether);
+        // A thread of its own may block: the calls below are synchronous in SQLite anyway.
+        while (_line.Reader.WaitToReadAsync().AsTask().GetAwaiter().GetResult())
+        {
+            try
+            {
+                using var connection = Dialect.OpenForWriting(_folder);
+                using var statements = new PreparedStatements(connection);
+                _lastAt = Math.Max(_lastAt, ResourceSql.LastStored(statements));
+                while (_line.Reader.WaitToReadAsync().AsTask().GetAwaiter().GetResult())
+                {
+                    together.Clear();
+                    while (together.Count < MostTogether && _line.Reader.TryRead(out var next))
+                        together.Add(next);
+                    WriteTogether(connection, statements, together);
+                }
+            }
+            catch (Exception failure)
+            {
+                // Those who waited are told; the connection is given up and a new one opened: a full disk may have room again.
+                together.ForEach(waiting => waiting.Fail(failure));
+                while (together.Count == 0 && _line.Reader.TryRead(out var next))
+                    next.Fail(failure);
+                together.Clear();
+            }
+        }
+    }
+
+    private void WriteTogether(DbConnection connection, PreparedStatements statements, List<Waiting> together)
+    {
+        using (var transaction = Dialect.BeginWriting(connection))
+        {
+            statements.Transaction = transaction;
+            foreach (var waiting in together)
+            {
+                var writing = new Writing(statements, NextInstant());
+                transaction.Save("unit");
+                if (!waiting.Do(writing) || writing.Discarded)
+                    transaction.Rollback("unit");
+                transaction.Release("unit");
+            }
+
+            transaction.Commit();
+        }
+
+        together.ForEach(waiting => waiting.Finish());
+    }
+
+    private Instant NextInstant()
+    {
+        var now = UnixNanoseconds.Of(Instant.FromDateTimeOffset(_clock.GetUtcNow()));
+        _lastAt = Math.Max(now / 1000 * 1000, _lastAt + 1000);
+        return UnixNanoseconds.ToInstant(_lastAt);
+    }
+
+    private abstract class Waiting
+    {
+        /// <summary>Runs the work; false when it failed or nobody waits for it any more.</summary>
+        public abstract bool Do(Writing writing);
+
+        /// <summary>Hands out the answer, after the commit.</summary>
+        public abstract void Finish();
+
+        /// <summary>Hands out a failure of the whole transaction, unless there is an answer already.</summary>
+        public abstract void Fail(Exception failure);
+    }
+
+    private sealed class Waiting<T>(Func<Writing, T> work, CancellationToken stop) : Waiting
+    {
+        private readonly TaskCompletionSource<T> _answer = new(TaskCreationOptions.RunContinuationsAsynchronously);
+        private Action _finish = () => { };
+
+        public Task<T> Answer => _answer.Task;
+
+        public override bool Do(Writing writing)
+        {
+            if (stop.IsCancellationRequested)
+            {
+                _finish = () => _answer.TrySetCanceled(stop);
+                return false;
+            }
+
+            try
+            {
+                var result = work(writing);
+                _finish = () => _answer.TrySetResult(result);
+                return true;
+            }
+            catch (Exception failure)
+            {
+                _finish = () => _answer.TrySetException(failure);
+                return false;
+            }
+        }
+
+        public override void Finish() => _finish();
+
+        public override void Fail(Exception failure) => _answer.TrySetException(failure);
+    }
+}

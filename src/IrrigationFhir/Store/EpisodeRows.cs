@@ -1,0 +1,77 @@
+using NodaTime;
+
+namespace IrrigationFhir.Store;
+
+/// <summary>An episode as stored.</summary>
+/// <param name="PatientKey">Keeps the rows of one patient together; opaque here, never shown to clients.</param>
+/// <param name="Id">Unique among all episodes.</param>
+/// <param name="Version">1 when opened, one more with every <see cref="EpisodeStore.Save"/> that changed something.</param>
+/// <param name="LastSequence">Sequence of the latest entry; 0 before the first.</param>
+/// <param name="Identifier">The business identifier, unique among all episodes, or null.</param>
+/// <param name="Patient">The patient's identifier, or null.</param>
+/// <param name="OpenedAt">When the episode began.</param>
+/// <param name="ClosedAt">When it ended; null while it is open.</param>
+/// <param name="Json">What the episode is, in the form the entries API chose.</param>
+internal sealed record EpisodeRow(
+    string PatientKey, string Id, long Version, long LastSequence, Token? Identifier, Token? Patient, Instant OpenedAt, Instant? ClosedAt, string Json);
+
+/// <summary>One revision of one entry.</summary>
+/// <param name="Sequence">Order of arrival within the episode, from 1, without gaps that mean anything.</param>
+/// <param name="Source">Who sent it.</param>
+/// <param name="EntryId">The sender's id. With source and revision it is single in the episode; the database sees to that.</param>
+/// <param name="Revision">1 for the first content under that id, one more for each amendment.</param>
+/// <param name="Kind">The slug of what it says happened.</param>
+/// <param name="At">When it happened, or began to.</param>
+/// <param name="ReceivedAt">When it arrived here.</param>
+/// <param name="Json">The entry.</param>
+internal sealed record EntryRow(long Sequence, string Source, string EntryId, int Revision, string Kind, Instant At, Instant ReceivedAt, string Json);
+
+/// <summary>A resource that failed its own profile and is not published.</summary>
+/// <param name="Type">Its FHIR type.</param>
+/// <param name="Id">Its id.</param>
+/// <param name="Faults">The keys of the rules it broke; no values, no patient data.</param>
+internal sealed record WithheldRow(string Type, string Id, string Faults);
+
+/// <summary>All that one request or one re-evaluation changes in an episode; stored wholly or not at all.</summary>
+/// <param name="PatientKey">As in the episode.</param>
+/// <param name="EpisodeId">Which episode.</param>
+/// <param name="ExpectedVersion">The version the change was computed from.</param>
+/// <param name="Entries">New entry rows, in sequence order.</param>
+/// <param name="Resources">What the episode now says; drafts equal to what is stored change nothing.</param>
+/// <param name="Withheld">What it would say, were it valid.</param>
+/// <param name="Json">The new content of the episode, or null to leave it.</param>
+/// <param name="ClosedAt">When it ended, or null to leave that.</param>
+internal sealed record EpisodeChange(
+    string PatientKey,
+    string EpisodeId,
+    long ExpectedVersion,
+    IReadOnlyList<EntryRow> Entries,
+    IReadOnlyList<ResourceDraft> Resources,
+    IReadOnlyList<WithheldRow> Withheld,
+    string? Json = null,
+    Instant? ClosedAt = null);
+
+/// <summary>What became of an <see cref="EpisodeChange"/>.</summary>
+internal abstract record SaveOutcome
+{
+    /// <summary>It is on disk.</summary>
+    /// <param name="Version">The episode's version now; the expected one if nothing had changed.</param>
+    /// <param name="Changed">The resources that got a new version, in the order of the drafts.</param>
+    public sealed record Saved(long Version, IReadOnlyList<ResourceVersion> Changed) : SaveOutcome;
+
+    /// <summary>Somebody else was first; nothing is stored. Load and run again.</summary>
+    public sealed record VersionConflict(long Expected, long Actual) : SaveOutcome;
+
+    /// <summary>An entry of that source, id and revision, or that sequence, is there already; nothing is stored. Load and run again.</summary>
+    public sealed record RepeatedEntry(string Source, string EntryId, int Revision) : SaveOutcome;
+}
+
+/// <summary>What became of an attempt to open an episode.</summary>
+internal abstract record OpenOutcome
+{
+    /// <summary>It is on disk.</summary>
+    public sealed record Opened(EpisodeRow Episode) : OpenOutcome;
+
+    /// <summary>Its id or its business identifier belongs to this one; nothing is stored.</summary>
+    public sealed record AlreadyThere(EpisodeRow Episode) : OpenOutcome;
+}

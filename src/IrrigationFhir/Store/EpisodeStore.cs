@@ -1,0 +1,246 @@
+using System.Data.Common;
+using Dapper;
+using NodaTime;
+
+namespace IrrigationFhir.Store;
+
+/// <summary>Episodes, their entries, and the saving of everything that follows from them.</summary>
+internal sealed class EpisodeStore(Database database)
+{
+    private const string Columns =
+        """
+        patient_key as PatientKey, id as Id, version as Version, last_sequence as LastSequence,
+        identifier_system as IdentifierSystem, identifier_value as IdentifierValue,
+        patient_system as PatientSystem, patient_value as PatientValue,
+        opened_at as OpenedAt, closed_at as ClosedAt, json as Json
+        """;
+
+    /// <summary>Stores a new episode, at version 1 and without entries whatever the row says.</summary>
+    public Task<OpenOutcome> Open(EpisodeRow episode, CancellationToken stop) => database.Write<OpenOutcome>(
+        writing =>
+        {
+            var opened = episode with { Version = 1, LastSequence = 0 };
+            var inserted = writing.Statements.Execute(
+                """
+                insert into episode (patient_key, id, version, last_sequence, identifier_system, identifier_value, patient_system, patient_value, opened_at, closed_at, json)
+                values (@patient, @id, 1, 0, @identifierSystem, @identifierValue, @patientSystem, @patientValue, @opened, @closed, @json)
+                on conflict do nothing
+                """,
+                ("patient", opened.PatientKey),
+                ("id", opened.Id),
+                ("identifierSystem", opened.Identifier?.System),
+                ("identifierValue", opened.Identifier?.Value),
+                ("patientSystem", opened.Patient?.System),
+                ("patientValue", opened.Patient?.Value),
+                ("opened", UnixNanoseconds.Of(opened.OpenedAt)),
+                ("closed", opened.ClosedAt is { } closed ? UnixNanoseconds.Of(closed) : null),
+                ("json", opened.Json));
+            if (inserted == 1)
+                return new OpenOutcome.Opened(opened);
+
+            var there = writing.Statements.First(
+                $"select {Columns} from episode where id = @id or (identifier_value = @value and ifnull(identifier_system, '') = @system)",
+                Stored.Read,
+                ("id", opened.Id),
+                ("value", opened.Identifier?.Value),
+                ("system", opened.Identifier?.System ?? ""));
+            return new OpenOutcome.AlreadyThere(there!.ToRow());
+        },
+        stop);
+
+    /// <summary>The episode of that id, or null.</summary>
+    public Task<EpisodeRow?> Find(string id, CancellationToken stop) =>
+        Single("id = @id", new { id }, stop);
+
+    /// <summary>The episode of that business identifier, or null.</summary>
+    /// <param name="system">Empty for an identifier without a system.</param>
+    /// <param name="value">Its value.</param>
+    /// <param name="stop">Gives up.</param>
+    public Task<EpisodeRow?> FindByIdentifier(string system, string value, CancellationToken stop) =>
+        Single("identifier_value = @value and ifnull(identifier_system, '') = @system", new { system, value }, stop);
+
+    /// <summary>All episodes of a patient, the latest begun first.</summary>
+    /// <param name="system">Null to match the value under any system.</param>
+    /// <param name="value">The patient identifier's value.</param>
+    /// <param name="stop">Gives up.</param>
+    public Task<IReadOnlyList<EpisodeRow>> FindByPatient(string? system, string value, CancellationToken stop) =>
+        Several("patient_value = @value and (@system is null or patient_system = @system) order by opened_at desc, id", new { system, value }, stop);
+
+    /// <summary>Episodes not yet closed, in order of id, beginning after one: for walking through all of them in portions.</summary>
+    public Task<IReadOnlyList<EpisodeRow>> StillOpen(string afterId, int atMost, CancellationToken stop) =>
+        Several("closed_at is null and id > @afterId order by id limit @atMost", new { afterId, atMost }, stop);
+
+    /// <summary>The entries of an episode after a sequence, in sequence order; after 0 means all.</summary>
+    public async Task<IReadOnlyList<EntryRow>> LoadEntries(string patientKey, string episodeId, long afterSequence, CancellationToken stop)
+    {
+        await using var connection = database.OpenForReading();
+        var rows = await connection.QueryAsync<StoredEntry>(new CommandDefinition(
+            """
+            select sequence as Sequence, source as Source, entry_id as EntryId, revision as Revision, kind as Kind, at as At, received_at as ReceivedAt, json as Json
+            from entry where patient_key = @patientKey and episode_id = @episodeId and sequence > @afterSequence
+            order by sequence
+            """,
+            new { patientKey, episodeId, afterSequence },
+            cancellationToken: stop));
+        return [.. rows.Select(row => row.ToRow())];
+    }
+
+    /// <summary>Stores a change in one transaction: entries, new versions, index rows, withheld ones, and the episode's next version.</summary>
+    /// <exception cref="InvalidOperationException">There is no such episode.</exception>
+    public Task<SaveOutcome> Save(EpisodeChange change, CancellationToken stop)
+    {
+        var dates = change.Resources.Select(draft => draft.Date(database.TimeZone)).ToList();
+        return database.Write(writing => Save(writing, change, dates), stop);
+    }
+
+    private static SaveOutcome Save(Writing writing, EpisodeChange change, List<TimeRange?> dates)
+    {
+        // First of all the version: this row is what two writers of one episode contend for.
+        if (!TakeVersion(writing, change))
+        {
+            writing.Discard();
+            return new SaveOutcome.VersionConflict(change.ExpectedVersion, ActualVersion(writing, change));
+        }
+
+        foreach (var entry in change.Entries)
+        {
+            if (!Insert(writing, change, entry))
+            {
+                writing.Discard();
+                return new SaveOutcome.RepeatedEntry(entry.Source, entry.EntryId, entry.Revision);
+            }
+        }
+
+        var changed = new List<ResourceVersion>();
+        var cleared = 0;
+        foreach (var (draft, date) in change.Resources.Zip(dates))
+        {
+            if (ResourceSql.Store(writing, change.PatientKey, draft, date) is { } version)
+                changed.Add(version);
+            cleared += ResourceSql.Release(writing, change.PatientKey, draft);
+        }
+
+        var withheld = change.Withheld.Sum(row => ResourceSql.Withhold(writing, change.PatientKey, row));
+
+        if (change.Entries.Count + changed.Count + cleared + withheld == 0 && change.Json is null && change.ClosedAt is null)
+        {
+            writing.Discard();
+            return new SaveOutcome.Saved(change.ExpectedVersion, []);
+        }
+
+        return new SaveOutcome.Saved(change.ExpectedVersion + 1, changed);
+    }
+
+    private static bool TakeVersion(Writing writing, EpisodeChange change) => 1 == writing.Statements.Execute(
+        """
+        update episode
+        set version = version + 1,
+            last_sequence = case when @sequence > last_sequence then @sequence else last_sequence end,
+            json = coalesce(@json, json),
+            closed_at = coalesce(@closed, closed_at)
+        where patient_key = @patient and id = @id and version = @expected
+        """,
+        ("sequence", change.Entries.Count == 0 ? 0 : change.Entries.Max(entry => entry.Sequence)),
+        ("json", change.Json),
+        ("closed", change.ClosedAt is { } closed ? UnixNanoseconds.Of(closed) : null),
+        ("patient", change.PatientKey),
+        ("id", change.EpisodeId),
+        ("expected", change.ExpectedVersion));
+
+    private static long ActualVersion(Writing writing, EpisodeChange change)
+    {
+        var actual = writing.Statements.First<long?>(
+            "select version from episode where patient_key = @patient and id = @id",
+            row => row.GetInt64(0),
+            ("patient", change.PatientKey),
+            ("id", change.EpisodeId));
+        return actual ?? throw new InvalidOperationException("A change was saved to an episode that was never opened.");
+    }
+
+    private static bool Insert(Writing writing, EpisodeChange change, EntryRow entry) => 1 == writing.Statements.Execute(
+        """
+        insert into entry (patient_key, episode_id, sequence, source, entry_id, revision, kind, at, received_at, json)
+        values (@patient, @episode, @sequence, @source, @entry, @revision, @kind, @at, @received, @json)
+        on conflict do nothing
+        """,
+        ("patient", change.PatientKey),
+        ("episode", change.EpisodeId),
+        ("sequence", entry.Sequence),
+        ("source", entry.Source),
+        ("entry", entry.EntryId),
+        ("revision", entry.Revision),
+        ("kind", entry.Kind),
+        ("at", UnixNanoseconds.Of(entry.At)),
+        ("received", UnixNanoseconds.Of(entry.ReceivedAt)),
+        ("json", entry.Json));
+
+    private async Task<EpisodeRow?> Single(string condition, object values, CancellationToken stop) =>
+        (await Several(condition, values, stop)) is [var first, ..] ? first : null;
+
+    private async Task<IReadOnlyList<EpisodeRow>> Several(string condition, object values, CancellationToken stop)
+    {
+        await using var connection = database.OpenForReading();
+        var rows = await connection.QueryAsync<Stored>(new CommandDefinition($"select {Columns} from episode where {condition}", values, cancellationToken: stop));
+        return [.. rows.Select(row => row.ToRow())];
+    }
+
+    private sealed class Stored
+    {
+        public string PatientKey { get; set; } = "";
+
+        public string Id { get; set; } = "";
+
+        public long Version { get; set; }
+
+        public long LastSequence { get; set; }
+
+        public string? IdentifierSystem { get; set; }
+
+        public string? IdentifierValue { get; set; }
+
+        public string? PatientSystem { get; set; }
+
+        public string? PatientValue { get; set; }
+
+        public long OpenedAt { get; set; }
+
+        public long? ClosedAt { get; set; }
+
+        public string Json { get; set; } = "";
+
+        public static Stored Read(DbDataReader row) => row.GetRowParser<Stored>()(row);
+
+        public EpisodeRow ToRow() => new(
+            PatientKey,
+            Id,
+            Version,
+            LastSequence,
+            IdentifierValue is null ? null : new(IdentifierSystem ?? "", IdentifierValue),
+            PatientValue is null ? null : new(PatientSystem ?? "", PatientValue),
+            UnixNanoseconds.ToInstant(OpenedAt),
+            ClosedAt is { } closed ? UnixNanoseconds.ToInstant(closed) : null,
+            Json);
+    }
+
+    private sealed class StoredEntry
+    {
+        public long Sequence { get; set; }
+
+        public string Source { get; set; } = "";
+
+        public string EntryId { get; set; } = "";
+
+        public int Revision { get; set; }
+
+        public string Kind { get; set; } = "";
+
+        public long At { get; set; }
+
+        public long ReceivedAt { get; set; }
+
+        public string Json { get; set; } = "";
+
+        public EntryRow ToRow() => new(
+            Sequence, Source, EntryId, Revision, Kind, UnixNanoseconds.ToInstant(At), UnixNanoseconds.ToInstant(ReceivedAt), Json);
+    }
+}

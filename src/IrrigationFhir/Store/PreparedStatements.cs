@@ -1,0 +1,51 @@
+using System.Data.Common;
+
+namespace IrrigationFhir.Store;
+
+/// <summary>The statements of one connection, each compiled once and used again. Not for several threads.</summary>
+internal sealed class PreparedStatements(DbConnection connection) : IDisposable
+{
+    private readonly Dictionary<string, DbCommand> _known = [];
+
+    /// <summary>The transaction that statements run in from now on.</summary>
+    public DbTransaction? Transaction { get; set; }
+
+    /// <summary>Runs a statement and says how many rows it changed.</summary>
+    public int Execute(string sql, params ReadOnlySpan<(string Name, object? Value)> values) => Bind(sql, values).ExecuteNonQuery();
+
+    /// <summary>The first row of a query, made into something; default when there is none.</summary>
+    public T? First<T>(string sql, Func<DbDataReader, T> row, params ReadOnlySpan<(string Name, object? Value)> values)
+    {
+        using var reader = Bind(sql, values).ExecuteReader();
+        return reader.Read() ? row(reader) : default;
+    }
+
+    /// <inheritdoc/>
+    public void Dispose()
+    {
+        foreach (var command in _known.Values)
+            command.Dispose();
+    }
+
+    private DbCommand Bind(string sql, ReadOnlySpan<(string Name, object? Value)> values)
+    {
+        if (!_known.TryGetValue(sql, out var command))
+        {
+            command = connection.CreateCommand();
+            command.CommandText = sql;
+            foreach (var (name, _) in values)
+            {
+                var parameter = command.CreateParameter();
+                parameter.ParameterName = name;
+                command.Parameters.Add(parameter);
+            }
+
+            _known.Add(sql, command);
+        }
+
+        command.Transaction = Transaction;
+        for (var i = 0; i < values.Length; i++)
+            command.Parameters[i].Value = values[i].Value ?? DBNull.Value;
+        return command;
+    }
+}

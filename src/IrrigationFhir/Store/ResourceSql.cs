@@ -1,0 +1,146 @@
+using NodaTime;
+
+namespace IrrigationFhir.Store;
+
+/// <summary>One version of a resource as stored.</summary>
+/// <param name="Type">FHIR type name.</param>
+/// <param name="Id">Logical id.</param>
+/// <param name="VersionId">1 for the first version, one more for each change of content.</param>
+/// <param name="LastUpdated">When this version was stored, to the microsecond; no two units of writing share one.</param>
+/// <param name="Json">The resource with exactly these in its meta.</param>
+internal sealed record ResourceVersion(string Type, string Id, long VersionId, Instant LastUpdated, string Json);
+
+/// <summary>The statements that write resources; they run inside a <see cref="Writing"/>.</summary>
+internal static class ResourceSql
+{
+    /// <summary>The latest moment a current resource was stored under, in nanoseconds; 0 when there is none.</summary>
+    public static long LastStored(PreparedStatements statements) => IndexedTypes.All.Max(type => statements.First(
+        "select coalesce(max(last_updated), 0) from resource where type = @type",
+        row => row.GetInt64(0),
+        ("type", type.Name)));
+
+    /// <summary>Stores a draft as a new version if its content differs from the current one.</summary>
+    /// <returns>The new version, or null when there is nothing new.</returns>
+    public static ResourceVersion? Store(Writing writing, string patientKey, ResourceDraft draft, TimeRange? date)
+    {
+        var current = writing.Statements.First(
+            "select version_id, content_hash, index_hash from resource where patient_key = @patient and type = @type and id = @id",
+            row => new Current(row.GetInt64(0), (byte[])row[1], (byte[])row[2]),
+            ("patient", patientKey),
+            ("type", draft.Type),
+            ("id", draft.Id));
+
+        if (current is not null && current.ContentHash.AsSpan().SequenceEqual(draft.ContentHash))
+            return null;
+
+        var versionId = (current?.VersionId ?? 0) + 1;
+        var version = new ResourceVersion(draft.Type, draft.Id, versionId, writing.At, draft.Json(versionId, writing.At));
+
+        if (current is not null)
+            MoveToHistory(writing, patientKey, draft);
+        writing.Statements.Execute(
+            current is null ? InsertResource : UpdateResource,
+            ("patient", patientKey),
+            ("type", draft.Type),
+            ("id", draft.Id),
+            ("version", versionId),
+            ("updated", UnixNanoseconds.Of(writing.At)),
+            ("from", date?.From ?? long.MaxValue),
+            ("to", date?.To),
+            ("status", draft.Status),
+            ("reference", draft.Subject is { Target.Length: > 0 } subject ? subject.Target : null),
+            ("system", draft.Subject?.Identifier?.System),
+            ("value", draft.Subject?.Identifier?.Value),
+            ("content", draft.ContentHash),
+            ("index", draft.IndexHash),
+            ("json", version.Json));
+
+        if (current is null || !current.IndexHash.AsSpan().SequenceEqual(draft.IndexHash))
+            ReplaceIndexRows(writing, patientKey, draft, current is null);
+        return version;
+    }
+
+    /// <summary>A draft that is valid is withheld no longer. Says how many rows that changed.</summary>
+    public static int Release(Writing writing, string patientKey, ResourceDraft draft) => writing.Statements.Execute(
+        "delete from withheld where patient_key = @patient and type = @type and id = @id",
+        ("patient", patientKey),
+        ("type", draft.Type),
+        ("id", draft.Id));
+
+    /// <summary>Remembers a resource that must not be published. Says how many rows that changed: 0 when it was known with the same faults.</summary>
+    public static int Withhold(Writing writing, string patientKey, WithheldRow row) => writing.Statements.Execute(
+        """
+        insert into withheld (patient_key, type, id, faults, at) values (@patient, @type, @id, @faults, @at)
+        on conflict (patient_key, type, id) do update set faults = excluded.faults, at = excluded.at where withheld.faults <> excluded.faults
+        """,
+        ("patient", patientKey),
+        ("type", row.Type),
+        ("id", row.Id),
+        ("faults", row.Faults),
+        ("at", UnixNanoseconds.Of(writing.At)));
+
+    private const string InsertResource =
+        """
+        insert into resource (patient_key, type, id, version_id, last_updated, date_from, date_to, status, subject_reference, subject_system, subject_value, content_hash, index_hash, json)
+        values (@patient, @type, @id, @version, @updated, @from, @to, @status, @reference, @system, @value, @content, @index, @json)
+        """;
+
+    private const string UpdateResource =
+        """
+        update resource
+        set version_id = @version, last_updated = @updated, date_from = @from, date_to = @to, status = @status,
+            subject_reference = @reference, subject_system = @system, subject_value = @value, content_hash = @content, index_hash = @index, json = @json
+        where patient_key = @patient and type = @type and id = @id
+        """;
+
+    private static void MoveToHistory(Writing writing, string patientKey, ResourceDraft draft) => writing.Statements.Execute(
+        """
+        insert into resource_history (patient_key, type, id, version_id, last_updated, json)
+        select patient_key, type, id, version_id, last_updated, json from resource where patient_key = @patient and type = @type and id = @id
+        """,
+        ("patient", patientKey),
+        ("type", draft.Type),
+        ("id", draft.Id));
+
+    private static void ReplaceIndexRows(Writing writing, string patientKey, ResourceDraft draft, bool first)
+    {
+        if (!first)
+        {
+            foreach (var table in new[] { "resource_token", "resource_reference" })
+            {
+                writing.Statements.Execute(
+                    $"delete from {table} where patient_key = @patient and type = @type and id = @id",
+                    ("patient", patientKey),
+                    ("type", draft.Type),
+                    ("id", draft.Id));
+            }
+        }
+
+        foreach (var (parameter, token) in draft.Tokens)
+        {
+            writing.Statements.Execute(
+                "insert into resource_token (patient_key, type, id, parameter, code, system) values (@patient, @type, @id, @parameter, @code, @system) on conflict do nothing",
+                ("patient", patientKey),
+                ("type", draft.Type),
+                ("id", draft.Id),
+                ("parameter", parameter),
+                ("code", token.Value),
+                ("system", token.System));
+        }
+
+        foreach (var (parameter, key) in draft.References)
+        {
+            writing.Statements.Execute(
+                "insert into resource_reference (patient_key, type, id, parameter, reference, value, system) values (@patient, @type, @id, @parameter, @reference, @value, @system) on conflict do nothing",
+                ("patient", patientKey),
+                ("type", draft.Type),
+                ("id", draft.Id),
+                ("parameter", parameter),
+                ("reference", key.Target),
+                ("value", key.Identifier?.Value ?? ""),
+                ("system", key.Identifier?.System ?? ""));
+        }
+    }
+
+    private sealed record Current(long VersionId, byte[] ContentHash, byte[] IndexHash);
+}
