@@ -1,5 +1,45 @@
-var builder = WebApplication.CreateBuilder(args);
-builder.Services.AddOpenApi();
-var app = builder.Build();
-app.MapOpenApi();
-app.Run();
+using IrrigationFhir.Demo;
+using IrrigationFhir.Entries;
+using IrrigationFhir.Episodes;
+using IrrigationFhir.Fhir;
+using IrrigationFhir.Health;
+using IrrigationFhir.Rest;
+using IrrigationFhir.Store;
+
+if (args is ["compute", ..]) return Compute.Run(args[1..], Console.Out, Console.Error);
+if (args is ["demo", ..]) return await NightOnTheWard.Run(args[1..], Console.Out);
+
+var app = Service.Build(args);
+await app.RunAsync();
+return 0;
+
+/// <summary>The service, room by room.</summary>
+internal static class Service
+{
+    /// <summary>Builds it from arguments, environment and appsettings.json.</summary>
+    public static WebApplication Build(string[] args)
+    {
+        var builder = WebApplication.CreateBuilder(args);
+
+        builder.Services.AddSingleton(TimeProvider.System);
+        builder.Services.AddEpisodeStore(builder.Configuration);
+        builder.Services.AddProfileValidation();
+        builder.Services.AddEpisodes(builder.Configuration);
+        builder.Services.AddEntries(builder.Configuration);
+        builder.Services.AddFhir(builder.Configuration);
+        builder.Services.AddHealth();
+        builder.Services.AddContract();
+
+        var app = builder.Build();
+
+        app.UseOperationOutcomes();     // every failure leaves here as an OperationOutcome
+
+        app.MapEntries();               // POST  what was instilled, drained, seen, ordered
+        app.MapEpisodes();              // GET   the log, and the balance it yields
+        app.MapFhir();                  // GET   read, search, history, metadata
+        app.MapContract();              // GET   the contract
+        app.MapHealth();
+
+        return app;
+    }
+}

@@ -48,6 +48,9 @@ public sealed record OutputWindow
     /// <summary>How much of the window closed intervals cover.</summary>
     public required Duration Covered { get; init; }
 
+    /// <summary>Irrigant that ran in over the covered part, by its density over time; null where unknown.</summary>
+    public required Volume? Instilled { get; init; }
+
     /// <summary>Irrigant charted after <see cref="Start"/>, up to <see cref="End"/>; null where a volume is unknown.</summary>
     public required Volume? IrrigantCharted { get; init; }
 
@@ -98,7 +101,9 @@ public static class Windows
         if (output < Volume.Zero) caveats.Add(Caveat.NegativeOutput);
         if (unread) caveats.Add(Caveat.OtherRouteNotRead);
 
-        var irrigant = balance.InstilledBetween(Instant.Max(start, frame.Start), Instant.Max(end, frame.Start));
+        var (from, to) = (Instant.Max(start, frame.Start), Instant.Max(end, frame.Start));
+        var irrigant = balance.InstilledBetween(from, to);
+        var closed = Instant.Max(from, Instant.Min(to, balance.LastClosing));
         return new()
         {
             Kind = kind,
@@ -108,6 +113,7 @@ public static class Windows
             Output = output is { } headline ? new(headline, null, null) : null,
             Absent = absent,
             Covered = covered,
+            Instilled = closed == to ? irrigant.Amount : balance.InstilledBetween(from, closed).Amount,
             IrrigantCharted = irrigant.Charted,
             DrainageCharted = balance.DrainageCharted(start, end),
             Caveats = [.. caveats.Order()],

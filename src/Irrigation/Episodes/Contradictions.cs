@@ -13,7 +13,7 @@ public static class Contradictions
 {
     /// <summary>The first contradiction of an entry in the log that holds it; null where there is none.</summary>
     public static EntryProblem? Of(Entry entry, EpisodeLog log, string where) =>
-        entry.Header.Purpose != Purpose.Clinical ? null : OutsideEpisode(entry, log.Frame, where) ?? entry switch
+        entry.Header.Purpose != Purpose.Clinical ? null : OfFrame(entry, log.Frame, where) ?? entry switch
         {
             BagHung hung => BagOverBag(hung, log, where),
             IrrigantInstilled { AtOnce: false } total => TotalOverTotal(total, log, where),
@@ -21,7 +21,8 @@ public static class Contradictions
             _ => null,
         };
 
-    private static EntryProblem? OutsideEpisode(Entry entry, EpisodeFrame frame, string where)
+    /// <summary>What an entry says against the episode's start and end; null where it fits.</summary>
+    public static EntryProblem? OfFrame(Entry entry, EpisodeFrame frame, string where)
     {
         // What is seen, ordered or weighed may well lie before or after; fluid may not.
         var fluid = entry is BagHung or BagRead or BagTakenDown or IrrigantInstilled or FlowSet or PumpTotalRead

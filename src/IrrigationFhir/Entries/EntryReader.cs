@@ -112,7 +112,7 @@ internal static class EntryReader
             "closed-system-opened" => new ClosedSystemOpened(header, read.Text("reason")),
             "indication-reviewed" => new IndicationReviewed(header, read.Text("indication"), read.Flag("stillNeeded")),
             "washout-performed" => new WashoutPerformed(header, read.Whole("cycles", 1, 1000), read.Flag("cleared")),
-            "escalated" => new Escalated(header, read.Text("to"), read.Text("reason")),
+            "escalated" => new Escalated(header, read.Text("whom"), read.Text("reason")),
             "flag-acknowledged" => new FlagAcknowledged(header, read.RequiredText("flag", LongestKey, "the flag's id")),
             _ => throw new ArgumentOutOfRangeException(nameof(kind), kind, "a kind without a reading"),
         };

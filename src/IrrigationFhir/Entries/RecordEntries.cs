@@ -57,13 +57,14 @@ internal sealed class RecordEntries(EpisodesInMemory episodes, EpisodeStore stor
         var appended = episode.Log.Append(accepted.Select(s => s.Entry!), now);
         var (balance, changes) = episode.Balance.After(appended);
         var after = episode with { Balance = balance };
-        var (valid, withheld) = profiles.Sort(EpisodeMapper.ToResources(episode, after, appended, changes));  // … to here
+        var (valid, faulty) = profiles.Sort(EpisodeMapper.ToResources(episode, after, appended, changes));    // … to here
 
         var rows = accepted.Zip(appended.Outcomes).Where(p => p.Second.Disposition != Disposition.Repeated).Select(p => Row(p.First, p.Second.Logged)).ToList();
         var replies = Replies(judged, appended.Outcomes);
         if (rows.Count == 0) return new EntriesOutcome.Recorded(episode.Row.Version, replies, [], []);
 
-        var change = new EpisodeChange(episode.Row.PatientKey, episode.Id, episode.Row.Version, rows, [.. valid.Select(ResourceDraft.Of)], [.. withheld]);
+        var withheld = faulty.Select(f => new WithheldRow(f.Resource.TypeName, f.Resource.Id!, string.Join(' ', f.Faults.Select(fault => fault.Key).Distinct()))).ToList();
+        var change = new EpisodeChange(episode.Row.PatientKey, episode.Id, episode.Row.Version, rows, [.. valid.Select(ResourceDraft.Of)], withheld);
         if (await store.Save(change, stop) is not SaveOutcome.Saved saved) return null;
         episodes.Keep(after with { Row = episode.Row with { Version = saved.Version, LastSequence = after.Log.LastSequence } });
         return new EntriesOutcome.Recorded(saved.Version, replies, saved.Changed, withheld);

@@ -2,6 +2,7 @@ using Hl7.Fhir.Model;
 using Irrigation.Episodes;
 using IrrigationFhir.Episodes;
 using NodaTime;
+using Instant = NodaTime.Instant;
 
 namespace IrrigationFhir.Fhir;
 

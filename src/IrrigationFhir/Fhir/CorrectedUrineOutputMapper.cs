@@ -4,6 +4,7 @@ using Irrigation.Balance;
 using Irrigation.Measures;
 using IrrigationFhir.Episodes;
 using NodaTime;
+using Instant = NodaTime.Instant;
 
 namespace IrrigationFhir.Fhir;
 
@@ -13,8 +14,8 @@ internal static class CorrectedUrineOutputMapper
     /// <summary>The profile's slug.</summary>
     public const string Slug = "corrected-urine-output";
 
-    /// <summary>A caution that travels with every number (clinical reference 6).</summary>
-    public const string Caution = "A prompt to look at the patient, not a diagnosis. Local protocol, the order and licensed practice prevail.";
+
+
 
     /// <summary>The id of a closed interval's Observation: named by its end, so that a late reading that moves its start makes a new version.</summary>
     public static string IdOf(Episode episode, ClosedInterval interval) => Wire.WindowId(episode.Id, Slug, 'i', interval.End);
@@ -69,7 +70,7 @@ internal static class CorrectedUrineOutputMapper
             Volume("corrected-volume", window.Output?.Headline, window.Absent),
             Hours("duration", window.Length),
             Hours("covered-duration", window.Covered),
-            Volume("irrigant-instilled", window.IrrigantCharted, AbsentReason.IrrigantUnknown),
+            Volume("irrigant-instilled", window.Instilled, AbsentReason.IrrigantUnknown),
             Volume("bladder-drainage-total", window.DrainageCharted, AbsentReason.DrainageUnknown),
             Volume("simple-output", window.Simple, window.Absent),
             .. window.Caveats.Select(Caveat),
@@ -116,7 +117,7 @@ internal static class CorrectedUrineOutputMapper
         Encounter = episode.Definition.Encounter is { } encounter ? Wire.Reference(encounter) : null,
         Effective = Wire.Period(start, end, episode.Definition.Frame.Zone),
         Method = Codes.DrainageMinusIrrigant(),
-        Note = [new() { Text = Caution }],
+        Note = [new() { Text = Texts.Caution }],
     };
 
     private static void Value(Observation observation, UrineOutput? output, AbsentReason? absent, int? exactHours)

@@ -33,6 +33,6 @@ internal static class CorrectionMapper
         Recorded = logged.KnownAt.ToDateTimeOffset(),
         Activity = disposition == Disposition.Retracted ? Codes.Nullified() : Codes.Revised(),
         Reason = logged.Entry is EnteredInError { Reason: { } reason } ? [new() { Text = reason }] : [],
-        Agent = [new() { Who = Wire.Named(logged.Entry.Header.Performer ?? logged.Entry.Header.Device ?? logged.Entry.Key.Source) }],
+        Agent = [new() { Who = Wire.Named(logged.Entry.Header.Performer ?? logged.Entry.Header.Device ?? logged.Entry.Key.Source)! }],
     };
 }

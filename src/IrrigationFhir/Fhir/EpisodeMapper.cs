@@ -30,7 +30,7 @@ internal static class EpisodeMapper
         var touched = new Dictionary<string, Resource>();
         void Publish(Resource? resource)
         {
-            if (resource is not null) touched[resource.Id] = resource;
+            if (resource is not null) touched[resource.Id!] = resource;
         }
 
         foreach (var change in appended.Changes)

@@ -6,6 +6,7 @@ using Irrigation.Measures;
 using IrrigationFhir.Episodes;
 using NodaTime;
 using NodaTime.Text;
+using Instant = NodaTime.Instant;
 
 namespace IrrigationFhir.Fhir;
 

@@ -14,6 +14,8 @@ internal static class HealthApi
     /// <summary>Adds the checks of the store.</summary>
     public static IServiceCollection AddHealth(this IServiceCollection services)
     {
+        // A probe that says "not yet" is an answer, not an error.
+        services.AddLogging(logging => logging.AddFilter("Microsoft.Extensions.Diagnostics.HealthChecks", LogLevel.None));
         services.AddHealthChecks()
             .AddCheck<StoreCheck>("store", tags: [Ready])
             .AddCheck<WithheldCheck>("withheld-resources", tags: [Ready]);

@@ -1,0 +1,82 @@
+using System.Text.Encodings.Web;
+using System.Text.Json;
+using Irrigation.Balance;
+using Irrigation.Episodes;
+using IrrigationFhir.Entries;
+using IrrigationFhir.Episodes;
+using NodaTime;
+
+namespace IrrigationFhir.Demo;
+
+/// <summary><c>compute log.json</c>: the balance of a log in a file, with every intermediate step. Needs no server and keeps nothing.</summary>
+/// <remarks>The file holds <c>{"episode": …, "entries": […]}</c>, both as they would be posted.</remarks>
+internal static class Compute
+{
+    private static readonly JsonSerializerOptions Readable = new(JsonSerializerDefaults.Web) { WriteIndented = true, Encoder = JavaScriptEncoder.UnsafeRelaxedJsonEscaping };
+
+    /// <summary>Computes; 0 when the balance is printed, 1 when the log is not readable, 2 when it was called wrongly.</summary>
+    public static int Run(string[] args, TextWriter output, TextWriter errors)
+    {
+        if (args is not [var path])
+        {
+            errors.WriteLine("usage: IrrigationFhir compute <log.json>");
+            return 2;
+        }
+
+        if (!File.Exists(path))
+        {
+            errors.WriteLine($"no file {path}");
+            return 2;
+        }
+
+        var problems = new List<EntryProblem>();
+        var balance = Read(File.ReadAllBytes(path), problems);
+        foreach (var problem in problems) errors.WriteLine($"{problem.Code}: {problem.Text}");
+        if (balance is null || problems.Count > 0) return 1;
+
+        output.WriteLine(JsonSerializer.Serialize(BalanceReport.Of(balance, null, Last(balance.Log)), Readable));
+        return 0;
+    }
+
+    private static FluidBalance? Read(byte[] bytes, List<EntryProblem> problems)
+    {
+        JsonDocument document;
+        try
+        {
+            document = JsonDocument.Parse(bytes);
+        }
+        catch (JsonException fault)
+        {
+            problems.Add(new("malformed-json", "file", $"unreadable JSON at line {(fault.LineNumber ?? 0) + 1}", "{\"episode\": …, \"entries\": […]}"));
+            return null;
+        }
+
+        using (document)
+        {
+            if (document.RootElement.ValueKind != JsonValueKind.Object
+                || !document.RootElement.TryGetProperty("episode", out var described)
+                || !document.RootElement.TryGetProperty("entries", out var sent)
+                || sent.ValueKind != JsonValueKind.Array)
+            {
+                problems.Add(EntryProblem.Missing("file", "{\"episode\": …, \"entries\": […]}"));
+                return null;
+            }
+
+            if (EpisodeReader.Read(described, DateTimeZone.Utc, problems) is not { } definition) return null;
+            var read = sent.EnumerateArray().Select((json, i) => EntryReader.Read(json, $"entries[{i}]", problems)).OfType<EntryRequest>().ToList();
+            if (problems.Count > 0) return null;
+
+            var log = EpisodeLog.Empty(definition.Frame);
+            foreach (var request in read)
+            {
+                if (RecordEntries.WithTime(request.Entry, log) is { } entry) log = log.Append([entry], entry.Header.RecordedAt ?? entry.At).Log;
+                else problems.Add(EntryProblem.NothingToRetract(request.Where, request.Entry.Key));
+            }
+
+            problems.AddRange(read.Where(r => log.Current(r.Entry.Key)?.Entry == r.Entry).Select(r => Contradictions.Of(r.Entry, log, r.Where)).OfType<EntryProblem>());
+            return FluidBalance.Of(log, BalanceSettings.Default);
+        }
+    }
+
+    private static Instant Last(EpisodeLog log) => log.Frame.End ?? log.Arrivals.Select(l => l.Entry.At).Append(log.Frame.Start).Max();
+}

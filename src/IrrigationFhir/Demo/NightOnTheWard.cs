@@ -1,0 +1,108 @@
+using System.Globalization;
+using System.Text.Json.Nodes;
+
+namespace IrrigationFhir.Demo;
+
+/// <summary>
+/// <c>demo</c>: replays an invented night of continuous irrigation over real HTTP into a temporary store, prints the balance and the
+/// resources, and keeps serving; <c>--once</c> ends it.
+/// </summary>
+internal static class NightOnTheWard
+{
+    private static readonly TimeSpan Patience = TimeSpan.FromSeconds(60);
+
+    /// <summary>Runs it.</summary>
+    public static async Task<int> Run(string[] args, TextWriter output)
+    {
+        var folder = Path.Combine(Path.GetTempPath(), $"irrigationfhir-demo-{Guid.NewGuid():N}");
+        var once = args.Contains("--once");
+        var urls = args.Contains("--urls") ? [] : new[] { "--urls", "http://127.0.0.1:0" };
+        var app = Service.Build([.. args.Where(a => a != "--once"), .. urls, "--Data:Folder", folder, "--Logging:LogLevel:Default", "Warning"]);
+        try
+        {
+            await app.StartAsync();
+            var address = app.Urls.First();
+            using var http = new HttpClient { BaseAddress = new Uri(address) };
+            await UntilReady(http);
+
+            var ward = new WardClient(http);
+            var episode = await ward.OpenEpisode(InventedNight.Episode(), CancellationToken.None);
+            foreach (var charted in InventedNight.AsCharted()) await ward.Record(episode, charted, CancellationToken.None);
+
+            await ward.OpenEpisode(InventedNight.Episode(end: InventedNight.Morning), CancellationToken.None);
+
+            await Show(ward, episode, address, output);
+            if (once) return 0;
+            await output.WriteLineAsync("\nStill serving; Ctrl+C ends it and forgets the store.");
+            await app.WaitForShutdownAsync();
+            return 0;
+        }
+        finally
+        {
+            await app.DisposeAsync();
+            if (Directory.Exists(folder)) Directory.Delete(folder, recursive: true);
+        }
+    }
+
+    private static async Task UntilReady(HttpClient http)
+    {
+        using var patience = new CancellationTokenSource(Patience);
+        while (!(await http.GetAsync(new Uri("/health/ready", UriKind.Relative), patience.Token)).IsSuccessStatusCode) await Task.Delay(50, patience.Token);
+    }
+
+    private static async Task Show(WardClient ward, string episode, string address, TextWriter output)
+    {
+        var balance = await ward.Get($"/episodes/{episode}/balance?asOf={Uri.EscapeDataString(InventedNight.Morning)}", CancellationToken.None);
+        await output.WriteLineAsync($"{InventedNight.Title}\n");
+        await Table(output, "From reading to reading", balance["intervals"]!.AsArray(), "irrigantInstilled", "drained");
+        await Table(output, "By the clock hour (in by the irrigant's flow, out and simple as charted in it)", balance["hours"]!.AsArray(), "irrigantInstilled", "drainageCharted");
+        await Table(output, "By the shift", balance["shifts"]!.AsArray(), "irrigantInstilled", "drainageCharted");
+
+        var patient = Uri.EscapeDataString(InventedNight.Patient);
+        await output.WriteLineAsync("Resources");
+        foreach (var type in new[] { "Observation", "Procedure", "Provenance" })
+        {
+            var search = type == "Provenance" ? "" : $"patient.identifier={patient}&";
+            var bundle = await ward.Get($"/fhir/{type}?{search}_count=1000", CancellationToken.None);
+            foreach (var profile in bundle["entry"]!.AsArray().Select(e => e!["resource"]!["meta"]!["profile"]![0]!.GetValue<string>()).GroupBy(p => p).OrderBy(g => g.Key, StringComparer.Ordinal))
+            {
+                await output.WriteLineAsync($"  {profile.Count(),4}  {type,-12} {profile.Key.Split('/')[^1]}");
+            }
+        }
+
+        await output.WriteLineAsync($"""
+
+            To look at
+              {address}/episodes/{episode}/balance
+              {address}/episodes/{episode}/entries
+              {address}/fhir/Observation?patient.identifier={patient}&code=9187-6&_sort=date
+              {address}/fhir/Procedure?patient.identifier={patient}
+              {address}/fhir/metadata
+              {address}/openapi/irrigationfhir.json
+              {address}/health/ready
+
+            {balance["caution"]}
+            """);
+    }
+
+    private static async Task Table(TextWriter output, string title, JsonArray rows, string into, string outOf)
+    {
+        await output.WriteLineAsync(title);
+        await output.WriteLineAsync("  from   to     |  in mL  out mL  simple | corrected  status       | caveats");
+        foreach (var row in rows)
+        {
+            var corrected = row!["correctedUrineOutput"]?["headline"]?["value"];
+            var shown = corrected is null ? $"{row["absentReason"]}" : Number(corrected, 9);
+            await output.WriteLineAsync(
+                $"  {Clock(row["start"])}  {Clock(row["end"])}  |{Number(row[into]?["value"], 7)} {Number(row[outOf]?["value"], 7)} {Number(row["simpleOutput"]?["value"], 7)} |" +
+                $" {shown,9}  {row["status"],-12} | {string.Join(", ", row["caveats"]!.AsArray().Select(c => c!.GetValue<string>()))}");
+        }
+
+        await output.WriteLineAsync();
+    }
+
+    private static string Clock(JsonNode? time) => time!.GetValue<string>()[11..16];
+
+    private static string Number(JsonNode? value, int width) =>
+        value is null ? "?".PadLeft(width) : value.GetValue<decimal>().ToString("0.#", CultureInfo.InvariantCulture).PadLeft(width);
+}

@@ -1,0 +1,129 @@
+using System.ComponentModel;
+using Hl7.Fhir.Model;
+using Irrigation;
+using Irrigation.Episodes;
+using IrrigationFhir.Episodes;
+using IrrigationFhir.Rest;
+using IrrigationFhir.Store;
+
+namespace IrrigationFhir.Entries;
+
+/// <summary>What the service answers to entries.</summary>
+/// <param name="Episode">The episode's id.</param>
+/// <param name="Version">The episode's version now.</param>
+/// <param name="Entries">One for each entry sent, in their order.</param>
+/// <param name="Changed">Resources that got a new version.</param>
+/// <param name="Withheld">Resources of ours that failed their own profile: the entries are kept, these are not published.</param>
+internal sealed record EntriesReply(string Episode, long Version, IReadOnlyList<EntryResult> Entries, IReadOnlyList<ChangedResource> Changed, IReadOnlyList<WithheldResource> Withheld);
+
+/// <summary>What became of one entry.</summary>
+/// <param name="Source">Its source.</param>
+/// <param name="Id">Its id.</param>
+/// <param name="Outcome">recorded, repeated, amended, retracted, outdated, or refused.</param>
+/// <param name="Sequence">Its place in the order of arrival.</param>
+/// <param name="Revision">Which version of its id.</param>
+/// <param name="Problems">Why it was refused.</param>
+internal sealed record EntryResult(string? Source, string? Id, string Outcome, long? Sequence, int? Revision, IReadOnlyList<ProblemReply>? Problems);
+
+/// <summary>One problem: a stable code, where, what was seen, what is expected.</summary>
+internal sealed record ProblemReply(string Code, string Where, string Saw, string Expected);
+
+/// <summary>A resource that got a new version.</summary>
+internal sealed record ChangedResource(string Type, string Id, long Version);
+
+/// <summary>A resource that is withheld, and the rules it failed.</summary>
+internal sealed record WithheldResource(string Type, string Id, string Faults);
+
+/// <summary>POST: what was instilled, drained, seen, ordered.</summary>
+internal static class EntriesApi
+{
+    /// <summary>Adds the main path.</summary>
+    public static IServiceCollection AddEntries(this IServiceCollection services, IConfiguration configuration) => services
+        .AddSingleton(EntrySettings.Read(configuration))
+        .AddSingleton<RecordEntries>();
+
+    /// <summary>Maps the routes.</summary>
+    public static void MapEntries(this IEndpointRouteBuilder app)
+    {
+        app.MapPost("/episodes/{id}/entries", Post)
+            .Accepts<EntryDocument>("application/json", "application/x-ndjson")
+            .Produces<EntriesReply>()
+            .Fails(StatusCodes.Status400BadRequest, StatusCodes.Status404NotFound, StatusCodes.Status413PayloadTooLarge, StatusCodes.Status415UnsupportedMediaType, StatusCodes.Status422UnprocessableEntity)
+            .WithName("recordEntries")
+            .WithTags("Entries")
+            .WithSummary("Record what happened: one entry, a list, or one entry a line (NDJSON).")
+            .WithDescription(
+                "All entries are recorded or none. With `Prefer: handling=lenient` those that can be are recorded, and the reply says of each what became of it. " +
+                "Idempotent by source and id: the same content again changes nothing; other content under the same id is an amendment, which supersedes and never overwrites; " +
+                "status `entered-in-error` withdraws. What is implausible is recorded and marked. " + Texts.Caution);
+        app.MapGet("/episodes/{id}/entries", Get)
+            .Produces<EntryLog>()
+            .Fails(StatusCodes.Status404NotFound)
+            .WithName("readEntries")
+            .WithTags("Entries")
+            .WithSummary("The log: every version of every entry, in order of arrival, as sent.");
+    }
+
+    private static async Task<IResult> Post(
+        [Description("The episode's id.")] string id,
+        HttpRequest request,
+        RecordEntries record,
+        EntrySettings settings,
+        CancellationToken stop)
+    {
+        var type = request.ContentType?.Split(';')[0].Trim().ToLowerInvariant();
+        var body = type switch
+        {
+            "application/json" => await EntriesBody.ReadJson(request, stop),
+            "application/x-ndjson" or "application/ndjson" => await EntriesBody.ReadLines(request, stop),
+            _ => null,
+        };
+        if (body is null) return Refused(StatusCodes.Status415UnsupportedMediaType, [new("unsupported-media-type", "Content-Type", type ?? "none", "application/json or application/x-ndjson")]);
+        if (body.Problem is { } problem) return Refused(StatusCodes.Status400BadRequest, [problem]);
+        if (body.Items.Count > settings.MostEntries) return Refused(StatusCodes.Status413PayloadTooLarge, [new("too-many-entries", "body", $"{body.Items.Count} entries", $"at most {settings.MostEntries}; send several requests")]);
+
+        return await record.Handle(id, body.Items, Preferences.Lenient(request), stop) switch
+        {
+            EntriesOutcome.UnknownEpisode => EpisodesApi.Unknown(id),
+            EntriesOutcome.Rejected rejected => Refused(StatusCodes.Status422UnprocessableEntity, rejected.Problems),
+            EntriesOutcome.Recorded recorded => Results.Json(Reply(id, recorded)),
+            _ => throw new InvalidOperationException("an outcome without a reply"),
+        };
+    }
+
+    private static async Task<IResult> Get([Description("The episode's id.")] string id, EpisodesInMemory episodes, EpisodeStore store, CancellationToken stop)
+    {
+        if (await episodes.Find(id, stop) is not { } episode) return EpisodesApi.Unknown(id);
+        var rows = await store.LoadEntries(episode.Row.PatientKey, id, 0, stop);
+        return Results.Json(EntryLog.Of(episode, rows));
+    }
+
+    /// <summary>A refusal, as an OperationOutcome.</summary>
+    public static OutcomeResult Refused(int status, IEnumerable<EntryProblem> problems) =>
+        new(status, Outcome.Of(problems.Select(p => Outcome.Problem(p.Code, p.Saw, p.Expected, p.Where, TypeOf(p.Code)))));
+
+    private static OperationOutcome.IssueType TypeOf(string code) => code switch
+    {
+        "missing" or "missing-unit" => OperationOutcome.IssueType.Required,
+        "malformed-json" or "too-deep" or "byte-order-mark" or "wrong-type" or "unknown-property" or "repeated-property" => OperationOutcome.IssueType.Structure,
+        "unknown-kind" or "unknown-word" or "wrong-unit" => OperationOutcome.IssueType.CodeInvalid,
+        "same-id-twice" => OperationOutcome.IssueType.Duplicate,
+        "overlapping-bags" or "overlapping-totals" or "drainage-while-clamped" or "before-episode-start" or "after-episode-end" or "patient-mismatch" => OperationOutcome.IssueType.BusinessRule,
+        "unknown-episode" => OperationOutcome.IssueType.NotFound,
+        "too-many-entries" => OperationOutcome.IssueType.TooLong,
+        _ => OperationOutcome.IssueType.Value,
+    };
+
+    private static EntriesReply Reply(string id, EntriesOutcome.Recorded recorded) => new(
+        id,
+        recorded.Version,
+        [.. recorded.Entries.Select(e => new EntryResult(
+            e.Key?.Source,
+            e.Key?.Id,
+            e.Disposition is { } disposition ? Slug.Of(disposition) : "refused",
+            e.Logged?.Sequence,
+            e.Logged?.Revision,
+            e.Problems.Count == 0 ? null : [.. e.Problems.Select(p => new ProblemReply(p.Code, p.Where, p.Saw, p.Expected))]))],
+        [.. recorded.Changed.Select(r => new ChangedResource(r.Type, r.Id, r.VersionId))],
+        [.. recorded.Withheld.Select(w => new WithheldResource(w.Type, w.Id, w.Faults))]);
+}

@@ -1,0 +1,279 @@
+using System.ComponentModel;
+using System.Security.Cryptography;
+using System.Text.Json.Nodes;
+using Irrigation.Balance;
+using Irrigation.Episodes;
+using IrrigationFhir.Entries;
+using IrrigationFhir.Fhir;
+using IrrigationFhir.Rest;
+using IrrigationFhir.Store;
+using NodaTime;
+using NodaTime.Text;
+
+namespace IrrigationFhir.Episodes;
+
+/// <summary>An episode as the service answers it.</summary>
+/// <param name="Id">The service's id, the last part of its address.</param>
+/// <param name="Version">1 when opened, one more with every change.</param>
+/// <param name="Entries">How many versions of entries its log holds.</param>
+/// <param name="Episode">As sent.</param>
+internal sealed record EpisodeReply(string Id, long Version, long Entries, JsonNode Episode);
+
+/// <summary>The episodes that were found.</summary>
+internal sealed record EpisodesReply(IReadOnlyList<EpisodeReply> Episodes);
+
+/// <summary>The shape of an episode for the contract; reading is done by <see cref="EpisodeReader"/>.</summary>
+internal sealed record EpisodeDocument
+{
+    [Description("The episode's own identifier. Posting it again amends the same episode: its start, end, encounter, catheter and the like.")]
+    public required IdentifierDocument Identifier { get; init; }
+
+    [Description("The patient, by identifier, reference or both. Cannot be amended.")]
+    public required PointerDocument Patient { get; init; }
+
+    [Description("The encounter, if known.")]
+    public PointerDocument? Encounter { get; init; }
+
+    [Description("The patient's date of birth, if known: unknown is not adult.")]
+    public string? BirthDate { get; init; }
+
+    [Description("The catheter at the start.")]
+    public CatheterDocument? Catheter { get; init; }
+
+    [Description("The bladder's capacity, if known: mL, L.")]
+    public QuantityDocument? BladderCapacity { get; init; }
+
+    [Description("Level of a spinal cord injury, e.g. T4, if there is one.")]
+    public string? SpinalLevel { get; init; }
+
+    [Description("The facility's IANA time zone. Default: the configured one. Cannot be amended.")]
+    public string? TimeZone { get; init; }
+
+    [Description("When shifts begin by the wall clock, e.g. 07:00. Cannot be amended.")]
+    public IReadOnlyList<string>? ShiftStarts { get; init; }
+
+    [Description("When the balance begins (RFC 3339, with seconds and offset).")]
+    public required string Start { get; init; }
+
+    [Description("When the episode ended, once it has.")]
+    public string? End { get; init; }
+}
+
+/// <summary>An identifier with its system.</summary>
+internal sealed record IdentifierDocument
+{
+    public required string System { get; init; }
+
+    public required string Value { get; init; }
+}
+
+/// <summary>A reference by identifier, by address, or both.</summary>
+internal sealed record PointerDocument
+{
+    public IdentifierDocument? Identifier { get; init; }
+
+    public string? Reference { get; init; }
+
+    public string? Display { get; init; }
+}
+
+/// <summary>A catheter.</summary>
+internal sealed record CatheterDocument
+{
+    public string? Type { get; init; }
+
+    [Description("Size in [Ch] (French).")]
+    public QuantityDocument? Size { get; init; }
+
+    public int? Lumens { get; init; }
+
+    public string? InsertedAt { get; init; }
+}
+
+/// <summary>Episodes: open, amend, find, read, and the balance of their log.</summary>
+internal static class EpisodesApi
+{
+    /// <summary>Adds the episodes and the settings of their balance.</summary>
+    public static IServiceCollection AddEpisodes(this IServiceCollection services, IConfiguration configuration) => services
+        .AddSingleton(BalanceSettings.Default)
+        .AddSingleton(provider => new EpisodesInMemory(provider.GetRequiredService<EpisodeStore>(), provider.GetRequiredService<BalanceSettings>(), provider.GetRequiredService<StoreSettings>().TimeZone))
+        .AddSingleton<OpenEpisode>();
+
+    /// <summary>Maps the routes.</summary>
+    public static void MapEpisodes(this IEndpointRouteBuilder app)
+    {
+        app.MapPost("/episodes", Open)
+            .Accepts<EpisodeDocument>("application/json")
+            .Produces<EpisodeReply>(StatusCodes.Status201Created)
+            .Produces<EpisodeReply>()
+            .Fails(StatusCodes.Status400BadRequest, StatusCodes.Status409Conflict, StatusCodes.Status413PayloadTooLarge, StatusCodes.Status415UnsupportedMediaType, StatusCodes.Status422UnprocessableEntity)
+            .WithName("openEpisode")
+            .WithTags("Episodes")
+            .WithSummary("Open an episode of irrigation, or amend or end the one with this identifier.")
+            .WithDescription("201 for a new one. 200 where the identifier is known: nothing changes if the content is the same, else it is amended and all that follows is worked out again. Patient, time zone and shifts cannot change.");
+        app.MapGet("/episodes", Find)
+            .Produces<EpisodesReply>()
+            .Fails(StatusCodes.Status400BadRequest)
+            .WithName("findEpisodes")
+            .WithTags("Episodes")
+            .WithSummary("Episodes of a patient, or the one with an identifier.");
+        app.MapGet("/episodes/{id}", Read)
+            .Produces<EpisodeReply>()
+            .Fails(StatusCodes.Status404NotFound)
+            .WithName("readEpisode")
+            .WithTags("Episodes")
+            .WithSummary("The episode as it was described.");
+        app.MapGet("/episodes/{id}/balance", Balance)
+            .Produces<BalanceReport>()
+            .Fails(StatusCodes.Status400BadRequest, StatusCodes.Status404NotFound)
+            .WithName("readBalance")
+            .WithTags("Episodes")
+            .WithSummary("The fluid balance with every intermediate step.")
+            .WithDescription("With `asOf` as it was known at that moment: entries that had happened and, where the sender tells, were charted by then. " + Texts.Caution);
+    }
+
+    /// <summary>The answer for an id that names no episode.</summary>
+    public static OutcomeResult Unknown(string id) =>
+        EntriesApi.Refused(StatusCodes.Status404NotFound, [new("unknown-episode", "id", $"'{(id.Length > 64 ? id[..64] + "…" : id)}'", "the id of an episode, as POST /episodes answered it")]);
+
+    private static async Task<IResult> Open(HttpRequest request, OpenEpisode open, CancellationToken stop)
+    {
+        if (request.ContentType?.Split(';')[0].Trim().ToLowerInvariant() is not "application/json")
+        {
+            return EntriesApi.Refused(StatusCodes.Status415UnsupportedMediaType, [new("unsupported-media-type", "Content-Type", request.ContentType ?? "none", "application/json")]);
+        }
+
+        var body = await EntriesBody.ReadJson(request, stop);
+        if (body.Problem is { } problem) return EntriesApi.Refused(StatusCodes.Status400BadRequest, [problem]);
+        if (body.Items is not [var json]) return EntriesApi.Refused(StatusCodes.Status400BadRequest, [EntryProblem.WrongType("body", "a list", "one episode: a JSON object")]);
+        return await open.Handle(json, stop) switch
+        {
+            OpenedEpisode.Rejected rejected => EntriesApi.Refused(rejected.Status, rejected.Problems),
+            OpenedEpisode.Stands { IsNew: true } opened => Results.Created($"/episodes/{opened.Episode.Id}", Reply(opened.Episode.Row)),
+            OpenedEpisode.Stands stands => Results.Json(Reply(stands.Episode.Row)),
+            _ => throw new InvalidOperationException("an outcome without a reply"),
+        };
+    }
+
+    private static async Task<IResult> Find(
+        EpisodeStore store,
+        [FromQueryName("patient.identifier"), Description("The patient's identifier: system|value, or a value alone.")] string? patientIdentifier,
+        [Description("The episode's identifier: system|value.")] string? identifier,
+        CancellationToken stop)
+    {
+        var (system, value) = Token(patientIdentifier ?? identifier);
+        if (value is null || (patientIdentifier is null && system is null))
+        {
+            return EntriesApi.Refused(StatusCodes.Status400BadRequest, [EntryProblem.Missing("query", "patient.identifier=system|value, or identifier=system|value")]);
+        }
+
+        IReadOnlyList<EpisodeRow> rows = patientIdentifier is not null ? await store.FindByPatient(system, value, stop)
+            : await store.FindByIdentifier(system!, value, stop) is { } row ? [row] : [];
+        return Results.Json(new EpisodesReply([.. rows.Select(Reply)]));
+    }
+
+    private static async Task<IResult> Read([Description("The episode's id.")] string id, EpisodeStore store, CancellationToken stop) =>
+        await store.Find(id, stop) is { } row ? Results.Json(Reply(row)) : Unknown(id);
+
+    private static async Task<IResult> Balance(
+        [Description("The episode's id.")] string id,
+        EpisodesInMemory episodes,
+        TimeProvider clock,
+        [Description("A moment (RFC 3339, with seconds and offset). Default: now.")] string? asOf,
+        CancellationToken stop)
+    {
+        if (await episodes.Find(id, stop) is not { } episode) return Unknown(id);
+        if (asOf is null) return Results.Json(BalanceReport.Of(episode.Balance, id, Instant.FromDateTimeOffset(clock.GetUtcNow())));
+        if (OffsetDateTimePattern.ExtendedIso.Parse(asOf) is not { Success: true } moment)
+        {
+            return EntriesApi.Refused(StatusCodes.Status400BadRequest, [EntryProblem.BadTime("asOf", asOf)]);
+        }
+
+        var at = moment.Value.ToInstant();
+        return Results.Json(BalanceReport.Of(FluidBalance.Of(episode.Log.KnownAt(at), episode.Balance.Settings), id, at));
+    }
+
+    private static EpisodeReply Reply(EpisodeRow row) => new(row.Id, row.Version, row.LastSequence, JsonNode.Parse(row.Json)!);
+
+    private static (string? System, string? Value) Token(string? text)
+    {
+        if (string.IsNullOrEmpty(text)) return (null, null);
+        var bar = text.IndexOf('|', StringComparison.Ordinal);
+        return bar < 0 ? (null, text) : (text[..bar], text[(bar + 1)..]);
+    }
+}
+
+/// <summary>What became of an attempt to open or amend an episode.</summary>
+internal abstract record OpenedEpisode
+{
+    /// <summary>It stands.</summary>
+    public sealed record Stands(Episode Episode, bool IsNew) : OpenedEpisode;
+
+    /// <summary>Nothing was stored.</summary>
+    public sealed record Rejected(int Status, IReadOnlyList<EntryProblem> Problems) : OpenedEpisode;
+}
+
+/// <summary>Opens an episode, or amends the one with its identifier.</summary>
+internal sealed class OpenEpisode(EpisodesInMemory episodes, EpisodeStore store, ProfileValidator profiles, StoreSettings settings)
+{
+    private const int Attempts = 20;
+
+    /// <summary>Opens or amends.</summary>
+    public async Task<OpenedEpisode> Handle(System.Text.Json.JsonElement json, CancellationToken stop)
+    {
+        var problems = new List<EntryProblem>();
+        if (EpisodeReader.Read(json, settings.TimeZone, problems) is not { } definition) return new OpenedEpisode.Rejected(StatusCodes.Status422UnprocessableEntity, problems);
+
+        var row = new EpisodeRow(PatientKey(definition), NewId(), 1, 0, Token(definition.Identifier), Token(definition.Patient.Identifier), definition.Frame.Start, definition.Frame.End, definition.Json);
+        switch (await store.Open(row, stop))
+        {
+            case OpenOutcome.Opened opened:
+                return new OpenedEpisode.Stands(await episodes.Load(opened.Episode, stop), true);
+            case OpenOutcome.AlreadyThere there:
+                using (await Turns.Of(there.Episode.Id, stop))
+                {
+                    return await Amend(there.Episode.Id, definition, stop);
+                }
+
+            default:
+                throw new InvalidOperationException("an outcome without a reply");
+        }
+    }
+
+    private async Task<OpenedEpisode> Amend(string id, EpisodeDefinition definition, CancellationToken stop)
+    {
+        for (var attempt = 0; attempt < Attempts; attempt++)
+        {
+            var episode = await episodes.Find(id, stop) ?? throw new InvalidOperationException("an episode that was there a moment ago");
+            if (episode.Definition.SaysTheSame(definition)) return new OpenedEpisode.Stands(episode, false);
+            if (!episode.Definition.SameBedside(definition))
+            {
+                return new OpenedEpisode.Rejected(StatusCodes.Status409Conflict, [new("patient-mismatch", "episode", "another patient, time zone or other shifts under a known identifier", "what the episode was opened with, or another identifier")]);
+            }
+
+            var (balance, changes) = episode.Balance.In(definition.Frame);
+            var outside = balance.Log.Channels.SelectMany(c => Enumerable.Range(0, balance.Log[c].Count).Select(i => balance.Log[c][i])).Distinct()
+                .Select(entry => Contradictions.OfFrame(entry, definition.Frame, "episode")).FirstOrDefault(p => p is not null);
+            if (outside is not null) return new OpenedEpisode.Rejected(StatusCodes.Status409Conflict, [outside]);
+
+            var after = new Episode(episode.Row with { Json = definition.Json, ClosedAt = definition.Frame.End }, definition, balance);
+            var (valid, faulty) = profiles.Sort(EpisodeMapper.ToResources(episode, after, changes));
+            var withheld = faulty.Select(f => new WithheldRow(f.Resource.TypeName, f.Resource.Id!, string.Join(' ', f.Faults.Select(fault => fault.Key).Distinct()))).ToList();
+            var change = new EpisodeChange(episode.Row.PatientKey, id, episode.Row.Version, [], [.. valid.Select(ResourceDraft.Of)], withheld, definition.Json, definition.Frame.End);
+            if (await store.Save(change, stop) is SaveOutcome.Saved saved)
+            {
+                return new OpenedEpisode.Stands(episodes.Keep(after with { Row = after.Row with { Version = saved.Version } }), false);
+            }
+        }
+
+        throw new InvalidOperationException("an episode that changed under every attempt");
+    }
+
+    private static Token? Token(BusinessIdentifier? identifier) => identifier is null ? null : new(identifier.System, identifier.Value);
+
+    /// <summary>Keeps one patient's rows together without storing who it is in every key.</summary>
+    private static string PatientKey(EpisodeDefinition definition) => Wire.Digest(
+        definition.Patient.Identifier is { } id ? $"{id.System}|{id.Value}" : definition.Patient.Reference!, 24);
+
+    private static string NewId() => Wire.Digest(Convert.ToHexString(RandomNumberGenerator.GetBytes(32)), 16);
+}
