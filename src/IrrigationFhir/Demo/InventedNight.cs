@@ -17,6 +17,9 @@ internal static class InventedNight
     /// <summary>The end of the night.</summary>
     public const string Morning = "2026-03-15T07:00:00+01:00";
 
+    /// <summary>When the charts are read: by then the last entries have been charted.</summary>
+    public const string Handover = "2026-03-15T07:05:00+01:00";
+
     /// <summary>The episode, as it is opened.</summary>
     /// <param name="end">When it ended, once it has.</param>
     public static JsonObject Episode(string? end = null) => new()

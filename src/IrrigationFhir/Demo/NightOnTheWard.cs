@@ -52,7 +52,7 @@ internal static class NightOnTheWard
 
     private static async Task Show(WardClient ward, string episode, string address, TextWriter output)
     {
-        var balance = await ward.Get($"/episodes/{episode}/balance?asOf={Uri.EscapeDataString(InventedNight.Morning)}", CancellationToken.None);
+        var balance = await ward.Get($"/episodes/{episode}/balance?asOf={Uri.EscapeDataString(InventedNight.Handover)}", CancellationToken.None);
         await output.WriteLineAsync($"{InventedNight.Title}\n");
         await Table(output, "From reading to reading", balance["intervals"]!.AsArray(), "irrigantInstilled", "drained");
         await Table(output, "By the clock hour (in by the irrigant's flow, out and simple as charted in it)", balance["hours"]!.AsArray(), "irrigantInstilled", "drainageCharted");
