@@ -128,6 +128,7 @@ internal sealed class ProfileRules
     private Rule? OfAssertion(IAssertion assertion, string path) => assertion switch
     {
         FhirEle1Validator => new HasContent(),
+        InvariantValidator { Key: "obs-7" } => new ComponentCodesDiffer(),
         InvariantValidator invariant => new Single(invariant.Key, invariant),
         BindingValidator binding => new Bound(binding.ValueSetUri.ToString(), valueSets),
         CardinalityValidator count => new Count(count),
@@ -145,7 +146,8 @@ internal sealed class ProfileRules
         BaseType { Type: not ("Element" or "BackboneElement") } type => new TypeIs(type.Type),
         ElementSchema element => Together(MembersOf(element), path),
         BaseTypeInvariantConstraintsValidator => new ByType(typeName => invariants!.GetValueOrDefault(typeName, new All([]))),
-        PatternValidator or FixedValidator => new Single(FaultKind.Pattern, (IValidatable)assertion),
+        PatternValidator pattern => new Fits(pattern.PatternValue.Poco),
+        FixedValidator fixedValue => new Single(FaultKind.Pattern, fixedValue),
         IssueAssertion outsideSlices => new Single(FaultKind.Slicing, outsideSlices),
         ReferencedInstanceValidator or DefinitionsAssertion => null,
         IGroupValidatable group => new Group(FaultKind.Value, group),
@@ -187,10 +189,8 @@ internal sealed class ProfileRules
             case BindingValidator { ValueSetUri: var url }:
                 var bound = new Bound(url.ToString(), valueSets);
                 return bound.Holds;
-            case PatternValidator { PatternValue.Poco: CodeableConcept { Text: null } pattern }
-                when pattern.Coding.All(coding => coding is { Version: null, Display: null, UserSelected: null }):
-                return node => node.Poco is CodeableConcept concept && pattern.Coding.All(wanted => concept.Coding.Any(coding =>
-                    (wanted.System is null || coding.System == wanted.System) && (wanted.Code is null || coding.Code == wanted.Code)));
+            case PatternValidator { PatternValue.Poco: var pattern }:
+                return new Fits(pattern).Holds;
             case IValidatable any:
                 return node => any.Validate(node, Findings.Settings, new ValidationState()).IsSuccessful;
             default:

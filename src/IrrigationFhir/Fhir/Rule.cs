@@ -4,6 +4,7 @@ using System.Collections.Frozen;
 using Firely.Fhir.Validation;
 using Hl7.Fhir.ElementModel;
 using Hl7.Fhir.Model;
+using Hl7.Fhir.Serialization;
 
 namespace IrrigationFhir.Fhir;
 
@@ -117,6 +118,17 @@ internal sealed class HasContent : Rule
         }
 
         findings.Add("ele-1", node, "an element has a value or children");
+    }
+}
+
+/// <summary>obs-7: with a value, no component has a code of the Observation itself. As FHIRPath it takes as long as all the rest together.</summary>
+internal sealed class ComponentCodesDiffer : Rule
+{
+    public override void Check(PocoNode node, Findings findings)
+    {
+        if (node.Poco is Observation { Value: not null, Code: { } code } observation
+            && observation.Component.Any(component => component.Code?.Coding.Any(coding => code.Coding.Any(coding.IsExactly)) ?? false))
+            findings.Add("obs-7", node, "a component has the code of the Observation");
     }
 }
 
@@ -277,6 +289,39 @@ internal sealed class Bound(string valueSet, ValueSets sets) : Rule
     };
 
     private bool Holds(Coding coding) => coding.Code is { } code && sets.Contains(valueSet, coding.System ?? "", code);
+}
+
+/// <summary>The instance has at least what a pattern has: equal values, and for each repetition in the pattern one that fits.</summary>
+internal sealed class Fits(Base pattern) : Rule
+{
+    public override void Check(PocoNode node, Findings findings)
+    {
+        if (!Holds(node))
+            findings.Add(FaultKind.Pattern, node, $"expected {FhirJsonSerializer.Default.SerializeToString(pattern)}");
+    }
+
+    /// <summary>Whether the instance fits.</summary>
+    public bool Holds(PocoNode node) => Holds(node.Poco, pattern);
+
+    private static bool Holds(Base instance, Base pattern)
+    {
+        if (pattern is PrimitiveType primitive)
+            return instance is PrimitiveType value && Equals(value.JsonValue, primitive.JsonValue);
+        foreach (var (name, wanted) in pattern.EnumerateElements())
+        {
+            if (!instance.TryGetValue(name, out var found) || !Holds(found, wanted))
+                return false;
+        }
+
+        return true;
+    }
+
+    private static bool Holds(object found, object wanted) => (found, wanted) switch
+    {
+        (Base one, Base other) => Holds(one, other),
+        (IEnumerable<Base> many, IEnumerable<Base> others) => others.All(other => many.Any(one => Holds(one, other))),
+        _ => Equals(found, wanted),
+    };
 }
 
 /// <summary>A reference names a type of resource that is allowed here, or none.</summary>

@@ -20,12 +20,12 @@ Description: "Everything that left the bladder since the previous reading: irrig
 Invariant: bd-standard-codes
 Description: "The local code is accompanied by SNOMED CT 251843005 (fluid output from drain) and MDC 157740 (drainage volume in bag)."
 Severity: #error
-Expression: "code.coding.exists(system = 'http://snomed.info/sct' and code = '251843005') and code.coding.exists(system = 'urn:iso:std:iso:11073:10101' and code = '157740')"
+Expression: "code.coding.code contains '251843005' and code.coding.code contains '157740'"
 
 Invariant: bd-not-urine
-Description: "Mixed drainage carries no urine-output code, or whoever sums urine counts the irrigant with it."
+Description: "Mixed drainage carries no urine-output code, or whoever sums urine counts the irrigant with it. LOINC has no code for mixed drainage, so any LOINC code here is a wrong one."
 Severity: #error
-Expression: "code.coding.where((system = 'http://loinc.org' and code in ('9187-6' | '9188-4' | '9189-2' | '9190-0' | '9191-8' | '9192-6' | '9193-4' | '9195-9' | '9197-5' | '79549-2' | '80523-4')) or (system = 'http://snomed.info/sct' and code = '364201005') or (system = 'urn:iso:std:iso:11073:10101' and code = '157744')).empty()"
+Expression: "(code.coding.system contains 'http://loinc.org').not() and (code.coding.code contains '364201005').not() and (code.coding.code contains '157744').not()"
 
 Instance: bladder-drainage-example
 InstanceOf: BladderDrainage

@@ -14,7 +14,7 @@ Description: "Fluid in the bladder, seen by ultrasound. Anchors the retained vol
 Invariant: bsv-loinc
 Description: "The local code is accompanied by LOINC 15309-8."
 Severity: #error
-Expression: "code.coding.exists(system = 'http://loinc.org' and code = '15309-8')"
+Expression: "code.coding.code contains '15309-8'"
 
 Instance: bladder-scan-volume-example
 InstanceOf: BladderScanVolume

@@ -57,8 +57,10 @@ Description: "Urine made by the kidneys over an interval, computed from total dr
 * component[interval-95].value[x] only Range
 * component[interval-95].valueRange.low 1..1
 * component[interval-95].valueRange.low = 'mL'
+* component[interval-95].valueRange.low.value 1..1
 * component[interval-95].valueRange.high 1..1
 * component[interval-95].valueRange.high = 'mL'
+* component[interval-95].valueRange.high.value 1..1
 * component[term-assumed-zero].code = $observation#term-assumed-zero
 * component[term-assumed-zero].value[x] 1..1
 * component[term-assumed-zero].value[x] only CodeableConcept
@@ -72,17 +74,17 @@ Description: "Urine made by the kidneys over an interval, computed from total dr
 Invariant: cuo-derived-from
 Description: "A value names what it was computed from."
 Severity: #error
-Expression: "value.exists() implies derivedFrom.exists()"
+Expression: "value.empty() or derivedFrom.exists()"
 
 Invariant: cuo-timed-code
 Description: "A LOINC code for 1, 8, 12 or 24 hours stands on a window of exactly that length, and only when the window is complete."
 Severity: #error
-Expression: "code.coding.where(system = 'http://loinc.org' and code in ('9188-4' | '9189-2' | '9191-8' | '9192-6')).all(%resource.status != 'preliminary' and %resource.component.where(code.coding.exists(code = 'duration')).value.value = iif($this.code = '9188-4', 1.0, iif($this.code = '9189-2', 8.0, iif($this.code = '9191-8', 12.0, 24.0))))"
+Expression: "(code.coding.code contains '9188-4' implies (status != 'preliminary' and component.where(code.coding.code contains 'duration').value.value = 1)) and (code.coding.code contains '9189-2' implies (status != 'preliminary' and component.where(code.coding.code contains 'duration').value.value = 8)) and (code.coding.code contains '9191-8' implies (status != 'preliminary' and component.where(code.coding.code contains 'duration').value.value = 12)) and (code.coding.code contains '9192-6' implies (status != 'preliminary' and component.where(code.coding.code contains 'duration').value.value = 24))"
 
 Invariant: cuo-timed-unit
 Description: "A LOINC code for 1, 8, 12 or 24 hours is a rate: its value has the unit mL/h, mL/(8.h), mL/(12.h) or mL/d. Without such a code the value is a volume or a rate per hour."
 Severity: #error
-Expression: "value.exists() implies (value.code = 'mL/(8.h)') = code.coding.exists(code = '9189-2') and (value.code = 'mL/(12.h)') = code.coding.exists(code = '9191-8') and (value.code = 'mL/d') = code.coding.exists(code = '9192-6') and (code.coding.exists(code = '9188-4') implies value.code = 'mL/h')"
+Expression: "value.empty() or ((value.code = 'mL/(8.h)') = (code.coding.code contains '9189-2') and (value.code = 'mL/(12.h)') = (code.coding.code contains '9191-8') and (value.code = 'mL/d') = (code.coding.code contains '9192-6') and (code.coding.code contains '9188-4' implies value.code = 'mL/h'))"
 
 Instance: corrected-urine-output-example
 InstanceOf: CorrectedUrineOutput

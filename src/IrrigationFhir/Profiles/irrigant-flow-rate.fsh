@@ -14,18 +14,17 @@ Description: "The flow the irrigation was set to: a volume per hour, or drops pe
 * insert ComponentsByCode(#open)
 * component contains drop-factor 0..1
 * insert QuantityComponent(drop-factor, {drop}/mL)
-* component[drop-factor].valueQuantity.value 1..1
 * obeys ifh-value-or-reason and ifr-unit and ifr-drop-factor
 
 Invariant: ifr-unit
 Description: "Drops per minute go with the drip-rate code, millilitres per hour with the flow-rate code."
 Severity: #error
-Expression: "value.exists() implies (value.code = '{drop}/min') = code.coding.exists(code = 'irrigant-drip-rate')"
+Expression: "value.empty() or (value.code = '{drop}/min') = (code.coding.code contains 'irrigant-drip-rate')"
 
 Invariant: ifr-drop-factor
 Description: "A drip rate says a volume only with its drop factor, which is above zero."
 Severity: #error
-Expression: "code.coding.exists(code = 'irrigant-drip-rate') implies component.where(code.coding.exists(code = 'drop-factor')).value.value > 0"
+Expression: "code.coding.code contains 'irrigant-drip-rate' implies component.where(code.coding.code contains 'drop-factor').value.value > 0"
 
 Instance: irrigant-flow-rate-example
 InstanceOf: IrrigantFlowRate

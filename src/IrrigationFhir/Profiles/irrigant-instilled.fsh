@@ -14,7 +14,7 @@ Description: "Irrigation fluid that ran into the bladder, at an instant (syringe
 Invariant: ii-estimated
 Description: "An estimate does not carry the code of a measured intake."
 Severity: #error
-Expression: "method.coding.exists(code = 'estimate') implies code.coding.exists(code = '9026-6').not()"
+Expression: "method.coding.code contains 'estimate' implies (code.coding.code contains '9026-6').not()"
 
 Instance: irrigant-instilled-example
 InstanceOf: IrrigantInstilled

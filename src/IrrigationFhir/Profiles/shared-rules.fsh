@@ -12,7 +12,7 @@ Expression: "value.exists() or dataAbsentReason.exists()"
 Invariant: ifh-component-value-or-reason
 Description: "Every component has a value or the reason why there is none."
 Severity: #error
-Expression: "component.all(value.exists() or dataAbsentReason.exists())"
+Expression: "component.where(value.empty() and dataAbsentReason.empty()).empty()"
 
 // A volume in mL, or a reason from our own list.
 RuleSet: VolumeOrReason
@@ -38,6 +38,7 @@ RuleSet: QuantityComponent(slug, unit)
 * component[{slug}].code = $observation#{slug}
 * component[{slug}].value[x] only Quantity
 * component[{slug}].valueQuantity = '{unit}'
+* component[{slug}].valueQuantity.value 1..1
 * component[{slug}].dataAbsentReason from absent-reason (required)
 
 RuleSet: InventedPatient

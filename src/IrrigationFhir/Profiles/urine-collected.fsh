@@ -15,7 +15,7 @@ Description: "Urine that did not pass the irrigated catheter's drainage: voided,
 Invariant: uc-route-code
 Description: "Nephrostomy and in-and-out catheter have their own LOINC codes; every other route has the generic one."
 Severity: #error
-Expression: "code.coding.exists(code = '79549-2') = method.coding.exists(code in ('left-nephrostomy' | 'right-nephrostomy')) and code.coding.exists(code = '9195-9') = method.coding.exists(code = 'straight-catheter')"
+Expression: "(code.coding.code contains '79549-2') = (method.coding.code contains 'left-nephrostomy' or method.coding.code contains 'right-nephrostomy') and (code.coding.code contains '9195-9') = (method.coding.code contains 'straight-catheter')"
 
 Instance: urine-collected-example
 InstanceOf: UrineCollected
