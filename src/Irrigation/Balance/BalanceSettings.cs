@@ -9,6 +9,12 @@ public sealed record BalanceSettings
     /// <summary>The defaults.</summary>
     public static BalanceSettings Default { get; } = new();
 
+    /// <summary>The characters of the measuring ways.</summary>
+    public MeasuringCharacters Characters { get; init; } = MeasuringCharacters.Default;
+
+    /// <summary>Whether the best estimate is the headline. Default no; for a site that has calibrated its bags and containers.</summary>
+    public bool BestEstimateIsHeadline { get; init; }
+
     /// <summary>How far from a closing reading a bladder scan may lie and still anchor it. Default 15 min; our judgement.</summary>
     public Duration ScanReach { get; init; } = Duration.FromMinutes(15);
 

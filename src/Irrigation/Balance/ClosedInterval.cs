@@ -70,9 +70,26 @@ public sealed record Part(PartKind Kind, EntryKey Entry, Instant Start, Instant 
 
 /// <summary>Corrected urine output: the headline, and beside it the best estimate with its interval.</summary>
 /// <param name="Headline">The trade's number: the mass balance on the volumes as charted. Any sign.</param>
-/// <param name="BestEstimate">With known bias taken out, and its standard uncertainty; null where the measuring ways' characters are not given.</param>
+/// <param name="BestEstimate">With known bias taken out, and its standard uncertainty; null where something was not charted, so that its doubts are not known.</param>
 /// <param name="Interval95">The 95 % interval round the best estimate; null where that is.</param>
-public sealed record UrineOutput(Volume Headline, Estimate? BestEstimate, VolumeRange? Interval95);
+public sealed record UrineOutput(Volume Headline, Estimate? BestEstimate, VolumeRange? Interval95)
+{
+    /// <summary>Coverage factor of the interval (JCGM 100:2008, 6.2.1 and annex G: k = 2 for about 95 %).</summary>
+    public const decimal CoverageFactor = 2;
+
+    /// <summary>The output of a worked volume.</summary>
+    /// <param name="worked">As charted and at its best.</param>
+    /// <param name="estimable">Whether its doubts are known; where not, the headline stands alone.</param>
+    /// <param name="settings">Which of the two is the headline.</param>
+    internal static UrineOutput Of(Measured worked, bool estimable, BalanceSettings settings)
+    {
+        var headline = settings.BestEstimateIsHeadline && estimable ? worked.Best : worked.Charted;
+        if (!estimable) return new(headline, null, null);
+        var estimate = worked.Estimate;
+        var half = estimate.StandardUncertainty * CoverageFactor;
+        return new(headline, estimate, new(estimate.Value - half, estimate.Value + half));
+    }
+}
 
 /// <summary>The time between two readings of what left the bladder, and the mass balance over it.</summary>
 /// <remarks>
@@ -109,6 +126,9 @@ public sealed record ClosedInterval
     /// <summary>U; null where it cannot be worked out, and then <see cref="Absent"/> says why.</summary>
     public required UrineOutput? Output { get; init; }
 
+    /// <summary>U as charted and at its best, with the doubts source by source; null where U is.</summary>
+    public required Measured? Worked { get; init; }
+
     /// <summary>Why there is no number; null where there is one.</summary>
     public required AbsentReason? Absent { get; init; }
 
@@ -130,13 +150,25 @@ public sealed record ClosedInterval
     /// <summary>End less start.</summary>
     public Duration Length => End - Start;
 
-    /// <summary>U that falls to [from, to), by elapsed time; null where U is unknown.</summary>
+    /// <summary>U as charted that falls to [from, to), by elapsed time; null where U is unknown.</summary>
     /// <remarks>
     /// The share of U, not of D (clinical reference 4). Worked as a difference of running shares, so that the shares of any partition
     /// add up to the whole.
     /// </remarks>
-    public Volume? OutputBetween(Instant from, Instant to) =>
-        Output is null ? null : RunningOutput(to) - RunningOutput(from);
+    public Volume? OutputBetween(Instant from, Instant to) => Worked is { } worked ? Running(worked.Charted, to) - Running(worked.Charted, from) : null;
+
+    /// <summary>The same with the best value and its doubts; where the interval is cut, the doubt about apportioning is one of them.</summary>
+    /// <param name="from">First instant.</param>
+    /// <param name="to">First instant after.</param>
+    /// <param name="urineDrift">How far urine production may drift within the interval, relative (rectangular).</param>
+    public Measured? WorkedBetween(Instant from, Instant to, decimal urineDrift)
+    {
+        if (Worked is not { } worked) return null;
+        if (from <= Start && to >= End) return worked;
+        var (a, b) = (Fraction(from), Fraction(to));
+        var share = new Measured(OutputBetween(from, to)!.Value, Running(worked.Best, to) - Running(worked.Best, from), worked.Errors * (double)(b - a));
+        return share.Doubting($"apportioning of {Stream} to {End}", ErrorBudget.Rectangular(urineDrift) * Math.Abs(worked.Best.Millilitres) * ((b * (1 - b)) - (a * (1 - a))));
+    }
 
     /// <inheritdoc/>
     public bool Equals(ClosedInterval? other) =>
@@ -150,10 +182,11 @@ public sealed record ClosedInterval
     /// <inheritdoc/>
     public override int GetHashCode() => HashCode.Combine(Stream, Start, End, Output, Status);
 
-    private Volume RunningOutput(Instant at)
+    private Volume Running(Volume whole, Instant at)
     {
         if (at <= Start) return Volume.Zero;
-        if (at >= End) return Output!.Headline;
-        return Output!.Headline.Share(Elapsed.Between(Start, at), Elapsed.Between(Start, End));
+        return at >= End ? whole : whole.Share(Elapsed.Between(Start, at), Elapsed.Between(Start, End));
     }
+
+    private decimal Fraction(Instant at) => at <= Start ? 0 : at >= End ? 1 : Elapsed.Between(Start, at) / Elapsed.Between(Start, End);
 }

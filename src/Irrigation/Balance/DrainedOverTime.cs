@@ -6,12 +6,12 @@ using NodaTime;
 namespace Irrigation.Balance;
 
 /// <summary>What the readings that close an interval say had left the bladder.</summary>
-/// <param name="Amount">D, urine included; null where unknown.</param>
+/// <param name="Amount">D, urine included, as charted and at its best, with its doubts; null where unknown.</param>
 /// <param name="Urine">The part that was charted as urine, free of irrigant.</param>
 /// <param name="AnyDrainage">Whether a drainage container was read at all.</param>
 /// <param name="Caveats">What a reader should know.</param>
 /// <param name="Parts">The working.</param>
-internal sealed record Drained(Volume? Amount, Volume Urine, bool AnyDrainage, ImmutableHashSet<Caveat> Caveats, ImmutableArray<Part> Parts);
+internal sealed record Drained(Measured? Amount, Volume Urine, bool AnyDrainage, ImmutableHashSet<Caveat> Caveats, ImmutableArray<Part> Parts);
 
 /// <summary>Closing points, and the differences that readings of the drainage make. A level reading is not an emptying.</summary>
 internal sealed class DrainedOverTime(EpisodeLog log, BalanceSettings settings)
@@ -56,7 +56,7 @@ internal sealed class DrainedOverTime(EpisodeLog log, BalanceSettings settings)
     /// <summary>What the readings of a closing point add.</summary>
     public Drained At(Instant closing)
     {
-        Volume? amount = Volume.Zero;
+        Measured? amount = Measured.Nothing;
         var urine = Volume.Zero;
         var caveats = ImmutableHashSet<Caveat>.Empty;
         var parts = ImmutableArray.CreateBuilder<Part>();
@@ -67,14 +67,15 @@ internal sealed class DrainedOverTime(EpisodeLog log, BalanceSettings settings)
             {
                 urine += collected.Amount;
                 parts.Add(new(PartKind.Urine, reading.Key, log[Channel.BladderOutput].LastBefore(reading.At)?.At ?? log.Frame.Start, reading.At, collected.Amount, collected.Amount));
-                amount += collected.Amount;
+                amount += settings.Characters.Urine(collected);
                 if (collected.Amount > settings.LargestVolume) caveats = caveats.Add(Caveat.ImplausibleVolume);
                 continue;
             }
 
             any = true;
-            var (since, added, doubt) = Added(reading);
-            amount += added;
+            var (since, difference, doubt) = Added(reading);
+            var added = difference?.Charted;
+            amount += difference;
             if (doubt is { } caveat) caveats = caveats.Add(caveat);
             if (added > settings.LargestVolume) caveats = caveats.Add(Caveat.ImplausibleVolume);
             if (reading.At > closing && DrainedSinceClamp(reading, closing) && added > Volume.Zero) caveats = caveats.Add(Caveat.DrainageWhileClamped);
@@ -85,7 +86,7 @@ internal sealed class DrainedOverTime(EpisodeLog log, BalanceSettings settings)
     }
 
     /// <summary>What a reading adds to the one before of the same container.</summary>
-    public (Instant Since, Volume? Added, Caveat? Doubt) Added(Entry reading)
+    public (Instant Since, Measured? Added, Caveat? Doubt) Added(Entry reading)
     {
         var container = log[Channel.Container(ContainerOf(reading)!)];
         var i = container.FirstAtOrAfter(reading.At);
@@ -95,11 +96,14 @@ internal sealed class DrainedOverTime(EpisodeLog log, BalanceSettings settings)
         var doubt = known ? null : reading.At == log.Frame.Start ? null : (Caveat?)Caveat.DrainageStartUnknown;
 
         // A reading at the very start says what was there before: it counts for nothing and is the level to compare with.
-        if (reading.At <= log.Frame.Start) return (since, Volume.Zero, null);
-        var added = Content(reading) - before;
-        if (added < -settings.LevelTolerance) return (since, null, Caveat.ContainerReset);
-        return added < Volume.Zero ? (since, Volume.Zero, Caveat.LevelBelowPrevious) : (since, added, doubt);
+        if (reading.At <= log.Frame.Start) return (since, Measured.Nothing, null);
+        var held = before is null ? Measured.Nothing : Held(before);
+        var added = Held(reading) - held;
+        if (added.Charted < -settings.LevelTolerance) return (since, null, Caveat.ContainerReset);
+        return added.Charted < Volume.Zero ? (since, Measured.Nothing, Caveat.LevelBelowPrevious) : (since, added, doubt);
     }
+
+    private Measured Held(Entry reading) => settings.Characters.Content(Content(reading), reading, ContainerOf(reading)!);
 
     /// <summary>The container that a reading is about; null for urine.</summary>
     public static string? ContainerOf(Entry reading) => reading switch
@@ -132,18 +136,18 @@ internal sealed class DrainedOverTime(EpisodeLog log, BalanceSettings settings)
     /// The highest level since the container was last emptied, so that re-reading a little lower and then higher adds up to the truth.
     /// Stops at a fall by more than the tolerance, which is a reset, and where no earlier reading can have been higher.
     /// </summary>
-    private (Volume Level, bool Known) LevelBefore(Timeline container, int index)
+    private (Entry? Highest, bool Known) LevelBefore(Timeline container, int index)
     {
-        Volume? highest = null;
+        Entry? highest = null;
         for (var i = index - 1; i >= 0; i--)
         {
-            if (Empties(container[i])) return (highest ?? Volume.Zero, true);
+            if (Empties(container[i])) return (highest, true);
             var level = Content(container[i]);
             if (highest is not null && level - Content(container[i + 1]) > settings.LevelTolerance) break;
-            if (highest is { } high && level < high - settings.LevelTolerance) break;
-            if (highest is null || level > highest) highest = level;
+            if (highest is not null && level < Content(highest) - settings.LevelTolerance) break;
+            if (highest is null || level > Content(highest)) highest = container[i];
         }
 
-        return (highest ?? Volume.Zero, highest is not null);
+        return (highest, highest is not null);
     }
 }

@@ -132,7 +132,7 @@ public sealed class FluidBalance
         Volume? sum = Volume.Zero;
         foreach (var reading in Log[Channel.BladderOutput].After(start, end))
         {
-            sum += reading is UrineCollected collected ? collected.Amount : drained.Added(reading).Added;
+            sum += reading is UrineCollected collected ? collected.Amount : drained.Added(reading).Added?.Charted;
         }
 
         foreach (var route in OtherRoutes)
@@ -151,7 +151,7 @@ public sealed class FluidBalance
         if (asOf <= start) return new(start, asOf, Volume.Zero, [], clamp?.At);
         var since = instilled.Between(start, asOf);
         var caveats = clamp is null ? since.Caveats : since.Caveats.Add(Caveat.DwellInProgress);
-        return new(start, asOf, since.Amount, [.. caveats.Order()], clamp?.At);
+        return new(start, asOf, since.Amount?.Charted, [.. caveats.Order()], clamp?.At);
     }
 
     private static IEnumerable<Entry> Entries(Change change) => new[] { change.Before, change.After }.OfType<Entry>();
@@ -218,11 +218,12 @@ public sealed class FluidBalance
     {
         var (into, outOf) = (instilled.Between(start, end), drained.At(end));
         var leaks = Log[Channel.Leak].After(start, end).Cast<LeakEstimated>().ToList();
-        var leaked = leaks.Count == 0 ? (Volume?)null : leaks.Aggregate(Volume.Zero, (sum, leak) => sum + leak.Amount);
+        var leaked = leaks.Count == 0 ? (Measured?)null : leaks.Aggregate(Measured.Nothing, (sum, leak) => sum + Settings.Characters.Leak(leak));
         var (held, heldBefore) = (retained.At(end), retained.At(end) is null ? null : retained.LastBefore(end));
-        var change = heldBefore is null ? null : held?.Held - heldBefore.Held;
+        var change = held is null || heldBefore is null ? (Measured?)null : Settings.Characters.Held(held) - Settings.Characters.Held(heldBefore);
 
-        var output = into.Amount is { } i && outOf.Amount is { } d ? d - i + (change ?? Volume.Zero) + (leaked ?? Volume.Zero) : (Volume?)null;
+        var worked = into.Amount is { } i && outOf.Amount is { } d ? d - i + (change ?? Measured.Nothing) + (leaked ?? Measured.Nothing) : (Measured?)null;
+        var output = worked?.Charted;
         AbsentReason? absent = output is not null ? null
             : outOf.Amount is null ? AbsentReason.DrainageUnknown
             : into.Provisional ? AbsentReason.IrrigantNotReadYet
@@ -230,7 +231,7 @@ public sealed class FluidBalance
 
         var caveats = into.Caveats.Union(outOf.Caveats);
         if (into.Amount is null && !into.Provisional) caveats = caveats.Add(Caveat.IrrigantUnknown);
-        if (into.Amount > Volume.Zero && !outOf.AnyDrainage) caveats = caveats.Add(Caveat.DrainageNotCharted);
+        if (into.Amount?.Charted > Volume.Zero && !outOf.AnyDrainage) caveats = caveats.Add(Caveat.DrainageNotCharted);
         if (held is not null && heldBefore is null) caveats = caveats.Add(Caveat.RetainedStartUnknown);
         if (output < Volume.Zero) caveats = caveats.Add(Caveat.NegativeOutput);
         if (end - start > Settings.LongestGap) caveats = caveats.Add(Caveat.Gap);
@@ -255,20 +256,25 @@ public sealed class FluidBalance
             Stream = Bladder,
             Start = start,
             End = end,
-            Instilled = into.Amount,
-            Drained = outOf.Amount,
+            Instilled = into.Amount?.Charted,
+            Drained = outOf.Amount?.Charted,
             Urine = outOf.Urine,
-            RetainedChange = change,
-            Leaked = leaked,
-            Output = output is { } headline ? new(headline, null, null) : null,
+            RetainedChange = change?.Charted,
+            Leaked = leaked?.Charted,
+            Output = worked is { } known ? UrineOutput.Of(known, Estimable(caveats), Settings) : null,
+            Worked = worked,
             Absent = absent,
-            Simple = outOf.Amount - into.Charted,
+            Simple = outOf.Amount?.Charted - into.Charted,
             Status = into.Provisional ? OutputStatus.Preliminary : corrected ? OutputStatus.Corrected : amended ? OutputStatus.Amended : OutputStatus.Final,
             Caveats = [.. caveats.Order()],
             AssumedZero = [BalanceTerm.Absorbed, BalanceTerm.Blood, .. leaked is null ? [BalanceTerm.Leaked] : Array.Empty<BalanceTerm>(), .. change is null ? [BalanceTerm.RetainedChange] : Array.Empty<BalanceTerm>()],
             Parts = parts,
         };
     }
+
+    /// <summary>Whether the doubts are known: what nobody charted has no interval.</summary>
+    internal static bool Estimable(IEnumerable<Caveat> caveats) =>
+        !caveats.Any(c => c is Caveat.IrrigantNotCharted or Caveat.DrainageNotCharted or Caveat.TwoMeasuresOnOneLine or Caveat.DrainageWhileClamped);
 
     /// <summary>The intervals of a route that does not pass the bladder: from reading to reading, and what was collected.</summary>
     private IEnumerable<ClosedInterval> RouteBetween(UrineRoute route, Instant from, Instant? to)
@@ -279,19 +285,19 @@ public sealed class FluidBalance
             var end = readings[i].At;
             var before = readings.At(i - 1)?.At;
             var start = before ?? Instant.Max(Log.Frame.Start, end - Settings.FirstReadingReach);
-            var amount = Volume.Zero;
+            var amount = Measured.Nothing;
             var parts = ImmutableArray.CreateBuilder<Part>();
             for (; i < readings.Count && readings[i].At == end; i++)
             {
                 var reading = (UrineCollected)readings[i];
-                amount += reading.Amount;
+                amount += Settings.Characters.Urine(reading);
                 parts.Add(new(PartKind.Urine, reading.Key, start, end, reading.Amount, reading.Amount));
             }
 
             var caveats = ImmutableHashSet<Caveat>.Empty;
             if (before is null) caveats = caveats.Add(Caveat.RouteStartUnknown);
             if (end - start > Settings.LongestGap) caveats = caveats.Add(Caveat.Gap);
-            if (amount > Settings.LargestVolume) caveats = caveats.Add(Caveat.ImplausibleVolume);
+            if (amount.Charted > Settings.LargestVolume) caveats = caveats.Add(Caveat.ImplausibleVolume);
             var (corrected, _, late) = Revised(Slug.Of(route), start, end, parts);
             if (corrected) caveats = caveats.Add(Caveat.CorrectedEntry);
             if (late) caveats = caveats.Add(Caveat.LateEntry);
@@ -301,13 +307,14 @@ public sealed class FluidBalance
                 Start = start,
                 End = end,
                 Instilled = Volume.Zero,
-                Drained = amount,
-                Urine = amount,
+                Drained = amount.Charted,
+                Urine = amount.Charted,
                 RetainedChange = null,
                 Leaked = null,
-                Output = new(amount, null, null),
+                Output = UrineOutput.Of(amount, true, Settings),
+                Worked = amount,
                 Absent = null,
-                Simple = amount,
+                Simple = amount.Charted,
                 Status = corrected ? OutputStatus.Corrected : OutputStatus.Final,
                 Caveats = [.. caveats.Order()],
                 AssumedZero = [],

@@ -6,12 +6,12 @@ using NodaTime;
 namespace Irrigation.Balance;
 
 /// <summary>What ran in over a time.</summary>
-/// <param name="Amount">I; null where unknown.</param>
+/// <param name="Amount">I, as charted and at its best, with its doubts; null where unknown.</param>
 /// <param name="Charted">The same by the times at which it was charted, for the simple number; null where unknown.</param>
 /// <param name="Provisional">A reading of the irrigant that covers the end is still to come.</param>
 /// <param name="Caveats">What a reader should know.</param>
 /// <param name="Parts">The working.</param>
-internal sealed record Instilled(Volume? Amount, Volume? Charted, bool Provisional, ImmutableHashSet<Caveat> Caveats, ImmutableArray<Part> Parts);
+internal sealed record Instilled(Measured? Amount, Volume? Charted, bool Provisional, ImmutableHashSet<Caveat> Caveats, ImmutableArray<Part> Parts);
 
 /// <summary>
 /// I(t): the irrigant as a density over time, piecewise constant. Measured stretches run from one reading of a line to the next;
@@ -20,7 +20,7 @@ internal sealed record Instilled(Volume? Amount, Volume? Charted, bool Provision
 internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings)
 {
     /// <summary>A time for which a line's irrigant was measured as one amount.</summary>
-    private sealed record Stretch(Instant Start, Instant End, Volume? Amount, EntryKey Entry, Caveat? Doubt);
+    private sealed record Stretch(Instant Start, Instant End, Measured? Amount, EntryKey Entry, Caveat? Doubt);
 
     /// <summary>Irrigant after <paramref name="start"/>, up to and including <paramref name="end"/>.</summary>
     public Instilled Between(Instant start, Instant end)
@@ -58,7 +58,7 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
     public Part? MeasuredBy(string line, Entry reading)
     {
         var stretch = Measured(line, reading.At - Duration.Epsilon, reading.At).FirstOrDefault(s => s.Entry == reading.Key);
-        return stretch is null ? null : new(PartKind.Irrigant, stretch.Entry, stretch.Start, stretch.End, stretch.Amount, stretch.Amount);
+        return stretch is null ? null : new(PartKind.Irrigant, stretch.Entry, stretch.Start, stretch.End, stretch.Amount?.Charted, stretch.Amount?.Charted);
     }
 
     /// <summary>The earliest start that a reading after an instant could take for want of a charted one.</summary>
@@ -118,18 +118,16 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
         var stretches = Measured(line, start, end).ToList();
         foreach (var stretch in stretches)
         {
-            var share = stretch.Amount is { } amount ? Share(line, stretch, start, end, amount) : (Volume?)null;
-            sum.Measured(stretch.Entry, stretch.Start, stretch.End, stretch.Amount, share);
-            if (stretch.End > start && stretch.End <= end) sum.Chart(stretch.Amount);
+            sum.Measured(stretch.Entry, stretch.Start, stretch.End, stretch.Amount?.Charted, stretch.Amount is { } amount ? Share(line, stretch, start, end, amount) : null);
+            if (stretch.End > start && stretch.End <= end) sum.Chart(stretch.Amount?.Charted);
             if (stretch.Doubt is { } doubt) sum.Note(doubt);
-            if (stretch.Start < end && end < stretch.End) sum.Note(Caveat.IrrigantInterpolated);
-            if (stretch.Start < start && start < stretch.End) sum.Note(Caveat.IrrigantInterpolated);
-            if (stretch.Amount is { } whole && stretch.End > stretch.Start && FlowRate.Of(whole, stretch.End - stretch.Start) > settings.HighestGravityFlow)
+            if ((stretch.Start < end && end < stretch.End) || (stretch.Start < start && start < stretch.End)) sum.Note(Caveat.IrrigantInterpolated);
+            if (stretch.Amount?.Charted is { } whole && stretch.End > stretch.Start && FlowRate.Of(whole, stretch.End - stretch.Start) > settings.HighestGravityFlow)
             {
                 sum.Note(Caveat.ImplausibleFlow);
             }
 
-            if (stretch.Amount > settings.LargestVolume) sum.Note(Caveat.ImplausibleVolume);
+            if (stretch.Amount?.Charted > settings.LargestVolume) sum.Note(Caveat.ImplausibleVolume);
         }
 
         AddSyringes(sum, line, start, end);
@@ -145,7 +143,7 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
             // What is left to dwell cannot drain before the clamp is released: it counts from the moment of clamping.
             var dwells = ClampedAfter(given.At);
             var counts = dwells is { } clamped ? clamped >= start && clamped < end : given.At > start;
-            if (counts) sum.Measured(given.Key, given.At, given.At, given.Amount, given.Amount);
+            if (counts) sum.Measured(given.Key, given.At, given.At, given.Amount, settings.Characters.Total(given));
         }
     }
 
@@ -194,7 +192,7 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
 
             var left = Remaining(log[Channel.Bag(line)], lastBag);
             var ran = Smaller(RateOver(line, lastBag.At, to), left) - Smaller(RateOver(line, lastBag.At, from), left);
-            sum.FromRate(flow.Key, from, to, ran, charted: false);
+            sum.FromRate(flow.Key, from, to, settings.Characters.Ran(ran, flow), charted: false);
         }
         else if (lastBag is BagTakenDown && !pumpFed && !(lastPump?.At > lastBag.At) && !(lastTotal?.At > lastBag.At))
         {
@@ -206,7 +204,7 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
             var awaited = flow.Rate > FlowRate.Stopped && (lastPump is not null || lastTotal is not null);
             if (flow.Rate > FlowRate.Stopped) sum.Note(awaited ? Caveat.IrrigantNotReadYet : Caveat.IrrigantFromRate);
             if (awaited) sum.Awaits();
-            if (flow.Rate > FlowRate.Stopped) sum.FromRate(flow.Key, from, to, ran, charted: !awaited);
+            if (flow.Rate > FlowRate.Stopped) sum.FromRate(flow.Key, from, to, settings.Characters.Ran(ran, flow), charted: !awaited);
         }
         else if (lastPump is not null && !(urineSince > lastPump.At))
         {
@@ -247,7 +245,7 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
         var i = bags.FirstAfter(start) - 1;
         while (i > 0 && bags[i] is not BagHung) i--;
         Entry? before = null;
-        var left = Volume.Zero;
+        var left = Irrigation.Measures.Measured.Nothing;
         for (i = Math.Max(i, 0); i < bags.Count && (before is null || before.At < end); i++)
         {
             var entry = bags[i];
@@ -257,15 +255,17 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
             {
                 case BagHung hung:
                     if (before is not null && !fed) yield return new(from, hung.At, null, hung.Key, Caveat.BagEndUnknown);
-                    left = Usable(hung);
+                    left = Usable(hung, bags[0] == hung);
                     before = hung;
                     break;
                 case BagRead or BagTakenDown:
-                    var now = entry is BagRead read ? read.Remaining : ((BagTakenDown)entry).Remaining;
+                    var remaining = entry is BagRead read ? read.Remaining : ((BagTakenDown)entry).Remaining;
+                    var now = remaining is { } charted ? settings.Characters.Left(charted, entry.Header) : (Measured?)null;
+                    var rose = now?.Charted > left.Charted;
                     if (before is null) yield return new(from, entry.At, null, entry.Key, Caveat.BagStartUnknown);
                     else if (now is null && !fed) yield return new(from, entry.At, null, entry.Key, Caveat.BagEndUnknown);
-                    else if (!fed) yield return new(from, entry.At, now > left ? Volume.Zero : left - now, entry.Key, Doubt(bags, before, now > left));
-                    left = now is { } known && (before is null || known < left) ? known : left;
+                    else if (!fed) yield return new(from, entry.At, rose ? Irrigation.Measures.Measured.Nothing : left - now, entry.Key, Doubt(bags, before, rose));
+                    left = now is { } known && (before is null || !rose) ? known : left;
                     before = entry is BagRead ? entry : null;
                     break;
             }
@@ -278,18 +278,27 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
         return before is BagHung { TubingPrime: null } && bags[0] == before ? Caveat.TubingPrimeNotCharted : null;
     }
 
-    private static Volume Usable(BagHung hung) => hung.TubingPrime is { } prime ? hung.Labelled - prime : hung.Labelled;
-
-    private static Volume Remaining(Timeline bags, Entry last)
+    /// <summary>What of a hung bag can reach the bladder: its content less what fills the tubing.</summary>
+    private Measured Usable(BagHung hung, bool first)
     {
-        var left = Volume.Zero;
+        var content = settings.Characters.Labelled(hung.Labelled, hung.BagType);
+        if (hung.TubingPrime is { } prime) return content - new Measured(prime, prime, ErrorBudget.None);
+        if (!first) return content;
+        var (mean, half) = settings.Characters.UnchartedPrime;
+        return content - new Measured(Volume.Zero, Volume.FromMillilitres(mean), ErrorBudget.Of($"tubing of {hung.Key}", ErrorBudget.Rectangular(half)));
+    }
+
+    /// <summary>What was left in the hanging bag at its last reading, as charted: a flow cannot deliver more.</summary>
+    private Volume Remaining(Timeline bags, Entry last)
+    {
+        Volume? left = null;
         for (var i = bags.FirstAfter(last.At) - 1; i >= 0; i--)
         {
-            if (bags[i] is BagRead read) left = left > Volume.Zero ? Smaller(left, read.Remaining) : read.Remaining;
-            if (bags[i] is BagHung hung) return left > Volume.Zero ? Smaller(left, Usable(hung)) : last == hung ? Usable(hung) : left;
+            if (bags[i] is BagRead read) left = left is { } so ? Smaller(so, read.Remaining) : read.Remaining;
+            if (bags[i] is BagHung hung) return left is { } known ? Smaller(known, Usable(hung, first: false).Charted) : Usable(hung, first: false).Charted;
         }
 
-        return left;
+        return left ?? Volume.Zero;
     }
 
     /// <summary>Whether a pump delivers what hangs there: then its counter is the measurement and the bag only a store.</summary>
@@ -306,8 +315,8 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
         for (var i = Math.Max(pumps.FirstAfter(start) - 1, 0); i + 1 < pumps.Count && pumps[i].At < end; i++)
         {
             var (from, to) = ((PumpTotalRead)pumps[i], (PumpTotalRead)pumps[i + 1]);
-            if (to.Restarted) yield return new(from.At, to.At, to.Total, to.Key, null);
-            else if (to.Total >= from.Total) yield return new(from.At, to.At, to.Total - from.Total, to.Key, null);
+            if (to.Restarted) yield return new(from.At, to.At, settings.Characters.Counted(to.Total, to), to.Key, null);
+            else if (to.Total >= from.Total) yield return new(from.At, to.At, settings.Characters.Counted(to.Total - from.Total, to), to.Key, null);
             else yield return new(from.At, to.At, null, to.Key, Caveat.PumpCounterReset);
         }
     }
@@ -320,7 +329,7 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
             var total = (IrrigantInstilled)totals[i];
             var from = total.Header.From ?? ImplicitStart(line, total.At);
             if (from >= end && total.At > end) yield break;
-            yield return new(from, total.At, total.Amount, total.Key, TotalDoubt(line, total));
+            yield return new(from, total.At, settings.Characters.Total(total), total.Key, TotalDoubt(line, total));
         }
     }
 
@@ -342,20 +351,38 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
         return readings.Max(r => r.LastBefore(at)?.At);
     }
 
-    private Volume Share(string line, Stretch stretch, Instant start, Instant end, Volume amount)
+    /// <summary>The share of a stretch that falls into a time, with the doubt about its shape where an end lies within.</summary>
+    private Measured Share(string line, Stretch stretch, Instant start, Instant end, Measured amount)
     {
-        if (stretch.Start == stretch.End) return stretch.End > start && stretch.End <= end ? amount : Volume.Zero;
+        if (stretch.Start == stretch.End) return stretch.End > start && stretch.End <= end ? amount : Irrigation.Measures.Measured.Nothing;
         if (stretch.Start >= start && stretch.End <= end) return amount;
-        var weigh = Weights(line, stretch);
-        var whole = weigh(stretch.End);
-        return amount.Share(weigh(Instant.Min(end, stretch.End)), whole) - amount.Share(weigh(Instant.Max(start, stretch.Start)), whole);
+        var weigh = Weights(line, stretch, out var byFlow);
+        var (whole, from, to) = (weigh(stretch.End), weigh(Instant.Max(start, stretch.Start)), weigh(Instant.Min(end, stretch.End)));
+
+        // As differences of running shares, so that the parts of any partition add up to the whole.
+        var share = new Measured(
+            amount.Charted.Share(to, whole) - amount.Charted.Share(from, whole),
+            amount.Best.Share(to, whole) - amount.Best.Share(from, whole),
+            amount.Errors * (double)((to - from) / whole));
+        var (a, b) = (from / whole, to / whole);
+
+        // A flow that drifts by ±x over the stretch is off by x · p · (1 − p) of it at the fraction p; at both ends it is right again.
+        var drift = ErrorBudget.Rectangular(byFlow ? settings.Characters.ChartedFlowDrift : settings.Characters.UnchartedFlowDrift);
+        share = share.Doubting($"shape of {stretch.Entry}", drift * amount.Charted.Millilitres * ((b * (1 - b)) - (a * (1 - a))));
+
+        // And a reading taken a little earlier or later than charted met another level.
+        var perMinute = amount.Charted.Millilitres * Elapsed.PerHour / 60 / Elapsed.Between(stretch.Start, stretch.End);
+        if (stretch.End > end) share = share.Doubting($"time of the reading at {end}", perMinute * settings.Characters.ReadingTimeMinutes);
+        if (stretch.Start < start) share = share.Doubting($"time of the reading at {start}", -perMinute * settings.Characters.ReadingTimeMinutes);
+        return share;
     }
 
     /// <summary>The running weight within a stretch: by flow where it is charted, else by unclamped time, else by time.</summary>
-    private Func<Instant, decimal> Weights(string line, Stretch stretch)
+    private Func<Instant, decimal> Weights(string line, Stretch stretch, out bool byFlow)
     {
-        Func<Instant, decimal> byFlow = at => RateOver(line, stretch.Start, at).Millilitres;
-        if (byFlow(stretch.End) > 0) return byFlow;
+        Func<Instant, decimal> flow = at => RateOver(line, stretch.Start, at).Millilitres;
+        byFlow = flow(stretch.End) > 0;
+        if (byFlow) return flow;
         Func<Instant, decimal> byOpenTime = at => Elapsed.Between(stretch.Start, at) - Clamped(stretch.Start, at);
         return byOpenTime(stretch.End) > 0 ? byOpenTime : at => Elapsed.Between(stretch.Start, at);
     }
@@ -400,21 +427,23 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
     {
         private readonly ImmutableArray<Part>.Builder parts = ImmutableArray.CreateBuilder<Part>();
         private ImmutableHashSet<Caveat> caveats = [];
+        private readonly List<(ErrorBudget, double)> errors = [];
         private Volume? amount = Volume.Zero;
+        private Volume best = Volume.Zero;
         private Volume? charted = Volume.Zero;
         private bool awaits;
 
-        public void Measured(EntryKey entry, Instant start, Instant end, Volume? whole, Volume? share)
+        public void Measured(EntryKey entry, Instant start, Instant end, Volume? whole, Measured? share)
         {
-            parts.Add(new(PartKind.Irrigant, entry, start, end, whole, share));
-            amount += share;
+            parts.Add(new(PartKind.Irrigant, entry, start, end, whole, share?.Charted));
+            Add(share);
         }
 
-        public void FromRate(EntryKey entry, Instant start, Instant end, Volume ran, bool charted)
+        public void FromRate(EntryKey entry, Instant start, Instant end, Measured ran, bool charted)
         {
-            parts.Add(new(PartKind.IrrigantFromRate, entry, start, end, ran, ran));
-            amount += ran;
-            if (charted) this.charted += ran;
+            parts.Add(new(PartKind.IrrigantFromRate, entry, start, end, ran.Charted, ran.Charted));
+            Add(ran);
+            if (charted) this.charted += ran.Charted;
         }
 
         public void Chart(Volume? volume) => charted += volume;
@@ -425,6 +454,14 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
 
         public void Unknown() => amount = null;
 
-        public Instilled Result() => new(amount, charted, awaits, caveats, parts.ToImmutable());
+        public Instilled Result() => new(amount is { } known ? new Measured(known, best, ErrorBudget.Sum(errors)) : null, charted, awaits, caveats, parts.ToImmutable());
+
+        private void Add(Measured? share)
+        {
+            amount += share?.Charted;
+            if (share is not { } known) return;
+            best += known.Best;
+            errors.Add((known.Errors, 1));
+        }
     }
 }

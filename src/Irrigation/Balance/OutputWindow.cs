@@ -94,7 +94,8 @@ public static class Windows
             .Any(read => read < end && read > end - balance.Settings.LongestGap);
 
         var absent = intervals.FirstOrDefault(i => i.Output is null)?.Absent ?? (covered == Duration.Zero ? AbsentReason.NotCovered : null);
-        Volume? output = absent is null ? intervals.Aggregate(Volume.Zero, (sum, i) => sum + i.OutputBetween(start, end)!.Value) : null;
+        var worked = absent is null ? Add(intervals.Select(i => i.WorkedBetween(start, end, balance.Settings.Characters.UrineDrift)!.Value)) : (Measured?)null;
+        var output = worked?.Charted;
 
         var caveats = intervals.SelectMany(i => i.Caveats).Where(c => c != Caveat.NegativeOutput).ToHashSet();
         if (output is not null && intervals.Any(i => i.Start < start || i.End > end)) caveats.Add(Caveat.Apportioned);
@@ -110,10 +111,10 @@ public static class Windows
             Start = start,
             End = end,
             Status = Status(intervals, covered < wanted || unread),
-            Output = output is { } headline ? new(headline, null, null) : null,
+            Output = worked is { } known ? UrineOutput.Of(known, FluidBalance.Estimable(caveats), balance.Settings) : null,
             Absent = absent,
             Covered = covered,
-            Instilled = closed == to ? irrigant.Amount : balance.InstilledBetween(from, closed).Amount,
+            Instilled = closed == to ? irrigant.Amount?.Charted : balance.InstilledBetween(from, closed).Amount?.Charted,
             IrrigantCharted = irrigant.Charted,
             DrainageCharted = balance.DrainageCharted(start, end),
             Caveats = [.. caveats.Order()],
@@ -127,6 +128,18 @@ public static class Windows
         var start = new[] { change.Before?.Start, change.After?.Start }.Min()!.Value;
         var end = change.Interval.End;
         return new(start, change.Interval.Stream == FluidBalance.Bladder ? end : end + balance.Settings.LongestGap);
+    }
+
+    private static Measured Add(IEnumerable<Measured> shares)
+    {
+        var (charted, best, errors) = (Volume.Zero, Volume.Zero, new List<(ErrorBudget, double)>());
+        foreach (var share in shares)
+        {
+            (charted, best) = (charted + share.Charted, best + share.Best);
+            errors.Add((share.Errors, 1));
+        }
+
+        return new(charted, best, ErrorBudget.Sum(errors));
     }
 
     private static OutputStatus Status(ImmutableArray<ClosedInterval> intervals, bool open)

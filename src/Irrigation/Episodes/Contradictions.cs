@@ -71,7 +71,7 @@ public static class Contradictions
         var drained = new DrainedOverTime(log, BalanceSettings.Default);
         var container = log[Channel.Container(DrainedOverTime.ContainerOf(reading)!)];
         var again = container.LastBefore(reading.At) is { } before && before.At >= clamp.At;
-        return (again || reading.Header.From >= clamp.At) && drained.Added(reading).Added > Volume.Zero
+        return (again || reading.Header.From >= clamp.At) && drained.Added(reading).Added?.Charted > Volume.Zero
             ? EntryProblem.DrainageWhileClamped(where, clamp.At)
             : null;
     }

@@ -263,6 +263,14 @@ internal static class Codes
     public static Quantity Quantity(decimal value, UcumUnit unit) =>
         new() { Value = value, Unit = unit.Text, System = Systems.Ucum, Code = unit.Code };
 
+    /// <summary>The standard uncertainty of a quantity, normally distributed, in the quantity's unit (core extensions of R4).</summary>
+    /// <param name="standardUncertainty">0 or more.</param>
+    public static IEnumerable<Extension> Uncertainty(decimal standardUncertainty) =>
+    [
+        new("http://hl7.org/fhir/StructureDefinition/iso21090-uncertainty", new FhirDecimal(standardUncertainty)),
+        new("http://hl7.org/fhir/StructureDefinition/iso21090-uncertaintyType", new Code("N")),
+    ];
+
     private static Coding Observed(string slug) => Own("irrigation-observation", slug);
 
     private static Coding Own(string system, string slug) =>

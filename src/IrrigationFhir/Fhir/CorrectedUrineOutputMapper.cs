@@ -53,6 +53,7 @@ internal static class CorrectedUrineOutputMapper
             .. interval.Leaked is { } leaked ? [Volume("leak-estimated", leaked, null)] : Array.Empty<Observation.ComponentComponent>(),
             .. interval.RetainedChange is { } change ? [Volume("retained-change", change, null)] : Array.Empty<Observation.ComponentComponent>(),
             Volume("simple-output", interval.Simple, interval.Absent),
+            .. Uncertainty(interval.Output),
             .. interval.AssumedZero.Select(term => Coded("term-assumed-zero", Codes.BalanceTerm(Irrigation.Slug.Of(term)))),
             .. interval.Caveats.Select(Caveat),
         ];
@@ -73,6 +74,7 @@ internal static class CorrectedUrineOutputMapper
             Volume("irrigant-instilled", window.Instilled, AbsentReason.IrrigantUnknown),
             Volume("bladder-drainage-total", window.DrainageCharted, AbsentReason.DrainageUnknown),
             Volume("simple-output", window.Simple, window.Absent),
+            .. Uncertainty(window.Output),
             .. window.Caveats.Select(Caveat),
         ];
         return Grounded(observation);
@@ -149,6 +151,16 @@ internal static class CorrectedUrineOutputMapper
         Value = volume is { } known ? Wire.Quantity(known) : null,
         DataAbsentReason = volume is null ? Absent(absent) : null,
     };
+
+    /// <summary>The best estimate with its standard uncertainty on its Quantity, and the 95 % interval; nothing where its doubts are not known.</summary>
+    private static IEnumerable<Observation.ComponentComponent> Uncertainty(UrineOutput? output)
+    {
+        if (output?.BestEstimate is not { } best || output.Interval95 is not { } interval) yield break;
+        var quantity = Wire.Quantity(best.Value);
+        quantity.Extension.AddRange(Codes.Uncertainty(Wire.Number(best.StandardUncertainty.Millilitres)));
+        yield return new() { Code = Codes.Component("best-estimate"), Value = quantity };
+        yield return new() { Code = Codes.Component("interval-95"), Value = new Hl7.Fhir.Model.Range { Low = Wire.Quantity(interval.Low), High = Wire.Quantity(interval.High) } };
+    }
 
     private static Observation.ComponentComponent Hours(string slug, NodaTime.Duration time) => new() { Code = Codes.Component(slug), Value = Wire.Quantity(time) };
 

@@ -1,0 +1,178 @@
+using System.Collections.Immutable;
+using Irrigation.Episodes;
+using Irrigation.Measures;
+
+namespace Irrigation.Balance;
+
+/// <summary>What is known of a way of measuring.</summary>
+/// <param name="Correction">Known bias to take out, relative: the best value is the reading times (1 + this).</param>
+/// <param name="Systematic">Half width of the relative error that all readings of the same bag type, container, pump or scale share (rectangular).</param>
+/// <param name="Random">Half width in mL of the error that each reading has for itself (rectangular).</param>
+/// <param name="RandomRelative">Half width of the relative error that each reading has for itself (rectangular).</param>
+/// <param name="Source">Where the figures come from, or that they are our judgement.</param>
+public sealed record MeasuringCharacter(decimal Correction, decimal Systematic, decimal Random, decimal RandomRelative, string Source);
+
+/// <summary>
+/// The characters of the measuring ways. All are settings: a site that has calibrated its bags and containers puts its own figures here.
+/// </summary>
+public sealed record MeasuringCharacters
+{
+    /// <summary>The defaults.</summary>
+    public static MeasuringCharacters Default { get; } = new();
+
+    /// <summary>Irrigant by the bag's label. Overfill 1.5 to 6.0 %, never underfill.</summary>
+    public MeasuringCharacter BagLabel { get; init; } = new(0.0375m, 0.0225m, 0, 0, "Nezhat, JMIG 2007;14:489 (maker's range of overfill)");
+
+    /// <summary>Left in a bag that was run to empty: 0 to 60 mL, whatever was charted as 0.</summary>
+    public (decimal Mean, decimal HalfWidth) EmptyBagResidue { get; init; } = (30, 30); // our judgement, after IJPPS 2016 (under 2 % of the declared volume in most)
+
+    /// <summary>In the tubing of the first bag, where nobody charted it: 20 to 100 mL.</summary>
+    public (decimal Mean, decimal HalfWidth) UnchartedPrime { get; init; } = (60, 40); // clinical reference 1.4: published bore and length, and the packet
+
+    /// <summary>What is left in a bag, read off its marks.</summary>
+    public MeasuringCharacter BagGraduation { get; init; } = new(0, 0, 200, 0, "JKMS 2022;37:e345 (1 L bags: up to about 200 mL wrong); for larger bags our judgement");
+
+    /// <summary>Counted by a pump.</summary>
+    public MeasuringCharacter Pump { get; init; } = new(0, 0.05m, 0, 0, "±5 % from memory, as makers of volumetric pumps state it");
+
+    /// <summary>Drawn up in a syringe.</summary>
+    public MeasuringCharacter Syringe { get; init; } = new(0, 0, 0, 0.04m, "±4 % above half of the nominal capacity, ISO 7886-1, from memory");
+
+    /// <summary>A flow charted in mL/h and not measured.</summary>
+    public MeasuringCharacter ChartedFlow { get; init; } = new(0, 0.15m, 0, 0, "our judgement; a gravity drip slows as the bag empties (Anesth Pain Med 2025;20(3))");
+
+    /// <summary>Counted drops.</summary>
+    public MeasuringCharacter Drops { get; init; } = new(0, 0.10m, 0, 0, "our judgement; the volume of a drop varies by set (Anesth Pain Med 2025;20(3))");
+
+    /// <summary>Read off a drainage bag's marks.</summary>
+    public MeasuringCharacter DrainageGraduation { get; init; } = new(0, 0.05m, 50, 0, "our judgement: no paper measures ordinary drainage bags, and published analogues are worse (Gynecol Surg 2015)");
+
+    /// <summary>Urine read off a urine meter.</summary>
+    public MeasuringCharacter UrineMeter { get; init; } = new(-0.0244m, 0.005m, 14.7m, 0, "reads 2.4 to 2.6 % high (Crit Care 2012, cc10837); limits of agreement ±16.6 mL (Crit Care 2015, s13054-015-0899-4)");
+
+    /// <summary>Urine read off a jug or urinal.</summary>
+    public MeasuringCharacter Jug { get; init; } = new(0, 0.05m, 25, 0, "our judgement");
+
+    /// <summary>Weighed: the scale's gain, and its reading in g.</summary>
+    public MeasuringCharacter Scale { get; init; } = new(0, 0, 5, 0, "±5 g: clinical reference 3.3; no gain error is assumed where none is known");
+
+    /// <summary>Half width of the density in g/mL where it is charted, and where the default is taken.</summary>
+    public (decimal Charted, decimal Default) DensityHalfWidth { get; init; } = (0.002m, 0.005m); // clinical reference 3.3; the second our judgement
+
+    /// <summary>A bladder scan.</summary>
+    public MeasuringCharacter Scan { get; init; } = new(0, 0, 15, 0.15m, "±15 % and ±15 mL from memory, as makers state it");
+
+    /// <summary>Judged by eye.</summary>
+    public MeasuringCharacter Eye { get; init; } = new(0, 0, 0, 0.50m, "our judgement");
+
+    /// <summary>How far the flow may drift within a stretch of which only the total is known, relative (rectangular).</summary>
+    public decimal UnchartedFlowDrift { get; init; } = 0.40m; // our judgement
+
+    /// <summary>The same where the flow is charted.</summary>
+    public decimal ChartedFlowDrift { get; init; } = 0.20m; // our judgement
+
+    /// <summary>Standard uncertainty of the time at which a reading between two readings of the irrigant was taken, in minutes.</summary>
+    public decimal ReadingTimeMinutes { get; init; } = 3; // our judgement; Crit Care 2015 has limits of agreement of ±23.9 min round an hourly reading
+
+    /// <summary>How far urine production may drift within a closed interval, relative (rectangular): the doubt of apportioning.</summary>
+    public decimal UrineDrift { get; init; } = 0.50m; // our judgement
+
+    /// <summary>Bag types that were calibrated: factor from label to content, and its half width.</summary>
+    public ImmutableDictionary<string, (decimal Factor, decimal HalfWidth)> CalibratedBagTypes { get; init; } = ImmutableDictionary<string, (decimal, decimal)>.Empty;
+
+    /// <summary>Containers that were calibrated: factor from reading to content, and its half width.</summary>
+    public ImmutableDictionary<string, (decimal Factor, decimal HalfWidth)> CalibratedContainers { get; init; } = ImmutableDictionary<string, (decimal, decimal)>.Empty;
+
+    /// <summary>What a hung bag holds, by its label.</summary>
+    public Measured Labelled(Volume labelled, string? bagType)
+    {
+        var calibrated = bagType is not null && CalibratedBagTypes.TryGetValue(bagType, out var found) ? found : (Factor: 1 + BagLabel.Correction, HalfWidth: BagLabel.Systematic);
+        return new(labelled, labelled * calibrated.Factor, ErrorBudget.Of($"overfill of bag type {bagType ?? "unknown"}", ErrorBudget.Rectangular(calibrated.HalfWidth) * labelled.Millilitres));
+    }
+
+    /// <summary>What was left in a bag when it was read or taken down.</summary>
+    public Measured Left(Volume remaining, EntryHeader reading)
+    {
+        if (reading.How is MeasuringWay.Weighed or MeasuringWay.Estimate) return Read(remaining, Of(reading.How.Value), reading.Key, ScaleName(reading));
+        return remaining == Volume.Zero
+            ? new(remaining, Volume.FromMillilitres(EmptyBagResidue.Mean), ErrorBudget.Of($"residue {reading.Key}", ErrorBudget.Rectangular(EmptyBagResidue.HalfWidth)))
+            : Read(remaining, BagGraduation, reading.Key, null);
+    }
+
+    /// <summary>What a total of irrigant stands for; without a way it is taken as the bag's label.</summary>
+    public Measured Total(IrrigantInstilled total) => (total.Header.How ?? MeasuringWay.Label) switch
+    {
+        MeasuringWay.Label => Labelled(total.Amount, null) - new Measured(Volume.Zero, Volume.FromMillilitres(EmptyBagResidue.Mean), ErrorBudget.Of($"residue {total.Key}", ErrorBudget.Rectangular(EmptyBagResidue.HalfWidth))),
+        MeasuringWay.Graduation => Read(total.Amount, BagGraduation, total.Key, null),
+        MeasuringWay.Drops => Read(total.Amount, Drops, total.Key, $"drops on line {total.Line}"),
+        MeasuringWay.Pump => Read(total.Amount, Pump, total.Key, $"pump on line {total.Line}"),
+        MeasuringWay.Weighed or MeasuringWay.Syringe or MeasuringWay.Estimate or MeasuringWay.Scan => Read(total.Amount, Of(total.Header.How!.Value), total.Key, ScaleName(total.Header)),
+    };
+
+    /// <summary>What a difference of a pump's counter stands for.</summary>
+    public Measured Counted(Volume difference, PumpTotalRead reading) => Read(difference, Pump, reading.Key, $"pump on line {reading.Line}");
+
+    /// <summary>What a flow makes of a time.</summary>
+    public Measured Ran(Volume ran, FlowSet flow)
+    {
+        var character = flow.Header.How == MeasuringWay.Pump ? Pump : flow.DropsPerMinute is not null || flow.Header.How == MeasuringWay.Drops ? Drops : ChartedFlow;
+        return Read(ran, character, flow.Key, $"flow on line {flow.Line}");
+    }
+
+    /// <summary>What a container's content was, and so what it adds to the reading before.</summary>
+    public Measured Content(Volume content, Entry reading, string container)
+    {
+        if (reading is DrainageWeighed weighed) return Weighed(content, weighed, container);
+        if (reading.Header.How is MeasuringWay.Weighed or MeasuringWay.Estimate) return Read(content, Of(reading.Header.How.Value), reading.Key, ScaleName(reading.Header));
+        return CalibratedContainers.TryGetValue(container, out var known)
+            ? new Measured(content, content * known.Factor, ErrorBudget.Of($"scale of container {container}", ErrorBudget.Rectangular(known.HalfWidth) * content.Millilitres)).Doubting($"reading {reading.Key}", ErrorBudget.Rectangular(DrainageGraduation.Random))
+            : Read(content, DrainageGraduation, reading.Key, $"scale of container {container}");
+    }
+
+    /// <summary>What urine collected stands for.</summary>
+    public Measured Urine(UrineCollected urine)
+    {
+        var way = urine.Header.How ?? MeasuringWay.Graduation;
+        var meter = urine.Route is UrineRoute.UrethralCatheter or UrineRoute.SuprapubicCatheter;
+        return way == MeasuringWay.Graduation
+            ? Read(urine.Amount, meter ? UrineMeter : Jug, urine.Key, $"scale of {Slug.Of(urine.Route)}")
+            : Read(urine.Amount, Of(way), urine.Key, ScaleName(urine.Header));
+    }
+
+    /// <summary>What a leak stands for: judged by eye unless told otherwise.</summary>
+    public Measured Leak(LeakEstimated leak) => Read(leak.Amount, Of(leak.Header.How ?? MeasuringWay.Estimate), leak.Key, ScaleName(leak.Header));
+
+    /// <summary>What a scan says is held.</summary>
+    public Measured Held(BladderScanned scan) => Read(scan.Held, Scan, scan.Key, null);
+
+    private static Measured Read(Volume reading, MeasuringCharacter character, EntryKey key, string? shared)
+    {
+        var own = ErrorBudget.Rectangular(character.Random + (character.RandomRelative * Math.Abs(reading.Millilitres)));
+        var budget = ErrorBudget.Of($"reading {key}", own) + ErrorBudget.Of(shared ?? $"scale of {key}", ErrorBudget.Rectangular(character.Systematic) * reading.Millilitres);
+        return new(reading, reading * (1 + character.Correction), budget);
+    }
+
+    private static string ScaleName(EntryHeader header) => $"weighing scale {header.Device ?? "of the ward"}";
+
+    private MeasuringCharacter Of(MeasuringWay way) => way switch
+    {
+        MeasuringWay.Label => BagLabel,
+        MeasuringWay.Graduation => Jug,
+        MeasuringWay.Weighed => Scale,
+        MeasuringWay.Pump => Pump,
+        MeasuringWay.Syringe => Syringe,
+        MeasuringWay.Drops => Drops,
+        MeasuringWay.Scan => Scan,
+        MeasuringWay.Estimate => Eye,
+    };
+
+    private Measured Weighed(Volume content, DrainageWeighed weighed, string container)
+    {
+        var density = weighed.GramsPerMillilitre;
+        var half = density is null ? DensityHalfWidth.Default : DensityHalfWidth.Charted;
+        var errors = ErrorBudget.Of($"reading {weighed.Key}", ErrorBudget.Rectangular(Scale.Random))
+            + ErrorBudget.Of($"density in container {container}", ErrorBudget.Rectangular(half) * content.Millilitres)
+            + ErrorBudget.Of(ScaleName(weighed.Header), ErrorBudget.Rectangular(Scale.Systematic) * content.Millilitres);
+        return new(content, content, errors);
+    }
+}
