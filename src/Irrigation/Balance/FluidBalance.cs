@@ -116,6 +116,15 @@ public sealed class FluidBalance
         _ => null,
     };
 
+    /// <summary>What is left in the bag that hangs on a line, by its label, its readings and the charted flow; null where none hangs, or a pump delivers it.</summary>
+    public Volume? LeftInBag(string line, Instant asOf) => instilled.LeftInBag(line, asOf);
+
+    /// <summary>What a drainage container held after its last reading, and when that was; null where it was never read.</summary>
+    public (Volume Level, Instant At)? InContainer(string container, Instant asOf) =>
+        Log[Channel.Container(container)].LastAtOrBefore(asOf) is { } reading
+            ? (reading is DrainageEmptied or DrainageWeighed { Emptied: true } ? Volume.Zero : drained.Content(reading), reading.At)
+            : null;
+
     /// <summary>The balance of the same entries in another frame, and the intervals that it changed.</summary>
     public (FluidBalance Balance, ImmutableArray<IntervalChange> Changes) In(EpisodeFrame frame)
     {

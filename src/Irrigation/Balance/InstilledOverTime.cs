@@ -61,6 +61,16 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
         return stretch is null ? null : new(PartKind.Irrigant, stretch.Entry, stretch.Start, stretch.End, stretch.Amount?.Charted, stretch.Amount?.Charted);
     }
 
+    /// <summary>What is left in the hanging bag, by its last reading and the flow since; null where none hangs or a pump delivers it.</summary>
+    public Volume? LeftInBag(string line, Instant asOf)
+    {
+        var bags = log[Channel.Bag(line)];
+        if (bags.LastAtOrBefore(asOf) is not (BagHung or BagRead) || PumpFed(line, bags.LastAtOrBefore(asOf)!.At)) return null;
+        var last = bags.LastAtOrBefore(asOf)!;
+        var left = Remaining(bags, last) - RateOver(line, last.At, asOf);
+        return left > Volume.Zero ? left : Volume.Zero;
+    }
+
     /// <summary>The earliest start that a reading after an instant could take for want of a charted one.</summary>
     public Instant EarliestStart(Instant at)
     {

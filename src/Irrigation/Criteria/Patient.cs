@@ -1,0 +1,69 @@
+using Irrigation.Balance;
+using Irrigation.Episodes;
+using Irrigation.Measures;
+using NodaTime;
+
+namespace Irrigation.Criteria;
+
+/// <summary>Who the thresholds are for, by age. Unknown is not adult.</summary>
+public enum AgeGroup
+{
+    /// <summary>No date of birth.</summary>
+    Unknown,
+
+    /// <summary>To the 28th day of life.</summary>
+    Neonate,
+
+    /// <summary>After the 28th day, under 18 years.</summary>
+    Child,
+
+    /// <summary>18 years and over.</summary>
+    Adult,
+}
+
+/// <summary>What the criteria have to know of the patient besides the balance.</summary>
+/// <param name="BirthDate">If known.</param>
+/// <param name="Zone">The zone in which a birthday is a day.</param>
+public sealed record Patient(LocalDate? BirthDate, DateTimeZone Zone)
+{
+    /// <summary>The age group at a moment.</summary>
+    public AgeGroup GroupAt(Instant at)
+    {
+        if (BirthDate is not { } born) return AgeGroup.Unknown;
+        var today = at.InZone(Zone).Date;
+        if (Period.DaysBetween(born, today) <= 28) return AgeGroup.Neonate;
+        return born.PlusYears(18) <= today ? AgeGroup.Adult : AgeGroup.Child;
+    }
+
+    /// <summary>Completed years at a moment; null where the date of birth is unknown.</summary>
+    public int? YearsAt(Instant at) => BirthDate is { } born ? (int)Period.Between(born, at.InZone(Zone).Date, PeriodUnits.Years).Years : null;
+}
+
+/// <summary>The weight in force at a moment.</summary>
+/// <param name="Weight">The weight and its kind.</param>
+/// <param name="At">When it was taken.</param>
+/// <param name="Doubt">Why it is not plausible; null where it is.</param>
+public sealed record WeightInForce(BodyWeight Weight, Instant At, string? Doubt)
+{
+    /// <summary>The latest weight at or before a moment; null where none was charted.</summary>
+    public static WeightInForce? Of(EpisodeLog log, Instant at, Patient patient, CriteriaSettings settings)
+    {
+        var weights = log["weight-measured"];
+        if (weights.LastAtOrBefore(at) is not WeightMeasured latest) return null;
+        var before = weights.LastBefore(latest.At) as WeightMeasured;
+        return new(latest.Weight, latest.At, Implausible(latest.Weight, before?.Weight, patient.GroupAt(at), patient.YearsAt(at), settings));
+    }
+
+    private static string? Implausible(BodyWeight weight, BodyWeight? before, AgeGroup group, int? years, CriteriaSettings settings)
+    {
+        var (low, high) = settings.PlausibleWeight(group, years);
+        if (weight.Kilograms < low || weight.Kilograms > high)
+        {
+            return FormattableString.Invariant($"{weight} is outside {low:0.#} to {high:0.#} kg, plausible for {Slug.Of(group)}{(years is { } y ? $" of {y} years" : "")}");
+        }
+
+        return before is { } was && Math.Abs(weight.Kilograms - was.Kilograms) > settings.LargestWeightChange * was.Kilograms
+            ? FormattableString.Invariant($"{weight} after {was}: more than {settings.LargestWeightChange * 100:0} % apart")
+            : null;
+    }
+}
