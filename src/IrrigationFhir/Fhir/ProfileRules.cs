@@ -44,9 +44,7 @@ internal sealed class ProfileRules
         invariants = structures.Where(structure => structure.Url == Core + structure.Type).ToFrozenDictionary(
             structure => structure.Type!,
             structure => Together(MembersOf(schemas.GetSchema(new Canonical(structure.Url!))!).OfType<FhirPathValidator>(), structure.Type!));
-        byUrl = structures.ToFrozenDictionary(
-            structure => structure.Url!,
-            structure => OfStructure(schemas.GetSchema(new Canonical(structure.Url!))!, structure));
+        byUrl = structures.SelectMany(structure => OfStructure(structure, schemas.GetSchema(new Canonical(structure.Url!))!)).ToFrozenDictionary();
     }
 
     /// <summary>Judges a resource by the profiles it claims, or by its type if it claims none.</summary>
@@ -108,12 +106,18 @@ internal sealed class ProfileRules
         }
     }
 
-    private Rule OfStructure(ElementSchema schema, StructureDefinition structure) => structure.Url switch
+    /// <summary>The rules of a structure by its URL, and of parts that others repeat by URL and anchor (<c>…/Observation#Observation.referenceRange</c>).</summary>
+    private IEnumerable<KeyValuePair<string, Rule>> OfStructure(StructureDefinition structure, ElementSchema schema)
     {
-        Core + "Resource" or Core + "DomainResource" => new ByResource(JudgeResource),
-        Core + "Element" or Core + "BackboneElement" => new ByType(typeName => byUrl!.GetValueOrDefault(Core + typeName)),
-        _ => Together(MembersOf(schema), structure.Type!),
-    };
+        yield return new(structure.Url!, structure.Url switch
+        {
+            Core + "Resource" or Core + "DomainResource" => new ByResource(JudgeResource),
+            Core + "Element" or Core + "BackboneElement" => new ByType(typeName => byUrl!.GetValueOrDefault(Core + typeName)),
+            _ => Together(MembersOf(schema), structure.Type!),
+        });
+        foreach (var (step, part) in MembersOf(schema).OfType<DefinitionsAssertion>().SelectMany(parts => ((IAssertionContainer)parts).Children()))
+            yield return new($"{structure.Url}#{step.Anchor!.TrimStart('#')}", Together(MembersOf(part), step.Anchor.TrimStart('#')));
+    }
 
     private Rule Together(IEnumerable<IAssertion> members, string path)
     {

@@ -3,10 +3,11 @@ using Hl7.Fhir.Model;
 namespace IrrigationFhir.Fhir;
 
 /// <summary>Judges resources by the profiles they claim. Nothing is looked up outside this assembly, whatever a resource claims.</summary>
-/// <remarks>Thread-safe and synchronous once <see cref="IsReady"/>.</remarks>
+/// <remarks>Thread-safe and synchronous. Before <see cref="IsReady"/> the first call builds the rules, which takes seconds, while others wait for it.</remarks>
 internal sealed class ProfileValidator
 {
     private readonly Lazy<ProfileRules> rules;
+    private volatile bool ready;
 
     /// <summary>A validator for the profiles under the configured canonical base.</summary>
     /// <param name="configuration"><c>Fhir:CanonicalBase</c>: absolute URL that replaces <see cref="Profiles.DefaultCanonicalBase"/>; ignored when empty.</param>
@@ -20,7 +21,7 @@ internal sealed class ProfileValidator
     }
 
     /// <summary>Whether <see cref="Warm"/> has gone through.</summary>
-    public bool IsReady { get; private set; }
+    public bool IsReady => ready;
 
     /// <summary>Builds the rules and judges one example of every profile, by one thread.</summary>
     /// <remarks>Invariants compile when they first run; a request in the meantime would wait for seconds.</remarks>
@@ -33,7 +34,7 @@ internal sealed class ProfileValidator
                 throw new InvalidOperationException($"{example.Id}: {fault.Key} at {fault.Where}");
         }
 
-        IsReady = true;
+        ready = true;
     }
 
     /// <summary>Judges a resource by the profiles in <c>meta.profile</c>, or by its R4 type if it claims none.</summary>

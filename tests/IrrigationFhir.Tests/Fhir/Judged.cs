@@ -1,0 +1,38 @@
+using Hl7.Fhir.Model;
+using IrrigationFhir.Fhir;
+using Microsoft.Extensions.Configuration;
+
+namespace IrrigationFhir.Tests.Fhir;
+
+/// <summary>One warmed validator for all tests, and the published examples as fresh copies to spoil.</summary>
+internal static class Judged
+{
+    private static readonly Lazy<ProfileValidator> Warmed = new(() =>
+    {
+        var validator = Cold();
+        validator.Warm();
+        return validator;
+    });
+
+    private static readonly Lazy<IReadOnlyList<Resource>> Published = new(() => Definitions.Examples(Profiles.CanonicalBase));
+
+    public static ProfileValidator Validator => Warmed.Value;
+
+    public static ProfileValidator Cold() => new(new ConfigurationBuilder().Build());
+
+    public static IEnumerable<Resource> Examples => Published.Value.Select(example => example.DeepCopy());
+
+    public static T Example<T>(string slug) where T : Resource => (T)Examples.Single(example => example.Id == slug + "-example");
+
+    public static Observation Observation(string slug, Action<Observation> spoil)
+    {
+        var observation = Example<Observation>(slug);
+        spoil(observation);
+        return observation;
+    }
+
+    public static string[] Keys(Resource resource) => [.. Validator.Validate(resource).Select(fault => fault.Key)];
+
+    public static Observation.ComponentComponent Component(this Observation observation, string slug) =>
+        observation.Component.Single(component => component.Code!.Coding[0].Code == slug);
+}

@@ -1,0 +1,276 @@
+using System.Diagnostics;
+using Hl7.Fhir.Model;
+using IrrigationFhir.Fhir;
+
+namespace IrrigationFhir.Tests.Fhir;
+
+public class ProfileValidatorTests
+{
+    private static readonly Dictionary<string, Func<Resource>> BreaksOneInvariant = new()
+    {
+        ["ifh-value-or-reason"] = () => Judged.Observation("leak-estimated", leak => leak.Value = null),
+        ["ifh-component-value-or-reason"] = () => Judged.Observation("corrected-urine-output", output => output.Component("best-estimate").Value = null),
+        ["ii-estimated"] = () => Judged.Observation("irrigant-instilled", bag => bag.Method = Codes.MeasuringWay("estimate")),
+        ["ifr-unit"] = () => Judged.Observation("irrigant-flow-rate", flow => flow.Value = Codes.Quantity(300, Codes.Units.MillilitrePerHour)),
+        ["ifr-drop-factor"] = () => Judged.Observation("irrigant-flow-rate", flow => flow.Component.Clear()),
+        ["bd-standard-codes"] = () => Judged.Observation("bladder-drainage", drained => drained.Code!.Coding[1] = new("https://ward.example/codes", "drained")),
+        ["bd-not-urine"] = () => Judged.Observation("bladder-drainage", drained => drained.Code!.Coding.Add(Codes.CorrectedUrineOutput(null).Coding[0])),
+        ["uc-route-code"] = () => Judged.Observation("urine-collected", urine => urine.Method = Codes.UrineRoute("void")),
+        ["bsv-loinc"] = () => Judged.Observation("bladder-scan-volume", scan => scan.Code!.Coding[0] = new("https://ward.example/codes", "scan")),
+        ["cuo-derived-from"] = () => Judged.Observation("corrected-urine-output", output => output.DerivedFrom.Clear()),
+        ["cuo-timed-code"] = () => Judged.Observation("corrected-urine-output", output => output.Component("duration").Value = Codes.Quantity(7.5m, Codes.Units.Hour)),
+        ["cuo-timed-unit"] = () => Judged.Observation("corrected-urine-output", output => output.Value = Codes.Quantity(450, Codes.Units.Millilitre)),
+    };
+
+    /// <summary>Every resource of these tests that must be refused, for the comparison with the validator's own entry point.</summary>
+    internal static IEnumerable<Resource> Refused =>
+        BreaksOneInvariant.Values.Select(broken => broken())
+            .Concat(Spoilings.Select(at => (Resource)Judged.Observation("corrected-urine-output", at.Spoil)));
+
+    public static TheoryData<string> Invariants => [.. BreaksOneInvariant.Keys];
+
+    public static TheoryData<string> Slugs => [.. Judged.Examples.Select(example => example.Id!.Replace("-example", "", StringComparison.Ordinal))];
+
+    [Theory]
+    [MemberData(nameof(Slugs))]
+    public void The_published_example_of_a_profile_passes(string slug)
+    {
+        var example = Judged.Example<Resource>(slug);
+
+        Assert.Equal([Profiles.Canonical(slug)], example.Meta!.Profile);
+        Assert.Empty(Judged.Validator.Validate(example));
+    }
+
+    [Fact]
+    public void Every_profile_has_an_example()
+    {
+        var profiles = Definitions.Own(Profiles.CanonicalBase).OfType<StructureDefinition>().Select(profile => profile.Url);
+        var claimed = Judged.Examples.SelectMany(example => example.Meta!.Profile);
+
+        Assert.Equal(profiles.Order(StringComparer.Ordinal), claimed.Order(StringComparer.Ordinal));
+    }
+
+    [Theory]
+    [MemberData(nameof(Invariants))]
+    public void A_resource_that_breaks_one_invariant_is_refused_for_that_one_alone(string key) =>
+        Assert.Equal([key], Judged.Keys(BreaksOneInvariant[key]()));
+
+    [Fact]
+    public void Every_invariant_of_ours_is_proved_by_a_resource_that_breaks_it()
+    {
+        var ours = Definitions.Own(Profiles.CanonicalBase).OfType<StructureDefinition>()
+            .SelectMany(profile => profile.Differential!.Element)
+            .SelectMany(element => element.Constraint)
+            .Select(constraint => constraint.Key!)
+            .Distinct();
+
+        Assert.Equal(ours.Order(StringComparer.Ordinal), BreaksOneInvariant.Keys.Order(StringComparer.Ordinal));
+    }
+
+    [Fact]
+    public void A_timed_code_does_not_stand_on_a_preliminary_window() =>
+        Assert.Equal(["cuo-timed-code"], Judged.Keys(Judged.Observation("corrected-urine-output", output => output.Status = ObservationStatus.Preliminary)));
+
+    [Theory]
+    [InlineData(1)]
+    [InlineData(8)]
+    [InlineData(12)]
+    [InlineData(24)]
+    public void A_window_of_exactly_so_many_hours_carries_its_timed_code_and_unit(int hours) =>
+        Assert.Empty(Judged.Keys(Judged.Observation("corrected-urine-output", output =>
+        {
+            output.Code = Codes.CorrectedUrineOutput(hours);
+            output.Value = Codes.Quantity(450, Codes.CorrectedUrineOutputUnit(hours));
+            output.Component("duration").Value = Codes.Quantity(hours, Codes.Units.Hour);
+        })));
+
+    [Fact]
+    public void An_output_without_a_value_says_why_and_still_shows_its_parts() =>
+        Assert.Empty(Judged.Keys(Judged.Observation("corrected-urine-output", output =>
+        {
+            output.Status = ObservationStatus.Preliminary;
+            output.Code = Codes.CorrectedUrineOutput(null);
+            output.Value = null;
+            output.DataAbsentReason = Codes.DataAbsent("temp-unknown");
+            output.DerivedFrom.Clear();
+        })));
+
+    private static readonly (string Key, string Where, Action<Observation> Spoil)[] Spoilings =
+    [
+        ("obs-6", "Observation", output => output.DataAbsentReason = Codes.DataAbsent("error")),
+        ("obs-7", "Observation", output => output.Component("caveat").Code!.Coding.Add(output.Code!.Coding[0])),
+        ("per-1", "Observation.effective", output => output.Effective = new Period(new FhirDateTime("2026-03-02T14:00:00+01:00"), new FhirDateTime("2026-03-02T06:00:00+01:00"))),
+        ("cardinality", "Observation.effective", output => ((Period)output.Effective!).EndElement = null),
+        ("cardinality", "Observation", output => output.Subject = null),
+        ("cardinality", "Observation", output => output.Category.Clear()),
+        ("cardinality", "Observation.component[9].value", output => ((Quantity)output.Component[9].Value!).Value = null),
+        ("cardinality", "Observation.component", output => output.Component.Add((Observation.ComponentComponent)output.Component[9].DeepCopy())),
+        ("binding", "Observation.status", output => output.Status = ObservationStatus.Registered),
+        ("binding", "Observation.dataAbsentReason", output => (output.Value, output.DataAbsentReason) = (null, new CodeableConcept(Codes.Systems.DataAbsentReason, "masked"))),
+        ("binding", "Observation.component[12].value", output => output.Component("caveat").Value = Codes.BalanceTerm("blood")),
+        ("pattern", "Observation.code", output => output.Code!.Coding.RemoveAt(1)),
+        ("pattern", "Observation.component[9].value", output => ((Quantity)output.Component[9].Value!).Code = "cc"),
+        ("slicing", "Observation.component[13]", output => output.Component.Add(new() { Code = Codes.Component("drop-factor"), Value = Codes.Quantity(20, Codes.Units.DropsPerMillilitre) })),
+        ("type", "Observation.effective", output => output.Effective = new FhirDateTime("2026-03-02T14:00:00+01:00")),
+        ("type", "Observation.component[9].value", output => output.Component[9].Value = new FhirString("367.5 mL")),
+        ("unknown-extension", "Observation.extension[0]", output => output.AddExtension("https://ward.example/extension", new FhirString("x"))),
+        ("unknown-extension", "Observation.component[9].value.extension[2]", output => output.Component[9].Value!.AddExtension("https://ward.example/extension", new FhirString("x"))),
+        ("unknown-profile", "Observation", output => output.Meta!.Profile = [Profiles.CorrectedUrineOutput, "https://ward.example/profile"]),
+        ("reference-target", "Observation.subject", output => output.Subject = new("Practitioner/n-0001")),
+        ("reference-target", "Observation.derivedFrom[2]", output => output.DerivedFrom.Add(new("Patient/p-0001"))),
+        ("value", "Observation.id", output => output.Id = "no spaces in an id"),
+    ];
+
+    public static TheoryData<int> Spoilt => [.. Enumerable.Range(0, Spoilings.Length)];
+
+    [Theory]
+    [MemberData(nameof(Spoilt))]
+    public void A_spoilt_output_is_refused_at_the_spoilt_place(int spoiling)
+    {
+        var (key, where, spoil) = Spoilings[spoiling];
+        var faults = Judged.Validator.Validate(Judged.Observation("corrected-urine-output", spoil));
+
+        Assert.Equal([(key, where)], faults.Select(fault => (fault.Key, fault.Where)));
+    }
+
+    [Fact]
+    public void A_volume_in_a_unit_of_the_kitchen_is_refused_by_every_profile_that_measures_one()
+    {
+        foreach (var example in Judged.Examples.OfType<Observation>().Where(example => example.Value is Quantity))
+        {
+            ((Quantity)example.Value!).Code = "cc";
+            Assert.Contains(Judged.Keys(example), key => key is "binding" or "pattern");
+        }
+    }
+
+    [Fact]
+    public void A_logical_reference_by_identifier_or_by_name_alone_passes() =>
+        Assert.Empty(Judged.Keys(Judged.Observation("corrected-urine-output", output =>
+        {
+            output.Subject = new() { Identifier = new("https://ward.example/patients", "P-0002") };
+            output.Encounter = new() { Identifier = new("https://ward.example/stays", "S-0002") };
+            output.Performer.Add(new() { Display = "Night nurse, an invention" });
+            output.Device = new() { Type = "Device", Identifier = new("https://ward.example/pumps", "pump-7") };
+        })));
+
+    [Fact]
+    public void A_reference_to_a_contained_resource_that_is_not_there_is_refused() =>
+        Assert.Equal(["ref-1"], Judged.Keys(Judged.Observation("corrected-urine-output", output => output.Performer.Add(new("#nobody")))));
+
+    [Fact]
+    public void A_profile_may_be_claimed_with_its_version_and_only_with_that()
+    {
+        Assert.Empty(Judged.Keys(Judged.Observation("leak-estimated", leak => leak.Meta!.Profile = [Profiles.LeakEstimated + "|1.0.0"])));
+        Assert.Empty(Judged.Keys(Judged.Observation("leak-estimated", leak => leak.Meta!.Profile = ["http://hl7.org/fhir/StructureDefinition/Observation|4.0.1"])));
+        Assert.Equal(["unknown-profile"], Judged.Keys(Judged.Observation("leak-estimated", leak => leak.Meta!.Profile = [Profiles.LeakEstimated + "|2.0.0"])));
+    }
+
+    [Fact]
+    public void A_resource_that_claims_no_profile_is_judged_by_its_type()
+    {
+        Assert.Empty(Judged.Keys(new Observation { Status = ObservationStatus.Final, Code = new() { Text = "urine colour" } }));
+        Assert.Equal(["cardinality"], Judged.Keys(new Observation { Status = ObservationStatus.Final }));
+        Assert.Equal(["type"], Judged.Keys(new Slot { Status = Slot.SlotStatus.Free }));
+    }
+
+    [Fact]
+    public void A_procedure_claiming_an_observation_profile_is_refused()
+    {
+        var irrigation = Judged.Example<Procedure>("bladder-irrigation");
+        irrigation.Meta!.Profile = [Profiles.LeakEstimated];
+
+        Assert.Equal(["type"], Judged.Keys(irrigation));
+    }
+
+    [Fact]
+    public void A_correction_is_an_update_or_a_nullification_of_a_revised_entity()
+    {
+        var correction = Judged.Example<Provenance>("correction");
+        correction.Activity = Codes.Nullified();
+        Assert.Empty(Judged.Keys(correction));
+
+        correction.Activity = new CodeableConcept(Codes.Systems.DataOperation, "CREATE");
+        Assert.Equal(["binding"], Judged.Keys(correction));
+
+        correction.Activity = Codes.Revised();
+        correction.Entity[0].Role = Provenance.ProvenanceEntityRole.Source;
+        Assert.Equal(["pattern"], Judged.Keys(correction));
+    }
+
+    [Fact]
+    public void What_fails_its_profile_is_parted_from_what_may_be_published()
+    {
+        var good = Judged.Example<Observation>("leak-estimated");
+        var bad = Judged.Observation("leak-estimated", leak => leak.Value = null);
+
+        var (valid, withheld) = Judged.Validator.Sort([bad, good]);
+
+        Assert.Equal([good], valid);
+        Assert.Equal([(bad, "ifh-value-or-reason")], withheld.Select(one => (one.Resource, one.Faults[0].Key)));
+    }
+
+    [Fact]
+    public void Four_thousand_resources_on_all_threads_are_judged_rightly()
+    {
+        var validator = Judged.Validator;
+        var good = Judged.Example<Observation>("corrected-urine-output");
+        var bad = Judged.Observation("corrected-urine-output", output => output.DerivedFrom.Clear());
+        var wrong = 0;
+
+        Parallel.For(0, 4_000, at =>
+        {
+            var faults = validator.Validate(at % 2 == 0 ? good : bad);
+            if (faults.Count != at % 2)
+                Interlocked.Increment(ref wrong);
+        });
+
+        Assert.Equal(0, wrong);
+    }
+
+    [Fact]
+    public void A_cold_validator_asked_by_many_threads_at_once_gives_no_false_fault()
+    {
+        var validator = Judged.Cold();
+        var examples = Judged.Examples.ToList();
+        var faults = 0;
+
+        Parallel.For(0, 64, at => Interlocked.Add(ref faults, validator.Validate(examples[at % examples.Count]).Count));
+
+        Assert.Equal(0, faults);
+    }
+
+    [Fact]
+    public void Readiness_turns_green_after_the_warm_up()
+    {
+        var validator = Judged.Cold();
+        Assert.False(validator.IsReady);
+
+        var watch = Stopwatch.StartNew();
+        validator.Warm();
+
+        // The promise is ten seconds on two idle cores; a build machine is busy with other tests.
+        Assert.True(validator.IsReady);
+        Assert.InRange(watch.Elapsed, TimeSpan.Zero, TimeSpan.FromSeconds(40));
+    }
+
+    [Fact]
+    public void Nothing_is_read_from_the_specification_on_disk()
+    {
+        Assert.Empty(Directory.GetFiles(AppContext.BaseDirectory, "specification*.zip", SearchOption.AllDirectories));
+
+        // Every type reachable from a resource is judged: a timing, a ratio, a narrative, a signature.
+        var observation = new Observation
+        {
+            Status = ObservationStatus.Final,
+            Code = new() { Text = "any" },
+            Text = new() { Status = Narrative.NarrativeStatus.Generated, Div = "<div xmlns=\"http://www.w3.org/1999/xhtml\">any</div>" },
+            Effective = new Timing { Repeat = new() { Count = 3 } },
+            Value = new Ratio { Numerator = Codes.Quantity(1, Codes.Units.Gram), Denominator = Codes.Quantity(1, Codes.Units.Hour) },
+            Note = [new() { Text = new("any"), Author = new ResourceReference { Display = "any" } }],
+            ReferenceRange = [new() { Low = Codes.Quantity(1, Codes.Units.Gram) }],
+        };
+        Assert.Empty(Judged.Validator.Validate(observation));
+        observation.ReferenceRange[0].Low = null;
+        Assert.Equal(["obs-3"], Judged.Keys(observation)[..1]);
+    }
+}
