@@ -1,1 +1,15 @@
-Console.WriteLine("no benchmark yet");
+using System.Globalization;
+using IrrigationFhir.Benchmarks;
+
+CultureInfo.CurrentCulture = CultureInfo.InvariantCulture;
+var asked = args is [var only] ? only : "";
+if (asked is not ("core" or "http" or "all"))
+{
+    Console.Error.WriteLine("say what to measure: core (append and balance, in memory), http (the running service on loopback), or all");
+    return 1;
+}
+
+Console.WriteLine(Machine.Describe());
+if (asked is "core" or "all") CoreCosts.Measure(Console.Out);
+if (asked is "http" or "all") await ServiceCosts.Measure(Console.Out);
+return 0;

@@ -1,0 +1,18 @@
+using System.Runtime.InteropServices;
+
+namespace IrrigationFhir.Benchmarks;
+
+/// <summary>What the figures were measured on. No names, no paths.</summary>
+internal static class Machine
+{
+    private const string ProcessorFile = "/proc/cpuinfo";
+
+    /// <summary>Cores, memory, processor, system and runtime, in one line.</summary>
+    public static string Describe() =>
+        $"{Environment.ProcessorCount} cores, {GC.GetGCMemoryInfo().TotalAvailableMemoryBytes / (1 << 30)} GiB, {Processor()}, {RuntimeInformation.OSArchitecture}, .NET {Environment.Version}";
+
+    private static string Processor() =>
+        File.Exists(ProcessorFile) && File.ReadLines(ProcessorFile).FirstOrDefault(line => line.StartsWith("model name", StringComparison.Ordinal)) is { } line
+            ? line[(line.IndexOf(':', StringComparison.Ordinal) + 1)..].Trim()
+            : "unknown processor";
+}

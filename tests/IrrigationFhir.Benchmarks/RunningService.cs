@@ -1,0 +1,135 @@
+using System.Diagnostics;
+using System.Net;
+using System.Text;
+using System.Text.Json;
+
+namespace IrrigationFhir.Benchmarks;
+
+/// <summary>The service as a process of its own on a free port of the loopback address, on a store in a given folder.</summary>
+internal sealed class RunningService : IAsyncDisposable
+{
+    private const string ListeningOn = "Now listening on: ";
+    private static readonly TimeSpan Patience = TimeSpan.FromSeconds(60);
+
+    private readonly Process process;
+    private readonly HttpClient http;
+
+    private RunningService(Process process, HttpClient http, TimeSpan readyAfter)
+    {
+        this.process = process;
+        this.http = http;
+        ReadyAfter = readyAfter;
+    }
+
+    /// <summary>From the start of the process to the first 200 of <c>/health/ready</c>.</summary>
+    public TimeSpan ReadyAfter { get; }
+
+    /// <summary>Processor time used so far, all threads together.</summary>
+    public TimeSpan Processor
+    {
+        get
+        {
+            process.Refresh();
+            return process.TotalProcessorTime;
+        }
+    }
+
+    /// <summary>Working set now, in MB (10⁶ bytes).</summary>
+    public double Megabytes
+    {
+        get
+        {
+            process.Refresh();
+            return process.WorkingSet64 / 1e6;
+        }
+    }
+
+    /// <summary>Starts it and waits until it is ready.</summary>
+    public static async Task<RunningService> Start(string folder)
+    {
+        var start = new ProcessStartInfo("dotnet") { RedirectStandardOutput = true, WorkingDirectory = folder };
+        foreach (var argument in new[] { Path.Combine(AppContext.BaseDirectory, "IrrigationFhir.dll"), "--urls", "http://127.0.0.1:0", "--Data:Folder", folder })
+        {
+            start.ArgumentList.Add(argument);
+        }
+
+        start.Environment["DOTNET_gcServer"] = "0";
+        var started = Stopwatch.GetTimestamp();
+        var process = Process.Start(start) ?? throw new InvalidOperationException("the service did not start");
+        using var patience = new CancellationTokenSource(Patience);
+        try
+        {
+            var http = new HttpClient { BaseAddress = await Address(process, patience.Token), Timeout = TimeSpan.FromMinutes(5) };
+            while (!await IsReady(http, patience.Token)) await Task.Delay(20, patience.Token);
+            var readyAfter = Stopwatch.GetElapsedTime(started);
+            return new(process, http, readyAfter);
+        }
+        catch
+        {
+            process.Kill();
+            throw;
+        }
+    }
+
+    /// <summary>Opens the episode of an invented irrigation; answers its id.</summary>
+    public async Task<string> Open(InventedIrrigation ward)
+    {
+        using var opened = JsonDocument.Parse(await Post("/episodes", ward.Description()));
+        return opened.RootElement.GetProperty("id").GetString()!;
+    }
+
+    /// <summary>Records one entry.</summary>
+    /// <exception cref="InvalidOperationException">It was not recorded, or something that follows from it was withheld: then nothing was measured.</exception>
+    public Task Record(string episode, Charted entry) => Recorded(episode, entry.Json);
+
+    /// <summary>Records several in one request.</summary>
+    /// <exception cref="InvalidOperationException">As for one.</exception>
+    public Task Record(string episode, IEnumerable<Charted> entries) => Recorded(episode, $"[{string.Join(',', entries.Select(e => e.Json))}]");
+
+    /// <inheritdoc/>
+    public async ValueTask DisposeAsync()
+    {
+        http.Dispose();
+        process.Kill();
+        await process.WaitForExitAsync();
+        process.Dispose();
+    }
+
+    private static async Task<Uri> Address(Process process, CancellationToken stop)
+    {
+        while (await process.StandardOutput.ReadLineAsync(stop) is { } line)
+        {
+            if (line.IndexOf(ListeningOn, StringComparison.Ordinal) is var at and >= 0)
+            {
+                // Read on, or the service would one day wait for room in the pipe.
+                _ = process.StandardOutput.BaseStream.CopyToAsync(Stream.Null, CancellationToken.None);
+                return new Uri(line[(at + ListeningOn.Length)..].Trim());
+            }
+        }
+
+        throw new InvalidOperationException("the service ended before it listened");
+    }
+
+    private static async Task<bool> IsReady(HttpClient http, CancellationToken stop)
+    {
+        using var response = await http.GetAsync(new Uri("/health/ready", UriKind.Relative), stop);
+        return response.StatusCode == HttpStatusCode.OK;
+    }
+
+    private async Task Recorded(string episode, string json)
+    {
+        var reply = await Post($"/episodes/{episode}/entries", json);
+        if (!reply.Contains("\"withheld\":[]", StringComparison.Ordinal) || reply.Contains("\"repeated\"", StringComparison.Ordinal))
+        {
+            throw new InvalidOperationException("entries that were repeated, or whose resources were withheld");
+        }
+    }
+
+    private async Task<string> Post(string path, string json)
+    {
+        using var content = new StringContent(json, Encoding.UTF8, "application/json");
+        using var response = await http.PostAsync(new Uri(path, UriKind.Relative), content);
+        var reply = await response.Content.ReadAsStringAsync();
+        return response.IsSuccessStatusCode ? reply : throw new InvalidOperationException($"{(int)response.StatusCode}: {reply}");
+    }
+}

@@ -1,0 +1,142 @@
+using System.Diagnostics;
+
+namespace IrrigationFhir.Benchmarks;
+
+/// <summary>What the running service takes: to start, for one entry, for a batch, and as an episode grows. Validation on, SQLite on disk.</summary>
+internal static class ServiceCosts
+{
+    private const int BatchSize = 500;
+    private const int Cold = 50;
+    private const int WarmUp = 1500;
+    private const int SinglePosts = 2000;
+    private const int Batches = 8;
+    private const int PostsAtLength = 200;
+    private static readonly int[] Lengths = [100, 10_000, 100_000];
+    private static readonly TimeSpan Longest = TimeSpan.FromSeconds(30);
+
+    private static int seed = 1000;
+
+    /// <summary>Measures, and writes Markdown tables.</summary>
+    public static async Task Measure(TextWriter output)
+    {
+        var folder = Directory.CreateTempSubdirectory("irrigationfhir-benchmark-").FullName;
+        try
+        {
+            await Throughput(output, Path.Combine(folder, "load"));
+            await EpisodeLength(output, Path.Combine(folder, "length"));
+        }
+        finally
+        {
+            Directory.Delete(folder, recursive: true);
+        }
+    }
+
+    private static async Task Throughput(TextWriter output, string folder)
+    {
+        Directory.CreateDirectory(folder);
+        await using (var first = await RunningService.Start(folder))
+        {
+            output.WriteLine($"\n## Start\n\n| | |\n| --- | ---: |\n| ready after, on a new store | {Samples.Shown(first.ReadyAfter)} |");
+        }
+
+        await using var service = await RunningService.Start(folder);
+        output.WriteLine($"| ready after, on an existing store | {Samples.Shown(service.ReadyAfter)} |");
+        output.WriteLine($"| working set when ready | {service.Megabytes:0} MB |");
+
+        var cold = await Load(service, clients: 1, posts: Cold, each: 1);
+        await Load(service, clients: 4, posts: WarmUp, each: 1);
+        output.WriteLine($"| working set after warm-up | {service.Megabytes:0} MB |");
+
+        output.WriteLine("\n## Load\n\n| what | entries | entries/s | median | p95 | processor time per entry |\n| --- | ---: | ---: | ---: | ---: | ---: |");
+        Row(output, $"single POSTs, 1 client, the first {Cold} after the start", cold);
+        foreach (var clients in new[] { 1, 4, 8 })
+        {
+            Row(output, $"single POSTs, {clients} client{(clients == 1 ? "" : "s")}", await Load(service, clients, SinglePosts, each: 1));
+        }
+
+        foreach (var clients in new[] { 1, 4 })
+        {
+            Row(output, $"batches of {BatchSize}, {clients} client{(clients == 1 ? "" : "s")}", await Load(service, clients, Batches, BatchSize));
+        }
+
+        output.WriteLine($"\nWorking set after the load: {service.Megabytes:0} MB.");
+    }
+
+    private static async Task EpisodeLength(TextWriter output, string folder)
+    {
+        Directory.CreateDirectory(folder);
+        output.WriteLine("\n## Length of the episode\n\n| entries in the episode | single POST, median | p95 | first POST after a restart (reads the whole log) | working set then | database |\n| ---: | ---: | ---: | ---: | ---: | ---: |");
+        var ward = new InventedIrrigation(1);
+        using var entries = ward.Entries().GetEnumerator();
+        var recorded = 0;
+        foreach (var length in Lengths)
+        {
+            var samples = new Samples();
+            string episode;
+            await using (var service = await RunningService.Start(folder))
+            {
+                episode = await service.Open(ward);
+                while (recorded < length)
+                {
+                    var batch = Next(entries, Math.Min(BatchSize, length - recorded));
+                    await service.Record(episode, batch);
+                    recorded += batch.Count;
+                }
+
+                for (var i = 0; i < PostsAtLength; i++)
+                {
+                    var entry = Next(entries, 1)[0];
+                    var started = Stopwatch.GetTimestamp();
+                    await service.Record(episode, entry);
+                    samples.Since(started);
+                    recorded++;
+                }
+            }
+
+            await using var restarted = await RunningService.Start(folder);
+            var again = new Samples();
+            var restartedAt = Stopwatch.GetTimestamp();
+            await restarted.Record(episode, Next(entries, 1)[0]);
+            again.Since(restartedAt);
+            recorded++;
+            var size = new DirectoryInfo(folder).EnumerateFiles("*.db").Sum(file => file.Length) / 1e6;
+            output.WriteLine($"| {length:N0} | {Samples.Shown(samples.Median)} | {Samples.Shown(samples.P95)} | {Samples.Shown(again.Median)} | {restarted.Megabytes:0} MB | {size:0} MB |");
+        }
+    }
+
+    /// <summary>Clients that post one after another, each to an episode of its own, until their share is done or the time is up.</summary>
+    private static async Task<(int Entries, TimeSpan Time, TimeSpan Processor, Samples Samples)> Load(RunningService service, int clients, int posts, int each)
+    {
+        var wards = Enumerable.Range(0, clients).Select(_ => new InventedIrrigation(seed++)).ToList();
+        var episodes = await Task.WhenAll(wards.Select(service.Open));
+        var (processor, started) = (service.Processor, Stopwatch.GetTimestamp());
+        var all = await Task.WhenAll(wards.Zip(episodes).Select(pair => Task.Run(async () =>
+        {
+            var samples = new Samples();
+            using var entries = pair.First.Entries().GetEnumerator();
+            while (samples.Count < posts / clients && Stopwatch.GetElapsedTime(started) < Longest)
+            {
+                var next = Next(entries, each);
+                var sent = Stopwatch.GetTimestamp();
+                await (each == 1 ? service.Record(pair.Second, next[0]) : service.Record(pair.Second, next));
+                samples.Since(sent);
+            }
+
+            return samples;
+        })));
+        var (time, used) = (Stopwatch.GetElapsedTime(started), service.Processor - processor);
+        var together = new Samples();
+        foreach (var samples in all) together.Add(samples);
+        return (together.Count * each, time, used, together);
+    }
+
+    private static List<Charted> Next(IEnumerator<Charted> entries, int count)
+    {
+        var next = new List<Charted>(count);
+        while (next.Count < count && entries.MoveNext()) next.Add(entries.Current);
+        return next;
+    }
+
+    private static void Row(TextWriter output, string what, (int Entries, TimeSpan Time, TimeSpan Processor, Samples Samples) load) => output.WriteLine(
+        $"| {what} | {load.Entries:N0} | {load.Entries / load.Time.TotalSeconds:0} | {Samples.Shown(load.Samples.Median)} | {Samples.Shown(load.Samples.P95)} | {Samples.Shown(load.Processor / load.Entries)} |");
+}
