@@ -6,7 +6,10 @@ using NodaTime;
 namespace Irrigation.Balance;
 
 /// <summary>What an append changed: an interval before and after, either null where there was or is none.</summary>
-public sealed record IntervalChange(ClosedInterval? Before, ClosedInterval? After)
+/// <param name="Before">The old value.</param>
+/// <param name="After">The new value.</param>
+/// <param name="Because">The entries of the append that could touch it, those that it now rests on or rested on before first; empty for a change of the episode's own frame.</param>
+public sealed record IntervalChange(ClosedInterval? Before, ClosedInterval? After, ImmutableArray<EntryKey> Because)
 {
     /// <summary>The one that stands, or the one that went.</summary>
     public ClosedInterval Interval => (After ?? Before)!;
@@ -77,22 +80,20 @@ public sealed class FluidBalance
     /// <summary>The balance after an append to its log, and the intervals that it changed.</summary>
     public (FluidBalance Balance, ImmutableArray<IntervalChange> Changes) After(Appended appended)
     {
-        var touched = appended.Changes.SelectMany(Entries)
-            .SelectMany(entry => Touched(entry).Concat(new FluidBalance(appended.Log, Settings, streams).Touched(entry)))
-            .ToList();
+        var after = new FluidBalance(appended.Log, Settings, streams);
+        var touched = appended.Changes.SelectMany(Entries).SelectMany(entry => Touched(entry).Concat(after.Touched(entry)).Select(span => (Span: span, entry.Key))).ToList();
 
         var next = streams;
         var changes = ImmutableArray.CreateBuilder<IntervalChange>();
-        var after = new FluidBalance(appended.Log, Settings, streams);
-        foreach (var stream in touched.GroupBy(t => t.Stream))
+        foreach (var stream in touched.GroupBy(t => t.Span.Stream))
         {
-            foreach (var (from, to) in Merge(stream.Select(t => (t.From, t.To))))
+            foreach (var (from, to) in Merge(stream.Select(t => (t.Span.From, t.Span.To))))
             {
                 var before = next.GetValueOrDefault(stream.Key, []);
                 var (first, last) = (FirstEnding(before, from), to is { } end ? FirstEnding(before, end + Duration.Epsilon) : before.Count);
                 var old = before.GetRange(first, last - first);
                 var renewed = after.Between(stream.Key, from, to).ToList();
-                changes.AddRange(Compare(old, renewed));
+                changes.AddRange(Compare(old, renewed).Select(change => change with { Because = Because(change, stream) }));
                 next = next.SetItem(stream.Key, before.RemoveRange(first, last - first).InsertRange(first, renewed));
             }
         }
@@ -163,6 +164,13 @@ public sealed class FluidBalance
         return new(start, asOf, since.Amount?.Charted, [.. caveats.Order()], clamp?.At);
     }
 
+    private static ImmutableArray<EntryKey> Because(IntervalChange change, IEnumerable<((string Stream, Instant From, Instant? To) Span, EntryKey Key)> touched)
+    {
+        var parts = new[] { change.Before, change.After }.OfType<ClosedInterval>().SelectMany(i => i.Parts).Select(p => p.Entry).ToHashSet();
+        var end = change.Interval.End;
+        return [.. touched.Where(t => t.Span.From <= end && !(t.Span.To < end)).Select(t => t.Key).Distinct().OrderBy(key => !parts.Contains(key))];
+    }
+
     private static IEnumerable<Entry> Entries(Change change) => new[] { change.Before, change.After }.OfType<Entry>();
 
     /// <summary>Position of the first interval that ends at or after an instant.</summary>
@@ -203,10 +211,10 @@ public sealed class FluidBalance
         foreach (var interval in after)
         {
             old.Remove(interval.End, out var was);
-            if (!interval.Equals(was)) yield return new(was, interval);
+            if (!interval.Equals(was)) yield return new(was, interval, []);
         }
 
-        foreach (var gone in old.Values.OrderBy(i => i.End)) yield return new(gone, null);
+        foreach (var gone in old.Values.OrderBy(i => i.End)) yield return new(gone, null, []);
     }
 
     private IEnumerable<ClosedInterval> Between(string stream, Instant from, Instant? to) =>

@@ -30,15 +30,15 @@ internal static class Compute
         }
 
         var problems = new List<EntryProblem>();
-        var balance = Read(File.ReadAllBytes(path), problems);
+        var (balance, birthDate) = Read(File.ReadAllBytes(path), problems);
         foreach (var problem in problems) errors.WriteLine($"{problem.Code}: {problem.Text}");
         if (balance is null || problems.Count > 0) return 1;
 
-        output.WriteLine(JsonSerializer.Serialize(BalanceReport.Of(balance, null, Last(balance.Log)), Readable));
+        output.WriteLine(JsonSerializer.Serialize(BalanceReport.Of(balance, null, birthDate, Last(balance.Log)), Readable));
         return 0;
     }
 
-    private static FluidBalance? Read(byte[] bytes, List<EntryProblem> problems)
+    private static (FluidBalance? Balance, LocalDate? BirthDate) Read(byte[] bytes, List<EntryProblem> problems)
     {
         JsonDocument document;
         try
@@ -48,7 +48,7 @@ internal static class Compute
         catch (JsonException fault)
         {
             problems.Add(new("malformed-json", "file", $"unreadable JSON at line {(fault.LineNumber ?? 0) + 1}", "{\"episode\": …, \"entries\": […]}"));
-            return null;
+            return default;
         }
 
         using (document)
@@ -59,12 +59,12 @@ internal static class Compute
                 || sent.ValueKind != JsonValueKind.Array)
             {
                 problems.Add(EntryProblem.Missing("file", "{\"episode\": …, \"entries\": […]}"));
-                return null;
+                return default;
             }
 
-            if (EpisodeReader.Read(described, DateTimeZone.Utc, problems) is not { } definition) return null;
+            if (EpisodeReader.Read(described, DateTimeZone.Utc, problems) is not { } definition) return default;
             var read = sent.EnumerateArray().Select((json, i) => EntryReader.Read(json, $"entries[{i}]", problems)).OfType<EntryRequest>().ToList();
-            if (problems.Count > 0) return null;
+            if (problems.Count > 0) return default;
 
             var log = EpisodeLog.Empty(definition.Frame);
             foreach (var request in read)
@@ -74,7 +74,7 @@ internal static class Compute
             }
 
             problems.AddRange(read.Where(r => log.Current(r.Entry.Key)?.Entry == r.Entry).Select(r => Contradictions.Of(r.Entry, log, r.Where)).OfType<EntryProblem>());
-            return FluidBalance.Of(log, BalanceSettings.Default);
+            return (FluidBalance.Of(log, BalanceSettings.Default), definition.BirthDate);
         }
     }
 

@@ -3,6 +3,7 @@ using Hl7.Fhir.Model;
 using Irrigation;
 using Irrigation.Episodes;
 using IrrigationFhir.Episodes;
+using IrrigationFhir.Fhir;
 using IrrigationFhir.Rest;
 using IrrigationFhir.Store;
 
@@ -12,9 +13,10 @@ namespace IrrigationFhir.Entries;
 /// <param name="Episode">The episode's id.</param>
 /// <param name="Version">The episode's version now.</param>
 /// <param name="Entries">One for each entry sent, in their order.</param>
+/// <param name="Recalculated">Closed intervals that are new or became others: old value, new value, and the entries that did it.</param>
 /// <param name="Changed">Resources that got a new version.</param>
 /// <param name="Withheld">Resources of ours that failed their own profile: the entries are kept, these are not published.</param>
-internal sealed record EntriesReply(string Episode, long Version, IReadOnlyList<EntryResult> Entries, IReadOnlyList<ChangedResource> Changed, IReadOnlyList<WithheldResource> Withheld);
+internal sealed record EntriesReply(string Episode, long Version, IReadOnlyList<EntryResult> Entries, IReadOnlyList<RecalculatedInterval> Recalculated, IReadOnlyList<ChangedResource> Changed, IReadOnlyList<WithheldResource> Withheld);
 
 /// <summary>What became of one entry.</summary>
 /// <param name="Source">Its source.</param>
@@ -27,6 +29,16 @@ internal sealed record EntryResult(string? Source, string? Id, string Outcome, l
 
 /// <summary>One problem: a stable code, where, what was seen, what is expected.</summary>
 internal sealed record ProblemReply(string Code, string Where, string Saw, string Expected);
+
+/// <summary>A closed interval that is new or became another one.</summary>
+/// <param name="Stream">bladder, or the route.</param>
+/// <param name="Start">Its start now, or before where it is gone.</param>
+/// <param name="End">Its end.</param>
+/// <param name="Before">Corrected output before; null where there was none.</param>
+/// <param name="After">Corrected output now; null where there is none.</param>
+/// <param name="Status">How firm it is; null where the interval is gone.</param>
+/// <param name="Because">The entries (source/id) of this request that could touch it, those that it rests on first.</param>
+internal sealed record RecalculatedInterval(string Stream, string Start, string End, Amount? Before, Amount? After, string? Status, IReadOnlyList<string> Because);
 
 /// <summary>A resource that got a new version.</summary>
 internal sealed record ChangedResource(string Type, string Id, long Version);
@@ -86,7 +98,7 @@ internal static class EntriesApi
         {
             EntriesOutcome.UnknownEpisode => EpisodesApi.Unknown(id),
             EntriesOutcome.Rejected rejected => Refused(StatusCodes.Status422UnprocessableEntity, rejected.Problems),
-            EntriesOutcome.Recorded recorded => Results.Json(Reply(id, recorded)),
+            EntriesOutcome.Recorded recorded => Results.Json(Reply(id, recorded, recorded.Zone)),
             _ => throw new InvalidOperationException("an outcome without a reply"),
         };
     }
@@ -114,7 +126,7 @@ internal static class EntriesApi
         _ => OperationOutcome.IssueType.Value,
     };
 
-    private static EntriesReply Reply(string id, EntriesOutcome.Recorded recorded) => new(
+    private static EntriesReply Reply(string id, EntriesOutcome.Recorded recorded, NodaTime.DateTimeZone zone) => new(
         id,
         recorded.Version,
         [.. recorded.Entries.Select(e => new EntryResult(
@@ -124,6 +136,14 @@ internal static class EntriesApi
             e.Logged?.Sequence,
             e.Logged?.Revision,
             e.Problems.Count == 0 ? null : [.. e.Problems.Select(p => new ProblemReply(p.Code, p.Where, p.Saw, p.Expected))]))],
+        [.. recorded.Recalculated.Select(c => new RecalculatedInterval(
+            c.Interval.Stream,
+            Wire.Time(c.Interval.Start, zone),
+            Wire.Time(c.Interval.End, zone),
+            Amount.Of(c.Before?.Output?.Headline),
+            Amount.Of(c.After?.Output?.Headline),
+            c.After is { } stands ? Slug.Of(stands.Status) : null,
+            [.. c.Because.Select(key => key.ToString())]))],
         [.. recorded.Changed.Select(r => new ChangedResource(r.Type, r.Id, r.VersionId))],
         [.. recorded.Withheld.Select(w => new WithheldResource(w.Type, w.Id, w.Faults))]);
 }

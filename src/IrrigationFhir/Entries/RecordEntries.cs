@@ -20,7 +20,7 @@ internal abstract record EntriesOutcome
     public sealed record Rejected(IReadOnlyList<EntryProblem> Problems) : EntriesOutcome;
 
     /// <summary>Stored, or there already; refused ones only where the sender allowed that.</summary>
-    public sealed record Recorded(long Version, IReadOnlyList<EntryReply> Entries, IReadOnlyList<ResourceVersion> Changed, IReadOnlyList<WithheldRow> Withheld) : EntriesOutcome;
+    public sealed record Recorded(long Version, DateTimeZone Zone, IReadOnlyList<EntryReply> Entries, IReadOnlyList<IntervalChange> Recalculated, IReadOnlyList<ResourceVersion> Changed, IReadOnlyList<WithheldRow> Withheld) : EntriesOutcome;
 }
 
 /// <summary>What became of one entry: logged, or refused with its problems.</summary>
@@ -61,13 +61,13 @@ internal sealed class RecordEntries(EpisodesInMemory episodes, EpisodeStore stor
 
         var rows = accepted.Zip(appended.Outcomes).Where(p => p.Second.Disposition != Disposition.Repeated).Select(p => Row(p.First, p.Second.Logged)).ToList();
         var replies = Replies(judged, appended.Outcomes);
-        if (rows.Count == 0) return new EntriesOutcome.Recorded(episode.Row.Version, replies, [], []);
+        if (rows.Count == 0) return new EntriesOutcome.Recorded(episode.Row.Version, episode.Definition.Frame.Zone, replies, [], [], []);
 
         var withheld = faulty.Select(f => new WithheldRow(f.Resource.TypeName, f.Resource.Id!, string.Join(' ', f.Faults.Select(fault => fault.Key).Distinct()))).ToList();
         var change = new EpisodeChange(episode.Row.PatientKey, episode.Id, episode.Row.Version, rows, [.. valid.Select(ResourceDraft.Of)], withheld);
         if (await store.Save(change, stop) is not SaveOutcome.Saved saved) return null;
         episodes.Keep(after with { Row = episode.Row with { Version = saved.Version, LastSequence = after.Log.LastSequence } });
-        return new EntriesOutcome.Recorded(saved.Version, replies, saved.Changed, withheld);
+        return new EntriesOutcome.Recorded(saved.Version, episode.Definition.Frame.Zone, replies, changes, saved.Changed, withheld);
     }
 
     /// <summary>An entry in error may leave its time to the entry that it withdraws; null where there is none.</summary>

@@ -183,14 +183,14 @@ internal static class EpisodesApi
         CancellationToken stop)
     {
         if (await episodes.Find(id, stop) is not { } episode) return Unknown(id);
-        if (asOf is null) return Results.Json(BalanceReport.Of(episode.Balance, id, Instant.FromDateTimeOffset(clock.GetUtcNow())));
+        if (asOf is null) return Results.Json(BalanceReport.Of(episode.Balance, id, episode.Definition.BirthDate, Instant.FromDateTimeOffset(clock.GetUtcNow())));
         if (OffsetDateTimePattern.ExtendedIso.Parse(asOf) is not { Success: true } moment)
         {
             return EntriesApi.Refused(StatusCodes.Status400BadRequest, [EntryProblem.BadTime("asOf", asOf)]);
         }
 
         var at = moment.Value.ToInstant();
-        return Results.Json(BalanceReport.Of(FluidBalance.Of(episode.Log.KnownAt(at), episode.Balance.Settings), id, at));
+        return Results.Json(BalanceReport.Of(FluidBalance.Of(episode.Log.KnownAt(at), episode.Balance.Settings), id, episode.Definition.BirthDate, at));
     }
 
     private static EpisodeReply Reply(EpisodeRow row) => new(row.Id, row.Version, row.LastSequence, JsonNode.Parse(row.Json)!);
