@@ -37,7 +37,7 @@ internal sealed class CapabilityStatements(FhirSettings settings, StoreSettings 
                         $"Dates without an offset are read in the time zone {store.TimeZone.Id}. " +
                         "Unknown search parameters are passed over unless the request says Prefer: handling=strict; the self link shows what took effect. " +
                         $"A page holds at most {settings.MaxCount} resources ({settings.DefaultCount} unless _count asks otherwise) and is followed by its next link. " +
-                        "_sort takes one of _id, _lastUpdated and the type's date parameter, each also with a minus except _id; without it the order is by id.",
+                        "_sort takes one of _id, _lastUpdated and the type's date parameter, the last two also with a minus; without it the oldest comes first by that date.",
                     Resource = [.. IndexedTypes.All.Select(Resource)],
                 },
             ],

@@ -26,7 +26,7 @@ internal sealed class SearchReader
     private readonly List<SearchCriterion> _criteria = [];
     private readonly List<KeyValuePair<string, string>> _honoured = [];
     private readonly List<OperationOutcome.IssueComponent> _problems = [];
-    private SearchOrder _order = SearchOrder.Id;
+    private SearchOrder _order = SearchOrder.Date;
     private int _count;
     private bool _withTotal;
     private bool _countOnly;

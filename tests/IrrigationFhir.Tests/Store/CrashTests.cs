@@ -39,6 +39,32 @@ public class CrashTests
     }
 
     [Fact]
+    public async Task A_killed_process_loses_nothing_it_acknowledged()
+    {
+        var folder = Directory.CreateTempSubdirectory("killed-").FullName;
+        using var writer = KilledWriter.Start(folder);
+        var acknowledged = 0L;
+        using var patience = new CancellationTokenSource(TimeSpan.FromMinutes(1));
+        try
+        {
+            while (acknowledged < 40 && await writer.StandardOutput.ReadLineAsync(patience.Token) is { } line)
+                acknowledged = long.Parse(line, System.Globalization.CultureInfo.InvariantCulture);
+        }
+        finally
+        {
+            writer.Kill();
+        }
+
+        await writer.WaitForExitAsync();
+
+        await using var after = Reopen(folder);
+
+        Assert.Equal(40, acknowledged);
+        // It may have stored more than it came to say.
+        Assert.True(await WholeChanges(after) >= acknowledged);
+    }
+
+    [Fact]
     public async Task A_change_that_fails_in_its_middle_leaves_nothing()
     {
         await using var store = New();
@@ -66,9 +92,9 @@ public class CrashTests
         Assert.Equal(changes + 1, episode.Version);
         Assert.Equal(changes, (await store.Episodes.LoadEntries("key-P-1", "night", 0, default)).Count);
         Assert.Equal(changes, (await store.Resources.Read("Observation", "total", default))?.VersionId ?? 0);
-        Assert.Equal(changes, (await store.Resources.History("Observation", "total", 100, null, null, default)).Count);
+        Assert.Equal(changes, (await store.Resources.History("Observation", "total", 100_000, null, null, default)).Count);
         var found = await store.Resources.Search(
-            new(IndexedTypes.Find("Observation")!, [new SearchCriterion.Coded("code", [new(null, "drainage")], Not: false)], SearchOrder.Id, 100, null, WithTotal: true), default);
+            new(IndexedTypes.Find("Observation")!, [new SearchCriterion.Coded("code", [new(null, "drainage")], Not: false)], SearchOrder.Id, 0, null, WithTotal: true), default);
         Assert.Equal(changes == 0 ? 0 : changes + 1, found.Total);
         return changes;
     }

@@ -88,7 +88,8 @@ create table resource_token (
     primary key (patient_key, type, id, parameter, code, system)
 ) without rowid;
 
-create index resource_token_by_code on resource_token (type, parameter, code, system);
+-- Only identifiers lead to a resource; a code is shared by so many that it is looked up from the resource, by the primary key.
+create index resource_token_by_identifier on resource_token (type, code, system) where parameter = 'identifier';
 
 -- reference, system and value are '' where the reference has no such part.
 create table resource_reference (
