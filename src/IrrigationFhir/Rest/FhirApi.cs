@@ -20,6 +20,7 @@ internal static class FhirApi
         var settings = FhirSettings.Read(configuration);
         services.AddSingleton(settings);
         services.AddSingleton<CapabilityStatements>();
+        services.AddSingleton<CapabilityClaim>(SupportedProfiles.Claim);
         services.Configure<KestrelServerOptions>(kestrel => kestrel.Limits.MaxRequestBodySize = settings.MaxBodyBytes);
         // The framework logs the whole address of each request, and a search address names patients.
         services.AddLogging(logging => logging.AddFilter("Microsoft.AspNetCore.Hosting.Diagnostics", LogLevel.Warning));

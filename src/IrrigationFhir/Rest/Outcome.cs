@@ -1,4 +1,5 @@
 using Hl7.Fhir.Model;
+using IrrigationFhir.Fhir;
 
 namespace IrrigationFhir.Rest;
 
@@ -6,7 +7,7 @@ namespace IrrigationFhir.Rest;
 internal static class Outcome
 {
     /// <summary>The code system of the stable problem codes in <c>details.coding</c>.</summary>
-    public const string ProblemSystem = "https://irrigationfhir.example/fhir/CodeSystem/problem";
+    public static string ProblemSystem => Profiles.CodeSystem("problem");
 
     /// <summary>One problem, as an issue of severity error.</summary>
     /// <param name="code">Stable slug, such as <c>volume-negative</c>: a client may branch on it.</param>

@@ -1,0 +1,17 @@
+using Hl7.Fhir.Model;
+using IrrigationFhir.Fhir;
+
+namespace IrrigationFhir.Rest;
+
+/// <summary>Names in the CapabilityStatement the profiles that every resource of a type is published under.</summary>
+internal static class SupportedProfiles
+{
+    private static readonly Lazy<ILookup<string, string>> ByType = new(() =>
+        Definitions.Own(Profiles.CanonicalBase).OfType<StructureDefinition>().ToLookup(profile => profile.Type!, profile => profile.Url!));
+
+    /// <summary>Adds them.</summary>
+    public static void Claim(CapabilityStatement statement)
+    {
+        foreach (var resource in statement.Rest[0].Resource) resource.SupportedProfile = [.. ByType.Value[resource.TypeElement.JsonValue!.ToString()!]];
+    }
+}
