@@ -22,6 +22,7 @@ internal static class Service
         var builder = WebApplication.CreateBuilder(args);
 
         builder.Services.AddSingleton(TimeProvider.System);
+        builder.Services.AddReadableJson();
         builder.Services.AddEpisodeStore(builder.Configuration);
         builder.Services.AddProfileValidation();
         builder.Services.AddEpisodes(builder.Configuration);

@@ -1,3 +1,6 @@
+using System.Buffers;
+using System.Text;
+using System.Text.Encodings.Web;
 using System.Text.Json;
 using Hl7.Fhir.Model;
 using Hl7.Fhir.Serialization;
@@ -19,11 +22,23 @@ internal static class FhirJson
     private static readonly JsonSerializerOptions Reading =
         new JsonSerializerOptions { MaxDepth = MaxDepth }.ForFhir(ModelInfo.ModelInspector);
 
+    // Readable by people: an apostrophe and the + of an offset need no escape in a JSON body that is never put into a page.
+    private static readonly JsonWriterOptions Writing = new() { Encoder = JavaScriptEncoder.UnsafeRelaxedJsonEscaping, MaxDepth = MaxDepth };
+
     /// <summary>The resource as compact JSON.</summary>
-    public static string Write(Resource resource) => Serializer.SerializeToString(resource);
+    public static string Write(Resource resource) => Encoding.UTF8.GetString(Serialize(resource).WrittenSpan);
 
     /// <summary>The resource as compact JSON in UTF-8.</summary>
-    public static byte[] WriteUtf8(Resource resource) => Serializer.SerializeToBytes(resource);
+    public static byte[] WriteUtf8(Resource resource) => Serialize(resource).WrittenSpan.ToArray();
+
+    private static ArrayBufferWriter<byte> Serialize(Resource resource)
+    {
+        var buffer = new ArrayBufferWriter<byte>(4096);
+        using var writer = new Utf8JsonWriter(buffer, Writing);
+        Serializer.Serialize(resource, writer);
+        writer.Flush();
+        return buffer;
+    }
 
     /// <summary>Reads back what <see cref="Write"/> wrote.</summary>
     /// <exception cref="DeserializationFailedException">The text is no valid resource of that type.</exception>
