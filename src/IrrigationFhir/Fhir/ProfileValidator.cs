@@ -3,13 +3,19 @@ using Hl7.Fhir.Model;
 namespace IrrigationFhir.Fhir;
 
 /// <summary>Judges resources by the profiles they claim. Nothing is looked up outside this assembly, whatever a resource claims.</summary>
-/// <remarks>Thread-safe and synchronous. Before <see cref="IsReady"/> the first call builds the rules, which takes seconds, while others wait for it.</remarks>
+/// <remarks>
+/// Thread-safe and synchronous. Construct it before requests come in, in a hosted service or right after the container:
+/// building the rules takes a second or two and waits for the thread pool, which callers queueing up behind it would use up.
+/// </remarks>
 internal sealed class ProfileValidator
 {
-    private readonly Lazy<ProfileRules> rules;
+    // The canonical base is settled once per process, and so are the rules; they are immutable.
+    private static readonly Lazy<ProfileRules> Rules = new(() => new([.. Definitions.Own(Profiles.CanonicalBase), .. Definitions.OfR4()]));
+
+    private readonly ProfileRules rules;
     private volatile bool ready;
 
-    /// <summary>A validator for the profiles under the configured canonical base.</summary>
+    /// <summary>A validator for the profiles under the configured canonical base; the first of a process builds the rules.</summary>
     /// <param name="configuration"><c>Fhir:CanonicalBase</c>: absolute URL that replaces <see cref="Profiles.DefaultCanonicalBase"/>; ignored when empty.</param>
     /// <exception cref="ArgumentException">The configured base is not an absolute http or https URL.</exception>
     /// <exception cref="InvalidOperationException">Another base is already in use by this process.</exception>
@@ -17,14 +23,14 @@ internal sealed class ProfileValidator
     {
         if (configuration["Fhir:CanonicalBase"] is { Length: > 0 } url)
             Profiles.UseCanonicalBase(url);
-        rules = new(() => new ProfileRules([.. Definitions.Own(Profiles.CanonicalBase), .. Definitions.OfR4()]));
+        rules = Rules.Value;
     }
 
     /// <summary>Whether <see cref="Warm"/> has gone through.</summary>
     public bool IsReady => ready;
 
-    /// <summary>Builds the rules and judges one example of every profile, by one thread.</summary>
-    /// <remarks>Invariants compile when they first run; a request in the meantime would wait for seconds.</remarks>
+    /// <summary>Judges one example of every profile, by one thread.</summary>
+    /// <remarks>Invariants compile when they first run; the first requests should not pay for that.</remarks>
     /// <exception cref="InvalidOperationException">An example of ours does not pass: this assembly is broken and must not serve.</exception>
     public void Warm()
     {
@@ -39,7 +45,7 @@ internal sealed class ProfileValidator
 
     /// <summary>Judges a resource by the profiles in <c>meta.profile</c>, or by its R4 type if it claims none.</summary>
     /// <returns>All faults; empty when valid.</returns>
-    public IReadOnlyList<ProfileFault> Validate(Resource resource) => rules.Value.Judge(resource);
+    public IReadOnlyList<ProfileFault> Validate(Resource resource) => rules.Judge(resource);
 
     /// <summary>Parts resources that may be published from those that may not.</summary>
     /// <returns>The valid ones in their order, and the others, each with its faults.</returns>

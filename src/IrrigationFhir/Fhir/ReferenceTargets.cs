@@ -1,6 +1,5 @@
 using System.Collections.Frozen;
 using Hl7.Fhir.Model;
-using Hl7.Fhir.Rest;
 
 namespace IrrigationFhir.Fhir;
 
@@ -30,6 +29,13 @@ internal sealed class ReferenceTargets
     public FrozenSet<string>? At(string path) => allowed.GetValueOrDefault(path);
 
     /// <summary>Type a reference names, by its own <c>type</c> or by its literal; null where it names none (a logical reference, a contained resource, a URN).</summary>
-    public static string? TypeOf(ResourceReference reference) =>
-        reference.Type ?? (reference.Reference is { Length: > 0 } literal && literal[0] != '#' ? new ResourceIdentity(literal).ResourceType : null);
+    public static string? TypeOf(ResourceReference reference)
+    {
+        if (reference.Type is { } type)
+            return type.StartsWith(Core, StringComparison.Ordinal) ? type[Core.Length..] : type;
+        var steps = reference.Reference?.Split('/') ?? [];
+        if (Array.IndexOf(steps, "_history") is var history and >= 0)
+            steps = steps[..history];
+        return steps is [.., var name, _] && ModelInfo.IsKnownResource(name) ? name : null;
+    }
 }

@@ -269,7 +269,7 @@ internal sealed class ByExtensionUrl(Func<string, Rule?> find) : Rule
 }
 
 /// <summary>A code from a value set, required.</summary>
-internal sealed class Bound(string valueSet, ValueSets sets) : Rule
+internal sealed class Bound(string valueSet, Func<string?, string, bool> contains) : Rule
 {
     public override void Check(PocoNode node, Findings findings)
     {
@@ -282,13 +282,13 @@ internal sealed class Bound(string valueSet, ValueSets sets) : Rule
     {
         CodeableConcept concept => concept.Coding.Any(Holds),
         Coding coding => Holds(coding),
-        Quantity { Code: { } unit } quantity => sets.Contains(valueSet, quantity.System ?? "", unit),
+        Quantity { Code: { } unit } quantity => contains(quantity.System ?? "", unit),
         Quantity => false,
-        PrimitiveType { JsonValue: string code } => sets.Contains(valueSet, null, code),
+        PrimitiveType { JsonValue: string code } => contains(null, code),
         _ => true,
     };
 
-    private bool Holds(Coding coding) => coding.Code is { } code && sets.Contains(valueSet, coding.System ?? "", code);
+    private bool Holds(Coding coding) => coding.Code is { } code && contains(coding.System ?? "", code);
 }
 
 /// <summary>The instance has at least what a pattern has: equal values, and for each repetition in the pattern one that fits.</summary>

@@ -25,12 +25,13 @@ internal sealed class ValueSets
         sets = known.ToFrozenDictionary(set => set.Key, set => CountOut(set.Value, systems, known));
     }
 
-    /// <summary>Whether a code belongs to a value set.</summary>
+    /// <summary>A value set as a question: whether a code, with its system or bare (null), belongs to it.</summary>
     /// <param name="valueSet">Canonical URL, with or without version.</param>
-    /// <param name="system">System of the code; null where the element is a bare code.</param>
-    /// <param name="code">The code.</param>
-    /// <exception cref="KeyNotFoundException">The value set is not in the fixed set.</exception>
-    public bool Contains(string valueSet, string? system, string code) => sets[WithoutVersion(valueSet)].Contain(system, code);
+    /// <exception cref="InvalidOperationException">The value set is not in this assembly.</exception>
+    public Func<string?, string, bool> Of(string valueSet) =>
+        sets.TryGetValue(WithoutVersion(valueSet), out var codes)
+            ? codes.Contain
+            : throw new InvalidOperationException($"value set {valueSet} is not in this assembly");
 
     /// <summary>A canonical URL without its version.</summary>
     public static string WithoutVersion(string canonical)

@@ -9,7 +9,7 @@ internal static class Judged
 {
     private static readonly Lazy<ProfileValidator> Warmed = new(() =>
     {
-        var validator = Cold();
+        var validator = new ProfileValidator(new ConfigurationBuilder().Build());
         validator.Warm();
         return validator;
     });
@@ -17,8 +17,6 @@ internal static class Judged
     private static readonly Lazy<IReadOnlyList<Resource>> Published = new(() => Definitions.Examples(Profiles.CanonicalBase));
 
     public static ProfileValidator Validator => Warmed.Value;
-
-    public static ProfileValidator Cold() => new(new ConfigurationBuilder().Build());
 
     public static IEnumerable<Resource> Examples => Published.Value.Select(example => example.DeepCopy());
 
