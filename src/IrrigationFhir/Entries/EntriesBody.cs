@@ -93,11 +93,36 @@ internal sealed record EntriesBody(IReadOnlyList<JsonElement> Items, EntryProble
             using var document = JsonDocument.Parse(bytes, Options);
             return (document.RootElement.Clone(), null);
         }
+        catch (JsonException) when (Repeated(bytes, where) is { } repeated)
+        {
+            return (default, EntryProblem.RepeatedProperty(repeated));
+        }
         catch (JsonException fault)
         {
             // The exception's own text may quote the body; only its position is passed on.
             var position = $"unreadable JSON at line {(fault.LineNumber ?? 0) + 1}, byte {(fault.BytePositionInLine ?? 0) + 1}";
-            return (default, new("malformed-json", where, position, "well-formed JSON (RFC 8259), each property once"));
+            return (default, new("malformed-json", where, position, "well-formed JSON (RFC 8259)"));
         }
+    }
+    /// <summary>Path of a property that is named twice; null where there is none, or the JSON is unreadable even so.</summary>
+    private static string? Repeated(ReadOnlyMemory<byte> bytes, string where)
+    {
+        try
+        {
+            using var document = JsonDocument.Parse(bytes, Options with { AllowDuplicateProperties = true });
+            return Repeated(document.RootElement, where);
+        }
+        catch (JsonException)
+        {
+            return null;
+        }
+    }
+
+    private static string? Repeated(JsonElement json, string path)
+    {
+        if (json.ValueKind == JsonValueKind.Array) return json.EnumerateArray().Select((item, i) => Repeated(item, $"{path}[{i}]")).FirstOrDefault(found => found is not null);
+        if (json.ValueKind != JsonValueKind.Object) return null;
+        var names = new HashSet<string>();
+        return json.EnumerateObject().Select(p => names.Add(p.Name) ? Repeated(p.Value, $"{path}.{p.Name}") : $"{path}.{p.Name}").FirstOrDefault(found => found is not null);
     }
 }

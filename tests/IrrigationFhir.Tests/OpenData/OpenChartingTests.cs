@@ -1,3 +1,4 @@
+using System.Collections.Concurrent;
 using System.Diagnostics;
 using System.Globalization;
 using System.Text.Json.Nodes;
@@ -13,9 +14,9 @@ public sealed class ImportedCharting : IAsyncLifetime
     internal RunningService Service { get; private set; } = null!;
 
     /// <summary>Episode by stay.</summary>
-    internal Dictionary<string, string> Episodes { get; } = [];
+    internal ConcurrentDictionary<string, string> Episodes { get; } = [];
 
-    internal Dictionary<string, Reply> Replies { get; } = [];
+    internal ConcurrentDictionary<string, Reply> Replies { get; } = [];
 
     internal TimeSpan Took { get; private set; }
 
@@ -27,11 +28,11 @@ public sealed class ImportedCharting : IAsyncLifetime
         // The charting's dates were shifted into the future; the clock stands behind the last of them.
         Service = RunningService.Start("2202-01-01T00:00:00Z");
         var watch = Stopwatch.StartNew();
-        foreach (var stay in Charting.Stays)
+        await Parallel.ForEachAsync(Charting.Stays, new ParallelOptions { MaxDegreeOfParallelism = 2 }, async (stay, _) =>
         {
             Episodes[stay.Id] = await Service.Open(RunningService.Episode($"stay {stay.Id}", stay.Start, patient: $"patient {stay.Subject}"));
             Replies[stay.Id] = await Service.Record(Episodes[stay.Id], Entries(stay));
-        }
+        });
 
         Took = watch.Elapsed;
     }
@@ -147,7 +148,9 @@ public sealed class OpenChartingTests(ImportedCharting imported, ITestOutputHelp
     public async Task Whatever_the_order_of_arrival_the_resources_are_the_same(string order)
     {
         var differences = new List<string>();
-        foreach (var stay in InAllWays(Charting()))
+
+        // Backwards, every row reshapes all hours back to the start of the episode: one stay is enough.
+        foreach (var stay in InAllWays(Charting()).Take(order == "backwards" ? 1 : int.MaxValue))
         {
             var rows = order == "backwards" ? stay.Rows.Reverse() : stay.Rows.OrderBy(r => r.SavedAt, StringComparer.Ordinal).ThenBy(r => r.At, StringComparer.Ordinal).ThenBy(r => r.Item, StringComparer.Ordinal);
             var episode = await imported.Service.Open(RunningService.Episode($"stay {stay.Id} {order}", stay.Start, patient: $"patient {stay.Subject} {order} {stay.Id}"));
@@ -166,14 +169,14 @@ public sealed class OpenChartingTests(ImportedCharting imported, ITestOutputHelp
         Assert.True(differences.Count == 0, $"{differences.Count} differ\n{string.Join("\n", differences.Take(5))}");
     }
 
-    /// <summary>The irrigated stays, and those others whose rows were saved most out of order, if they are not long.</summary>
+    /// <summary>The irrigated stays, the shortest first, and those others whose rows were saved most out of order, if they are not long.</summary>
     private static IEnumerable<Stay> InAllWays(OpenCharting charting) =>
     [
-        .. charting.Stays.Where(s => s.Irrigated),
-        .. charting.Stays.Where(s => !s.Irrigated && s.Rows.Count is > 10 and < 100)
+        .. charting.Stays.Where(s => s.Irrigated).OrderBy(s => s.Rows.Count),
+        .. charting.Stays.Where(s => !s.Irrigated && s.Rows.Count is > 10 and < 80)
             .OrderByDescending(s => s.Rows.Zip(s.Rows.Skip(1)).Count(p => string.CompareOrdinal(p.First.SavedAt, p.Second.SavedAt) > 0))
             .ThenBy(s => s.Id, StringComparer.Ordinal)
-            .Take(4),
+            .Take(3),
     ];
 
     private static decimal Simple(JsonNode interval) => (decimal)interval["simpleOutput"]!["value"]!;
