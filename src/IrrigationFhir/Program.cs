@@ -8,6 +8,7 @@ using IrrigationFhir.Store;
 
 if (args is ["compute", ..]) return Compute.Run(args[1..], Console.Out, Console.Error);
 if (args is ["demo", ..]) return await NightOnTheWard.Run(args[1..], Console.Out);
+if (args is ["health", ..]) return await Probe.Run(args[1..], Console.Out);
 
 var app = Service.Build(args);
 await app.RunAsync();

@@ -27,7 +27,11 @@ internal sealed record EntriesReply(string Episode, long Version, IReadOnlyList<
 /// <param name="Problems">Why it was refused.</param>
 internal sealed record EntryResult(string? Source, string? Id, string Outcome, long? Sequence, int? Revision, IReadOnlyList<ProblemReply>? Problems);
 
-/// <summary>One problem: a stable code, where, what was seen, what is expected.</summary>
+/// <summary>One problem.</summary>
+/// <param name="Code">Stable; software may rely on it.</param>
+/// <param name="Where">A path into what was sent, e.g. <c>entries[3].volume</c>.</param>
+/// <param name="Saw">What was seen.</param>
+/// <param name="Expected">What is expected.</param>
 internal sealed record ProblemReply(string Code, string Where, string Saw, string Expected);
 
 /// <summary>A closed interval that is new or became another one.</summary>
@@ -41,9 +45,15 @@ internal sealed record ProblemReply(string Code, string Where, string Saw, strin
 internal sealed record RecalculatedInterval(string Stream, string Start, string End, Amount? Before, Amount? After, string? Status, IReadOnlyList<string> Because);
 
 /// <summary>A resource that got a new version.</summary>
+/// <param name="Type">Observation, Procedure or Provenance.</param>
+/// <param name="Id">Its id: <c>/fhir/{type}/{id}</c>.</param>
+/// <param name="Version">The new version: <c>/fhir/{type}/{id}/_history/{version}</c>.</param>
 internal sealed record ChangedResource(string Type, string Id, long Version);
 
 /// <summary>A resource that is withheld, and the rules it failed.</summary>
+/// <param name="Type">Its type.</param>
+/// <param name="Id">The id it would have had.</param>
+/// <param name="Faults">The rules' keys, separated by spaces.</param>
 internal sealed record WithheldResource(string Type, string Id, string Faults);
 
 /// <summary>POST: what was instilled, drained, seen, ordered.</summary>
@@ -59,7 +69,9 @@ internal static class EntriesApi
     {
         app.MapPost("/episodes/{id}/entries", Post)
             .Accepts<EntryDocument>("application/json", "application/x-ndjson")
-            .Produces<EntriesReply>()
+            .AcceptsOneOrMany()
+            .PrefersHandling()
+            .Answers<EntriesReply>(StatusCodes.Status200OK, "What became of each entry, and which resources changed.")
             .Fails(StatusCodes.Status400BadRequest, StatusCodes.Status404NotFound, StatusCodes.Status413PayloadTooLarge, StatusCodes.Status415UnsupportedMediaType, StatusCodes.Status422UnprocessableEntity)
             .WithName("recordEntries")
             .WithTags("Entries")
@@ -69,7 +81,7 @@ internal static class EntriesApi
                 "Idempotent by source and id: the same content again changes nothing; other content under the same id is an amendment, which supersedes and never overwrites; " +
                 "status `entered-in-error` withdraws. What is implausible is recorded and marked. " + Texts.Caution);
         app.MapGet("/episodes/{id}/entries", Get)
-            .Produces<EntryLog>()
+            .Answers<EntryLog>(StatusCodes.Status200OK, "The log.")
             .Fails(StatusCodes.Status404NotFound)
             .WithName("readEntries")
             .WithTags("Entries")

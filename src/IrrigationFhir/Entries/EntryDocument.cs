@@ -1,20 +1,36 @@
 using System.ComponentModel;
+using System.ComponentModel.DataAnnotations;
+using System.Text.Json.Serialization;
+using Irrigation.Episodes;
+using IrrigationFhir.Rest;
 
 namespace IrrigationFhir.Entries;
 
-/// <summary>The shape of an entry for the contract. Reading is done by <see cref="EntryReader"/>, which names every problem with its path.</summary>
+/// <summary>
+/// An entry: that something was instilled, drained, seen or ordered, and when. <c>source</c> and <c>id</c> name it, <c>kind</c> says what
+/// happened; which other properties it takes follows from the kind, and a property that the kind does not have is refused.
+/// </summary>
+/// <remarks>The shape for the contract. Reading is done by <see cref="EntryReader"/>, which names every problem with its path.</remarks>
+[JsonUnmappedMemberHandling(JsonUnmappedMemberHandling.Disallow)]
 internal sealed record EntryDocument
 {
-    [Description("Who sends: a ward system, a gateway, a device. With id it identifies the entry.")]
+    [Description("Who sends: a ward system, a gateway, a device. With id it identifies the entry. 1 to 64 characters.")]
     public required string Source { get; init; }
 
-    [Description("The sender's id of the entry, unique per source. Sending it again with the same content changes nothing.")]
+    [Description("The sender's id of the entry, unique per source. 1 to 64 characters. Sending it again with the same content changes nothing; other content under the same id is a correction.")]
     public required string Id { get; init; }
 
-    [Description("What happened: bag-hung, bag-read, bag-taken-down, irrigant-instilled, flow-set, pump-total-read, drainage-emptied, drainage-level-read, drainage-weighed, leak-estimated, urine-collected, drain-clamped, drain-released, bladder-scanned, bladder-palpated, drainage-appearance, tolerance-noted, order-set, identity-checked, weight-measured, catheter-inserted, catheter-removed, closed-system-opened, indication-reviewed, washout-performed, escalated, flag-acknowledged.")]
-    public required string Kind { get; init; }
+    [Description("What happened. Required, except with status entered-in-error.")]
+    [AllowedValues(
+        "bag-hung", "bag-read", "bag-taken-down", "irrigant-instilled", "flow-set", "pump-total-read",
+        "drainage-emptied", "drainage-level-read", "drainage-weighed", "leak-estimated", "urine-collected",
+        "drain-clamped", "drain-released", "bladder-scanned", "bladder-palpated",
+        "drainage-appearance", "tolerance-noted",
+        "order-set", "identity-checked", "weight-measured", "catheter-inserted", "catheter-removed", "closed-system-opened",
+        "indication-reviewed", "washout-performed", "escalated", "flag-acknowledged")]
+    public string? Kind { get; init; }
 
-    [Description("When it happened (RFC 3339, with seconds and offset). For a period give from and to instead.")]
+    [Description("When it happened (RFC 3339, with seconds and offset), e.g. 2026-03-14T22:00:00+01:00. For a period give from and to instead.")]
     public string? At { get; init; }
 
     [Description("Start of a period.")]
@@ -23,62 +39,200 @@ internal sealed record EntryDocument
     [Description("End of a period.")]
     public string? To { get; init; }
 
-    [Description("When it was charted, if known.")]
+    [Description("When it was charted, if known: a balance as of an earlier moment leaves out what was not charted by then.")]
     public string? RecordedAt { get; init; }
 
     [Description("final (default), or entered-in-error to withdraw the entry of this source and id.")]
+    [AllowedValues("final", "entered-in-error")]
     public string? Status { get; init; }
 
-    [Description("How it was measured: label, graduation, weighed, pump, syringe, drops, scan, estimate.")]
+    [Description("Why an entry is withdrawn (entered-in-error), a closed system was opened (closed-system-opened), or somebody was called (escalated).")]
+    public string? Reason { get; init; }
+
+    [Description("How it was measured.")]
+    [WordsOf(typeof(MeasuringWay))]
     public string? How { get; init; }
 
-    [Description("Who did or saw it.")]
+    [Description("Who did or saw it, as the sender calls them.")]
     public string? Performer { get; init; }
 
-    [Description("The device that measured it.")]
+    [Description("The device that measured it, as the sender calls it.")]
     public string? Device { get; init; }
 
-    [Description("clinical (default), test, demo or calibration: only clinical entries count.")]
+    [Description("What it was made for; default clinical. Only clinical entries count.")]
+    [WordsOf(typeof(Purpose))]
     public string? Purpose { get; init; }
 
-    [Description("Free text.")]
+    [Description("Free text, at most 1000 characters.")]
     public string? Note { get; init; }
 
-    [Description("Irrigation line; \"1\" where there is only one.")]
+    [Description("Irrigation line (bags, flow, pump, totals); \"1\" where there is only one.")]
     public string? Line { get; init; }
 
-    [Description("Drainage container; \"1\" where there is only one.")]
+    [Description("Drainage container (emptied, level read, weighed); \"1\" where there is only one.")]
     public string? Container { get; init; }
 
-    [Description("The amount, for kinds that have one: labelled, instilled, emptied, leaked, collected or scanned. Units: mL, L.")]
+    [Description("The amount, mL or L: on the label (bag-hung), instilled (irrigant-instilled), emptied (drainage-emptied), leaked (leak-estimated), collected (urine-collected), in the bladder (bladder-scanned), ordered (order-set).")]
     public QuantityDocument? Volume { get; init; }
 
-    [Description("What is left in the bag (bag-read, bag-taken-down).")]
+    [Description("Which bag (bag-hung).")]
+    public string? Bag { get; init; }
+
+    [Description("Type of the bag (bag-hung).")]
+    public string? BagType { get; init; }
+
+    [Description("The irrigant (bag-hung, order-set), e.g. sodium chloride 0.9 %.")]
+    public string? Solution { get; init; }
+
+    [Description("What fills the tubing and never reaches the bladder (bag-hung), mL or L; 0 for a later bag on the same set.")]
+    public QuantityDocument? TubingPrime { get; init; }
+
+    [Description("What is left in the bag (bag-read, bag-taken-down), mL or L.")]
     public QuantityDocument? Remaining { get; init; }
 
-    [Description("The level in the container, not emptied (drainage-level-read).")]
+    [Description("The level in the container, not emptied (drainage-level-read), mL or L.")]
     public QuantityDocument? Level { get; init; }
 
-    [Description("The counter of the pump (pump-total-read).")]
+    [Description("The counter of the pump (pump-total-read), mL or L.")]
     public QuantityDocument? Total { get; init; }
+
+    [Description("Whether the pump's counter began again at 0 since the last reading (pump-total-read).")]
+    public bool? Restarted { get; init; }
 
     [Description("The flow (flow-set): mL/h, mL/min, L/h, or {drop}/min together with dropFactor. 0 stops it.")]
     public QuantityDocument? Rate { get; init; }
 
-    [Description("Drop factor of the giving set, {drop}/mL: required with drops.")]
+    [Description("Drop factor of the giving set (flow-set), {drop}/mL: required with drops.")]
     public QuantityDocument? DropFactor { get; init; }
 
     [Description("What the scale showed (drainage-weighed): g, kg.")]
     public QuantityDocument? Mass { get; init; }
 
-    [Description("The route of urine-collected: void, condom-catheter, straight-catheter, urethral-catheter, suprapubic-catheter, left-nephrostomy, right-nephrostomy, left-ureteral-stent, right-ureteral-stent, ileal-conduit.")]
+    [Description("The empty container's mass (drainage-weighed): g, kg.")]
+    public QuantityDocument? Tare { get; init; }
+
+    [Description("Density of the drainage in g/mL (drainage-weighed), more than 0, to 2. Default 1.006.")]
+    public decimal? Density { get; init; }
+
+    [Description("Whether the container was emptied after weighing (drainage-weighed).")]
+    public bool? Emptied { get; init; }
+
+    [Description("The route the urine took (urine-collected): required there.")]
+    [WordsOf(typeof(UrineRoute))]
     public string? Route { get; init; }
+
+    [Description("Bladder distended to the hand (bladder-palpated).")]
+    public bool? Distended { get; init; }
+
+    [Description("Tender over the bladder (bladder-palpated).")]
+    public bool? Tender { get; init; }
+
+    [Description("The colour scale that grade belongs to (drainage-appearance): people read colours, so name the scale.")]
+    public string? Scale { get; init; }
+
+    [Description("Grade on that scale, 0 to 100 (drainage-appearance).")]
+    public int? Grade { get; init; }
+
+    [Description("Colour in words (drainage-appearance).")]
+    public string? Colour { get; init; }
+
+    [Description("Clarity (drainage-appearance).")]
+    [AllowedValues("clear", "slightly-cloudy", "cloudy", "turbid")]
+    public string? Clarity { get; init; }
+
+    [Description("Clots (drainage-appearance).")]
+    [AllowedValues("none", "few", "many")]
+    public string? Clots { get; init; }
+
+    [Description("Mucus seen (drainage-appearance).")]
+    public bool? Mucus { get; init; }
+
+    [Description("Sediment seen (drainage-appearance).")]
+    public bool? Sediment { get; init; }
+
+    [Description("Odour noticed (drainage-appearance).")]
+    public bool? Odour { get; init; }
+
+    [Description("Pain, 0 to 10 (tolerance-noted).")]
+    public int? Pain { get; init; }
+
+    [Description("Bladder spasm (tolerance-noted).")]
+    public bool? Spasm { get; init; }
+
+    [Description("Whether the irrigation is tolerated (tolerance-noted).")]
+    public bool? Tolerated { get; init; }
+
+    [Description("The order's id (order-set).")]
+    public string? Order { get; init; }
+
+    [Description("How to irrigate (order-set).")]
+    [AllowedValues("continuous", "intermittent-manual", "open", "closed", "tidal", "instillation-dwell")]
+    public string? Method { get; init; }
+
+    [Description("What is added to the irrigant (order-set).")]
+    public string? Additive { get; init; }
+
+    [Description("Lowest ordered flow (order-set): mL/h, mL/min, L/h.")]
+    public QuantityDocument? RateAtLeast { get; init; }
+
+    [Description("Highest ordered flow (order-set): mL/h, mL/min, L/h.")]
+    public QuantityDocument? RateAtMost { get; init; }
+
+    [Description("Ordered dwell (order-set): min, h.")]
+    public QuantityDocument? Dwell { get; init; }
+
+    [Description("How often (order-set).")]
+    public string? Frequency { get; init; }
+
+    [Description("What is aimed at (order-set), e.g. light pink or clearer.")]
+    public string? Target { get; init; }
+
+    [Description("Whom to call (order-set).")]
+    public string? Contact { get; init; }
+
+    [Description("Which identifiers were checked (identity-checked), e.g. name, date-of-birth: required there.")]
+    public IReadOnlyList<string>? Identifiers { get; init; }
+
+    [Description("The body weight (weight-measured): g, kg.")]
+    public QuantityDocument? Weight { get; init; }
+
+    [Description("What kind of weight it is (weight-measured).")]
+    [WordsOf(typeof(Irrigation.Measures.WeightKind))]
+    public string? WeightKind { get; init; }
+
+    [Description("Type of the catheter (catheter-inserted).")]
+    public string? Type { get; init; }
+
+    [Description("Size of the catheter in [Ch] (French), 0 to 100 (catheter-inserted).")]
+    public QuantityDocument? Size { get; init; }
+
+    [Description("Lumens of the catheter, 1 to 3 (catheter-inserted).")]
+    public int? Lumens { get; init; }
+
+    [Description("Why the catheter or irrigation is there (indication-reviewed).")]
+    public string? Indication { get; init; }
+
+    [Description("Whether it is still needed (indication-reviewed).")]
+    public bool? StillNeeded { get; init; }
+
+    [Description("Cycles of a manual washout, 1 to 1000 (washout-performed).")]
+    public int? Cycles { get; init; }
+
+    [Description("Whether the washout cleared the catheter (washout-performed).")]
+    public bool? Cleared { get; init; }
+
+    [Description("Who was called (escalated).")]
+    public string? Whom { get; init; }
+
+    [Description("The id of the flag that was seen (flag-acknowledged): required there.")]
+    public string? Flag { get; init; }
 }
 
 /// <summary>A value with its UCUM unit.</summary>
+[JsonUnmappedMemberHandling(JsonUnmappedMemberHandling.Disallow)]
 internal sealed record QuantityDocument
 {
-    [Description("The number; a measured one is 0 or more.")]
+    [Description("The number, 0 or more: only a derived output may be negative.")]
     public required decimal Value { get; init; }
 
     [Description("A UCUM unit, from the closed list for its place.")]

@@ -1,6 +1,7 @@
 using System.ComponentModel;
 using System.Security.Cryptography;
 using System.Text.Json.Nodes;
+using System.Text.Json.Serialization;
 using Irrigation.Balance;
 using Irrigation.Episodes;
 using IrrigationFhir.Entries;
@@ -22,7 +23,9 @@ internal sealed record EpisodeReply(string Id, long Version, long Entries, JsonN
 /// <summary>The episodes that were found.</summary>
 internal sealed record EpisodesReply(IReadOnlyList<EpisodeReply> Episodes);
 
-/// <summary>The shape of an episode for the contract; reading is done by <see cref="EpisodeReader"/>.</summary>
+/// <summary>An episode: one stretch of irrigation of one patient, with its clock and its shifts. Another property is refused.</summary>
+/// <remarks>The shape for the contract; reading is done by <see cref="EpisodeReader"/>.</remarks>
+[JsonUnmappedMemberHandling(JsonUnmappedMemberHandling.Disallow)]
 internal sealed record EpisodeDocument
 {
     [Description("The episode's own identifier. Posting it again amends the same episode: its start, end, encounter, catheter and the like.")]
@@ -34,7 +37,7 @@ internal sealed record EpisodeDocument
     [Description("The encounter, if known.")]
     public PointerDocument? Encounter { get; init; }
 
-    [Description("The patient's date of birth, if known: unknown is not adult.")]
+    [Description("The patient's date of birth (1951-07-30), if known: unknown is not adult.")]
     public string? BirthDate { get; init; }
 
     [Description("The catheter at the start.")]
@@ -60,33 +63,44 @@ internal sealed record EpisodeDocument
 }
 
 /// <summary>An identifier with its system.</summary>
+[JsonUnmappedMemberHandling(JsonUnmappedMemberHandling.Disallow)]
 internal sealed record IdentifierDocument
 {
+    [Description("The system the value is unique in, a URI.")]
     public required string System { get; init; }
 
+    [Description("The value.")]
     public required string Value { get; init; }
 }
 
 /// <summary>A reference by identifier, by address, or both.</summary>
+[JsonUnmappedMemberHandling(JsonUnmappedMemberHandling.Disallow)]
 internal sealed record PointerDocument
 {
+    [Description("A logical reference; enough on its own.")]
     public IdentifierDocument? Identifier { get; init; }
 
+    [Description("An address, absolute or as the receiving FHIR server knows it.")]
     public string? Reference { get; init; }
 
+    [Description("Text for people.")]
     public string? Display { get; init; }
 }
 
 /// <summary>A catheter.</summary>
+[JsonUnmappedMemberHandling(JsonUnmappedMemberHandling.Disallow)]
 internal sealed record CatheterDocument
 {
+    [Description("The kind of catheter, in words.")]
     public string? Type { get; init; }
 
     [Description("Size in [Ch] (French).")]
     public QuantityDocument? Size { get; init; }
 
+    [Description("1 to 3.")]
     public int? Lumens { get; init; }
 
+    [Description("When it was inserted (RFC 3339, with seconds and offset).")]
     public string? InsertedAt { get; init; }
 }
 
@@ -104,27 +118,27 @@ internal static class EpisodesApi
     {
         app.MapPost("/episodes", Open)
             .Accepts<EpisodeDocument>("application/json")
-            .Produces<EpisodeReply>(StatusCodes.Status201Created)
-            .Produces<EpisodeReply>()
+            .Answers<EpisodeReply>(StatusCodes.Status201Created, "Opened; `Location` is its address.")
+            .Answers<EpisodeReply>(StatusCodes.Status200OK, "Known already: unchanged if the content is the same, else amended.")
             .Fails(StatusCodes.Status400BadRequest, StatusCodes.Status409Conflict, StatusCodes.Status413PayloadTooLarge, StatusCodes.Status415UnsupportedMediaType, StatusCodes.Status422UnprocessableEntity)
             .WithName("openEpisode")
             .WithTags("Episodes")
             .WithSummary("Open an episode of irrigation, or amend or end the one with this identifier.")
             .WithDescription("201 for a new one. 200 where the identifier is known: nothing changes if the content is the same, else it is amended and all that follows is worked out again. Patient, time zone and shifts cannot change.");
         app.MapGet("/episodes", Find)
-            .Produces<EpisodesReply>()
+            .Answers<EpisodesReply>(StatusCodes.Status200OK, "The episodes; an empty list where there is none.")
             .Fails(StatusCodes.Status400BadRequest)
             .WithName("findEpisodes")
             .WithTags("Episodes")
             .WithSummary("Episodes of a patient, or the one with an identifier.");
         app.MapGet("/episodes/{id}", Read)
-            .Produces<EpisodeReply>()
+            .Answers<EpisodeReply>(StatusCodes.Status200OK, "The episode.")
             .Fails(StatusCodes.Status404NotFound)
             .WithName("readEpisode")
             .WithTags("Episodes")
             .WithSummary("The episode as it was described.");
         app.MapGet("/episodes/{id}/balance", Balance)
-            .Produces<BalanceReport>()
+            .Answers<BalanceReport>(StatusCodes.Status200OK, "The balance: intervals with the entries they rest on (`parts`), windows, and the time still open.")
             .Fails(StatusCodes.Status400BadRequest, StatusCodes.Status404NotFound)
             .WithName("readBalance")
             .WithTags("Episodes")
