@@ -20,9 +20,35 @@ internal sealed class Ward
         this.start = At(start);
     }
 
+    /// <summary>Measures without doubt or bias, to try a threshold at its very edge.</summary>
+    public static MeasuringCharacters Exact { get; } = new()
+    {
+        BagLabel = Nothing,
+        EmptyBagResidue = (0, 0),
+        UnchartedPrime = (0, 0),
+        BagGraduation = Nothing,
+        Pump = Nothing,
+        Syringe = Nothing,
+        ChartedFlow = Nothing,
+        Drops = Nothing,
+        DrainageGraduation = Nothing,
+        UrineMeter = Nothing,
+        Jug = Nothing,
+        Scale = Nothing,
+        DensityHalfWidth = (0, 0),
+        Scan = Nothing,
+        Eye = Nothing,
+        UnchartedFlowDrift = 0,
+        ChartedFlowDrift = 0,
+        ReadingTimeMinutes = 0,
+        UrineDrift = 0,
+    };
+
     public IReadOnlyList<Entry> Entries => entries;
 
     public EpisodeFrame Frame => new(start, null, zone, [new(7, 0), new(15, 0), new(23, 0)]);
+
+    private static MeasuringCharacter Nothing => new(0, 0, 0, 0, "no doubt, for tests of edges");
 
     public static Ward Opens(string start, DateTimeZone? zone = null) => new(zone ?? DateTimeZone.Utc, start);
 
@@ -76,6 +102,20 @@ internal sealed class Ward
     public Ward Urine(string clock, decimal ml, UrineRoute route = UrineRoute.UrethralCatheter, string? recordedAt = null) =>
         Chart(new UrineCollected(Header(clock, recordedAt: recordedAt), route, Ml(ml)));
 
+    /// <summary>An amount of urine at the end of each of so many hours from a clock time.</summary>
+    public Ward UrineHourly(string from, params decimal[] amounts)
+    {
+        foreach (var (hour, ml) in amounts.Index())
+        {
+            Chart(new UrineCollected(Header(from) with { At = At(from) + Duration.FromHours(hour + 1) }, UrineRoute.UrethralCatheter, Ml(ml)));
+        }
+
+        return this;
+    }
+
+    public Ward Weighs(string clock, decimal kilograms, WeightKind kind = WeightKind.Actual) =>
+        Chart(new WeightMeasured(Header(clock), new(kilograms, kind)));
+
     public Ward Leak(string clock, decimal ml) => Chart(new LeakEstimated(Header(clock), Ml(ml)));
 
     public Ward Scan(string clock, decimal ml) => Chart(new BladderScanned(Header(clock), Ml(ml)));
@@ -87,7 +127,8 @@ internal sealed class Ward
     public Ward Withdraw(string id, string clock) =>
         Chart(new EnteredInError(new(new("ward", id), At(clock)) { RecordedAt = At(clock) }, "charted on the wrong patient"));
 
-    public FluidBalance Balance() => FluidBalance.Of(EpisodeLog.Empty(Frame).Append(entries, start).Log, BalanceSettings.Default);
+    public FluidBalance Balance(MeasuringCharacters? characters = null) =>
+        FluidBalance.Of(EpisodeLog.Empty(Frame).Append(entries, start).Log, BalanceSettings.Default with { Characters = characters ?? MeasuringCharacters.Default });
 
     public OutputWindow Hour(string clock) => Balance().Over(WindowKind.ClockHour, new(At(clock), At(clock) + Duration.FromHours(1)));
 

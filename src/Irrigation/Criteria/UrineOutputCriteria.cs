@@ -59,11 +59,11 @@ public static class UrineOutputCriteria
     {
         var day = new Interval(at - Duration.FromHours(24), at);
         var hours = new[] { new Interval(at - Duration.FromHours(2), at - Duration.FromHours(1)), new Interval(at - Duration.FromHours(1), at) };
-        CriterionResult[] byHour = [.. hours.Select(hour => Volume("low-hourly-output", balance, patient, hour, settings.LowHourly, settings, below: true, Reading.EveryHour))];
+        CriterionResult[] byHour = [.. hours.Select(hour => Volume("low-hourly-output", balance, patient, hour, at, settings.LowHourly, settings, below: true, Reading.EveryHour))];
         return
         [
-            Volume("oliguria", balance, patient, day, settings.Oliguria, settings, below: true, Reading.MeanOverWindow),
-            Volume("polyuria", balance, patient, day, settings.Polyuria, settings, below: false, Reading.MeanOverWindow),
+            Volume("oliguria", balance, patient, day, at, settings.Oliguria, settings, below: true, Reading.MeanOverWindow),
+            Volume("polyuria", balance, patient, day, at, settings.Polyuria, settings, below: false, Reading.MeanOverWindow),
             Together(byHour, new(hours[0].Start, at)),
         ];
     }
@@ -72,8 +72,8 @@ public static class UrineOutputCriteria
     {
         var window = new Interval(at - criterion.Window, at);
         var result = criterion.Threshold is { } threshold
-            ? Rate(criterion, threshold, balance, patient, window, settings)
-            : Volume(criterion.Name, balance, patient, window, settings.Anuria, settings, below: true, Reading.MeanOverWindow, criterion.Group, inclusive: true);
+            ? Rate(criterion, threshold, balance, patient, window, at, settings)
+            : Volume(criterion.Name, balance, patient, window, at, settings.Anuria, settings, below: true, Reading.MeanOverWindow, criterion.Group, inclusive: true);
         return result with { Name = criterion.Name, Stage = criterion.Stage };
     }
 
@@ -81,7 +81,7 @@ public static class UrineOutputCriteria
     {
         var count = (int)criterion.Window.TotalHours;
         var hours = Enumerable.Range(1, count).Select(i => new Interval(at - Duration.FromHours(count - i + 1), at - Duration.FromHours(count - i)));
-        return Together([.. hours.Select(hour => Rate(criterion, criterion.Threshold!.Value, balance, patient, hour, settings, byHour: true))], new(at - criterion.Window, at));
+        return Together([.. hours.Select(hour => Rate(criterion, criterion.Threshold!.Value, balance, patient, hour, at, settings, byHour: true))], new(at - criterion.Window, at));
     }
 
     private static CriterionResult Together(CriterionResult[] hours, Interval window)
@@ -98,15 +98,19 @@ public static class UrineOutputCriteria
         };
     }
 
-    private static CriterionResult Rate(RateCriterion criterion, decimal threshold, FluidBalance balance, Patient patient, Interval window, CriteriaSettings settings, bool byHour = false)
+    /// <remarks>
+    /// Age and weight are those at the moment of asking, for an hour as for the whole window: a patient who is weighed anew on the
+    /// way would otherwise be met by the hour and not by the mean.
+    /// </remarks>
+    private static CriterionResult Rate(RateCriterion criterion, decimal threshold, FluidBalance balance, Patient patient, Interval window, Instant at, CriteriaSettings settings, bool byHour = false)
     {
-        var weight = WeightInForce.Of(balance.Log, window.End, patient, settings);
+        var weight = WeightInForce.Of(balance.Log, at, patient, settings);
         var output = balance.Over(WindowKind.Trailing, window);
-        var obstacles = Obstacles(output, patient, criterion.Group, settings, byHour).ToList();
+        var obstacles = Obstacles(output, patient.GroupAt(at), criterion.Group, settings, byHour).ToList();
         if (weight is null) obstacles.Add(Obstacle.WeightUnknown);
         if (weight?.Doubt is not null) obstacles.Add(Obstacle.WeightImplausible);
-        var perKilogramHour = weight is null ? (decimal?)null : 1 / (weight.Weight.Kilograms * Elapsed.Of(output.Covered == Duration.Zero ? output.Length : output.Covered) / Elapsed.PerHour);
-        return Decide(output, obstacles, threshold, criterion.Inclusive, below: true, perKilogramHour, "mL/kg/h") with
+        var kilogramHours = weight?.Weight.Kilograms * Elapsed.Of(output.Covered == Duration.Zero ? output.Length : output.Covered) / Elapsed.PerHour;
+        return Decide(output, obstacles, threshold, criterion.Inclusive, below: true, kilogramHours, "mL/kg/h") with
         {
             Name = criterion.Name,
             Stage = criterion.Stage,
@@ -116,16 +120,15 @@ public static class UrineOutputCriteria
     }
 
     private static CriterionResult Volume(
-        string name, FluidBalance balance, Patient patient, Interval window, Volume threshold, CriteriaSettings settings, bool below, Reading reading, AgeGroup group = AgeGroup.Adult, bool inclusive = false)
+        string name, FluidBalance balance, Patient patient, Interval window, Instant at, Volume threshold, CriteriaSettings settings, bool below, Reading reading, AgeGroup group = AgeGroup.Adult, bool inclusive = false)
     {
         var output = balance.Over(WindowKind.Trailing, window);
-        var obstacles = Obstacles(output, patient, group, settings, reading == Reading.EveryHour).ToList();
+        var obstacles = Obstacles(output, patient.GroupAt(at), group, settings, reading == Reading.EveryHour).ToList();
         return Decide(output, obstacles, threshold.Millilitres, inclusive, below, 1, "mL") with { Name = name, Stage = 0, Reading = reading };
     }
 
-    private static IEnumerable<Obstacle> Obstacles(OutputWindow output, Patient patient, AgeGroup wanted, CriteriaSettings settings, bool byHour)
+    private static IEnumerable<Obstacle> Obstacles(OutputWindow output, AgeGroup group, AgeGroup wanted, CriteriaSettings settings, bool byHour)
     {
-        var group = patient.GroupAt(output.End);
         if (group == AgeGroup.Unknown) yield return Obstacle.AgeUnknown;
         else if (group != wanted) yield return Obstacle.AgeDoesNotFit;
         if (output.Absent is not (null or AbsentReason.NotCovered)) yield return Obstacle.OutputUnknown;
@@ -135,10 +138,10 @@ public static class UrineOutputCriteria
         if (byHour && output.Intervals.Any(i => i.Length > settings.LongestGap)) yield return Obstacle.Gap;
     }
 
-    private static CriterionResult Decide(OutputWindow output, List<Obstacle> obstacles, decimal threshold, bool inclusive, bool below, decimal? perUnit, string unit)
+    private static CriterionResult Decide(OutputWindow output, List<Obstacle> obstacles, decimal threshold, bool inclusive, bool below, decimal? per, string unit)
     {
-        var best = output.Output?.BestEstimate?.Value.Millilitres * perUnit;
-        (decimal Low, decimal High)? interval = output.Output?.Interval95 is { } range && perUnit is { } unitOf ? (range.Low.Millilitres * unitOf, range.High.Millilitres * unitOf) : null;
+        var best = In(output.Output?.BestEstimate?.Value, per);
+        (decimal Low, decimal High)? interval = output.Output?.Interval95 is { } range && per is not null ? (In(range.Low, per)!.Value, In(range.High, per)!.Value) : null;
         if (interval is { } wide && (wide.High - wide.Low) / 2 > threshold) obstacles.Add(Obstacle.TooUncertain);
         return new()
         {
@@ -157,6 +160,9 @@ public static class UrineOutputCriteria
             Obstacles = [.. obstacles.Distinct().Order()],
         };
     }
+
+    /// <summary>A volume per so many kilogram-hours, to a billionth: what is exactly on a threshold stays there, however it was divided.</summary>
+    private static decimal? In(Volume? volume, decimal? per) => volume?.Millilitres / per is { } value ? Math.Round(value, 9) : null;
 
     private static decimal Coverage(OutputWindow output) => Elapsed.Of(output.Covered) / Elapsed.Of(output.Length);
 }

@@ -56,6 +56,12 @@ public sealed class Timeline
     /// <summary>The last entry before an instant.</summary>
     public Entry? LastBefore(Instant instant) => At(FirstAtOrAfter(instant) - 1);
 
+    /// <summary>Entries before an instant, the latest first.</summary>
+    public IEnumerable<Entry> Before(Instant instant)
+    {
+        for (var i = FirstAtOrAfter(instant) - 1; i >= 0; i--) yield return entries[i];
+    }
+
     /// <summary>The first entry after an instant.</summary>
     public Entry? NextAfter(Instant instant) => At(FirstAfter(instant));
 
