@@ -33,6 +33,12 @@ public sealed record BalanceSettings
     /// <summary>An interval longer than this is called a gap. Default 6 h; our judgement.</summary>
     public Duration LongestGap { get; init; } = Duration.FromHours(6);
 
+    /// <summary>
+    /// Of an interval longer than this only the last so many days are apportioned to hours, shifts and days: a mistyped start must
+    /// not become a million hours. Default 31 days; our judgement.
+    /// </summary>
+    public Duration LongestApportioned { get; init; } = Duration.FromDays(31);
+
     /// <summary>An entry charted later than this after it happened is called late. Default 60 min; our judgement (published mean 47 min, Sci Rep 2021, s41598-021-97026-8).</summary>
     public Duration LateAfter { get; init; } = Duration.FromMinutes(60);
 

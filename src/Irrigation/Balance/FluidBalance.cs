@@ -8,7 +8,7 @@ namespace Irrigation.Balance;
 /// <summary>What an append changed: an interval before and after, either null where there was or is none.</summary>
 /// <param name="Before">The old value.</param>
 /// <param name="After">The new value.</param>
-/// <param name="Because">The entries of the append that could touch it, those that it now rests on or rested on before first; empty for a change of the episode's own frame.</param>
+/// <param name="Because">The entries of the append that it rests or rested on; where there are none, those that could touch it; empty for a change of the episode's own frame.</param>
 public sealed record IntervalChange(ClosedInterval? Before, ClosedInterval? After, ImmutableArray<EntryKey> Because)
 {
     /// <summary>The one that stands, or the one that went.</summary>
@@ -83,6 +83,7 @@ public sealed class FluidBalance
         var after = new FluidBalance(appended.Log, Settings, streams);
         var touched = appended.Changes.SelectMany(Entries).SelectMany(entry => Touched(entry).Concat(after.Touched(entry)).Select(span => (Span: span, entry.Key))).ToList();
 
+        var arrived = touched.Select(t => t.Key).ToHashSet();
         var next = streams;
         var changes = ImmutableArray.CreateBuilder<IntervalChange>();
         foreach (var stream in touched.GroupBy(t => t.Span.Stream))
@@ -93,7 +94,7 @@ public sealed class FluidBalance
                 var (first, last) = (FirstEnding(before, from), to is { } end ? FirstEnding(before, end + Duration.Epsilon) : before.Count);
                 var old = before.GetRange(first, last - first);
                 var renewed = after.Between(stream.Key, from, to).ToList();
-                changes.AddRange(Compare(old, renewed).Select(change => change with { Because = Because(change, stream) }));
+                changes.AddRange(Compare(old, renewed).Select(change => change with { Because = Because(change, arrived, stream) }));
                 next = next.SetItem(stream.Key, before.RemoveRange(first, last - first).InsertRange(first, renewed));
             }
         }
@@ -164,11 +165,12 @@ public sealed class FluidBalance
         return new(start, asOf, since.Amount?.Charted, [.. caveats.Order()], clamp?.At);
     }
 
-    private static ImmutableArray<EntryKey> Because(IntervalChange change, IEnumerable<((string Stream, Instant From, Instant? To) Span, EntryKey Key)> touched)
+    private static ImmutableArray<EntryKey> Because(IntervalChange change, HashSet<EntryKey> arrived, IEnumerable<((string Stream, Instant From, Instant? To) Span, EntryKey Key)> touched)
     {
-        var parts = new[] { change.Before, change.After }.OfType<ClosedInterval>().SelectMany(i => i.Parts).Select(p => p.Entry).ToHashSet();
+        var parts = new[] { change.Before, change.After }.OfType<ClosedInterval>().SelectMany(i => i.Parts).Select(p => p.Entry);
+        ImmutableArray<EntryKey> own = [.. parts.Where(arrived.Contains).Distinct()];
         var end = change.Interval.End;
-        return [.. touched.Where(t => t.Span.From <= end && !(t.Span.To < end)).Select(t => t.Key).Distinct().OrderBy(key => !parts.Contains(key))];
+        return own.IsEmpty ? [.. touched.Where(t => t.Span.From <= end && !(t.Span.To < end)).Select(t => t.Key).Distinct()] : own;
     }
 
     private static IEnumerable<Entry> Entries(Change change) => new[] { change.Before, change.After }.OfType<Entry>();

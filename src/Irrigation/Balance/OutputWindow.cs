@@ -127,6 +127,7 @@ public static class Windows
     {
         var start = new[] { change.Before?.Start, change.After?.Start }.Min()!.Value;
         var end = change.Interval.End;
+        start = Instant.Max(start, end - balance.Settings.LongestApportioned);
         return new(start, change.Interval.Stream == FluidBalance.Bladder ? end : end + balance.Settings.LongestGap);
     }
 

@@ -25,6 +25,10 @@ internal sealed class EntryJson
     private static readonly Dictionary<string, decimal> DropRates = new() { ["{drop}/min"] = 1, ["{gtt}/min"] = 1 };
     private static readonly Dictionary<string, decimal> DropFactors = new() { ["{drop}/mL"] = 1, ["{gtt}/mL"] = 1 };
 
+    // A mistyped year is refused here rather than stored as a century-long gap.
+    private static readonly Instant Earliest = Instant.FromUtc(1900, 1, 1, 0, 0);
+    private static readonly Instant Latest = Instant.FromUtc(2199, 12, 31, 0, 0);
+
     private readonly JsonElement json;
     private readonly string path;
     private readonly List<EntryProblem> problems;
@@ -75,8 +79,9 @@ internal sealed class EntryJson
     {
         if (Text(name) is not { } text) return null;
         var read = Times.Parse(text);
-        if (read.Success) return read.Value.ToInstant();
-        problems.Add(EntryProblem.BadTime(At(name), text));
+        if (!read.Success) problems.Add(EntryProblem.BadTime(At(name), text));
+        else if (read.Value.ToInstant() is var instant && (instant < Earliest || instant > Latest)) problems.Add(EntryProblem.OutOfRange(At(name), text, "a time in the years 1900 to 2199"));
+        else return read.Value.ToInstant();
         return null;
     }
 

@@ -14,9 +14,9 @@ namespace IrrigationFhir.Episodes;
 /// <param name="Convention">How the simple number is made, in machine-readable form.</param>
 /// <param name="Equation">The mass balance; D and I as in each interval.</param>
 /// <param name="Intervals">From reading to reading, stream by stream.</param>
-/// <param name="Hours">Clock hours.</param>
-/// <param name="Shifts">Shifts of the facility.</param>
-/// <param name="Days">Local days.</param>
+/// <param name="Hours">Clock hours of the last 31 days that have readings.</param>
+/// <param name="Shifts">Shifts of the facility, of the same days.</param>
+/// <param name="Days">Local days, the same.</param>
 /// <param name="Trailing">The last 6, 12 and 24 elapsed hours before the latest closed interval's end, or before the moment of asking if that is earlier.</param>
 /// <param name="Criteria">The urine-output criteria that fit the patient's age, at the same moment, each in both readings. Of urine output alone: no diagnosis.</param>
 /// <param name="Open">The time since the last closing point.</param>
@@ -44,7 +44,7 @@ internal sealed record BalanceReport(
         var latest = Instant.Min(asOf, Latest(balance));
         WeightInForce? WeightAt(Instant at) => WeightInForce.Of(balance.Log, at, patient, limits);
         IReadOnlyList<WindowReport> Calendar(WindowKind kind) =>
-            [.. Irrigation.Balance.Calendar.Windows(kind, frame, frame.Start, Latest(balance)).Select(w => WindowReport.Of(balance.Over(kind, w), WeightAt(w.End), frame.Zone))];
+            [.. Irrigation.Balance.Calendar.Windows(kind, frame, Instant.Max(frame.Start, Latest(balance) - balance.Settings.LongestApportioned), Latest(balance)).Select(w => WindowReport.Of(balance.Over(kind, w), WeightAt(w.End), frame.Zone))];
         return new(
             episode,
             Wire.Time(asOf, frame.Zone),
