@@ -15,23 +15,12 @@ internal static class ProfileValidation
         return services;
     }
 
-    private sealed class WarmUp(ProfileValidator profiles, IHostApplicationLifetime lifetime, ILogger<WarmUp> log) : BackgroundService
+    /// <summary>Before the first request is let in: parallel callers of a cold validator would wait for each other. A broken profile stops the start.</summary>
+    private sealed class WarmUp(ProfileValidator profiles) : IHostedService
     {
-        protected override Task ExecuteAsync(CancellationToken stoppingToken) => Task.Run(
-            () =>
-            {
-                try
-                {
-                    profiles.Warm();
-                }
-                catch (InvalidOperationException broken)
-                {
-                    // The message names a profile and a rule of ours, no data.
-                    log.LogCritical("The profiles in this build are broken: {Fault}", broken.Message);
-                    lifetime.StopApplication();
-                }
-            },
-            stoppingToken);
+        public Task StartAsync(CancellationToken cancellationToken) => Task.Run(profiles.Warm, cancellationToken);
+
+        public Task StopAsync(CancellationToken cancellationToken) => Task.CompletedTask;
     }
 
     private sealed class Warm(ProfileValidator profiles) : IHealthCheck
