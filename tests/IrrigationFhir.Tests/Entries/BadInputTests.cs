@@ -184,7 +184,7 @@ public sealed class BadInputTests(EveningOnTheWard evening)
     {
         var episode = await evening.Open();
         const string digits = "250.0000000000000000000000000000000000001";
-        var entry = $$"""{"source": "ward-charting", "id": "d", "kind": "drainage-emptied", "at": "{{At("12:00")}}", "volume": {"value": {{digits}}, "unit": "mL"}}""";
+        var entry = Emptied("d", "12:00", 0).ToJsonString().Replace("\"value\":0", $"\"value\":{digits}", StringComparison.Ordinal);
         var reply = await evening.Service.Post($"/episodes/{episode}/entries", Text(entry), "application/json");
         Assert.Equal(["recorded"], reply.Outcomes);
 
