@@ -142,7 +142,8 @@ public sealed class EpisodesTests(EveningOnTheWard evening)
     {
         (await evening.Service.Post("/episodes", "{"u8.ToArray(), "application/json")).Refuses(400, "malformed-json", "body", "unreadable JSON", "well-formed JSON");
         (await evening.Service.Post("/episodes", "[]"u8.ToArray(), "application/json")).Refuses(400, "wrong-type", "body", "a list", "one episode");
-        (await evening.Service.Post("/episodes", "{}"u8.ToArray(), "text/plain")).Refuses(415, "unsupported-media-type", "Content-Type", "text/plain", "application/json");
+        (await evening.Service.Post("/episodes", "{}"u8.ToArray(), "text/plain")).Refuses(415, "unsupported-media-type", null, "text/plain", "a Content-Type this address reads");
+        (await evening.Service.Post("/episodes", "{}"u8.ToArray(), null)).Refuses(415, "unsupported-media-type", "Content-Type", "none", "application/json");
     }
 
     [Fact]
