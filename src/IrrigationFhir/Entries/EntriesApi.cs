@@ -99,7 +99,7 @@ internal static class EntriesApi
         var body = type switch
         {
             "application/json" => await EntriesBody.ReadJson(request, stop),
-            "application/x-ndjson" or "application/ndjson" => await EntriesBody.ReadLines(request, stop),
+            "application/x-ndjson" => await EntriesBody.ReadLines(request, stop),
             _ => null,
         };
         if (body is null) return Refused(StatusCodes.Status415UnsupportedMediaType, [new("unsupported-media-type", "Content-Type", type ?? "none", "application/json or application/x-ndjson")]);

@@ -70,7 +70,8 @@ public sealed class BadInputTests(EveningOnTheWard evening)
         ["an empty body"] = ([], "application/json", 400, "malformed-json", "body", "an empty body", "one entry"),
         ["a property twice"] = (Text("""[{}, {"id": "1", "volume": {"value": 1, "unit": "mL", "value": 2}}]"""), "application/json", 400, "repeated-property", "body[1].volume.value", "twice", "each property once"),
         ["a bad line among good ones"] = (Text($"{Good.ToJsonString()}\n{{\"source\": \n{Good.With("id", "third").ToJsonString()}\n"), "application/x-ndjson", 400, "malformed-json", "line 2", "unreadable JSON", "well-formed JSON"),
-        ["XML"] = (Text("<entry/>"), "application/xml", 415, "unsupported-media-type", "Content-Type", "application/xml", "application/json"),
+        ["XML"] = (Text("<entry/>"), "application/xml", 415, "unsupported-media-type", null, "application/xml", "a Content-Type this address reads"),
+        ["another name for lines of JSON"] = (Text("{}"), "application/ndjson", 415, "unsupported-media-type", null, "application/ndjson", "a Content-Type this address reads"),
         ["no content type"] = (Text("[]"), null, 415, "unsupported-media-type", "Content-Type", "none", "application/json"),
         ["more bytes than the limit"] = (Text(new string(' ', EveningOnTheWard.MostBytes + 1)), "application/json", 413, "body-too-large", null, "over the limit", "65536 bytes"),
         ["more entries than the limit"] = (Text($"[{string.Join(',', Enumerable.Repeat("{}", EveningOnTheWard.MostEntries + 1))}]"), "application/json", 413, "too-many-entries", "body", "101 entries", "at most 100"),
@@ -184,7 +185,7 @@ public sealed class BadInputTests(EveningOnTheWard evening)
     {
         var episode = await evening.Open();
         const string digits = "250.0000000000000000000000000000000000001";
-        var entry = $$"""{"source": "ward-charting", "id": "d", "kind": "drainage-emptied", "at": "{{At("12:00")}}", "volume": {"value": {{digits}}, "unit": "mL"}}""";
+        var entry = Emptied("d", "12:00", 0).ToJsonString().Replace("\"value\":0", $"\"value\":{digits}", StringComparison.Ordinal);
         var reply = await evening.Service.Post($"/episodes/{episode}/entries", Text(entry), "application/json");
         Assert.Equal(["recorded"], reply.Outcomes);
 
