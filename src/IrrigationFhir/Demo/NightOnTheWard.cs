@@ -1,5 +1,6 @@
 using System.Globalization;
 using System.Text.Json.Nodes;
+using IrrigationFhir.Fhir;
 
 namespace IrrigationFhir.Demo;
 
@@ -10,6 +11,9 @@ namespace IrrigationFhir.Demo;
 internal static class NightOnTheWard
 {
     private static readonly TimeSpan Patience = TimeSpan.FromSeconds(60);
+
+    /// <summary>The code by which anybody would look for urine output.</summary>
+    private static string UrineOutput => Codes.CorrectedUrineOutput(null).Coding[0].Code!;
 
     /// <summary>Runs it.</summary>
     public static async Task<int> Run(string[] args, TextWriter output)
@@ -75,7 +79,7 @@ internal static class NightOnTheWard
             To look at
               {address}/episodes/{episode}/balance
               {address}/episodes/{episode}/entries
-              {address}/fhir/Observation?patient.identifier={patient}&code=9187-6&_sort=date
+              {address}/fhir/Observation?patient.identifier={patient}&code={UrineOutput}&_sort=date
               {address}/fhir/Procedure?patient.identifier={patient}
               {address}/fhir/metadata
               {address}/openapi/irrigationfhir.json

@@ -1,0 +1,123 @@
+using System.Globalization;
+using System.Text.Json.Nodes;
+using Irrigation.Episodes;
+using IrrigationFhir.Demo;
+using IrrigationFhir.Fhir;
+
+namespace IrrigationFhir.Tests.Examples;
+
+/// <summary>An example: a file, the story that gives rise to it, and the resource.</summary>
+/// <param name="File">Below <c>fhir-examples</c>.</param>
+/// <param name="Story">Whose.</param>
+/// <param name="Resource">How its type and id begin, for an episode's id.</param>
+internal sealed record Example(string File, Story Story, Func<string, string> Resource);
+
+/// <summary>An invented stretch of irrigation: what is posted, in its order.</summary>
+/// <param name="Name">Stands in for the episode's id in the examples.</param>
+/// <param name="Episode">As opened.</param>
+/// <param name="Requests">The bodies of POST …/entries.</param>
+/// <param name="Closed">As amended at the end; null where it stays open.</param>
+internal sealed record Story(string Name, JsonNode Episode, IReadOnlyList<JsonNode> Requests, JsonNode? Closed = null);
+
+/// <summary>The list of all examples in <c>fhir-examples</c>. A new one is a line here.</summary>
+internal static class Stories
+{
+    private static Story Night { get; } = new("a-night", InventedNight.Episode(), [.. InventedNight.AsCharted()], InventedNight.Episode(end: InventedNight.Morning));
+
+    /// <summary>A bag runs, nobody has read it yet: 650 − 1 h × 600 = 50 mL for now.</summary>
+    private static Story BagNotReadYet { get; } = new("bag-not-read-yet", Opened("0501", "Ottoline Brackenbury-Snell"), [Charted(
+        """{"kind": "bag-hung", "at": "21:00", "volume": {"value": 3000, "unit": "mL"}, "tubingPrime": {"value": 40, "unit": "mL"}, "how": "label"}""",
+        """{"kind": "flow-set", "at": "21:00", "rate": {"value": 600, "unit": "mL/h"}, "how": "drops"}""",
+        """{"kind": "drainage-emptied", "at": "22:00", "volume": {"value": 650, "unit": "mL"}, "how": "graduation"}""")]);
+
+    /// <summary>The same without a charted flow: not known until the bag is read.</summary>
+    private static Story FlowNotCharted { get; } = new("flow-not-charted", Opened("0502", "Peregrine Thistlewood-Oke"), [Charted(
+        """{"kind": "bag-hung", "at": "21:00", "volume": {"value": 3000, "unit": "mL"}, "tubingPrime": {"value": 40, "unit": "mL"}, "how": "label"}""",
+        """{"kind": "drainage-emptied", "at": "22:00", "volume": {"value": 650, "unit": "mL"}, "how": "graduation"}""")]);
+
+    /// <summary>The bag is gone and what was left in it was never charted: not known, and it will not be.</summary>
+    private static Story BagThrownAway { get; } = new("bag-thrown-away", Opened("0503", "Araminta Fellowes-Quist"), [Charted(
+        """{"kind": "bag-hung", "at": "21:00", "volume": {"value": 3000, "unit": "mL"}, "tubingPrime": {"value": 40, "unit": "mL"}, "how": "label"}""",
+        """{"kind": "bag-taken-down", "at": "22:00"}""",
+        """{"kind": "drainage-emptied", "at": "22:00", "volume": {"value": 650, "unit": "mL"}, "how": "graduation"}""")]);
+
+    /// <summary>3000 mL in, 2800 mL out: −200 mL, which is evidence.</summary>
+    private static Story MoreInThanOut { get; } = new("more-in-than-out", Opened("0504", "Cosmo Wintergreen-Ash"), [Charted(
+        """{"kind": "irrigant-instilled", "from": "21:00", "to": "23:00", "volume": {"value": 3000, "unit": "mL"}, "how": "label"}""",
+        """{"kind": "drainage-emptied", "at": "23:00", "volume": {"value": 2800, "unit": "mL"}, "how": "graduation"}""")]);
+
+    /// <summary>The only reading was somebody else's bag.</summary>
+    private static Story WrongPatient { get; } = new("wrong-patient", Opened("0505", "Lysander Oddfellow-Mears"), [
+        Charted("""{"kind": "irrigant-instilled", "from": "21:00", "to": "22:00", "volume": {"value": 500, "unit": "mL"}, "how": "label"}""", """{"kind": "drainage-emptied", "at": "22:00", "volume": {"value": 650, "unit": "mL"}, "how": "graduation"}"""),
+        JsonNode.Parse("""{"source": "ward-7", "id": "drainage-emptied-2200", "status": "entered-in-error", "at": "2026-03-14T22:00:00+01:00", "recordedAt": "2026-03-14T22:20:00+01:00", "performer": "N-31 (invented)", "reason": "charted on the wrong patient"}""")!]);
+
+    /// <summary>Weighed, not read: 664 g / 1.006 g/mL = 660.04 mL; beside it a void, which never met irrigant.</summary>
+    private static Story Weighed { get; } = new("weighed", Opened("0506", "Hyacinth Pemberthy-Vole"), [Charted(
+        """{"kind": "irrigant-instilled", "from": "21:00", "to": "22:00", "volume": {"value": 600, "unit": "mL"}, "how": "pump", "device": "pump P-2 (invented)"}""",
+        """{"kind": "flow-set", "at": "21:00", "rate": {"value": 200, "unit": "{drop}/min"}, "dropFactor": {"value": 20, "unit": "{drop}/mL"}, "how": "drops"}""",
+        """{"kind": "drainage-weighed", "at": "22:00", "mass": {"value": 664, "unit": "g"}, "emptied": true, "how": "weighed", "device": "scale S-1 (invented)"}""",
+        """{"kind": "urine-collected", "at": "22:30", "route": "left-nephrostomy", "volume": {"value": 30, "unit": "mL"}, "how": "graduation"}""")]);
+
+    public static IReadOnlyList<Story> All { get; } = [Night, BagNotReadYet, FlowNotCharted, BagThrownAway, MoreInThanOut, WrongPatient, Weighed];
+
+    public static IReadOnlyList<Example> Examples { get; } =
+    [
+        Measured("bladder-drainage/emptied.json", Night, "drainage-emptied-2200"),
+        Measured("bladder-drainage/read-again.json", Night, "night-emptying-2"),
+        Measured("bladder-drainage/weighed.json", Weighed, "drainage-weighed-2200"),
+        Measured("bladder-drainage/withdrawn.json", WrongPatient, "drainage-emptied-2200"),
+        Measured("bladder-scan-volume/behind-a-clot.json", Night, "bladder-scanned-0235"),
+        Measured("irrigant-flow-rate/set.json", Night, "flow-set-2330"),
+        Measured("irrigant-flow-rate/drops.json", Weighed, "flow-set-2100"),
+        Measured("irrigant-instilled/bag.json", Night, "bag-taken-down-0120"),
+        Measured("irrigant-instilled/syringe.json", Night, "irrigant-instilled-0245"),
+        Measured("irrigant-instilled/unknown.json", BagThrownAway, "bag-taken-down-2200"),
+        Measured("leak-estimated/charted-late.json", Night, "leak-estimated-0310"),
+        Measured("urine-collected/through-the-catheter.json", Night, "urine-collected-0700"),
+        Measured("urine-collected/nephrostomy.json", Weighed, "urine-collected-2230"),
+        Output("interval-final", Night, "i20260314T210000"),
+        Output("interval-corrected", Night, "i20260315T002000"),
+        Output("interval-amended-by-late-entry", Night, "i20260315T033000"),
+        Output("interval-behind-a-clot", Night, "i20260315T013000"),
+        Output("hour-final", Night, "h20260314T200000"),
+        Output("hour-apportioned", Night, "h20260314T220000"),
+        Output("shift", Night, "s20260314T180000"),
+        Output("day", Night, "d20260314T230000"),
+        Output("preliminary", BagNotReadYet, "i20260314T210000"),
+        Output("absent-not-read-yet", FlowNotCharted, "i20260314T210000"),
+        Output("absent-irrigant-unknown", BagThrownAway, "i20260314T210000"),
+        Output("negative", MoreInThanOut, "i20260314T220000"),
+        Output("withdrawn", WrongPatient, "i20260314T210000"),
+        new("bladder-irrigation/continuous-run.json", Night, episode => $"Procedure/{episode}."),
+        new("correction/read-again.json", Night, episode => $"Provenance/{episode}."),
+    ];
+
+    private static Example Output(string file, Story story, string window) =>
+        new($"corrected-urine-output/{file}.json", story, episode => $"Observation/{episode}.corrected-urine-output.{window}");
+
+    private static Example Measured(string file, Story story, string entry) =>
+        new(file, story, episode => $"Observation/{Wire.EntryId(episode, file.Split('/')[0], new EntryKey("ward-7", entry))}");
+
+    private static JsonNode Opened(string number, string name) => JsonNode.Parse($$"""
+        {
+          "identifier": {"system": "https://lantern-quay.example/irrigations", "value": "I-2026-{{number}}"},
+          "patient": {"identifier": {"system": "https://lantern-quay.example/patients", "value": "P-{{number}}"}, "display": "{{name}} (invented)"},
+          "timeZone": "Europe/Vienna",
+          "shiftStarts": ["07:00", "19:00"],
+          "start": "2026-03-14T21:00:00+01:00"
+        }
+        """)!;
+
+    /// <summary>Entries of one evening: clock times become instants, and each id says kind and time.</summary>
+    private static JsonArray Charted(params string[] entries) => [.. entries.Select(text =>
+    {
+        var entry = JsonNode.Parse(text)!.AsObject();
+        var clock = (entry["at"] ?? entry["to"])!.GetValue<string>();
+        entry.Insert(0, "source", "ward-7");
+        entry.Insert(1, "id", string.Create(CultureInfo.InvariantCulture, $"{entry["kind"]}-{clock.Replace(":", "", StringComparison.Ordinal)}"));
+        foreach (var time in new[] { "at", "from", "to" }.Where(entry.ContainsKey)) entry[time] = $"2026-03-14T{entry[time]}:00+01:00";
+        entry["recordedAt"] = $"2026-03-14T{clock}:40+01:00";
+        entry["performer"] = "N-31 (invented)";
+        return (JsonNode)entry;
+    })];
+}
