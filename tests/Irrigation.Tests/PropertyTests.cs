@@ -26,6 +26,27 @@ public class PropertyTests
     }, iter: 3000);
 
     [Fact]
+    public void Versions_of_one_entry_at_one_instant_count_whatever_came_first()
+    {
+        var (half, nine) = (Start + Duration.FromMinutes(30), Start + Duration.FromHours(2));
+        EntryHeader Header(Instant at, int charted) => new(new("ward", "1"), at) { RecordedAt = nine + Duration.FromHours(charted) };
+        Entry[] versions =
+        [
+            new LeakEstimated(Header(half, 1), Volume.FromMillilitres(200)),
+            new UrineCollected(Header(half, 2), UrineRoute.LeftNephrostomy, Volume.FromMillilitres(200)),
+            new UrineCollected(Header(nine + Duration.FromHours(1), 3), UrineRoute.LeftNephrostomy, Volume.FromMillilitres(200)),
+        ];
+        AssertInAnyOrder(versions, OutputStatus.Corrected);
+    }
+
+    [Fact]
+    public void Amending_there_and_back_ends_the_same_whatever_came_first()
+    {
+        EntryHeader Header(int minutes, int charted) => new(new("ward", "1"), Start + Duration.FromMinutes(minutes)) { RecordedAt = Start + Duration.FromHours(charted) };
+        AssertInAnyOrder([new DrainReleased(Header(30, 3)), new DrainReleased(Header(90, 4)), new DrainReleased(Header(30, 5))], OutputStatus.Final);
+    }
+
+    [Fact]
     public void An_append_works_out_what_a_fresh_start_would() => Shuffled.Sample((night, seed) =>
         AssertSame(Whole(night), Stepwise(night, seed)), iter: 3000);
 
@@ -114,6 +135,20 @@ public class PropertyTests
     }
 
     private static FluidBalance Whole(Entry[] night) => FluidBalance.Of(EpisodeLog.Empty(Frame).Append(night, Start).Log, BalanceSettings.Default);
+
+    /// <summary>Three versions in any order, beside a reading whose interval they fall into.</summary>
+    /// <remarks>
+    /// Without 0, 2, 1: of two versions that say the same and arrive one after the other the second is a repetition, whenever it
+    /// says that it was charted, so there 1 stands in the end.
+    /// </remarks>
+    private static void AssertInAnyOrder(Entry[] versions, OutputStatus status)
+    {
+        var reading = new UrineCollected(new(new("ward", "reading"), Start + Duration.FromHours(1)), UrineRoute.UrethralCatheter, Volume.FromMillilitres(50));
+        int[][] orders = [[0, 1, 2], [1, 0, 2], [1, 2, 0], [2, 0, 1], [2, 1, 0]];
+        var balances = orders.Select(order => Whole([reading, .. order.Select(i => versions[i])])).ToList();
+        Assert.All(balances, balance => AssertSame(balances[0], balance));
+        Assert.Equal(status, balances[0][FluidBalance.Bladder].Single().Status);
+    }
 
     private static FluidBalance Stepwise(Entry[] night, int seed)
     {

@@ -162,7 +162,7 @@ public sealed class EpisodeLog
             logged.Sequence,
             versions.SetItem(entry.Key, earlier.Add(logged)),
             stands ? current.SetItem(entry.Key, logged) : current,
-            change is null ? Withdraw(channels, entry) : With(channels, change));
+            change is null ? Withdraw(channels, entry) : Restored(With(channels, change), earlier.Select(v => v.Entry).Where(e => SameContent(e, entry))));
         change ??= new(InForce(entry), InForce(inForce?.Entry));
         return (next, disposition, logged, change is { Before: null, After: null } ? null : change);
     }
@@ -173,6 +173,10 @@ public sealed class EpisodeLog
         entry is null or EnteredInError
             ? channels
             : channels.SetItem(Channel.Withdrawn, channels.GetValueOrDefault(Channel.Withdrawn, Timeline.Empty).With(entry));
+
+    /// <summary>What stands again is not withdrawn, so that amending there and back ends the same in any order of arrival.</summary>
+    private static ImmutableDictionary<string, Timeline> Restored(ImmutableDictionary<string, Timeline> channels, IEnumerable<Entry> standing) =>
+        standing.Aggregate(channels, (all, entry) => all.TryGetValue(Channel.Withdrawn, out var withdrawn) ? all.SetItem(Channel.Withdrawn, withdrawn.Without(entry)) : all);
 
     private static ImmutableDictionary<string, Timeline> With(ImmutableDictionary<string, Timeline> channels, Change change)
     {

@@ -8,8 +8,8 @@ namespace Irrigation.Episodes;
 /// so that the cost of an entry does not grow with the length of the episode.
 /// </summary>
 /// <remarks>
-/// At one instant the order is: bag read, taken down, hung; clamp released, set; then source and id. So the order never
-/// depends on arrival.
+/// At one instant the order is: bag read, taken down, hung; clamp released, set; then source and id; then, between versions of one
+/// entry, what they say. So the order never depends on arrival.
 /// </remarks>
 public sealed class Timeline
 {
@@ -79,7 +79,9 @@ public sealed class Timeline
         var byTime = left.At.CompareTo(right.At);
         if (byTime != 0) return byTime;
         var byRank = Rank(left).CompareTo(Rank(right));
-        return byRank != 0 ? byRank : EntryKey.Compare(left.Key, right.Key);
+        if (byRank != 0) return byRank;
+        var byKey = EntryKey.Compare(left.Key, right.Key);
+        return byKey != 0 || left == right ? byKey : string.CompareOrdinal(left.ToString(), right.ToString());
     }
 
     private static int Rank(Entry entry) => entry switch
