@@ -94,6 +94,9 @@ internal sealed class RunningService : WebApplicationFactory<Program>
         if (contentType is not null) request.Content.Headers.ContentType = MediaTypeHeaderValue.Parse(contentType);
         if (prefer is not null) request.Headers.Add("Prefer", prefer);
         request.Headers.TransferEncodingChunked = chunked;
+
+        // A body over the limit is not read, so the server closes the connection behind its answer: nobody else may wait on it.
+        request.Headers.ConnectionClose = body.Length > EveningOnTheWard.MostBytes;
         using var response = await Http.SendAsync(request);
         return await Reply.Of(response);
     }
