@@ -92,18 +92,21 @@ internal static class NightOnTheWard
     private static async Task Table(TextWriter output, string title, JsonArray rows, string into, string outOf)
     {
         await output.WriteLineAsync(title);
-        await output.WriteLineAsync("  from   to     |  in mL  out mL  simple | corrected  status       | caveats");
+        await output.WriteLineAsync("  from   to     |  in mL  out mL  simple | corrected  status       | 95 % of the best  | caveats");
         foreach (var row in rows)
         {
             var corrected = row!["correctedUrineOutput"]?["headline"]?["value"];
             var shown = corrected is null ? $"{row["absentReason"]}" : Number(corrected, 9);
             await output.WriteLineAsync(
                 $"  {Clock(row["start"])}  {Clock(row["end"])}  |{Number(row[into]?["value"], 7)} {Number(row[outOf]?["value"], 7)} {Number(row["simpleOutput"]?["value"], 7)} |" +
-                $" {shown,9}  {row["status"],-12} | {string.Join(", ", row["caveats"]!.AsArray().Select(c => c!.GetValue<string>()))}");
+                $" {shown,9}  {row["status"],-12} | {Interval(row["correctedUrineOutput"]?["interval95"]),-17} | {string.Join(", ", row["caveats"]!.AsArray().Select(c => c!.GetValue<string>()))}");
         }
 
         await output.WriteLineAsync();
     }
+
+    private static string Interval(JsonNode? range) =>
+        range is null ? "?" : $"{range["low"]!["value"]!.GetValue<decimal>():0} to {range["high"]!["value"]!.GetValue<decimal>():0}";
 
     private static string Clock(JsonNode? time) => time!.GetValue<string>()[11..16];
 
