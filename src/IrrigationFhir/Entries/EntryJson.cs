@@ -27,7 +27,7 @@ internal sealed class EntryJson
 
     // A mistyped year is refused here rather than stored as a century-long gap.
     private static readonly Instant Earliest = Instant.FromUtc(1900, 1, 1, 0, 0);
-    private static readonly Instant Latest = Instant.FromUtc(2199, 12, 31, 0, 0);
+    private static readonly Instant Latest = Instant.FromUtc(2260, 1, 1, 0, 0);
 
     private readonly JsonElement json;
     private readonly string path;
@@ -80,7 +80,7 @@ internal sealed class EntryJson
         if (Text(name) is not { } text) return null;
         var read = Times.Parse(text);
         if (!read.Success) problems.Add(EntryProblem.BadTime(At(name), text));
-        else if (read.Value.ToInstant() is var instant && (instant < Earliest || instant > Latest)) problems.Add(EntryProblem.OutOfRange(At(name), text, "a time in the years 1900 to 2199"));
+        else if (read.Value.ToInstant() is var instant && (instant < Earliest || instant > Latest)) problems.Add(EntryProblem.OutOfRange(At(name), text, "a time in the years 1900 to 2259"));
         else return read.Value.ToInstant();
         return null;
     }
