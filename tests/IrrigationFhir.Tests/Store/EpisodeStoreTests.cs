@@ -1,7 +1,7 @@
 using Hl7.Fhir.Model;
 using IrrigationFhir.Store;
-using Instant = NodaTime.Instant;
 using static IrrigationFhir.Tests.Store.StoreOnDisk;
+using Instant = NodaTime.Instant;
 using Task = System.Threading.Tasks.Task;
 
 namespace IrrigationFhir.Tests.Store;
