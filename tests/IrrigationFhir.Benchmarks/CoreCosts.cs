@@ -21,6 +21,9 @@ internal static class CoreCosts
         output.WriteLine("| ---: | --- | ---: | ---: | ---: | ---: |");
         Append(output, Lengths[0], shown: false);
         foreach (var length in Lengths) Append(output, length, shown: true);
+
+        output.WriteLine("\n## Core: an episode in memory\n\n| entries | held | for each entry |\n| ---: | ---: | ---: |");
+        foreach (var length in Lengths) Held(output, length);
     }
 
     private static void Append(TextWriter output, int length, bool shown)
@@ -53,6 +56,16 @@ internal static class CoreCosts
         }
 
         if (shown) FromScratch(output, log, length);
+    }
+
+    /// <summary>What an episode that stays in memory holds: every version, the look-ups, the closed intervals.</summary>
+    private static void Held(TextWriter output, int length)
+    {
+        var before = GC.GetTotalMemory(forceFullCollection: true);
+        var balance = FluidBalance.Of(Log(new InventedIrrigation(1), length).Log, BalanceSettings.Default);
+        var held = GC.GetTotalMemory(forceFullCollection: true) - before;
+        GC.KeepAlive(balance);
+        output.WriteLine($"| {length:N0} | {held / 1e6:0.0} MB | {held / length:N0} bytes |");
     }
 
     private static void FromScratch(TextWriter output, EpisodeLog log, int length)
