@@ -73,9 +73,15 @@ internal static class EpisodeMapper
         var windows = changes.SelectMany(change => Windows(after, after.Balance.Touched(change))).Distinct().OrderBy(w => w.Kind).ThenBy(w => w.Window.Start);
         foreach (var (kind, window) in windows)
         {
-            var (was, now) = (before.Balance.Over(kind, window), after.Balance.Over(kind, window));
-            if (!now.Intervals.IsEmpty) yield return CorrectedUrineOutputMapper.ToObservation(now, after);
-            else if (!was.Intervals.IsEmpty) yield return CorrectedUrineOutputMapper.ToObservation(was, before, withdrawn: true);
+            var now = after.Balance.Over(kind, window);
+            if (!now.Intervals.IsEmpty)
+            {
+                yield return CorrectedUrineOutputMapper.ToObservation(now, after);
+                continue;
+            }
+
+            var was = before.Balance.Over(kind, window);
+            if (!was.Intervals.IsEmpty) yield return CorrectedUrineOutputMapper.ToObservation(was, before, withdrawn: true);
         }
     }
 
