@@ -4,6 +4,7 @@ using Irrigation.Balance;
 using Irrigation.Episodes;
 using IrrigationFhir.Episodes;
 using NodaTime;
+using Instant = NodaTime.Instant;
 
 namespace IrrigationFhir.Fhir;
 
@@ -16,14 +17,14 @@ internal static class EpisodeMapper
     public static IEnumerable<Resource> ToResources(Episode before, Episode after, Appended appended, ImmutableArray<IntervalChange> changes) =>
     [
         .. Measured(before, after, appended),
-        .. Outputs(before, after, changes),
+        .. Outputs(before, after, changes, []),
         .. Irrigation(before, after),
         .. CorrectionMapper.ToProvenances(after, appended, changes),
     ];
 
     /// <summary>What a changed description of the episode changes.</summary>
     public static IEnumerable<Resource> ToResources(Episode before, Episode after, ImmutableArray<IntervalChange> changes) =>
-        [.. Outputs(before, after, changes), .. Irrigation(before, after)];
+        [.. Outputs(before, after, changes, Edges(before, after)), .. Irrigation(before, after)];
 
     private static IEnumerable<Resource> Measured(Episode before, Episode after, Appended appended)
     {
@@ -61,7 +62,12 @@ internal static class EpisodeMapper
         _ => null,
     };
 
-    private static IEnumerable<Resource> Outputs(Episode before, Episode after, ImmutableArray<IntervalChange> changes)
+    /// <summary>A window that was open is complete once the episode ends within it, and open again when the end moves on.</summary>
+    private static IEnumerable<Interval> Edges(Episode before, Episode after) =>
+        new[] { before.Definition.Frame.End, after.Definition.Frame.End, after.Balance.LastClosing }
+            .OfType<Instant>().Select(edge => new Interval(edge - NodaTime.Duration.Epsilon, edge));
+
+    private static IEnumerable<Resource> Outputs(Episode before, Episode after, ImmutableArray<IntervalChange> changes, IEnumerable<Interval> edges)
     {
         foreach (var change in changes.Where(c => c.Interval.Stream == FluidBalance.Bladder))
         {
@@ -70,7 +76,8 @@ internal static class EpisodeMapper
                 : CorrectedUrineOutputMapper.ToObservation(change.Before!, before, withdrawn: true);
         }
 
-        var windows = changes.SelectMany(change => Windows(after, after.Balance.Touched(change))).Distinct().OrderBy(w => w.Kind).ThenBy(w => w.Window.Start);
+        var touched = changes.Select(change => after.Balance.Touched(change)).Concat(edges);
+        var windows = touched.SelectMany(time => Windows(after, time)).Distinct().OrderBy(w => w.Kind).ThenBy(w => w.Window.Start);
         foreach (var (kind, window) in windows)
         {
             var now = after.Balance.Over(kind, window);
