@@ -253,6 +253,17 @@ public class BalanceTests
     }
 
     [Fact]
+    public void Of_two_totals_charted_at_one_time_each_counts_for_its_own_time()
+    {
+        // 600 mL from 10:00 to 11:00, and 900 mL of which only the end was charted: since the start, 300 mL an hour.
+        var ward = Opens("08:00");
+        ward.Chart(new IrrigantInstilled(ward.Header("11:00", from: "10:00", id: "a"), "1", Ml(600))).Chart(new IrrigantInstilled(ward.Header("11:00", id: "b"), "1", Ml(900)));
+        ward.Emptied("09:00", 350).Emptied("11:00", 1250);
+        Assert.Equal([Ml(300), Ml(1200)], ward.Balance()[FluidBalance.Bladder].Select(i => i.Instilled!.Value));
+        Assert.Equal([Ml(50), Ml(50)], ward.Balance()[FluidBalance.Bladder].Select(i => i.Output!.Headline));
+    }
+
+    [Fact]
     public void Urine_free_of_irrigant_shows_that_nothing_ran_and_the_next_total_begins_after_it()
     {
         var ward = Opens("07:00").Instilled("08:00", 100).Emptied("08:00", 120).Urine("09:00", 40).Urine("10:00", 30).Instilled("11:00", 600).Emptied("11:00", 650);
@@ -265,6 +276,18 @@ public class BalanceTests
         var ward = Opens("08:00").Urine("09:00", 30, UrineRoute.LeftNephrostomy).Urine("10:00", 40, UrineRoute.LeftNephrostomy).Instilled("12:00", 2000, from: "08:00").Emptied("12:00", 2100);
         Assert.Equal(Ml(100), ward.Interval("12:00").Output!.Headline);
         Assert.Equal(Ml(25 + 40), ward.Hour("09:00").Output!.Headline);
+    }
+
+    [Fact]
+    public void A_route_read_after_the_bladder_waits_for_it()
+    {
+        var ward = Opens("08:00").Urine("10:00", 100).Urine("10:00", 60, UrineRoute.LeftNephrostomy).Urine("12:00", 90, UrineRoute.LeftNephrostomy);
+        var window = ward.Balance().Over(WindowKind.Trailing, new(ward.At("08:00"), ward.At("12:00")));
+        // Two hours are covered, and the output is theirs: 100 + 60. With the 90 of the open time it would be a rate over the wrong hours.
+        Assert.Equal((Ml(160), Duration.FromHours(2), OutputStatus.Preliminary), (window.Output!.Headline, window.Covered, window.Status));
+
+        ward.Urine("12:00", 80);
+        Assert.Equal(Ml(330), ward.Balance().Over(WindowKind.Trailing, new(ward.At("08:00"), ward.At("12:00"))).Output!.Headline);
     }
 
     [Fact]

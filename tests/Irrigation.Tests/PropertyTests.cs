@@ -72,6 +72,79 @@ public class PropertyTests
     }, iter: 1000);
 
     [Fact]
+    public void Windows_side_by_side_add_up_to_all_streams_together()
+    {
+        var told = 0;
+        Gen.Select(Nights, Gen.Int[1, 800].Array[0, 12]).Sample((night, cuts) =>
+        {
+            var balance = Whole(night);
+            var intervals = balance.Streams.SelectMany(s => balance[s]).ToList();
+            if (intervals.Count < 2 || intervals.Any(i => i.Output is null)) return;
+            // What another route gave after the bladder's last closing point is in no window yet.
+            var end = balance[FluidBalance.Bladder].IsEmpty ? intervals.Max(i => i.End) : balance.LastClosing;
+            if (end == Start) return;
+            Instant[] edges = [Start, .. cuts.Select(c => Start + Duration.FromMinutes(c)).Where(c => c < end).Distinct().Order(), end];
+            var windows = edges.Zip(edges.Skip(1), (from, to) => balance.Over(WindowKind.Trailing, new(from, to)));
+            Assert.Equal(intervals.Sum(i => i.OutputBetween(Start, end)!.Value.Millilitres), windows.Sum(w => Headline(w)), 12);
+            Interlocked.Increment(ref told);
+        }, iter: 3000);
+        Assert.True(told > 100, $"only {told} nights had several intervals, all known: the property says little");
+    }
+
+    [Fact]
+    public void Two_windows_side_by_side_add_up_to_their_union()
+    {
+        var told = 0;
+        Gen.Select(Nights, Gen.Int[0, 850].Array[3]).Sample((night, cuts) =>
+        {
+            var balance = Whole(night);
+            Instant[] at = [.. cuts.Order().Distinct().Select(c => Start + Duration.FromMinutes(c))];
+            if (at.Length < 3) return;
+            var (one, other, union) = (balance.Over(WindowKind.Trailing, new(at[0], at[1])), balance.Over(WindowKind.Trailing, new(at[1], at[2])), balance.Over(WindowKind.Trailing, new(at[0], at[2])));
+            Assert.Equal(one.Covered + other.Covered, union.Covered);
+            if (union.Output is null) return;
+            Assert.Equal(union.Output.Headline.Millilitres, Headline(one) + Headline(other), 12);
+            Assert.Equal(union.DrainageCharted, one.DrainageCharted + other.DrainageCharted);
+
+            // Totals of overlapping times on one line are refused at the door; here they come in, and a window may see one or both.
+            if (night.All(e => e is not IrrigantInstilled || Contradictions.Of(e, balance.Log, "night") is null))
+            {
+                Assert.Equal(union.IrrigantCharted?.Millilitres ?? 0, (one.IrrigantCharted + other.IrrigantCharted)?.Millilitres ?? 0, 12);
+            }
+
+            // Doubts of one source add up with their sign: the union is never less certain than its parts together.
+            if (union.Output.BestEstimate is { } whole && one.Output?.BestEstimate is { } a && other.Output?.BestEstimate is { } b)
+            {
+                Assert.True(whole.StandardUncertainty.Millilitres <= a.StandardUncertainty.Millilitres + b.StandardUncertainty.Millilitres + 0.00001m);
+            }
+
+            Interlocked.Increment(ref told);
+        }, iter: 3000);
+        Assert.True(told > 100, $"only {told} unions had an output: the property says little");
+    }
+
+    [Fact]
+    public void Litres_and_millilitres_of_the_same_amount_are_the_same_night() => Nights.Sample(night =>
+    {
+        static Volume Litres(Volume volume) => Volume.FromLitres(volume.Millilitres / 1000);
+        Entry[] inLitres = [.. night.Select(e => e switch
+        {
+            BagHung hung => hung with { Labelled = Litres(hung.Labelled) },
+            BagRead read => read with { Remaining = Litres(read.Remaining) },
+            BagTakenDown down => down with { Remaining = down.Remaining is { } left ? Litres(left) : null },
+            IrrigantInstilled total => total with { Amount = Litres(total.Amount) },
+            PumpTotalRead total => total with { Total = Litres(total.Total) },
+            DrainageEmptied emptied => emptied with { Drained = Litres(emptied.Drained) },
+            DrainageLevelRead level => level with { Level = Litres(level.Level) },
+            LeakEstimated leak => leak with { Amount = Litres(leak.Amount) },
+            UrineCollected urine => urine with { Amount = Litres(urine.Amount) },
+            BladderScanned scan => scan with { Held = Litres(scan.Held) },
+            _ => e,
+        })];
+        AssertSame(Whole(night), Whole(inLitres));
+    }, iter: 1000);
+
+    [Fact]
     public void More_drainage_never_lowers_the_output() => Gen.Select(Nights, Gen.Int[1, 500]).Sample((night, more) =>
     {
         var emptied = night.OfType<DrainageEmptied>().FirstOrDefault(e => night.Count(o => o.Key == e.Key) == 1);
@@ -105,6 +178,13 @@ public class PropertyTests
 
     private static IEnumerable<(Instant, Instant, UrineOutput?, Volume?)> Numbers(FluidBalance balance) =>
         balance.Streams.SelectMany(s => balance[s]).Select(i => (i.Start, i.End, i.Output, i.Simple));
+
+    /// <summary>A window's headline; what nothing covers adds nothing.</summary>
+    private static decimal Headline(OutputWindow window)
+    {
+        Assert.True(window.Output is not null || window.Absent == AbsentReason.NotCovered);
+        return window.Output?.Headline.Millilitres ?? 0;
+    }
 
     private static Entry Draw(int id, int step, int amount, int other, int variant)
     {

@@ -338,7 +338,9 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
         {
             var total = (IrrigantInstilled)totals[i];
             var from = total.Header.From ?? ImplicitStart(line, total.At);
-            if (from >= end && total.At > end) yield break;
+
+            // Of two totals charted at one time the other may reach further back.
+            if (from >= end && total.At > end && totals.At(i + 1)?.At != total.At) yield break;
             yield return new(from, total.At, settings.Characters.Total(total), total.Key, TotalDoubt(line, total));
         }
     }

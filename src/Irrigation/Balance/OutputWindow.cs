@@ -86,19 +86,23 @@ public static class Windows
     {
         var (start, end) = (window.Start, window.End);
         var frame = balance.Log.Frame;
-        var intervals = balance.Streams.SelectMany(stream => balance.Reaching(stream, start, end)).ToImmutableArray();
-        var leading = balance[FluidBalance.Bladder].IsEmpty ? intervals : [.. intervals.Where(i => i.Stream == FluidBalance.Bladder)];
+        var bladder = balance[FluidBalance.Bladder];
+
+        // Where the bladder is read, its closing points bound what is known: a route read since then is not yet a total.
+        var known = bladder.IsEmpty ? end : Instant.Min(end, balance.LastClosing);
+        var intervals = balance.Streams.SelectMany(stream => balance.Reaching(stream, start, known)).ToImmutableArray();
+        var leading = bladder.IsEmpty ? intervals : [.. intervals.Where(i => i.Stream == FluidBalance.Bladder)];
         var covered = Covered(leading, start, end);
         var wanted = Instant.Min(end, frame.End ?? end) - Instant.Max(start, frame.Start);
         var unread = balance.Streams.Where(s => s != FluidBalance.Bladder).Select(s => balance[s][^1].End)
             .Any(read => read < end && read > end - balance.Settings.LongestGap);
 
         var absent = intervals.FirstOrDefault(i => i.Output is null)?.Absent ?? (covered == Duration.Zero ? AbsentReason.NotCovered : null);
-        var worked = absent is null ? Add(intervals.Select(i => i.WorkedBetween(start, end, balance.Settings.Characters.UrineDrift)!.Value)) : (Measured?)null;
+        var worked = absent is null ? Add(intervals.Select(i => i.WorkedBetween(start, known, balance.Settings.Characters.UrineDrift)!.Value)) : (Measured?)null;
         var output = worked?.Charted;
 
         var caveats = intervals.SelectMany(i => i.Caveats).Where(c => c != Caveat.NegativeOutput).ToHashSet();
-        if (output is not null && intervals.Any(i => i.Start < start || i.End > end)) caveats.Add(Caveat.Apportioned);
+        if (output is not null && intervals.Any(i => i.Start < start || i.End > known)) caveats.Add(Caveat.Apportioned);
         if (output < Volume.Zero) caveats.Add(Caveat.NegativeOutput);
         if (unread) caveats.Add(Caveat.OtherRouteNotRead);
 
@@ -111,7 +115,7 @@ public static class Windows
             Start = start,
             End = end,
             Status = Status(intervals, covered < wanted || unread),
-            Output = worked is { } known ? UrineOutput.Of(known, FluidBalance.Estimable(caveats), balance.Settings) : null,
+            Output = worked is { } sum ? UrineOutput.Of(sum, FluidBalance.Estimable(caveats), balance.Settings) : null,
             Absent = absent,
             Covered = covered,
             Instilled = closed == to ? irrigant.Amount?.Charted : balance.InstilledBetween(from, closed).Amount?.Charted,
