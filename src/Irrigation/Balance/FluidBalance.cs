@@ -361,7 +361,7 @@ public sealed class FluidBalance
     private (bool Corrected, bool Amended, bool Late) Revised(string stream, Instant start, Instant end, IEnumerable<Part> parts)
     {
         var logged = parts.Select(p => (Part: p, Logged: Log.Current(p.Entry)!)).ToList();
-        var corrected = logged.Any(l => l.Part.End <= end && Log.Versions(l.Part.Entry).Count > 1)
+        var corrected = logged.Any(l => l.Part.End <= end && Log.IsCorrected(l.Part.Entry))
             || Log[Channel.Withdrawn].After(start, end).Any(e => StreamOf(e) == stream);
         var late = logged.Any(l => l.Part.End > start && l.Logged.Entry.Header.RecordedAt - l.Logged.Entry.At > Settings.LateAfter);
 

@@ -12,6 +12,9 @@ public enum Disposition
     /// <summary>Same id and same content as before: nothing new.</summary>
     Repeated,
 
+    /// <summary>Same id and same content, charted again later: the same fact, dated anew.</summary>
+    Confirmed,
+
     /// <summary>Same id, other content: supersedes the earlier version, which stays in the log.</summary>
     Amended,
 
@@ -52,7 +55,7 @@ public sealed record Change(Entry? Before, Entry? After);
 /// charted: the later charted one is. Otherwise the later arrived one is, except that a retraction stands until a version
 /// arrives that says it was charted later.</para>
 /// <para>A version equal to any earlier one is a repetition (devices resend what they stored), unless it says that it was
-/// charted after the one in force: then it is an amendment back.</para>
+/// charted after the one in force: then it confirms that one, or is an amendment back.</para>
 /// </remarks>
 public sealed class EpisodeLog
 {
@@ -106,6 +109,9 @@ public sealed class EpisodeLog
     /// <summary>All versions of an entry, oldest arrival first.</summary>
     public ImmutableList<LoggedEntry> Versions(EntryKey key) => versions.GetValueOrDefault(key, []);
 
+    /// <summary>Whether other content was ever sent under the id of an entry that is in force.</summary>
+    public bool IsCorrected(EntryKey key) => Current(key) is { } stands && Versions(key).Any(v => !SameContent(v.Entry, stands.Entry));
+
     /// <summary>Adds entries as they arrived.</summary>
     /// <param name="entries">What arrived, in the order in which it did.</param>
     /// <param name="receivedAt">When.</param>
@@ -147,12 +153,13 @@ public sealed class EpisodeLog
         var chartedLater = inForce?.Entry.Header.RecordedAt is { } before && entry.Header.RecordedAt is { } now ? now > before : (bool?)null;
 
         var same = earlier.FirstOrDefault(v => SameContent(v.Entry, entry));
-        if (same is not null && (same == inForce || chartedLater != true)) return (this, Disposition.Repeated, same, null);
+        if (same is not null && chartedLater != true) return (this, Disposition.Repeated, same, null);
 
         var stands = inForce is null || (chartedLater ?? inForce.Entry is not EnteredInError);
         var disposition = !stands ? Disposition.Outdated
-            : entry is EnteredInError ? Disposition.Retracted
+            : entry is EnteredInError && inForce?.Entry is not EnteredInError ? Disposition.Retracted
             : inForce is null ? Disposition.Recorded
+            : SameContent(inForce.Entry, entry) ? Disposition.Confirmed
             : Disposition.Amended;
         var logged = new LoggedEntry(LastSequence + 1, earlier.Count + 1, entry, receivedAt, disposition);
 

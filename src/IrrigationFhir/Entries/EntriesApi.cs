@@ -21,7 +21,7 @@ internal sealed record EntriesReply(string Episode, long Version, IReadOnlyList<
 /// <summary>What became of one entry.</summary>
 /// <param name="Source">Its source.</param>
 /// <param name="Id">Its id.</param>
-/// <param name="Outcome">recorded, repeated, amended, retracted, outdated, or refused.</param>
+/// <param name="Outcome">recorded, repeated, confirmed, amended, retracted, outdated, or refused.</param>
 /// <param name="Sequence">Its place in the order of arrival.</param>
 /// <param name="Revision">Which version of its id.</param>
 /// <param name="Problems">Why it was refused.</param>

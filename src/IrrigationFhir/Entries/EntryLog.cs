@@ -28,7 +28,7 @@ internal sealed record EntryLog(string Episode, IReadOnlyList<LoggedEntryReply> 
 /// <summary>One version of one entry.</summary>
 /// <param name="Sequence">Order of arrival.</param>
 /// <param name="Revision">Which version of its id.</param>
-/// <param name="Outcome">recorded, amended, retracted or outdated.</param>
+/// <param name="Outcome">recorded, confirmed, amended, retracted or outdated.</param>
 /// <param name="Stands">Whether it is the version that stands.</param>
 /// <param name="ReceivedAt">When it arrived, in UTC.</param>
 /// <param name="Entry">As sent.</param>

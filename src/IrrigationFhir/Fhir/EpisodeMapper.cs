@@ -45,7 +45,7 @@ internal static class EpisodeMapper
         foreach (var entry in appended.Changes.SelectMany(c => new[] { c.After, Follower(before, c.Before), Follower(after, c.After) }).OfType<Entry>())
         {
             if (after.Log.Current(entry.Key)?.Entry != entry) continue;
-            var status = after.Log.Versions(entry.Key).Count > 1 ? ObservationStatus.Corrected : ObservationStatus.Final;
+            var status = after.Log.IsCorrected(entry.Key) ? ObservationStatus.Corrected : ObservationStatus.Final;
             Publish(EntryMapper.ToObservation(entry, after, status));
         }
 
