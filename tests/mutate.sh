@@ -10,6 +10,6 @@ if [ $# -eq 0 ]; then set -- 'Balance/*.cs' 'Criteria/*.cs'; fi
 mutate=""
 for files in "$@"; do mutate="$mutate --mutate **/$files"; done
 set -f # the patterns are the tool's, not the shell's
-exec dotnet stryker --project Irrigation.csproj $mutate --concurrency 1 --reporter cleartext --reporter json \
+exec dotnet stryker --project Irrigation.csproj $mutate --concurrency 1 --reporter dots --reporter cleartext --reporter json \
     --test-case-filter "FullyQualifiedName!~PropertyTests&FullyQualifiedName!~VirtualWard&FullyQualifiedName!~What_holds_by_the_hour" \
     --output ../../artifacts/mutation
