@@ -142,6 +142,19 @@ public class ChartingTests
         Assert.All(backwards[FluidBalance.Bladder], i => Assert.Equal((OutputStatus.Final, true), (i.Status, i.Caveats.Contains(Caveat.LateEntry))));
     }
 
+    [Fact] // a container of mixed drainage and no word of any irrigant: what it held is not known to be urine
+    public void Drainage_before_any_irrigant_was_charted()
+    {
+        var ward = Opens("07:00").Emptied("08:00", 900).Emptied("09:00", 950);
+        Assert.All(ward.Balance()[FluidBalance.Bladder], i => Assert.Equal((true, null, OutputStatus.Preliminary), (i.Caveats.Contains(Caveat.IrrigantNotCharted), i.Output!.Interval95, i.Status)));
+
+        // The first bag, even one hung afterwards, says that nothing ran before it.
+        var (after, changes) = ward.Balance().After(ward.Balance().Log.Append([new BagHung(ward.Header("09:05"), "1", Ml(3000), null, null, null, null)], ward.At("09:06")));
+        Assert.Equal(2, changes.Length);
+        Assert.All(after[FluidBalance.Bladder], i => Assert.Equal((false, OutputStatus.Final), (i.Caveats.Contains(Caveat.IrrigantNotCharted), i.Status)));
+        Assert.NotNull(after[FluidBalance.Bladder][0].Output!.Interval95);
+    }
+
     [Fact]
     public void The_two_halves_of_a_pair_saved_hours_apart()
     {
@@ -228,16 +241,16 @@ public class ChartingTests
     [Fact]
     public void A_row_repeated_exactly_counts_once()
     {
-        var ward = Opens("07:00").Emptied("08:00", 90, id: "row 7").Emptied("08:00", 90, id: "row 7").Emptied("08:00", 90, id: "row 7");
+        var ward = Opens("07:00").Flow("07:00", 0).Emptied("08:00", 90, id: "row 7").Emptied("08:00", 90, id: "row 7").Emptied("08:00", 90, id: "row 7");
         Assert.Equal([Ml(90)], Outputs(ward));
         Assert.Equal(OutputStatus.Final, ward.Interval("08:00").Status);
-        Assert.Equal(1, ward.Balance().Log.LastSequence);
+        Assert.Equal(2, ward.Balance().Log.LastSequence);
     }
 
     [Fact]
     public void A_value_changed_under_the_same_key_supersedes()
     {
-        var ward = Opens("07:00").Emptied("08:00", 90, id: "row 7").Emptied("08:00", 190, id: "row 7");
+        var ward = Opens("07:00").Flow("07:00", 0).Emptied("08:00", 90, id: "row 7").Emptied("08:00", 190, id: "row 7");
         Assert.Equal([Ml(190)], Outputs(ward));
         Assert.Equal(OutputStatus.Corrected, ward.Interval("08:00").Status);
         Assert.Equal(2, ward.Balance().Log.Versions(new("ward", "row 7")).Count);

@@ -81,9 +81,9 @@ public class PublishedTests
     {
         var calibrated = MeasuringCharacters.Default with
         {
-            EmptyBagResidue = (0, 0),
-            CalibratedBagTypes = ImmutableDictionary<string, (decimal, decimal)>.Empty.Add("3 L", (3115.3m / 3000, 0)),
-            CalibratedContainers = ImmutableDictionary<string, (decimal, decimal)>.Empty.Add("1", (2750m / 3000, 0)),
+            EmptyBagResidue = new(0, 0),
+            CalibratedBagTypes = ImmutableSortedDictionary<string, Calibration>.Empty.Add("3 L", new(3115.3m / 3000, 0)),
+            CalibratedContainers = ImmutableSortedDictionary<string, Calibration>.Empty.Add("1", new(2750m / 3000, 0)),
         };
         var ward = Opens("08:00");
         ward.Chart(new Episodes.BagHung(ward.Header("08:00"), "1", Ml(3000), null, "3 L", null, Ml(0))).BagTakenDown("14:00", 0).Emptied("14:00", 3000);

@@ -33,7 +33,7 @@ public class UncertaintyTests
             ward.Chart(new DrainageWeighed(ward.Header(clock, MeasuringWay.Weighed), "1", Mass.FromGrams(ml * 1.006m), null, 1.006m, true));
         }
 
-        var calibrated = Defaults with { CalibratedBagTypes = ImmutableDictionary<string, (decimal, decimal)>.Empty.Add("lot 7", (3115.3m / 3000, 9.5m / 3000)) };
+        var calibrated = Defaults with { CalibratedBagTypes = ImmutableSortedDictionary<string, Calibration>.Empty.Add("lot 7", new(3115.3m / 3000, 9.5m / 3000)) };
         Assert.Equal(19.0m, Round(Six(ward, calibrated).Output!.BestEstimate!.Value.StandardUncertainty, 1));
     }
 
@@ -51,7 +51,7 @@ public class UncertaintyTests
         {
             BagLabel = Defaults.BagLabel with { Correction = 0 },
             DrainageGraduation = Defaults.DrainageGraduation with { Random = 0 },
-            EmptyBagResidue = (0, 0),
+            EmptyBagResidue = new(0, 0),
         };
         var ward = Opens("08:00").BagHung("08:00", 6 * flow).BagTakenDown("14:00", 0).Emptied("14:00", (6 * flow) + 210);
         Assert.Equal(u95, Round(Six(ward, only).Output!.BestEstimate!.Value.StandardUncertainty * 2));
@@ -64,9 +64,9 @@ public class UncertaintyTests
         ward.Chart(new BagHung(ward.Header("08:00"), "1", Ml(3000), null, "3 L", null, Ml(0))).BagTakenDown("14:00", 0).Emptied("14:00", 3000);
         var calibrated = Defaults with
         {
-            EmptyBagResidue = (0, 0),
-            CalibratedBagTypes = ImmutableDictionary<string, (decimal, decimal)>.Empty.Add("3 L", (3115.3m / 3000, 0)),
-            CalibratedContainers = ImmutableDictionary<string, (decimal, decimal)>.Empty.Add("1", (2750m / 3000, 0)),
+            EmptyBagResidue = new(0, 0),
+            CalibratedBagTypes = ImmutableSortedDictionary<string, Calibration>.Empty.Add("3 L", new(3115.3m / 3000, 0)),
+            CalibratedContainers = ImmutableSortedDictionary<string, Calibration>.Empty.Add("1", new(2750m / 3000, 0)),
         };
         var output = Six(ward, calibrated).Output!;
         Assert.Equal(Ml(0), output.Headline);
@@ -119,7 +119,7 @@ public class UncertaintyTests
     [Fact]
     public void A_level_read_twice_cancels_over_both_intervals()
     {
-        var ward = Opens("08:00").Level("08:00", 0).Level("10:00", 500).Level("12:00", 900);
+        var ward = Opens("08:00").Flow("08:00", 0).Level("08:00", 0).Level("10:00", 500).Level("12:00", 900);
         var balance = ward.Balance();
         var both = balance.Over(WindowKind.Trailing, new(ward.At("08:00"), ward.At("12:00"))).Output!.BestEstimate!.Value;
         // One scale of 900 and the two outer readings: the reading of 500 counted once up and once down.

@@ -24,8 +24,8 @@ internal sealed class Ward
     public static MeasuringCharacters Exact { get; } = new()
     {
         BagLabel = Nothing,
-        EmptyBagResidue = (0, 0),
-        UnchartedPrime = (0, 0),
+        EmptyBagResidue = new(0, 0),
+        UnchartedPrime = new(0, 0),
         BagGraduation = Nothing,
         Pump = Nothing,
         Syringe = Nothing,
@@ -35,12 +35,14 @@ internal sealed class Ward
         UrineMeter = Nothing,
         Jug = Nothing,
         Scale = Nothing,
-        DensityHalfWidth = (0, 0),
+        ChartedDensityHalfWidth = 0,
+        DefaultDensityHalfWidth = 0,
+        FirstMark = 0,
         Scan = Nothing,
         Eye = Nothing,
         UnchartedFlowDrift = 0,
         ChartedFlowDrift = 0,
-        ReadingTimeMinutes = 0,
+        ReadingTime = 0,
         UrineDrift = 0,
     };
 

@@ -13,41 +13,52 @@ public sealed record BalanceSettings
     public MeasuringCharacters Characters { get; init; } = MeasuringCharacters.Default;
 
     /// <summary>Whether the best estimate is the headline. Default no; for a site that has calibrated its bags and containers.</summary>
+    [Setting(0, 1)]
     public bool BestEstimateIsHeadline { get; init; }
 
     /// <summary>How far from a closing reading a bladder scan may lie and still anchor it. Default 15 min; our judgement.</summary>
+    [Setting(0, 120, "min")]
     public Duration ScanReach { get; init; } = Duration.FromMinutes(15);
 
     /// <summary>How long before the clamp a syringe may be given and still be what is left to dwell. Default 15 min; our judgement.</summary>
+    [Setting(0, 120, "min")]
     public Duration DwellLead { get; init; } = Duration.FromMinutes(15);
 
     /// <summary>How much lower than before a level may be read without being a reset. Default 100 mL, a reading error of a drainage bag; our judgement.</summary>
+    [Setting(0, 1000, "mL")]
     public Volume LevelTolerance { get; init; } = Volume.FromMillilitres(100);
 
     /// <summary>Density of mixed drainage in g/mL where none is charted. Default 1.006 (clinical reference 1.11, worked example).</summary>
+    [Setting(0.99, 1.1, "g/mL")]
     public decimal DrainageDensity { get; init; } = 1.006m;
 
     /// <summary>How far back the first reading of a route outside the bladder is spread. Default 6 h; our judgement.</summary>
+    [Setting(0.1, 48, "h")]
     public Duration FirstReadingReach { get; init; } = Duration.FromHours(6);
 
-    /// <summary>An interval longer than this is called a gap. Default 6 h; our judgement.</summary>
+    /// <summary>An interval longer than this is called a gap, and never feeds a reading by the hour. Default 6 h; our judgement.</summary>
+    [Setting(0.5, 48, "h")]
     public Duration LongestGap { get; init; } = Duration.FromHours(6);
 
     /// <summary>
     /// Of an interval longer than this only the last so many days are apportioned to hours, shifts and days: a mistyped start must
     /// not become a million hours. Default 31 days; our judgement.
     /// </summary>
+    [Setting(1, 366, "d")]
     public Duration LongestApportioned { get; init; } = Duration.FromDays(31);
 
     /// <summary>An entry charted later than this after it happened is called late. Default 60 min; our judgement (published mean 47 min, Sci Rep 2021, s41598-021-97026-8).</summary>
+    [Setting(1, 1440, "min")]
     public Duration LateAfter { get; init; } = Duration.FromMinutes(60);
 
     /// <summary>
     /// Flow above this is marked implausible for gravity. Default 6.5 L/h: free flow of 5.8 to 6.1 L/h was measured at 80 cm through
     /// 22 to 24 Fr three-way catheters (in-vitro study, clinical reference 2.7); the margin is our judgement.
     /// </summary>
+    [Setting(100, 100000, "mL/h")]
     public FlowRate HighestGravityFlow { get; init; } = FlowRate.FromMillilitresPerHour(6500);
 
     /// <summary>A single volume above this is marked implausible. Default 10 L, twice the largest irrigation bag; our judgement.</summary>
+    [Setting(100, 100000, "mL")]
     public Volume LargestVolume { get; init; } = Volume.FromLitres(10);
 }

@@ -12,7 +12,7 @@ public enum Caveat
     /// <summary>Irrigant runs from a bag or pump that has not been read since: preliminary until it is.</summary>
     IrrigantNotReadYet,
 
-    /// <summary>Drainage was charted and the irrigant of the time since the last total was not, so far.</summary>
+    /// <summary>Drainage was charted and the irrigant of the time since the last total was not, so far; or none ever was.</summary>
     IrrigantNotCharted,
 
     /// <summary>The first charted irrigant has no known start; it is spread back to the start of the episode.</summary>

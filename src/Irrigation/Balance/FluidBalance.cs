@@ -165,6 +165,9 @@ public sealed class FluidBalance
         return new(start, asOf, since.Amount?.Charted, [.. caveats.Order()], clamp?.At);
     }
 
+    /// <summary>Whether any irrigant was charted: a container was drained of a mixture, so without any there is no telling what it held.</summary>
+    private bool AnyIrrigant => Channel.Lines(Log).Any();
+
     private static ImmutableArray<EntryKey> Because(IntervalChange change, HashSet<EntryKey> arrived, IEnumerable<((string Stream, Instant From, Instant? To) Span, EntryKey Key)> touched)
     {
         var parts = new[] { change.Before, change.After }.OfType<ClosedInterval>().SelectMany(i => i.Parts).Select(p => p.Entry);
@@ -250,6 +253,8 @@ public sealed class FluidBalance
 
         var caveats = into.Caveats.Union(outOf.Caveats);
         if (into.Amount is null && !into.Provisional) caveats = caveats.Add(Caveat.IrrigantUnknown);
+        var uncharted = outOf.AnyDrainage && !AnyIrrigant;
+        if (uncharted) caveats = caveats.Add(Caveat.IrrigantNotCharted);
         if (into.Amount?.Charted > Volume.Zero && !outOf.AnyDrainage) caveats = caveats.Add(Caveat.DrainageNotCharted);
         if (held is not null && heldBefore is null) caveats = caveats.Add(Caveat.RetainedStartUnknown);
         if (output < Volume.Zero) caveats = caveats.Add(Caveat.NegativeOutput);
@@ -284,7 +289,7 @@ public sealed class FluidBalance
             Worked = worked,
             Absent = absent,
             Simple = outOf.Amount?.Charted - into.Charted,
-            Status = into.Provisional ? OutputStatus.Preliminary : corrected ? OutputStatus.Corrected : amended ? OutputStatus.Amended : OutputStatus.Final,
+            Status = into.Provisional || uncharted ? OutputStatus.Preliminary : corrected ? OutputStatus.Corrected : amended ? OutputStatus.Amended : OutputStatus.Final,
             Caveats = [.. caveats.Order()],
             AssumedZero = [BalanceTerm.Absorbed, BalanceTerm.Blood, .. leaked is null ? [BalanceTerm.Leaked] : Array.Empty<BalanceTerm>(), .. change is null ? [BalanceTerm.RetainedChange] : Array.Empty<BalanceTerm>()],
             Parts = parts,
@@ -383,6 +388,12 @@ public sealed class FluidBalance
         }
 
         if (stream is null || Span(entry) is not { } span) yield break;
+        if (!AnyIrrigant && Channel.IsIrrigant(entry))
+        {
+            yield return (Bladder, Log.Frame.Start, null); // the first irrigant, or the last withdrawn, says what all drainage was
+            yield break;
+        }
+
         var from = span.HasStart ? span.Start : Log.Frame.Start;
         yield return (Bladder, from, span.HasEnd ? NextClosing(span.End) : null);
         if (span.HasEnd && NextAnchored(span.End) is { } anchored) yield return (Bladder, anchored, anchored);

@@ -384,8 +384,8 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
 
         // And a reading taken a little earlier or later than charted met another level.
         var perMinute = amount.Charted.Millilitres * Elapsed.PerHour / 60 / Elapsed.Between(stretch.Start, stretch.End);
-        if (stretch.End > end) share = share.Doubting($"time of the reading at {end}", perMinute * settings.Characters.ReadingTimeMinutes);
-        if (stretch.Start < start) share = share.Doubting($"time of the reading at {start}", -perMinute * settings.Characters.ReadingTimeMinutes);
+        if (stretch.End > end) share = share.Doubting($"time of the reading at {end}", perMinute * settings.Characters.ReadingTime);
+        if (stretch.Start < start) share = share.Doubting($"time of the reading at {start}", -perMinute * settings.Characters.ReadingTime);
         return share;
     }
 

@@ -10,7 +10,26 @@ namespace Irrigation.Balance;
 /// <param name="Random">Half width in mL of the error that each reading has for itself (rectangular).</param>
 /// <param name="RandomRelative">Half width of the relative error that each reading has for itself (rectangular).</param>
 /// <param name="Source">Where the figures come from, or that they are our judgement.</param>
-public sealed record MeasuringCharacter(decimal Correction, decimal Systematic, decimal Random, decimal RandomRelative, string Source);
+public sealed record MeasuringCharacter(
+    [property: Setting(-0.5, 0.5)] decimal Correction,
+    [property: Setting(0, 1)] decimal Systematic,
+    [property: Setting(0, 2000, "mL")] decimal Random,
+    [property: Setting(0, 1)] decimal RandomRelative,
+    string Source);
+
+/// <summary>What was not measured and lies in a range.</summary>
+/// <param name="Mean">Middle of the range, in mL.</param>
+/// <param name="HalfWidth">Half width of the range, in mL (rectangular).</param>
+public sealed record Spread(
+    [property: Setting(0, 1000, "mL")] decimal Mean,
+    [property: Setting(0, 1000, "mL")] decimal HalfWidth);
+
+/// <summary>What a calibration found.</summary>
+/// <param name="Factor">From label or reading to content.</param>
+/// <param name="HalfWidth">Half width of the doubt about the factor (rectangular).</param>
+public sealed record Calibration(
+    [property: Setting(0.5, 2)] decimal Factor,
+    [property: Setting(0, 0.5)] decimal HalfWidth);
 
 /// <summary>
 /// The characters of the measuring ways. All are settings: a site that has calibrated its bags and containers puts its own figures here.
@@ -23,11 +42,11 @@ public sealed record MeasuringCharacters
     /// <summary>Irrigant by the bag's label. Overfill 1.5 to 6.0 %, never underfill.</summary>
     public MeasuringCharacter BagLabel { get; init; } = new(0.0375m, 0.0225m, 0, 0, "Nezhat, JMIG 2007;14:489 (maker's range of overfill)");
 
-    /// <summary>Left in a bag that was run to empty: 0 to 60 mL, whatever was charted as 0.</summary>
-    public (decimal Mean, decimal HalfWidth) EmptyBagResidue { get; init; } = (30, 30); // our judgement, after IJPPS 2016 (under 2 % of the declared volume in most)
+    /// <summary>Left in a bag that was run to empty: 0 to 60 mL, whatever was charted as 0. Our judgement, after IJPPS 2016 (under 2 % of the declared volume in most).</summary>
+    public Spread EmptyBagResidue { get; init; } = new(30, 30);
 
-    /// <summary>In the tubing of the first bag, where nobody charted it: 20 to 100 mL.</summary>
-    public (decimal Mean, decimal HalfWidth) UnchartedPrime { get; init; } = (60, 40); // clinical reference 1.4: published bore and length, and the packet
+    /// <summary>In the tubing of the first bag, where nobody charted it: 20 to 100 mL. From published bore and length of irrigation sets; the packet says it.</summary>
+    public Spread UnchartedPrime { get; init; } = new(60, 40);
 
     /// <summary>What is left in a bag, read off its marks.</summary>
     public MeasuringCharacter BagGraduation { get; init; } = new(0, 0, 200, 0, "JKMS 2022;37:e345 (1 L bags: up to about 200 mL wrong); for larger bags our judgement");
@@ -56,8 +75,13 @@ public sealed record MeasuringCharacters
     /// <summary>Weighed: the scale's gain, and its reading in g.</summary>
     public MeasuringCharacter Scale { get; init; } = new(0, 0, 5, 0, "±5 g: clinical reference 3.3; no gain error is assumed where none is known");
 
-    /// <summary>Half width of the density in g/mL where it is charted, and where the default is taken.</summary>
-    public (decimal Charted, decimal Default) DensityHalfWidth { get; init; } = (0.002m, 0.005m); // clinical reference 3.3; the second our judgement
+    /// <summary>Half width of the density of drainage where it is charted. Default 0.002 g/mL (clinical reference 3.3).</summary>
+    [Setting(0, 0.1, "g/mL")]
+    public decimal ChartedDensityHalfWidth { get; init; } = 0.002m;
+
+    /// <summary>Half width of the density of drainage where the default is taken. Default 0.005 g/mL; our judgement.</summary>
+    [Setting(0, 0.1, "g/mL")]
+    public decimal DefaultDensityHalfWidth { get; init; } = 0.005m;
 
     /// <summary>A bladder scan.</summary>
     public MeasuringCharacter Scan { get; init; } = new(0, 0, 15, 0.15m, "±15 % and ±15 mL from memory, as makers state it");
@@ -65,28 +89,36 @@ public sealed record MeasuringCharacters
     /// <summary>Judged by eye.</summary>
     public MeasuringCharacter Eye { get; init; } = new(0, 0, 0, 0.50m, "our judgement");
 
-    /// <summary>How far the flow may drift within a stretch of which only the total is known, relative (rectangular).</summary>
-    public decimal UnchartedFlowDrift { get; init; } = 0.40m; // our judgement
+    /// <summary>How far the flow may drift within a stretch of which only the total is known, relative (rectangular). Default 0.4; our judgement.</summary>
+    [Setting(0, 1)]
+    public decimal UnchartedFlowDrift { get; init; } = 0.40m;
 
-    /// <summary>The same where the flow is charted.</summary>
-    public decimal ChartedFlowDrift { get; init; } = 0.20m; // our judgement
+    /// <summary>The same where the flow is charted. Default 0.2; our judgement.</summary>
+    [Setting(0, 1)]
+    public decimal ChartedFlowDrift { get; init; } = 0.20m;
 
-    /// <summary>Standard uncertainty of the time at which a reading between two readings of the irrigant was taken, in minutes.</summary>
-    public decimal ReadingTimeMinutes { get; init; } = 3; // our judgement; Crit Care 2015 has limits of agreement of ±23.9 min round an hourly reading
+    /// <summary>Standard uncertainty of the time at which a reading between two readings of the irrigant was taken. Default 3 min; our judgement (Crit Care 2015 has limits of agreement of ±23.9 min round an hourly reading).</summary>
+    [Setting(0, 60, "min")]
+    public decimal ReadingTime { get; init; } = 3;
 
-    /// <summary>How far urine production may drift within a closed interval, relative (rectangular): the doubt of apportioning.</summary>
-    public decimal UrineDrift { get; init; } = 0.50m; // our judgement
+    /// <summary>How far urine production may drift within a closed interval, relative (rectangular): the doubt of apportioning. Default 0.5; our judgement.</summary>
+    [Setting(0, 1)]
+    public decimal UrineDrift { get; init; } = 0.50m;
 
-    /// <summary>Bag types that were calibrated: factor from label to content, and its half width.</summary>
-    public ImmutableDictionary<string, (decimal Factor, decimal HalfWidth)> CalibratedBagTypes { get; init; } = ImmutableDictionary<string, (decimal, decimal)>.Empty;
+    /// <summary>Up to where nothing can be read off a urine meter or jug: a reading is wrong by no more than itself and this. Default 5 mL, the first mark (common practice, no source).</summary>
+    [Setting(0, 100, "mL")]
+    public decimal FirstMark { get; init; } = 5;
 
-    /// <summary>Containers that were calibrated: factor from reading to content, and its half width.</summary>
-    public ImmutableDictionary<string, (decimal Factor, decimal HalfWidth)> CalibratedContainers { get; init; } = ImmutableDictionary<string, (decimal, decimal)>.Empty;
+    /// <summary>Bag types that were calibrated, by the type that the entries name.</summary>
+    public ImmutableSortedDictionary<string, Calibration> CalibratedBagTypes { get; init; } = ImmutableSortedDictionary<string, Calibration>.Empty;
+
+    /// <summary>Drainage containers that were calibrated, by the name that the entries give them.</summary>
+    public ImmutableSortedDictionary<string, Calibration> CalibratedContainers { get; init; } = ImmutableSortedDictionary<string, Calibration>.Empty;
 
     /// <summary>What a hung bag holds, by its label.</summary>
     public Measured Labelled(Volume labelled, string? bagType)
     {
-        var calibrated = bagType is not null && CalibratedBagTypes.TryGetValue(bagType, out var found) ? found : (Factor: 1 + BagLabel.Correction, HalfWidth: BagLabel.Systematic);
+        var calibrated = bagType is not null && CalibratedBagTypes.TryGetValue(bagType, out var found) ? found : new(1 + BagLabel.Correction, BagLabel.Systematic);
         return new(labelled, labelled * calibrated.Factor, ErrorBudget.Of($"overfill of bag type {bagType ?? "unknown"}", ErrorBudget.Rectangular(calibrated.HalfWidth) * labelled.Millilitres));
     }
 
@@ -135,7 +167,7 @@ public sealed record MeasuringCharacters
         var way = urine.Header.How ?? MeasuringWay.Graduation;
         var meter = urine.Route is UrineRoute.UrethralCatheter or UrineRoute.SuprapubicCatheter;
         return way == MeasuringWay.Graduation
-            ? Read(urine.Amount, meter ? UrineMeter : Jug, urine.Key, $"scale of {Slug.Of(urine.Route)}")
+            ? Read(urine.Amount, OffAMark(meter ? UrineMeter : Jug, urine.Amount), urine.Key, $"scale of {Slug.Of(urine.Route)}")
             : Read(urine.Amount, Of(way), urine.Key, ScaleName(urine.Header));
     }
 
@@ -151,6 +183,10 @@ public sealed record MeasuringCharacters
         var budget = ErrorBudget.Of($"reading {key}", own) + ErrorBudget.Of(shared ?? $"scale of {key}", ErrorBudget.Rectangular(character.Systematic) * reading.Millilitres);
         return new(reading, reading * (1 + character.Correction), budget);
     }
+
+    /// <summary>What holds nothing was not misread by tens of millilitres: an empty meter is a measured nothing.</summary>
+    private MeasuringCharacter OffAMark(MeasuringCharacter character, Volume reading) =>
+        character with { Random = Math.Min(character.Random, reading.Millilitres + FirstMark) };
 
     private static string ScaleName(EntryHeader header) => $"weighing scale {header.Device ?? "of the ward"}";
 
@@ -169,7 +205,7 @@ public sealed record MeasuringCharacters
     private Measured Weighed(Volume content, DrainageWeighed weighed, string container)
     {
         var density = weighed.GramsPerMillilitre;
-        var half = density is null ? DensityHalfWidth.Default : DensityHalfWidth.Charted;
+        var half = density is null ? DefaultDensityHalfWidth : ChartedDensityHalfWidth;
         var errors = ErrorBudget.Of($"reading {weighed.Key}", ErrorBudget.Rectangular(Scale.Random))
             + ErrorBudget.Of($"density in container {container}", ErrorBudget.Rectangular(half) * content.Millilitres)
             + ErrorBudget.Of(ScaleName(weighed.Header), ErrorBudget.Rectangular(Scale.Systematic) * content.Millilitres);

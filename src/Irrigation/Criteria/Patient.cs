@@ -51,14 +51,15 @@ public sealed record WeightInForce(BodyWeight Weight, Instant At, string? Doubt)
         var weights = log["weight-measured"];
         if (weights.LastAtOrBefore(at) is not WeightMeasured latest) return null;
         var (group, years) = (patient.GroupAt(at), patient.YearsAt(at));
-        var (low, high) = settings.PlausibleWeight(group, years);
+        var plausible = settings.PlausibleWeight(group, years);
+        var (low, high) = plausible;
 
         // Compared with the last one that could be true: a slip must not cast its doubt on the weight that puts it right.
         var before = weights.Before(latest.At).OfType<WeightMeasured>().FirstOrDefault(w => w.Weight.Kilograms >= low && w.Weight.Kilograms <= high);
-        return new(latest.Weight, latest.At, Implausible(latest.Weight, before?.Weight, (low, high), group, years, settings));
+        return new(latest.Weight, latest.At, Implausible(latest.Weight, before?.Weight, plausible, group, years, settings));
     }
 
-    private static string? Implausible(BodyWeight weight, BodyWeight? before, (decimal Low, decimal High) plausible, AgeGroup group, int? years, CriteriaSettings settings)
+    private static string? Implausible(BodyWeight weight, BodyWeight? before, WeightRange plausible, AgeGroup group, int? years, CriteriaSettings settings)
     {
         var (low, high) = plausible;
         if (weight.Kilograms < low || weight.Kilograms > high)

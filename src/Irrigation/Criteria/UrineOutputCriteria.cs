@@ -106,7 +106,7 @@ public static class UrineOutputCriteria
     {
         var weight = WeightInForce.Of(balance.Log, at, patient, settings);
         var output = balance.Over(WindowKind.Trailing, window);
-        var obstacles = Obstacles(output, patient.GroupAt(at), criterion.Group, settings, byHour).ToList();
+        var obstacles = Obstacles(output, patient.GroupAt(at), criterion.Group, settings, byHour ? balance.Settings.LongestGap : null).ToList();
         if (weight is null) obstacles.Add(Obstacle.WeightUnknown);
         if (weight?.Doubt is not null) obstacles.Add(Obstacle.WeightImplausible);
         var kilogramHours = weight?.Weight.Kilograms * Elapsed.Of(output.Covered == Duration.Zero ? output.Length : output.Covered) / Elapsed.PerHour;
@@ -123,11 +123,11 @@ public static class UrineOutputCriteria
         string name, FluidBalance balance, Patient patient, Interval window, Instant at, Volume threshold, CriteriaSettings settings, bool below, Reading reading, AgeGroup group = AgeGroup.Adult, bool inclusive = false)
     {
         var output = balance.Over(WindowKind.Trailing, window);
-        var obstacles = Obstacles(output, patient.GroupAt(at), group, settings, reading == Reading.EveryHour).ToList();
+        var obstacles = Obstacles(output, patient.GroupAt(at), group, settings, reading == Reading.EveryHour ? balance.Settings.LongestGap : null).ToList();
         return Decide(output, obstacles, threshold.Millilitres, inclusive, below, 1, "mL") with { Name = name, Stage = 0, Reading = reading };
     }
 
-    private static IEnumerable<Obstacle> Obstacles(OutputWindow output, AgeGroup group, AgeGroup wanted, CriteriaSettings settings, bool byHour)
+    private static IEnumerable<Obstacle> Obstacles(OutputWindow output, AgeGroup group, AgeGroup wanted, CriteriaSettings settings, Duration? longestGap)
     {
         if (group == AgeGroup.Unknown) yield return Obstacle.AgeUnknown;
         else if (group != wanted) yield return Obstacle.AgeDoesNotFit;
@@ -135,7 +135,7 @@ public static class UrineOutputCriteria
         if (Coverage(output) < settings.RequiredCoverage) yield return Obstacle.NotCovered;
         if (output.Output is not null && output.Output.BestEstimate is null) yield return Obstacle.DoubtsUnknown;
         if (output.Status == OutputStatus.Preliminary && output.FullyCovered) yield return Obstacle.StillOpen;
-        if (byHour && output.Intervals.Any(i => i.Length > settings.LongestGap)) yield return Obstacle.Gap;
+        if (output.Intervals.Any(i => i.Length > longestGap)) yield return Obstacle.Gap;
     }
 
     private static CriterionResult Decide(OutputWindow output, List<Obstacle> obstacles, decimal threshold, bool inclusive, bool below, decimal? per, string unit)

@@ -51,6 +51,9 @@ public static class Channel
     public static IEnumerable<string> Lines(EpisodeLog log) =>
         log.Channels.Where(c => c.StartsWith(LinePrefix, StringComparison.Ordinal)).Select(c => c[LinePrefix.Length..]).Order(StringComparer.Ordinal);
 
+    /// <summary>Whether an entry is about a line.</summary>
+    public static bool IsIrrigant(Entry entry) => Of(entry).Any(c => c.StartsWith(LinePrefix, StringComparison.Ordinal));
+
     /// <summary>The channels of an entry; none for one that is not about the patient, so that tests never alter a clinical total.</summary>
     public static IEnumerable<string> Of(Entry? entry) => entry switch
     {

@@ -87,7 +87,7 @@ public sealed class EpisodeLog
     public IEnumerable<LoggedEntry> Arrivals => versions.Values.SelectMany(v => v).OrderBy(v => v.Sequence);
 
     /// <summary>Names of the channels that hold something.</summary>
-    public IEnumerable<string> Channels => channels.Keys;
+    public IEnumerable<string> Channels => channels.Where(c => c.Value.Count > 0).Select(c => c.Key);
 
     /// <summary>An empty log.</summary>
     public static EpisodeLog Empty(EpisodeFrame frame) => new(

@@ -235,6 +235,14 @@ public class CriteriaTests
         Assert.Equal(Answer.Met, Anuria(Weighing(70).UrineHourly("00:00", Same(0, 12)).Balance(Exact)).Answer);           // zeros are readings
     }
 
+    [Fact] // the meter's own errors, not exact ones: an empty meter is a measured nothing
+    public void An_empty_meter_for_12_hours_is_anuria()
+    {
+        Assert.Equal(Answer.Met, Anuria(Weighing(70).UrineHourly("00:00", Same(0, 12)).Balance()).Answer);
+        Assert.Equal(Answer.Indeterminate, Anuria(Weighing(70).UrineHourly("00:00", Same(4, 12)).Balance()).Answer);
+        Assert.Equal((Answer.NotEvaluable, Obstacle.TooUncertain), Said(Anuria(Weighing(70).UrineHourly("00:00", Same(20, 12)).Balance())));
+    }
+
     [Fact]
     public void Irrigation_errors_that_cancel_to_0_mL_are_not_anuria()
     {

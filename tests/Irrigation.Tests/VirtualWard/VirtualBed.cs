@@ -53,7 +53,7 @@ internal sealed class VirtualBed
         overfill = (double)Characters.BagLabel.Correction + Either(Characters.BagLabel.Systematic);
         scale = Either(Characters.DrainageGraduation.Systematic);
         pump = Either(Characters.Pump.Systematic);
-        density = 1.006 + Either(Characters.DensityHalfWidth.Default);
+        density = 1.006 + Either(Characters.DefaultDensityHalfWidth);
         if (chart == Chart.UrineMeter) Meter();
         else if (chart == Chart.PumpByMarks) Pumped();
         else Bags();
@@ -104,7 +104,7 @@ internal sealed class VirtualBed
         {
             // A reading between two readings of the irrigant is taken a little before or after the time charted.
             var atChange = bags.Any(bag => bag.End == charted);
-            var taken = atChange || Chart == Chart.BagReadByMarks ? charted : charted + (Within(-1, 1) * Math.Sqrt(3) * (double)Characters.ReadingTimeMinutes / 60);
+            var taken = atChange || Chart == Chart.BagReadByMarks ? charted : charted + (Within(-1, 1) * Math.Sqrt(3) * (double)Characters.ReadingTime / 60);
             var content = Urine(taken) + Irrigant(taken) - Urine(emptied.True) - Irrigant(emptied.True);
             if (Chart == Chart.BagReadByMarks && !atChange)
             {
@@ -146,7 +146,7 @@ internal sealed class VirtualBed
         var gain = 1 + (double)Characters.UrineMeter.Correction + Either(Characters.UrineMeter.Systematic);
         for (; Hours < 12; Hours++)
         {
-            entries.Add(new UrineCollected(Header(Hours + 1), UrineRoute.UrethralCatheter, Ml((Urine(Hours + 1) - Urine(Hours) - Either(Characters.UrineMeter.Random)) / gain)));
+            entries.Add(new UrineCollected(Header(Hours + 1), UrineRoute.UrethralCatheter, Ml(Math.Max(0, Urine(Hours + 1) - Urine(Hours) - Either(Characters.UrineMeter.Random)) / gain)));
         }
     }
 

@@ -29,10 +29,10 @@ public class VirtualWardTests(ITestOutputHelper output)
         Say("all", Intervals.Value);
         Assert.InRange(Coverage(Intervals.Value), 0.93, 0.97);
 
-        // An hour of a urine meter is one rectangular error, and k = 2 reaches beyond its ends: always covered. Beware that it raises
-        // the figure of all; the irrigated ones have to hold by themselves.
+        // An hour of a urine meter is one rectangular error, and k = 2 reaches beyond its ends: covered always but for readings near
+        // 0. Beware that it raises the figure of all; the irrigated ones have to hold by themselves.
         Assert.InRange(Coverage([.. Intervals.Value.Where(i => i.Chart != Chart.UrineMeter)]), 0.93, 0.97);
-        Assert.Equal(1, Coverage([.. Intervals.Value.Where(i => i.Chart == Chart.UrineMeter)]));
+        Assert.InRange(Coverage([.. Intervals.Value.Where(i => i.Chart == Chart.UrineMeter)]), 0.95, 1);
     }
 
     [Fact]
