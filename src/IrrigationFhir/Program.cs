@@ -4,11 +4,13 @@ using IrrigationFhir.Episodes;
 using IrrigationFhir.Fhir;
 using IrrigationFhir.Health;
 using IrrigationFhir.Rest;
+using IrrigationFhir.Settings;
 using IrrigationFhir.Store;
 
 if (args is ["compute", ..]) return Compute.Run(args[1..], Console.Out, Console.Error);
 if (args is ["demo", ..]) return await NightOnTheWard.Run(args[1..], Console.Out);
 if (args is ["health", ..]) return await Probe.Run(args[1..], Console.Out);
+if (args is ["settings", ..]) return SettingsApi.Print(args[1..], Console.Out, Console.Error);
 
 var app = Service.Build(args);
 await app.RunAsync();
@@ -24,10 +26,11 @@ internal static class Service
 
         builder.Services.AddSingleton(TimeProvider.System);
         builder.Services.AddReadableJson();
+        builder.Services.AddSettings(builder.Configuration);
         builder.Services.AddEpisodeStore(builder.Configuration);
         builder.Services.AddProfileValidation();
-        builder.Services.AddEpisodes(builder.Configuration);
-        builder.Services.AddEntries(builder.Configuration);
+        builder.Services.AddEpisodes();
+        builder.Services.AddEntries();
         builder.Services.AddFhir(builder.Configuration);
         builder.Services.AddHealth();
         builder.Services.AddContract();
@@ -39,6 +42,7 @@ internal static class Service
         app.MapEntries();               // POST  what was instilled, drained, seen, ordered
         app.MapEpisodes();              // GET   the log, and the balance it yields
         app.MapFhir();                  // GET   read, search, history, metadata
+        app.MapSettings();              // GET   what the numbers rest on
         app.MapContract();              // GET   the contract
         app.MapHealth();
 

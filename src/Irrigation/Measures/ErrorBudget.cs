@@ -76,9 +76,6 @@ public readonly record struct Measured(Volume Charted, Volume Best, ErrorBudget 
     /// <summary>The best estimate with its standard uncertainty.</summary>
     public Estimate Estimate => new(Best, Errors.StandardUncertainty);
 
-    /// <summary>Part/whole of it, the doubts in proportion.</summary>
-    public Measured Share(decimal part, decimal whole) => part == whole ? this : new(Charted.Share(part, whole), Best.Share(part, whole), Errors * (double)(part / whole));
-
     /// <summary>With one more doubt.</summary>
     public Measured Doubting(string source, decimal contribution) => this with { Errors = Errors + ErrorBudget.Of(source, contribution) };
 

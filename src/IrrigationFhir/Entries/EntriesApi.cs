@@ -60,8 +60,7 @@ internal sealed record WithheldResource(string Type, string Id, string Faults);
 internal static class EntriesApi
 {
     /// <summary>Adds the main path.</summary>
-    public static IServiceCollection AddEntries(this IServiceCollection services, IConfiguration configuration) => services
-        .AddSingleton(EntrySettings.Read(configuration))
+    public static IServiceCollection AddEntries(this IServiceCollection services) => services
         .AddSingleton<RecordEntries>();
 
     /// <summary>Maps the routes.</summary>
@@ -104,7 +103,7 @@ internal static class EntriesApi
         };
         if (body is null) return Refused(StatusCodes.Status415UnsupportedMediaType, [new("unsupported-media-type", "Content-Type", type ?? "none", "application/json or application/x-ndjson")]);
         if (body.Problem is { } problem) return Refused(StatusCodes.Status400BadRequest, [problem]);
-        if (body.Items.Count > settings.MostEntries) return Refused(StatusCodes.Status413PayloadTooLarge, [new("too-many-entries", "body", $"{body.Items.Count} entries", $"at most {settings.MostEntries}; send several requests")]);
+        if (body.Items.Count > settings.Most) return Refused(StatusCodes.Status413PayloadTooLarge, [new("too-many-entries", "body", $"{body.Items.Count} entries", $"at most {settings.Most}; send several requests")]);
 
         return await record.Handle(id, body.Items, Preferences.Lenient(request), stop) switch
         {

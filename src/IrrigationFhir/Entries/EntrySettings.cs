@@ -1,3 +1,4 @@
+using Irrigation;
 using NodaTime;
 
 namespace IrrigationFhir.Entries;
@@ -5,16 +6,14 @@ namespace IrrigationFhir.Entries;
 /// <summary>Settings of the entries API.</summary>
 internal sealed record EntrySettings
 {
+    /// <summary>The defaults.</summary>
+    public static EntrySettings Default { get; } = new();
+
     /// <summary>How far ahead of the service's clock an entry's time may lie. Default 5 min, for clocks that are a little off; our judgement.</summary>
+    [Setting(0, 1440, "min")]
     public Duration FutureTolerance { get; init; } = Duration.FromMinutes(5);
 
     /// <summary>At most so many entries in a request. Default 10,000.</summary>
-    public int MostEntries { get; init; } = 10_000;
-
-    /// <summary>Reads <c>Entries:FutureToleranceMinutes</c> and <c>Entries:Most</c>.</summary>
-    public static EntrySettings Read(IConfiguration configuration) => new()
-    {
-        FutureTolerance = Duration.FromMinutes(configuration.GetValue("Entries:FutureToleranceMinutes", 5.0)),
-        MostEntries = configuration.GetValue("Entries:Most", 10_000),
-    };
+    [Setting(1, 1_000_000)]
+    public int Most { get; init; } = 10_000;
 }

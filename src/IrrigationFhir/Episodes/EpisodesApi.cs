@@ -107,9 +107,8 @@ internal sealed record CatheterDocument
 /// <summary>Episodes: open, amend, find, read, and the balance of their log.</summary>
 internal static class EpisodesApi
 {
-    /// <summary>Adds the episodes and the settings of their balance.</summary>
-    public static IServiceCollection AddEpisodes(this IServiceCollection services, IConfiguration configuration) => services
-        .AddSingleton(BalanceSettings.Default)
+    /// <summary>Adds the episodes.</summary>
+    public static IServiceCollection AddEpisodes(this IServiceCollection services) => services
         .AddSingleton(provider => new EpisodesInMemory(provider.GetRequiredService<EpisodeStore>(), provider.GetRequiredService<BalanceSettings>(), provider.GetRequiredService<StoreSettings>().TimeZone))
         .AddSingleton<OpenEpisode>();
 

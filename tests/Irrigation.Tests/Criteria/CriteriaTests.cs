@@ -286,10 +286,72 @@ public class CriteriaTests
     public void Low_hourly_output_is_less_than_30_mL_in_each_of_two_hours(decimal one, decimal other, Answer answer) =>
         Assert.Equal(answer, Of("low-hourly-output", [.. Same(50, 22), one, other]).Answer);
 
+    [Fact] // KDIGO 2012 as reprinted in CJASN (PMC4943672, table 1); pRIFLE: Ann Intensive Care 2016; neonates: BMC Nephrol 2020. Rate strict, duration inclusive
+    public void The_criteria_are_those_of_the_papers()
+    {
+        Assert.Equal(
+            [
+                "kdigo 1: < 0.5 mL/kg/h, 6 h, adult", "kdigo 2: < 0.5 mL/kg/h, 12 h, adult", "kdigo 3: < 0.3 mL/kg/h, 24 h, adult", "kdigo 3: anuria, 12 h, adult",
+                "prifle 1: < 0.5 mL/kg/h, 8 h, child", "prifle 2: < 0.5 mL/kg/h, 16 h, child", "prifle 3: < 0.3 mL/kg/h, 24 h, child", "prifle 3: anuria, 12 h, child",
+                "neonatal-kdigo 1: <= 1.0 mL/kg/h, 24 h, neonate", "neonatal-kdigo 2: <= 0.5 mL/kg/h, 24 h, neonate", "neonatal-kdigo 3: <= 0.3 mL/kg/h, 24 h, neonate",
+            ],
+            UrineOutputCriteria.All.Select(c => FormattableString.Invariant($"{c.Name} {c.Stage}: {(c.Threshold is { } rate ? $"{(c.Inclusive ? "<=" : "<")} {rate} mL/kg/h" : "anuria")}, {c.Window.TotalHours} h, {Slug.Of(c.Group)}")));
+        Assert.All(UrineOutputCriteria.All, c => Assert.Contains(c.Source[..4], new[] { "KDIG", "Ann ", "BMC " }));
+    }
+
+    [Theory] // the least and the most that an adult is taken to weigh, both included
+    [InlineData(20, null)]
+    [InlineData(400, null)]
+    [InlineData(19.9, "19.9 kg (actual) is outside 20 to 400 kg, plausible for adult of 75 years")]
+    [InlineData(400.1, "400.1 kg (actual) is outside 20 to 400 kg, plausible for adult of 75 years")]
+    public void A_weight_is_doubted_outside_its_range_and_not_at_its_ends(decimal kilograms, string? doubt) =>
+        Assert.Equal(doubt, InForce(Weighing(kilograms)).Doubt);
+
+    [Fact]
+    public void A_weight_at_the_end_of_its_range_is_one_to_compare_with()
+    {
+        Assert.NotNull(InForce(Weighing(400).Weighs("01:00", 200)).Doubt);
+        Assert.NotNull(InForce(Weighing(20).Weighs("01:00", 70)).Doubt);
+    }
+
+    [Fact]
+    public void Coverage_by_the_hour_is_the_mean_of_the_hours()
+    {
+        var result = EveryHour(Weighing(70).UrineHourly("00:00", Same(20, 3)).Balance(Exact), "kdigo", 1, "06:00");
+        Assert.Equal((0.5m, Obstacle.NotCovered), (result.Coverage, Assert.Single(result.Obstacles)));
+        Assert.Empty(EveryHour(Weighing(70).UrineHourly("00:00", [.. Same(50, 1), .. Same(20, 4)]).Balance(Exact), "kdigo", 1, "06:00").Obstacles); // an hour that is not below decides
+    }
+
+    [Fact]
+    public void Obstacles_are_named_in_their_order()
+    {
+        var ward = Opens("00:00").Instilled("06:00", 3000).Urine("06:00", 20);
+        var rule = UrineOutputCriteria.All.Single(c => (c.Name, c.Stage) == ("kdigo", 1));
+        var named = UrineOutputCriteria.Evaluate(rule, ward.Balance(), OfUnknownAge, ward.At("07:00"), CriteriaSettings.Default).First().Obstacles;
+        Assert.Equal([Obstacle.AgeUnknown, Obstacle.WeightUnknown, Obstacle.NotCovered, Obstacle.DoubtsUnknown], named.ToArray());
+    }
+
+    [Fact]
+    public void Nothing_covered_says_0_and_has_no_value()
+    {
+        var mean = Mean(Weighing(70).Balance(), "kdigo", 1, "06:00");
+        Assert.Equal((0m, null, Answer.NotEvaluable), (mean.Coverage, mean.Value, mean.Answer));
+    }
+
+    [Fact] // one short interval among them is enough to keep the long one out
+    public void A_gap_that_ends_within_the_hour_is_a_gap()
+    {
+        var balance = Weighing(70).Urine("06:30", 140).Urine("07:00", 10).Balance(Exact);
+        var ward = Opens("00:00");
+        Assert.Contains(Obstacle.Gap, UrineOutputCriteria.Volumes(balance, Adult, ward.At("07:00"), CriteriaSettings.Default).Single(r => r.Name == "low-hourly-output").Obstacles);
+    }
+
     [Fact]
     public void Moments_are_the_clock_hours_and_the_closings()
     {
         var ward = Opens("07:50").Urine("08:20", 30).Urine("10:00", 50);
+        Assert.Equal(new[] { "09:00", "10:00" }.Select(ward.At), UrineOutputCriteria.Moments(ward.Balance(), ward.At("08:20"), ward.At("10:00")));
+        Assert.Equal(new[] { "09:00" }.Select(ward.At), UrineOutputCriteria.Moments(ward.Balance(), ward.At("08:30"), ward.At("09:59")));
         var moments = UrineOutputCriteria.Moments(ward.Balance(), ward.At("07:50"), ward.At("10:00"));
         Assert.Equal(new[] { "08:00", "08:20", "09:00", "10:00" }.Select(ward.At), moments);
     }

@@ -1,0 +1,44 @@
+using IrrigationFhir.Rest;
+
+namespace IrrigationFhir.Settings;
+
+/// <summary>The settings of a site: read once, at the start, and told to whoever asks what a number rests on.</summary>
+internal static class SettingsApi
+{
+    /// <summary>Reads them.</summary>
+    /// <exception cref="SettingsFault">Some cannot be used; all of those are named.</exception>
+    public static IServiceCollection AddSettings(this IServiceCollection services, IConfiguration configuration)
+    {
+        var site = SiteSettings.Read(configuration);
+        return services.AddSingleton(site).AddSingleton(site.Balance).AddSingleton(site.Criteria).AddSingleton(site.Entries);
+    }
+
+    /// <summary>Maps the route.</summary>
+    public static void MapSettings(this IEndpointRouteBuilder app) =>
+        app.MapGet("/settings", (SiteSettings site) => site.All)
+            .Answers<IReadOnlyList<SiteSetting>>(StatusCodes.Status200OK, "Every setting that the arithmetic rests on, with the value in force, its default, and where that comes from.")
+            .WithName("readSettings")
+            .WithTags("Settings")
+            .WithSummary("What the numbers rest on");
+
+    /// <summary>Prints them; 0, or 2 when some cannot be used.</summary>
+    public static int Print(string[] args, TextWriter output, TextWriter errors)
+    {
+        var builder = WebApplication.CreateBuilder(args);
+        try
+        {
+            foreach (var setting in SiteSettings.Read(builder.Configuration).All)
+            {
+                output.WriteLine($"{setting.Key} = {setting.Value}{(setting.Default is null || setting.Default == setting.Value ? "" : $"   (default {setting.Default})")}   [{setting.Range}]");
+                output.WriteLine($"    {setting.Description}");
+            }
+
+            return 0;
+        }
+        catch (SettingsFault faults)
+        {
+            errors.WriteLine(faults.Message);
+            return 2;
+        }
+    }
+}
