@@ -12,9 +12,17 @@ if (args is ["demo", ..]) return await NightOnTheWard.Run(args[1..], Console.Out
 if (args is ["health", ..]) return await Probe.Run(args[1..], Console.Out);
 if (args is ["settings", ..]) return SettingsApi.Print(args[1..], Console.Out, Console.Error);
 
-var app = Service.Build(args);
-await app.RunAsync();
-return 0;
+try
+{
+    var app = Service.Build(args);
+    await app.RunAsync();
+    return 0;
+}
+catch (SettingsFault faults)
+{
+    Console.Error.WriteLine(faults.Message);
+    return 2;
+}
 
 /// <summary>The service, room by room.</summary>
 internal static class Service
