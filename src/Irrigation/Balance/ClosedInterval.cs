@@ -167,7 +167,7 @@ public sealed record ClosedInterval
         if (from <= Start && to >= End) return worked;
         var (a, b) = (Fraction(from), Fraction(to));
         var share = new Measured(OutputBetween(from, to)!.Value, Running(worked.Best, to) - Running(worked.Best, from), worked.Errors * (double)(b - a));
-        return share.Doubting($"apportioning of {Stream} to {End}", ErrorBudget.Rectangular(urineDrift) * Math.Abs(worked.Best.Millilitres) * ((b * (1 - b)) - (a * (1 - a))));
+        return share.Doubting(new("apportioning of", Stream, At: End), ErrorBudget.Rectangular(urineDrift) * Math.Abs(worked.Best.Millilitres) * ((b * (1 - b)) - (a * (1 - a))));
     }
 
     /// <inheritdoc/>

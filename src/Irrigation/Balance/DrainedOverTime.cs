@@ -11,19 +11,20 @@ namespace Irrigation.Balance;
 /// <param name="AnyDrainage">Whether a drainage container was read at all.</param>
 /// <param name="Caveats">What a reader should know.</param>
 /// <param name="Parts">The working.</param>
-internal sealed record Drained(Measured? Amount, Volume Urine, bool AnyDrainage, ImmutableHashSet<Caveat> Caveats, ImmutableArray<Part> Parts);
+internal sealed record Drained(Measured? Amount, Volume Urine, bool AnyDrainage, CaveatSet Caveats, ImmutableArray<Part> Parts);
 
 /// <summary>Closing points, and the differences that readings of the drainage make. A level reading is not an emptying.</summary>
 internal sealed class DrainedOverTime(EpisodeLog log, BalanceSettings settings)
 {
     private readonly Timeline outputs = log[Channel.BladderOutput];
+    private readonly Timeline clamps = log[Channel.Clamp];
 
     /// <summary>
     /// The moment that a reading speaks of: its own, or the moment of clamping, where the drain was clamped when it was taken,
     /// for nothing has left the bladder since.
     /// </summary>
     public Instant ClosingOf(Entry reading) =>
-        log[Channel.Clamp].LastBefore(reading.At) is DrainClamped clamp ? Instant.Max(clamp.At, log.Frame.Start) : reading.At;
+        clamps.LastBefore(reading.At) is DrainClamped clamp ? Instant.Max(clamp.At, log.Frame.Start) : reading.At;
 
     /// <summary>Closing points after an instant, up to and including another; null for no end.</summary>
     public IEnumerable<Instant> Closings(Instant after, Instant? upTo)
@@ -58,7 +59,7 @@ internal sealed class DrainedOverTime(EpisodeLog log, BalanceSettings settings)
     {
         Measured? amount = Measured.Nothing;
         var urine = Volume.Zero;
-        var caveats = ImmutableHashSet<Caveat>.Empty;
+        var caveats = CaveatSet.Empty;
         var parts = ImmutableArray.CreateBuilder<Part>();
         var any = false;
         foreach (var reading in ReadingsOf(closing))
@@ -66,7 +67,7 @@ internal sealed class DrainedOverTime(EpisodeLog log, BalanceSettings settings)
             if (reading is UrineCollected collected)
             {
                 urine += collected.Amount;
-                parts.Add(new(PartKind.Urine, reading.Key, log[Channel.BladderOutput].LastBefore(reading.At)?.At ?? log.Frame.Start, reading.At, collected.Amount, collected.Amount));
+                parts.Add(new(PartKind.Urine, reading.Key, outputs.LastBefore(reading.At)?.At ?? log.Frame.Start, reading.At, collected.Amount, collected.Amount));
                 amount += settings.Characters.Urine(collected);
                 if (collected.Amount > settings.LargestVolume) caveats = caveats.Add(Caveat.ImplausibleVolume);
                 continue;

@@ -101,10 +101,10 @@ public static class Windows
         var worked = absent is null ? Add(intervals.Select(i => i.WorkedBetween(start, known, balance.Settings.Characters.UrineDrift)!.Value)) : (Measured?)null;
         var output = worked?.Charted;
 
-        var caveats = intervals.SelectMany(i => i.Caveats).Where(c => c != Caveat.NegativeOutput).ToHashSet();
-        if (output is not null && intervals.Any(i => i.Start < start || i.End > known)) caveats.Add(Caveat.Apportioned);
-        if (output < Volume.Zero) caveats.Add(Caveat.NegativeOutput);
-        if (unread) caveats.Add(Caveat.OtherRouteNotRead);
+        var caveats = CaveatSet.Of(intervals.SelectMany(i => i.Caveats).Where(c => c != Caveat.NegativeOutput));
+        if (output is not null && intervals.Any(i => i.Start < start || i.End > known)) caveats = caveats.Add(Caveat.Apportioned);
+        if (output < Volume.Zero) caveats = caveats.Add(Caveat.NegativeOutput);
+        if (unread) caveats = caveats.Add(Caveat.OtherRouteNotRead);
 
         var (from, to) = (Instant.Max(start, frame.Start), Instant.Max(end, frame.Start));
         var irrigant = balance.InstilledBetween(from, to);
@@ -121,7 +121,7 @@ public static class Windows
             Instilled = closed == to ? irrigant.Amount?.Charted : balance.InstilledBetween(from, closed).Amount?.Charted,
             IrrigantCharted = irrigant.Charted,
             DrainageCharted = balance.DrainageCharted(start, end),
-            Caveats = [.. caveats.Order()],
+            Caveats = caveats.InOrder(),
             Intervals = intervals,
         };
     }
@@ -144,7 +144,7 @@ public static class Windows
             errors.Add((share.Errors, 1));
         }
 
-        return new(charted, best, ErrorBudget.Sum(errors));
+        return new(charted, best, ErrorBudget.Sum([.. errors]));
     }
 
     private static OutputStatus Status(ImmutableArray<ClosedInterval> intervals, bool open)
