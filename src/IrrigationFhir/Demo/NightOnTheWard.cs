@@ -59,7 +59,7 @@ internal static class NightOnTheWard
     {
         var balance = (await ward.Get($"/episodes/{episode}/balance?asOf={Uri.EscapeDataString(InventedNight.Handover)}", CancellationToken.None)).Deserialize<BalanceReport>(JsonSerializerOptions.Web)!;
         await output.WriteLineAsync($"{InventedNight.Title}\n");
-        BalanceInWords.Brief(balance, output);
+        BalanceInWords.Brief(balance, output, caveats: true);
 
         var patient = Uri.EscapeDataString(InventedNight.Patient);
         await output.WriteLineAsync("Resources");

@@ -22,7 +22,11 @@ internal static class BalanceInWords
     {
         output.WriteLine($"Fluid balance as of {Day(report.AsOf)} {Clock(report.AsOf)}. Times are local times of {report.TimeZone}.");
         output.WriteLine();
-        Prose(output, "", "Urine made = drained − irrigant run in + more held in the bladder than before + leaked. Volumes are as charted; sums are made first and rounded to 0.1 mL afterwards. The best estimate also takes out known error (a bag holds more than its label says). It is uncertain by \"±\", one standard uncertainty; with 95 % certainty the truth lies within twice that.");
+        Prose(output, "", "Urine made = drained − irrigant run in + more held in the bladder than before + leaked. Volumes are as charted; sums are made first and rounded to 0.1 mL afterwards. The best estimate also takes out known error (a bag holds more than its label says). The ± behind it is one standard uncertainty; with 95 % certainty the truth lies within two of them.");
+
+        output.WriteLine();
+        Brief(report, output, caveats: false);
+        output.WriteLine("Below, the same with every step.");
 
         Heading(output, "From one reading of the drainage to the next");
         if (report.Intervals.Count == 0) output.WriteLine("  Nothing yet: no drainage was read.");
@@ -47,30 +51,34 @@ internal static class BalanceInWords
         Prose(output, "", report.Caution);
     }
 
-    /// <summary>The bladder's intervals at a glance, hours or shifts likewise: one a line.</summary>
-    public static void Brief(BalanceReport report, TextWriter output)
+    /// <summary>Intervals, hours and shifts at a glance, one a line.</summary>
+    /// <param name="report">The report.</param>
+    /// <param name="output">Where to.</param>
+    /// <param name="caveats">Whether with their caveats' codes.</param>
+    public static void Brief(BalanceReport report, TextWriter output, bool caveats)
     {
-        Table(output, "From reading to reading", report.Intervals.Select(i => new Row(i.Start, i.End, i.IrrigantInstilled, i.Drained, i.SimpleOutput, i.CorrectedUrineOutput, i.AbsentReason, i.Status, i.Caveats)));
-        Table(output, "By the clock hour (in by the irrigant's flow, out and simple as charted in it)", report.Hours.Select(Row.Of));
-        Table(output, "By the shift", report.Shifts.Select(Row.Of));
+        Table(output, "From reading to reading", report.Intervals.Select(i => new Row(i.Start, i.End, i.IrrigantInstilled, i.Drained, i.SimpleOutput, i.CorrectedUrineOutput, i.AbsentReason, i.Status, i.Caveats, i.Stream)), caveats);
+        Table(output, "By the clock hour (in by the irrigant's flow, out and simple as charted in it)", report.Hours.Select(Row.Of), caveats);
+        Table(output, "By the shift", report.Shifts.Select(Row.Of), caveats);
     }
 
-    private sealed record Row(string Start, string End, Amount? In, Amount? Out, Amount? Simple, OutputReport? Output, string? Absent, string Status, IReadOnlyList<string> Caveats)
+    private sealed record Row(string Start, string End, Amount? In, Amount? Out, Amount? Simple, OutputReport? Output, string? Absent, string Status, IReadOnlyList<string> Caveats, string Stream = FluidBalance.Bladder)
     {
         public static Row Of(WindowReport w) => new(w.Start, w.End, w.IrrigantInstilled, w.DrainageCharted, w.SimpleOutput, w.CorrectedUrineOutput, w.AbsentReason, w.Status, w.Caveats);
     }
 
-    private static void Table(TextWriter output, string title, IEnumerable<Row> rows)
+    private static void Table(TextWriter output, string title, IEnumerable<Row> rows, bool caveats)
     {
         output.WriteLine(title);
-        output.WriteLine("  from   to     |  in mL  out mL  simple | corrected  status       | 95 % of the best  | caveats");
+        output.WriteLine("  from   to     |  in mL  out mL  simple | corrected  status       | 95 % of the best" + (caveats ? "  | caveats" : ""));
         foreach (var row in rows)
         {
-            var corrected = row.Output is { } output95 ? Number(output95.Headline.Value) : row.Absent ?? "";
+            var corrected = row.Output is { } output95 ? Number(output95.Headline.Value) : caveats ? row.Absent ?? "" : "?";
             var range = row.Output?.Interval95 is { } known ? string.Create(CultureInfo.InvariantCulture, $"{known.Low.Value:0} to {known.High.Value:0}").Replace('-', '−') : "?";
+            var stream = row.Stream == FluidBalance.Bladder ? "" : $"  ({Words(row.Stream)})";
             output.WriteLine(
                 $"  {Clock(row.Start)}  {Clock(row.End)}  |{Cell(row.In, 7)} {Cell(row.Out, 7)} {Cell(row.Simple, 7)} |" +
-                $" {corrected,9}  {row.Status,-12} | {range,-17} | {string.Join(", ", row.Caveats)}");
+                $" {corrected,9}  {row.Status,-12} | {(caveats ? $"{range,-17} | {string.Join(", ", row.Caveats)}" : range)}{stream}");
         }
 
         output.WriteLine();
@@ -85,17 +93,17 @@ internal static class BalanceInWords
     {
         output.WriteLine();
         var stream = interval.Stream == FluidBalance.Bladder ? "" : $"{Capital(Words(interval.Stream))}, ";
-        output.WriteLine($"  {stream}{Span(interval.Start, interval.End, date: true)} ({Length(interval.Duration)}), {interval.Status}");
+        output.WriteLine($"  {stream}{Span(interval.Start, interval.End)} ({Length(interval.Duration)}), {interval.Status}");
 
         Term(output, "Drained", interval.Drained, sign: ' ');
         Parts(output, interval, "drainage", "urine");
         if (interval.Stream == FluidBalance.Bladder)
         {
-            Term(output, "less irrigant run in", interval.IrrigantInstilled, sign: '−');
+            Term(output, "irrigant run in", interval.IrrigantInstilled, sign: '−');
             Parts(output, interval, "irrigant", "irrigant-from-rate");
-            Term(output, "plus more held in the bladder than before", interval.RetainedChange, sign: '+', absent: "0 assumed");
-            Parts(output, interval, "retained");
-            Term(output, "plus leaked", interval.Leaked, sign: '+', absent: "0 assumed");
+            Term(output, "more held in the bladder than before", interval.RetainedChange, sign: '+', absent: "0 assumed");
+            Retained(output, interval);
+            Term(output, "leaked", interval.Leaked, sign: '+', absent: "0 assumed");
             Parts(output, interval, "leak");
         }
 
@@ -116,15 +124,15 @@ internal static class BalanceInWords
             var terms = new[] { (' ', interval.Drained), ('−', interval.IrrigantInstilled), ('+', interval.RetainedChange), ('+', interval.Leaked) }.Where(t => t.Item2 is not null).ToList();
             var charted = interval.Drained!.Value - interval.IrrigantInstilled!.Value + (interval.RetainedChange?.Value ?? 0) + (interval.Leaked?.Value ?? 0);
             var worked = string.Concat(terms.Select((t, i) => i == 0 ? Number(t.Item2!.Value) : $" {t.Item1} {InSum(t.Item2!.Value)}"));
-            output.WriteLine($"    {"= Corrected urine output",-Sum}{Number(charted),9} mL   {worked} = {Number(charted)}");
-            if (Math.Abs(output95.Headline.Value - charted) > 0.01m) output.WriteLine($"    {"  as this site states it: the best estimate",-Sum}{Number(output95.Headline.Value),9} mL");
-            if (interval.Rate is { } rate) output.WriteLine($"    {"  an hour",-Sum}{Number(rate.PerHour.Value),9} mL/h {Number(output95.Headline.Value)} mL in {Length(interval.Duration)}{PerKilogram(rate)}");
+            output.WriteLine($"    {"= Corrected urine output",-Sum}{Column(charted)} mL   {worked} = {Number(charted)}");
+            if (Math.Abs(output95.Headline.Value - charted) > 0.01m) output.WriteLine($"    {"  as this site states it: the best estimate",-Sum}{Column(output95.Headline.Value)} mL");
+            if (interval.Rate is { } rate) output.WriteLine($"    {"  an hour",-Sum}{Column(rate.PerHour.Value)} mL/h {Number(output95.Headline.Value)} mL in {Length(interval.Duration)}{PerKilogram(rate)}");
             output.WriteLine($"    {Best(output95)}");
         }
 
         if (interval.SimpleOutput is { } simple && interval.Stream == FluidBalance.Bladder)
         {
-            output.WriteLine($"    {"Simple sum of what was charted in this time",-Sum}{Number(simple.Value),9} mL   drained less irrigant, each where it was charted");
+            output.WriteLine($"    {"Simple sum of what was charted in this time",-Sum}{Column(simple.Value)} mL   drained less irrigant, each where it was charted");
         }
     }
 
@@ -132,18 +140,25 @@ internal static class BalanceInWords
         rate is { PerKilogramHour: { } perKilogram, Weight: { } weight } ? $", over {Number(weight.Weight.Value)} kg: {Precise(perKilogram.Value)} mL/kg/h" : "";
 
     private static string Best(OutputReport output) => output is { BestEstimate: { } best, StandardUncertainty: { } u, Interval95: { } range }
-        ? $"{"Best estimate",-Sum}{Number(best.Value),9} mL   ± {Number(u.Value)}; with 95 % certainty {Number(range.Low.Value)} to {Number(range.High.Value)}"
+        ? $"{"Best estimate",-Sum}{Column(best.Value)} mL   ± {Number(u.Value)}; with 95 % certainty {Number(range.Low.Value)} to {Number(range.High.Value)}"
         : $"{"Best estimate",-Sum} none: something was not charted, so how far off the number may be is not known";
 
     private static void Term(TextWriter output, string name, Amount? amount, char sign, string absent = "unknown") =>
-        output.WriteLine($"    {$"{sign} {name}",-Sum}{(amount is null ? absent.PadLeft(9) : $"{Number(amount.Value),9} mL")}");
+        output.WriteLine($"    {$"{sign} {name}",-Sum}{(amount is null ? absent.PadLeft(12) : $"{Column(amount.Value)} mL")}");
 
     private static void Parts(TextWriter output, IntervalReport interval, params string[] kinds)
     {
         foreach (var part in interval.Parts.Where(p => kinds.Contains(p.Kind)))
         {
-            Prose(output, $"      {(part.Share is { } share ? $"{Number(share.Value),9} mL" : "unknown     ")}  ", Made(part, interval.Start));
+            Prose(output, $"      {(part.Share is { } share ? $"{Column(share.Value)} mL" : "unknown     ")}  ", Made(part, interval.Start));
         }
+    }
+
+    private static void Retained(TextWriter output, IntervalReport interval)
+    {
+        var scans = interval.Parts.Where(p => p.Kind == "retained").Select(p => $"{Number(p.Share!.Value)} (scan {When(p.To, interval.Start)})").Reverse().ToList();
+        if (scans.Count == 0) return;
+        Prose(output, $"      {"",12}  ", scans.Count > 1 ? string.Join(" − ", scans) : $"{scans[0]}; what was held at the start is not known, so it does not count");
     }
 
     /// <summary>How a part came about, so that it can be worked again.</summary>
@@ -154,30 +169,30 @@ internal static class BalanceInWords
         {
             case "irrigant-from-rate":
                 var ran = part.Rate is { } rate ? $"{Number(rate.Value)} mL/h" : "charted flow";
-                return $"flow {ran}, {Span(part.From, part.To, near: near)} ({Between(part.From, part.To)}), not measured";
-            case "retained":
-                return $"held, by {said}";
+                return $"flow {ran}, {Span(part.From, part.To, near)} ({Between(part.From, part.To)}), not measured";
             case "leak":
                 return said;
         }
 
-        var readings = part.Readings is { } two ? $": {Difference(part, two)}" : part.Weighed is { } scale ? $": {Weighed(scale)}" : "";
-        if (part.Readings is not null && part.Weighed is { } weighed) readings += $", by weight {Weighed(weighed)}";
+        var readings = part.Readings is { } two && (two.Before.Value != 0 || part.Kind != "drainage") ? $": {Difference(part, two)}" : part.Weighed is { } scale ? $": {Weighed(scale)}" : "";
+        if (readings.Length > 0 && part is { Readings.Before.Value: not 0, Weighed: { } weighed }) readings += $", by weight {Weighed(weighed)}";
         if (part.Spread is not { } spread) return $"{said}{readings}";
+        var (whole, share, of) = (Number(part.Whole!.Value), Precise(spread.Share.Value), Precise(spread.Whole.Value));
         var by = spread.By switch
         {
-            "charted-flow" => $"by the charted flow {Number(spread.Share.Value)} of {Number(spread.Whole.Value)} mL",
-            "unclamped-time" => $"by the time without clamp, {Precise(spread.Share.Value)} of {Precise(spread.Whole.Value)} h",
-            _ => $"by time, {Precise(spread.Share.Value)} of {Precise(spread.Whole.Value)} h",
+            "charted-flow" => $"by the charted flow {Number(spread.Share.Value)} mL of {Number(spread.Whole.Value)}",
+            "unclamped-time" => $"by the time without clamp {share} h of {of}",
+            _ => $"by time {share} h of {of}",
         };
-        return $"of {Number(part.Whole!.Value)} mL that ran {Span(part.From, part.To, near: near)} ({said}{readings}), {by}";
+        var times = spread.By == "charted-flow" ? $"{Number(spread.Share.Value)} / {Number(spread.Whole.Value)}" : $"{share} / {of}";
+        return $"{whole} × {times}: {whole} mL ran {Span(part.From, part.To, near)}, {by} in this time; {said}{readings}";
     }
 
     private static string Difference(PartReport part, ReadingsReport two)
     {
         var (before, after) = (Number(two.Before.Value), Number(two.After.Value));
         return part.EntryKind is "bag-read" or "bag-taken-down"
-            ? $"{before} {(two.Tubing is { } tubing ? $"− {Number(tubing.Value)} in the tubing " : "")}− {after} left"
+            ? $"{before} {(two.Tubing is { } tubing ? $"− {Number(tubing.Value)} in the tubing " : "")}− {after} left = {Number(part.Whole!.Value)}"
             : $"{after} now − {before} before";
     }
 
@@ -191,24 +206,24 @@ internal static class BalanceInWords
         foreach (var window in windows)
         {
             output.WriteLine();
-            var span = Span(window.Start, window.End, date: true);
+            var span = Span(window.Start, window.End);
             var covered = window.Covered.Value < window.Duration.Value ? $", {Length(window.Covered)} of {Length(window.Duration)} known" : $" ({Length(window.Duration)})";
             output.WriteLine($"  {span}{covered}, {window.Status}");
-            foreach (var share in window.Shares) output.WriteLine($"      {(share.Amount is { } amount ? $"{Number(amount.Value),9} mL" : "unknown     ")}  {Share(share, window.Start)}");
+            foreach (var share in window.Shares) output.WriteLine($"      {(share.Amount is { } amount ? $"{Column(amount.Value)} mL" : "unknown     ")}  {Share(share, window.Start)}");
             if (window.CorrectedUrineOutput is not { } corrected)
             {
                 output.WriteLine($"    {"= Corrected urine output",-Sum} unknown: {Absent(window.AbsentReason)}");
             }
             else
             {
-                var rate = window.Rate is { } known ? $"   {Number(known.PerHour.Value)} mL/h{PerKilogram(known)}" : "";
-                output.WriteLine($"    {"= Corrected urine output",-Sum}{Number(corrected.Headline.Value),9} mL{rate}");
+                var rate = window.Rate is { } known ? $"   {Number(known.PerHour.Value)} mL/h over {Length(window.Covered)}{PerKilogram(known)}" : "";
+                output.WriteLine($"    {"= Corrected urine output",-Sum}{Column(corrected.Headline.Value)} mL{rate}");
                 output.WriteLine($"    {Best(corrected)}");
             }
 
             if (window is { SimpleOutput: { } simple, DrainageCharted: { } drained, IrrigantCharted: { } irrigant })
             {
-                output.WriteLine($"    {"Simple sum of what was charted in this time",-Sum}{Number(simple.Value),9} mL   {Number(drained.Value)} drained − {Number(irrigant.Value)} irrigant");
+                output.WriteLine($"    {"Simple sum of what was charted in this time",-Sum}{Column(simple.Value)} mL   {Number(drained.Value)} drained − {Number(irrigant.Value)} irrigant");
             }
 
             Caveats(output, "    ", window.Caveats);
@@ -220,8 +235,8 @@ internal static class BalanceInWords
         var stream = share.Stream == FluidBalance.Bladder ? "" : $"{Words(share.Stream)}, ";
         var whole = share.Whole is { } known ? $"{Number(known.Value)} mL" : "an unknown amount";
         return share.Covered == share.Duration
-            ? $"{stream}all of {Span(share.Start, share.End, near: near)}"
-            : $"{stream}{Length(share.Covered)} of the {Length(share.Duration)} from {Span(share.Start, share.End, near: near)}, which made {whole}";
+            ? $"{stream}all of {Span(share.Start, share.End, near)}"
+            : $"{stream}{Length(share.Covered)} of the {Length(share.Duration)} from {Span(share.Start, share.End, near)}, which made {whole}";
     }
 
     private static void Write(CriterionReport criterion, TextWriter output)
@@ -231,10 +246,11 @@ internal static class BalanceInWords
         var hours = Elapsed(criterion.Start, criterion.End).TotalHours;
         var reading = criterion.Reading == "every-hour" ? $"every one of {hours:0} hours" : criterion.Threshold.Unit == "mL" ? $"in {hours:0} hours" : $"mean over {hours:0} hours";
         var wanted = $"{Comparison(criterion.Comparison)} {Precise(criterion.Threshold.Value)} {criterion.Threshold.Unit}";
-        output.WriteLine($"  {Name(criterion.Criterion)}{stage}: {wanted}, {reading} ({Span(criterion.Start, criterion.End, date: true)})");
+        output.WriteLine($"  {Name(criterion.Criterion)}{stage}: {wanted}, {reading} ({Span(criterion.Start, criterion.End)})");
 
-        var value = criterion.Value is { } best ? $"{Precise(best.Value)} {best.Unit}{(criterion.Reading == "every-hour" ? " in the highest hour" : "")}" : "no value";
-        var range = criterion.Interval95 is { } interval ? $", with 95 % certainty {Precise(interval.Low.Value)} to {Precise(interval.High.Value)}" : "";
+        string Shown(Amount amount) => amount.Unit == "mL" ? Number(amount.Value) : Precise(amount.Value);
+        var value = criterion.Value is { } best ? $"{Shown(best)} {best.Unit}{(criterion.Reading == "every-hour" ? " in the highest hour" : "")}" : "No value";
+        var range = criterion.Interval95 is { } interval ? $", with 95 % certainty {Shown(interval.Low)} to {Shown(interval.High)}" : "";
         var weight = criterion.Weight is { } known ? $"; weight {Number(known.Weight.Value)} kg ({known.Kind}, {Day(known.At)} {Clock(known.At)})" : "";
         Prose(output, "    ", $"{value}{range}; readings cover {Number(criterion.Coverage * 100)} % of the time{weight}.");
         Prose(output, "    ", Answered(criterion));
@@ -242,21 +258,26 @@ internal static class BalanceInWords
 
     private static string Answered(CriterionReport criterion)
     {
-        var met = criterion.Comparison == ">" ? "above" : "below";
-        var threshold = Precise(criterion.Threshold.Value);
+        var threshold = $"{Precise(criterion.Threshold.Value)} {criterion.Threshold.Unit}";
         var hours = criterion.Reading == "every-hour";
+        var other = criterion.Comparison switch
+        {
+            "<" => $"{threshold} or more",
+            "<=" => $"more than {threshold}",
+            _ => $"{threshold} or less",
+        };
         return Slug.Read<Answer>(criterion.Answer) switch
         {
-            Answer.Met => $"MET: the 95 % range {(hours ? "of every hour " : "")}lies {met} {threshold}.",
-            Answer.NotMet => hours ? $"NOT MET: the 95 % range of one hour at least does not lie {met} {threshold}, nor reach across it." : $"NOT MET: the 95 % range lies on the other side of {threshold}.",
-            Answer.Indeterminate => $"CANNOT BE DECIDED: the 95 % range {(hours ? "of an hour " : "")}reaches across {threshold}.",
+            Answer.Met => $"MET: {(hours ? "in every hour " : "")}the whole 95 % range is {Comparison(criterion.Comparison)} {threshold}.",
+            Answer.NotMet => $"NOT MET: {(hours ? "in one hour at least " : "")}the whole 95 % range is {other}.",
+            Answer.Indeterminate => $"CANNOT BE DECIDED: {(hours ? "in an hour at least " : "")}the 95 % range reaches across {threshold}.",
             Answer.NotEvaluable or null => $"CANNOT BE SAID: {(criterion.Obstacles.Count == 0 ? "there is no value" : string.Join("; ", criterion.Obstacles.Select(o => Reason(Slug.Read<Obstacle>(o)!.Value))))}.",
         };
     }
 
     private static void Write(OpenReport open, TextWriter output)
     {
-        output.WriteLine($"  {Span(open.Start, open.AsOf, date: true)}: {(open.IrrigantInstilled is { } ran ? $"{Number(ran.Value)} mL of irrigant run in" : "how much irrigant ran in is not known")}.");
+        output.WriteLine($"  {Span(open.Start, open.AsOf)}: {(open.IrrigantInstilled is { } ran ? $"{Number(ran.Value)} mL of irrigant run in" : "how much irrigant ran in is not known")}.");
         if (open.ClampedSince is { } since) output.WriteLine($"  The drain is clamped since {When(since, open.Start)}.");
         Caveats(output, "  ", open.Caveats);
     }
@@ -356,17 +377,20 @@ internal static class BalanceInWords
         return read.ToString(read.Second == 0 ? "HH:mm" : "HH:mm:ss", CultureInfo.InvariantCulture);
     }
 
-    /// <summary>A clock time, with its date where that is another than the reader has in mind.</summary>
-    private static string When(string time, string near) => Read(time).Date == Read(near).Date ? Clock(time) : $"{Day(time)} {Clock(time)}";
+    /// <summary>A clock time, with its date where it is so far from what the reader has in mind that the clock alone could mislead.</summary>
+    private static string When(string time, string near) => Duration.FromHours(-12) < Elapsed(near, time) && Elapsed(near, time) < Duration.FromHours(12) ? Clock(time) : $"{Day(time)} {Clock(time)}";
 
-    /// <summary>From when to when. Where the clock was put forward or back in between, with the offsets, or an hour would seem to be missing or there twice.</summary>
-    private static string Span(string from, string to, bool date = false, string? near = null)
-    {
-        var shift = Read(from).Offset != Read(to).Offset;
-        string Shown(string time, string text) => shift ? $"{text} ({Read(time).Offset.ToString("m", CultureInfo.InvariantCulture)})" : text;
-        var start = date ? $"{Day(from)} {Clock(from)}" : When(from, near ?? from);
-        return $"{Shown(from, start)} to {Shown(to, When(to, date ? from : near ?? from))}";
-    }
+    /// <summary>From when to when, for a heading: with dates.</summary>
+    private static string Span(string from, string to) => Span(from, to, $"{Day(from)} {Clock(from)}", Read(from).Date == Read(to).Date ? Clock(to) : $"{Day(to)} {Clock(to)}");
+
+    /// <summary>From when to when, below a heading.</summary>
+    private static string Span(string from, string to, string near) => Span(from, to, When(from, near), When(to, near));
+
+    /// <summary>Where the clock was put forward or back in between, with the offsets, or an hour would seem to be missing or there twice.</summary>
+    private static string Span(string from, string to, string start, string end) =>
+        Read(from).Offset == Read(to).Offset ? $"{start} to {end}" : $"{start} ({Offset(from)}) to {end} ({Offset(to)})";
+
+    private static string Offset(string time) => $"UTC{Read(time).Offset.ToString("m", CultureInfo.InvariantCulture)}";
 
     private static string Between(string from, string to) => Length(Elapsed(from, to));
 
@@ -379,6 +403,8 @@ internal static class BalanceInWords
     }
 
     private static string Number(decimal value) => Signed(Math.Round(value, 1, MidpointRounding.AwayFromZero), "0.#");
+
+    private static string Column(decimal value) => Signed(Math.Round(value, 1, MidpointRounding.AwayFromZero), "0.0").PadLeft(9);
 
     private static string Precise(decimal value) => Signed(value, "0.###");
 
