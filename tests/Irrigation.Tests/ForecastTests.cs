@@ -54,6 +54,10 @@ public class ForecastTests
         Assert.Equal(5.2, Math.Round(Forecasts.TimeFor(Ml(500), FlowRate.FromMillilitresPerHour(1.6m * 3600))!.Value.TotalMinutes, 1));
 
     [Fact]
+    public void So_little_that_it_takes_years_is_as_good_as_nothing() =>
+        Assert.Null(Forecasts.TimeFor(Ml(500), FlowRate.FromMillilitresPerHour(0.000_000_1m)));
+
+    [Fact]
     public void What_cannot_be_told_says_why()
     {
         var ward = Opens("08:00").BagHung("08:00", 3000);

@@ -22,6 +22,7 @@ public sealed record UrineForecast(FlowRate Rate, string Whence);
 /// <summary>Forecasts. Each is a division, and each says what it rests on.</summary>
 public static class Forecasts
 {
+    private static readonly Duration Longest = Duration.FromDays(365);
     private static readonly LocalTimePattern Clock = LocalTimePattern.CreateWithInvariantCulture("HH:mm");
 
     /// <summary>Every forecast that can be asked for: each line with a hanging bag, each drainage container in use, the bladder. None once the episode has ended.</summary>
@@ -42,12 +43,13 @@ public static class Forecasts
         ];
     }
 
-    /// <summary>Time until a volume has run at a rate; null where nothing runs.</summary>
+    /// <summary>Time until a volume has run at a rate; null where nothing runs, or so little that it would take more than a year.</summary>
     /// <remarks>Clinical reference 1.9 and 1.10: what is left, or what there is room for, over the flow.</remarks>
     public static Duration? TimeFor(Volume volume, FlowRate rate)
     {
         if (volume <= Volume.Zero) return Duration.Zero;
-        return rate <= FlowRate.Stopped ? null : Duration.FromNanoseconds((long)(volume.Millilitres / rate.MillilitresPerHour * Elapsed.PerHour));
+        if (rate <= FlowRate.Stopped || volume > rate.Over(Longest)) return null;
+        return Duration.FromNanoseconds((long)(volume.Millilitres * Elapsed.PerHour / rate.MillilitresPerHour));
     }
 
     /// <summary>How fast urine is made: by the best estimate of the latest closed interval of the bladder, or as assumed. Never below 0.</summary>

@@ -45,7 +45,7 @@ internal static class BalanceInWords
 
         Heading(output, "What comes next, if things go on as they are");
         if (report.Forecasts.Count == 0) output.WriteLine("  Nothing to forecast: the episode has ended.");
-        foreach (var forecast in report.Forecasts) Write(forecast, output);
+        foreach (var forecast in report.Forecasts) Write(forecast, report.AsOf, output);
 
         output.WriteLine();
         Prose(output, "", report.Caution);
@@ -124,7 +124,7 @@ internal static class BalanceInWords
             var terms = new[] { (' ', interval.Drained), ('−', interval.IrrigantInstilled), ('+', interval.RetainedChange), ('+', interval.Leaked) }.Where(t => t.Item2 is not null).ToList();
             var charted = interval.Drained!.Value - interval.IrrigantInstilled!.Value + (interval.RetainedChange?.Value ?? 0) + (interval.Leaked?.Value ?? 0);
             var worked = string.Concat(terms.Select((t, i) => i == 0 ? Number(t.Item2!.Value) : $" {t.Item1} {InSum(t.Item2!.Value)}"));
-            output.WriteLine($"    {"= Corrected urine output",-Sum}{Column(charted)} mL   {worked} = {Number(charted)}");
+            output.WriteLine($"    {"= Corrected urine output",-Sum}{Column(charted)} mL{(interval.Stream == FluidBalance.Bladder ? $"   {worked} = {Number(charted)}" : "")}");
             if (Math.Abs(output95.Headline.Value - charted) > 0.01m) output.WriteLine($"    {"  as this site states it: the best estimate",-Sum}{Column(output95.Headline.Value)} mL");
             if (interval.Rate is { } rate) output.WriteLine($"    {"  an hour",-Sum}{Column(rate.PerHour.Value)} mL/h {Number(output95.Headline.Value)} mL in {Length(interval.Duration)}{PerKilogram(rate)}");
             output.WriteLine($"    {Best(output95)}");
@@ -175,7 +175,7 @@ internal static class BalanceInWords
         }
 
         var readings = part.Readings is { } two && (two.Before.Value != 0 || part.Kind != "drainage") ? $": {Difference(part, two)}" : part.Weighed is { } scale ? $": {Weighed(scale)}" : "";
-        if (readings.Length > 0 && part is { Readings.Before.Value: not 0, Weighed: { } weighed }) readings += $", by weight {Weighed(weighed)}";
+        if (readings.Length > 0 && part is { Readings.Before.Value: not 0, Weighed: { } weighed }) readings += $"; {Number(part.Whole!.Value)} = {Weighed(weighed)}";
         if (part.Spread is not { } spread) return $"{said}{readings}";
         var (whole, share, of) = (Number(part.Whole!.Value), Precise(spread.Share.Value), Precise(spread.Whole.Value));
         var by = spread.By switch
@@ -197,7 +197,7 @@ internal static class BalanceInWords
     }
 
     private static string Weighed(WeighedReport scale) =>
-        $"{Number(scale.Gross.Value)} g{(scale.Tare is { } tare ? $" − {Number(tare.Value)} g empty" : "")}{(scale.GramsPerMillilitre is { } density ? $", {Precise(density)} g/mL" : "")}";
+        $"{(scale.Tare is { } tare ? $"({Number(scale.Gross.Value)} g − {Number(tare.Value)} g empty)" : $"{Number(scale.Gross.Value)} g")} / {Precise(scale.GramsPerMillilitre)} g/mL";
 
     private static void Windows(TextWriter output, string title, IReadOnlyList<WindowReport> windows)
     {
@@ -207,7 +207,7 @@ internal static class BalanceInWords
         {
             output.WriteLine();
             var span = Span(window.Start, window.End);
-            var covered = window.Covered.Value < window.Duration.Value ? $", {Length(window.Covered)} of {Length(window.Duration)} known" : $" ({Length(window.Duration)})";
+            var covered = window.Covered.Value < window.Duration.Value ? $", {(window.Covered.Value == 0 ? "none" : Length(window.Covered))} of {Length(window.Duration)} known" : $" ({Length(window.Duration)})";
             output.WriteLine($"  {span}{covered}, {window.Status}");
             foreach (var share in window.Shares) output.WriteLine($"      {(share.Amount is { } amount ? $"{Column(amount.Value)} mL" : "unknown     ")}  {Share(share, window.Start)}");
             if (window.CorrectedUrineOutput is not { } corrected)
@@ -282,7 +282,7 @@ internal static class BalanceInWords
         Caveats(output, "  ", open.Caveats);
     }
 
-    private static void Write(ForecastReport forecast, TextWriter output)
+    private static void Write(ForecastReport forecast, string asOf, TextWriter output)
     {
         var what = forecast.Kind switch
         {
@@ -290,7 +290,7 @@ internal static class BalanceInWords
             "container-full" => $"Drainage container {forecast.What} to be emptied",
             _ => "Bladder at its limit",
         };
-        var when = forecast is { In: { } time, At: { } at } ? time.Value == 0 ? "NOW" : $"in {Length(time)}, at {Clock(at)}" : "cannot be told";
+        var when = forecast is { In: { } time, At: { } at } ? time.Value == 0 ? "NOW" : $"in {Length(time)}, at {When(Minute(at), asOf)}" : "cannot be told";
         output.WriteLine($"  {$"{what}:",-38} {when}");
         Prose(output, "    ", $"{Capital(forecast.Assumption)}.");
     }
@@ -318,7 +318,7 @@ internal static class BalanceInWords
         Obstacle.NotCovered => "readings do not cover enough of the time",
         Obstacle.OutputUnknown => "the output of a part of the time is not known",
         Obstacle.DoubtsUnknown => "something was not charted, so how far off the number may be is not known",
-        Obstacle.TooUncertain => "at this irrigation rate and way of measuring the number is more uncertain than the threshold is large",
+        Obstacle.TooUncertain => "at this irrigation rate and way of measuring the number is too uncertain to hold against the threshold",
         Obstacle.Gap => "the time between two readings is too long to speak of single hours",
         Obstacle.StillOpen => "part of the time is still open",
     };
@@ -384,13 +384,16 @@ internal static class BalanceInWords
     private static string Span(string from, string to) => Span(from, to, $"{Day(from)} {Clock(from)}", Read(from).Date == Read(to).Date ? Clock(to) : $"{Day(to)} {Clock(to)}");
 
     /// <summary>From when to when, below a heading.</summary>
-    private static string Span(string from, string to, string near) => Span(from, to, When(from, near), When(to, near));
+    private static string Span(string from, string to, string near) => Span(from, to, When(from, near), When(to, from));
 
     /// <summary>Where the clock was put forward or back in between, with the offsets, or an hour would seem to be missing or there twice.</summary>
     private static string Span(string from, string to, string start, string end) =>
         Read(from).Offset == Read(to).Offset ? $"{start} to {end}" : $"{start} ({Offset(from)}) to {end} ({Offset(to)})";
 
     private static string Offset(string time) => $"UTC{Read(time).Offset.ToString("m", CultureInfo.InvariantCulture)}";
+
+    /// <summary>To the minute: a forecast is no more exact.</summary>
+    private static string Minute(string time) => Times.Format((Read(time) + Duration.FromSeconds(30)).With(TimeAdjusters.TruncateToMinute));
 
     private static string Between(string from, string to) => Length(Elapsed(from, to));
 

@@ -60,7 +60,7 @@ internal sealed record BalanceReport(
             frame.Zone.Id,
             "drainage-minus-irrigant",
             "U = D - I + (R1 - R0) + A + L - B",
-            [.. balance.Streams.SelectMany(stream => balance[stream]).Select(i => IntervalReport.Of(i, WeightAt(i.End), balance.Log))],
+            [.. balance.Streams.SelectMany(stream => balance[stream]).Select(i => IntervalReport.Of(i, WeightAt(i.End), balance))],
             Calendar(WindowKind.ClockHour),
             Calendar(WindowKind.Shift),
             Calendar(WindowKind.LocalDay),
@@ -218,14 +218,14 @@ internal sealed record IntervalReport(
     IReadOnlyList<PartReport> Parts)
 {
     /// <summary>The report of an interval.</summary>
-    public static IntervalReport Of(ClosedInterval interval, WeightInForce? weight, EpisodeLog log) => new(
+    public static IntervalReport Of(ClosedInterval interval, WeightInForce? weight, FluidBalance balance) => new(
         interval.Stream,
-        Wire.Time(interval.Start, log.Frame.Zone),
-        Wire.Time(interval.End, log.Frame.Zone),
+        Wire.Time(interval.Start, balance.Log.Frame.Zone),
+        Wire.Time(interval.End, balance.Log.Frame.Zone),
         Amount.Of(interval.Length),
         Slug.Of(interval.Status),
         OutputReport.Of(interval.Output),
-        RateReport.Of(interval.Output, interval.Length, weight, log.Frame.Zone),
+        RateReport.Of(interval.Output, interval.Length, weight, balance.Log.Frame.Zone),
         interval.Absent is { } absent ? Slug.Of(absent) : null,
         Amount.Of(interval.Simple),
         Amount.Of(interval.Instilled),
@@ -235,7 +235,7 @@ internal sealed record IntervalReport(
         Amount.Of(interval.Leaked),
         [.. interval.AssumedZero.Select(t => Slug.Of(t))],
         [.. interval.Caveats.Select(c => Slug.Of(c))],
-        [.. interval.Parts.Select(p => PartReport.Of(p, log.Current(p.Entry)!.Entry, log.Frame.Zone))]);
+        [.. interval.Parts.Select(p => PartReport.Of(p, balance))]);
 }
 
 /// <summary>One line of the working: which entry gave how much.</summary>
@@ -255,19 +255,25 @@ internal sealed record PartReport(
     string Kind, string EntryKind, string Source, string Id, string From, string To, Amount? Whole, Amount? Share, ReadingsReport? Readings, SpreadReport? Spread, Amount? Rate, WeighedReport? Weighed)
 {
     /// <summary>The report of a part.</summary>
-    public static PartReport Of(Part part, Entry entry, DateTimeZone zone) => new(
-        Slug.Of(part.Kind),
-        entry.Kind,
-        part.Entry.Source,
-        part.Entry.Id,
-        Wire.Time(part.Start, zone),
-        Wire.Time(part.End, zone),
-        Amount.Of(part.Whole),
-        Amount.Of(part.Amount),
-        part.Readings is { } two ? new(Amount.Of(two.Before)!, Amount.Of(two.Tubing), Amount.Of(two.After)!) : null,
-        part.Spread is { } spread ? new(Slug.Of(spread.By), Of(spread.Share, spread.By), Of(spread.Whole, spread.By)) : null,
-        part.Kind == PartKind.IrrigantFromRate && entry is FlowSet flow ? new(Wire.Number(flow.Rate.MillilitresPerHour), "mL/h") : null,
-        entry is DrainageWeighed weighed ? new(Of(weighed.Gross), weighed.Tare is { } tare ? Of(tare) : null, weighed.GramsPerMillilitre) : null);
+    public static PartReport Of(Part part, FluidBalance balance)
+    {
+        var (entry, zone) = (balance.Log.Current(part.Entry)!.Entry, balance.Log.Frame.Zone);
+        return new(
+            Slug.Of(part.Kind),
+            entry.Kind,
+            part.Entry.Source,
+            part.Entry.Id,
+            Wire.Time(part.Start, zone),
+            Wire.Time(part.End, zone),
+            Amount.Of(part.Whole),
+            Amount.Of(part.Amount),
+            part.Readings is { } two ? new(Amount.Of(two.Before)!, Amount.Of(two.Tubing), Amount.Of(two.After)!) : null,
+            part.Spread is { } spread ? new(Slug.Of(spread.By), Of(spread.Share, spread.By), Of(spread.Whole, spread.By)) : null,
+            part.Kind == PartKind.IrrigantFromRate && entry is FlowSet flow ? new(Wire.Number(flow.Rate.MillilitresPerHour), "mL/h") : null,
+            entry is DrainageWeighed weighed
+                ? new(Of(weighed.Gross), weighed.Tare is { } tare ? Of(tare) : null, weighed.GramsPerMillilitre ?? balance.Settings.DrainageDensity)
+                : null);
+    }
 
     private static Amount Of(decimal share, SpreadBy by) => new(Wire.Number(share), by == SpreadBy.ChartedFlow ? "mL" : "h");
 
@@ -289,8 +295,8 @@ internal sealed record SpreadReport(string By, Amount Share, Amount Whole);
 /// <summary>A container on a scale.</summary>
 /// <param name="Gross">What the scale showed.</param>
 /// <param name="Tare">The empty container; null where the scale had been set to zero with it.</param>
-/// <param name="GramsPerMillilitre">The charted density; null where the configured one was used.</param>
-internal sealed record WeighedReport(Amount Gross, Amount? Tare, decimal? GramsPerMillilitre);
+/// <param name="GramsPerMillilitre">The charted density; where none was charted, the one of the settings.</param>
+internal sealed record WeighedReport(Amount Gross, Amount? Tare, decimal GramsPerMillilitre);
 
 /// <summary>A window.</summary>
 /// <param name="Start">Its first instant.</param>

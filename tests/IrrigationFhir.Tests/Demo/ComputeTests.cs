@@ -106,6 +106,15 @@ public class ComputeTests
     }
 
     [Fact]
+    public void The_README_shows_what_is_printed()
+    {
+        var shown = Repo.Read("README.md").Split("```text\n")[1].Split("```")[0].TrimEnd('\n');
+        using var output = new StringWriter(CultureInfo.InvariantCulture);
+        Compute.Run([Repo.PathOf(Log)], output, TextWriter.Null);
+        Assert.Contains(shown, output.ToString().ReplaceLineEndings("\n"), StringComparison.Ordinal);
+    }
+
+    [Fact]
     public void The_shares_of_a_window_add_up_to_it()
     {
         var (_, printed, _) = Run("--json", Repo.PathOf(Log));
@@ -137,7 +146,7 @@ public class ComputeTests
                 "= Corrected urine output unknown: how much irrigant ran in is not known",
             ],
             From(lines, "Sat 14 Mar 08:00 to 10:00").Skip(1).Take(7));
-        Assert.Contains("CANNOT BE SAID: the date of birth is not known; no weight was charted; readings do not cover enough of the", lines);
+        Assert.Contains("CANNOT BE SAID: the date of birth is not known; no weight was charted; readings do not cover enough of", lines);
         Assert.Contains(lines, line => line.StartsWith("Note: irrigant volume unknown; content of the bag at its end unknown", StringComparison.Ordinal));
     }
 
@@ -156,6 +165,32 @@ public class ComputeTests
         // From empty, 500 mL at 500 mL/h and no urine.
         Assert.Contains("Bladder at its limit: in 1 h, at 10:00", lines);
         Assert.Contains(lines, line => line.Contains("urine taken as 0 mL/h", StringComparison.Ordinal));
+    }
+
+    [Fact]
+    public void A_weighed_container_shows_its_grams_and_another_route_its_name()
+    {
+        // (1250 − 70) / 1.006 = 1173.0 mL; 560 mL of it had been read before.
+        var lines = Words(LogOf(
+            """{"kind": "drainage-level-read", "at": "09:00", "level": {"value": 560, "unit": "mL"}}""",
+            """{"kind": "drainage-weighed", "at": "10:00", "mass": {"value": 1250, "unit": "g"}, "tare": {"value": 70, "unit": "g"}, "emptied": true}""",
+            """{"kind": "urine-collected", "at": "10:00", "route": "left-nephrostomy", "volume": {"value": 35, "unit": "mL"}, "how": "graduation"}"""));
+        Assert.Contains("613.0 mL drainage weighed 10:00: 1173 now − 560 before; 1173 = (1250 g − 70 g empty) / 1.006 g/mL", lines);
+        Assert.Contains("Left nephrostomy, Sat 14 Mar 08:00 to 10:00 (2 h), final", lines);
+        Assert.Contains("08:00 10:00 | 0 35 35 | 35 final | 6 to 64 (left nephrostomy)", lines);
+    }
+
+    [Fact]
+    public void A_flow_that_nobody_measured_is_shown_as_rate_and_time()
+    {
+        var lines = Words(LogOf(
+            """{"kind": "bag-hung", "at": "08:00", "line": "1", "volume": {"value": 3000, "unit": "mL"}, "tubingPrime": {"value": 40, "unit": "mL"}}""",
+            """{"kind": "flow-set", "at": "08:00", "line": "1", "rate": {"value": 500, "unit": "mL/h"}}""",
+            """{"kind": "drainage-emptied", "at": "09:30", "volume": {"value": 850, "unit": "mL"}}"""));
+        Assert.Contains("750.0 mL flow 500 mL/h, 08:00 to 09:30 (1 h 30 min), not measured", lines);
+
+        // 3000 − 40 − 750 = 2210 mL left, 4 h 25 min at 500 mL/h.
+        Assert.Contains("Bag on line 1 empty: in 4 h 25 min, at 13:55", lines);
     }
 
     [Fact]
