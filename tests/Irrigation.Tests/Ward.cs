@@ -132,6 +132,8 @@ internal sealed class Ward
     public FluidBalance Balance(MeasuringCharacters? characters = null) =>
         FluidBalance.Of(EpisodeLog.Empty(Frame).Append(entries, start).Log, BalanceSettings.Default with { Characters = characters ?? MeasuringCharacters.Default });
 
+    public System.Collections.Immutable.ImmutableArray<Forecast> Forecast(string clock) => Forecasts.Of(Balance(), null, null, At(clock), ForecastSettings.Default);
+
     public OutputWindow Hour(string clock) => Balance().Over(WindowKind.ClockHour, new(At(clock), At(clock) + Duration.FromHours(1)));
 
     public ClosedInterval Interval(string endsAt) => Balance()[FluidBalance.Bladder].Single(i => i.End == At(endsAt));

@@ -74,20 +74,20 @@ internal sealed class DrainedOverTime(EpisodeLog log, BalanceSettings settings)
             }
 
             any = true;
-            var (since, difference, doubt) = Added(reading);
+            var (since, difference, doubt, before) = Added(reading);
             var added = difference?.Charted;
             amount += difference;
             if (doubt is { } caveat) caveats = caveats.Add(caveat);
             if (added > settings.LargestVolume) caveats = caveats.Add(Caveat.ImplausibleVolume);
             if (reading.At > closing && DrainedSinceClamp(reading, closing) && added > Volume.Zero) caveats = caveats.Add(Caveat.DrainageWhileClamped);
-            parts.Add(new(PartKind.Drainage, reading.Key, since, reading.At, Content(reading), added));
+            parts.Add(new(PartKind.Drainage, reading.Key, since, reading.At, Content(reading), added) { Readings = before is { } level ? new(level, null, Content(reading)) : null });
         }
 
         return new(amount, urine, any, caveats, parts.ToImmutable());
     }
 
-    /// <summary>What a reading adds to the one before of the same container.</summary>
-    public (Instant Since, Measured? Added, Caveat? Doubt) Added(Entry reading)
+    /// <summary>What a reading adds to the one before of the same container, and what the container held then; null where it was empty or nothing can be said of the difference.</summary>
+    public (Instant Since, Measured? Added, Caveat? Doubt, Volume? Before) Added(Entry reading)
     {
         var container = log[Channel.Container(ContainerOf(reading)!)];
         var i = container.FirstAtOrAfter(reading.At);
@@ -97,11 +97,28 @@ internal sealed class DrainedOverTime(EpisodeLog log, BalanceSettings settings)
         var doubt = known ? null : reading.At == log.Frame.Start ? null : (Caveat?)Caveat.DrainageStartUnknown;
 
         // A reading at the very start says what was there before: it counts for nothing and is the level to compare with.
-        if (reading.At <= log.Frame.Start) return (since, Measured.Nothing, null);
+        if (reading.At <= log.Frame.Start) return (since, Measured.Nothing, null, null);
         var held = before is null ? Measured.Nothing : Held(before);
         var added = Held(reading) - held;
-        if (added.Charted < -settings.LevelTolerance) return (since, null, Caveat.ContainerReset);
-        return added.Charted < Volume.Zero ? (since, Measured.Nothing, Caveat.LevelBelowPrevious) : (since, added, doubt);
+        if (added.Charted < -settings.LevelTolerance) return (since, null, Caveat.ContainerReset, null);
+        return added.Charted < Volume.Zero ? (since, Measured.Nothing, Caveat.LevelBelowPrevious, null) : (since, added, doubt, before is null ? null : Content(before));
+    }
+
+    /// <summary>
+    /// The last reading of the container that may be compared with this one: levels count from the highest before them, so that is
+    /// the next emptying, or where the container was not emptied since, its last reading.
+    /// </summary>
+    public Instant LastComparedWith(Entry reading)
+    {
+        var container = log[Channel.Container(ContainerOf(reading)!)];
+        var last = reading.At;
+        for (var i = container.FirstAfter(reading.At); i < container.Count; i++)
+        {
+            last = container[i].At;
+            if (Empties(container[i])) break;
+        }
+
+        return last;
     }
 
     private Measured Held(Entry reading) => settings.Characters.Content(Content(reading), reading, ContainerOf(reading)!);

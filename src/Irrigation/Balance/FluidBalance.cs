@@ -127,6 +127,12 @@ public sealed class FluidBalance
     /// <summary>What is left in the bag that hangs on a line, by its label, its readings and the charted flow; null where none hangs, or a pump delivers it.</summary>
     public Volume? LeftInBag(string line, Instant asOf) => instilled.LeftInBag(line, asOf);
 
+    /// <summary>Whether a bag hangs on a line.</summary>
+    public bool BagHangs(string line, Instant asOf) => instilled.BagHangs(line, asOf);
+
+    /// <summary>How fast a line runs, by what is charted; null where that is not known.</summary>
+    public FlowRate? FlowAt(string line, Instant asOf) => instilled.FlowAt(line, asOf);
+
     /// <summary>What a drainage container held after its last reading, and when that was; null where it was never read.</summary>
     public (Volume Level, Instant At)? InContainer(string container, Instant asOf) =>
         Log[Channel.Container(container)].LastAtOrBefore(asOf) is { } reading
@@ -438,7 +444,7 @@ public sealed class FluidBalance
         PumpTotalRead e => instilled.Touched(e.Line, e),
         IrrigantInstilled e => instilled.Touched(e.Line, e),
         FlowSet e => instilled.Touched(e.Line, e),
-        DrainageEmptied or DrainageLevelRead or DrainageWeighed => new(Early(entry), Log[Channel.Container(DrainedOverTime.ContainerOf(entry)!)].NextAfter(entry.At)?.At ?? entry.At),
+        DrainageEmptied or DrainageLevelRead or DrainageWeighed => new(Early(entry), drained.LastComparedWith(entry)),
         UrineCollected => new(Instant.Min(Early(entry), instilled.EarliestStart(entry.At)), AfterUrine(entry.At)),
         DrainClamped or DrainReleased => Clamped(entry.At),
         BladderScanned => new(entry.At - Settings.ScanReach, entry.At + Settings.ScanReach),

@@ -42,7 +42,7 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
     }
 
     /// <summary>A time for which a line's irrigant was measured as one amount.</summary>
-    private sealed record Stretch(Instant Start, Instant End, Measured? Amount, EntryKey Entry, Caveat? Doubt);
+    private sealed record Stretch(Instant Start, Instant End, Measured? Amount, EntryKey Entry, Caveat? Doubt, Readings? Readings = null);
 
     /// <summary>Whether any line has entries.</summary>
     public bool AnyLine => lines.Length > 0;
@@ -96,6 +96,21 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
         var left = Remaining(bags, last) - RateOver(line, last.At, asOf);
         return left > Volume.Zero ? left : Volume.Zero;
     }
+
+    /// <summary>How fast a line runs, by what is charted; null where that is not known. Nothing runs where a bag was taken down and none hung.</summary>
+    public FlowRate? FlowAt(string line, Instant asOf)
+    {
+        var (bag, pump, total) = (log[Channel.Bag(line)].LastAtOrBefore(asOf), log[Channel.Pump(line)].LastAtOrBefore(asOf), log[Channel.Total(line)].LastAtOrBefore(asOf));
+        if (bag is BagTakenDown && !(pump?.At > bag.At) && !(total?.At > bag.At)) return FlowRate.Stopped;
+        if (log[Channel.Flow(line)].LastAtOrBefore(asOf) is FlowSet flow) return flow.Rate;
+        if (bag is BagHung or BagRead) return null;
+        var irrigant = Later(pump?.At ?? Instant.MinValue, total?.At ?? Instant.MinValue)!.Value;
+        var irrigated = pump is not null || total is not null;
+        return irrigated && !(log[Channel.BladderUrine].LastAtOrBefore(asOf)?.At > irrigant) ? null : FlowRate.Stopped;
+    }
+
+    /// <summary>Whether a bag hangs on a line.</summary>
+    public bool BagHangs(string line, Instant asOf) => log[Channel.Bag(line)].LastAtOrBefore(asOf) is BagHung or BagRead;
 
     /// <summary>The earliest start that a reading after an instant could take for want of a charted one.</summary>
     public Instant EarliestStart(Instant at)
@@ -156,7 +171,8 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
         var stretches = Measured(line, start, end);
         foreach (var stretch in stretches)
         {
-            sum.Measured(stretch.Entry, stretch.Start, stretch.End, stretch.Amount?.Charted, stretch.Amount is { } amount ? Share(line, stretch, start, end, amount) : null);
+            var (share, spread) = stretch.Amount is { } amount ? Share(line, stretch, start, end, amount) : default;
+            sum.Measured(new(PartKind.Irrigant, stretch.Entry, stretch.Start, stretch.End, stretch.Amount?.Charted, stretch.Amount is null ? null : share.Charted) { Readings = stretch.Readings, Spread = spread }, stretch.Amount is null ? null : share);
             if (stretch.End > start && stretch.End <= end) sum.Chart(stretch.Amount?.Charted);
             if (stretch.Doubt is { } doubt) sum.Note(doubt);
             if ((stretch.Start < end && end < stretch.End) || (stretch.Start < start && start < stretch.End)) sum.Note(Caveat.IrrigantInterpolated);
@@ -181,7 +197,7 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
             // What is left to dwell cannot drain before the clamp is released: it counts from the moment of clamping.
             var dwells = ClampedAfter(given.At);
             var counts = dwells is { } clamped ? clamped >= start && clamped < end : given.At > start;
-            if (counts) sum.Measured(given.Key, given.At, given.At, given.Amount, settings.Characters.Total(given));
+            if (counts) sum.Measured(new(PartKind.Irrigant, given.Key, given.At, given.At, given.Amount, given.Amount), settings.Characters.Total(given));
         }
     }
 
@@ -297,6 +313,7 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
         while (i > 0 && bags[i] is not BagHung) i--;
         Entry? before = null;
         var left = Irrigation.Measures.Measured.Nothing;
+        var (full, prime) = (Volume.Zero, (Volume?)null);
         for (i = Math.Max(i, 0); i < bags.Count && (before is null || before.At < end); i++)
         {
             var entry = bags[i];
@@ -306,7 +323,7 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
             {
                 case BagHung hung:
                     if (before is not null && !fed) yield return new(from, hung.At, null, hung.Key, Caveat.BagEndUnknown);
-                    left = Usable(hung, bags[0] == hung);
+                    (left, full, prime) = (Usable(hung, bags[0] == hung), hung.Labelled, hung.TubingPrime);
                     before = hung;
                     break;
                 case BagRead or BagTakenDown:
@@ -315,8 +332,8 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
                     var rose = now?.Charted > left.Charted;
                     if (before is null) yield return new(from, entry.At, null, entry.Key, Caveat.BagStartUnknown);
                     else if (now is null && !fed) yield return new(from, entry.At, null, entry.Key, Caveat.BagEndUnknown);
-                    else if (!fed) yield return new(from, entry.At, rose ? Irrigation.Measures.Measured.Nothing : left - now, entry.Key, Doubt(bags, before, rose));
-                    left = now is { } known && (before is null || !rose) ? known : left;
+                    else if (!fed) yield return new(from, entry.At, rose ? Irrigation.Measures.Measured.Nothing : left - now, entry.Key, Doubt(bags, before, rose), rose ? null : new(full, prime, remaining!.Value));
+                    if (now is { } known && (before is null || !rose)) (left, full, prime) = (known, remaining!.Value, null);
                     before = entry is BagRead ? entry : null;
                     break;
             }
@@ -366,8 +383,8 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
         for (var i = Math.Max(pumps.FirstAfter(start) - 1, 0); i + 1 < pumps.Count && pumps[i].At < end; i++)
         {
             var (from, to) = ((PumpTotalRead)pumps[i], (PumpTotalRead)pumps[i + 1]);
-            if (to.Restarted) yield return new(from.At, to.At, settings.Characters.Counted(to.Total, to), to.Key, null);
-            else if (to.Total >= from.Total) yield return new(from.At, to.At, settings.Characters.Counted(to.Total - from.Total, to), to.Key, null);
+            if (to.Restarted) yield return new(from.At, to.At, settings.Characters.Counted(to.Total, to), to.Key, null, new(Volume.Zero, null, to.Total));
+            else if (to.Total >= from.Total) yield return new(from.At, to.At, settings.Characters.Counted(to.Total - from.Total, to), to.Key, null, new(from.Total, null, to.Total));
             else yield return new(from.At, to.At, null, to.Key, Caveat.PumpCounterReset);
         }
     }
@@ -405,11 +422,11 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
     }
 
     /// <summary>The share of a stretch that falls into a time, with the doubt about its shape where an end lies within.</summary>
-    private Measured Share(Line line, Stretch stretch, Instant start, Instant end, Measured amount)
+    private (Measured Share, Spread? By) Share(Line line, Stretch stretch, Instant start, Instant end, Measured amount)
     {
-        if (stretch.Start == stretch.End) return stretch.End > start && stretch.End <= end ? amount : Irrigation.Measures.Measured.Nothing;
-        if (stretch.Start >= start && stretch.End <= end) return amount;
-        var weigh = Weights(line, stretch, out var byFlow);
+        if (stretch.Start == stretch.End) return (stretch.End > start && stretch.End <= end ? amount : Irrigation.Measures.Measured.Nothing, null);
+        if (stretch.Start >= start && stretch.End <= end) return (amount, null);
+        var weigh = Weights(line, stretch, out var by);
         var (whole, from, to) = (weigh(stretch.End), weigh(Instant.Max(start, stretch.Start)), weigh(Instant.Min(end, stretch.End)));
 
         // As differences of running shares, so that the parts of any partition add up to the whole.
@@ -420,24 +437,27 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
         var (a, b) = (from / whole, to / whole);
 
         // A flow that drifts by ±x over the stretch is off by x · p · (1 − p) of it at the fraction p; at both ends it is right again.
-        var drift = ErrorBudget.Rectangular(byFlow ? settings.Characters.ChartedFlowDrift : settings.Characters.UnchartedFlowDrift);
+        var drift = ErrorBudget.Rectangular(by == SpreadBy.ChartedFlow ? settings.Characters.ChartedFlowDrift : settings.Characters.UnchartedFlowDrift);
         share = share.Doubting(new("shape of", stretch.Entry.Source, stretch.Entry.Id), drift * amount.Charted.Millilitres * ((b * (1 - b)) - (a * (1 - a))));
 
         // And a reading taken a little earlier or later than charted met another level.
         var perMinute = amount.Charted.Millilitres * Elapsed.PerHour / 60 / Elapsed.Between(stretch.Start, stretch.End);
         if (stretch.End > end) share = share.Doubting(new("time of the reading at", At: end), perMinute * settings.Characters.ReadingTime);
         if (stretch.Start < start) share = share.Doubting(new("time of the reading at", At: start), -perMinute * settings.Characters.ReadingTime);
-        return share;
+        var unit = by == SpreadBy.ChartedFlow ? 1 : Elapsed.PerHour;
+        return (share, new(by, (to - from) / unit, whole / unit));
     }
 
     /// <summary>The running weight within a stretch: by flow where it is charted, else by unclamped time, else by time.</summary>
-    private Func<Instant, decimal> Weights(Line line, Stretch stretch, out bool byFlow)
+    private Func<Instant, decimal> Weights(Line line, Stretch stretch, out SpreadBy by)
     {
         Func<Instant, decimal> flow = at => RateOver(line, stretch.Start, at).Millilitres;
-        byFlow = flow(stretch.End) > 0;
-        if (byFlow) return flow;
-        Func<Instant, decimal> byOpenTime = at => Elapsed.Between(stretch.Start, at) - Clamped(stretch.Start, at);
-        return byOpenTime(stretch.End) > 0 ? byOpenTime : at => Elapsed.Between(stretch.Start, at);
+        by = SpreadBy.ChartedFlow;
+        if (flow(stretch.End) > 0) return flow;
+        var clamped = Clamped(stretch.Start, stretch.End);
+        by = clamped > 0 && clamped < Elapsed.Between(stretch.Start, stretch.End) ? SpreadBy.UnclampedTime : SpreadBy.ElapsedTime;
+        if (by == SpreadBy.ElapsedTime) return at => Elapsed.Between(stretch.Start, at);
+        return at => Elapsed.Between(stretch.Start, at) - Clamped(stretch.Start, at);
     }
 
     /// <summary>What the charted flow makes of a time; a flow first charted within it counts backwards to its start.</summary>
@@ -485,9 +505,9 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
         private Volume? charted = Volume.Zero;
         private bool awaits;
 
-        public void Measured(EntryKey entry, Instant start, Instant end, Volume? whole, Measured? share)
+        public void Measured(Part part, Measured? share)
         {
-            parts.Add(new(PartKind.Irrigant, entry, start, end, whole, share?.Charted));
+            parts.Add(part);
             Add(share);
         }
 

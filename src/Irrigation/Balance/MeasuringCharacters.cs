@@ -20,7 +20,7 @@ public sealed record MeasuringCharacter(
 /// <summary>What was not measured and lies in a range.</summary>
 /// <param name="Mean">Middle of the range, in mL.</param>
 /// <param name="HalfWidth">Half width of the range, in mL (rectangular).</param>
-public sealed record Spread(
+public sealed record Supposed(
     [property: Setting(0, 1000, "mL")] decimal Mean,
     [property: Setting(0, 1000, "mL")] decimal HalfWidth);
 
@@ -43,10 +43,10 @@ public sealed record MeasuringCharacters
     public MeasuringCharacter BagLabel { get; init; } = new(0.0375m, 0.0225m, 0, 0, "Nezhat, JMIG 2007;14:489 (maker's range of overfill)");
 
     /// <summary>Left in a bag that was run to empty: 0 to 60 mL, whatever was charted as 0. Our judgement, after IJPPS 2016 (under 2 % of the declared volume in most).</summary>
-    public Spread EmptyBagResidue { get; init; } = new(30, 30);
+    public Supposed EmptyBagResidue { get; init; } = new(30, 30);
 
     /// <summary>In the tubing of the first bag, where nobody charted it: 20 to 100 mL. From published bore and length of irrigation sets; the packet says it.</summary>
-    public Spread UnchartedPrime { get; init; } = new(60, 40);
+    public Supposed UnchartedPrime { get; init; } = new(60, 40);
 
     /// <summary>What is left in a bag, read off its marks.</summary>
     public MeasuringCharacter BagGraduation { get; init; } = new(0, 0, 200, 0, "JKMS 2022;37:e345 (1 L bags: up to about 200 mL wrong); for larger bags our judgement");

@@ -153,6 +153,7 @@ public static class UrineOutputCriteria
                 : below ? Decision.Below(known.Low, known.High, threshold, inclusive)
                 : Decision.Above(known.Low, known.High, threshold),
             Threshold = threshold,
+            Comparison = !below ? ">" : inclusive ? "<=" : "<",
             Unit = unit,
             Value = best,
             Interval95 = interval,

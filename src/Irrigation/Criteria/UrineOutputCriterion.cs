@@ -96,6 +96,9 @@ public sealed record CriterionResult
     /// <summary>The threshold in <see cref="Unit"/>.</summary>
     public required decimal Threshold { get; init; }
 
+    /// <summary>How the value has to lie to the threshold for the criterion to be met: <c>&lt;</c>, <c>&lt;=</c> or <c>&gt;</c>.</summary>
+    public required string Comparison { get; init; }
+
     /// <summary>mL/kg/h, or mL in the window.</summary>
     public required string Unit { get; init; }
 
