@@ -55,7 +55,7 @@ public enum Obstacle
     /// <summary>Something was not charted, so that the doubts are not known: a bag without its drainage, drainage without its irrigant.</summary>
     DoubtsUnknown,
 
-    /// <summary>The interval is wider than the threshold: not decidable with this irrigation rate and way of measuring.</summary>
+    /// <summary>The interval is wider than the threshold and does not lie wholly above it: not decidable with this irrigation rate and way of measuring.</summary>
     TooUncertain,
 
     /// <summary>A gap between readings is too long to say anything by the hour.</summary>
