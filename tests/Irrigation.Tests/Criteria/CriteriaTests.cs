@@ -414,7 +414,7 @@ public class CriteriaTests
                     Interlocked.Increment(ref held);
                 }
             }
-        }, iter: 200);
+        }, iter: Ward.Times(200));
         Assert.True(held > 50, $"only {held} cases met by the hour: the nights drawn prove little");
     }
 
