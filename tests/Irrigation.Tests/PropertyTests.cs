@@ -87,7 +87,7 @@ public class PropertyTests
             var windows = edges.Zip(edges.Skip(1), (from, to) => balance.Over(WindowKind.Trailing, new(from, to)));
             Assert.Equal(intervals.Sum(i => i.OutputBetween(Start, end)!.Value.Millilitres), windows.Sum(w => Headline(w)), 12);
             Interlocked.Increment(ref told);
-        }, iter: Ward.Times(3000));
+        }, iter: 3000);
         Assert.True(told > 100, $"only {told} nights had several intervals, all known: the property says little");
     }
 
@@ -119,7 +119,7 @@ public class PropertyTests
             }
 
             Interlocked.Increment(ref told);
-        }, iter: Ward.Times(3000));
+        }, iter: 3000);
         Assert.True(told > 100, $"only {told} unions had an output: the property says little");
     }
 
