@@ -10,7 +10,7 @@ dotnet tool restore
 if [ $# -eq 0 ]; then set -- 'Measures/*.cs' 'Episodes/*.cs' 'Balance/*.cs' 'Criteria/*.cs'; fi
 mutate=""
 for files in "$@"; do mutate="$mutate --mutate **/$files"; done
-export PROPERTY_TIMES=150
+export PROPERTY_TIMES=40
 set -f # the patterns are the tool's, not the shell's
 exec dotnet stryker --project Irrigation.csproj $mutate --concurrency 1 --reporter dots --reporter cleartext --reporter json \
     --test-case-filter "FullyQualifiedName!~VirtualWard&FullyQualifiedName!~side_by_side" \
