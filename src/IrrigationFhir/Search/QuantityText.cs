@@ -31,12 +31,12 @@ internal static class QuantityText
             return null;
         if (system.Length > 0)
         {
-            var (unit, factor) = Measure.UnitOf(code, system);
+            var (unit, factor) = IndexedQuantity.UnitOf(code, system);
             return [new QuantityTest.InUnit(unit, Range(how, number, factor))];
         }
 
         // Without a system the code may be UCUM's, another system's, or the unit as people read it.
-        var (ucum, times) = Measure.UcumUnitOf(code);
+        var (ucum, times) = IndexedQuantity.UcumUnitOf(code);
         return [new QuantityTest.InUnit(ucum, Range(how, number, times)), new QuantityTest.InUnitNamed(code, Range(how, number, One))];
     }
 

@@ -10,8 +10,8 @@ namespace IrrigationFhir.Store;
 /// <param name="Parameter">The name its <see cref="IndexedParameter.Coded"/> writes it under.</param>
 /// <param name="Part">As in <see cref="CodedValue"/>.</param>
 /// <param name="Token">The coding, identifier or canonical.</param>
-/// <param name="Measure">The value beside it, or null.</param>
-internal readonly record struct IndexedToken(string Parameter, int Part, Token Token, Measure? Measure);
+/// <param name="Quantity">The value beside it, or null.</param>
+internal readonly record struct IndexedToken(string Parameter, int Part, Token Token, IndexedQuantity? Quantity);
 
 /// <summary>A resource on its way into the store: its text, what it is found by, and fingerprints of both.</summary>
 /// <remarks>Build it with <see cref="Of"/>. It holds no version: the store gives one, and only if the content changed.</remarks>
@@ -47,7 +47,7 @@ internal sealed class ResourceDraft
                     SubjectThrough = [.. (subject.Through?.Invoke(resource) ?? []).Select(ReferenceKey.Of).OfType<ReferenceKey>().Select(key => key.Target)];
                     break;
                 case IndexedParameter.Coded { Of: { } of } coded:
-                    Tokens.AddRange(of(resource).DistinctBy(value => (value.Part, value.Token)).Select(value => new IndexedToken(coded.Name, value.Part, value.Token, Measure.Of(value.Value))));
+                    Tokens.AddRange(of(resource).DistinctBy(value => (value.Part, value.Token)).Select(value => new IndexedToken(coded.Name, value.Part, value.Token, IndexedQuantity.Of(value.Value))));
                     break;
                 case IndexedParameter.Canonical canonical:
                     Tokens.AddRange(canonical.Of(resource).Select(TokenOf).Distinct().Select(token => new IndexedToken(canonical.Name, 0, token, null)));
@@ -60,8 +60,8 @@ internal sealed class ResourceDraft
 
         IndexHash =
         [
-            .. Half(string.Join('\u001f', Tokens.Select(row => row with { Measure = null })) + '\u001e' + string.Join('\u001f', References) + '\u001e' + _dateStart + '\u001f' + _dateEnd),
-            .. Half(string.Join('\u001f', Tokens.Select(row => row.Measure))),
+            .. Half(string.Join('\u001f', Tokens.Select(row => row with { Quantity = null })) + '\u001e' + string.Join('\u001f', References) + '\u001e' + _dateStart + '\u001f' + _dateEnd),
+            .. Half(string.Join('\u001f', Tokens.Select(row => row.Quantity))),
         ];
     }
 

@@ -99,7 +99,7 @@ internal abstract record QuantityTest(NumberRange Range)
     /// <summary>The number as written, in whatever unit.</summary>
     public sealed record AnyUnit(NumberRange Range) : QuantityTest(Range);
 
-    /// <summary>The amount in this unit (<see cref="Measure.UnitOf"/>).</summary>
+    /// <summary>The amount in this unit (<see cref="IndexedQuantity.UnitOf"/>).</summary>
     public sealed record InUnit(string Unit, NumberRange Range) : QuantityTest(Range);
 
     /// <summary>The number as written, in a unit of this code or text under any system but UCUM, whose unit texts end in a bar and that system.</summary>

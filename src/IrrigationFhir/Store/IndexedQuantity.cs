@@ -7,7 +7,7 @@ namespace IrrigationFhir.Store;
 /// <param name="Number">As written, whatever the unit (<see cref="ExactDecimal.Sortable"/>).</param>
 /// <param name="Amount">In <paramref name="Unit"/>; null where that is the number as written.</param>
 /// <param name="Unit"><see cref="UnitOf"/>; null without a unit.</param>
-internal readonly record struct Measure(string Number, string? Amount, string? Unit)
+internal readonly record struct IndexedQuantity(string Number, string? Amount, string? Unit)
 {
     /// <summary>The system of UCUM, as the FHIR library names it.</summary>
     private static readonly string Ucum = new Quantity(1, "1").System!;
@@ -29,7 +29,7 @@ internal readonly record struct Measure(string Number, string? Amount, string? U
     }.ToFrozenDictionary(row => row.Code, row => (row.Unit, ExactDecimal.Of(row.Factor)));
 
     /// <summary>The key of a quantity; null without a value, and for one that says only "less than" or "more than".</summary>
-    public static Measure? Of(Quantity? quantity)
+    public static IndexedQuantity? Of(Quantity? quantity)
     {
         if (quantity is not { Value: { } value, Comparator: null })
             return null;
