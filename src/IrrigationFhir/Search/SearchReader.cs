@@ -22,6 +22,9 @@ internal sealed class SearchReader
 {
     private const string Handled = "a parameter that /fhir/metadata lists for this type";
 
+    // Far more than a person asks for, and few enough for one statement.
+    private const int MostValues = 500;
+
     // Each key costs a column, and more than a few say nothing.
     private const int MostSortKeys = 5;
 
@@ -35,6 +38,7 @@ internal sealed class SearchReader
     private List<string> _elements = [];
     private string? _summary;
     private int _count;
+    private int _values;
     private bool _withTotal;
     private bool _countOnly;
     private string? _page;
@@ -85,6 +89,13 @@ internal sealed class SearchReader
         if (_type.Find(plain) is not { } parameter)
         {
             Ignore(name, "an unknown parameter", Handled);
+            return;
+        }
+
+        _values += Values(value).Count();
+        if (_values > MostValues)
+        {
+            Problem("search-value-invalid", name, $"more than {MostValues} values in one search", $"at most {MostValues}; search several times");
             return;
         }
 

@@ -240,8 +240,13 @@ internal sealed class SearchSql
         };
     }
 
-    private static string Any<T>(IReadOnlyList<T> tests, Func<T, string> condition) =>
-        tests.Count == 0 ? "(1 = 0)" : $"({string.Join(" or ", tests.Select(condition))})";
+    // Halved again and again, because databases bound how deep an expression may nest and read a row of "or" as one inside another.
+    private static string Any<T>(IReadOnlyList<T> tests, Func<T, string> condition)
+    {
+        return tests.Count == 0 ? "(1 = 0)" : Of(0, tests.Count);
+
+        string Of(int from, int to) => to - from == 1 ? $"({condition(tests[from])})" : $"({Of(from, (from + to) / 2)} or {Of((from + to) / 2, to)})";
+    }
 
     private static string Both(string? left, string? right) => (left, right) switch
     {

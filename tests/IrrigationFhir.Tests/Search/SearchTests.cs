@@ -140,6 +140,28 @@ public class SearchTests(SearchTests.Ward ward) : IClassFixture<SearchTests.Ward
         Assert.Equal(code, outcome.Issue.Single().Details!.Coding.Single().Code);
     }
 
+    [Theory]
+    [InlineData("_id")]
+    [InlineData("code")]
+    [InlineData("derived-from")]
+    [InlineData("date")]
+    [InlineData("value-quantity")]
+    [InlineData("combo-code-value-quantity")]
+    public async Task Many_values_are_taken_and_too_many_are_refused_R_SEC_07(string parameter)
+    {
+        var value = parameter switch { "date" => "gt2026", "value-quantity" => "1||mL", "combo-code-value-quantity" => "a$1||mL", _ => "a" };
+        async Task<HttpResponseMessage> With(IEnumerable<string> values) =>
+            await _fhir.Client.PostAsync("fhir/Observation/_search", new FormUrlEncodedContent(values.Select(one => KeyValuePair.Create(parameter, one))));
+
+        using var listed = await With([string.Join(',', Enumerable.Repeat(value, 500))]);
+        using var repeated = await With(Enumerable.Repeat(value, 500));
+        using var tooMany = await With([string.Join(',', Enumerable.Repeat(value, 501))]);
+
+        await FhirOverHttp.Read<Bundle>(listed, 200);
+        await FhirOverHttp.Read<Bundle>(repeated, 200);
+        await FhirOverHttp.Read<OperationOutcome>(tooMany, 400);
+    }
+
     [Fact]
     public async Task All_problems_of_a_search_are_told_together()
     {
