@@ -42,6 +42,8 @@ internal static class PatientOperations
                 problems.Add(Invalid("max", $"'{max.Value}'", "a whole number, 1 or more"));
         }
 
+        if (context.Strict)
+            problems.AddRange(given[false].Where(pair => NotOfLatest.Contains(pair.Key)).Select(pair => Outcome.Problem("search-parameter-unknown", "a parameter that plays no part here", "max, and parameters that narrow the search down", pair.Key, OperationOutcome.IssueType.NotSupported)));
         var (search, found) = SearchReader.Read(type, given[false].Where(pair => !NotOfLatest.Contains(pair.Key)), context);
         problems.AddRange(found);
         if (search is not null)

@@ -44,11 +44,8 @@ internal sealed class ResourceStore(Database database)
     public async Task<IReadOnlyList<ResourceVersion>> TypeHistory(string type, int count, Instant? since, (Instant LastUpdated, string Id)? before, CancellationToken stop)
     {
         await using var connection = database.OpenForReading();
-        // Each half by its own index, and no more of it than the page can take.
-        static string Half(string table) =>
-            $"select * from (select {SearchSql.Columns} from {table} r where r.type = @type and r.last_updated >= @since and (r.last_updated, r.id) < (@stored, @id) order by r.last_updated desc, r.id desc limit @count)";
         var rows = await connection.QueryAsync<Stored>(new CommandDefinition(
-            $"select v.* from ({Half("resource")} union all {Half("resource_history")}) v order by v.LastUpdated desc, v.Id desc limit @count",
+            TypeHistorySql,
             new
             {
                 type,
@@ -144,6 +141,13 @@ internal sealed class ResourceStore(Database database)
         await using var connection = database.OpenForReading();
         return await connection.ExecuteScalarAsync<long>(new CommandDefinition("select count(*) from withheld", cancellationToken: stop));
     }
+
+    /// <summary>Each half by its own index, and no more of it than the page can take.</summary>
+    internal static string TypeHistorySql =>
+        $"select v.* from ({Latest("resource")} union all {Latest("resource_history")}) v order by v.LastUpdated desc, v.Id desc limit @count";
+
+    private static string Latest(string table) =>
+        $"select * from (select {SearchSql.Columns} from {table} r where r.type = @type and r.last_updated >= @since and (r.last_updated, r.id) < (@stored, @id) order by r.last_updated desc, r.id desc limit @count)";
 
     private const string AllVersions =
         """

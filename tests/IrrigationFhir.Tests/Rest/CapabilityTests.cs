@@ -12,13 +12,37 @@ public class CapabilityTests
     // A value of each parameter that finds the resource x below; a parameter that is claimed and not listed here fails the test.
     private static readonly Dictionary<string, string> Finds = new()
     {
-        ["_id"] = "x", ["_lastUpdated"] = "2026-03-02", ["_profile"] = "https://ward.example/profile", ["_tag"] = "t|tag", ["_security"] = "t|label",
-        ["date"] = "2026-03-02T08:50:00Z", ["recorded"] = "2026-03-02T08:50:00Z",
-        ["patient"] = "1", ["subject"] = "Patient/1", ["encounter"] = "1", ["device"] = "Device/1", ["performer"] = "Practitioner/1", ["author"] = "Practitioner/1", ["agent"] = "Practitioner/1",
-        ["based-on"] = "ServiceRequest/1", ["derived-from"] = "Observation/y", ["has-member"] = "y", ["target"] = "Observation/x",
-        ["identifier"] = "t|I-x", ["code"] = "t|code", ["category"] = "t|category", ["method"] = "t|method", ["data-absent-reason"] = "t|reason", ["component-code"] = "t|part", ["combo-code"] = "part",
-        ["value-quantity"] = "5||mL", ["component-value-quantity"] = "2||mL", ["combo-value-quantity"] = "2||mL",
-        ["code-value-quantity"] = "t|code$5||mL", ["component-code-value-quantity"] = "part$2||mL", ["combo-code-value-quantity"] = "part$2||mL",
+        ["_id"] = "x",
+        ["_lastUpdated"] = "2026-03-02",
+        ["_profile"] = "https://ward.example/profile",
+        ["_tag"] = "t|tag",
+        ["_security"] = "t|label",
+        ["date"] = "2026-03-02T08:50:00Z",
+        ["recorded"] = "2026-03-02T08:50:00Z",
+        ["patient"] = "1",
+        ["subject"] = "Patient/1",
+        ["encounter"] = "1",
+        ["device"] = "Device/1",
+        ["performer"] = "Practitioner/1",
+        ["author"] = "Practitioner/1",
+        ["agent"] = "Practitioner/1",
+        ["based-on"] = "ServiceRequest/1",
+        ["derived-from"] = "Observation/y",
+        ["has-member"] = "y",
+        ["target"] = "Observation/x",
+        ["identifier"] = "t|I-x",
+        ["code"] = "t|code",
+        ["category"] = "t|category",
+        ["method"] = "t|method",
+        ["data-absent-reason"] = "t|reason",
+        ["component-code"] = "t|part",
+        ["combo-code"] = "part",
+        ["value-quantity"] = "5||mL",
+        ["component-value-quantity"] = "2||mL",
+        ["combo-value-quantity"] = "2||mL",
+        ["code-value-quantity"] = "t|code$5||mL",
+        ["component-code-value-quantity"] = "part$2||mL",
+        ["combo-code-value-quantity"] = "part$2||mL",
     };
 
     private static readonly Dictionary<string, string> Status = new() { ["Observation"] = "final", ["Procedure"] = "in-progress", ["Flag"] = "active" };
@@ -143,24 +167,59 @@ public class CapabilityTests
         yield return StoreOnDisk.Drainage("y", "2026-03-02T08:00:00Z", null, 1);
         yield return new Observation
         {
-            Id = "x", Meta = Meta(), Identifier = [new("t", "I-x")], Status = ObservationStatus.Final, Category = [Concept("category")], Code = Concept("code"), Subject = To("Patient/1"),
-            Encounter = To("Encounter/1"), Effective = new FhirDateTime("2026-03-02T08:50:00Z"), Value = Volume(5), DataAbsentReason = Concept("reason"), Method = Concept("method"),
-            Device = To("Device/1"), Performer = [To("Practitioner/1")], BasedOn = [To("ServiceRequest/1")], DerivedFrom = [To("Observation/y")], HasMember = [To("Observation/y")],
+            Id = "x",
+            Meta = Meta(),
+            Identifier = [new("t", "I-x")],
+            Status = ObservationStatus.Final,
+            Category = [Concept("category")],
+            Code = Concept("code"),
+            Subject = To("Patient/1"),
+            Encounter = To("Encounter/1"),
+            Effective = new FhirDateTime("2026-03-02T08:50:00Z"),
+            Value = Volume(5),
+            DataAbsentReason = Concept("reason"),
+            Method = Concept("method"),
+            Device = To("Device/1"),
+            Performer = [To("Practitioner/1")],
+            BasedOn = [To("ServiceRequest/1")],
+            DerivedFrom = [To("Observation/y")],
+            HasMember = [To("Observation/y")],
             Component = [new() { Code = Concept("part"), Value = Volume(2) }],
         };
         yield return new Procedure
         {
-            Id = "x", Meta = Meta(), Identifier = [new("t", "I-x")], Status = EventStatus.InProgress, Category = Concept("category"), Code = Concept("code"), Subject = To("Patient/1"),
-            Encounter = To("Encounter/1"), Performed = new FhirDateTime("2026-03-02T08:50:00Z"), BasedOn = [To("ServiceRequest/1")], Performer = [new() { Actor = To("Practitioner/1") }],
+            Id = "x",
+            Meta = Meta(),
+            Identifier = [new("t", "I-x")],
+            Status = EventStatus.InProgress,
+            Category = Concept("category"),
+            Code = Concept("code"),
+            Subject = To("Patient/1"),
+            Encounter = To("Encounter/1"),
+            Performed = new FhirDateTime("2026-03-02T08:50:00Z"),
+            BasedOn = [To("ServiceRequest/1")],
+            Performer = [new() { Actor = To("Practitioner/1") }],
         };
         yield return new Flag
         {
-            Id = "x", Meta = Meta(), Identifier = [new("t", "I-x")], Status = Flag.FlagStatus.Active, Category = [Concept("category")], Code = Concept("code"), Subject = To("Patient/1"),
-            Encounter = To("Encounter/1"), Author = To("Practitioner/1"), Period = new() { Start = "2026-03-02T08:50:00Z", End = "2026-03-02T08:50:00Z" },
+            Id = "x",
+            Meta = Meta(),
+            Identifier = [new("t", "I-x")],
+            Status = Flag.FlagStatus.Active,
+            Category = [Concept("category")],
+            Code = Concept("code"),
+            Subject = To("Patient/1"),
+            Encounter = To("Encounter/1"),
+            Author = To("Practitioner/1"),
+            Period = new() { Start = "2026-03-02T08:50:00Z", End = "2026-03-02T08:50:00Z" },
         };
         yield return new Provenance
         {
-            Id = "x", Meta = Meta(), Target = [To("Observation/x"), To("Procedure/x"), To("Flag/x"), To("Patient/1")], Recorded = DateTimeOffset.Parse("2026-03-02T08:50:00Z", null), Agent = [new() { Who = To("Practitioner/1") }],
+            Id = "x",
+            Meta = Meta(),
+            Target = [To("Observation/x"), To("Procedure/x"), To("Flag/x"), To("Patient/1")],
+            Recorded = DateTimeOffset.Parse("2026-03-02T08:50:00Z", null),
+            Agent = [new() { Who = To("Practitioner/1") }],
         };
     }
 

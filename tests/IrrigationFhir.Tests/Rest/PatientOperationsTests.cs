@@ -48,6 +48,17 @@ public class PatientOperationsTests(PatientOperationsTests.Ward ward) : IClassFi
     }
 
     [Fact]
+    public async Task What_plays_no_part_among_the_latest_is_passed_over_or_refused_as_the_client_prefers()
+    {
+        using var strict = new HttpRequestMessage(HttpMethod.Get, $"fhir/Observation/$lastn?{One}&code=drainage&_sort=date");
+        strict.Headers.Add("Prefer", "handling=strict");
+        using var refused = await _fhir.Client.SendAsync(strict);
+
+        Assert.Equal(["_sort"], (await FhirOverHttp.Read<OperationOutcome>(refused, 400)).Issue.Single().Expression);
+        Assert.DoesNotContain("_sort", (await _fhir.Get<Bundle>($"fhir/Observation/$lastn?{One}&code=drainage&_sort=date")).SelfLink!.ToString(), StringComparison.Ordinal);
+    }
+
+    [Fact]
     public async Task An_operation_takes_its_parameters_as_a_resource_or_a_form_too()
     {
         var body = new Parameters { Parameter = [new() { Name = "subject.identifier", Value = new Identifier("https://ward.example/patients", "P-1") }, new() { Name = "code", Value = new FhirString("urine") }, new() { Name = "max", Value = new PositiveInt(1) }] };

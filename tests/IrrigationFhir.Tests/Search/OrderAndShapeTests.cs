@@ -176,18 +176,26 @@ public class OrderAndShapeTests(OrderAndShapeTests.Ward ward) : IClassFixture<Or
         };
         var sql = new SearchSql(new(observation, criteria, order, 100));
 
-        var plan = await Plan(sql);
+        var plan = await Plan(sql.Page(), sql.Values);
 
         Assert.Contains(plan, step => step.StartsWith("SEARCH", StringComparison.Ordinal) && step.Contains($"INDEX {index} ", StringComparison.Ordinal));
         Assert.DoesNotContain(plan, step => step.StartsWith("SCAN", StringComparison.Ordinal) && !step.Contains("CONSTANT ROW", StringComparison.Ordinal));
         Assert.Equal(sorts, plan.Contains("USE TEMP B-TREE FOR ORDER BY"));
     }
 
-    private async Task<List<string>> Plan(SearchSql sql)
+    [Fact]
+    public async Task The_history_of_a_type_is_read_by_the_indexes_of_when_it_was_stored()
     {
-        var text = sql.Page();
+        var plan = await Plan(ResourceStore.TypeHistorySql, new { type = "Observation", since = 0L, stored = long.MaxValue, id = "", count = 100 });
+
+        foreach (var index in new[] { "resource_by_last_updated", "resource_history_by_last_updated" })
+            Assert.Contains(plan, step => step.Contains($"INDEX {index} ", StringComparison.Ordinal));
+    }
+
+    private async Task<List<string>> Plan(string text, object values)
+    {
         await using var connection = _fhir.Database.OpenForReading();
-        var steps = await Dapper.SqlMapper.QueryAsync(connection, "explain query plan " + text, sql.Values);
+        var steps = await Dapper.SqlMapper.QueryAsync(connection, "explain query plan " + text, values);
         return [.. steps.Select(step => (string)step.detail)];
     }
 
