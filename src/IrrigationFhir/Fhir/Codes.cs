@@ -34,6 +34,9 @@ internal static class Codes
         /// <summary>HL7 v3 operations on data.</summary>
         public const string DataOperation = "http://terminology.hl7.org/CodeSystem/v3-DataOperation";
 
+        /// <summary>HL7 v3 values of observations; holds the mark of a resource that was not sent whole.</summary>
+        public const string ObservationValue = "http://terminology.hl7.org/CodeSystem/v3-ObservationValue";
+
         /// <summary>HL7 v3 routes of administration.</summary>
         public const string RouteOfAdministration = "http://terminology.hl7.org/CodeSystem/v3-RouteOfAdministration";
     }
@@ -256,6 +259,9 @@ internal static class Codes
 
     /// <summary>What a Provenance says happened: an entry or a result was struck out.</summary>
     public static CodeableConcept Nullified() => Concept(new Coding(Systems.DataOperation, "NULLIFY", "nullify"));
+
+    /// <summary>The tag of a resource of which only a part was sent.</summary>
+    public static Coding Subsetted() => new(Systems.ObservationValue, "SUBSETTED", "subsetted");
 
     /// <summary>A quantity with its UCUM code.</summary>
     /// <param name="value">In <paramref name="unit"/>.</param>
