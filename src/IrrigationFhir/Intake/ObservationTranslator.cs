@@ -212,7 +212,7 @@ internal sealed partial class ObservationTranslator
             return (from?.Instant ?? default, to?.Instant ?? default, true);
         }
 
-        var other = json.EnumerateObject().FirstOrDefault(p => p.Name.StartsWith("effective", StringComparison.Ordinal)).Name;
+        var other = json.EnumerateObject().Select(p => p.Name).FirstOrDefault(name => name.StartsWith("effective", StringComparison.Ordinal));
         if (other is null) problems.Add(EntryProblem.Missing($"{at}.effectiveDateTime", "when it was measured, with seconds and offset; for an amount over time effectivePeriod"));
         else problems.Add(EntryProblem.WrongType($"{at}.{other}", other, "effectiveDateTime, effectivePeriod or effectiveInstant"));
         return default;
@@ -351,7 +351,7 @@ internal sealed partial class ObservationTranslator
             "drain-clamped" or "drain-released" or "catheter-removed" => ["valueBoolean"],
             _ => ["valueQuantity"],
         };
-        if (json.EnumerateObject().FirstOrDefault(p => p.Name.StartsWith("value", StringComparison.Ordinal) && !expected.Contains(p.Name)) is { Name: { } other })
+        if (json.EnumerateObject().Select(p => p.Name).FirstOrDefault(name => name.StartsWith("value", StringComparison.Ordinal) && !expected.Contains(name)) is { } other)
         {
             problems.Add(EntryProblem.WrongType($"{at}.{other}", other, $"{string.Join(" or ", expected)} with {kind}"));
             return;
