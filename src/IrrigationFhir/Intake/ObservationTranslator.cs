@@ -412,6 +412,7 @@ internal sealed partial class ObservationTranslator
 
         if (Get(quantity, "comparator") is not null) Problem("not-a-value", $"{path}.comparator", "a bound", "a measured value: a value below or above a limit cannot be summed");
         if (Get(quantity, "value") is not { } value) problems.Add(EntryProblem.Missing($"{at}.{path}.value", "a number"));
+        else if (value.ValueKind == JsonValueKind.Number && !value.TryGetDecimal(out _)) problems.Add(EntryProblem.OutOfRange($"{at}.{path}.value", "a number beyond any measurement", "a number of at most 28 digits before the point"));
         else if (Unit(quantity, path) is { } unit)
         {
             entry[property] = new JsonObject { ["value"] = Copy(value), ["unit"] = unit };
@@ -497,6 +498,6 @@ internal sealed partial class ObservationTranslator
         return null;
     }
 
-    [GeneratedRegex(@"^\d{4}-\d\d-\d\dT\d\d:\d\d:(?<second>\d\d)(?<fraction>\.\d+)?(?:Z|[+-](?<hours>\d\d):(?<minutes>\d\d))\z", RegexOptions.ExplicitCapture)]
+    [GeneratedRegex(@"^\d{4}-\d\d-\d\dT(?:[01]\d|2[0-3]):[0-5]\d:(?<second>\d\d)(?<fraction>\.\d+)?(?:Z|[+-](?<hours>\d\d):(?<minutes>\d\d))\z", RegexOptions.ExplicitCapture)]
     private static partial Regex FullTime();
 }
