@@ -30,7 +30,7 @@ internal static class SentObservation
         {
             return Read(json.GetRawText()) is { Status: not null, Code.Coding.Count: > 0 };
         }
-        catch (Exception fault) when (fault is DeserializationFailedException or FormatException or JsonException)
+        catch (Exception fault) when (fault is DeserializationFailedException or Hl7.Fhir.Utility.CodedException or FormatException or JsonException)
         {
             return false;
         }

@@ -7,6 +7,11 @@ namespace IrrigationFhir.Intake;
 /// <summary>Asks the routes of the FHIR API from within: a GET in a Bundle, the search of a conditional create.</summary>
 internal sealed class InnerRequests(EndpointDataSource endpoints)
 {
+    // Read at the first question: by then every room has mapped its routes.
+    private readonly Lazy<IReadOnlyList<(TemplateMatcher Matcher, RouteEndpoint Endpoint)>> routes = new(() =>
+        [.. endpoints.Endpoints.OfType<RouteEndpoint>().Where(e => e.Metadata.GetMetadata<IHttpMethodMetadata>()?.HttpMethods.Contains(HttpMethods.Get) is true)
+            .Select(e => (new TemplateMatcher(TemplateParser.Parse(e.RoutePattern.RawText ?? ""), []), e))]);
+
     /// <summary>A reply from within.</summary>
     internal sealed record InnerReply(int Status, string Body, string? ETag, string? LastModified);
 
@@ -40,10 +45,10 @@ internal sealed class InnerRequests(EndpointDataSource endpoints)
     private RouteEndpoint? Find(DefaultHttpContext http)
     {
         RouteEndpoint? best = null;
-        foreach (var endpoint in endpoints.Endpoints.OfType<RouteEndpoint>().Where(e => e.Metadata.GetMetadata<IHttpMethodMetadata>()?.HttpMethods.Contains(HttpMethods.Get) is true))
+        foreach (var (matcher, endpoint) in routes.Value)
         {
             var values = new RouteValueDictionary();
-            if (!new TemplateMatcher(TemplateParser.Parse(endpoint.RoutePattern.RawText ?? ""), []).TryMatch(http.Request.Path, values)) continue;
+            if (!matcher.TryMatch(http.Request.Path, values)) continue;
             if (best is not null && best.RoutePattern.Parameters.Count <= endpoint.RoutePattern.Parameters.Count) continue;
             (best, http.Request.RouteValues) = (endpoint, values);
         }

@@ -1,7 +1,6 @@
 using System.Text.Json;
 using System.Text.Json.Nodes;
 using Hl7.Fhir.Model;
-using Hl7.Fhir.Serialization;
 using Hl7.Fhir.Utility;
 using Irrigation;
 using Irrigation.Episodes;
@@ -75,6 +74,7 @@ internal sealed class RecordObservations(RecordEntries record, EpisodesInMemory 
     /// <summary>What is wrong with an Observation by itself: its shape, its content, R4. Nothing is looked up.</summary>
     public (Translated? Said, IReadOnlyList<EntryProblem> Problems, bool Malformed) Read(JsonElement json, string at)
     {
+        if (Text(json, "resourceType") != "Observation") return (null, [new("malformed-resource", $"{at}.resourceType", Text(json, "resourceType") ?? "no resource type", "Observation")], true);
         var problems = new List<EntryProblem>();
         var said = ObservationTranslator.Translate(json, at, map, problems);
         var (observation, shape) = Shape(json, at, problems);
@@ -92,19 +92,8 @@ internal sealed class RecordObservations(RecordEntries record, EpisodesInMemory 
 
     private static (Observation? Observation, List<EntryProblem> Problems) Shape(JsonElement json, string at, List<EntryProblem> known)
     {
-        try
-        {
-            return (FhirJsonDeserializer.STRICT.Deserialize<Observation>(json.GetRawText()), []);
-        }
-        catch (DeserializationFailedException fault)
-        {
-            var problems = fault.Exceptions.OfType<ExtendedCodedException>().Select(e => new EntryProblem("malformed-resource", Within(at, e.InstancePath ?? "Observation"), e.BaseErrorMessage ?? e.ErrorCode, "an Observation of FHIR R4")).ToList();
-            return (null, [.. problems.Where(p => !known.Exists(k => Covers(k.Where, p.Where)))]);
-        }
-        catch (Exception fault) when (fault is JsonException or FormatException)
-        {
-            return (null, [new("malformed-resource", at, "JSON that is no resource", "an Observation of FHIR R4")]);
-        }
+        var (observation, faults) = ResourceJson.Read<Observation>(json);
+        return (observation, [.. faults.Select(p => p with { Where = Within(at, p.Where) }).Where(p => !known.Exists(k => Covers(k.Where, p.Where)))]);
     }
 
     private static bool Covers(string known, string where) =>

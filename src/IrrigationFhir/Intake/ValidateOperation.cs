@@ -1,7 +1,5 @@
 using System.Text.Json;
 using Hl7.Fhir.Model;
-using Hl7.Fhir.Serialization;
-using Hl7.Fhir.Utility;
 using Irrigation.Episodes;
 using IrrigationFhir.Fhir;
 using IrrigationFhir.Rest;
@@ -54,10 +52,10 @@ internal sealed class ValidateOperation(ProfileValidator profiles, RecordObserva
     private OperationOutcome Judge(string type, JsonElement json, string? profile, string? mode)
     {
         if (Text(json, "resourceType") != type) return Outcomes.Of([EntryProblem.UnknownWord("resourceType", Text(json, "resourceType") ?? "none", [type])]);
-        var problems = new List<EntryProblem>();
-        try
+        var (resource, faults) = ResourceJson.Read<Resource>(json);
+        var problems = new List<EntryProblem>(faults);
+        if (resource is not null)
         {
-            var resource = FhirJsonDeserializer.STRICT.Deserialize<Resource>(json.GetRawText());
             if (profile is not null)
             {
                 resource.Meta ??= new();
@@ -65,10 +63,6 @@ internal sealed class ValidateOperation(ProfileValidator profiles, RecordObserva
             }
 
             problems.AddRange(profiles.Validate(resource).Select(f => new EntryProblem(f.Key, f.Where, f.Text, "what its profile and R4 require")));
-        }
-        catch (DeserializationFailedException fault)
-        {
-            problems.AddRange(fault.Exceptions.OfType<ExtendedCodedException>().Select(e => new EntryProblem("malformed-resource", e.InstancePath ?? type, e.BaseErrorMessage ?? e.ErrorCode, $"a {type} of FHIR R4")));
         }
 
         // Asked whether it could be created or changed, the intake answers too.

@@ -44,6 +44,7 @@ public sealed class BadInputTests(EveningOnTheWard evening)
         ["irrigant after the end of the episode"] = (BagTakenDown("bad", "21:00", 0), "after-episode-end", ".at", "2026-03-14T21:00:00Z", "the episode's end, 2026-03-14T20:00:00Z"),
         ["irrigant before the start of the episode"] = (BagHung("bad", "07:00", 3000).With("line", "3"), "before-episode-start", ".at", "2026-03-14T07:00:00Z", "the episode's start, 2026-03-14T08:00:00Z"),
         ["a NUL in a text"] = (Emptied("bad", "11:00", 250).With("note", "clear\u0000urine"), "bad-text", ".note", "a control character", "none of them a control character"),
+        ["an original that is no Observation"] = (Emptied("bad", "11:00", 250).With("original", new JsonObject { ["status"] = "final" }), "wrong-type", ".original", "something else", "of a FHIR Observation"),
         ["a text beyond its length"] = (Emptied(new('x', 201), "11:00", 250), "bad-text", ".id", "201 characters", "1 to 200 characters"),
         ["an unknown property"] = (Emptied("bad", "11:00", 250).With("volum", Millilitres(300)), "unknown-property", ".volum", "a property that is not read", "drainage-emptied"),
         ["an unknown property of a quantity"] = (Urine("""{"value": 250, "unit": "mL", "comparator": "<"}"""), "unknown-property", ".volume.comparator", "a property that is not read", "a quantity"),

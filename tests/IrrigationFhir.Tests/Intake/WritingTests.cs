@@ -316,6 +316,54 @@ public class WritingTests(EveningOnTheWard evening)
         Assert.Empty((await _ward.Read($"/episodes/{episode}/entries"))["entries"]!.AsArray());
     }
 
+    [Fact]
+    public async Task Whatever_stands_in_an_element_the_answer_is_never_our_failure()
+    {
+        var (sender, _) = await Of(evening);
+        var whole = NightInFhir.Observation(InventedNight.AsCharted().SelectMany(r => r).Select(e => e!.AsObject()).First(e => (string)e["kind"]! == "bag-hung"));
+        whole["subject"] = sender.Patient;
+        whole["device"] = new JsonObject { ["reference"] = "#d" };
+        whole["contained"] = new JsonArray(new JsonObject { ["resourceType"] = "Device", ["id"] = "d", ["identifier"] = new JsonArray(new JsonObject { ["value"] = "bag scale (invented)" }) });
+        whole["derivedFrom"] = new JsonArray(new JsonObject { ["reference"] = "Observation/1" });
+        whole["interpretation"] = new JsonArray(new JsonObject { ["coding"] = new JsonArray(new JsonObject { ["code"] = "VAL" }) });
+        whole["meta"] = new JsonObject { ["security"] = new JsonArray(new JsonObject { ["code"] = "N" }) };
+        whole["effectiveDateTime"] = "2026-03-14T09:00:00Z";
+        whole["issued"] = "2026-03-14T09:00:40Z";
+        foreach (var path in Paths(whole, []).ToList())
+        {
+            foreach (var other in new[] { "null", "1", "\"x\"", "\"\"", "[]", "{}", "[null]", "[[]]", "true", "1e400", "\"2026\"" })
+            {
+                var changed = whole.DeepClone();
+                var parent = path[..^1].Aggregate((JsonNode)changed, (node, step) => step is int i ? node[i]! : node[(string)step]!);
+                if (path[^1] is int index) parent[index] = JsonNode.Parse(other);
+                else parent[(string)path[^1]] = JsonNode.Parse(other);
+                Assert.True((int)(await sender.Post(changed)).Status < 500, $"{string.Join('.', path)} = {other}");
+            }
+        }
+
+        static IEnumerable<object[]> Paths(JsonNode? node, object[] at) => node switch
+        {
+            JsonObject inner => inner.SelectMany(p => Paths(p.Value, [.. at, p.Key]).Prepend([.. at, p.Key])),
+            JsonArray list => list.SelectMany((item, i) => Paths(item, [.. at, i]).Prepend([.. at, i])),
+            _ => [],
+        };
+    }
+
+    [Fact]
+    public async Task A_bundle_of_anything_is_never_our_failure()
+    {
+        var (sender, _) = await Of(evening);
+        foreach (var entry in new[] { "null", "1", "{}", "{\"request\": 1}", "{\"request\": {\"method\": \"POST\", \"url\": \"Observation\"}, \"resource\": 1}", "{\"request\": {\"method\": \"POST\", \"url\": \"Observation\"}, \"resource\": {\"resourceType\": \"Patient\"}}", "{\"request\": {\"method\": \"GET\", \"url\": \"../episodes\"}}", "{\"request\": {\"method\": \"GET\", \"url\": \"Observation?date=x\"}}" })
+        {
+            foreach (var type in new[] { "batch", "transaction" })
+            {
+                var answer = await sender.Bundle(type, [JsonNode.Parse(entry)!]);
+                Assert.True((int)answer.Status < 500, entry);
+                if (type == "batch") Assert.Matches("^[24]", (string)answer.Json["entry"]![0]!["response"]!["status"]!);
+            }
+        }
+    }
+
     [Theory]
     [InlineData("http://loinc.org", "29463-7", """{"value": 70.5, "system": "http://unitsofmeasure.org", "code": "kg"}""", "weight-measured", "weight")]
     [InlineData("http://loinc.org", "72514-3", """{"value": 3, "system": "http://unitsofmeasure.org", "code": "{score}"}""", "tolerance-noted", "pain")]
