@@ -3,6 +3,7 @@ using IrrigationFhir.Entries;
 using IrrigationFhir.Episodes;
 using IrrigationFhir.Fhir;
 using IrrigationFhir.Health;
+using IrrigationFhir.Intake;
 using IrrigationFhir.Rest;
 using IrrigationFhir.Settings;
 using IrrigationFhir.Store;
@@ -40,6 +41,7 @@ internal static class Service
         builder.Services.AddEpisodes();
         builder.Services.AddEntries();
         builder.Services.AddFhir(builder.Configuration);
+        builder.Services.AddIntake(builder.Configuration);
         builder.Services.AddHealth();
         builder.Services.AddContract();
 
@@ -50,6 +52,7 @@ internal static class Service
         app.MapEntries();               // POST  what was instilled, drained, seen, ordered
         app.MapEpisodes();              // GET   the log, and the balance it yields
         app.MapFhir();                  // GET   read, search, history, metadata
+        app.MapIntake();                // POST  the same as FHIR: Observations, batch, transaction, $validate
         app.MapSettings();              // GET   what the numbers rest on
         app.MapContract();              // GET   the contract
         app.MapHealth();

@@ -16,6 +16,7 @@ public partial class RoomsTests
         ["Episodes"] = ["Entries", "Fhir", "Rest", "Store"],
         ["Fhir"] = ["Episodes", "Health"],
         ["Health"] = ["Store"],
+        ["Intake"] = ["Entries", "Episodes", "Fhir", "Rest", "Store"],
         ["Rest"] = ["Episodes", "Fhir", "Search", "Store"],
         ["Search"] = ["Rest", "Store"],
         ["Settings"] = ["Entries", "Rest"],

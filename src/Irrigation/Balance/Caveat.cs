@@ -41,6 +41,9 @@ public enum Caveat
     /// <summary>The pump's counter went back without a charted restart: what ran in between is not known.</summary>
     PumpCounterReset,
 
+    /// <summary>Another device reads from here on: a counter is never subtracted from another device's, so what passed between the two is not known.</summary>
+    DeviceChanged,
+
     /// <summary>The container's level fell without a charted emptying: what drained in between is not known.</summary>
     ContainerReset,
 

@@ -98,6 +98,7 @@ internal sealed class DrainedOverTime(EpisodeLog log, BalanceSettings settings)
 
         // A reading at the very start says what was there before: it counts for nothing and is the level to compare with.
         if (reading.At <= log.Frame.Start) return (since, Measured.Nothing, null, null);
+        if (before is not null && reading is not DrainageEmptied && container[i - 1].Header.IsOfAnotherDeviceThan(reading.Header)) return (since, null, Caveat.DeviceChanged, null);
         var held = before is null ? Measured.Nothing : Held(before);
         var added = Held(reading) - held;
         if (added.Charted < -settings.LevelTolerance) return (since, null, Caveat.ContainerReset, null);
@@ -152,7 +153,7 @@ internal sealed class DrainedOverTime(EpisodeLog log, BalanceSettings settings)
 
     /// <summary>
     /// The highest level since the container was last emptied, so that re-reading a little lower and then higher adds up to the truth.
-    /// Stops at a fall by more than the tolerance, which is a reset, and where no earlier reading can have been higher.
+    /// Stops at a fall by more than the tolerance, which is a reset, at the readings of another device, and where no earlier reading can have been higher.
     /// </summary>
     private (Entry? Highest, bool Known) LevelBefore(Timeline container, int index)
     {
@@ -161,6 +162,7 @@ internal sealed class DrainedOverTime(EpisodeLog log, BalanceSettings settings)
         {
             if (Empties(container[i])) return (highest, true);
             var level = Content(container[i]);
+            if (highest is not null && container[i].Header.IsOfAnotherDeviceThan(container[i + 1].Header)) break;
             if (highest is not null && level - Content(container[i + 1]) > settings.LevelTolerance) break;
             if (highest is not null && level < Content(highest) - settings.LevelTolerance) break;
             if (highest is null || level > Content(highest)) highest = container[i];

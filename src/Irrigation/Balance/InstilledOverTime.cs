@@ -384,6 +384,7 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
         {
             var (from, to) = ((PumpTotalRead)pumps[i], (PumpTotalRead)pumps[i + 1]);
             if (to.Restarted) yield return new(from.At, to.At, settings.Characters.Counted(to.Total, to), to.Key, null, new(Volume.Zero, null, to.Total));
+            else if (to.Header.IsOfAnotherDeviceThan(from.Header)) yield return new(from.At, to.At, null, to.Key, Caveat.DeviceChanged);
             else if (to.Total >= from.Total) yield return new(from.At, to.At, settings.Characters.Counted(to.Total - from.Total, to), to.Key, null, new(from.Total, null, to.Total));
             else yield return new(from.At, to.At, null, to.Key, Caveat.PumpCounterReset);
         }

@@ -83,8 +83,8 @@ public enum UrineRoute
 }
 
 /// <summary>An entry's identity: unique per source, given by the sender.</summary>
-/// <param name="Source">Who sends: a ward system, a gateway, a device. 1 to 64 characters.</param>
-/// <param name="Id">The sender's own id. 1 to 64 characters.</param>
+/// <param name="Source">Who sends: a ward system, a gateway, a device. 1 to 200 characters.</param>
+/// <param name="Id">The sender's own id. 1 to 200 characters.</param>
 public readonly record struct EntryKey(string Source, string Id)
 {
     /// <summary>Ordinal, source first: breaks ties the same way whatever the order of arrival.</summary>
@@ -121,6 +121,12 @@ public sealed record EntryHeader(EntryKey Key, Instant At)
 
     /// <summary>Free text.</summary>
     public string? Note { get; init; }
+
+    /// <summary>What the sender said in a language of its own, if the entry was translated. Opaque here: kept, compared, never read.</summary>
+    public string? Original { get; init; }
+
+    /// <summary>Whether two readings are of devices that are known and differ: their counters have nothing in common.</summary>
+    public bool IsOfAnotherDeviceThan(EntryHeader other) => Device is not null && other.Device is not null && Device != other.Device;
 }
 
 /// <summary>Something that happened at the bedside, in the past tense.</summary>

@@ -125,8 +125,15 @@ internal static class EntriesApi
     public static OutcomeResult Refused(int status, IEnumerable<EntryProblem> problems) =>
         new(status, Outcome.Of(problems.Select(p => Outcome.Problem(p.Code, p.Saw, p.Expected, p.Where, TypeOf(p.Code)))));
 
-    private static OperationOutcome.IssueType TypeOf(string code) => code switch
+    /// <summary>The issue type that goes with a problem's code.</summary>
+    public static OperationOutcome.IssueType TypeOf(string code) => code switch
     {
+        "conflicting-content" or "version-conflict" or "known-elsewhere" => OperationOutcome.IssueType.Conflict,
+        "unknown-code" or "ambiguous-code" => OperationOutcome.IssueType.CodeInvalid,
+        "no-episode" or "several-episodes" or "encounter-mismatch" or "not-yours" => OperationOutcome.IssueType.BusinessRule,
+        "not-understood" or "method-not-allowed" or "unsupported-media-type" => OperationOutcome.IssueType.NotSupported,
+        "unknown-resource" => OperationOutcome.IssueType.NotFound,
+        "several-matches" => OperationOutcome.IssueType.MultipleMatches,
         "missing" or "missing-unit" => OperationOutcome.IssueType.Required,
         "malformed-json" or "too-deep" or "byte-order-mark" or "wrong-type" or "unknown-property" or "repeated-property" => OperationOutcome.IssueType.Structure,
         "unknown-kind" or "unknown-word" or "wrong-unit" => OperationOutcome.IssueType.CodeInvalid,

@@ -45,6 +45,10 @@ internal sealed record EntriesBody(IReadOnlyList<JsonElement> Items, EntryProble
         return new(items, null);
     }
 
+    /// <summary>Reads bytes that are one JSON value, as strictly as a body of this API.</summary>
+    public static (JsonElement Root, EntryProblem? Fault) ReadOne(ReadOnlyMemory<byte> bytes) =>
+        Check(bytes.Span) is { } problem ? (default, problem) : Parse(bytes, "body");
+
     private static async Task<ReadOnlyMemory<byte>> ReadAll(HttpRequest request, CancellationToken stop)
     {
         using var body = new MemoryStream();

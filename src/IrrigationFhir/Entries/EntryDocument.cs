@@ -14,10 +14,10 @@ namespace IrrigationFhir.Entries;
 [JsonUnmappedMemberHandling(JsonUnmappedMemberHandling.Disallow)]
 internal sealed record EntryDocument
 {
-    [Description("Who sends: a ward system, a gateway, a device. With id it identifies the entry. 1 to 64 characters.")]
+    [Description("Who sends: a ward system, a gateway, a device. With id it identifies the entry. 1 to 200 characters.")]
     public required string Source { get; init; }
 
-    [Description("The sender's id of the entry, unique per source. 1 to 64 characters. Sending it again with the same content changes nothing; other content under the same id is a correction.")]
+    [Description("The sender's id of the entry, unique per source. 1 to 200 characters. Sending it again with the same content changes nothing; other content under the same id is a correction.")]
     public required string Id { get; init; }
 
     [Description("What happened. Required, except with status entered-in-error.")]
@@ -65,6 +65,9 @@ internal sealed record EntryDocument
 
     [Description("Free text, at most 1000 characters.")]
     public string? Note { get; init; }
+
+    [Description("What the sender of a FHIR Observation said, where the entry was translated from one: status, code, value[x], derivedFrom. Kept and published again beside our own codes; takes no part in the arithmetic.")]
+    public System.Text.Json.Nodes.JsonObject? Original { get; init; }
 
     [Description("Irrigation line (bags, flow, pump, totals); \"1\" where there is only one.")]
     public string? Line { get; init; }

@@ -94,6 +94,15 @@ internal sealed class EntryJson
         return null;
     }
 
+    /// <summary>JSON that is kept as it is, if it fits; null where it is absent.</summary>
+    public string? Raw(string name, int longest, Func<JsonElement, bool> fits, string expected)
+    {
+        if (Find(name) is not { } value) return null;
+        var text = value.GetRawText();
+        if (text.Length > longest) return Fail<string>(EntryProblem.OutOfRange(At(name), $"{text.Length.ToString(CultureInfo.InvariantCulture)} characters of JSON", $"at most {longest.ToString(CultureInfo.InvariantCulture)}"));
+        return fits(value) ? text : Fail<string>(EntryProblem.WrongType(At(name), "something else", expected));
+    }
+
     /// <summary>A whole number within a range.</summary>
     public int? Whole(string name, int least, int most)
     {

@@ -1,6 +1,7 @@
 using System.Text.Json;
 using Irrigation.Episodes;
 using Irrigation.Measures;
+using IrrigationFhir.Fhir;
 using NodaTime;
 
 namespace IrrigationFhir.Entries;
@@ -14,7 +15,10 @@ internal sealed record EntryRequest(Entry Entry, string Json, string Where);
 /// <summary>Turns JSON into entries: every problem at once, or none.</summary>
 internal static class EntryReader
 {
-    private const int LongestKey = 64;
+    private const int LongestName = 64;
+
+    // Identifiers that devices build from patient, type, unit and time are long.
+    private const int LongestKey = 200;
 
     /// <summary>Reads one entry; null where something is wrong with it, and then <paramref name="problems"/> has grown.</summary>
     public static EntryRequest? Read(JsonElement json, string where, List<EntryProblem> problems)
@@ -65,13 +69,14 @@ internal static class EntryReader
             Device = read.Text("device"),
             Purpose = read.Word<Purpose>("purpose") ?? Purpose.Clinical,
             Note = read.Text("note"),
+            Original = read.Raw("original", SentObservation.LongestJson, SentObservation.Fits, "an object with status, code, value[x] and derivedFrom of a FHIR Observation, and nothing else"),
         };
     }
 
     private static Entry Content(string kind, EntryHeader header, EntryJson read)
     {
-        string Line() => read.Text("line", LongestKey) ?? "1";
-        string Container() => read.Text("container", LongestKey) ?? "1";
+        string Line() => read.Text("line", LongestName) ?? "1";
+        string Container() => read.Text("container", LongestName) ?? "1";
         return kind switch
         {
             "bag-hung" => new BagHung(header, Line(), read.RequiredVolume("volume"), read.Text("bag"), read.Text("bagType"), read.Text("solution"), read.Volume("tubingPrime")),
@@ -113,7 +118,7 @@ internal static class EntryReader
             "indication-reviewed" => new IndicationReviewed(header, read.Text("indication"), read.Flag("stillNeeded")),
             "washout-performed" => new WashoutPerformed(header, read.Whole("cycles", 1, 1000), read.Flag("cleared")),
             "escalated" => new Escalated(header, read.Text("whom"), read.Text("reason")),
-            "flag-acknowledged" => new FlagAcknowledged(header, read.RequiredText("flag", LongestKey, "the flag's id")),
+            "flag-acknowledged" => new FlagAcknowledged(header, read.RequiredText("flag", LongestName, "the flag's id")),
             _ => throw new ArgumentOutOfRangeException(nameof(kind), kind, "a kind without a reading"),
         };
     }

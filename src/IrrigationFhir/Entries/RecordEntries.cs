@@ -35,22 +35,26 @@ internal sealed class RecordEntries(EpisodesInMemory episodes, EpisodeStore stor
         .Build();
 
     /// <summary>Records entries in an episode: all of them or none, or with <paramref name="lenient"/> those that can be.</summary>
-    public async Task<EntriesOutcome> Handle(string episodeId, IReadOnlyList<JsonElement> sent, bool lenient, CancellationToken stop)
+    public Task<EntriesOutcome> Handle(string episodeId, IReadOnlyList<JsonElement> sent, bool lenient, CancellationToken stop) =>
+        Handle(episodeId, sent, lenient, static (_, _, _) => null, stop);
+
+    /// <summary>The same for a sender who is promised more: <paramref name="condition"/> says of the entry at an index what it breaks, by the very log that it would be appended to.</summary>
+    public async Task<EntriesOutcome> Handle(string episodeId, IReadOnlyList<JsonElement> sent, bool lenient, Func<int, Entry, EpisodeLog, EntryProblem?> condition, CancellationToken stop)
     {
         var read = sent.Select((json, i) => Read(json, i)).ToList();
         if (!lenient && read.SelectMany(r => r.Problems).ToList() is { Count: > 0 } problems) return new EntriesOutcome.Rejected(problems);
 
         using var turn = await Turns.Of(episodeId, stop);
-        return await UntilSaved.ExecuteAsync(async token => await Record(episodeId, read, lenient, token), stop)
+        return await UntilSaved.ExecuteAsync(async token => await Record(episodeId, read, lenient, condition, token), stop)
             ?? throw new InvalidOperationException("an episode that changed under every attempt");
     }
 
-    private async Task<EntriesOutcome?> Record(string episodeId, IReadOnlyList<Sent> read, bool lenient, CancellationToken stop)
+    private async Task<EntriesOutcome?> Record(string episodeId, IReadOnlyList<Sent> read, bool lenient, Func<int, Entry, EpisodeLog, EntryProblem?> condition, CancellationToken stop)
     {
         if (await episodes.Find(episodeId, stop) is not { } episode) return new EntriesOutcome.UnknownEpisode();
 
         var now = Instant.FromDateTimeOffset(clock.GetUtcNow());
-        var judged = Judge(read, episode.Log, now);                                     // no I/O from here …
+        var judged = Judge(read, episode.Log, condition, now);                                     // no I/O from here …
         if (!lenient && judged.SelectMany(s => s.Problems).ToList() is { Count: > 0 } problems) return new EntriesOutcome.Rejected(problems);
 
         var accepted = judged.Where(s => s.Problems.Count == 0).ToList();
@@ -84,14 +88,14 @@ internal sealed class RecordEntries(EpisodesInMemory episodes, EpisodeStore stor
     }
 
     /// <summary>What can only be judged with the log and the clock at hand.</summary>
-    private List<Sent> Judge(IReadOnlyList<Sent> read, EpisodeLog log, Instant now)
+    private List<Sent> Judge(IReadOnlyList<Sent> read, EpisodeLog log, Func<int, Entry, EpisodeLog, EntryProblem?> condition, Instant now)
     {
         var first = new Dictionary<EntryKey, int>();
         var judged = new List<Sent>(read.Count);
         foreach (var sent in read)
         {
             var entry = sent.Entry is null ? null : WithTime(sent.Entry, log);
-            judged.Add(sent.Entry is null ? sent : sent with { Entry = entry, Problems = [.. Alone(sent, entry, now, first)] });
+            judged.Add(sent.Entry is null ? sent : sent with { Entry = entry, Problems = [.. Alone(sent, entry, now, first), .. entry is not null && condition(sent.Index, entry, log) is { } broken ? [broken] : Array.Empty<EntryProblem>()] });
             if (entry is not null) first.TryAdd(entry.Key, sent.Index);
         }
 

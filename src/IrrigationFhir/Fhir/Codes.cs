@@ -37,6 +37,9 @@ internal static class Codes
         /// <summary>HL7 v3 values of observations; holds the mark of a resource that was not sent whole.</summary>
         public const string ObservationValue = "http://terminology.hl7.org/CodeSystem/v3-ObservationValue";
 
+        /// <summary>HL7 v3 reasons, among them why data are marked.</summary>
+        public const string ActReason = "http://terminology.hl7.org/CodeSystem/v3-ActReason";
+
         /// <summary>HL7 v3 routes of administration.</summary>
         public const string RouteOfAdministration = "http://terminology.hl7.org/CodeSystem/v3-RouteOfAdministration";
     }
@@ -73,7 +76,7 @@ internal static class Codes
     }
 
     private static readonly string[] LocalSystems =
-        ["irrigation-observation", "irrigation-kind", "output-window", "calculation-method", "measuring-way", "urine-route", "balance-term", "caveat"];
+        ["irrigation-observation", "irrigation-kind", "output-window", "calculation-method", "measuring-way", "urine-route", "balance-term", "caveat", "entry-kind"];
 
     private static readonly Lazy<FrozenDictionary<(string System, string Slug), string>> Local = new(() =>
         LocalSystems
@@ -225,6 +228,28 @@ internal static class Codes
     /// <summary>Code of a component.</summary>
     /// <param name="slug">Code of <c>irrigation-observation</c>.</param>
     public static CodeableConcept Component(string slug) => Concept(Observed(slug));
+
+    /// <summary>What an entry says happened.</summary>
+    /// <param name="slug">Code of <c>entry-kind</c>.</param>
+    public static CodeableConcept EntryKind(string slug) => Concept(Own("entry-kind", slug));
+
+    /// <summary>The label of data that are about no patient: tests, demonstrations, calibrations.</summary>
+    public static Coding TestData() => new(Systems.ActReason, "HTEST", "test health data");
+
+    /// <summary>Whether a label in <c>meta.security</c> marks test data.</summary>
+    public static bool IsTestData(string? system, string? code) => (system, code) is (Systems.ActReason, "HTEST");
+
+    /// <summary>
+    /// A sender's codings that can stand beside ours. Mixed drainage, urine and estimates have codes that must not stand there
+    /// (a urine code on drainage counts the irrigant as urine); what is left out is kept with the entry.
+    /// </summary>
+    public static IEnumerable<Coding> Besides(CodeableConcept ours, CodeableConcept sent)
+    {
+        string[] spoken = ours.Coding.Exists(c => c.Code is "bladder-drainage-total" or "urine-collected") ? [Systems.Loinc, Systems.Snomed, Systems.Mdc] : [];
+        string[] held = [IrrigantIntakeMeasured.Code!, IrrigantIntakeEstimated.Code!];
+        return sent.Coding.Where(c => !ours.Coding.Exists(own => own.System == c.System && own.Code == c.Code)
+            && !spoken.Contains(c.System) && !held.Contains(c.Code) && c.System?.StartsWith(Profiles.CanonicalBase, StringComparison.Ordinal) is not true);
+    }
 
     /// <summary>An irrigation, its kind, and the HL7 v3 route that says the kind in a standard vocabulary.</summary>
     /// <param name="kindSlug">Code of <c>irrigation-kind</c>.</param>

@@ -15,7 +15,7 @@ internal static class CorrectionMapper
         foreach (var (disposition, logged) in appended.Outcomes.Where(o => o.Disposition is Disposition.Amended or Disposition.Retracted))
         {
             var versions = episode.Log.Versions(logged.Entry.Key);
-            var own = versions.Select(v => EntryMapper.IdOf(episode, v.Entry)).OfType<string>().Distinct();
+            var own = versions.SelectMany(v => new[] { EntryMapper.IdOf(episode, v.Entry), SentObservation.AsSentId(episode, v.Entry) }).OfType<string>().Distinct();
             var derived = changes.Where(c => c.Interval.Stream == FluidBalance.Bladder && Uses(c, logged.Entry.Key)).Select(c => CorrectedUrineOutputMapper.IdOf(episode, c.Interval));
             var targets = own.Concat(derived).Select(id => new ResourceReference($"Observation/{id}")).ToList();
             if (targets.Count > 0) yield return ToProvenance(episode, disposition, logged, targets);

@@ -26,7 +26,10 @@ internal static class EntryMapper
     public static string? IdOf(Episode episode, Entry entry) => SlugOf(entry) is { } slug ? Wire.EntryId(episode.Id, slug, entry.Key) : null;
 
     /// <summary>The Observation of an entry; null for one that is not published, or (a first reading) measures nothing yet.</summary>
-    public static Observation? ToObservation(Entry entry, Episode episode, ObservationStatus status) => entry switch
+    public static Observation? ToObservation(Entry entry, Episode episode, ObservationStatus status) =>
+        SentObservation.Beside(InOurWords(entry, episode, status), entry, episode);
+
+    private static Observation? InOurWords(Entry entry, Episode episode, ObservationStatus status) => entry switch
     {
         { Header.Purpose: not Purpose.Clinical } => null,
         IrrigantInstilled e => With(Bare(e, episode, status), Profiles.IrrigantInstilled, Codes.IrrigantInstilled(e.Header.How == MeasuringWay.Estimate), Wire.Quantity(e.Amount)),
@@ -41,7 +44,8 @@ internal static class EntryMapper
         _ => null,
     };
 
-    private static Observation Bare(Entry entry, Episode episode, ObservationStatus status)
+    /// <summary>What every Observation of an entry says.</summary>
+    public static Observation Bare(Entry entry, Episode episode, ObservationStatus status)
     {
         var zone = episode.Definition.Frame.Zone;
         return new()

@@ -40,6 +40,11 @@ internal static class EpisodeMapper
             {
                 Publish(EntryMapper.ToObservation(gone, before, ObservationStatus.EnteredInError));
             }
+
+            if (change.Before is { } left && SentObservation.AsSentId(before, left) is { } sent && (change.After is null || SentObservation.AsSentId(after, change.After) != sent))
+            {
+                Publish(SentObservation.AsSent(left, before, withdrawn: true));
+            }
         }
 
         foreach (var entry in appended.Changes.SelectMany(c => new[] { c.After, Follower(before, c.Before), Follower(after, c.After) }).OfType<Entry>())
@@ -47,6 +52,13 @@ internal static class EpisodeMapper
             if (after.Log.Current(entry.Key)?.Entry != entry) continue;
             var status = after.Log.IsCorrected(entry.Key) ? ObservationStatus.Corrected : ObservationStatus.Final;
             Publish(EntryMapper.ToObservation(entry, after, status));
+            Publish(SentObservation.AsSent(entry, after, withdrawn: false));
+        }
+
+        // Withdrawn before it ever arrived: the withdrawal is all there is to show.
+        foreach (var entry in appended.Outcomes.Select(o => o.Logged.Entry).OfType<EnteredInError>().Where(e => after.Log.Versions(e.Key).TrueForAll(v => v.Entry is EnteredInError)))
+        {
+            Publish(SentObservation.AsSent(entry, after, withdrawn: true));
         }
 
         return touched.Values;

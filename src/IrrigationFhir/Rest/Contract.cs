@@ -101,7 +101,8 @@ internal static class Contract
             Title = "IrrigationFhir",
             Version = "1",
             Description = "Corrected urine output under bladder irrigation: entries in, balance and profile-validated FHIR R4 out. " +
-                "Every error is a FHIR OperationOutcome, and a refused request changes nothing. The FHIR API under /fhir describes itself at /fhir/metadata. " + Texts.Caution,
+                "Every error is a FHIR OperationOutcome, and a refused request changes nothing. The FHIR API under /fhir describes itself at /fhir/metadata; " +
+                "an Observation posted there becomes an entry of the episode of its patient (by identifier) whose time covers it, of several of the one of its encounter, and is refused where there is none. " + Texts.Caution,
         };
         document.Servers = [];
         return Task.CompletedTask;

@@ -96,7 +96,7 @@ internal static class FhirApi
         Outcome.Problem("unknown-resource", address, "the type, id and version of a stored resource", null, OperationOutcome.IssueType.NotFound));
 
     /// <summary>FHIR addresses are case-sensitive, routing here is not.</summary>
-    private static async ValueTask<object?> RequireExactCase(EndpointFilterInvocationContext context, EndpointFilterDelegate next)
+    public static async ValueTask<object?> RequireExactCase(EndpointFilterInvocationContext context, EndpointFilterDelegate next)
     {
         var http = context.HttpContext;
         var pattern = (http.GetEndpoint() as RouteEndpoint)?.RoutePattern;

@@ -88,6 +88,7 @@ public class CodesTests
             ["urine-route"] = Codes.UrineRoute,
             ["balance-term"] = Codes.BalanceTerm,
             ["caveat"] = slug => Codes.Caveat(slug, null),
+            ["entry-kind"] = Codes.EntryKind,
             ["irrigation-kind"] = slug => new() { Coding = [Codes.IrrigationProcedure(slug).Coding[1]] },
             ["calculation-method"] = _ => Codes.DrainageMinusIrrigant(),
         };

@@ -21,6 +21,9 @@ public class SlugTests
     public void Every_route_of_urine_has_its_code() => AssertSame("urine-route", Slug.All<UrineRoute>());
 
     [Fact]
+    public void Every_kind_of_entry_has_its_code() => AssertSame("entry-kind", EntryKinds.All.Where(kind => kind != "entered-in-error"));
+
+    [Fact]
     public void Every_window_that_is_published_has_its_code() =>
         AssertSame("output-window", Slug.All<WindowKind>().Where(slug => slug != Slug.Of(WindowKind.Trailing)));
 

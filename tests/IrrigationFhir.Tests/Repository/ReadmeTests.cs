@@ -2,6 +2,7 @@ using System.Diagnostics;
 using System.Text.Json.Nodes;
 using System.Text.RegularExpressions;
 using IrrigationFhir.Fhir;
+using IrrigationFhir.Intake;
 using IrrigationFhir.Rest;
 
 namespace IrrigationFhir.Tests.Repository;
@@ -38,12 +39,12 @@ public partial class ReadmeTests
         Skip.IfNot(OnPath("bash") && OnPath("curl"), "bash and curl are needed to run the README's commands as they stand");
         await using var ward = RunningService.Start("2026-03-15T06:05:00Z");
         var commands = Blocks.Where(block => block.Contains("curl", StringComparison.Ordinal)).SelectMany(block => block.Split('\n')).ToList();
-        Assert.Equal(8, commands.Count);
+        Assert.Equal(9, commands.Count);
 
         // Each reply on a line of its own; what only sets a variable answers nothing.
         var script = string.Join('\n', commands.Select(command => $"{command.Replace(Served, ward.Http.BaseAddress!.ToString().TrimEnd('/'), StringComparison.Ordinal)}; echo"));
         var replies = (await Bash(script)).Split('\n', StringSplitOptions.RemoveEmptyEntries).Select(line => JsonNode.Parse(line)!).ToList();
-        Assert.Equal(7, replies.Count);
+        Assert.Equal(8, replies.Count);
 
         Assert.Equal(1, (int)replies[0]["version"]!);
         Assert.All(replies[1]["entries"]!.AsArray(), entry => Assert.Equal("recorded", (string)entry!["outcome"]!));
@@ -61,13 +62,15 @@ public partial class ReadmeTests
         Assert.All(replies[5]["entry"]!.AsArray(), entry => Assert.Contains((string)entry!["resource"]!["code"]!["coding"]![0]!["code"]!, "9187-6"));
         Assert.NotEmpty(replies[5]["entry"]!.AsArray());
         Assert.Equal("negative", (string)replies[6]["issue"]![0]!["details"]!["coding"]![0]!["code"]!);
+        Assert.Equal(("Observation", 35m), ((string)replies[7]["resourceType"]!, (decimal)replies[7]["valueQuantity"]!["value"]!));
     }
 
     [Fact]
     public void Every_setting_that_the_code_reads_has_its_row()
     {
         var literal = Repo.Files("src/IrrigationFhir", "*.cs").SelectMany(file => SettingRead().Matches(Repo.Read(file))).Select(m => m.Groups[1].Value);
-        var read = literal.Concat(typeof(FhirSettings).GetProperties().Where(p => p.CanWrite).Select(p => $"Fhir:{p.Name}")).Distinct();
+        var read = literal.Concat(typeof(FhirSettings).GetProperties().Where(p => p.CanWrite).Select(p => $"Fhir:{p.Name}"))
+            .Concat(typeof(IntakeSettings).GetProperties().Where(p => p.CanWrite).Select(p => $"Intake:{p.Name}")).Distinct();
         var rows = SettingRow().Matches(Readme).Select(m => m.Groups[1].Value);
         Assert.Equal(read.Order(StringComparer.Ordinal), rows.Order(StringComparer.Ordinal));
         Assert.Contains($"| `Fhir:MaxBodyBytes` | {FhirSettings.DefaultMaxBodyBytes} |", Readme, StringComparison.Ordinal);

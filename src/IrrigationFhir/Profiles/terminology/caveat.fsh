@@ -16,6 +16,7 @@ Description: "What a reader must know before relying on a corrected urine output
 * #tubing-prime-not-charted "fluid that filled the tubing not charted" "The first bag also filled its tubing; that volume never reached the bladder and is not on record."
 * #two-measures-on-one-line "two measures on one line" "A total was charted for a line on which a bag hung; both are counted."
 * #pump-counter-reset "pump counter was reset" "The pump's total went back; the volume since the last reading before the reset may be incomplete."
+* #device-changed "readings of another device" "Another device reads from here on; a counter is never subtracted from another device's, so what passed between the two is not known."
 * #container-reset "drainage container was changed or its counter reset" "The container's content went back without an emptying on record; drainage in between may be missing."
 * #level-below-previous "drainage level lower than before" "A level was read below the previous one although no emptying was charted."
 * #drainage-start-unknown "content of the container at the start unknown" "What the drainage container held at its first use was not charted; it is taken as empty."

@@ -24,6 +24,12 @@ Description: "What is measured, charted or computed while a urinary catheter is 
 * #interval-95 "95 % interval of the best estimate" "Range that holds the true urine output with a coverage of about 95 %."
 * #term-assumed-zero "Term taken as zero" "A term of the mass balance that nobody measured and that was set to zero."
 * #caveat "Caveat" "What a reader must know before relying on the result."
+* #quantity-as-sent "Quantity as sent" "The measured quantity in the unit in which its sender gave it."
+* #irrigation-line "Irrigation line" "Which irrigation line a reading is about."
+* #drainage-container "Drainage container" "Which drainage container a reading is about."
+* #counter-restarted "Counter restarted" "Whether a counter began again at 0 since its previous reading and lost nothing."
+* #container-tare "Mass of the empty container" "Mass of the empty drainage container."
+* #tubing-prime "Tubing prime" "Irrigation fluid that fills the giving set and never reaches the bladder."
 
 ValueSet: FlowRateCode
 Id: flow-rate-code

@@ -1,0 +1,56 @@
+using System.IO.Compression;
+using System.Text.Json;
+using Hl7.Fhir.Model;
+using Irrigation.Episodes;
+using IrrigationFhir.Entries;
+using IrrigationFhir.Rest;
+
+namespace IrrigationFhir.Intake;
+
+/// <summary>The body of a FHIR request: JSON, perhaps compressed, never larger than the limit once it is not.</summary>
+internal static class IntakeBody
+{
+    /// <summary>Reads it, or says why not.</summary>
+    public static async Task<(JsonElement Json, OutcomeResult? Refused)> Read(HttpRequest request, long limit, CancellationToken stop)
+    {
+        var type = request.ContentType?.Split(';')[0].Trim().ToLowerInvariant();
+        if (type is not (FhirReply.MediaType or "application/json")) return Refuse(StatusCodes.Status415UnsupportedMediaType, "unsupported-media-type", "Content-Type", type ?? "none", FhirReply.MediaType);
+
+        var encoding = request.Headers.ContentEncoding.ToString().Trim().ToLowerInvariant();
+        if (encoding is not ("" or "identity" or "gzip")) return Refuse(StatusCodes.Status415UnsupportedMediaType, "unsupported-media-type", "Content-Encoding", encoding, "gzip or none");
+
+        using var bytes = new MemoryStream();
+        try
+        {
+            await using var source = encoding == "gzip" ? new GZipStream(request.Body, CompressionMode.Decompress, leaveOpen: true) : request.Body;
+            var portion = new byte[16 * 1024];
+            for (int read; (read = await source.ReadAsync(portion, stop)) > 0;)
+            {
+                if (bytes.Length + read > limit) return Refuse(StatusCodes.Status413PayloadTooLarge, "body-too-large", "body", "a body that is larger than the limit once decompressed", $"at most {limit} bytes; send several smaller requests", OperationOutcome.IssueType.TooLong);
+                bytes.Write(portion, 0, read);
+            }
+        }
+        catch (InvalidDataException)
+        {
+            return Refuse(StatusCodes.Status400BadRequest, "malformed-gzip", "body", "bytes that are not gzip", "a gzip stream (RFC 1952), as Content-Encoding says", OperationOutcome.IssueType.Structure);
+        }
+
+        var (json, fault) = EntriesBody.ReadOne(bytes.ToArray());
+        if (fault is null && json.ValueKind != JsonValueKind.Object) fault = EntryProblem.WrongType("body", "no object", "a resource: a JSON object");
+
+        // The SDK takes it, SQLite stores it, PostgreSQL refuses it: so it is refused here.
+        if (fault is null && HoldsNull(json)) fault = new("null-character", "body", "a text with the character U+0000", "texts without it: FHIR has no such character");
+        return fault is { } problem ? (default, new(StatusCodes.Status400BadRequest, Outcomes.Of([problem]))) : (json, null);
+    }
+
+    private static (JsonElement, OutcomeResult?) Refuse(int status, string code, string where, string saw, string expected, OperationOutcome.IssueType type = OperationOutcome.IssueType.NotSupported) =>
+        (default, new(status, Outcome.Problem(code, saw, expected, where, type)));
+
+    private static bool HoldsNull(JsonElement json) => json.ValueKind switch
+    {
+        JsonValueKind.String => json.GetString()!.Contains('\0', StringComparison.Ordinal),
+        JsonValueKind.Array => json.EnumerateArray().Any(HoldsNull),
+        JsonValueKind.Object => json.EnumerateObject().Any(p => p.Name.Contains('\0', StringComparison.Ordinal) || HoldsNull(p.Value)),
+        _ => false,
+    };
+}

@@ -1,0 +1,93 @@
+using System.Collections.Frozen;
+using Hl7.Fhir.Model;
+using Hl7.Fhir.Serialization;
+using Irrigation.Episodes;
+using IrrigationFhir.Fhir;
+
+namespace IrrigationFhir.Intake;
+
+/// <summary>What a code says happened.</summary>
+/// <param name="Kind">The entry's kind.</param>
+/// <param name="Words">Words of the entry that the code fixes, by property: <c>how</c>, <c>route</c>, <c>weightKind</c>, <c>clarity</c>.</param>
+internal sealed record MappedKind(string Kind, IReadOnlyDictionary<string, string> Words);
+
+/// <summary>From a sender's codes to kinds of entry: a FHIR R4 ConceptMap, ours or one that the site sets.</summary>
+internal sealed class KindMap
+{
+    /// <summary>Kinds that an Observation can say; the others are no observations and go to the entries API.</summary>
+    public static readonly FrozenSet<string> Observed = new[]
+    {
+        "bag-hung", "bag-read", "bag-taken-down", "irrigant-instilled", "flow-set", "pump-total-read",
+        "drainage-emptied", "drainage-level-read", "drainage-weighed", "leak-estimated", "urine-collected",
+        "drain-clamped", "drain-released", "bladder-scanned", "drainage-appearance", "tolerance-noted", "weight-measured", "catheter-removed",
+    }.ToFrozenSet();
+
+    private static readonly FrozenSet<string> WordsRead = new[] { "how", "route", "weightKind", "clarity", "colour", "line", "container" }.ToFrozenSet();
+
+    private readonly FrozenDictionary<(string System, string Code), MappedKind> kinds;
+
+    private KindMap(FrozenDictionary<(string, string), MappedKind> kinds) => this.kinds = kinds;
+
+    /// <summary>The map in this assembly: our own codes, and those of published vocabularies that say one thing.</summary>
+    public static string BuiltIn
+    {
+        get
+        {
+            using var text = new StreamReader(typeof(KindMap).Assembly.GetManifestResourceStream("Intake/entry-kinds.json")!);
+            return text.ReadToEnd().Replace(Profiles.DefaultCanonicalBase, Profiles.CanonicalBase, StringComparison.Ordinal);
+        }
+    }
+
+    /// <summary>The map that the configuration names, or ours.</summary>
+    /// <exception cref="InvalidOperationException">The file cannot be used; the message names every fault.</exception>
+    public static KindMap Read(IConfiguration configuration)
+    {
+        if (configuration["Intake:ConceptMap"] is not { Length: > 0 } path) return Parse(BuiltIn, "the built-in map");
+        try
+        {
+            return Parse(File.ReadAllText(path), path);
+        }
+        catch (IOException fault)
+        {
+            throw new InvalidOperationException($"Intake:ConceptMap: '{path}' cannot be read ({fault.GetType().Name}); the path of a FHIR R4 ConceptMap in JSON is expected", fault);
+        }
+    }
+
+    /// <summary>Reads a map.</summary>
+    /// <exception cref="InvalidOperationException">It cannot be used; the message names every fault.</exception>
+    public static KindMap Parse(string json, string name)
+    {
+        ConceptMap map;
+        try
+        {
+            map = FhirJsonDeserializer.DEFAULT.Deserialize<ConceptMap>(json);
+        }
+        catch (Exception fault) when (fault is DeserializationFailedException or FormatException or System.Text.Json.JsonException)
+        {
+            throw new InvalidOperationException($"Intake:ConceptMap: {name} is no valid FHIR R4 ConceptMap: {fault.Message}", fault);
+        }
+
+        var faults = new List<string>();
+        var kinds = new Dictionary<(string, string), MappedKind>();
+        foreach (var (group, element) in map.Group.SelectMany(group => group.Element.Select(element => (group, element))))
+        {
+            var at = $"{group.Source}|{element.Code}";
+            var targets = element.Target.Where(t => t.Equivalence is not (ConceptMapEquivalence.Unmatched or ConceptMapEquivalence.Disjoint)).ToList();
+            if (targets.Count == 0) continue;
+            if (group.Target != Profiles.CodeSystem("entry-kind")) faults.Add($"{at}: target system '{group.Target}'; {Profiles.CodeSystem("entry-kind")} is expected");
+            else if (targets is not [var target]) faults.Add($"{at}: {targets.Count} targets; one is expected");
+            else if (string.IsNullOrEmpty(group.Source) || string.IsNullOrEmpty(element.Code)) faults.Add($"{at}: no system or no code; both are expected");
+            else if (target.Code is null || !Observed.Contains(target.Code)) faults.Add($"{at}: target '{target.Code}'; one of {string.Join(", ", Observed.Order(StringComparer.Ordinal))} is expected");
+            else if (target.Product.Find(p => !WordsRead.Contains(Property(p))) is { } unknown) faults.Add($"{at}: product '{unknown.Property}'; a property that ends in # and one of {string.Join(", ", WordsRead.Order(StringComparer.Ordinal))} is expected");
+            else if (!kinds.TryAdd((group.Source, element.Code), new(target.Code, target.Product.ToFrozenDictionary(Property, p => p.Value ?? "")))) faults.Add($"{at}: twice; each code once is expected");
+        }
+
+        if (kinds.Count == 0 && faults.Count == 0) faults.Add($"{name}: no code at all; at least one is expected");
+        return faults.Count == 0 ? new(kinds.ToFrozenDictionary()) : throw new InvalidOperationException($"Intake:ConceptMap: {string.Join(Environment.NewLine, faults)}");
+    }
+
+    /// <summary>What a code says happened; null where the map does not say.</summary>
+    public MappedKind? Find(string? system, string? code) => kinds.GetValueOrDefault((system ?? "", code ?? ""));
+
+    private static string Property(ConceptMap.OtherElementComponent product) => product.Property is { } uri ? uri[(uri.IndexOf('#', StringComparison.Ordinal) + 1)..] : "";
+}
