@@ -142,6 +142,16 @@ public class ChartingTests
         Assert.All(backwards[FluidBalance.Bladder], i => Assert.Equal((OutputStatus.Final, true), (i.Status, i.Caveats.Contains(Caveat.LateEntry))));
     }
 
+    [Fact] // levels count from the highest before them, so an earlier level that is put right moves a later interval
+    public void A_level_put_right_reaches_every_reading_that_is_compared_with_it()
+    {
+        var ward = Opens("08:00").Flow("08:00", 0).Level("08:00", 0).Level("09:00", 500).Level("10:00", 450).Level("11:00", 440).Level("12:00", 430).Level("13:00", 520);
+        var amended = ward.Balance().Log.Append([new DrainageLevelRead(ward.Header("09:00", id: "e3"), "1", Ml(480))], ward.At("14:00"));
+        var (after, _) = ward.Balance().After(amended);
+        Assert.Equal(FluidBalance.Of(amended.Log, BalanceSettings.Default)[FluidBalance.Bladder], after[FluidBalance.Bladder]);
+        Assert.Equal(Ml(40), after[FluidBalance.Bladder][^1].Output!.Headline);
+    }
+
     [Fact] // a container of mixed drainage and no word of any irrigant: what it held is not known to be urine
     public void Drainage_before_any_irrigant_was_charted()
     {

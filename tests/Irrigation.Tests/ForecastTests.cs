@@ -25,7 +25,7 @@ public class ForecastTests
     public void A_drainage_bag_is_two_thirds_full(int litres, double hours)
     {
         var ward = Opens("08:00").BagHung("08:00", 3000).Flow("08:00", 500).Emptied("08:00", 0);
-        var forecast = Forecasts.ContainerFull(ward.Balance(), "1", Volume.FromLitres(litres), 2m / 3, FlowRate.FromMillilitresPerHour(60), ward.At("08:00"));
+        var forecast = Forecasts.ContainerFull(ward.Balance(), "1", Volume.FromLitres(litres), 2m / 3, Urine(60), ward.At("08:00"));
         Assert.Equal(hours, Math.Round(forecast.In!.Value.TotalHours, 2));
     }
 
@@ -34,7 +34,7 @@ public class ForecastTests
     {
         var ward = Opens("08:00").BagHung("08:00", 3000).Flow("08:00", 500).Level("09:00", 560);
         // 560 at 09:00 and 280 more by 09:30; 560 mL of room left to 1400 at 560 mL/h.
-        var forecast = Forecasts.ContainerFull(ward.Balance(), "1", Ml(2000), 0.7m, FlowRate.FromMillilitresPerHour(60), ward.At("09:30"));
+        var forecast = Forecasts.ContainerFull(ward.Balance(), "1", Ml(2000), 0.7m, Urine(60), ward.At("09:30"));
         Assert.Equal(ward.At("10:30"), forecast.At);
     }
 
@@ -45,7 +45,7 @@ public class ForecastTests
     public void The_bladder_reaches_a_limit_when_the_outflow_stops(int flow, int limit, int minutes)
     {
         var ward = Opens("08:00").BagHung("08:00", 3000).Flow("08:00", flow);
-        var forecast = Forecasts.DistensionLimit(ward.Balance(), Ml(0), Ml(limit), FlowRate.FromMillilitresPerHour(60), ward.At("08:00"));
+        var forecast = Forecasts.DistensionLimit(ward.Balance(), (Ml(limit), "a limit"), Urine(60), ward.At("08:00"));
         Assert.Equal(minutes, Math.Round(forecast.In!.Value.TotalMinutes));
     }
 
@@ -54,21 +54,131 @@ public class ForecastTests
         Assert.Equal(5.2, Math.Round(Forecasts.TimeFor(Ml(500), FlowRate.FromMillilitresPerHour(1.6m * 3600))!.Value.TotalMinutes, 1));
 
     [Fact]
+    public void So_little_that_it_takes_years_is_as_good_as_nothing() =>
+        Assert.Null(Forecasts.TimeFor(Ml(500), FlowRate.FromMillilitresPerHour(0.000_000_1m)));
+
+    [Fact]
     public void What_cannot_be_told_says_why()
     {
         var ward = Opens("08:00").BagHung("08:00", 3000);
         Assert.Equal((null, "no flow is charted for the line"), Told(Forecasts.BagEmpty(ward.Balance(), "1", ward.At("09:00"))));
         ward.Flow("08:00", 0);
         Assert.Equal((null, "the flow is stopped"), Told(Forecasts.BagEmpty(ward.Balance(), "1", ward.At("09:00"))));
-        Assert.Equal((null, "the container was never read"), Told(Forecasts.ContainerFull(ward.Balance(), "1", Ml(2000), 0.5m, FlowRate.Stopped, ward.At("09:00"))));
-        Assert.Equal((null, "nothing runs"), Told(Forecasts.DistensionLimit(ward.Balance(), Ml(0), Ml(500), FlowRate.Stopped, ward.At("09:00"))));
+        Assert.Equal((null, "the container was never read"), Told(Forecasts.ContainerFull(ward.Balance(), "1", Ml(2000), 0.5m, Urine(0), ward.At("09:00"))));
+        Assert.StartsWith("nothing runs in: 0 mL (taken as empty", Told(Forecasts.DistensionLimit(ward.Balance(), (Ml(500), "a limit"), Urine(0), ward.At("09:00"))).Item2, StringComparison.Ordinal);
         ward.BagTakenDown("09:30", 0).Flow("09:30", 100);
-        Assert.Equal((null, "no bag hangs on the line, or a pump delivers what hangs"), Told(Forecasts.BagEmpty(ward.Balance(), "1", ward.At("10:00"))));
+        Assert.Equal((null, "no bag hangs on the line"), Told(Forecasts.BagEmpty(ward.Balance(), "1", ward.At("10:00"))));
     }
 
     [Fact]
     public void A_limit_that_is_passed_is_now() =>
-        Assert.Equal(Duration.Zero, Forecasts.DistensionLimit(Opens("08:00").Balance(), Ml(600), Ml(500), FlowRate.Stopped, Opens("08:00").At("08:00")).In);
+        Assert.Equal(Duration.Zero, Forecasts.DistensionLimit(Opens("08:00").Scan("08:00", 600).Balance(), (Ml(500), "a limit"), Urine(0), Opens("08:00").At("08:00")).In);
+
+    [Fact]
+    public void Each_hanging_bag_each_container_in_use_and_the_bladder_are_forecast()
+    {
+        var ward = Opens("08:00").BagHung("08:00", 3000).Flow("08:00", 500).BagHung("08:00", 1000, line: "2").Flow("08:00", 100, line: "2").Level("08:30", 200);
+        ward.Chart(new Episodes.DrainageEmptied(ward.Header("08:15"), "old", Ml(80)));
+        Assert.Equal([("bag-empty", "1"), ("bag-empty", "2"), ("container-full", "1"), ("distension-limit", "bladder")], ward.Forecast("09:00").Select(f => (f.Kind, f.What)));
+    }
+
+    [Fact]
+    public void Where_two_containers_are_in_use_each_is_taken_to_get_all_of_it()
+    {
+        var ward = Opens("08:00").BagHung("08:00", 3000).Flow("08:00", 500).Level("08:30", 200);
+        ward.Chart(new Episodes.DrainageLevelRead(ward.Header("08:45"), "meter", Ml(50)));
+        var full = ward.Forecast("09:00").Where(f => f.Kind == "container-full").ToList();
+        Assert.Equal(["1", "meter"], full.Select(f => f.What));
+        Assert.All(full, f => Assert.EndsWith("and all of it runs into this one", f.Assumption, StringComparison.Ordinal));
+    }
+
+    [Fact]
+    public void Urine_is_taken_as_the_latest_interval_made_it()
+    {
+        // 640 out, 480 in over 2 h: 80 mL/h; a best estimate knows that a bag holds more than its label says, so measured without doubt here.
+        var ward = Opens("08:00").Instilled("10:00", 480, from: "08:00").Emptied("10:00", 640).Flow("10:00", 0);
+        var urine = Forecasts.Urine(ward.Balance(Exact), ward.At("11:00"), ForecastSettings.Default);
+        Assert.Equal((80m, "urine 80 mL/h, the best estimate of 08:00 to 10:00"), (urine.Rate.MillilitresPerHour, urine.Whence));
+
+        var before = Forecasts.Urine(ward.Balance(Exact), ward.At("09:00"), ForecastSettings.Default);
+        Assert.Equal((60m, "urine 60 mL/h, assumed: none measured yet"), (before.Rate.MillilitresPerHour, before.Whence));
+    }
+
+    [Fact]
+    public void An_output_below_zero_forecasts_no_urine_and_says_so()
+    {
+        var ward = Opens("08:00").Instilled("09:00", 500, from: "08:00").Emptied("09:00", 300).Flow("09:00", 500);
+        var urine = Forecasts.Urine(ward.Balance(), ward.At("09:00"), ForecastSettings.Default);
+        Assert.Equal((FlowRate.Stopped, "urine taken as 0 mL/h, for the best estimate of 08:00 to 09:00 is below 0"), (urine.Rate, urine.Whence));
+    }
+
+    [Fact]
+    public void Behind_a_clamp_the_bladder_fills_from_what_was_left_to_dwell()
+    {
+        // 60 mL dwell and 30 mL of urine by half past: (500 − 90) mL of room at 60 mL/h, 6 h 50 min.
+        var ward = Opens("08:00").Syringe("08:00", 60).Clamp("08:00");
+        var forecast = Assert.Single(ward.Forecast("08:30"));
+        Assert.Equal(ward.At("15:20"), forecast.At);
+        Assert.StartsWith("from 90 mL (the drain is clamped since 08:00: 60 mL instilled and 30 mL urine since)", forecast.Assumption, StringComparison.Ordinal);
+    }
+
+    [Fact]
+    public void Nothing_runs_into_the_container_behind_a_clamp()
+    {
+        var ward = Opens("08:00").Level("08:00", 100).Clamp("08:00");
+        Assert.Equal((null, "the drain is clamped since 08:00: nothing runs into it"), Told(ward.Forecast("08:30").Single(f => f.Kind == "container-full")));
+    }
+
+    [Fact]
+    public void A_scan_counts_until_drainage_was_read_long_after_it()
+    {
+        var ward = Opens("08:00").Emptied("08:30", 100).Scan("08:35", 320).Flow("08:00", 0);
+        Assert.StartsWith("from 320 mL (scan at 08:35; if the outflow stopped now)", ward.Forecast("08:40")[^1].Assumption, StringComparison.Ordinal);
+        ward.Emptied("09:00", 300);
+        Assert.StartsWith("from 0 mL (taken as empty", ward.Forecast("09:05")[^1].Assumption, StringComparison.Ordinal);
+    }
+
+    [Fact]
+    public void An_unknown_flow_is_not_a_stopped_one()
+    {
+        var ward = Opens("08:00").BagHung("08:00", 3000).Level("08:00", 0);
+        Assert.All(ward.Forecast("09:00"), f => Assert.Null(f.In));
+        Assert.Equal("irrigation runs and no flow is charted for line 1", ward.Forecast("09:00")[^1].Assumption);
+    }
+
+    [Fact]
+    public void A_flow_ends_with_the_bag_that_it_ran_from()
+    {
+        var ward = Opens("08:00").BagHung("08:00", 3000).Flow("08:00", 600).BagTakenDown("08:30", 2700).Scan("08:30", 0);
+        Assert.Contains("irrigant 0 mL/h", Assert.Single(ward.Forecast("09:00")).Assumption, StringComparison.Ordinal);
+    }
+
+    [Fact]
+    public void A_bag_on_a_pump_is_a_store_that_nobody_reads()
+    {
+        var ward = Opens("08:00").BagHung("08:00", 3000).Flow("08:00", 500).PumpTotal("08:00", 0).PumpTotal("09:00", 500);
+        Assert.Equal("a pump delivers what hangs, and its counter does not say what is left in the bag", ward.Forecast("09:00")[0].Assumption);
+    }
+
+    [Theory] // clinical reference 2.3: at 4, 8 and 12 years 150, 270 and 390 mL
+    [InlineData(4, null, 150)]
+    [InlineData(8, null, 270)]
+    [InlineData(12, null, 390)]
+    [InlineData(17, null, 500)]
+    [InlineData(18, null, 500)]
+    [InlineData(null, null, 500)]
+    [InlineData(70, 180, 180)]
+    [InlineData(4, 200, 200)]
+    public void The_limit_is_the_patients_own_capacity_or_goes_by_age(int? years, int? capacity, int limit) =>
+        Assert.Equal(Ml(limit), ForecastSettings.Default.LimitFor(years, capacity is { } own ? Ml(own) : null).Limit);
+
+    [Fact]
+    public void An_episode_that_has_ended_has_no_forecast()
+    {
+        var ward = Opens("08:00").BagHung("08:00", 3000).Flow("08:00", 500);
+        Assert.Equal(2, ward.Forecast("09:00").Length);
+        Assert.Empty(Forecasts.Of(ward.Balance().In(ward.Frame with { End = ward.At("09:00") }).Balance, null, null, ward.At("09:00"), ForecastSettings.Default));
+    }
 
     [Theory] // clinical reference 1.7: drop factors in use
     [InlineData(10)]
@@ -109,6 +219,8 @@ public class ForecastTests
         ward.Chart(new Episodes.DrainageWeighed(ward.Header("12:00"), "1", Mass.FromGrams(3520), Mass.FromGrams(70), null, true));
         Assert.Equal(3429.4m, Math.Round(ward.Interval("12:00").Drained!.Value.Millilitres, 1)); // (3520 − 70) / 1.006
     }
+
+    private static UrineForecast Urine(decimal millilitresPerHour) => new(FlowRate.FromMillilitresPerHour(millilitresPerHour), "as given");
 
     private static (Duration?, string) Told(Forecast forecast) => (forecast.In, forecast.Assumption);
 }

@@ -23,7 +23,7 @@ public class PropertyTests
         var other = night.ToArray();
         new Random(seed).Shuffle(other);
         AssertSame(Whole(night), Stepwise(other, seed));
-    }, iter: 3000);
+    }, iter: Ward.Times(3000));
 
     [Fact]
     public void Versions_of_one_entry_at_one_instant_count_whatever_came_first()
@@ -48,7 +48,7 @@ public class PropertyTests
 
     [Fact]
     public void An_append_works_out_what_a_fresh_start_would() => Shuffled.Sample((night, seed) =>
-        AssertSame(Whole(night), Stepwise(night, seed)), iter: 3000);
+        AssertSame(Whole(night), Stepwise(night, seed)), iter: Ward.Times(3000));
 
     [Fact]
     public void The_same_entries_again_change_nothing() => Nights.Sample(night =>
@@ -57,7 +57,7 @@ public class PropertyTests
         var again = balance.Log.Append(night, Start);
         Assert.Empty(again.Changes);
         Assert.Equal(balance.Log.LastSequence, again.Log.LastSequence);
-    }, iter: 1000);
+    }, iter: Ward.Times(1000));
 
     [Fact]
     public void Any_partition_into_windows_adds_up_to_the_closed_intervals() => Gen.Select(Nights, Gen.Int[1, 400].Array[0, 12]).Sample((night, cuts) =>
@@ -69,7 +69,7 @@ public class PropertyTests
             var sum = edges.Zip(edges.Skip(1), (from, to) => interval.OutputBetween(from, to)!.Value).Aggregate(Volume.Zero, (a, b) => a + b);
             Assert.Equal(interval.Output!.Headline.Millilitres, sum.Millilitres, 12);
         }
-    }, iter: 1000);
+    }, iter: Ward.Times(1000));
 
     [Fact]
     public void Windows_side_by_side_add_up_to_all_streams_together()
@@ -142,7 +142,7 @@ public class PropertyTests
             _ => e,
         })];
         AssertSame(Whole(night), Whole(inLitres));
-    }, iter: 1000);
+    }, iter: Ward.Times(1000));
 
     [Fact]
     public void More_drainage_never_lowers_the_output() => Gen.Select(Nights, Gen.Int[1, 500]).Sample((night, more) =>
@@ -152,7 +152,7 @@ public class PropertyTests
         var raised = night.Select(e => e == emptied ? emptied with { Drained = emptied.Drained + Volume.FromMillilitres(more) } : e).ToArray();
         var pairs = Whole(night)[FluidBalance.Bladder].Zip(Whole(raised)[FluidBalance.Bladder]);
         Assert.All(pairs.Where(p => p.First.Output is not null && p.Second.Output is not null), p => Assert.True(p.Second.Output!.Headline >= p.First.Output!.Headline));
-    }, iter: 1000);
+    }, iter: Ward.Times(1000));
 
     [Fact]
     public void Moving_all_instants_moves_the_result_and_nothing_else() => Gen.Select(Nights, Gen.Int[-5000, 5000]).Sample((night, minutes) =>
@@ -163,7 +163,7 @@ public class PropertyTests
         Assert.Equal(
             Whole(night)[FluidBalance.Bladder].Select(i => (i.Start + by, i.End + by, i.Output, i.Simple, i.Status)),
             balance[FluidBalance.Bladder].Select(i => (i.Start, i.End, i.Output, i.Simple, i.Status)));
-    }, iter: 1000);
+    }, iter: Ward.Times(1000));
 
     [Fact]
     public void A_withdrawal_undoes_exactly() => Shuffled.Sample((night, seed) =>
@@ -174,7 +174,7 @@ public class PropertyTests
         var error = new EnteredInError(extra.Header with { RecordedAt = Start + Duration.FromDays(2) }, null);
         var (undone, _) = with.After(with.Log.Append([error], Start));
         Assert.Equal(Numbers(without), Numbers(undone));
-    }, iter: 1000);
+    }, iter: Ward.Times(1000));
 
     private static IEnumerable<(Instant, Instant, UrineOutput?, Volume?)> Numbers(FluidBalance balance) =>
         balance.Streams.SelectMany(s => balance[s]).Select(i => (i.Start, i.End, i.Output, i.Simple));

@@ -11,7 +11,7 @@ public partial class RoomsTests
     /// <summary>Room → the rooms that its code names. Store and Fhir do not know one another; nobody knows Demo.</summary>
     private static readonly Dictionary<string, string[]> Service = new()
     {
-        ["Demo"] = ["Entries", "Episodes", "Fhir"],
+        ["Demo"] = ["Entries", "Episodes", "Fhir", "Settings"],
         ["Entries"] = ["Episodes", "Fhir", "Rest", "Store"],
         ["Episodes"] = ["Entries", "Fhir", "Rest", "Store"],
         ["Fhir"] = ["Episodes", "Health"],
@@ -19,6 +19,7 @@ public partial class RoomsTests
         ["Intake"] = ["Entries", "Episodes", "Fhir", "Rest", "Store"],
         ["Rest"] = ["Episodes", "Fhir", "Search", "Store"],
         ["Search"] = ["Rest", "Store"],
+        ["Settings"] = ["Entries", "Rest"],
         ["Store"] = [],
     };
 

@@ -46,6 +46,9 @@ internal sealed class Ward
         UrineDrift = 0,
     };
 
+    /// <summary>How often a property is tried; the mutation tests, which try them for every mutant, set fewer.</summary>
+    public static int Times(int usual) => int.TryParse(Environment.GetEnvironmentVariable("PROPERTY_TIMES"), out var fewer) ? Math.Min(usual, fewer) : usual;
+
     public IReadOnlyList<Entry> Entries => entries;
 
     public EpisodeFrame Frame => new(start, null, zone, [new(7, 0), new(15, 0), new(23, 0)]);
@@ -131,6 +134,8 @@ internal sealed class Ward
 
     public FluidBalance Balance(MeasuringCharacters? characters = null) =>
         FluidBalance.Of(EpisodeLog.Empty(Frame).Append(entries, start).Log, BalanceSettings.Default with { Characters = characters ?? MeasuringCharacters.Default });
+
+    public System.Collections.Immutable.ImmutableArray<Forecast> Forecast(string clock) => Forecasts.Of(Balance(), null, null, At(clock), ForecastSettings.Default);
 
     public OutputWindow Hour(string clock) => Balance().Over(WindowKind.ClockHour, new(At(clock), At(clock) + Duration.FromHours(1)));
 

@@ -1,3 +1,5 @@
+using System.Collections.Immutable;
+
 namespace Irrigation.Balance;
 
 /// <summary>What a reader of a number should know about it. A caveat travels with the number wherever it goes.</summary>
@@ -105,4 +107,32 @@ public enum BalanceTerm
 
     /// <summary>R1 − R0: change of what bladder, catheter and tubing hold.</summary>
     RetainedChange,
+}
+
+/// <summary>Caveats, each at most once; a bit for each, for a balance gathers them thousands of times.</summary>
+internal readonly record struct CaveatSet(ulong Bits)
+{
+    /// <summary>None.</summary>
+    public static CaveatSet Empty => default;
+
+    /// <summary>Those of a sequence.</summary>
+    public static CaveatSet Of(IEnumerable<Caveat> caveats) => caveats.Aggregate(Empty, (set, caveat) => set.Add(caveat));
+
+    /// <summary>With one more.</summary>
+    public CaveatSet Add(Caveat caveat) => new(Bits | (1UL << (int)caveat));
+
+    /// <summary>With those of another.</summary>
+    public CaveatSet Union(CaveatSet other) => new(Bits | other.Bits);
+
+    /// <summary>Whether it is among them.</summary>
+    public bool Contains(Caveat caveat) => (Bits & (1UL << (int)caveat)) != 0;
+
+    /// <summary>In the order of <see cref="Caveat"/>.</summary>
+    public ImmutableArray<Caveat> InOrder()
+    {
+        if (Bits == 0) return [];
+        var caveats = ImmutableArray.CreateBuilder<Caveat>(System.Numerics.BitOperations.PopCount(Bits));
+        for (var rest = Bits; rest != 0; rest &= rest - 1) caveats.Add((Caveat)System.Numerics.BitOperations.TrailingZeroCount(rest));
+        return caveats.MoveToImmutable();
+    }
 }

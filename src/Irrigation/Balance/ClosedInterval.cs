@@ -66,7 +66,39 @@ public enum PartKind
 /// <param name="End">End of it.</param>
 /// <param name="Whole">What the entry measured over that time; null where it does not say.</param>
 /// <param name="Amount">The share that falls into the interval; null where unknown.</param>
-public sealed record Part(PartKind Kind, EntryKey Entry, Instant Start, Instant End, Volume? Whole, Volume? Amount);
+public sealed record Part(PartKind Kind, EntryKey Entry, Instant Start, Instant End, Volume? Whole, Volume? Amount)
+{
+    /// <summary>The two readings of which <see cref="Whole"/> or <see cref="Amount"/> is the difference; null where one reading says it all.</summary>
+    public Readings? Readings { get; init; }
+
+    /// <summary>By what the share was taken of the whole; null where all of it falls into the interval.</summary>
+    public Spread? Spread { get; init; }
+}
+
+/// <summary>Two readings of one bag, pump or container.</summary>
+/// <param name="Before">The one before: what the bag's label says or was left in it, what the counter showed, what the container held.</param>
+/// <param name="Tubing">What stayed in the tubing of a new bag; null where that was not charted or is another's.</param>
+/// <param name="After">The one of the entry itself.</param>
+public sealed record Readings(Volume Before, Volume? Tubing, Volume After);
+
+/// <summary>By what an amount is spread over the time in which it was measured.</summary>
+public enum SpreadBy
+{
+    /// <summary>By the charted flow: part and whole in mL.</summary>
+    ChartedFlow,
+
+    /// <summary>By the time that the drain was not clamped: part and whole in h.</summary>
+    UnclampedTime,
+
+    /// <summary>By elapsed time: part and whole in h.</summary>
+    ElapsedTime,
+}
+
+/// <summary>A share: so much of so much.</summary>
+/// <param name="By">Of what.</param>
+/// <param name="Share">The part, in mL or h.</param>
+/// <param name="Whole">The whole, in the same; more than 0.</param>
+public sealed record Spread(SpreadBy By, decimal Share, decimal Whole);
 
 /// <summary>Corrected urine output: the headline, and beside it the best estimate with its interval.</summary>
 /// <param name="Headline">The trade's number: the mass balance on the volumes as charted. Any sign.</param>
@@ -167,7 +199,7 @@ public sealed record ClosedInterval
         if (from <= Start && to >= End) return worked;
         var (a, b) = (Fraction(from), Fraction(to));
         var share = new Measured(OutputBetween(from, to)!.Value, Running(worked.Best, to) - Running(worked.Best, from), worked.Errors * (double)(b - a));
-        return share.Doubting($"apportioning of {Stream} to {End}", ErrorBudget.Rectangular(urineDrift) * Math.Abs(worked.Best.Millilitres) * ((b * (1 - b)) - (a * (1 - a))));
+        return share.Doubting(new("apportioning of", Stream, At: End), ErrorBudget.Rectangular(urineDrift) * Math.Abs(worked.Best.Millilitres) * ((b * (1 - b)) - (a * (1 - a))));
     }
 
     /// <inheritdoc/>

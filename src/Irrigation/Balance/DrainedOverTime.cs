@@ -11,19 +11,20 @@ namespace Irrigation.Balance;
 /// <param name="AnyDrainage">Whether a drainage container was read at all.</param>
 /// <param name="Caveats">What a reader should know.</param>
 /// <param name="Parts">The working.</param>
-internal sealed record Drained(Measured? Amount, Volume Urine, bool AnyDrainage, ImmutableHashSet<Caveat> Caveats, ImmutableArray<Part> Parts);
+internal sealed record Drained(Measured? Amount, Volume Urine, bool AnyDrainage, CaveatSet Caveats, ImmutableArray<Part> Parts);
 
 /// <summary>Closing points, and the differences that readings of the drainage make. A level reading is not an emptying.</summary>
 internal sealed class DrainedOverTime(EpisodeLog log, BalanceSettings settings)
 {
     private readonly Timeline outputs = log[Channel.BladderOutput];
+    private readonly Timeline clamps = log[Channel.Clamp];
 
     /// <summary>
     /// The moment that a reading speaks of: its own, or the moment of clamping, where the drain was clamped when it was taken,
     /// for nothing has left the bladder since.
     /// </summary>
     public Instant ClosingOf(Entry reading) =>
-        log[Channel.Clamp].LastBefore(reading.At) is DrainClamped clamp ? Instant.Max(clamp.At, log.Frame.Start) : reading.At;
+        clamps.LastBefore(reading.At) is DrainClamped clamp ? Instant.Max(clamp.At, log.Frame.Start) : reading.At;
 
     /// <summary>Closing points after an instant, up to and including another; null for no end.</summary>
     public IEnumerable<Instant> Closings(Instant after, Instant? upTo)
@@ -58,7 +59,7 @@ internal sealed class DrainedOverTime(EpisodeLog log, BalanceSettings settings)
     {
         Measured? amount = Measured.Nothing;
         var urine = Volume.Zero;
-        var caveats = ImmutableHashSet<Caveat>.Empty;
+        var caveats = CaveatSet.Empty;
         var parts = ImmutableArray.CreateBuilder<Part>();
         var any = false;
         foreach (var reading in ReadingsOf(closing))
@@ -66,27 +67,27 @@ internal sealed class DrainedOverTime(EpisodeLog log, BalanceSettings settings)
             if (reading is UrineCollected collected)
             {
                 urine += collected.Amount;
-                parts.Add(new(PartKind.Urine, reading.Key, log[Channel.BladderOutput].LastBefore(reading.At)?.At ?? log.Frame.Start, reading.At, collected.Amount, collected.Amount));
+                parts.Add(new(PartKind.Urine, reading.Key, outputs.LastBefore(reading.At)?.At ?? log.Frame.Start, reading.At, collected.Amount, collected.Amount));
                 amount += settings.Characters.Urine(collected);
                 if (collected.Amount > settings.LargestVolume) caveats = caveats.Add(Caveat.ImplausibleVolume);
                 continue;
             }
 
             any = true;
-            var (since, difference, doubt) = Added(reading);
+            var (since, difference, doubt, before) = Added(reading);
             var added = difference?.Charted;
             amount += difference;
             if (doubt is { } caveat) caveats = caveats.Add(caveat);
             if (added > settings.LargestVolume) caveats = caveats.Add(Caveat.ImplausibleVolume);
             if (reading.At > closing && DrainedSinceClamp(reading, closing) && added > Volume.Zero) caveats = caveats.Add(Caveat.DrainageWhileClamped);
-            parts.Add(new(PartKind.Drainage, reading.Key, since, reading.At, Content(reading), added));
+            parts.Add(new(PartKind.Drainage, reading.Key, since, reading.At, Content(reading), added) { Readings = before is { } level ? new(level, null, Content(reading)) : null });
         }
 
         return new(amount, urine, any, caveats, parts.ToImmutable());
     }
 
-    /// <summary>What a reading adds to the one before of the same container.</summary>
-    public (Instant Since, Measured? Added, Caveat? Doubt) Added(Entry reading)
+    /// <summary>What a reading adds to the one before of the same container, and what the container held then; null where it was empty or nothing can be said of the difference.</summary>
+    public (Instant Since, Measured? Added, Caveat? Doubt, Volume? Before) Added(Entry reading)
     {
         var container = log[Channel.Container(ContainerOf(reading)!)];
         var i = container.FirstAtOrAfter(reading.At);
@@ -96,12 +97,29 @@ internal sealed class DrainedOverTime(EpisodeLog log, BalanceSettings settings)
         var doubt = known ? null : reading.At == log.Frame.Start ? null : (Caveat?)Caveat.DrainageStartUnknown;
 
         // A reading at the very start says what was there before: it counts for nothing and is the level to compare with.
-        if (reading.At <= log.Frame.Start) return (since, Measured.Nothing, null);
-        if (before is not null && reading is not DrainageEmptied && container[i - 1].Header.IsOfAnotherDeviceThan(reading.Header)) return (since, null, Caveat.DeviceChanged);
+        if (reading.At <= log.Frame.Start) return (since, Measured.Nothing, null, null);
+        if (before is not null && reading is not DrainageEmptied && container[i - 1].Header.IsOfAnotherDeviceThan(reading.Header)) return (since, null, Caveat.DeviceChanged, null);
         var held = before is null ? Measured.Nothing : Held(before);
         var added = Held(reading) - held;
-        if (added.Charted < -settings.LevelTolerance) return (since, null, Caveat.ContainerReset);
-        return added.Charted < Volume.Zero ? (since, Measured.Nothing, Caveat.LevelBelowPrevious) : (since, added, doubt);
+        if (added.Charted < -settings.LevelTolerance) return (since, null, Caveat.ContainerReset, null);
+        return added.Charted < Volume.Zero ? (since, Measured.Nothing, Caveat.LevelBelowPrevious, null) : (since, added, doubt, before is null ? null : Content(before));
+    }
+
+    /// <summary>
+    /// The last reading of the container that may be compared with this one: levels count from the highest before them, so that is
+    /// the next emptying, or where the container was not emptied since, its last reading.
+    /// </summary>
+    public Instant LastComparedWith(Entry reading)
+    {
+        var container = log[Channel.Container(ContainerOf(reading)!)];
+        var last = reading.At;
+        for (var i = container.FirstAfter(reading.At); i < container.Count; i++)
+        {
+            last = container[i].At;
+            if (Empties(container[i])) break;
+        }
+
+        return last;
     }
 
     private Measured Held(Entry reading) => settings.Characters.Content(Content(reading), reading, ContainerOf(reading)!);

@@ -37,10 +37,14 @@ public sealed class FluidBalance
     private static readonly ImmutableArray<UrineRoute> OtherRoutes =
         [UrineRoute.LeftNephrostomy, UrineRoute.RightNephrostomy, UrineRoute.LeftUreteralStent, UrineRoute.RightUreteralStent, UrineRoute.IlealConduit];
 
+    private static readonly ImmutableArray<BalanceTerm> NobodyMeasured = [BalanceTerm.Absorbed, BalanceTerm.Blood, BalanceTerm.Leaked, BalanceTerm.RetainedChange];
+    private static readonly CaveatSet Undoubted = CaveatSet.Of([Caveat.IrrigantNotCharted, Caveat.DrainageNotCharted, Caveat.TwoMeasuresOnOneLine, Caveat.DrainageWhileClamped]);
     private readonly ImmutableDictionary<string, ImmutableList<ClosedInterval>> streams;
     private readonly InstilledOverTime instilled;
     private readonly DrainedOverTime drained;
     private readonly RetainedVolume retained;
+    private readonly Timeline leaks;
+    private readonly Timeline clamps;
 
     private FluidBalance(EpisodeLog log, BalanceSettings settings, ImmutableDictionary<string, ImmutableList<ClosedInterval>> streams)
     {
@@ -50,6 +54,8 @@ public sealed class FluidBalance
         instilled = new(log, settings);
         drained = new(log, settings);
         retained = new(log, settings, drained);
+        leaks = log[Channel.Leak];
+        clamps = log[Channel.Clamp];
     }
 
     /// <summary>The log it rests on.</summary>
@@ -121,6 +127,12 @@ public sealed class FluidBalance
     /// <summary>What is left in the bag that hangs on a line, by its label, its readings and the charted flow; null where none hangs, or a pump delivers it.</summary>
     public Volume? LeftInBag(string line, Instant asOf) => instilled.LeftInBag(line, asOf);
 
+    /// <summary>Whether a bag hangs on a line.</summary>
+    public bool BagHangs(string line, Instant asOf) => instilled.BagHangs(line, asOf);
+
+    /// <summary>How fast a line runs, by what is charted; null where that is not known.</summary>
+    public FlowRate? FlowAt(string line, Instant asOf) => instilled.FlowAt(line, asOf);
+
     /// <summary>What a drainage container held after its last reading, and when that was; null where it was never read.</summary>
     public (Volume Level, Instant At)? InContainer(string container, Instant asOf) =>
         Log[Channel.Container(container)].LastAtOrBefore(asOf) is { } reading
@@ -162,11 +174,11 @@ public sealed class FluidBalance
         if (asOf <= start) return new(start, asOf, Volume.Zero, [], clamp?.At);
         var since = instilled.Between(start, asOf);
         var caveats = clamp is null ? since.Caveats : since.Caveats.Add(Caveat.DwellInProgress);
-        return new(start, asOf, since.Amount?.Charted, [.. caveats.Order()], clamp?.At);
+        return new(start, asOf, since.Amount?.Charted, caveats.InOrder(), clamp?.At);
     }
 
     /// <summary>Whether any irrigant was charted: a container was drained of a mixture, so without any there is no telling what it held.</summary>
-    private bool AnyIrrigant => Channel.Lines(Log).Any();
+    private bool AnyIrrigant => instilled.AnyLine;
 
     private static ImmutableArray<EntryKey> Because(IntervalChange change, HashSet<EntryKey> arrived, IEnumerable<((string Stream, Instant From, Instant? To) Span, EntryKey Key)> touched)
     {
@@ -239,9 +251,23 @@ public sealed class FluidBalance
     private ClosedInterval BladderInterval(Instant start, Instant end)
     {
         var (into, outOf) = (instilled.Between(start, end), drained.At(end));
-        var leaks = Log[Channel.Leak].After(start, end).Cast<LeakEstimated>().ToList();
-        var leaked = leaks.Count == 0 ? (Measured?)null : leaks.Aggregate(Measured.Nothing, (sum, leak) => sum + Settings.Characters.Leak(leak));
-        var (held, heldBefore) = (retained.At(end), retained.At(end) is null ? null : retained.LastBefore(end));
+        var parts = ImmutableArray.CreateBuilder<Part>(into.Parts.Length + outOf.Parts.Length);
+        parts.AddRange(into.Parts);
+        parts.AddRange(outOf.Parts);
+        var leaked = (Measured?)null;
+        foreach (var leak in leaks.After(start, end).Cast<LeakEstimated>())
+        {
+            leaked = (leaked ?? Measured.Nothing) + Settings.Characters.Leak(leak);
+            parts.Add(new(PartKind.Leak, leak.Key, leak.At, leak.At, leak.Amount, leak.Amount));
+        }
+
+        var held = retained.At(end);
+        var heldBefore = held is null ? null : retained.LastBefore(end);
+        foreach (var scan in new[] { heldBefore, held })
+        {
+            if (scan is not null) parts.Add(new(PartKind.Retained, scan.Key, scan.At, scan.At, scan.Held, scan.Held));
+        }
+
         var change = held is null || heldBefore is null ? (Measured?)null : Settings.Characters.Held(held) - Settings.Characters.Held(heldBefore);
 
         var worked = into.Amount is { } i && outOf.Amount is { } d ? d - i + (change ?? Measured.Nothing) + (leaked ?? Measured.Nothing) : (Measured?)null;
@@ -259,19 +285,13 @@ public sealed class FluidBalance
         if (held is not null && heldBefore is null) caveats = caveats.Add(Caveat.RetainedStartUnknown);
         if (output < Volume.Zero) caveats = caveats.Add(Caveat.NegativeOutput);
         if (end - start > Settings.LongestGap) caveats = caveats.Add(Caveat.Gap);
-        if (Log[Channel.Clamp].LastAtOrBefore(start) is DrainClamped || Log[Channel.Clamp].After(start, end).Any(c => c is DrainClamped && c.At < end))
+        if (clamps.LastAtOrBefore(start) is DrainClamped || clamps.After(start, end).Any(c => c is DrainClamped && c.At < end))
         {
             caveats = caveats.Add(Caveat.DwellInProgress);
         }
 
-        ImmutableArray<Part> parts =
-        [
-            .. into.Parts,
-            .. outOf.Parts,
-            .. leaks.Select(leak => new Part(PartKind.Leak, leak.Key, leak.At, leak.At, leak.Amount, leak.Amount)),
-            .. new[] { heldBefore, held }.OfType<BladderScanned>().Select(scan => new Part(PartKind.Retained, scan.Key, scan.At, scan.At, scan.Held, scan.Held)),
-        ];
-        var (corrected, amended, late) = Revised(Bladder, start, end, parts);
+        var working = parts.ToImmutable();
+        var (corrected, amended, late) = Revised(Bladder, start, end, working);
         if (corrected) caveats = caveats.Add(Caveat.CorrectedEntry);
         if (late) caveats = caveats.Add(Caveat.LateEntry);
 
@@ -290,15 +310,14 @@ public sealed class FluidBalance
             Absent = absent,
             Simple = outOf.Amount?.Charted - into.Charted,
             Status = into.Provisional || uncharted ? OutputStatus.Preliminary : corrected ? OutputStatus.Corrected : amended ? OutputStatus.Amended : OutputStatus.Final,
-            Caveats = [.. caveats.Order()],
-            AssumedZero = [BalanceTerm.Absorbed, BalanceTerm.Blood, .. leaked is null ? [BalanceTerm.Leaked] : Array.Empty<BalanceTerm>(), .. change is null ? [BalanceTerm.RetainedChange] : Array.Empty<BalanceTerm>()],
-            Parts = parts,
+            Caveats = caveats.InOrder(),
+            AssumedZero = AssumedZero(leaked is null, change is null),
+            Parts = working,
         };
     }
 
     /// <summary>Whether the doubts are known: what nobody charted has no interval.</summary>
-    internal static bool Estimable(IEnumerable<Caveat> caveats) =>
-        !caveats.Any(c => c is Caveat.IrrigantNotCharted or Caveat.DrainageNotCharted or Caveat.TwoMeasuresOnOneLine or Caveat.DrainageWhileClamped);
+    internal static bool Estimable(CaveatSet caveats) => (caveats.Bits & Undoubted.Bits) == 0;
 
     /// <summary>The intervals of a route that does not pass the bladder: from reading to reading, and what was collected.</summary>
     private IEnumerable<ClosedInterval> RouteBetween(UrineRoute route, Instant from, Instant? to)
@@ -318,11 +337,12 @@ public sealed class FluidBalance
                 parts.Add(new(PartKind.Urine, reading.Key, start, end, reading.Amount, reading.Amount));
             }
 
-            var caveats = ImmutableHashSet<Caveat>.Empty;
+            var caveats = CaveatSet.Empty;
             if (before is null) caveats = caveats.Add(Caveat.RouteStartUnknown);
             if (end - start > Settings.LongestGap) caveats = caveats.Add(Caveat.Gap);
             if (amount.Charted > Settings.LargestVolume) caveats = caveats.Add(Caveat.ImplausibleVolume);
-            var (corrected, _, late) = Revised(Slug.Of(route), start, end, parts);
+            var worked = parts.ToImmutable();
+            var (corrected, _, late) = Revised(Slug.Of(route), start, end, worked);
             if (corrected) caveats = caveats.Add(Caveat.CorrectedEntry);
             if (late) caveats = caveats.Add(Caveat.LateEntry);
             yield return new()
@@ -340,9 +360,9 @@ public sealed class FluidBalance
                 Absent = null,
                 Simple = amount.Charted,
                 Status = corrected ? OutputStatus.Corrected : OutputStatus.Final,
-                Caveats = [.. caveats.Order()],
+                Caveats = caveats.InOrder(),
                 AssumedZero = [],
-                Parts = parts.ToImmutable(),
+                Parts = worked,
             };
         }
     }
@@ -363,19 +383,36 @@ public sealed class FluidBalance
     /// Worked out from the log's own times, not from the order of arrival, so that two orders of arrival end in the same status.
     /// It was complete when its closing readings and the irrigant readings that cover its end were known.
     /// </remarks>
-    private (bool Corrected, bool Amended, bool Late) Revised(string stream, Instant start, Instant end, IEnumerable<Part> parts)
+    private (bool Corrected, bool Amended, bool Late) Revised(string stream, Instant start, Instant end, ImmutableArray<Part> parts)
     {
-        var logged = parts.Select(p => (Part: p, Logged: Log.Current(p.Entry)!)).ToList();
-        var corrected = logged.Any(l => l.Part.End <= end && Log.IsCorrected(l.Part.Entry))
-            || Log[Channel.Withdrawn].After(start, end).Any(e => StreamOf(e) == stream);
-        var late = logged.Any(l => l.Part.End > start && l.Logged.Entry.Header.RecordedAt - l.Logged.Entry.At > Settings.LateAfter);
+        var withdrawn = false;
+        foreach (var gone in Log[Channel.Withdrawn].After(start, end)) withdrawn |= StreamOf(gone) == stream;
+        var (corrected, late, complete) = (withdrawn, false, Instant.MinValue);
+        foreach (var part in parts)
+        {
+            var logged = Log.Current(part.Entry)!;
+            corrected |= part.End <= end && Log.IsCorrected(part.Entry);
+            late |= part.End > start && logged.Entry.Header.RecordedAt - logged.Entry.At > Settings.LateAfter;
+            if (Completes(part, end)) complete = Instant.Max(complete, logged.KnownAt);
+        }
 
-        bool Completes(Part p) => p.Kind is PartKind.Drainage or PartKind.Urine || (p.Kind is PartKind.Irrigant && p.End >= end) || p.Kind is PartKind.IrrigantFromRate;
-        var complete = logged.Where(l => Completes(l.Part)).Select(l => l.Logged.KnownAt).DefaultIfEmpty(Instant.MinValue).Max();
-        var opening = drained.ReadingsOf(start).Select(r => Log.Current(r.Key)!.KnownAt);
-        var amended = logged.Where(l => !Completes(l.Part)).Select(l => l.Logged.KnownAt).Concat(opening).Any(known => known > complete);
+        var amended = false;
+        foreach (var part in parts) amended |= !Completes(part, end) && Log.Current(part.Entry)!.KnownAt > complete;
+        foreach (var opening in drained.ReadingsOf(start)) amended |= Log.Current(opening.Key)!.KnownAt > complete;
         return (corrected, amended, late);
     }
+
+    private static ImmutableArray<BalanceTerm> AssumedZero(bool leaks, bool retained) => (leaks, retained) switch
+    {
+        (true, true) => NobodyMeasured,
+        (true, false) => [BalanceTerm.Absorbed, BalanceTerm.Blood, BalanceTerm.Leaked],
+        (false, true) => [BalanceTerm.Absorbed, BalanceTerm.Blood, BalanceTerm.RetainedChange],
+        (false, false) => [BalanceTerm.Absorbed, BalanceTerm.Blood],
+    };
+
+    /// <summary>Whether an interval that ends at a moment was not known before this part was.</summary>
+    private static bool Completes(Part part, Instant end) =>
+        part.Kind is PartKind.Drainage or PartKind.Urine or PartKind.IrrigantFromRate || (part.Kind is PartKind.Irrigant && part.End >= end);
 
     /// <summary>The intervals, by stream and by the time of their end, whose working an entry can touch.</summary>
     private IEnumerable<(string Stream, Instant From, Instant? To)> Touched(Entry entry)
@@ -407,7 +444,7 @@ public sealed class FluidBalance
         PumpTotalRead e => instilled.Touched(e.Line, e),
         IrrigantInstilled e => instilled.Touched(e.Line, e),
         FlowSet e => instilled.Touched(e.Line, e),
-        DrainageEmptied or DrainageLevelRead or DrainageWeighed => new(Early(entry), Log[Channel.Container(DrainedOverTime.ContainerOf(entry)!)].NextAfter(entry.At)?.At ?? entry.At),
+        DrainageEmptied or DrainageLevelRead or DrainageWeighed => new(Early(entry), drained.LastComparedWith(entry)),
         UrineCollected => new(Instant.Min(Early(entry), instilled.EarliestStart(entry.At)), AfterUrine(entry.At)),
         DrainClamped or DrainReleased => Clamped(entry.At),
         BladderScanned => new(entry.At - Settings.ScanReach, entry.At + Settings.ScanReach),

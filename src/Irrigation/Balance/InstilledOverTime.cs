@@ -11,7 +11,7 @@ namespace Irrigation.Balance;
 /// <param name="Provisional">A reading of the irrigant that covers the end is still to come.</param>
 /// <param name="Caveats">What a reader should know.</param>
 /// <param name="Parts">The working.</param>
-internal sealed record Instilled(Measured? Amount, Volume? Charted, bool Provisional, ImmutableHashSet<Caveat> Caveats, ImmutableArray<Part> Parts);
+internal sealed record Instilled(Measured? Amount, Volume? Charted, bool Provisional, CaveatSet Caveats, ImmutableArray<Part> Parts);
 
 /// <summary>
 /// I(t): the irrigant as a density over time, piecewise constant. Measured stretches run from one reading of a line to the next;
@@ -19,22 +19,47 @@ internal sealed record Instilled(Measured? Amount, Volume? Charted, bool Provisi
 /// </summary>
 internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings)
 {
+    // Looked up once: a balance asks for them thousands of times.
+    private readonly ImmutableArray<Line> lines = [.. Channel.Lines(log).Select(name => new Line(log, name))];
+    private readonly Timeline clamps = log[Channel.Clamp];
+    private readonly Timeline outputs = log[Channel.BladderOutput];
+    private readonly Timeline urines = log[Channel.BladderUrine];
+
+    /// <summary>What was charted on a line.</summary>
+    private sealed class Line(EpisodeLog log, string name)
+    {
+        public string Name => name;
+
+        public Timeline Bags { get; } = log[Channel.Bag(name)];
+
+        public Timeline Pumps { get; } = log[Channel.Pump(name)];
+
+        public Timeline Totals { get; } = log[Channel.Total(name)];
+
+        public Timeline Flows { get; } = log[Channel.Flow(name)];
+
+        public Timeline Syringes { get; } = log[Channel.Syringe(name)];
+    }
+
     /// <summary>A time for which a line's irrigant was measured as one amount.</summary>
-    private sealed record Stretch(Instant Start, Instant End, Measured? Amount, EntryKey Entry, Caveat? Doubt);
+    private sealed record Stretch(Instant Start, Instant End, Measured? Amount, EntryKey Entry, Caveat? Doubt, Readings? Readings = null);
+
+    /// <summary>Whether any line has entries.</summary>
+    public bool AnyLine => lines.Length > 0;
 
     /// <summary>Irrigant after <paramref name="start"/>, up to and including <paramref name="end"/>.</summary>
     public Instilled Between(Instant start, Instant end)
     {
         var sum = new Sum();
-        foreach (var line in Channel.Lines(log)) AddLine(sum, line, start, end);
+        foreach (var line in lines) AddLine(sum, line, start, end);
         return sum.Result();
     }
 
     /// <summary>The time whose working an entry of a line can touch.</summary>
-    public Interval Touched(string line, Entry entry)
+    public Interval Touched(string name, Entry entry)
     {
-        var at = entry.At;
-        var (bags, pumps, totals, flows) = (log[Channel.Bag(line)], log[Channel.Pump(line)], log[Channel.Total(line)], log[Channel.Flow(line)]);
+        var (line, at) = (Named(name), entry.At);
+        var (bags, pumps, totals, flows) = (line.Bags, line.Pumps, line.Totals, line.Flows);
         if (entry is IrrigantInstilled { AtOnce: true }) return new(at - settings.DwellLead, at + settings.DwellLead);
         Instant?[] before = [FirstOfBag(bags, at - Duration.Epsilon)?.At, bags.LastBefore(at)?.At, pumps.LastBefore(at)?.At, totals.LastBefore(at)?.At, entry.Header.From, totals.NextAfter(at)?.Header.From];
         var from = Instant.Min(before.Min(i => i ?? at), EarliestStart(at));
@@ -55,27 +80,43 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
     }
 
     /// <summary>What a reading of a bag or pump says ran since the one before; null for a first reading, which measures nothing.</summary>
-    public Part? MeasuredBy(string line, Entry reading)
+    public Part? MeasuredBy(string name, Entry reading)
     {
-        var stretch = Measured(line, reading.At - Duration.Epsilon, reading.At).FirstOrDefault(s => s.Entry == reading.Key);
+        var stretch = Measured(Named(name), reading.At - Duration.Epsilon, reading.At).FirstOrDefault(s => s.Entry == reading.Key);
         return stretch is null ? null : new(PartKind.Irrigant, stretch.Entry, stretch.Start, stretch.End, stretch.Amount?.Charted, stretch.Amount?.Charted);
     }
 
     /// <summary>What is left in the hanging bag, by its last reading and the flow since; null where none hangs or a pump delivers it.</summary>
-    public Volume? LeftInBag(string line, Instant asOf)
+    public Volume? LeftInBag(string name, Instant asOf)
     {
-        var bags = log[Channel.Bag(line)];
+        var line = Named(name);
+        var bags = line.Bags;
         if (bags.LastAtOrBefore(asOf) is not (BagHung or BagRead) || PumpFed(line, bags.LastAtOrBefore(asOf)!.At)) return null;
         var last = bags.LastAtOrBefore(asOf)!;
         var left = Remaining(bags, last) - RateOver(line, last.At, asOf);
         return left > Volume.Zero ? left : Volume.Zero;
     }
 
+    /// <summary>How fast a line runs, by what is charted; null where that is not known. Nothing runs where a bag was taken down and none hung.</summary>
+    public FlowRate? FlowAt(string line, Instant asOf)
+    {
+        var (bag, pump, total) = (log[Channel.Bag(line)].LastAtOrBefore(asOf), log[Channel.Pump(line)].LastAtOrBefore(asOf), log[Channel.Total(line)].LastAtOrBefore(asOf));
+        if (bag is BagTakenDown && !(pump?.At > bag.At) && !(total?.At > bag.At)) return FlowRate.Stopped;
+        if (log[Channel.Flow(line)].LastAtOrBefore(asOf) is FlowSet flow) return flow.Rate;
+        if (bag is BagHung or BagRead) return null;
+        var irrigant = Later(pump?.At ?? Instant.MinValue, total?.At ?? Instant.MinValue)!.Value;
+        var irrigated = pump is not null || total is not null;
+        return irrigated && !(log[Channel.BladderUrine].LastAtOrBefore(asOf)?.At > irrigant) ? null : FlowRate.Stopped;
+    }
+
+    /// <summary>Whether a bag hangs on a line.</summary>
+    public bool BagHangs(string line, Instant asOf) => log[Channel.Bag(line)].LastAtOrBefore(asOf) is BagHung or BagRead;
+
     /// <summary>The earliest start that a reading after an instant could take for want of a charted one.</summary>
     public Instant EarliestStart(Instant at)
     {
         var from = at;
-        foreach (var line in Channel.Lines(log)) from = Instant.Min(from, Instant.Min(ImplicitStart(line, at), UnknownStart(line, at)));
+        foreach (var line in lines) from = Instant.Min(from, Instant.Min(ImplicitStart(line, at), UnknownStart(line, at)));
         return from;
     }
 
@@ -83,7 +124,7 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
     public Interval Reaching(Instant start, Instant end)
     {
         var (from, to) = (start, end);
-        foreach (var line in Channel.Lines(log))
+        foreach (var line in lines)
         {
             foreach (var stretch in Measured(line, start - Duration.Epsilon, end + Duration.Epsilon))
             {
@@ -93,6 +134,8 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
 
         return new(from, to);
     }
+
+    private Line Named(string name) => lines.FirstOrDefault(line => line.Name == name) ?? new Line(log, name);
 
     private static Instant? Later(params Instant?[] instants) => instants.Any(i => i is null) ? null : instants.Max();
 
@@ -123,12 +166,13 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
         return first;
     }
 
-    private void AddLine(Sum sum, string line, Instant start, Instant end)
+    private void AddLine(Sum sum, Line line, Instant start, Instant end)
     {
-        var stretches = Measured(line, start, end).ToList();
+        var stretches = Measured(line, start, end);
         foreach (var stretch in stretches)
         {
-            sum.Measured(stretch.Entry, stretch.Start, stretch.End, stretch.Amount?.Charted, stretch.Amount is { } amount ? Share(line, stretch, start, end, amount) : null);
+            var (share, spread) = stretch.Amount is { } amount ? Share(line, stretch, start, end, amount) : default;
+            sum.Measured(new(PartKind.Irrigant, stretch.Entry, stretch.Start, stretch.End, stretch.Amount?.Charted, stretch.Amount is null ? null : share.Charted) { Readings = stretch.Readings, Spread = spread }, stretch.Amount is null ? null : share);
             if (stretch.End > start && stretch.End <= end) sum.Chart(stretch.Amount?.Charted);
             if (stretch.Doubt is { } doubt) sum.Note(doubt);
             if ((stretch.Start < end && end < stretch.End) || (stretch.Start < start && start < stretch.End)) sum.Note(Caveat.IrrigantInterpolated);
@@ -144,30 +188,29 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
         foreach (var (from, to) in Uncovered(stretches, start, end)) AddUncovered(sum, line, from, to, end);
     }
 
-    private void AddSyringes(Sum sum, string line, Instant start, Instant end)
+    private void AddSyringes(Sum sum, Line line, Instant start, Instant end)
     {
-        foreach (var given in log[Channel.Syringe(line)].After(start - settings.DwellLead, end).Cast<IrrigantInstilled>())
+        foreach (var given in line.Syringes.After(start - settings.DwellLead, end).Cast<IrrigantInstilled>())
         {
             if (given.At > start) sum.Chart(given.Amount);
 
             // What is left to dwell cannot drain before the clamp is released: it counts from the moment of clamping.
             var dwells = ClampedAfter(given.At);
             var counts = dwells is { } clamped ? clamped >= start && clamped < end : given.At > start;
-            if (counts) sum.Measured(given.Key, given.At, given.At, given.Amount, settings.Characters.Total(given));
+            if (counts) sum.Measured(new(PartKind.Irrigant, given.Key, given.At, given.At, given.Amount, given.Amount), settings.Characters.Total(given));
         }
     }
 
     /// <summary>The clamp that shuts in what was given at an instant: put on soon after, with nothing drained between.</summary>
     private Instant? ClampedAfter(Instant given)
     {
-        var clamps = log[Channel.Clamp];
         if (clamps.At(clamps.FirstAtOrAfter(given)) is not DrainClamped clamp || clamp.At > given + settings.DwellLead) return null;
-        return log[Channel.BladderOutput].NextAfter(given) is { } output && output.At < clamp.At ? null : clamp.At;
+        return outputs.NextAfter(given) is { } output && output.At < clamp.At ? null : clamp.At;
     }
 
-    private void AddUncovered(Sum sum, string line, Instant from, Instant to, Instant end)
+    private void AddUncovered(Sum sum, Line line, Instant from, Instant to, Instant end)
     {
-        var (bags, pumps, totals, flows) = (log[Channel.Bag(line)], log[Channel.Pump(line)], log[Channel.Total(line)], log[Channel.Flow(line)]);
+        var (bags, pumps, totals, flows) = (line.Bags, line.Pumps, line.Totals, line.Flows);
         Timeline[] all = [bags, pumps, totals, flows];
         var edges = all.SelectMany(t => t.After(from, to)).Select(e => e.At).Append(to).Distinct().Order();
         var start = from;
@@ -178,15 +221,15 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
         }
     }
 
-    private void AddPiece(Sum sum, string line, Instant from, Instant to, Instant end)
+    private void AddPiece(Sum sum, Line line, Instant from, Instant to, Instant end)
     {
         if (to <= from) return;
-        var flow = log[Channel.Flow(line)].LastAtOrBefore(from) as FlowSet;
-        var lastBag = log[Channel.Bag(line)].LastAtOrBefore(from);
-        var lastPump = log[Channel.Pump(line)].LastAtOrBefore(from);
-        var lastTotal = log[Channel.Total(line)].LastAtOrBefore(from);
+        var flow = line.Flows.LastAtOrBefore(from) as FlowSet;
+        var lastBag = line.Bags.LastAtOrBefore(from);
+        var lastPump = line.Pumps.LastAtOrBefore(from);
+        var lastTotal = line.Totals.LastAtOrBefore(from);
         var pumpFed = lastBag is BagHung or BagRead && PumpFed(line, lastBag.At);
-        var urineSince = log[Channel.BladderUrine].LastAtOrBefore(end)?.At;
+        var urineSince = urines.LastAtOrBefore(end)?.At;
 
         if (flow?.Rate > settings.HighestGravityFlow) sum.Note(Caveat.ImplausibleFlow);
 
@@ -200,7 +243,7 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
                 return;
             }
 
-            var left = Remaining(log[Channel.Bag(line)], lastBag);
+            var left = Remaining(line.Bags, lastBag);
             var ran = Smaller(RateOver(line, lastBag.At, to), left) - Smaller(RateOver(line, lastBag.At, from), left);
             sum.FromRate(flow.Key, from, to, settings.Characters.Ran(ran, flow), charted: false);
         }
@@ -233,6 +276,7 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
 
     private static IEnumerable<(Instant From, Instant To)> Uncovered(List<Stretch> stretches, Instant start, Instant end)
     {
+        if (stretches.Exists(s => s.Start <= start && s.End >= end)) yield break; // as nearly always
         var from = start;
         foreach (var stretch in stretches.Where(s => s.End > s.Start).OrderBy(s => s.Start))
         {
@@ -245,17 +289,31 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
     }
 
     /// <summary>Measured stretches that reach into the time after <paramref name="start"/>, up to <paramref name="end"/>.</summary>
-    private IEnumerable<Stretch> Measured(string line, Instant start, Instant end) =>
-        Bags(line, start, end).Concat(Pumps(line, start, end)).Concat(Totals(line, start, end))
-            .Where(s => s.End > start && (s.Start < end || s.End <= end));
-
-    private IEnumerable<Stretch> Bags(string line, Instant start, Instant end)
+    private List<Stretch> Measured(Line line, Instant start, Instant end)
     {
-        var bags = log[Channel.Bag(line)];
+        var measured = new List<Stretch>();
+        void Take(IEnumerable<Stretch> stretches)
+        {
+            foreach (var stretch in stretches)
+            {
+                if (stretch.End > start && (stretch.Start < end || stretch.End <= end)) measured.Add(stretch);
+            }
+        }
+
+        if (line.Bags.Count > 0) Take(Bags(line, start, end));
+        if (line.Pumps.Count > 0) Take(Pumps(line, start, end));
+        if (line.Totals.Count > 0) Take(Totals(line, start, end));
+        return measured;
+    }
+
+    private IEnumerable<Stretch> Bags(Line line, Instant start, Instant end)
+    {
+        var bags = line.Bags;
         var i = bags.FirstAfter(start) - 1;
         while (i > 0 && bags[i] is not BagHung) i--;
         Entry? before = null;
         var left = Irrigation.Measures.Measured.Nothing;
+        var (full, prime) = (Volume.Zero, (Volume?)null);
         for (i = Math.Max(i, 0); i < bags.Count && (before is null || before.At < end); i++)
         {
             var entry = bags[i];
@@ -265,7 +323,7 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
             {
                 case BagHung hung:
                     if (before is not null && !fed) yield return new(from, hung.At, null, hung.Key, Caveat.BagEndUnknown);
-                    left = Usable(hung, bags[0] == hung);
+                    (left, full, prime) = (Usable(hung, bags[0] == hung), hung.Labelled, hung.TubingPrime);
                     before = hung;
                     break;
                 case BagRead or BagTakenDown:
@@ -274,8 +332,8 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
                     var rose = now?.Charted > left.Charted;
                     if (before is null) yield return new(from, entry.At, null, entry.Key, Caveat.BagStartUnknown);
                     else if (now is null && !fed) yield return new(from, entry.At, null, entry.Key, Caveat.BagEndUnknown);
-                    else if (!fed) yield return new(from, entry.At, rose ? Irrigation.Measures.Measured.Nothing : left - now, entry.Key, Doubt(bags, before, rose));
-                    left = now is { } known && (before is null || !rose) ? known : left;
+                    else if (!fed) yield return new(from, entry.At, rose ? Irrigation.Measures.Measured.Nothing : left - now, entry.Key, Doubt(bags, before, rose), rose ? null : new(full, prime, remaining!.Value));
+                    if (now is { } known && (before is null || !rose)) (left, full, prime) = (known, remaining!.Value, null);
                     before = entry is BagRead ? entry : null;
                     break;
             }
@@ -295,7 +353,7 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
         if (hung.TubingPrime is { } prime) return content - new Measured(prime, prime, ErrorBudget.None);
         if (!first) return content;
         var (mean, half) = settings.Characters.UnchartedPrime;
-        return content - new Measured(Volume.Zero, Volume.FromMillilitres(mean), ErrorBudget.Of($"tubing of {hung.Key}", ErrorBudget.Rectangular(half)));
+        return content - new Measured(Volume.Zero, Volume.FromMillilitres(mean), ErrorBudget.Of(new("tubing of", hung.Key.Source, hung.Key.Id), ErrorBudget.Rectangular(half)));
     }
 
     /// <summary>What was left in the hanging bag at its last reading, as charted: a flow cannot deliver more.</summary>
@@ -312,29 +370,29 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
     }
 
     /// <summary>Whether a pump delivers what hangs there: then its counter is the measurement and the bag only a store.</summary>
-    private bool PumpFed(string line, Instant hung)
+    private static bool PumpFed(Line line, Instant hung)
     {
-        var bags = log[Channel.Bag(line)];
+        var bags = line.Bags;
         var (since, until) = (FirstOfBag(bags, hung)?.At ?? hung, EndOfBag(bags, hung));
-        return log[Channel.Pump(line)].NextAfter(since) is { } reading && (until is null || reading.At <= until);
+        return line.Pumps.NextAfter(since) is { } reading && (until is null || reading.At <= until);
     }
 
-    private IEnumerable<Stretch> Pumps(string line, Instant start, Instant end)
+    private IEnumerable<Stretch> Pumps(Line line, Instant start, Instant end)
     {
-        var pumps = log[Channel.Pump(line)];
+        var pumps = line.Pumps;
         for (var i = Math.Max(pumps.FirstAfter(start) - 1, 0); i + 1 < pumps.Count && pumps[i].At < end; i++)
         {
             var (from, to) = ((PumpTotalRead)pumps[i], (PumpTotalRead)pumps[i + 1]);
-            if (to.Restarted) yield return new(from.At, to.At, settings.Characters.Counted(to.Total, to), to.Key, null);
+            if (to.Restarted) yield return new(from.At, to.At, settings.Characters.Counted(to.Total, to), to.Key, null, new(Volume.Zero, null, to.Total));
             else if (to.Header.IsOfAnotherDeviceThan(from.Header)) yield return new(from.At, to.At, null, to.Key, Caveat.DeviceChanged);
-            else if (to.Total >= from.Total) yield return new(from.At, to.At, settings.Characters.Counted(to.Total - from.Total, to), to.Key, null);
+            else if (to.Total >= from.Total) yield return new(from.At, to.At, settings.Characters.Counted(to.Total - from.Total, to), to.Key, null, new(from.Total, null, to.Total));
             else yield return new(from.At, to.At, null, to.Key, Caveat.PumpCounterReset);
         }
     }
 
-    private IEnumerable<Stretch> Totals(string line, Instant start, Instant end)
+    private IEnumerable<Stretch> Totals(Line line, Instant start, Instant end)
     {
-        var totals = log[Channel.Total(line)];
+        var totals = line.Totals;
         for (var i = totals.FirstAfter(start); i < totals.Count; i++)
         {
             var total = (IrrigantInstilled)totals[i];
@@ -346,30 +404,30 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
         }
     }
 
-    private Caveat? TotalDoubt(string line, IrrigantInstilled total)
+    private Caveat? TotalDoubt(Line line, IrrigantInstilled total)
     {
-        if (log[Channel.Bag(line)].LastBefore(total.At) is BagHung or BagRead) return Caveat.TwoMeasuresOnOneLine;
+        if (line.Bags.LastBefore(total.At) is BagHung or BagRead) return Caveat.TwoMeasuresOnOneLine;
         return total.Header.From is null && PreviousReading(line, total.At) is null ? Caveat.IrrigantStartUnknown : null;
     }
 
     /// <summary>A total without a start ran since the previous reading of its line, or since urine was last collected free of irrigant.</summary>
-    private Instant ImplicitStart(string line, Instant at) => PreviousReading(line, at) ?? log.Frame.Start;
+    private Instant ImplicitStart(Line line, Instant at) => PreviousReading(line, at) ?? log.Frame.Start;
 
-    private Instant UnknownStart(string line, Instant at) =>
-        new[] { log[Channel.Bag(line)].LastBefore(at)?.At, PreviousReading(line, at), log.Frame.Start }.Max()!.Value;
+    private Instant UnknownStart(Line line, Instant at) =>
+        new[] { line.Bags.LastBefore(at)?.At, PreviousReading(line, at), log.Frame.Start }.Max()!.Value;
 
-    private Instant? PreviousReading(string line, Instant at)
+    private Instant? PreviousReading(Line line, Instant at)
     {
-        Timeline[] readings = [log[Channel.Total(line)], log[Channel.Bag(line)], log[Channel.Pump(line)], log[Channel.BladderUrine]];
+        Timeline[] readings = [line.Totals, line.Bags, line.Pumps, urines];
         return readings.Max(r => r.LastBefore(at)?.At);
     }
 
     /// <summary>The share of a stretch that falls into a time, with the doubt about its shape where an end lies within.</summary>
-    private Measured Share(string line, Stretch stretch, Instant start, Instant end, Measured amount)
+    private (Measured Share, Spread? By) Share(Line line, Stretch stretch, Instant start, Instant end, Measured amount)
     {
-        if (stretch.Start == stretch.End) return stretch.End > start && stretch.End <= end ? amount : Irrigation.Measures.Measured.Nothing;
-        if (stretch.Start >= start && stretch.End <= end) return amount;
-        var weigh = Weights(line, stretch, out var byFlow);
+        if (stretch.Start == stretch.End) return (stretch.End > start && stretch.End <= end ? amount : Irrigation.Measures.Measured.Nothing, null);
+        if (stretch.Start >= start && stretch.End <= end) return (amount, null);
+        var weigh = Weights(line, stretch, out var by);
         var (whole, from, to) = (weigh(stretch.End), weigh(Instant.Max(start, stretch.Start)), weigh(Instant.Min(end, stretch.End)));
 
         // As differences of running shares, so that the parts of any partition add up to the whole.
@@ -380,30 +438,33 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
         var (a, b) = (from / whole, to / whole);
 
         // A flow that drifts by ±x over the stretch is off by x · p · (1 − p) of it at the fraction p; at both ends it is right again.
-        var drift = ErrorBudget.Rectangular(byFlow ? settings.Characters.ChartedFlowDrift : settings.Characters.UnchartedFlowDrift);
-        share = share.Doubting($"shape of {stretch.Entry}", drift * amount.Charted.Millilitres * ((b * (1 - b)) - (a * (1 - a))));
+        var drift = ErrorBudget.Rectangular(by == SpreadBy.ChartedFlow ? settings.Characters.ChartedFlowDrift : settings.Characters.UnchartedFlowDrift);
+        share = share.Doubting(new("shape of", stretch.Entry.Source, stretch.Entry.Id), drift * amount.Charted.Millilitres * ((b * (1 - b)) - (a * (1 - a))));
 
         // And a reading taken a little earlier or later than charted met another level.
         var perMinute = amount.Charted.Millilitres * Elapsed.PerHour / 60 / Elapsed.Between(stretch.Start, stretch.End);
-        if (stretch.End > end) share = share.Doubting($"time of the reading at {end}", perMinute * settings.Characters.ReadingTime);
-        if (stretch.Start < start) share = share.Doubting($"time of the reading at {start}", -perMinute * settings.Characters.ReadingTime);
-        return share;
+        if (stretch.End > end) share = share.Doubting(new("time of the reading at", At: end), perMinute * settings.Characters.ReadingTime);
+        if (stretch.Start < start) share = share.Doubting(new("time of the reading at", At: start), -perMinute * settings.Characters.ReadingTime);
+        var unit = by == SpreadBy.ChartedFlow ? 1 : Elapsed.PerHour;
+        return (share, new(by, (to - from) / unit, whole / unit));
     }
 
     /// <summary>The running weight within a stretch: by flow where it is charted, else by unclamped time, else by time.</summary>
-    private Func<Instant, decimal> Weights(string line, Stretch stretch, out bool byFlow)
+    private Func<Instant, decimal> Weights(Line line, Stretch stretch, out SpreadBy by)
     {
         Func<Instant, decimal> flow = at => RateOver(line, stretch.Start, at).Millilitres;
-        byFlow = flow(stretch.End) > 0;
-        if (byFlow) return flow;
-        Func<Instant, decimal> byOpenTime = at => Elapsed.Between(stretch.Start, at) - Clamped(stretch.Start, at);
-        return byOpenTime(stretch.End) > 0 ? byOpenTime : at => Elapsed.Between(stretch.Start, at);
+        by = SpreadBy.ChartedFlow;
+        if (flow(stretch.End) > 0) return flow;
+        var clamped = Clamped(stretch.Start, stretch.End);
+        by = clamped > 0 && clamped < Elapsed.Between(stretch.Start, stretch.End) ? SpreadBy.UnclampedTime : SpreadBy.ElapsedTime;
+        if (by == SpreadBy.ElapsedTime) return at => Elapsed.Between(stretch.Start, at);
+        return at => Elapsed.Between(stretch.Start, at) - Clamped(stretch.Start, at);
     }
 
     /// <summary>What the charted flow makes of a time; a flow first charted within it counts backwards to its start.</summary>
-    private Volume RateOver(string line, Instant start, Instant end)
+    private static Volume RateOver(Line line, Instant start, Instant end)
     {
-        var flows = log[Channel.Flow(line)];
+        var flows = line.Flows;
         var i = flows.FirstAfter(start) - 1;
         var rate = (flows.At(i) ?? flows.At(0)) is FlowSet first && (i >= 0 || first.At < end) ? first.Rate : FlowRate.Stopped;
         var sum = Volume.Zero;
@@ -419,7 +480,6 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
 
     private decimal Clamped(Instant start, Instant end)
     {
-        var clamps = log[Channel.Clamp];
         var shut = clamps.LastAtOrBefore(start) is DrainClamped ? start : (Instant?)null;
         var sum = 0m;
         foreach (var change in clamps.After(start, end))
@@ -439,16 +499,16 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
     private sealed class Sum
     {
         private readonly ImmutableArray<Part>.Builder parts = ImmutableArray.CreateBuilder<Part>();
-        private ImmutableHashSet<Caveat> caveats = [];
+        private CaveatSet caveats;
         private readonly List<(ErrorBudget, double)> errors = [];
         private Volume? amount = Volume.Zero;
         private Volume best = Volume.Zero;
         private Volume? charted = Volume.Zero;
         private bool awaits;
 
-        public void Measured(EntryKey entry, Instant start, Instant end, Volume? whole, Measured? share)
+        public void Measured(Part part, Measured? share)
         {
-            parts.Add(new(PartKind.Irrigant, entry, start, end, whole, share?.Charted));
+            parts.Add(part);
             Add(share);
         }
 
@@ -467,7 +527,7 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
 
         public void Unknown() => amount = null;
 
-        public Instilled Result() => new(amount is { } known ? new Measured(known, best, ErrorBudget.Sum(errors)) : null, charted, awaits, caveats, parts.ToImmutable());
+        public Instilled Result() => new(amount is { } known ? new Measured(known, best, ErrorBudget.Sum([.. errors])) : null, charted, awaits, caveats, parts.ToImmutable());
 
         private void Add(Measured? share)
         {

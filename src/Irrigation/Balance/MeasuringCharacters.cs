@@ -20,7 +20,7 @@ public sealed record MeasuringCharacter(
 /// <summary>What was not measured and lies in a range.</summary>
 /// <param name="Mean">Middle of the range, in mL.</param>
 /// <param name="HalfWidth">Half width of the range, in mL (rectangular).</param>
-public sealed record Spread(
+public sealed record Supposed(
     [property: Setting(0, 1000, "mL")] decimal Mean,
     [property: Setting(0, 1000, "mL")] decimal HalfWidth);
 
@@ -43,10 +43,10 @@ public sealed record MeasuringCharacters
     public MeasuringCharacter BagLabel { get; init; } = new(0.0375m, 0.0225m, 0, 0, "Nezhat, JMIG 2007;14:489 (maker's range of overfill)");
 
     /// <summary>Left in a bag that was run to empty: 0 to 60 mL, whatever was charted as 0. Our judgement, after IJPPS 2016 (under 2 % of the declared volume in most).</summary>
-    public Spread EmptyBagResidue { get; init; } = new(30, 30);
+    public Supposed EmptyBagResidue { get; init; } = new(30, 30);
 
     /// <summary>In the tubing of the first bag, where nobody charted it: 20 to 100 mL. From published bore and length of irrigation sets; the packet says it.</summary>
-    public Spread UnchartedPrime { get; init; } = new(60, 40);
+    public Supposed UnchartedPrime { get; init; } = new(60, 40);
 
     /// <summary>What is left in a bag, read off its marks.</summary>
     public MeasuringCharacter BagGraduation { get; init; } = new(0, 0, 200, 0, "JKMS 2022;37:e345 (1 L bags: up to about 200 mL wrong); for larger bags our judgement");
@@ -119,7 +119,7 @@ public sealed record MeasuringCharacters
     public Measured Labelled(Volume labelled, string? bagType)
     {
         var calibrated = bagType is not null && CalibratedBagTypes.TryGetValue(bagType, out var found) ? found : new(1 + BagLabel.Correction, BagLabel.Systematic);
-        return new(labelled, labelled * calibrated.Factor, ErrorBudget.Of($"overfill of bag type {bagType ?? "unknown"}", ErrorBudget.Rectangular(calibrated.HalfWidth) * labelled.Millilitres));
+        return new(labelled, labelled * calibrated.Factor, ErrorBudget.Of(new("overfill of bag type", bagType ?? "unknown"), ErrorBudget.Rectangular(calibrated.HalfWidth) * labelled.Millilitres));
     }
 
     /// <summary>What was left in a bag when it was read or taken down.</summary>
@@ -127,28 +127,28 @@ public sealed record MeasuringCharacters
     {
         if (reading.How is MeasuringWay.Weighed or MeasuringWay.Estimate) return Read(remaining, Of(reading.How.Value), reading.Key, ScaleName(reading));
         return remaining == Volume.Zero
-            ? new(remaining, Volume.FromMillilitres(EmptyBagResidue.Mean), ErrorBudget.Of($"residue {reading.Key}", ErrorBudget.Rectangular(EmptyBagResidue.HalfWidth)))
+            ? new(remaining, Volume.FromMillilitres(EmptyBagResidue.Mean), ErrorBudget.Of(Of("residue", reading.Key), ErrorBudget.Rectangular(EmptyBagResidue.HalfWidth)))
             : Read(remaining, BagGraduation, reading.Key, null);
     }
 
     /// <summary>What a total of irrigant stands for; without a way it is taken as the bag's label.</summary>
     public Measured Total(IrrigantInstilled total) => (total.Header.How ?? MeasuringWay.Label) switch
     {
-        MeasuringWay.Label => Labelled(total.Amount, null) - new Measured(Volume.Zero, Volume.FromMillilitres(EmptyBagResidue.Mean), ErrorBudget.Of($"residue {total.Key}", ErrorBudget.Rectangular(EmptyBagResidue.HalfWidth))),
+        MeasuringWay.Label => Labelled(total.Amount, null) - new Measured(Volume.Zero, Volume.FromMillilitres(EmptyBagResidue.Mean), ErrorBudget.Of(Of("residue", total.Key), ErrorBudget.Rectangular(EmptyBagResidue.HalfWidth))),
         MeasuringWay.Graduation => Read(total.Amount, BagGraduation, total.Key, null),
-        MeasuringWay.Drops => Read(total.Amount, Drops, total.Key, $"drops on line {total.Line}"),
-        MeasuringWay.Pump => Read(total.Amount, Pump, total.Key, $"pump on line {total.Line}"),
+        MeasuringWay.Drops => Read(total.Amount, Drops, total.Key, new("drops on line", total.Line)),
+        MeasuringWay.Pump => Read(total.Amount, Pump, total.Key, new("pump on line", total.Line)),
         MeasuringWay.Weighed or MeasuringWay.Syringe or MeasuringWay.Estimate or MeasuringWay.Scan => Read(total.Amount, Of(total.Header.How!.Value), total.Key, ScaleName(total.Header)),
     };
 
     /// <summary>What a difference of a pump's counter stands for.</summary>
-    public Measured Counted(Volume difference, PumpTotalRead reading) => Read(difference, Pump, reading.Key, $"pump on line {reading.Line}");
+    public Measured Counted(Volume difference, PumpTotalRead reading) => Read(difference, Pump, reading.Key, new("pump on line", reading.Line));
 
     /// <summary>What a flow makes of a time.</summary>
     public Measured Ran(Volume ran, FlowSet flow)
     {
         var character = flow.Header.How == MeasuringWay.Pump ? Pump : flow.DropsPerMinute is not null || flow.Header.How == MeasuringWay.Drops ? Drops : ChartedFlow;
-        return Read(ran, character, flow.Key, $"flow on line {flow.Line}");
+        return Read(ran, character, flow.Key, new("flow on line", flow.Line));
     }
 
     /// <summary>What a container's content was, and so what it adds to the reading before.</summary>
@@ -157,8 +157,8 @@ public sealed record MeasuringCharacters
         if (reading is DrainageWeighed weighed) return Weighed(content, weighed, container);
         if (reading.Header.How is MeasuringWay.Weighed or MeasuringWay.Estimate) return Read(content, Of(reading.Header.How.Value), reading.Key, ScaleName(reading.Header));
         return CalibratedContainers.TryGetValue(container, out var known)
-            ? new Measured(content, content * known.Factor, ErrorBudget.Of($"scale of container {container}", ErrorBudget.Rectangular(known.HalfWidth) * content.Millilitres)).Doubting($"reading {reading.Key}", ErrorBudget.Rectangular(DrainageGraduation.Random))
-            : Read(content, DrainageGraduation, reading.Key, $"scale of container {container}");
+            ? new Measured(content, content * known.Factor, ErrorBudget.Of(new("scale of container", container), ErrorBudget.Rectangular(known.HalfWidth) * content.Millilitres)).Doubting(Of("reading", reading.Key), ErrorBudget.Rectangular(DrainageGraduation.Random))
+            : Read(content, DrainageGraduation, reading.Key, new("scale of container", container));
     }
 
     /// <summary>What urine collected stands for.</summary>
@@ -167,7 +167,7 @@ public sealed record MeasuringCharacters
         var way = urine.Header.How ?? MeasuringWay.Graduation;
         var meter = urine.Route is UrineRoute.UrethralCatheter or UrineRoute.SuprapubicCatheter;
         return way == MeasuringWay.Graduation
-            ? Read(urine.Amount, OffAMark(meter ? UrineMeter : Jug, urine.Amount), urine.Key, $"scale of {Slug.Of(urine.Route)}")
+            ? Read(urine.Amount, OffAMark(meter ? UrineMeter : Jug, urine.Amount), urine.Key, new("scale of", Slug.Of(urine.Route)))
             : Read(urine.Amount, Of(way), urine.Key, ScaleName(urine.Header));
     }
 
@@ -177,10 +177,10 @@ public sealed record MeasuringCharacters
     /// <summary>What a scan says is held.</summary>
     public Measured Held(BladderScanned scan) => Read(scan.Held, Scan, scan.Key, null);
 
-    private static Measured Read(Volume reading, MeasuringCharacter character, EntryKey key, string? shared)
+    private static Measured Read(Volume reading, MeasuringCharacter character, EntryKey key, ErrorSource? shared)
     {
         var own = ErrorBudget.Rectangular(character.Random + (character.RandomRelative * Math.Abs(reading.Millilitres)));
-        var budget = ErrorBudget.Of($"reading {key}", own) + ErrorBudget.Of(shared ?? $"scale of {key}", ErrorBudget.Rectangular(character.Systematic) * reading.Millilitres);
+        var budget = ErrorBudget.Of(Of("reading", key), own) + ErrorBudget.Of(shared ?? Of("scale of", key), ErrorBudget.Rectangular(character.Systematic) * reading.Millilitres);
         return new(reading, reading * (1 + character.Correction), budget);
     }
 
@@ -188,7 +188,9 @@ public sealed record MeasuringCharacters
     private MeasuringCharacter OffAMark(MeasuringCharacter character, Volume reading) =>
         character with { Random = Math.Min(character.Random, reading.Millilitres + FirstMark) };
 
-    private static string ScaleName(EntryHeader header) => $"weighing scale {header.Device ?? "of the ward"}";
+    private static ErrorSource ScaleName(EntryHeader header) => new("weighing scale", header.Device ?? "of the ward");
+
+    private static ErrorSource Of(string what, EntryKey key) => new(what, key.Source, key.Id);
 
     private MeasuringCharacter Of(MeasuringWay way) => way switch
     {
@@ -206,8 +208,8 @@ public sealed record MeasuringCharacters
     {
         var density = weighed.GramsPerMillilitre;
         var half = density is null ? DefaultDensityHalfWidth : ChartedDensityHalfWidth;
-        var errors = ErrorBudget.Of($"reading {weighed.Key}", ErrorBudget.Rectangular(Scale.Random))
-            + ErrorBudget.Of($"density in container {container}", ErrorBudget.Rectangular(half) * content.Millilitres)
+        var errors = ErrorBudget.Of(Of("reading", weighed.Key), ErrorBudget.Rectangular(Scale.Random))
+            + ErrorBudget.Of(new("density in container", container), ErrorBudget.Rectangular(half) * content.Millilitres)
             + ErrorBudget.Of(ScaleName(weighed.Header), ErrorBudget.Rectangular(Scale.Systematic) * content.Millilitres);
         return new(content, content, errors);
     }

@@ -24,6 +24,13 @@ public enum WindowKind
     Trailing,
 }
 
+/// <summary>The part of a closed interval that falls into a window.</summary>
+/// <param name="Interval">The interval.</param>
+/// <param name="From">The later start of the two.</param>
+/// <param name="To">The earlier end.</param>
+/// <param name="Amount">Its share of the interval's headline; null where that is unknown. The shares of a window add up to its headline.</param>
+public sealed record WindowShare(ClosedInterval Interval, Instant From, Instant To, Volume? Amount);
+
 /// <summary>Corrected urine output of a window: its share of every closed interval that reaches into it, all streams together.</summary>
 public sealed record OutputWindow
 {
@@ -66,6 +73,9 @@ public sealed record OutputWindow
     /// <summary>The closed intervals that it rests on, stream by stream.</summary>
     public required ImmutableArray<ClosedInterval> Intervals { get; init; }
 
+    /// <summary>What each of them gives, in the same order.</summary>
+    public required ImmutableArray<WindowShare> Shares { get; init; }
+
     /// <summary>End less start: elapsed time, whatever the wall clock says.</summary>
     public Duration Length => End - Start;
 
@@ -98,13 +108,14 @@ public static class Windows
             .Any(read => read < end && read > end - balance.Settings.LongestGap);
 
         var absent = intervals.FirstOrDefault(i => i.Output is null)?.Absent ?? (covered == Duration.Zero ? AbsentReason.NotCovered : null);
-        var worked = absent is null ? Add(intervals.Select(i => i.WorkedBetween(start, known, balance.Settings.Characters.UrineDrift)!.Value)) : (Measured?)null;
+        var shares = intervals.Select(i => i.WorkedBetween(start, known, balance.Settings.Characters.UrineDrift)).ToArray();
+        var worked = absent is null ? Add(shares.Select(share => share!.Value)) : (Measured?)null;
         var output = worked?.Charted;
 
-        var caveats = intervals.SelectMany(i => i.Caveats).Where(c => c != Caveat.NegativeOutput).ToHashSet();
-        if (output is not null && intervals.Any(i => i.Start < start || i.End > known)) caveats.Add(Caveat.Apportioned);
-        if (output < Volume.Zero) caveats.Add(Caveat.NegativeOutput);
-        if (unread) caveats.Add(Caveat.OtherRouteNotRead);
+        var caveats = CaveatSet.Of(intervals.SelectMany(i => i.Caveats).Where(c => c != Caveat.NegativeOutput));
+        if (output is not null && intervals.Any(i => i.Start < start || i.End > known)) caveats = caveats.Add(Caveat.Apportioned);
+        if (output < Volume.Zero) caveats = caveats.Add(Caveat.NegativeOutput);
+        if (unread) caveats = caveats.Add(Caveat.OtherRouteNotRead);
 
         var (from, to) = (Instant.Max(start, frame.Start), Instant.Max(end, frame.Start));
         var irrigant = balance.InstilledBetween(from, to);
@@ -121,8 +132,9 @@ public static class Windows
             Instilled = closed == to ? irrigant.Amount?.Charted : balance.InstilledBetween(from, closed).Amount?.Charted,
             IrrigantCharted = irrigant.Charted,
             DrainageCharted = balance.DrainageCharted(start, end),
-            Caveats = [.. caveats.Order()],
+            Caveats = caveats.InOrder(),
             Intervals = intervals,
+            Shares = [.. intervals.Zip(shares, (i, share) => new WindowShare(i, Instant.Max(start, i.Start), Instant.Min(known, i.End), balance.Settings.BestEstimateIsHeadline && FluidBalance.Estimable(caveats) ? share?.Best : share?.Charted))],
         };
     }
 
@@ -144,7 +156,7 @@ public static class Windows
             errors.Add((share.Errors, 1));
         }
 
-        return new(charted, best, ErrorBudget.Sum(errors));
+        return new(charted, best, ErrorBudget.Sum([.. errors]));
     }
 
     private static OutputStatus Status(ImmutableArray<ClosedInterval> intervals, bool open)

@@ -142,7 +142,10 @@ public static class UrineOutputCriteria
     {
         var best = In(output.Output?.BestEstimate?.Value, per);
         (decimal Low, decimal High)? interval = output.Output?.Interval95 is { } range && per is not null ? (In(range.Low, per)!.Value, In(range.High, per)!.Value) : null;
-        if (interval is { } wide && (wide.High - wide.Low) / 2 > threshold) obstacles.Add(Obstacle.TooUncertain);
+
+        // An interval wider than the threshold cannot tell that there was so little; that there was more it can, where all of it lies above.
+        var plainlyMore = below && interval?.Low > threshold;
+        if (interval is { } wide && (wide.High - wide.Low) / 2 > threshold && !plainlyMore) obstacles.Add(Obstacle.TooUncertain);
         return new()
         {
             Name = "",
@@ -153,6 +156,7 @@ public static class UrineOutputCriteria
                 : below ? Decision.Below(known.Low, known.High, threshold, inclusive)
                 : Decision.Above(known.Low, known.High, threshold),
             Threshold = threshold,
+            Comparison = !below ? ">" : inclusive ? "<=" : "<",
             Unit = unit,
             Value = best,
             Interval95 = interval,

@@ -55,7 +55,7 @@ public enum Obstacle
     /// <summary>Something was not charted, so that the doubts are not known: a bag without its drainage, drainage without its irrigant.</summary>
     DoubtsUnknown,
 
-    /// <summary>The interval is wider than the threshold: not decidable with this irrigation rate and way of measuring.</summary>
+    /// <summary>The interval is wider than the threshold and does not lie wholly above it: not decidable with this irrigation rate and way of measuring.</summary>
     TooUncertain,
 
     /// <summary>A gap between readings is too long to say anything by the hour.</summary>
@@ -95,6 +95,9 @@ public sealed record CriterionResult
 
     /// <summary>The threshold in <see cref="Unit"/>.</summary>
     public required decimal Threshold { get; init; }
+
+    /// <summary>How the value has to lie to the threshold for the criterion to be met: <c>&lt;</c>, <c>&lt;=</c> or <c>&gt;</c>.</summary>
+    public required string Comparison { get; init; }
 
     /// <summary>mL/kg/h, or mL in the window.</summary>
     public required string Unit { get; init; }

@@ -22,6 +22,7 @@ public static class Channel
     public const string Withdrawn = "withdrawn";
 
     private const string LinePrefix = "line ";
+    private const string ContainerPrefix = "container ";
 
     /// <summary>Bags hung, read and taken down on a line.</summary>
     public static string Bag(string line) => $"bag {line}";
@@ -39,7 +40,7 @@ public static class Channel
     public static string Syringe(string line) => $"syringe {line}";
 
     /// <summary>Readings of one drainage container.</summary>
-    public static string Container(string container) => $"container {container}";
+    public static string Container(string container) => ContainerPrefix + container;
 
     /// <summary>Urine from a route that does not pass the bladder.</summary>
     public static string Route(UrineRoute route) => $"route {Slug.Of(route)}";
@@ -48,8 +49,13 @@ public static class Channel
     public static string Line(string line) => LinePrefix + line;
 
     /// <summary>The lines that have entries.</summary>
-    public static IEnumerable<string> Lines(EpisodeLog log) =>
-        log.Channels.Where(c => c.StartsWith(LinePrefix, StringComparison.Ordinal)).Select(c => c[LinePrefix.Length..]).Order(StringComparer.Ordinal);
+    public static IEnumerable<string> Lines(EpisodeLog log) => Named(log, LinePrefix);
+
+    /// <summary>The drainage containers that have readings.</summary>
+    public static IEnumerable<string> Containers(EpisodeLog log) => Named(log, ContainerPrefix);
+
+    private static IEnumerable<string> Named(EpisodeLog log, string prefix) =>
+        log.Channels.Where(c => c.StartsWith(prefix, StringComparison.Ordinal)).Select(c => c[prefix.Length..]).Order(StringComparer.Ordinal);
 
     /// <summary>Whether an entry is about a line.</summary>
     public static bool IsIrrigant(Entry entry) => Of(entry).Any(c => c.StartsWith(LinePrefix, StringComparison.Ordinal));

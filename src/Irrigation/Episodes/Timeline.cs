@@ -45,10 +45,10 @@ public sealed class Timeline
     }
 
     /// <summary>Position of the first entry at or after an instant; <see cref="Count"/> where there is none.</summary>
-    public int FirstAtOrAfter(Instant instant) => FirstWhere(entry => entry.At >= instant);
+    public int FirstAtOrAfter(Instant instant) => First(instant, orAt: true);
 
     /// <summary>Position of the first entry after an instant; <see cref="Count"/> where there is none.</summary>
-    public int FirstAfter(Instant instant) => FirstWhere(entry => entry.At > instant);
+    public int FirstAfter(Instant instant) => First(instant, orAt: false);
 
     /// <summary>The last entry at or before an instant.</summary>
     public Entry? LastAtOrBefore(Instant instant) => At(FirstAfter(instant) - 1);
@@ -92,16 +92,16 @@ public sealed class Timeline
         _ => 3,
     };
 
-    private int FirstWhere(Func<Entry, bool> holds)
+    /// <summary>One walk down the tree: looking at positions one by one would walk it at each step.</summary>
+    private int First(Instant instant, bool orAt)
     {
-        int low = 0, high = entries.Count;
-        while (low < high)
-        {
-            var middle = (low + high) / 2;
-            if (holds(entries[middle])) high = middle;
-            else low = middle + 1;
-        }
+        if (entries.IsEmpty) return 0;
+        return ~entries.BinarySearch(0, entries.Count, entries[0], new Bound(instant, orAt));
+    }
 
-        return low;
+    /// <summary>Places an instant among entries, whatever entry it is asked with; never equal to one.</summary>
+    private sealed class Bound(Instant instant, bool orAt) : IComparer<Entry>
+    {
+        public int Compare(Entry? sought, Entry? entry) => entry!.At > instant || (orAt && entry.At == instant) ? -1 : 1;
     }
 }

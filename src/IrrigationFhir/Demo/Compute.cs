@@ -4,11 +4,15 @@ using Irrigation.Balance;
 using Irrigation.Episodes;
 using IrrigationFhir.Entries;
 using IrrigationFhir.Episodes;
+using IrrigationFhir.Settings;
 using NodaTime;
 
 namespace IrrigationFhir.Demo;
 
-/// <summary><c>compute log.json</c>: the balance of a log in a file, with every intermediate step. Needs no server and keeps nothing.</summary>
+/// <summary>
+/// <c>compute log.json</c>: the balance of a log in a file, with every intermediate step, in words to check by hand; with <c>--json</c>
+/// as the service answers it. Needs no server and keeps nothing; the settings are those of appsettings.json here and the environment.
+/// </summary>
 /// <remarks>The file holds <c>{"episode": …, "entries": […]}</c>, both as they would be posted.</remarks>
 internal static class Compute
 {
@@ -17,9 +21,10 @@ internal static class Compute
     /// <summary>Computes; 0 when the balance is printed, 1 when the log is not readable, 2 when it was called wrongly.</summary>
     public static int Run(string[] args, TextWriter output, TextWriter errors)
     {
-        if (args is not [var path])
+        var json = args is ["--json", ..];
+        if ((json ? args[1..] : args) is not [var path] || path.StartsWith('-'))
         {
-            errors.WriteLine("usage: IrrigationFhir compute <log.json>");
+            errors.WriteLine("usage: IrrigationFhir compute [--json] <log.json>");
             return 2;
         }
 
@@ -29,16 +34,29 @@ internal static class Compute
             return 2;
         }
 
-        var problems = new List<EntryProblem>();
-        var (balance, birthDate) = Read(File.ReadAllBytes(path), problems);
-        foreach (var problem in problems) errors.WriteLine($"{problem.Code}: {problem.Text}");
-        if (balance is null || problems.Count > 0) return 1;
+        SiteSettings site;
+        try
+        {
+            site = SiteSettings.Here();
+        }
+        catch (SettingsFault faults)
+        {
+            errors.WriteLine(faults.Message);
+            return 2;
+        }
 
-        output.WriteLine(JsonSerializer.Serialize(BalanceReport.Of(balance, null, birthDate, Last(balance.Log)), Readable));
+        var problems = new List<EntryProblem>();
+        var (balance, definition) = Read(File.ReadAllBytes(path), site.Balance, problems);
+        foreach (var problem in problems) errors.WriteLine($"{problem.Code}: {problem.Text}");
+        if (balance is null || definition is null || problems.Count > 0) return 1;
+
+        var report = BalanceReport.Of(balance, null, definition, Last(balance.Log), site.Criteria, site.Forecasts);
+        if (json) output.WriteLine(JsonSerializer.Serialize(report, Readable));
+        else BalanceInWords.Write(report, output);
         return 0;
     }
 
-    private static (FluidBalance? Balance, LocalDate? BirthDate) Read(byte[] bytes, List<EntryProblem> problems)
+    private static (FluidBalance? Balance, EpisodeDefinition? Definition) Read(byte[] bytes, BalanceSettings settings, List<EntryProblem> problems)
     {
         JsonDocument document;
         try
@@ -74,7 +92,7 @@ internal static class Compute
             }
 
             problems.AddRange(read.Where(r => log.Current(r.Entry.Key)?.Entry == r.Entry).Select(r => Contradictions.Of(r.Entry, log, r.Where)).OfType<EntryProblem>());
-            return (FluidBalance.Of(log, BalanceSettings.Default), definition.BirthDate);
+            return (FluidBalance.Of(log, settings), definition);
         }
     }
 

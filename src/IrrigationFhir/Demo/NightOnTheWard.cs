@@ -1,5 +1,6 @@
-using System.Globalization;
+using System.Text.Json;
 using System.Text.Json.Nodes;
+using IrrigationFhir.Episodes;
 using IrrigationFhir.Fhir;
 
 namespace IrrigationFhir.Demo;
@@ -56,11 +57,9 @@ internal static class NightOnTheWard
 
     private static async Task Show(WardClient ward, string episode, string address, TextWriter output)
     {
-        var balance = await ward.Get($"/episodes/{episode}/balance?asOf={Uri.EscapeDataString(InventedNight.Handover)}", CancellationToken.None);
+        var balance = (await ward.Get($"/episodes/{episode}/balance?asOf={Uri.EscapeDataString(InventedNight.Handover)}", CancellationToken.None)).Deserialize<BalanceReport>(JsonSerializerOptions.Web)!;
         await output.WriteLineAsync($"{InventedNight.Title}\n");
-        await Table(output, "From reading to reading", balance["intervals"]!.AsArray(), "irrigantInstilled", "drained");
-        await Table(output, "By the clock hour (in by the irrigant's flow, out and simple as charted in it)", balance["hours"]!.AsArray(), "irrigantInstilled", "drainageCharted");
-        await Table(output, "By the shift", balance["shifts"]!.AsArray(), "irrigantInstilled", "drainageCharted");
+        BalanceInWords.Brief(balance, output, caveats: true);
 
         var patient = Uri.EscapeDataString(InventedNight.Patient);
         await output.WriteLineAsync("Resources");
@@ -85,31 +84,7 @@ internal static class NightOnTheWard
               {address}/openapi/irrigationfhir.json
               {address}/health/ready
 
-            {balance["caution"]}
+            {balance.Caution}
             """);
     }
-
-    private static async Task Table(TextWriter output, string title, JsonArray rows, string into, string outOf)
-    {
-        await output.WriteLineAsync(title);
-        await output.WriteLineAsync("  from   to     |  in mL  out mL  simple | corrected  status       | 95 % of the best  | caveats");
-        foreach (var row in rows)
-        {
-            var corrected = row!["correctedUrineOutput"]?["headline"]?["value"];
-            var shown = corrected is null ? $"{row["absentReason"]}" : Number(corrected, 9);
-            await output.WriteLineAsync(
-                $"  {Clock(row["start"])}  {Clock(row["end"])}  |{Number(row[into]?["value"], 7)} {Number(row[outOf]?["value"], 7)} {Number(row["simpleOutput"]?["value"], 7)} |" +
-                $" {shown,9}  {row["status"],-12} | {Interval(row["correctedUrineOutput"]?["interval95"]),-17} | {string.Join(", ", row["caveats"]!.AsArray().Select(c => c!.GetValue<string>()))}");
-        }
-
-        await output.WriteLineAsync();
-    }
-
-    private static string Interval(JsonNode? range) =>
-        range is null ? "?" : $"{range["low"]!["value"]!.GetValue<decimal>():0} to {range["high"]!["value"]!.GetValue<decimal>():0}";
-
-    private static string Clock(JsonNode? time) => time!.GetValue<string>()[11..16];
-
-    private static string Number(JsonNode? value, int width) =>
-        value is null ? "?".PadLeft(width) : value.GetValue<decimal>().ToString("0.#", CultureInfo.InvariantCulture).PadLeft(width);
 }

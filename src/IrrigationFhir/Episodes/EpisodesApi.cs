@@ -3,6 +3,7 @@ using System.Security.Cryptography;
 using System.Text.Json.Nodes;
 using System.Text.Json.Serialization;
 using Irrigation.Balance;
+using Irrigation.Criteria;
 using Irrigation.Episodes;
 using IrrigationFhir.Entries;
 using IrrigationFhir.Fhir;
@@ -137,7 +138,7 @@ internal static class EpisodesApi
             .WithTags("Episodes")
             .WithSummary("The episode as it was described.");
         app.MapGet("/episodes/{id}/balance", Balance)
-            .Answers<BalanceReport>(StatusCodes.Status200OK, "The balance: intervals with the entries they rest on (`parts`), windows, and the time still open.")
+            .Answers<BalanceReport>(StatusCodes.Status200OK, "The balance: intervals with the entries they rest on (`parts`), windows with the intervals they take their share of (`shares`), criteria, forecasts, and the time still open.")
             .Fails(StatusCodes.Status400BadRequest, StatusCodes.Status404NotFound)
             .WithName("readBalance")
             .WithTags("Episodes")
@@ -191,19 +192,21 @@ internal static class EpisodesApi
     private static async Task<IResult> Balance(
         [Description("The episode's id.")] string id,
         EpisodesInMemory episodes,
+        CriteriaSettings limits,
+        ForecastSettings forecasts,
         TimeProvider clock,
         [Description("A moment (RFC 3339, with seconds and offset). Default: now.")] string? asOf,
         CancellationToken stop)
     {
         if (await episodes.Find(id, stop) is not { } episode) return Unknown(id);
-        if (asOf is null) return Results.Json(BalanceReport.Of(episode.Balance, id, episode.Definition.BirthDate, Instant.FromDateTimeOffset(clock.GetUtcNow())));
+        if (asOf is null) return Results.Json(BalanceReport.Of(episode.Balance, id, episode.Definition, Instant.FromDateTimeOffset(clock.GetUtcNow()), limits, forecasts));
         if (OffsetDateTimePattern.ExtendedIso.Parse(asOf) is not { Success: true } moment)
         {
             return EntriesApi.Refused(StatusCodes.Status400BadRequest, [EntryProblem.BadTime("asOf", asOf)]);
         }
 
         var at = moment.Value.ToInstant();
-        return Results.Json(BalanceReport.Of(FluidBalance.Of(episode.Log.KnownAt(at), episode.Balance.Settings), id, episode.Definition.BirthDate, at));
+        return Results.Json(BalanceReport.Of(FluidBalance.Of(episode.Log.KnownAt(at), episode.Balance.Settings), id, episode.Definition, at, limits, forecasts));
     }
 
     private static EpisodeReply Reply(EpisodeRow row) => new(row.Id, row.Version, row.LastSequence, JsonNode.Parse(row.Json)!);

@@ -37,6 +37,9 @@ internal static class Codes
         /// <summary>HL7 v3 reasons, among them why data are marked.</summary>
         public const string ActReason = "http://terminology.hl7.org/CodeSystem/v3-ActReason";
 
+        /// <summary>HL7 v3 values of observations; holds the mark of a resource that was not sent whole.</summary>
+        public const string ObservationValue = "http://terminology.hl7.org/CodeSystem/v3-ObservationValue";
+
         /// <summary>HL7 v3 routes of administration.</summary>
         public const string RouteOfAdministration = "http://terminology.hl7.org/CodeSystem/v3-RouteOfAdministration";
     }
@@ -281,6 +284,9 @@ internal static class Codes
 
     /// <summary>What a Provenance says happened: an entry or a result was struck out.</summary>
     public static CodeableConcept Nullified() => Concept(new Coding(Systems.DataOperation, "NULLIFY", "nullify"));
+
+    /// <summary>The tag of a resource of which only a part was sent.</summary>
+    public static Coding Subsetted() => new(Systems.ObservationValue, "SUBSETTED", "subsetted");
 
     /// <summary>A quantity with its UCUM code.</summary>
     /// <param name="value">In <paramref name="unit"/>.</param>

@@ -1,5 +1,7 @@
 using System.Buffers;
 using System.Text.Json;
+using Hl7.Fhir.Model;
+using IrrigationFhir.Search;
 using IrrigationFhir.Store;
 
 namespace IrrigationFhir.Rest;
@@ -12,17 +14,29 @@ internal static class Bundles
     /// <param name="page">The resources.</param>
     /// <param name="self">The address that repeats this page, with the parameters that took effect.</param>
     /// <param name="next">The address of the next page, or null.</param>
-    public static ReadOnlyMemory<byte> Search(string at, SearchPage page, string self, string? next) => Write("searchset", page.Total, self, next, page.Resources, (json, version) =>
-    {
-        json.WriteString("fullUrl", $"{at}/{version.Type}/{version.Id}");
-        json.WritePropertyName("resource");
-        json.WriteRawValue(version.Json, skipInputValidation: true);
-        json.WriteStartObject("search");
-        json.WriteString("mode", "match");
-        json.WriteEndObject();
-    });
+    /// <param name="shape">How much of each resource is sent.</param>
+    public static ReadOnlyMemory<byte> Search(string at, SearchPage page, string self, string? next, Shape shape) => Write(
+        "searchset",
+        page.Total,
+        self,
+        next,
+        [.. page.Resources.Select(version => (version, "match")), .. page.Included.Select(version => (version, "include"))],
+        (json, entry) =>
+        {
+            var (version, mode) = entry;
+            json.WriteString("fullUrl", $"{at}/{version.Type}/{version.Id}");
+            json.WritePropertyName("resource");
+            json.WriteRawValue(Shaping.Of(version, shape), skipInputValidation: true);
+            Mode(json, mode);
+        },
+        page.IncludedAll ? null : Outcome.Of(Outcome.Warning(
+            "included-cut",
+            $"more resources than {page.Included.Count} would come along with this page, or they lie more than {Inclusions.Rounds} steps away",
+            "a smaller _count, or a search of their own for the rest",
+            "_include",
+            OperationOutcome.IssueType.Incomplete)));
 
-    /// <summary>Versions of one resource, newest first.</summary>
+    /// <summary>Versions of one resource or of a type, newest first.</summary>
     /// <param name="at">The address of the FHIR base.</param>
     /// <param name="versions">The versions.</param>
     /// <param name="self">The address that repeats this page.</param>
@@ -43,10 +57,10 @@ internal static class Bundles
         json.WriteEndObject();
     });
 
-    private static ReadOnlyMemory<byte> Write(
-        string type, long? total, string self, string? next, IReadOnlyList<ResourceVersion> versions, Action<Utf8JsonWriter, ResourceVersion> entry)
+    private static ReadOnlyMemory<byte> Write<T>(
+        string type, long? total, string self, string? next, IReadOnlyList<T> entries, Action<Utf8JsonWriter, T> entry, OperationOutcome? warning = null)
     {
-        var buffer = new ArrayBufferWriter<byte>(512 + versions.Sum(version => version.Json.Length + 256));
+        var buffer = new ArrayBufferWriter<byte>(4096);
         using var json = new Utf8JsonWriter(buffer);
         json.WriteStartObject();
         json.WriteString("resourceType", "Bundle");
@@ -59,13 +73,22 @@ internal static class Bundles
             Link(json, "next", next);
         json.WriteEndArray();
         // FHIR has no empty arrays.
-        if (versions.Count > 0)
+        if (entries.Count > 0 || warning is not null)
         {
             json.WriteStartArray("entry");
-            foreach (var version in versions)
+            foreach (var one in entries)
             {
                 json.WriteStartObject();
-                entry(json, version);
+                entry(json, one);
+                json.WriteEndObject();
+            }
+
+            if (warning is not null)
+            {
+                json.WriteStartObject();
+                json.WritePropertyName("resource");
+                json.WriteRawValue(FhirJson.Write(warning), skipInputValidation: true);
+                Mode(json, "outcome");
                 json.WriteEndObject();
             }
 
@@ -75,6 +98,13 @@ internal static class Bundles
         json.WriteEndObject();
         json.Flush();
         return buffer.WrittenMemory;
+    }
+
+    private static void Mode(Utf8JsonWriter json, string mode)
+    {
+        json.WriteStartObject("search");
+        json.WriteString("mode", mode);
+        json.WriteEndObject();
     }
 
     private static void Link(Utf8JsonWriter json, string relation, string url)

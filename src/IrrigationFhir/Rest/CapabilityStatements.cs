@@ -37,8 +37,12 @@ internal sealed class CapabilityStatements(FhirSettings settings, StoreSettings 
                         $"Dates without an offset are read in the time zone {store.TimeZone.Id}. " +
                         "Unknown search parameters are passed over unless the request says Prefer: handling=strict; the self link shows what took effect. " +
                         $"A page holds at most {settings.MaxCount} resources ({settings.DefaultCount} unless _count asks otherwise) and is followed by its next link. " +
-                        "_sort takes one of _id, _lastUpdated and the type's date parameter, the last two also with a minus; without it the oldest comes first by that date.",
-                    Resource = [.. IndexedTypes.All.Select(Resource)],
+                        "_sort takes the search parameters of a type except composite ones, several with commas, each perhaps with a minus; what lacks the value comes last, or first with a minus; without _sort the oldest comes first by the type's date. " +
+                        "_summary takes true, text, data, count and false; _elements the names of top-level elements; what is not sent whole carries the tag SUBSETTED. _total takes none, estimate and accurate, the last two being the same. " +
+                        $"_include and _revinclude bring at most {settings.MaxCount} resources with a page, with :iterate over at most {Inclusions.Rounds} further steps; an entry of mode outcome says when more would have come. " +
+                        "Quantities are compared in a common unit where their UCUM units have one (1 L finds 1000 mL), without rounding; a number without a unit is compared with the number as written in whatever unit. " +
+                        "A code with the modifier :text finds displays and texts with a word that begins so. A + in an address means a space: write %2B.",
+                    Resource = [.. IndexedTypes.All.Select(Resource), Patient],
                 },
             ],
         };
@@ -55,27 +59,55 @@ internal sealed class CapabilityStatements(FhirSettings settings, StoreSettings 
             Interaction(CapabilityStatement.TypeRestfulInteraction.Read),
             Interaction(CapabilityStatement.TypeRestfulInteraction.Vread),
             Interaction(CapabilityStatement.TypeRestfulInteraction.HistoryInstance),
+            Interaction(CapabilityStatement.TypeRestfulInteraction.HistoryType),
             Interaction(CapabilityStatement.TypeRestfulInteraction.SearchType),
         ],
         Versioning = CapabilityStatement.ResourceVersionPolicy.Versioned,
         ReadHistory = true,
         UpdateCreate = false,
         ConditionalRead = CapabilityStatement.ConditionalReadStatus.FullSupport,
+        SearchInclude = [.. Included(type)],
+        SearchRevInclude = [.. IndexedTypes.All.SelectMany(other => Pointing(other).Where(reference => reference.Targets.Contains(type.Name)).Select(reference => $"{other.Name}:{reference.Name}"))],
         SearchParam = [.. type.Parameters.Select(Parameter)],
+        Operation = type.Name == "Observation" ? [Operation("lastn", "http://hl7.org/fhir/OperationDefinition/Observation-lastn", PatientOperations.LatestPolicy)] : [],
     };
+
+    private static CapabilityStatement.ResourceComponent Patient => new()
+    {
+        TypeElement = new() { JsonValue = "Patient" },
+        Documentation = "Patients are not held here; their ids and identifiers are those that resources refer to.",
+        Operation = [Operation("everything", "http://hl7.org/fhir/OperationDefinition/Patient-everything", PatientOperations.EverythingPolicy)],
+    };
+
+    private static CapabilityStatement.OperationComponent Operation(string name, string definition, string policy) =>
+        new() { Name = name, Definition = definition, Documentation = policy };
+
+    private static IEnumerable<string> Included(IndexedType type) =>
+        Pointing(type).Where(reference => reference.Targets.Any(target => IndexedTypes.Find(target) is not null)).Select(reference => $"{type.Name}:{reference.Name}");
+
+    private static IEnumerable<IndexedParameter.Reference> Pointing(IndexedType type) => type.Parameters.OfType<IndexedParameter.Reference>();
 
     private static CapabilityStatement.ResourceInteractionComponent Interaction(CapabilityStatement.TypeRestfulInteraction code) => new() { Code = code };
 
-    private static CapabilityStatement.SearchParamComponent Parameter(IndexedParameter parameter)
+    private static CapabilityStatement.SearchParamComponent Parameter(IndexedParameter parameter) => new()
     {
-        var (type, documentation) = parameter switch
+        Name = parameter.Name,
+        Definition = OwnSearchParameters.Canonical(parameter),
+        Type = OwnSearchParameters.TypeOf(parameter),
+        Documentation = Documentation(parameter),
+    };
+
+    private static string? Documentation(IndexedParameter parameter)
+    {
+        var prefixes = parameter.Prefixes.Count == 0 ? null : $"Prefixes {string.Join(", ", parameter.Prefixes)}.";
+        var modifiers = parameter.Modifiers.Count == 0 ? null : $"Modifiers {string.Join(", ", parameter.Modifiers)}.";
+        var note = parameter switch
         {
-            IndexedParameter.Date or IndexedParameter.LastUpdated => (SearchParamType.Date, "Prefixes eq, ne, lt, le, gt, ge, sa, eb, ap; also :missing."),
-            IndexedParameter.Subject => (SearchParamType.Reference, "Also :identifier and the chain .identifier, both on the identifier inside the reference; :missing."),
-            IndexedParameter.Reference => (SearchParamType.Reference, "Also :identifier and :missing."),
-            IndexedParameter.Id => (SearchParamType.Token, "Also :missing."),
-            _ => (SearchParamType.Token, "Also :not and :missing."),
+            IndexedParameter.Subject => "The chain and :identifier look at the identifier inside the reference.",
+            IndexedParameter.CodeAndQuantity => "Code and value of one pair, with $ between them.",
+            { Own: { } own } => own.Description,
+            _ => null,
         };
-        return new() { Name = parameter.Name, Definition = parameter.Definition, Type = type, Documentation = documentation };
+        return string.Join(' ', new[] { note, prefixes, modifiers }.OfType<string>());
     }
 }

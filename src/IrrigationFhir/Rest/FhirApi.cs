@@ -1,18 +1,17 @@
 using System.Globalization;
 using Hl7.Fhir.Model;
-using IrrigationFhir.Search;
 using IrrigationFhir.Store;
-using Microsoft.AspNetCore.Http.Extensions;
 using Microsoft.AspNetCore.Server.Kestrel.Core;
-using NodaTime;
-using Instant = NodaTime.Instant;
 
 namespace IrrigationFhir.Rest;
 
-/// <summary>The FHIR RESTful API, reading side: read, version read, history, search, metadata.</summary>
+/// <summary>The FHIR RESTful API, reading side: read, version read, history, search, a patient's operations, metadata.</summary>
 internal static class FhirApi
 {
     private static readonly string[] Reading = [HttpMethods.Get, HttpMethods.Head];
+
+    // An operation that changes nothing may be asked either way.
+    private static readonly string[] Operating = [HttpMethods.Get, HttpMethods.Head, HttpMethods.Post];
 
     /// <summary>Adds its settings, the limits on request bodies, and keeps addresses with their query strings out of the log.</summary>
     public static IServiceCollection AddFhir(this IServiceCollection services, IConfiguration configuration)
@@ -35,13 +34,18 @@ internal static class FhirApi
         foreach (var type in IndexedTypes.All)
         {
             var name = type.Name;
-            fhir.MapMethods($"/{name}", Reading, (HttpContext http, ResourceStore store, CancellationToken stop) => Search(http, type, store, stop));
-            fhir.MapPost($"/{name}/_search", (HttpContext http, ResourceStore store, CancellationToken stop) => Search(http, type, store, stop));
+            fhir.MapMethods($"/{name}/_history", Reading, (HttpContext http, ResourceStore store, CancellationToken stop) => TypeHistory(http, name, store, stop));
+            fhir.MapMethods($"/{name}", Reading, (HttpContext http, ResourceStore store, CancellationToken stop) => Searching.Search(http, type, store, stop));
+            fhir.MapPost($"/{name}/_search", (HttpContext http, ResourceStore store, CancellationToken stop) => Searching.Search(http, type, store, stop));
             fhir.MapMethods($"/{name}/{{id}}", Reading, (string id, ResourceStore store, CancellationToken stop) => Read(name, id, store, stop));
             fhir.MapMethods($"/{name}/{{id}}/_history", Reading, (HttpContext http, string id, ResourceStore store, CancellationToken stop) => History(http, name, id, store, stop));
             fhir.MapMethods($"/{name}/{{id}}/_history/{{version}}", Reading, (string id, string version, ResourceStore store, CancellationToken stop) => VersionRead(name, id, version, store, stop));
         }
 
+        var observation = IndexedTypes.Find("Observation")!;
+        fhir.MapMethods("/Observation/$lastn", Operating, (HttpContext http, ResourceStore store, CancellationToken stop) => PatientOperations.Latest(http, observation, store, stop));
+        fhir.MapMethods("/Patient/$everything", Operating, (HttpContext http, ResourceStore store, CancellationToken stop) => PatientOperations.Everything(http, null, store, stop));
+        fhir.MapMethods("/Patient/{id}/$everything", Operating, (HttpContext http, string id, ResourceStore store, CancellationToken stop) => PatientOperations.Everything(http, id, store, stop));
         return app;
     }
 
@@ -72,56 +76,20 @@ internal static class FhirApi
         return new BundleResult(Bundles.History(at, page, address + request.ToQuery(), next));
     }
 
-    private static async Task<IResult> Search(HttpContext http, IndexedType type, ResourceStore store, CancellationToken stop)
+    private static async Task<IResult> TypeHistory(HttpContext http, string type, ResourceStore store, CancellationToken stop)
     {
-        var request = http.Request;
-        var parameters = Pairs(request.Query);
-        if (HttpMethods.IsPost(request.Method))
-        {
-            if (!request.HasFormContentType)
-                return new OutcomeResult(StatusCodes.Status415UnsupportedMediaType, Outcome.Problem("unsupported-media-type", request.ContentType ?? "no Content-Type", "application/x-www-form-urlencoded", null, OperationOutcome.IssueType.NotSupported));
-            try
-            {
-                parameters = parameters.Concat(Pairs(await request.ReadFormAsync(stop)));
-            }
-            catch (InvalidDataException)
-            {
-                return new OutcomeResult(StatusCodes.Status400BadRequest, Outcome.Problem("form-unreadable", "a form that cannot be read", "percent-encoded pairs of name and value", null, OperationOutcome.IssueType.Structure));
-            }
-        }
-
         var settings = http.RequestServices.GetRequiredService<FhirSettings>();
-        var clock = http.RequestServices.GetRequiredService<TimeProvider>();
-        var at = FhirBase.Of(request, settings);
-        var (search, problems) = SearchReader.Read(type, parameters, new(
-            Negotiation.IsStrict(request),
-            at,
-            Instant.FromDateTimeOffset(clock.GetUtcNow()),
-            http.RequestServices.GetRequiredService<StoreSettings>().TimeZone,
-            settings.DefaultCount,
-            settings.MaxCount));
-        if (search is null)
+        var (request, problems) = HistoryRequest.Read(http.Request.Query, settings, http.RequestServices.GetRequiredService<StoreSettings>().TimeZone, ofType: true);
+        if (request is null)
             return new OutcomeResult(StatusCodes.Status400BadRequest, Outcome.Of(problems));
 
-        var page = await store.Search(search.Query, stop);
-        var query = search.Query;
-        var self = Address(at, type, search.Honoured, query.Order, query.After);
-        var next = page.Next is { } position ? Address(at, type, search.Honoured, query.Order, position) : null;
-        return new BundleResult(Bundles.Search(at, page, self, next));
+        var versions = await store.TypeHistory(type, request.Count + 1, request.Since, request.BeforeStored, stop);
+        var at = FhirBase.Of(http.Request, settings);
+        var page = versions.Take(request.Count).ToList();
+        var address = $"{at}/{type}/_history";
+        var next = versions.Count > page.Count ? address + (request with { BeforeStored = (page[^1].LastUpdated, page[^1].Id) }).ToQuery() : null;
+        return new BundleResult(Bundles.History(at, page, address + request.ToQuery(), next));
     }
-
-    private static string Address(string at, IndexedType type, IEnumerable<KeyValuePair<string, string>> parameters, SearchOrder order, SearchPosition? after)
-    {
-        var query = new QueryBuilder(parameters);
-        if (after is { } position)
-            query.Add(SearchRequest.PageParameter, PageMark.Write(order, position));
-        return $"{at}/{type.Name}{query}";
-    }
-
-    private static IEnumerable<KeyValuePair<string, string>> Pairs(IEnumerable<KeyValuePair<string, Microsoft.Extensions.Primitives.StringValues>> values) =>
-        from pair in values
-        from value in pair.Value
-        select new KeyValuePair<string, string>(pair.Key, value ?? "");
 
     private static OutcomeResult NotFound(string address) => new(
         StatusCodes.Status404NotFound,

@@ -12,11 +12,14 @@ namespace IrrigationFhir.Rest;
 /// <param name="Count">Versions per page, at least 1.</param>
 /// <param name="SinceText">As received, or null.</param>
 /// <param name="Since">Only versions stored at or after this; null for all.</param>
-/// <param name="Before">Only versions before this one; null from the newest.</param>
-internal sealed record HistoryRequest(int Count, string? SinceText, Instant? Since, long? Before)
+/// <param name="Before">Of one resource only versions before this one; null from the newest.</param>
+/// <param name="BeforeStored">Of a type only versions before this one; null from the latest.</param>
+internal sealed record HistoryRequest(int Count, string? SinceText, Instant? Since, long? Before, (Instant LastUpdated, string Id)? BeforeStored)
 {
+    private const string TypeOrder = "history";
+
     /// <summary>Reads the parameters; those a history does not know are passed over, as FHIR asks of _format and the like.</summary>
-    public static (HistoryRequest? Request, IReadOnlyList<OperationOutcome.IssueComponent> Problems) Read(IQueryCollection query, FhirSettings settings, DateTimeZone zone)
+    public static (HistoryRequest? Request, IReadOnlyList<OperationOutcome.IssueComponent> Problems) Read(IQueryCollection query, FhirSettings settings, DateTimeZone zone, bool ofType = false)
     {
         var problems = new List<OperationOutcome.IssueComponent>();
 
@@ -40,15 +43,18 @@ internal sealed record HistoryRequest(int Count, string? SinceText, Instant? Sin
         }
 
         long? before = null;
+        (Instant, string)? stored = null;
         if (query[SearchRequest.PageParameter] is [{ Length: > 0 } page, ..])
         {
-            if (long.TryParse(page, NumberStyles.None, CultureInfo.InvariantCulture, out var version))
+            if (ofType && PageMark.Read(TypeOrder, 1, page) is { Keys: [long moment] } position)
+                stored = (UnixNanoseconds.ToInstant(moment), position.Id);
+            else if (!ofType && long.TryParse(page, NumberStyles.None, CultureInfo.InvariantCulture, out var version))
                 before = version;
             else
                 problems.Add(Problem(SearchRequest.PageParameter, page, "the next link of the page before, unchanged"));
         }
 
-        return problems.Count > 0 ? (null, problems) : (new(count, sinceText, since is { } range ? UnixNanoseconds.ToInstant(range.From) : null, before), []);
+        return problems.Count > 0 ? (null, problems) : (new(count, sinceText, since is { } range ? UnixNanoseconds.ToInstant(range.From) : null, before, stored), []);
     }
 
     /// <summary>The parameters that took effect, as a query string.</summary>
@@ -59,6 +65,8 @@ internal sealed record HistoryRequest(int Count, string? SinceText, Instant? Sin
             query.Add("_since", SinceText);
         if (Before is { } version)
             query.Add(SearchRequest.PageParameter, version.ToString(CultureInfo.InvariantCulture));
+        if (BeforeStored is { } last)
+            query.Add(SearchRequest.PageParameter, PageMark.Write(TypeOrder, new([UnixNanoseconds.Of(last.LastUpdated)], last.Id)));
         return query.ToString();
     }
 

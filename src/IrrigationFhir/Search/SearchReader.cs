@@ -4,6 +4,7 @@ using IrrigationFhir.Rest;
 using IrrigationFhir.Store;
 using NodaTime;
 using Instant = NodaTime.Instant;
+using SortKey = IrrigationFhir.Store.SortKey;
 
 namespace IrrigationFhir.Search;
 
@@ -13,7 +14,7 @@ namespace IrrigationFhir.Search;
 /// <param name="Now">For the prefix ap, whose width grows with the distance from now.</param>
 /// <param name="TimeZone">The zone of dates without an offset.</param>
 /// <param name="DefaultCount">Resources per page when none is asked for.</param>
-/// <param name="MaxCount">Most resources per page.</param>
+/// <param name="MaxCount">Most resources per page, and most that come along with one.</param>
 internal sealed record SearchContext(bool Strict, string Base, Instant Now, DateTimeZone TimeZone, int DefaultCount, int MaxCount);
 
 /// <summary>Reads the parameters of a search; all problems at once, or none.</summary>
@@ -21,13 +22,23 @@ internal sealed class SearchReader
 {
     private const string Handled = "a parameter that /fhir/metadata lists for this type";
 
+    // Far more than a person asks for, and few enough for one statement.
+    private const int MostValues = 500;
+
+    // Each key costs a column, and more than a few say nothing.
+    private const int MostSortKeys = 5;
+
     private readonly IndexedType _type;
     private readonly SearchContext _context;
     private readonly List<SearchCriterion> _criteria = [];
     private readonly List<KeyValuePair<string, string>> _honoured = [];
     private readonly List<OperationOutcome.IssueComponent> _problems = [];
-    private SearchOrder _order = SearchOrder.Date;
+    private readonly List<Inclusion> _includes = [];
+    private List<SortKey> _order = [];
+    private List<string> _elements = [];
+    private string? _summary;
     private int _count;
+    private int _values;
     private bool _withTotal;
     private bool _countOnly;
     private string? _page;
@@ -67,6 +78,9 @@ internal sealed class SearchReader
             case "_sort": TakeSort(value); return;
             case "_total": TakeTotal(value); return;
             case "_summary": TakeSummary(value); return;
+            case "_elements": TakeElements(value); return;
+            case "_include" or "_include:iterate": TakeInclude(name, value, reverse: false); return;
+            case "_revinclude" or "_revinclude:iterate": TakeInclude(name, value, reverse: true); return;
             case SearchRequest.PageParameter: _page = value; return;
         }
 
@@ -75,6 +89,13 @@ internal sealed class SearchReader
         if (_type.Find(plain) is not { } parameter)
         {
             Ignore(name, "an unknown parameter", Handled);
+            return;
+        }
+
+        _values += Values(value).Count();
+        if (_values > MostValues)
+        {
+            Problem("search-value-invalid", name, $"more than {MostValues} values in one search", $"at most {MostValues}; search several times");
             return;
         }
 
@@ -88,24 +109,28 @@ internal sealed class SearchReader
 
     private SearchRequest Finish()
     {
-        SearchPosition? after = null;
-        if (_page is not null)
-        {
-            after = PageMark.Read(_order, _page);
-            if (after is null)
-                Problem("page-unknown", SearchRequest.PageParameter, "no position of this search", "the next link of the page before, unchanged");
-        }
-
+        if (_summary is not null && _elements.Count > 0)
+            Problem("search-value-invalid", "_elements", $"_elements together with _summary={_summary}", "one of the two");
         if (_countOnly)
             _honoured.Add(new("_summary", "count"));
         else
             _honoured.Add(new("_count", _count.ToString(CultureInfo.InvariantCulture)));
         var count = _countOnly ? 0 : _count;
-        return new(new(_type, _criteria, _order, count, after, _withTotal || count == 0), _honoured);
+        var query = new SearchQuery(_type, _criteria, _order, count, null, _withTotal || count == 0, _includes, _context.MaxCount);
+        if (_page is not null)
+        {
+            query = query with { After = PageMark.Read(PageMark.OrderOf(_order), SearchSql.KeysOf(query), _page) };
+            if (query.After is null)
+                Problem("page-unknown", SearchRequest.PageParameter, "no position of this search", "the next link of the page before, unchanged");
+        }
+
+        return new(query, _honoured, new(_summary, _elements));
     }
 
     private SearchCriterion? Criterion(IndexedParameter parameter, string modifier, string name, string value)
     {
+        if (modifier.Length > 0 && !parameter.Modifiers.Contains(modifier))
+            return Unsupported(parameter, modifier, name);
         if (modifier == ":missing")
         {
             if (value is "true" or "false")
@@ -114,52 +139,42 @@ internal sealed class SearchReader
             return null;
         }
 
+        var type = modifier.Length > 1 ? modifier[1..] : null;
         return (parameter, modifier) switch
         {
-            (IndexedParameter.Id, "") => new SearchCriterion.Ids([.. Values(value).Select(SearchText.Unescape)]),
-            (IndexedParameter.LastUpdated, "") => new SearchCriterion.LastUpdated(Dates(name, value)),
-            (IndexedParameter.Date, "") => new SearchCriterion.Dates(Dates(name, value)),
-            (IndexedParameter.Status status, "" or ":not") => new SearchCriterion.Statuses(Codes(status, name, value), modifier == ":not"),
-            (IndexedParameter.Coded, "" or ":not") => new SearchCriterion.Coded(parameter.Name, Tokens(name, value), modifier == ":not"),
+            (IndexedParameter.Id, _) => new SearchCriterion.Ids([.. Values(value).Select(SearchText.Unescape)]),
+            (IndexedParameter.LastUpdated, _) => new SearchCriterion.LastUpdated(Dates(name, value)),
+            (IndexedParameter.Date, _) => new SearchCriterion.Dates(Dates(name, value)),
+            (IndexedParameter.Status status, _) => new SearchCriterion.Statuses(Codes(status, name, value), modifier == ":not"),
+            (IndexedParameter.Coded coded, ":text") => new SearchCriterion.Texts(coded.Texts, [.. Values(value).Select(SearchText.Unescape)]),
+            (IndexedParameter.Coded coded, _) => new SearchCriterion.Coded(coded.Rows, Tokens(name, value), modifier == ":not"),
+            (IndexedParameter.Canonical, _) => new SearchCriterion.Coded([parameter.Name], [.. Values(value).Select(CanonicalOf)], Not: false),
+            (IndexedParameter.Quantity quantity, _) => new SearchCriterion.Quantities(quantity.Rows, [.. Values(value).SelectMany(text => QuantityOf(name, text))]),
+            (IndexedParameter.CodeAndQuantity pair, _) => new SearchCriterion.Pairs(pair.Rows, [.. Values(value).SelectMany(text => PairOf(name, text))]),
             (IndexedParameter.Subject, ":identifier" or ".identifier" or ":Patient.identifier") => new SearchCriterion.Subject(Identifiers(name, value)),
-            (IndexedParameter.Subject subject, _) when Targets(subject.Targets, modifier) is { } targets => new SearchCriterion.Subject(References(targets, value)),
+            (IndexedParameter.Subject subject, _) => new SearchCriterion.Subject(References(type is null ? subject.Targets : [type], value)),
             (IndexedParameter.Reference, ":identifier") => new SearchCriterion.References(parameter.Name, Identifiers(name, value)),
-            (IndexedParameter.Reference reference, _) when Targets(reference.Targets, modifier) is { } targets => new SearchCriterion.References(parameter.Name, References(targets, value)),
-            _ => Unsupported(parameter, modifier, name),
+            (IndexedParameter.Reference reference, _) => new SearchCriterion.References(parameter.Name, References(type is null ? reference.Targets : [type], value)),
+            _ => throw new InvalidOperationException($"{parameter.GetType().Name} is not read."),
         };
     }
 
     private SearchCriterion? Unsupported(IndexedParameter parameter, string modifier, string name)
     {
         // Passing over a modifier would answer another question than the one asked, so this is a problem even when lenient.
-        Problem("search-modifier-unsupported", name, $"'{modifier}' on {parameter.Name}", parameter switch
-        {
-            IndexedParameter.Status or IndexedParameter.Coded => "none, :not or :missing",
-            IndexedParameter.Subject => "none, a type such as :Patient, :identifier, .identifier or :missing",
-            IndexedParameter.Reference => "none, a type such as :Observation, :identifier or :missing",
-            _ => "none or :missing",
-        });
+        Problem("search-modifier-unsupported", name, $"'{modifier}' on {parameter.Name}", parameter.Modifiers.Count == 0 ? "none" : $"none, or one of {string.Join(", ", parameter.Modifiers)}");
         return null;
     }
-
-    private static IReadOnlyList<string>? Targets(IReadOnlyList<string> all, string modifier) =>
-        modifier.Length == 0 ? all : modifier[0] == ':' && all.Contains(modifier[1..]) ? [modifier[1..]] : null;
 
     private List<DateTest> Dates(string name, string value) => [.. Values(value).Select(text => DateOf(name, text)).OfType<DateTest>()];
 
     private DateTest? DateOf(string name, string text)
     {
-        var prefix = DatePrefix.Eq;
-        var rest = text;
-        if (text.Length > 2 && char.IsAsciiLetter(text[0]))
+        var (prefix, rest) = PrefixText.Split(text);
+        if (prefix is not { } how)
         {
-            if (PrefixOf(text[..2]) is not { } known)
-            {
-                Problem("search-value-invalid", name, $"'{text}'", "a prefix eq, ne, lt, le, gt, ge, sa, eb or ap before the date");
-                return null;
-            }
-
-            (prefix, rest) = (known, text[2..]);
+            Problem("search-value-invalid", name, $"'{text}'", "a prefix eq, ne, lt, le, gt, ge, sa, eb or ap before the date");
+            return null;
         }
 
         if (rest.Contains(' ', StringComparison.Ordinal))
@@ -174,22 +189,8 @@ internal sealed class SearchReader
             return null;
         }
 
-        return new(prefix, prefix == DatePrefix.Ap ? Widened(range) : range);
+        return new(how, how == Prefix.Ap ? Widened(range) : range);
     }
-
-    private static DatePrefix? PrefixOf(string text) => text switch
-    {
-        "eq" => DatePrefix.Eq,
-        "ne" => DatePrefix.Ne,
-        "lt" => DatePrefix.Lt,
-        "le" => DatePrefix.Le,
-        "gt" => DatePrefix.Gt,
-        "ge" => DatePrefix.Ge,
-        "sa" => DatePrefix.Sa,
-        "eb" => DatePrefix.Eb,
-        "ap" => DatePrefix.Ap,
-        _ => null,
-    };
 
     /// <summary>Wider on both sides by a tenth of the distance from now, as the search chapter recommends.</summary>
     private TimeRange Widened(TimeRange range)
@@ -199,6 +200,22 @@ internal sealed class SearchReader
         return new(
             (long)Int128.Max(range.From - margin, long.MinValue),
             (long)Int128.Min(range.To + margin, long.MaxValue));
+    }
+
+    private IEnumerable<QuantityTest> QuantityOf(string name, string text)
+    {
+        if (QuantityText.Read(text) is { } tests)
+            return tests;
+        Problem("search-value-invalid", name, $"'{text}'", QuantityText.Expected);
+        return [];
+    }
+
+    private IEnumerable<(TokenTest Code, QuantityTest Value)> PairOf(string name, string text)
+    {
+        if (SearchText.Split(text, '$') is [var code, var quantity])
+            return TokenOf(name, code) is { } token ? QuantityOf(name, quantity).Select(test => (token, test)) : [];
+        Problem("search-value-invalid", name, $"'{text}'", "a code and a quantity with $ between them");
+        return [];
     }
 
     private List<string> Codes(IndexedParameter.Status status, string name, string value) =>
@@ -226,6 +243,9 @@ internal sealed class SearchReader
         }
     }
 
+    private static TokenTest CanonicalOf(string text) =>
+        SearchText.Split(text, '|') is [var url, { Length: > 0 } version] ? new(SearchText.Unescape(version), SearchText.Unescape(url)) : new(null, SearchText.Unescape(text));
+
     private List<ReferenceTest> References(IReadOnlyList<string> targets, string value) =>
         [.. Values(value).Select(SearchText.Unescape).SelectMany(text => Reference(targets, text)).Select(reference => new ReferenceTest.Target(reference))];
 
@@ -250,27 +270,23 @@ internal sealed class SearchReader
 
     private void TakeSort(string value)
     {
-        SearchOrder? order = value switch
+        var keys = value.Split(',').Select(SortKeyOf).ToList();
+        if (keys.Count > MostSortKeys || keys.Contains(null))
         {
-            "_id" => SearchOrder.Id,
-            "_lastUpdated" => SearchOrder.LastUpdated,
-            "-_lastUpdated" => SearchOrder.LastUpdatedDescending,
-            _ when DateName is { } name && value == name => SearchOrder.Date,
-            _ when DateName is { } name && value == "-" + name => SearchOrder.DateDescending,
-            _ => null,
-        };
-        if (order is { } known)
-        {
-            _order = known;
-            _honoured.Add(new("_sort", value));
+            var names = _type.Parameters.Where(parameter => parameter is not IndexedParameter.CodeAndQuantity).Select(parameter => parameter.Name);
+            Ignore("_sort", $"'{value}'", $"at most {MostSortKeys} of {string.Join(", ", names)}, each perhaps after a minus");
+            return;
         }
-        else
-        {
-            Ignore("_sort", $"'{value}'", $"one of _id, _lastUpdated, -_lastUpdated, {DateName}, -{DateName}");
-        }
+
+        _order = keys!;
+        _honoured.Add(new("_sort", value));
     }
 
-    private string? DateName => _type.Parameters.OfType<IndexedParameter.Date>().FirstOrDefault()?.Name;
+    private SortKey? SortKeyOf(string text)
+    {
+        var descending = text.StartsWith('-');
+        return _type.Find(descending ? text[1..] : text) is { } parameter and not IndexedParameter.CodeAndQuantity ? new(parameter, descending) : null;
+    }
 
     private void TakeTotal(string value)
     {
@@ -287,12 +303,46 @@ internal sealed class SearchReader
 
     private void TakeSummary(string value)
     {
-        if (value == "count")
-            _countOnly = true;
-        else if (value == "false")
-            _honoured.Add(new("_summary", value));
-        else
-            Ignore("_summary", $"'{value}'", "count or false");
+        switch (value)
+        {
+            case "count":
+                _countOnly = true;
+                return;
+            case "false" or "true" or "text" or "data":
+                _summary = value == "false" ? null : value;
+                _honoured.Add(new("_summary", value));
+                return;
+            default:
+                Problem("search-value-invalid", "_summary", $"'{value}'", "true, text, data, count or false");
+                return;
+        }
+    }
+
+    private void TakeElements(string value)
+    {
+        _elements = [.. value.Split(',').Select(element => element.Trim()).Where(element => element.Length > 0)];
+        _honoured.Add(new("_elements", value));
+    }
+
+    private void TakeInclude(string name, string value, bool reverse)
+    {
+        var iterate = name.EndsWith(":iterate", StringComparison.Ordinal);
+        var parts = value.Split(':');
+        var from = IndexedTypes.Find(parts[0]);
+        var all = parts is [_, "*"] || (parts is ["*"] && !reverse);
+        var parameter = from is not null && parts.Length is 2 or 3 ? from.Find(parts[1]) : null;
+        if (parts is ["*"] && !reverse)
+            from = _type;
+        if (from is null || !(all || parameter is IndexedParameter.Reference or IndexedParameter.Subject) || parts.Length > 3 || (!reverse && !iterate && from != _type))
+        {
+            Ignore(name, $"'{value}'", "a reference that /fhir/metadata lists, as Type:parameter or Type:parameter:TargetType");
+            return;
+        }
+
+        _honoured.Add(new(name, value));
+        // A patient is never held here, so there is nothing at the other end.
+        if (all || parameter is IndexedParameter.Reference)
+            _includes.Add(new(reverse, from, parameter as IndexedParameter.Reference, parts.Length == 3 ? parts[2] : reverse && !iterate ? _type.Name : null, iterate));
     }
 
     private static IEnumerable<string> Values(string value) => SearchText.Split(value, ',');

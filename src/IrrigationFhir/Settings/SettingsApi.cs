@@ -10,7 +10,7 @@ internal static class SettingsApi
     public static IServiceCollection AddSettings(this IServiceCollection services, IConfiguration configuration)
     {
         var site = SiteSettings.Read(configuration);
-        return services.AddSingleton(site).AddSingleton(site.Balance).AddSingleton(site.Criteria).AddSingleton(site.Entries);
+        return services.AddSingleton(site).AddSingleton(site.Balance).AddSingleton(site.Criteria).AddSingleton(site.Forecasts).AddSingleton(site.Entries);
     }
 
     /// <summary>Maps the route.</summary>

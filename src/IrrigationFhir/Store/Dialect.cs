@@ -40,6 +40,21 @@ internal static class Dialect
     /// <summary>A transaction that takes the right to write at once, so that it cannot fail half-way for want of it.</summary>
     public static DbTransaction BeginWriting(DbConnection connection) => ((SqliteConnection)connection).BeginTransaction(deferred: false);
 
+    /// <summary>A condition: some display or text at a path of a resource has a word that begins so. No index serves it.</summary>
+    /// <param name="json">The column of the resource.</param>
+    /// <param name="path">Element names from the resource down, such as <c>component.code</c>; each may repeat.</param>
+    /// <param name="pattern">The value's name; the value is <see cref="WordBegins"/>.</param>
+    public static string HasWord(string json, string path, string pattern)
+    {
+        var names = path.Split('.');
+        return $"exists (select 1 from json_tree({json}, '$.{names[0]}') t where t.key in ('display', 'text') and t.type = 'text'" +
+            $" and t.fullkey like '$.{string.Join("%.", names)}%' and (' ' || t.atom) like {pattern} escape '\\')";
+    }
+
+    /// <summary>The pattern for <see cref="HasWord"/>. Letters compare without regard to case, as far as they are ASCII.</summary>
+    public static string WordBegins(string text) =>
+        "% " + text.Replace(@"\", @"\\", StringComparison.Ordinal).Replace("%", @"\%", StringComparison.Ordinal).Replace("_", @"\_", StringComparison.Ordinal) + "%";
+
     /// <summary>Brings the schema up to date.</summary>
     /// <exception cref="InvalidOperationException">A script failed; the inner exception says how.</exception>
     public static void Migrate(string folder)

@@ -115,7 +115,7 @@ internal sealed class EpisodeStore(Database database)
         var cleared = 0;
         foreach (var (draft, date) in change.Resources.Zip(dates))
         {
-            if (ResourceSql.Store(writing, change.PatientKey, draft, date) is { } version)
+            if (ResourceSql.Store(writing, change.PatientKey, draft, date, change.Resources) is { } version)
                 changed.Add(version);
             cleared += ResourceSql.Release(writing, change.PatientKey, draft);
         }

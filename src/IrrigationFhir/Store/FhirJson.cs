@@ -28,14 +28,17 @@ internal static class FhirJson
     /// <summary>The resource as compact JSON.</summary>
     public static string Write(Resource resource) => Encoding.UTF8.GetString(Serialize(resource).WrittenSpan);
 
+    /// <summary>A part of the resource as compact JSON.</summary>
+    public static string Write(Resource resource, Func<SerializationFilter> part) => Encoding.UTF8.GetString(Serialize(resource, part).WrittenSpan);
+
     /// <summary>The resource as compact JSON in UTF-8.</summary>
     public static byte[] WriteUtf8(Resource resource) => Serialize(resource).WrittenSpan.ToArray();
 
-    private static ArrayBufferWriter<byte> Serialize(Resource resource)
+    private static ArrayBufferWriter<byte> Serialize(Resource resource, Func<SerializationFilter>? part = null)
     {
         var buffer = new ArrayBufferWriter<byte>(4096);
         using var writer = new Utf8JsonWriter(buffer, Writing);
-        Serializer.Serialize(resource, writer);
+        Serializer.Serialize(resource, writer, part);
         writer.Flush();
         return buffer;
     }

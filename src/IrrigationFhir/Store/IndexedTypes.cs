@@ -5,8 +5,14 @@ namespace IrrigationFhir.Store;
 
 /// <summary>A system and a value, as an identifier or a coding has them.</summary>
 /// <param name="System">Empty when there is none.</param>
-/// <param name="Value">The code or the identifier's value; never empty.</param>
+/// <param name="Value">The code or the identifier's value; empty only where a value of the resource has no coded meaning.</param>
 internal readonly record struct Token(string System, string Value);
+
+/// <summary>A coding of a resource, and the value that stands beside it.</summary>
+/// <param name="Part">0 for the resource itself, from 1 for its components: a code and a value of one pair share it.</param>
+/// <param name="Token">The coding.</param>
+/// <param name="Value">The value of the same pair, or null.</param>
+internal readonly record struct CodedValue(int Part, Token Token, Quantity? Value = null);
 
 /// <summary>What a Reference can be found by.</summary>
 /// <param name="Target">The reference without a version part, such as <c>Patient/1</c>; empty when it is a logical one.</param>
@@ -30,31 +36,129 @@ internal readonly record struct ReferenceKey(string Target, Token? Identifier)
     }
 }
 
-/// <summary>One search parameter of one resource type: its name, its published definition, and where its values come from.</summary>
+/// <summary>A search parameter that R4 lacks and this service publishes.</summary>
+/// <param name="Expression">FHIRPath to its values.</param>
+/// <param name="Description">What it finds.</param>
+internal sealed record OwnDefinition(string Expression, string Description);
+
+/// <summary>One search parameter of one resource type: its name, its published definition, what it can be asked, and where its values come from.</summary>
 /// <param name="Name">As in the query.</param>
-/// <param name="Definition">Canonical address of the SearchParameter in the specification.</param>
+/// <param name="Definition">Canonical address of the SearchParameter in the specification; for one of ours the id of its definition.</param>
 internal abstract record IndexedParameter(string Name, string Definition)
 {
+    /// <summary>The prefixes of dates and quantities.</summary>
+    public static IReadOnlyList<string> AllPrefixes { get; } = ["eq", "ne", "lt", "le", "gt", "ge", "sa", "eb", "ap"];
+
+    /// <summary>Set for a parameter of ours.</summary>
+    public OwnDefinition? Own { get; init; }
+
+    /// <summary>The modifiers it takes, with their colon; a chain begins with its point.</summary>
+    public abstract IReadOnlyList<string> Modifiers { get; }
+
+    /// <summary>The prefixes its values take.</summary>
+    public virtual IReadOnlyList<string> Prefixes => [];
+
     /// <summary>The logical id; every type has it.</summary>
-    public sealed record Id() : IndexedParameter("_id", "http://hl7.org/fhir/SearchParameter/Resource-id");
+    public sealed record Id() : IndexedParameter("_id", "http://hl7.org/fhir/SearchParameter/Resource-id")
+    {
+        /// <inheritdoc/>
+        public override IReadOnlyList<string> Modifiers => [":missing"];
+    }
 
     /// <summary>When the current version was stored; every type has it.</summary>
-    public sealed record LastUpdated() : IndexedParameter("_lastUpdated", "http://hl7.org/fhir/SearchParameter/Resource-lastUpdated");
+    public sealed record LastUpdated() : IndexedParameter("_lastUpdated", "http://hl7.org/fhir/SearchParameter/Resource-lastUpdated")
+    {
+        /// <inheritdoc/>
+        public override IReadOnlyList<string> Modifiers => [":missing"];
 
-    /// <summary>When it happened. One per type; it is also what <c>_sort</c> by that name means.</summary>
-    public sealed record Date(string Name, string Definition, Func<Resource, DataType?> Of) : IndexedParameter(Name, Definition);
+        /// <inheritdoc/>
+        public override IReadOnlyList<string> Prefixes => AllPrefixes;
+    }
+
+    /// <summary>When it happened. One per type; it is also the order of pages unless another is asked for.</summary>
+    public sealed record Date(string Name, string Definition, Func<Resource, DataType?> Of) : IndexedParameter(Name, Definition)
+    {
+        /// <inheritdoc/>
+        public override IReadOnlyList<string> Modifiers => [":missing"];
+
+        /// <inheritdoc/>
+        public override IReadOnlyList<string> Prefixes => AllPrefixes;
+    }
 
     /// <summary>The status, a code whose system the type fixes. At most one per type.</summary>
-    public sealed record Status(string Name, string Definition, string System, Func<Resource, string?> Of) : IndexedParameter(Name, Definition);
+    public sealed record Status(string Name, string Definition, string System, Func<Resource, string?> Of) : IndexedParameter(Name, Definition)
+    {
+        /// <inheritdoc/>
+        public override IReadOnlyList<string> Modifiers => [":not", ":missing"];
+    }
 
     /// <summary>The patient the resource is about. At most one reference per resource; two names may share it.</summary>
-    public sealed record Subject(string Name, string Definition, IReadOnlyList<string> Targets, Func<Resource, ResourceReference?> Of) : IndexedParameter(Name, Definition);
+    /// <param name="Name">As in the query.</param>
+    /// <param name="Definition">As for all.</param>
+    /// <param name="Targets">Types it may point at.</param>
+    /// <param name="Of">The reference.</param>
+    /// <param name="Through">Where the resource names no patient: the resources whose patient is its own.</param>
+    public sealed record Subject(
+        string Name, string Definition, IReadOnlyList<string> Targets, Func<Resource, ResourceReference?> Of, Func<Resource, IEnumerable<ResourceReference>>? Through = null)
+        : IndexedParameter(Name, Definition)
+    {
+        /// <inheritdoc/>
+        public override IReadOnlyList<string> Modifiers => [":identifier", ".identifier", ":Patient.identifier", ":missing", .. Targets.Select(type => ":" + type)];
+    }
 
     /// <summary>Codings or identifiers.</summary>
-    public sealed record Coded(string Name, string Definition, Func<Resource, IEnumerable<Token>> Of) : IndexedParameter(Name, Definition);
+    /// <param name="Name">As in the query.</param>
+    /// <param name="Definition">As for all.</param>
+    /// <param name="Rows">Names of the index rows it looks at.</param>
+    /// <param name="Texts">Paths of the elements whose display and text the modifier <c>:text</c> looks at; none without it.</param>
+    /// <param name="Of">The rows it writes, under its own name; null when others write all it looks at.</param>
+    public sealed record Coded(
+        string Name, string Definition, IReadOnlyList<string> Rows, IReadOnlyList<string> Texts, Func<Resource, IEnumerable<CodedValue>>? Of)
+        : IndexedParameter(Name, Definition)
+    {
+        /// <inheritdoc/>
+        public override IReadOnlyList<string> Modifiers => Texts.Count > 0 ? [":not", ":text", ":missing"] : [":not", ":missing"];
+    }
+
+    /// <summary>Canonical addresses, each perhaps with a version behind a bar; indexed like a coding with the version as its system.</summary>
+    public sealed record Canonical(string Name, string Definition, Func<Resource, IEnumerable<string>> Of) : IndexedParameter(Name, Definition)
+    {
+        /// <inheritdoc/>
+        public override IReadOnlyList<string> Modifiers => [":missing"];
+    }
+
+    /// <summary>The values beside codings.</summary>
+    /// <param name="Name">As in the query.</param>
+    /// <param name="Definition">As for all.</param>
+    /// <param name="Rows">Names of the index rows it looks at; a <see cref="Coded"/> writes them.</param>
+    public sealed record Quantity(string Name, string Definition, IReadOnlyList<string> Rows) : IndexedParameter(Name, Definition)
+    {
+        /// <inheritdoc/>
+        public override IReadOnlyList<string> Modifiers => [":missing"];
+
+        /// <inheritdoc/>
+        public override IReadOnlyList<string> Prefixes => AllPrefixes;
+    }
+
+    /// <summary>A coding and the value beside it, of one pair.</summary>
+    /// <param name="Name">As in the query.</param>
+    /// <param name="Definition">As for all.</param>
+    /// <param name="Rows">Names of the index rows it looks at; a <see cref="Coded"/> writes them.</param>
+    public sealed record CodeAndQuantity(string Name, string Definition, IReadOnlyList<string> Rows) : IndexedParameter(Name, Definition)
+    {
+        /// <inheritdoc/>
+        public override IReadOnlyList<string> Modifiers => [];
+
+        /// <inheritdoc/>
+        public override IReadOnlyList<string> Prefixes => AllPrefixes;
+    }
 
     /// <summary>References other than the subject.</summary>
-    public sealed record Reference(string Name, string Definition, IReadOnlyList<string> Targets, Func<Resource, IEnumerable<ResourceReference?>> Of) : IndexedParameter(Name, Definition);
+    public sealed record Reference(string Name, string Definition, IReadOnlyList<string> Targets, Func<Resource, IEnumerable<ResourceReference?>> Of) : IndexedParameter(Name, Definition)
+    {
+        /// <inheritdoc/>
+        public override IReadOnlyList<string> Modifiers => [":identifier", ":missing", .. Targets.Select(type => ":" + type)];
+    }
 }
 
 /// <summary>A resource type that is stored, read and searched.</summary>
@@ -62,6 +166,9 @@ internal abstract record IndexedParameter(string Name, string Definition)
 /// <param name="Parameters">What it can be searched by, in the order the CapabilityStatement lists them.</param>
 internal sealed record IndexedType(string Name, IReadOnlyList<IndexedParameter> Parameters)
 {
+    /// <summary>When it happened; every type has one.</summary>
+    public IndexedParameter.Date Date { get; } = Parameters.OfType<IndexedParameter.Date>().Single();
+
     /// <summary>The parameter of that name, or null.</summary>
     public IndexedParameter? Find(string parameter) => Parameters.FirstOrDefault(known => known.Name == parameter);
 }
@@ -71,41 +178,99 @@ internal static class IndexedTypes
 {
     private const string Published = "http://hl7.org/fhir/SearchParameter/";
 
+    // Index rows of these names carry values and dates beside their codes.
+    private const string OwnCode = "code";
+    private const string ComponentCode = "component-code";
+
     /// <summary>All of them; a new type is one more line.</summary>
     public static IReadOnlyList<IndexedType> All { get; } =
     [
         Type<Observation>(
             Date<Observation>("date", "clinical-date", o => o.Effective),
             Patient<Observation>("patient", "clinical-patient", ["Patient"], o => o.Subject),
-            Patient<Observation>("subject", "Observation-subject", ["Patient", "Group", "Device", "Location"], o => o.Subject),
-            Coded<Observation>("code", "clinical-code", o => Tokens(o.Code)),
-            Coded<Observation>("category", "Observation-category", o => o.Category.SelectMany(Tokens)),
+            Patient<Observation>("subject", "Observation-subject", ["Group", "Device", "Patient", "Location"], o => o.Subject),
+            Measured<Observation>(OwnCode, "clinical-code", ["code"], o => Values(0, o.Code, o.Value)),
+            Coded<Observation>("category", "Observation-category", ["category"], o => o.Category.SelectMany(Tokens)),
             Status<Observation>("status", "Observation-status", "http://hl7.org/fhir/observation-status", o => o.Status?.GetLiteral()),
-            Coded<Observation>("identifier", "clinical-identifier", o => Tokens(o.Identifier)),
-            Coded<Observation>("data-absent-reason", "Observation-data-absent-reason", o => Tokens(o.DataAbsentReason)),
-            Reference<Observation>("derived-from", "Observation-derived-from", ["Observation", "DocumentReference", "ImagingStudy", "Media", "QuestionnaireResponse", "MolecularSequence"], o => o.DerivedFrom),
+            Coded<Observation>("identifier", "clinical-identifier", [], o => Tokens(o.Identifier)),
+            Coded<Observation>("data-absent-reason", "Observation-data-absent-reason", ["dataAbsentReason"], o => Tokens(o.DataAbsentReason)),
+            Coded<Observation>("method", "Observation-method", ["method"], o => Tokens(o.Method)),
+            new IndexedParameter.Quantity("value-quantity", Published + "Observation-value-quantity", [OwnCode]),
+            new IndexedParameter.CodeAndQuantity("code-value-quantity", Published + "Observation-code-value-quantity", [OwnCode]),
+            Measured<Observation>(ComponentCode, "Observation-component-code", ["component.code"], o => o.Component.SelectMany((c, i) => Values(i + 1, c.Code, c.Value))),
+            new IndexedParameter.Quantity("component-value-quantity", Published + "Observation-component-value-quantity", [ComponentCode]),
+            new IndexedParameter.CodeAndQuantity("component-code-value-quantity", Published + "Observation-component-code-value-quantity", [ComponentCode]),
+            new IndexedParameter.Coded("combo-code", Published + "Observation-combo-code", [OwnCode, ComponentCode], ["code", "component.code"], null),
+            new IndexedParameter.Quantity("combo-value-quantity", Published + "Observation-combo-value-quantity", [OwnCode, ComponentCode]),
+            new IndexedParameter.CodeAndQuantity("combo-code-value-quantity", Published + "Observation-combo-code-value-quantity", [OwnCode, ComponentCode]),
+            Reference<Observation>("derived-from", "Observation-derived-from", ["DocumentReference", "ImagingStudy", "Media", "MolecularSequence", "Observation", "QuestionnaireResponse"], o => o.DerivedFrom),
+            Reference<Observation>("has-member", "Observation-has-member", ["MolecularSequence", "Observation", "QuestionnaireResponse"], o => o.HasMember),
+            Reference<Observation>("based-on", "Observation-based-on", ["CarePlan", "DeviceRequest", "ImmunizationRecommendation", "MedicationRequest", "NutritionOrder", "ServiceRequest"], o => o.BasedOn),
+            Reference<Observation>("device", "Observation-device", ["Device", "DeviceMetric"], o => [o.Device]),
+            Reference<Observation>("performer", "Observation-performer", ["CareTeam", "Organization", "Patient", "Practitioner", "PractitionerRole", "RelatedPerson"], o => o.Performer),
             Reference<Observation>("encounter", "clinical-encounter", ["Encounter"], o => [o.Encounter])),
         Type<Procedure>(
             Date<Procedure>("date", "clinical-date", p => p.Performed),
             Patient<Procedure>("patient", "clinical-patient", ["Patient"], p => p.Subject),
-            Patient<Procedure>("subject", "Procedure-subject", ["Patient", "Group"], p => p.Subject),
-            Coded<Procedure>("code", "clinical-code", p => Tokens(p.Code)),
-            Coded<Procedure>("category", "Procedure-category", p => Tokens(p.Category)),
+            Patient<Procedure>("subject", "Procedure-subject", ["Group", "Patient"], p => p.Subject),
+            Measured<Procedure>(OwnCode, "clinical-code", ["code"], p => Tokens(p.Code).Select(token => new CodedValue(0, token))),
+            Coded<Procedure>("category", "Procedure-category", ["category"], p => Tokens(p.Category)),
             Status<Procedure>("status", "Procedure-status", "http://hl7.org/fhir/event-status", p => p.Status?.GetLiteral()),
-            Coded<Procedure>("identifier", "clinical-identifier", p => Tokens(p.Identifier)),
+            Coded<Procedure>("identifier", "clinical-identifier", [], p => Tokens(p.Identifier)),
+            Reference<Procedure>("based-on", "Procedure-based-on", ["CarePlan", "ServiceRequest"], p => p.BasedOn),
+            Reference<Procedure>("performer", "Procedure-performer", ["Device", "Organization", "Patient", "Practitioner", "PractitionerRole", "RelatedPerson"], p => p.Performer.Select(performer => performer.Actor)),
             Reference<Procedure>("encounter", "clinical-encounter", ["Encounter"], p => [p.Encounter])),
+        Type<Flag>(
+            Date<Flag>("date", "clinical-date", f => f.Period),
+            Patient<Flag>("patient", "clinical-patient", ["Patient"], f => f.Subject),
+            Patient<Flag>("subject", "Flag-subject", ["Group", "Organization", "Practitioner", "Medication", "PlanDefinition", "Patient", "Procedure", "Location"], f => f.Subject),
+            Status<Flag>("status", "flag-status", "http://hl7.org/fhir/flag-status", f => f.Status?.GetLiteral()) with
+            {
+                Definition = "flag-status",
+                Own = new("Flag.status", "Whether the flag is raised (active), cleared (inactive) or withdrawn (entered-in-error)."),
+            },
+            Measured<Flag>(OwnCode, "flag-code", ["code"], f => Tokens(f.Code).Select(token => new CodedValue(0, token))) with
+            {
+                Definition = "flag-code",
+                Own = new("Flag.code", "Which pattern the flag is about."),
+            },
+            Coded<Flag>("category", "flag-category", ["category"], f => f.Category.SelectMany(Tokens)) with
+            {
+                Definition = "flag-category",
+                Own = new("Flag.category", "The kind of flag, such as clinical or safety."),
+            },
+            Coded<Flag>("identifier", "Flag-identifier", [], f => Tokens(f.Identifier)),
+            Reference<Flag>("author", "Flag-author", ["Device", "Organization", "Patient", "Practitioner", "PractitionerRole"], f => [f.Author]),
+            Reference<Flag>("encounter", "clinical-encounter", ["Encounter"], f => [f.Encounter])),
         Type<Provenance>(
             Date<Provenance>("recorded", "Provenance-recorded", p => p.RecordedElement),
-            Patient<Provenance>("patient", "Provenance-patient", ["Patient"], p => p.Target.FirstOrDefault(IsPatient)),
-            Reference<Provenance>("target", "Provenance-target", ["Observation", "Procedure", "Patient"], p => p.Target)),
+            new IndexedParameter.Subject(
+                "patient",
+                Published + "Provenance-patient",
+                ["Patient"],
+                provenance => ((Provenance)provenance).Target.FirstOrDefault(IsPatient),
+                provenance => ((Provenance)provenance).Target),
+            Reference<Provenance>("target", "Provenance-target", ["Observation", "Procedure", "Flag", "Patient"], p => p.Target),
+            Reference<Provenance>("agent", "Provenance-agent", ["Device", "Organization", "Patient", "Practitioner", "PractitionerRole", "RelatedPerson"], p => p.Agent.Select(agent => agent.Who))),
     ];
 
     /// <summary>The type of that name, or null when it is not served.</summary>
     public static IndexedType? Find(string name) => All.FirstOrDefault(type => type.Name == name);
 
+    /// <summary>Whether index rows of that name carry values and dates beside their codes.</summary>
+    public static bool IsMeasured(string row) => row is OwnCode or ComponentCode;
+
     private static IndexedType Type<T>(params IndexedParameter[] own)
         where T : Resource =>
-        new(typeof(T).Name, [new IndexedParameter.Id(), new IndexedParameter.LastUpdated(), .. own]);
+        new(typeof(T).Name,
+        [
+            new IndexedParameter.Id(),
+            new IndexedParameter.LastUpdated(),
+            new IndexedParameter.Canonical("_profile", Published + "Resource-profile", r => r.Meta?.Profile.OfType<string>() ?? []),
+            Coded<T>("_tag", "Resource-tag", ["meta.tag"], r => Tokens(r.Meta?.Tag)),
+            Coded<T>("_security", "Resource-security", ["meta.security"], r => Tokens(r.Meta?.Security)),
+            .. own,
+        ]);
 
     private static IndexedParameter.Date Date<T>(string name, string definition, Func<T, DataType?> of)
         where T : Resource =>
@@ -119,16 +284,26 @@ internal static class IndexedTypes
         where T : Resource =>
         new(name, Published + definition, targets, resource => of((T)resource));
 
-    private static IndexedParameter.Coded Coded<T>(string name, string definition, Func<T, IEnumerable<Token>> of)
+    private static IndexedParameter.Coded Coded<T>(string name, string definition, IReadOnlyList<string> texts, Func<T, IEnumerable<Token>> of)
         where T : Resource =>
-        new(name, Published + definition, resource => of((T)resource));
+        new(name, Published + definition, [name], texts, resource => of((T)resource).Select(token => new CodedValue(0, token)));
+
+    private static IndexedParameter.Coded Measured<T>(string name, string definition, IReadOnlyList<string> texts, Func<T, IEnumerable<CodedValue>> of)
+        where T : Resource =>
+        new(name, Published + definition, [name], texts, resource => of((T)resource));
 
     private static IndexedParameter.Reference Reference<T>(string name, string definition, IReadOnlyList<string> targets, Func<T, IEnumerable<ResourceReference?>> of)
         where T : Resource =>
         new(name, Published + definition, targets, resource => of((T)resource));
 
-    private static IEnumerable<Token> Tokens(CodeableConcept? concept) =>
-        from coding in concept?.Coding ?? []
+    // A pair whose code is text only still has a value that can be looked for.
+    private static IEnumerable<CodedValue> Values(int part, CodeableConcept? code, DataType? value) =>
+        Tokens(code).DefaultIfEmpty(new("", "")).Select(token => new CodedValue(part, token, value as Quantity));
+
+    private static IEnumerable<Token> Tokens(CodeableConcept? concept) => Tokens(concept?.Coding);
+
+    private static IEnumerable<Token> Tokens(IEnumerable<Coding>? codings) =>
+        from coding in codings ?? []
         where !string.IsNullOrEmpty(coding.Code)
         select new Token(coding.System ?? "", coding.Code!);
 

@@ -6,6 +6,13 @@ using Instant = NodaTime.Instant;
 
 namespace IrrigationFhir.Store;
 
+/// <summary>One row of what a resource is found by.</summary>
+/// <param name="Parameter">The name its <see cref="IndexedParameter.Coded"/> writes it under.</param>
+/// <param name="Part">As in <see cref="CodedValue"/>.</param>
+/// <param name="Token">The coding, identifier or canonical.</param>
+/// <param name="Quantity">The value beside it, or null.</param>
+internal readonly record struct IndexedToken(string Parameter, int Part, Token Token, IndexedQuantity? Quantity);
+
 /// <summary>A resource on its way into the store: its text, what it is found by, and fingerprints of both.</summary>
 /// <remarks>Build it with <see cref="Of"/>. It holds no version: the store gives one, and only if the content changed.</remarks>
 internal sealed class ResourceDraft
@@ -37,9 +44,13 @@ internal sealed class ResourceDraft
                     break;
                 case IndexedParameter.Subject subject:
                     Subject = ReferenceKey.Of(subject.Of(resource)) ?? Subject;
+                    SubjectThrough = [.. (subject.Through?.Invoke(resource) ?? []).Select(ReferenceKey.Of).OfType<ReferenceKey>().Select(key => key.Target)];
                     break;
-                case IndexedParameter.Coded coded:
-                    Tokens.AddRange(coded.Of(resource).Distinct().Select(token => (coded.Name, token)));
+                case IndexedParameter.Coded { Of: { } of } coded:
+                    Tokens.AddRange(of(resource).DistinctBy(value => (value.Part, value.Token)).Select(value => new IndexedToken(coded.Name, value.Part, value.Token, IndexedQuantity.Of(value.Value))));
+                    break;
+                case IndexedParameter.Canonical canonical:
+                    Tokens.AddRange(canonical.Of(resource).Select(TokenOf).Distinct().Select(token => new IndexedToken(canonical.Name, 0, token, null)));
                     break;
                 case IndexedParameter.Reference reference:
                     References.AddRange(reference.Of(resource).Select(ReferenceKey.Of).OfType<ReferenceKey>().Distinct().Select(key => (reference.Name, key)));
@@ -47,7 +58,11 @@ internal sealed class ResourceDraft
             }
         }
 
-        IndexHash = SHA256.HashData(Encoding.UTF8.GetBytes(string.Join('\u001f', Tokens) + '\u001e' + string.Join('\u001f', References)));
+        IndexHash =
+        [
+            .. Half(string.Join('\u001f', Tokens.Select(row => row with { Quantity = null })) + '\u001e' + string.Join('\u001f', References) + '\u001e' + _dateStart + '\u001f' + _dateEnd),
+            .. Half(string.Join('\u001f', Tokens.Select(row => row.Quantity))),
+        ];
     }
 
     /// <summary>The FHIR type name, one of <see cref="IndexedTypes"/>.</summary>
@@ -59,7 +74,10 @@ internal sealed class ResourceDraft
     /// <summary>Fingerprint of the content without version and time of storing.</summary>
     public byte[] ContentHash { get; }
 
-    /// <summary>Fingerprint of <see cref="Tokens"/> and <see cref="References"/>: while it stays, their rows may stay.</summary>
+    /// <summary>
+    /// Fingerprints of <see cref="Tokens"/> and <see cref="References"/>, 16 bytes each: while the first stays, their rows may stay;
+    /// while the second stays too, so may the measures in them.
+    /// </summary>
     public byte[] IndexHash { get; }
 
     /// <summary>The status code, or null.</summary>
@@ -68,8 +86,11 @@ internal sealed class ResourceDraft
     /// <summary>Whom it is about, or null.</summary>
     public ReferenceKey? Subject { get; }
 
-    /// <summary>Codings and identifiers by parameter name, without repetition.</summary>
-    public List<(string Parameter, Token Token)> Tokens { get; } = [];
+    /// <summary>Addresses of resources that are about the same patient, for a type that names none itself.</summary>
+    public IReadOnlyList<string> SubjectThrough { get; } = [];
+
+    /// <summary>Codings and identifiers, without repetition.</summary>
+    public List<IndexedToken> Tokens { get; } = [];
 
     /// <summary>References by parameter name, without repetition.</summary>
     public List<(string Parameter, ReferenceKey Key)> References { get; } = [];
@@ -99,6 +120,11 @@ internal sealed class ResourceDraft
             _json.AsSpan(slot + VersionSlot.Length));
     }
 
+    private static ReadOnlySpan<byte> Half(string text) => SHA256.HashData(Encoding.UTF8.GetBytes(text)).AsSpan(0, 16);
+
+    private static Token TokenOf(string canonical) =>
+        canonical.IndexOf('|', StringComparison.Ordinal) is var bar and > 0 ? new(canonical[(bar + 1)..], canonical[..bar]) : new("", canonical);
+
     private static string WithVersionSlot(Resource resource)
     {
         var given = resource.Meta;
@@ -122,6 +148,8 @@ internal sealed class ResourceDraft
         // The text, not the parsed value: it may be more precise, and it is what the stored JSON shows.
         Hl7.Fhir.Model.Instant { JsonValue: string text } => (text, text),
         Period period => (period.Start, period.End),
+        Timing { Repeat.Bounds: Period bounds } => (bounds.Start, bounds.End),
+        Timing { EventElement: { Count: > 0 } events } => (events.Min(moment => moment.Value), events.Max(moment => moment.Value)),
         _ => (null, null),
     };
 }

@@ -20,8 +20,13 @@ internal static class ResourceSql
         ("type", type.Name)));
 
     /// <summary>Stores a draft as a new version if its content differs from the current one.</summary>
+    /// <param name="writing">The unit of writing it is part of.</param>
+    /// <param name="patientKey">Of the patient whose resource it is.</param>
+    /// <param name="draft">The resource.</param>
+    /// <param name="date">When it happened, or null.</param>
+    /// <param name="together">All drafts of this change: a Provenance is about the patient of its targets, which may be among them.</param>
     /// <returns>The new version, or null when there is nothing new.</returns>
-    public static ResourceVersion? Store(Writing writing, string patientKey, ResourceDraft draft, TimeRange? date)
+    public static ResourceVersion? Store(Writing writing, string patientKey, ResourceDraft draft, TimeRange? date, IReadOnlyList<ResourceDraft> together)
     {
         var current = writing.Statements.First(
             "select version_id, content_hash, index_hash from resource where patient_key = @patient and type = @type and id = @id",
@@ -38,6 +43,8 @@ internal static class ResourceSql
 
         if (current is not null)
             MoveToHistory(writing, patientKey, draft);
+        var about = draft.Subject ?? SubjectThrough(writing, patientKey, draft, together);
+        var from = date?.From ?? long.MaxValue;
         writing.Statements.Execute(
             current is null ? InsertResource : UpdateResource,
             ("patient", patientKey),
@@ -45,18 +52,20 @@ internal static class ResourceSql
             ("id", draft.Id),
             ("version", versionId),
             ("updated", UnixNanoseconds.Of(writing.At)),
-            ("from", date?.From ?? long.MaxValue),
+            ("from", from),
             ("to", date?.To),
             ("status", draft.Status),
-            ("reference", draft.Subject is { Target.Length: > 0 } subject ? subject.Target : null),
-            ("system", draft.Subject?.Identifier?.System),
-            ("value", draft.Subject?.Identifier?.Value),
+            ("reference", about is { Target.Length: > 0 } subject ? subject.Target : null),
+            ("system", about?.Identifier?.System),
+            ("value", about?.Identifier?.Value),
             ("content", draft.ContentHash),
             ("index", draft.IndexHash),
             ("json", version.Json));
 
-        if (current is null || !current.IndexHash.AsSpan().SequenceEqual(draft.IndexHash))
-            ReplaceIndexRows(writing, patientKey, draft, current is null);
+        if (current is null || !current.IndexHash.AsSpan(0, 16).SequenceEqual(draft.IndexHash.AsSpan(0, 16)))
+            ReplaceIndexRows(writing, patientKey, draft, from, current is null);
+        else if (!current.IndexHash.AsSpan().SequenceEqual(draft.IndexHash))
+            UpdateMeasures(writing, patientKey, draft);
         return version;
     }
 
@@ -102,7 +111,48 @@ internal static class ResourceSql
         ("type", draft.Type),
         ("id", draft.Id));
 
-    private static void ReplaceIndexRows(Writing writing, string patientKey, ResourceDraft draft, bool first)
+    private static ReferenceKey? SubjectThrough(Writing writing, string patientKey, ResourceDraft draft, IReadOnlyList<ResourceDraft> together)
+    {
+        foreach (var address in draft.SubjectThrough)
+        {
+            if (address.Split('/') is not [var type, var id])
+                continue;
+            var subject = together.FirstOrDefault(other => other.Id == id && other.Type == type)?.Subject ?? writing.Statements.First<ReferenceKey?>(
+                "select subject_reference, subject_value, subject_system from resource where patient_key = @patient and type = @type and id = @id",
+                row => new(row.IsDBNull(0) ? "" : row.GetString(0), row.IsDBNull(1) ? null : new Token(row.GetString(2), row.GetString(1))),
+                ("patient", patientKey),
+                ("type", type),
+                ("id", id));
+            if (subject is not null)
+                return subject;
+        }
+
+        return null;
+    }
+
+    private static void UpdateMeasures(Writing writing, string patientKey, ResourceDraft draft)
+    {
+        foreach (var (parameter, part, token, measure) in draft.Tokens.Where(row => IndexedTypes.IsMeasured(row.Parameter)))
+        {
+            writing.Statements.Execute(
+                """
+                update resource_token set number = @number, amount = @amount, unit = @unit
+                where patient_key = @patient and type = @type and id = @id and parameter = @parameter and part = @part and code = @code and system = @system
+                """,
+                ("number", measure?.Number),
+                ("amount", measure?.Amount),
+                ("unit", measure?.Unit),
+                ("patient", patientKey),
+                ("type", draft.Type),
+                ("id", draft.Id),
+                ("parameter", parameter),
+                ("part", part),
+                ("code", token.Value),
+                ("system", token.System));
+        }
+    }
+
+    private static void ReplaceIndexRows(Writing writing, string patientKey, ResourceDraft draft, long from, bool first)
     {
         if (!first)
         {
@@ -116,16 +166,25 @@ internal static class ResourceSql
             }
         }
 
-        foreach (var (parameter, token) in draft.Tokens)
+        foreach (var (parameter, part, token, measure) in draft.Tokens)
         {
             writing.Statements.Execute(
-                "insert into resource_token (patient_key, type, id, parameter, code, system) values (@patient, @type, @id, @parameter, @code, @system) on conflict do nothing",
+                """
+                insert into resource_token (patient_key, type, id, parameter, part, code, system, number, amount, unit, date_from)
+                values (@patient, @type, @id, @parameter, @part, @code, @system, @number, @amount, @unit, @from)
+                on conflict do nothing
+                """,
                 ("patient", patientKey),
                 ("type", draft.Type),
                 ("id", draft.Id),
                 ("parameter", parameter),
+                ("part", part),
                 ("code", token.Value),
-                ("system", token.System));
+                ("system", token.System),
+                ("number", measure?.Number),
+                ("amount", measure?.Amount),
+                ("unit", measure?.Unit),
+                ("from", IndexedTypes.IsMeasured(parameter) ? from : null));
         }
 
         foreach (var (parameter, key) in draft.References)

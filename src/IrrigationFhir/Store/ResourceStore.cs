@@ -35,7 +35,30 @@ internal sealed class ResourceStore(Database database)
         return [.. rows.Select(row => row.ToVersion())];
     }
 
-    /// <summary>One page of a search; page and total are of the same moment.</summary>
+    /// <summary>Versions of all resources of a type, latest stored first; between those stored together the id decides.</summary>
+    /// <param name="type">FHIR type name.</param>
+    /// <param name="count">Most versions wanted.</param>
+    /// <param name="since">Only versions stored at or after this; null for all.</param>
+    /// <param name="before">The last version of the page before; null from the latest.</param>
+    /// <param name="stop">Gives up.</param>
+    public async Task<IReadOnlyList<ResourceVersion>> TypeHistory(string type, int count, Instant? since, (Instant LastUpdated, string Id)? before, CancellationToken stop)
+    {
+        await using var connection = database.OpenForReading();
+        var rows = await connection.QueryAsync<Stored>(new CommandDefinition(
+            TypeHistorySql,
+            new
+            {
+                type,
+                count,
+                since = since is { } given ? UnixNanoseconds.Nearest(given) : long.MinValue,
+                stored = before is { } last ? UnixNanoseconds.Of(last.LastUpdated) : long.MaxValue,
+                id = before?.Id ?? "",
+            },
+            cancellationToken: stop));
+        return [.. rows.Select(row => row.ToVersion())];
+    }
+
+    /// <summary>One page of a search; page, total and what comes along are of the same moment.</summary>
     public async Task<SearchPage> Search(SearchQuery query, CancellationToken stop)
     {
         await using var connection = database.OpenForReading();
@@ -45,14 +68,72 @@ internal sealed class ResourceStore(Database database)
             ? await connection.ExecuteScalarAsync<long>(new CommandDefinition(sql.Total(), sql.Values, snapshot, cancellationToken: stop))
             : null;
         if (query.Count == 0)
-            return new([], null, total);
+            return new([], null, total, [], true);
 
-        var rows = (await connection.QueryAsync<Stored>(new CommandDefinition(sql.Page(), sql.Values, snapshot, cancellationToken: stop))).AsList();
-        var more = rows.Count > query.Count;
-        if (more)
-            rows.RemoveAt(query.Count);
-        return new([.. rows.Select(row => row.ToVersion())], more ? new(rows[^1].SortKey, rows[^1].Id) : null, total);
+        var text = sql.Page();
+        var keys = SearchSql.KeysOf(query);
+        var found = new List<ResourceVersion>();
+        SearchPosition? next = null;
+        await using (var rows = await connection.ExecuteReaderAsync(new CommandDefinition(text, sql.Values, snapshot, cancellationToken: stop)))
+        {
+            SearchPosition? position = null;
+            while (await rows.ReadAsync(stop))
+            {
+                if (found.Count == query.Count)
+                {
+                    next = position;
+                    break;
+                }
+
+                found.Add(new(rows.GetString(0), rows.GetString(1), rows.GetInt64(2), UnixNanoseconds.ToInstant(rows.GetInt64(3)), rows.GetString(4)));
+                position = new([.. Enumerable.Range(5, keys).Select(rows.GetValue)], rows.GetString(1));
+            }
+        }
+
+        var (included, all) = await new Inclusions(connection, snapshot, query.Includes ?? [], query.MostIncluded, stop).Follow(found);
+        return new(found, next, total, included, all);
     }
+
+    /// <summary>Of the matches of a search the latest ones of each code, latest first; codes in the order of their latest.</summary>
+    /// <param name="query">Which Observations; its order and count play no part.</param>
+    /// <param name="most">How many of each code. All that happened at the same time as the last one of them come too.</param>
+    /// <param name="stop">Gives up.</param>
+    /// <remarks>
+    /// Two have the same code when their codings are the same, whatever the order. The latest is the one whose time ends last; what
+    /// has no end yet comes before that, and what has no time at all comes last.
+    /// </remarks>
+    public async Task<IReadOnlyList<ResourceVersion>> Latest(SearchQuery query, int most, CancellationToken stop)
+    {
+        await using var connection = database.OpenForReading();
+        await using var snapshot = await connection.BeginTransactionAsync(stop);
+        var sql = new SearchSql(query);
+        var rows = await connection.QueryAsync<Dated>(new CommandDefinition(sql.Codes(), sql.Values, snapshot, cancellationToken: stop));
+        var ids = rows
+            .GroupBy(row => row.Id)
+            .Select(row => (Id: row.Key, At: (To: row.First().DateTo ?? long.MinValue, From: row.First().DateFrom), Code: string.Join('\u001f', row.Select(coding => $"{coding.System}|{coding.Code}"))))
+            .GroupBy(row => row.Code)
+            .Select(group => group.OrderByDescending(row => row.At).ThenBy(row => row.Id, StringComparer.Ordinal).ToList())
+            .OrderByDescending(group => group[0].At)
+            .SelectMany(group => group.Where(row => row.At.CompareTo(group[Math.Min(most, group.Count) - 1].At) >= 0))
+            .Select(row => row.Id)
+            .ToList();
+
+        var found = new Dictionary<string, ResourceVersion>();
+        foreach (var some in ids.Chunk(Inclusions.AtOnce))
+        {
+            foreach (var row in await connection.QueryAsync<Stored>(new CommandDefinition(
+                $"select {SearchSql.Columns} from resource r where r.type = @type and r.id in @some", new { type = query.Type.Name, some }, snapshot, cancellationToken: stop)))
+            {
+                found.Add(row.Id, row.ToVersion());
+            }
+        }
+
+        return [.. ids.Select(id => found[id])];
+    }
+
+    /// <summary>Whether any resource of that type is about that patient.</summary>
+    public async Task<bool> IsKnown(IndexedType type, ReferenceTest patient, CancellationToken stop) =>
+        (await Search(new(type, [new SearchCriterion.Subject([patient])], [], 1), stop)).Resources.Count > 0;
 
     /// <summary>How many of our own resources failed their profile and wait unpublished.</summary>
     public async Task<long> CountWithheld(CancellationToken stop)
@@ -60,6 +141,13 @@ internal sealed class ResourceStore(Database database)
         await using var connection = database.OpenForReading();
         return await connection.ExecuteScalarAsync<long>(new CommandDefinition("select count(*) from withheld", cancellationToken: stop));
     }
+
+    /// <summary>Each half by its own index, and no more of it than the page can take.</summary>
+    internal static string TypeHistorySql =>
+        $"select v.* from ({Latest("resource")} union all {Latest("resource_history")}) v order by v.LastUpdated desc, v.Id desc limit @count";
+
+    private static string Latest(string table) =>
+        $"select * from (select {SearchSql.Columns} from {table} r where r.type = @type and r.last_updated >= @since and (r.last_updated, r.id) < (@stored, @id) order by r.last_updated desc, r.id desc limit @count)";
 
     private const string AllVersions =
         """
@@ -76,7 +164,20 @@ internal sealed class ResourceStore(Database database)
         return row?.ToVersion();
     }
 
-    private sealed class Stored
+    private sealed class Dated
+    {
+        public string Id { get; set; } = "";
+
+        public long DateFrom { get; set; }
+
+        public long? DateTo { get; set; }
+
+        public string? System { get; set; }
+
+        public string? Code { get; set; }
+    }
+
+    internal sealed class Stored
     {
         public string Type { get; set; } = "";
 
@@ -87,8 +188,6 @@ internal sealed class ResourceStore(Database database)
         public long LastUpdated { get; set; }
 
         public string Json { get; set; } = "";
-
-        public long SortKey { get; set; }
 
         public ResourceVersion ToVersion() => new(Type, Id, VersionId, UnixNanoseconds.ToInstant(LastUpdated), Json);
     }

@@ -3,35 +3,42 @@ namespace IrrigationFhir.Store;
 /// <summary>A search that has been read and understood.</summary>
 /// <param name="Type">What is searched.</param>
 /// <param name="Criteria">All must hold.</param>
-/// <param name="Order">Order of the pages.</param>
+/// <param name="Order">Order of the pages; empty for the type's date, oldest first.</param>
 /// <param name="Count">Most resources wanted; 0 asks for the total alone.</param>
 /// <param name="After">Where the page before ended, or null for the first page.</param>
 /// <param name="WithTotal">Whether all matches are to be counted, which costs a walk over them.</param>
+/// <param name="Includes">What comes along with the matches.</param>
+/// <param name="MostIncluded">Most resources that come along with one page.</param>
 internal sealed record SearchQuery(
-    IndexedType Type, IReadOnlyList<SearchCriterion> Criteria, SearchOrder Order, int Count, SearchPosition? After, bool WithTotal);
+    IndexedType Type,
+    IReadOnlyList<SearchCriterion> Criteria,
+    IReadOnlyList<SortKey> Order,
+    int Count,
+    SearchPosition? After = null,
+    bool WithTotal = false,
+    IReadOnlyList<Inclusion>? Includes = null,
+    int MostIncluded = 0);
 
-/// <summary>The orders that an index serves. The id decides between equals, so the order is total and a page has one end.</summary>
-internal enum SearchOrder
-{
-    /// <summary>By id: never changes, so a walk sees each resource that was there when it began exactly once.</summary>
-    Id,
+/// <summary>One key of an order. What lacks the value comes last, or first when descending.</summary>
+/// <param name="Parameter">By which it sorts; where a resource has several values, by the smallest, or the greatest when descending.</param>
+/// <param name="Descending">Greatest first.</param>
+/// <remarks>
+/// The id decides between equals, so the order is total and a page has one end. A walk in an order that writes do not change (id,
+/// and in practice the date) sees each resource that was there when it began exactly once; in the order of storing, what changes
+/// during the walk comes again at its end, as the version it then has.
+/// </remarks>
+internal sealed record SortKey(IndexedParameter Parameter, bool Descending);
 
-    /// <summary>Oldest first by when it happened; without a date last. The one to use unless another is asked for: an index
-    /// serves it for one patient as well as for all.</summary>
-    Date,
+/// <summary>The last resource of a page, by the values of the order's keys (whole numbers or texts) and the id.</summary>
+internal sealed record SearchPosition(IReadOnlyList<object> Keys, string Id);
 
-    /// <summary>Newest first by when it happened; without a date first.</summary>
-    DateDescending,
-
-    /// <summary>In order of storing. What changes during a walk comes again at its end, as the version it then has.</summary>
-    LastUpdated,
-
-    /// <summary>Latest stored first. What changes during a walk moves before its start.</summary>
-    LastUpdatedDescending,
-}
-
-/// <summary>The last resource of a page, by the order's own value and the id.</summary>
-internal readonly record struct SearchPosition(long Key, string Id);
+/// <summary>Resources that come along with the matches.</summary>
+/// <param name="Reverse">They point at the matches, instead of being pointed at.</param>
+/// <param name="From">The type that points.</param>
+/// <param name="Parameter">The references meant; null for all of that type.</param>
+/// <param name="Target">Only what is of this type at the other end; null for any.</param>
+/// <param name="Iterate">Follow them again from what came along, a limited number of times.</param>
+internal sealed record Inclusion(bool Reverse, IndexedType From, IndexedParameter.Reference? Parameter, string? Target, bool Iterate);
 
 /// <summary>One condition; where it holds several values, one of them must hold.</summary>
 internal abstract record SearchCriterion
@@ -42,8 +49,17 @@ internal abstract record SearchCriterion
     /// <summary>The status is (or, negated, is not) one of these codes.</summary>
     public sealed record Statuses(IReadOnlyList<string> Codes, bool Not) : SearchCriterion;
 
-    /// <summary>A coding or identifier under that parameter matches (or, negated, none does).</summary>
-    public sealed record Coded(string Parameter, IReadOnlyList<TokenTest> Tests, bool Not) : SearchCriterion;
+    /// <summary>A coding or identifier in the index rows of these names matches (or, negated, none does).</summary>
+    public sealed record Coded(IReadOnlyList<string> Rows, IReadOnlyList<TokenTest> Tests, bool Not) : SearchCriterion;
+
+    /// <summary>A display or text at one of these paths has a word that begins like one of these.</summary>
+    public sealed record Texts(IReadOnlyList<string> Paths, IReadOnlyList<string> Beginnings) : SearchCriterion;
+
+    /// <summary>A value in the index rows of these names matches.</summary>
+    public sealed record Quantities(IReadOnlyList<string> Rows, IReadOnlyList<QuantityTest> Tests) : SearchCriterion;
+
+    /// <summary>A coding and the value beside it match, both of one pair.</summary>
+    public sealed record Pairs(IReadOnlyList<string> Rows, IReadOnlyList<(TokenTest Code, QuantityTest Value)> Tests) : SearchCriterion;
 
     /// <summary>The patient matches.</summary>
     public sealed record Subject(IReadOnlyList<ReferenceTest> Tests) : SearchCriterion;
@@ -53,6 +69,9 @@ internal abstract record SearchCriterion
 
     /// <summary>The time it happened matches.</summary>
     public sealed record Dates(IReadOnlyList<DateTest> Tests) : SearchCriterion;
+
+    /// <summary>It happened at least partly within this stretch, or nobody knows when.</summary>
+    public sealed record WithinOrUndated(TimeRange Range) : SearchCriterion;
 
     /// <summary>The time it was stored matches.</summary>
     public sealed record LastUpdated(IReadOnlyList<DateTest> Tests) : SearchCriterion;
@@ -66,6 +85,27 @@ internal abstract record SearchCriterion
 /// <param name="Code">Null for any.</param>
 internal readonly record struct TokenTest(string? System, string? Code);
 
+/// <summary>A stretch of numbers, in the texts of <see cref="ExactDecimal.Sortable"/>.</summary>
+/// <param name="From">Its lower end; null for none.</param>
+/// <param name="WithFrom">Whether the lower end belongs to it.</param>
+/// <param name="To">Its upper end; null for none.</param>
+/// <param name="WithTo">Whether the upper end belongs to it.</param>
+/// <param name="Outside">Everything but this stretch is meant.</param>
+internal readonly record struct NumberRange(string? From, bool WithFrom, string? To, bool WithTo, bool Outside);
+
+/// <summary>A quantity to match.</summary>
+internal abstract record QuantityTest(NumberRange Range)
+{
+    /// <summary>The number as written, in whatever unit.</summary>
+    public sealed record AnyUnit(NumberRange Range) : QuantityTest(Range);
+
+    /// <summary>The amount in this unit (<see cref="IndexedQuantity.UnitOf"/>).</summary>
+    public sealed record InUnit(string Unit, NumberRange Range) : QuantityTest(Range);
+
+    /// <summary>The number as written, in a unit of this code or text under any system but UCUM, whose unit texts end in a bar and that system.</summary>
+    public sealed record InUnitNamed(string Name, NumberRange Range) : QuantityTest(Range);
+}
+
 /// <summary>A reference to match: by its target, or by the identifier of a logical reference.</summary>
 internal abstract record ReferenceTest
 {
@@ -77,10 +117,10 @@ internal abstract record ReferenceTest
 }
 
 /// <summary>A time to match, by the range it stands for.</summary>
-internal readonly record struct DateTest(DatePrefix Prefix, TimeRange Range);
+internal readonly record struct DateTest(Prefix Prefix, TimeRange Range);
 
-/// <summary>How the time of a resource (a range) is compared with the time in the query (a range too).</summary>
-internal enum DatePrefix
+/// <summary>How a value of a resource (a range) is compared with the value in the query (a range too).</summary>
+internal enum Prefix
 {
     /// <summary>The query's range contains the resource's wholly.</summary>
     Eq,
@@ -114,4 +154,7 @@ internal enum DatePrefix
 /// <param name="Resources">In the order asked for.</param>
 /// <param name="Next">Where the next page begins; null when this is the last.</param>
 /// <param name="Total">All matches at the moment of this page, or null when not asked for.</param>
-internal sealed record SearchPage(IReadOnlyList<ResourceVersion> Resources, SearchPosition? Next, long? Total);
+/// <param name="Included">What comes along, none of it among the matches of this page.</param>
+/// <param name="IncludedAll">False when more would have come along than is sent.</param>
+internal sealed record SearchPage(
+    IReadOnlyList<ResourceVersion> Resources, SearchPosition? Next, long? Total, IReadOnlyList<ResourceVersion> Included, bool IncludedAll);

@@ -107,6 +107,8 @@ public partial class ContractTests
         await Answers("readBalance", 400, ward.Get($"/episodes/{episode}/balance?asOf=yesterday"));
         await Answers("readBalance", 404, ward.Get("/episodes/nowhere/balance"));
 
+        await Answers("readSettings", 200, ward.Get("/settings"));
+
         Assert.Equal(told.Order(StringComparer.Ordinal), Repo.Files(Examples));
     }
 

@@ -56,14 +56,14 @@ internal sealed record OpenCharting(IReadOnlyList<Stay> Stays)
             .Where(r => r.Role != "urine_outside_reference")
             .ToLookup(r => r.Stay);
         var weights = Rows(folder, "weights_iv.csv").ToLookup(r => r["stay_id"], r => Weight(Instant(r["starttime"]), r["weight_kg"]));
-        var expected = Rows(folder, "expected.csv").ToLookup(r => r["stay_id"], r => (At: Instant(r["charttime"]), Net: decimal.Parse(r["net_ml"], CultureInfo.InvariantCulture)));
+        var published = Rows(folder, "expected.csv").ToLookup(r => r["stay_id"], r => (At: Instant(r["charttime"]), Said: Published.Of(r)));
         return new([.. Rows(folder, "stays_iv.csv").Select(r => new Stay(
             r["stay_id"],
             r["subject_id"],
             Instant(r["intime"]),
             [.. outputs[r["stay_id"]].OrderBy(o => o.At, StringComparer.Ordinal).ThenBy(o => o.Item, StringComparer.Ordinal)],
             [.. weights[r["stay_id"]]],
-            expected[r["stay_id"]].ToDictionary(e => e.At, e => e.Net)))]);
+            published[r["stay_id"]].ToDictionary(p => p.At, p => p.Said)))]);
     }
 
     /// <summary>A row as an entry.</summary>
@@ -117,9 +117,41 @@ internal sealed record OpenCharting(IReadOnlyList<Stay> Stays)
 /// <summary>A row of the charting; times as RFC 3339 in UTC, which sort as they happened.</summary>
 internal sealed record ChartedRow(string Stay, string At, string SavedAt, string Item, string Label, string Role, string Value, string Unit);
 
-/// <summary>A stay: its rows by the time that they speak of, its weights, and the published net output at each charted time.</summary>
-internal sealed record Stay(string Id, string Subject, string In, IReadOnlyList<ChartedRow> Rows, IReadOnlyList<JsonObject> Weights, IReadOnlyDictionary<string, decimal> Net)
+/// <summary>What the published method says at a charted time.</summary>
+/// <param name="Net">Net output of that time alone, in mL.</param>
+/// <param name="Kilograms">The weight in force; null where there is none.</param>
+/// <param name="Kdigo">Its windows of 6, 12 and 24 h (<c>k_*</c>): both ends included, and the earliest row brings its whole gap.</param>
+/// <param name="Charting">The same counted by clock hours (<c>r_*</c>).</param>
+/// <param name="Stage">0 to 3; empty where it says nothing.</param>
+internal sealed record Published(decimal Net, decimal? Kilograms, IReadOnlyDictionary<int, PublishedWindow> Kdigo, IReadOnlyDictionary<int, PublishedWindow> Charting, string Stage)
 {
+    private static readonly int[] Lengths = [6, 12, 24];
+
+    public static Published Of(Dictionary<string, string> row) => new(
+        Number(row["net_ml"])!.Value,
+        Number(row["k_weight_kg"]),
+        Lengths.ToDictionary(h => h, h => Window(row, 'k', h)),
+        Lengths.ToDictionary(h => h, h => Window(row, 'r', h)),
+        row["kdigo_uo_stage"]);
+
+    private static PublishedWindow Window(Dictionary<string, string> row, char method, int hours) => new(
+        Number(row[$"{method}_ml_{hours}h"])!.Value,
+        Number(row[$"{method}_tm_{hours}h"])!.Value,
+        Number(row[$"{method}_weight_kg"]),
+        Number(row[$"{method}_rate_{hours}h"]));
+
+    private static decimal? Number(string text) => text.Length == 0 ? null : decimal.Parse(text, CultureInfo.InvariantCulture);
+}
+
+/// <summary>A window of the published method: mL, the hours that it counts, kg, and mL/kg/h to four decimals; null where it gives none.</summary>
+internal sealed record PublishedWindow(decimal Volume, decimal Hours, decimal? Kilograms, decimal? Rate);
+
+/// <summary>A stay: its rows by the time that they speak of, its weights, and what the published method says at each charted time.</summary>
+internal sealed record Stay(string Id, string Subject, string In, IReadOnlyList<ChartedRow> Rows, IReadOnlyList<JsonObject> Weights, IReadOnlyDictionary<string, Published> Published)
+{
+    /// <summary>The published net output at each charted time.</summary>
+    public IReadOnlyDictionary<string, decimal> Net { get; } = Published.ToDictionary(p => p.Key, p => p.Value.Net);
+
     public bool Irrigated => Rows.Any(r => r.Role != "urine");
 
     /// <summary>The reference gives the first row an hour; where the patient came in later than that, the episode starts there.</summary>

@@ -9,23 +9,57 @@ namespace IrrigationFhir.Tests.Rest;
 
 public class CapabilityTests
 {
+    // A value of each parameter that finds the resource x below; a parameter that is claimed and not listed here fails the test.
+    private static readonly Dictionary<string, string> Finds = new()
+    {
+        ["_id"] = "x",
+        ["_lastUpdated"] = "2026-03-02",
+        ["_profile"] = "https://ward.example/profile",
+        ["_tag"] = "t|tag",
+        ["_security"] = "t|label",
+        ["date"] = "2026-03-02T08:50:00Z",
+        ["recorded"] = "2026-03-02T08:50:00Z",
+        ["patient"] = "1",
+        ["subject"] = "Patient/1",
+        ["encounter"] = "1",
+        ["device"] = "Device/1",
+        ["performer"] = "Practitioner/1",
+        ["author"] = "Practitioner/1",
+        ["agent"] = "Practitioner/1",
+        ["based-on"] = "ServiceRequest/1",
+        ["derived-from"] = "Observation/y",
+        ["has-member"] = "y",
+        ["target"] = "Observation/x",
+        ["identifier"] = "t|I-x",
+        ["code"] = "t|code",
+        ["category"] = "t|category",
+        ["method"] = "t|method",
+        ["data-absent-reason"] = "t|reason",
+        ["component-code"] = "t|part",
+        ["combo-code"] = "part",
+        ["value-quantity"] = "5||mL",
+        ["component-value-quantity"] = "2||mL",
+        ["combo-value-quantity"] = "2||mL",
+        ["code-value-quantity"] = "t|code$5||mL",
+        ["component-code-value-quantity"] = "part$2||mL",
+        ["combo-code-value-quantity"] = "part$2||mL",
+    };
+
+    private static readonly Dictionary<string, string> Status = new() { ["Observation"] = "final", ["Procedure"] = "in-progress", ["Flag"] = "active" };
+
     [Fact]
     public async Task Every_claim_of_the_CapabilityStatement_is_exercised_R_HTTP_14()
     {
         await using var fhir = await FhirOverHttp.Start();
         await fhir.OpenEpisode("night");
-        await fhir.Save(
-            "night",
-            StoreOnDisk.Drainage("x", "2026-03-02T08:50:00Z", null, 420),
-            new Procedure { Id = "x", Status = EventStatus.InProgress, Code = new("https://ward.example/codes", "irrigation"), Subject = new("Patient/1"), Performed = new Period { Start = "2026-03-02T08:00:00Z" } },
-            new Provenance { Id = "x", Recorded = DateTimeOffset.Parse("2026-03-02T09:00:00Z", null), Target = [new("Observation/x")], Agent = [new() { Who = new("Practitioner/1") }] });
+        await fhir.Save("night", [.. Everything()]);
 
         var statement = await fhir.Get<CapabilityStatement>("fhir/metadata");
 
         Assert.Equal((FHIRVersion.N4_0_1, CapabilityStatementKind.Instance, fhir.Base), (statement.FhirVersion!.Value, statement.Kind!.Value, statement.Implementation!.Url));
         Assert.DoesNotContain(statement.Format, format => format!.Contains("xml", StringComparison.Ordinal));
         var resources = statement.Rest.Single().Resource;
-        Assert.Equal(["Observation", "Procedure", "Provenance"], resources.Select(resource => resource.TypeElement!.JsonValue));
+        Assert.Equal([.. IndexedTypes.All.Select(type => type.Name), "Patient"], resources.Select(resource => resource.TypeElement!.JsonValue));
         foreach (var resource in resources)
         {
             var type = (string)resource.TypeElement!.JsonValue!;
@@ -36,6 +70,7 @@ public class CapabilityTests
                     CapabilityStatement.TypeRestfulInteraction.Read => $"fhir/{type}/x",
                     CapabilityStatement.TypeRestfulInteraction.Vread => $"fhir/{type}/x/_history/1",
                     CapabilityStatement.TypeRestfulInteraction.HistoryInstance => $"fhir/{type}/x/_history",
+                    CapabilityStatement.TypeRestfulInteraction.HistoryType => $"fhir/{type}/_history",
                     CapabilityStatement.TypeRestfulInteraction.SearchType => $"fhir/{type}",
                     _ => throw new InvalidOperationException($"{interaction.Code} is claimed and not tested."),
                 };
@@ -43,18 +78,149 @@ public class CapabilityTests
                 Assert.Equal(200, (int)reply.StatusCode);
             }
 
-            foreach (var parameter in resource.SearchParam)
+            foreach (var operation in resource.Operation)
             {
-                Assert.StartsWith("http://hl7.org/fhir/SearchParameter/", parameter.Definition, StringComparison.Ordinal);
-                var value = parameter.Type == SearchParamType.Date ? "ge2026" : "a";
-                using var request = new HttpRequestMessage(HttpMethod.Get, $"fhir/{type}?{parameter.Name}={value}");
-                request.Headers.Add("Prefer", "handling=strict");
-                using var reply = await fhir.Client.SendAsync(request);
-                var found = await FhirOverHttp.Read<Bundle>(reply, 200);
-                Assert.Contains($"{parameter.Name}={value}", found.SelfLink!.ToString(), StringComparison.Ordinal);
-                Assert.Equal(parameter.Type == SearchParamType.Date ? 1 : 0, found.Entry.Count);
+                var address = operation.Name switch
+                {
+                    "lastn" => $"fhir/{type}/$lastn?patient=1&code=code",
+                    "everything" => $"fhir/{type}/1/$everything",
+                    _ => throw new InvalidOperationException($"{operation.Name} is claimed and not tested."),
+                };
+                Assert.StartsWith("http://hl7.org/fhir/OperationDefinition/", operation.Definition, StringComparison.Ordinal);
+                Assert.Contains((await fhir.Get<Bundle>(address)).Entry, entry => entry.Resource!.Id == "x");
+            }
+
+            foreach (var include in resource.SearchInclude)
+                Assert.Contains((await Strict($"{type}?_include={include}&_id=x")).Entry, entry => entry.Search!.Mode == Bundle.SearchEntryMode.Include);
+            foreach (var include in resource.SearchRevInclude)
+                Assert.Contains((await Strict($"{type}?_revinclude={include}&_id={(include!.StartsWith("Observation", StringComparison.Ordinal) ? "y" : "x")}")).Entry, entry => entry.Search!.Mode == Bundle.SearchEntryMode.Include);
+        }
+
+        foreach (var (type, parameter) in IndexedTypes.All.SelectMany(type => type.Parameters.Select(parameter => (type, parameter))))
+        {
+            var claim = resources.Single(resource => (string)resource.TypeElement!.JsonValue! == type.Name).SearchParam.Single(claimed => claimed.Name == parameter.Name);
+            Assert.StartsWith(parameter.Own is null ? "http://hl7.org/fhir/SearchParameter/" : IrrigationFhir.Fhir.Profiles.CanonicalBase + "/SearchParameter/", claim.Definition, StringComparison.Ordinal);
+            var value = parameter.Name == "status" ? Status[type.Name] : Finds[parameter.Name];
+            await Finds_x($"{parameter.Name}={Uri.EscapeDataString(value)}");
+            foreach (var prefix in parameter.Prefixes)
+            {
+                Assert.Contains(prefix, claim.Documentation!, StringComparison.Ordinal);
+                var prefixed = value.Contains('$', StringComparison.Ordinal) ? value.Replace("$", "$" + prefix, StringComparison.Ordinal) : prefix + value;
+                var found = await Strict($"{type.Name}?{parameter.Name}={Uri.EscapeDataString(prefixed)}");
+                // Asked for the very value it has; only where a part has another value than the whole, every prefix finds one of them or the other.
+                var expected = parameter.Name == "combo-value-quantity" ? prefix is not ("lt" or "eb") : prefix is "eq" or "le" or "ge" or "ap";
+                Assert.True(found.Entry.Any(entry => entry.Resource!.Id == "x") == expected, $"{type.Name}?{parameter.Name}={prefixed}");
+            }
+
+            foreach (var modifier in parameter.Modifiers)
+            {
+                Assert.Contains(modifier, claim.Documentation!, StringComparison.Ordinal);
+                switch (modifier)
+                {
+                    case ":missing":
+                        await Finds_x($"{parameter.Name}:missing=false");
+                        Assert.DoesNotContain((await Strict($"{type.Name}?{parameter.Name}:missing=true")).Entry, entry => entry.Resource!.Id == "x");
+                        break;
+                    case ":not":
+                        await Finds_x($"{parameter.Name}:not=nothing");
+                        break;
+                    case ":text":
+                        await Finds_x($"{parameter.Name}:text=word");
+                        break;
+                    case ":identifier" or ".identifier" or ":Patient.identifier":
+                        await Finds_x($"{parameter.Name}{modifier}=r|R-1");
+                        break;
+                    default:
+                        // One of the types it may point at: only the right one finds it.
+                        var id = parameter.Name is "derived-from" or "has-member" ? "y" : parameter.Name == "target" ? "x" : "1";
+                        var found = await Strict($"{type.Name}?{parameter.Name}{modifier}={id}");
+                        Assert.Contains($"{parameter.Name}{modifier}={id}", Uri.UnescapeDataString(found.SelfLink!.ToString()), StringComparison.Ordinal);
+                        break;
+                }
+            }
+
+            async Task Finds_x(string query)
+            {
+                var found = await Strict($"{type.Name}?{query}");
+                Assert.True(found.Entry.Any(entry => entry.Resource!.Id == "x"), $"{type.Name}?{query} finds nothing");
+                Assert.Contains(parameter.Name, found.SelfLink!.ToString(), StringComparison.Ordinal);
             }
         }
+
+        async Task<Bundle> Strict(string query)
+        {
+            using var request = new HttpRequestMessage(HttpMethod.Get, "fhir/" + query);
+            request.Headers.Add("Prefer", "handling=strict");
+            using var reply = await fhir.Client.SendAsync(request);
+            return await FhirOverHttp.Read<Bundle>(reply, 200);
+        }
+    }
+
+    /// <summary>One resource x of each type in which every claimed parameter has a value, and an Observation y for it to point at.</summary>
+    private static IEnumerable<Resource> Everything()
+    {
+        static ResourceReference To(string target) => new(target) { Identifier = new("r", "R-1") };
+        static CodeableConcept Concept(string code) => new("t", code, "Word for " + code, null);
+        static Meta Meta() => new() { Profile = ["https://ward.example/profile|1.0"], Tag = [new("t", "tag", "Word")], Security = [new("t", "label", "Word")] };
+        Quantity Volume(decimal value) => new() { Value = value, System = "http://unitsofmeasure.org", Code = "mL" };
+
+        yield return StoreOnDisk.Drainage("y", "2026-03-02T08:00:00Z", null, 1);
+        yield return new Observation
+        {
+            Id = "x",
+            Meta = Meta(),
+            Identifier = [new("t", "I-x")],
+            Status = ObservationStatus.Final,
+            Category = [Concept("category")],
+            Code = Concept("code"),
+            Subject = To("Patient/1"),
+            Encounter = To("Encounter/1"),
+            Effective = new FhirDateTime("2026-03-02T08:50:00Z"),
+            Value = Volume(5),
+            DataAbsentReason = Concept("reason"),
+            Method = Concept("method"),
+            Device = To("Device/1"),
+            Performer = [To("Practitioner/1")],
+            BasedOn = [To("ServiceRequest/1")],
+            DerivedFrom = [To("Observation/y")],
+            HasMember = [To("Observation/y")],
+            Component = [new() { Code = Concept("part"), Value = Volume(2) }],
+        };
+        yield return new Procedure
+        {
+            Id = "x",
+            Meta = Meta(),
+            Identifier = [new("t", "I-x")],
+            Status = EventStatus.InProgress,
+            Category = Concept("category"),
+            Code = Concept("code"),
+            Subject = To("Patient/1"),
+            Encounter = To("Encounter/1"),
+            Performed = new FhirDateTime("2026-03-02T08:50:00Z"),
+            BasedOn = [To("ServiceRequest/1")],
+            Performer = [new() { Actor = To("Practitioner/1") }],
+        };
+        yield return new Flag
+        {
+            Id = "x",
+            Meta = Meta(),
+            Identifier = [new("t", "I-x")],
+            Status = Flag.FlagStatus.Active,
+            Category = [Concept("category")],
+            Code = Concept("code"),
+            Subject = To("Patient/1"),
+            Encounter = To("Encounter/1"),
+            Author = To("Practitioner/1"),
+            Period = new() { Start = "2026-03-02T08:50:00Z", End = "2026-03-02T08:50:00Z" },
+        };
+        yield return new Provenance
+        {
+            Id = "x",
+            Meta = Meta(),
+            Target = [To("Observation/x"), To("Procedure/x"), To("Flag/x"), To("Patient/1")],
+            Recorded = DateTimeOffset.Parse("2026-03-02T08:50:00Z", null),
+            Agent = [new() { Who = To("Practitioner/1") }],
+        };
     }
 
     [Fact]

@@ -96,6 +96,8 @@ public class ErrorTests
         await using var fhir = await FhirOverHttp.Start(null, ("Fhir:MaxBodyBytes", "2048"));
         using var request = new HttpRequestMessage(HttpMethod.Post, "echo") { Content = new ByteArrayContent(new byte[2049]) };
         request.Headers.TransferEncodingChunked = chunked;
+        // A body over the limit is not read, so the server closes the connection behind its answer: the next request must not wait on it.
+        request.Headers.ConnectionClose = true;
 
         using var reply = await fhir.Client.SendAsync(request);
 

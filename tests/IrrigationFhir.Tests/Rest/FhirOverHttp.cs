@@ -48,8 +48,8 @@ internal sealed class FhirOverHttp : IAsyncDisposable
         builder.Configuration.AddInMemoryCollection([
             new("Data:Folder", folder),
             new("Data:TimeZone", "Europe/Berlin"),
-            new("urls", "http://127.0.0.1:0"),
-            .. settings.Select(setting => KeyValuePair.Create(setting.Key, (string?)setting.Value))]);
+            new("urls", "http://127.0.0.1:0")]);
+        builder.Configuration.AddInMemoryCollection([.. settings.Select(setting => KeyValuePair.Create(setting.Key, (string?)setting.Value))]);
         builder.Logging.ClearProviders().AddProvider(new Recorder(log)).SetMinimumLevel(LogLevel.Debug);
         builder.Services.AddSingleton<TimeProvider>(clock);
         builder.Services.AddEpisodeStore(builder.Configuration);

@@ -100,7 +100,45 @@ public class ReadTests
         await fhir.Get<OperationOutcome>("fhir/Observation/d/_history?_since=yesterday&_count=none", 400);
     }
 
+    [Fact]
+    public async Task The_history_of_a_type_lists_all_versions_of_all_latest_stored_first_R_HTTP_10()
+    {
+        await using var fhir = await Started();
+        await fhir.Save("night", Drainage("e", "2026-03-02T08:50:00Z", null, 1), Drainage("f", "2026-03-02T08:50:00Z", null, 1));
+        await fhir.Save("night", Drainage("d", "2026-03-02T08:50:00Z", null, 250), Drainage("e", "2026-03-02T08:50:00Z", null, 2));
+        string[] expected = ["e/2", "d/3", "f/1", "e/1", "d/2", "d/1"];
+
+        var whole = await fhir.Get<Bundle>("fhir/Observation/_history");
+        Assert.Equal((Bundle.BundleType.History, expected.Length), (whole.Type!.Value, whole.Entry.Count));
+        Assert.Equal(expected, whole.Entry.Select(Version));
+        Assert.Equal("201 Created", whole.Entry[^1].Response!.Status);
+        Assert.Empty((await fhir.Get<Bundle>("fhir/Flag/_history")).Entry);
+
+        // Paged while others write: what comes new lies before the first page.
+        var seen = new List<string>();
+        for (var page = await fhir.Get<Bundle>("fhir/Observation/_history?_count=1"); ; page = await fhir.Get<Bundle>(page.NextLink!.ToString()))
+        {
+            seen.AddRange(page.Entry.Select(Version));
+            await fhir.Save("night", Drainage("g", "2026-03-02T08:50:00Z", null, seen.Count));
+            if (page.NextLink is null)
+                break;
+        }
+
+        Assert.Equal(expected, seen);
+
+        var fourth = whole.Entry[2].Resource!.Meta!.LastUpdated!.Value.UtcDateTime;
+        var since = await fhir.Get<Bundle>($"fhir/Observation/_history?_since={fourth:yyyy-MM-ddTHH:mm:ss.ffffffZ}&_count=1000");
+        Assert.Equal(["e/2", "d/3", "f/1", "e/1"], since.Entry.Select(Version).Where(version => version[0] != 'g'));
+        await fhir.Get<OperationOutcome>("fhir/Observation/_history?_page=1", 400);
+        await fhir.Get<OperationOutcome>("fhir/Observation/_history?_since=2026-03-02T08:00:00+01:00", 400);
+
+        static string Version(Bundle.EntryComponent entry) => $"{entry.Resource!.Id}/{entry.Resource.Meta!.VersionId}";
+    }
+
     [Theory]
+    [InlineData("fhir/Observation/_history")]
+    [InlineData("fhir/Observation/$lastn?patient.identifier=P-1&code=drainage")]
+    [InlineData("fhir/Patient/$everything?identifier=P-1")]
     [InlineData("fhir/metadata")]
     [InlineData("fhir/Observation")]
     [InlineData("fhir/Observation/d")]

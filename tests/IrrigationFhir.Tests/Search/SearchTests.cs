@@ -89,8 +89,12 @@ public class SearchTests(SearchTests.Ward ward) : IClassFixture<SearchTests.Ward
     [Theory]
     [InlineData("colour=blue")]
     [InlineData("code=")]
-    [InlineData("_sort=code")]
-    [InlineData("_summary=text")]
+    [InlineData("_sort=colour")]
+    [InlineData("_sort=code-value-quantity")]
+    [InlineData("_sort=status,,date")]
+    [InlineData("_include=Observation:colour")]
+    [InlineData("_include=Provenance:target")]
+    [InlineData("_revinclude=*")]
     public async Task What_is_not_understood_is_passed_over_or_refused_as_the_client_prefers_R_HTTP_07(string query)
     {
         using var strict = new HttpRequestMessage(HttpMethod.Get, $"fhir/Observation?status=final&{query}");
@@ -106,7 +110,7 @@ public class SearchTests(SearchTests.Ward ward) : IClassFixture<SearchTests.Ward
     }
 
     [Theory]
-    [InlineData("code:text=x", "search-modifier-unsupported")]
+    [InlineData("code:in=x", "search-modifier-unsupported")]
     [InlineData("patient.name=x", "search-modifier-unsupported")]
     [InlineData("date:not=2026", "search-modifier-unsupported")]
     [InlineData("subject:Observation=x", "search-modifier-unsupported")]
@@ -118,6 +122,17 @@ public class SearchTests(SearchTests.Ward ward) : IClassFixture<SearchTests.Ward
     [InlineData("date=2026-03-02T08:00:00+01:00", "search-value-invalid")]
     [InlineData("_count=-1", "search-value-invalid")]
     [InlineData("_total=roughly", "search-value-invalid")]
+    [InlineData("_summary=short", "search-value-invalid")]
+    [InlineData("_summary=true&_elements=status", "search-value-invalid")]
+    [InlineData("value-quantity=much", "search-value-invalid")]
+    [InlineData("value-quantity=1|mL", "search-value-invalid")]
+    [InlineData("value-quantity=1|http://unitsofmeasure.org|", "search-value-invalid")]
+    [InlineData("value-quantity=xx1", "search-value-invalid")]
+    [InlineData("value-quantity=1e999", "search-value-invalid")]
+    [InlineData("value-quantity:not=1", "search-modifier-unsupported")]
+    [InlineData("code-value-quantity=drainage", "search-value-invalid")]
+    [InlineData("code-value-quantity=drainage$much", "search-value-invalid")]
+    [InlineData("code-value-quantity:missing=true", "search-modifier-unsupported")]
     [InlineData("_page=elsewhere", "page-unknown")]
     public async Task What_would_change_the_question_is_always_refused(string query, string code)
     {
@@ -125,11 +140,33 @@ public class SearchTests(SearchTests.Ward ward) : IClassFixture<SearchTests.Ward
         Assert.Equal(code, outcome.Issue.Single().Details!.Coding.Single().Code);
     }
 
+    [Theory]
+    [InlineData("_id")]
+    [InlineData("code")]
+    [InlineData("derived-from")]
+    [InlineData("date")]
+    [InlineData("value-quantity")]
+    [InlineData("combo-code-value-quantity")]
+    public async Task Many_values_are_taken_and_too_many_are_refused_R_SEC_07(string parameter)
+    {
+        var value = parameter switch { "date" => "gt2026", "value-quantity" => "1||mL", "combo-code-value-quantity" => "a$1||mL", _ => "a" };
+        async Task<HttpResponseMessage> With(IEnumerable<string> values) =>
+            await _fhir.Client.PostAsync("fhir/Observation/_search", new FormUrlEncodedContent(values.Select(one => KeyValuePair.Create(parameter, one))));
+
+        using var listed = await With([string.Join(',', Enumerable.Repeat(value, 500))]);
+        using var repeated = await With(Enumerable.Repeat(value, 500));
+        using var tooMany = await With([string.Join(',', Enumerable.Repeat(value, 501))]);
+
+        await FhirOverHttp.Read<Bundle>(listed, 200);
+        await FhirOverHttp.Read<Bundle>(repeated, 200);
+        await FhirOverHttp.Read<OperationOutcome>(tooMany, 400);
+    }
+
     [Fact]
     public async Task All_problems_of_a_search_are_told_together()
     {
-        var outcome = await _fhir.Get<OperationOutcome>("fhir/Observation?date=soon&_count=many&code:text=x", 400);
-        Assert.Equal(["date", "_count", "code:text"], outcome.Issue.Select(issue => issue.Expression.Single()));
+        var outcome = await _fhir.Get<OperationOutcome>("fhir/Observation?date=soon&_count=many&code:above=x", 400);
+        Assert.Equal(["date", "_count", "code:above"], outcome.Issue.Select(issue => issue.Expression.Single()));
     }
 
     [Fact]

@@ -26,11 +26,12 @@ public class SettingsTests
     [Theory]
     [InlineData(typeof(MeasuringCharacters))]
     [InlineData(typeof(MeasuringCharacter))]
-    [InlineData(typeof(Spread))]
+    [InlineData(typeof(Supposed))]
     [InlineData(typeof(Calibration))]
     [InlineData(typeof(BalanceSettings))]
     [InlineData(typeof(CriteriaSettings))]
     [InlineData(typeof(WeightRange))]
+    [InlineData(typeof(ForecastSettings))]
     public void No_figure_is_fixed_in_the_code(Type settings)
     {
         foreach (var property in settings.GetProperties(BindingFlags.Public | BindingFlags.Instance).Where(p => p.CanWrite && p.Name != nameof(MeasuringCharacter.Source)))
@@ -53,7 +54,7 @@ public class SettingsTests
         var measuring = site.Balance.Characters;
         Assert.Equal((0.02m, "checked 2026-02, ward 7"), (measuring.Pump.Systematic, measuring.Pump.Source));
         Assert.Equal((2m, "set by the site"), (measuring.Scale.Random, measuring.Scale.Source));
-        Assert.Equal(new Spread(12.5m, 30), measuring.EmptyBagResidue);
+        Assert.Equal(new Supposed(12.5m, 30), measuring.EmptyBagResidue);
         Assert.Equal(new Calibration(1.0384m, 0.0032m), measuring.CalibratedBagTypes["lot 7"]);
         Assert.Equal((10.0, 4.0, 5000m, true), (site.Balance.ScanReach.TotalMinutes, site.Balance.LongestGap.TotalHours, site.Balance.HighestGravityFlow.MillilitresPerHour, site.Balance.BestEstimateIsHeadline));
         Assert.Equal((100m, new WeightRange(30, 400), 500), (site.Criteria.Anuria.Millilitres, site.Criteria.AdultWeight, site.Entries.Most));

@@ -94,7 +94,7 @@ public class CrashTests
         Assert.Equal(changes, (await store.Resources.Read("Observation", "total", default))?.VersionId ?? 0);
         Assert.Equal(changes, (await store.Resources.History("Observation", "total", 100_000, null, null, default)).Count);
         var found = await store.Resources.Search(
-            new(IndexedTypes.Find("Observation")!, [new SearchCriterion.Coded("code", [new(null, "drainage")], Not: false)], SearchOrder.Id, 0, null, WithTotal: true), default);
+            new(IndexedTypes.Find("Observation")!, [new SearchCriterion.Coded(["code"], [new(null, "drainage")], Not: false)], [], 0, WithTotal: true), default);
         Assert.Equal(changes == 0 ? 0 : changes + 1, found.Total);
         return changes;
     }

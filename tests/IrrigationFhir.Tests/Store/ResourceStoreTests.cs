@@ -134,7 +134,7 @@ public class ResourceStoreTests
 
     private static async Task<IEnumerable<string>> FindByCode(StoreOnDisk store, string code)
     {
-        var query = new SearchQuery(IndexedTypes.Find("Observation")!, [new SearchCriterion.Coded("code", [new(null, code)], Not: false)], SearchOrder.Id, 10, null, false);
+        var query = new SearchQuery(IndexedTypes.Find("Observation")!, [new SearchCriterion.Coded(["code"], [new(null, code)], Not: false)], [], 10);
         return (await store.Resources.Search(query, default)).Resources.Select(found => found.Id);
     }
 }

@@ -76,20 +76,31 @@ create table resource_history (
 );
 
 create index resource_history_by_id on resource_history (type, id, version_id);
+create index resource_history_by_last_updated on resource_history (type, last_updated, id);
 
--- system is '' where the coding or identifier has none.
+-- system is '' where the coding or identifier has none; part is 0 for the resource itself, from 1 for its components.
+-- Rows of the parameters code and component-code also hold the value beside the code (number as written, amount in the unit that
+-- such quantities are compared in, null where that is the same) and the resource's date_from. Numbers are texts that sort like
+-- the numbers they stand for, so that their columns need a binary collation.
 create table resource_token (
-    patient_key text not null,
-    type        text not null,
-    id          text not null,
-    parameter   text not null,
-    code        text not null,
-    system      text not null,
-    primary key (patient_key, type, id, parameter, code, system)
+    patient_key text    not null,
+    type        text    not null,
+    id          text    not null,
+    parameter   text    not null,
+    part        integer not null,
+    code        text    not null,
+    system      text    not null,
+    number      text    null,
+    amount      text    null,
+    unit        text    null,
+    date_from   integer null,
+    primary key (patient_key, type, id, parameter, part, code, system)
 ) without rowid;
 
--- Only identifiers lead to a resource; a code is shared by so many that it is looked up from the resource, by the primary key.
+-- Identifiers lead to a resource, and so does its code, in the order of its date. Other codes are looked up from the resource, by
+-- the primary key: they are shared by so many that no index would help.
 create index resource_token_by_identifier on resource_token (type, code, system) where parameter = 'identifier';
+create index resource_token_by_code on resource_token (type, code, date_from, id, system) where parameter = 'code';
 
 -- reference, system and value are '' where the reference has no such part.
 create table resource_reference (

@@ -1,0 +1,71 @@
+using System.Text;
+using System.Text.Json;
+using Hl7.Fhir.Model;
+using Hl7.Fhir.Serialization;
+using IrrigationFhir.Store;
+
+namespace IrrigationFhir.Rest;
+
+/// <summary>Names and values of a search or an operation, from the address, a form, or a Parameters resource.</summary>
+internal static class OperationParameters
+{
+    /// <summary>What the address holds.</summary>
+    public static IEnumerable<KeyValuePair<string, string>> Pairs(IEnumerable<KeyValuePair<string, Microsoft.Extensions.Primitives.StringValues>> values) =>
+        from pair in values
+        from value in pair.Value
+        select new KeyValuePair<string, string>(pair.Key, value ?? "");
+
+    /// <summary>What address and body hold together.</summary>
+    /// <param name="request">Whose.</param>
+    /// <param name="withResource">Whether the body may be a Parameters resource, as for an operation.</param>
+    /// <param name="stop">Gives up.</param>
+    /// <returns>The pairs, or null and a refusal.</returns>
+    public static async Task<(IEnumerable<KeyValuePair<string, string>>? Pairs, OutcomeResult? Refused)> Read(HttpRequest request, bool withResource, CancellationToken stop)
+    {
+        var pairs = Pairs(request.Query);
+        if (!HttpMethods.IsPost(request.Method))
+            return (pairs, null);
+        if (request.HasFormContentType)
+        {
+            try
+            {
+                return (pairs.Concat(Pairs(await request.ReadFormAsync(stop))), null);
+            }
+            catch (InvalidDataException)
+            {
+                return (null, new(StatusCodes.Status400BadRequest, Outcome.Problem("form-unreadable", "a form that cannot be read", "percent-encoded pairs of name and value", null, OperationOutcome.IssueType.Structure)));
+            }
+        }
+
+        var media = request.ContentType?.Split(';')[0].Trim();
+        if (!withResource || media is not (FhirReply.MediaType or "application/json"))
+        {
+            return (null, new(StatusCodes.Status415UnsupportedMediaType, Outcome.Problem(
+                "unsupported-media-type",
+                request.ContentType ?? "no Content-Type",
+                withResource ? $"application/x-www-form-urlencoded, or {FhirReply.MediaType} with a Parameters resource" : "application/x-www-form-urlencoded",
+                null,
+                OperationOutcome.IssueType.NotSupported)));
+        }
+
+        try
+        {
+            using var text = new StreamReader(request.Body, Encoding.UTF8);
+            var sent = FhirJson.Read<Parameters>(await text.ReadToEndAsync(stop));
+            return (pairs.Concat(sent.Parameter.Select(parameter => new KeyValuePair<string, string>(parameter.Name ?? "", TextOf(parameter.Value)))), null);
+        }
+        catch (Exception failure) when (failure is JsonException or DeserializationFailedException)
+        {
+            return (null, new(StatusCodes.Status400BadRequest, Outcome.Problem("parameters-unreadable", "a body that is no Parameters resource", "FHIR JSON of a Parameters resource", null, OperationOutcome.IssueType.Structure)));
+        }
+    }
+
+    private static string TextOf(DataType? value) => value switch
+    {
+        Identifier identifier => $"{identifier.System}|{identifier.Value}",
+        Coding coding => $"{coding.System}|{coding.Code}",
+        ResourceReference reference => reference.Reference ?? "",
+        PrimitiveType primitive => Convert.ToString(primitive.JsonValue, System.Globalization.CultureInfo.InvariantCulture) ?? "",
+        _ => "",
+    };
+}

@@ -1,0 +1,45 @@
+using Hl7.Fhir.Model;
+using IrrigationFhir.Fhir;
+using IrrigationFhir.Store;
+
+namespace IrrigationFhir.Rest;
+
+/// <summary>The definitions of search parameters, those of ours as resources: they come from <see cref="IndexedTypes"/>.</summary>
+internal static class OwnSearchParameters
+{
+    /// <summary>The canonical address of a parameter's definition.</summary>
+    public static string Canonical(IndexedParameter parameter) =>
+        parameter.Own is null ? parameter.Definition : $"{Profiles.CanonicalBase}/SearchParameter/{parameter.Definition}";
+
+    /// <summary>How FHIR calls its type.</summary>
+    public static SearchParamType TypeOf(IndexedParameter parameter) => parameter switch
+    {
+        IndexedParameter.Date or IndexedParameter.LastUpdated => SearchParamType.Date,
+        IndexedParameter.Subject or IndexedParameter.Reference => SearchParamType.Reference,
+        IndexedParameter.Quantity => SearchParamType.Quantity,
+        IndexedParameter.CodeAndQuantity => SearchParamType.Composite,
+        IndexedParameter.Canonical => SearchParamType.Uri,
+        _ => SearchParamType.Token,
+    };
+
+    /// <summary>A SearchParameter for each one that R4 lacks.</summary>
+    public static IEnumerable<SearchParameter> All() =>
+        from type in IndexedTypes.All
+        from parameter in type.Parameters
+        let own = parameter.Own
+        where own is not null
+        select new SearchParameter
+        {
+            Id = parameter.Definition,
+            Url = Canonical(parameter),
+            Name = string.Concat(parameter.Definition.Split('-').Select(word => char.ToUpperInvariant(word[0]) + word[1..])),
+            Status = PublicationStatus.Active,
+            Description = own.Description,
+            Code = parameter.Name,
+            BaseElement = [new() { JsonValue = type.Name }],
+            Type = TypeOf(parameter),
+            Expression = own.Expression,
+            MultipleOr = true,
+            MultipleAnd = true,
+        };
+}

@@ -1,0 +1,137 @@
+using System.Globalization;
+using Hl7.Fhir.Model;
+using IrrigationFhir.Search;
+using IrrigationFhir.Store;
+using Microsoft.AspNetCore.Http.Extensions;
+using NodaTime;
+
+namespace IrrigationFhir.Rest;
+
+/// <summary>The operations that read a patient's resources: <c>Observation/$lastn</c> and <c>Patient/$everything</c>.</summary>
+internal static class PatientOperations
+{
+    /// <summary>What the CapabilityStatement says of <c>$lastn</c>.</summary>
+    public const string LatestPolicy =
+        "patient or subject (also as patient.identifier) and code or category are required; max is 1 unless given; other search parameters narrow down. " +
+        "Observations have the same code when all their codings are the same. The latest is the one whose effective time ends last; all that share the time of the last one sent are sent too. " +
+        "What was entered in error is left out unless status asks for it. The reply is not paged.";
+
+    /// <summary>What the CapabilityStatement says of <c>$everything</c>.</summary>
+    public const string EverythingPolicy =
+        "Patients are not held here: resources refer to them by identifier, by address, or both. Patient/$everything?identifier=system|value gives what refers to that identifier, " +
+        "Patient/[id]/$everything what refers to Patient/[id]. The Patient resource itself is not among it. start and end keep what happened at least partly between them, and what has no date; " +
+        "every Provenance of the patient's resources comes along whatever they say. _since keeps what was stored at or after it; _type names the types wanted; _count is the size of a page.";
+
+    private static readonly string[] NotOfLatest = ["_count", "_sort", "_total", "_include", "_include:iterate", "_revinclude", "_revinclude:iterate"];
+
+    /// <summary><c>$lastn</c>.</summary>
+    public static async Task<IResult> Latest(HttpContext http, IndexedType type, ResourceStore store, CancellationToken stop)
+    {
+        var (pairs, refused) = await OperationParameters.Read(http.Request, withResource: true, stop);
+        if (pairs is null)
+            return refused!;
+        var context = Searching.Context(http);
+        var given = pairs.ToLookup(pair => pair.Key is "max");
+        var problems = new List<OperationOutcome.IssueComponent>();
+        var most = 1;
+        if (given[true].LastOrDefault() is { Key: not null } max)
+        {
+            if (int.TryParse(max.Value, NumberStyles.None, CultureInfo.InvariantCulture, out var wanted) && wanted > 0)
+                most = Math.Min(wanted, context.MaxCount);
+            else
+                problems.Add(Invalid("max", $"'{max.Value}'", "a whole number, 1 or more"));
+        }
+
+        if (context.Strict)
+            problems.AddRange(given[false].Where(pair => NotOfLatest.Contains(pair.Key)).Select(pair => Outcome.Problem("search-parameter-unknown", "a parameter that plays no part here", "max, and parameters that narrow the search down", pair.Key, OperationOutcome.IssueType.NotSupported)));
+        var (search, found) = SearchReader.Read(type, given[false].Where(pair => !NotOfLatest.Contains(pair.Key)), context);
+        problems.AddRange(found);
+        if (search is not null)
+        {
+            if (!search.Query.Criteria.Any(criterion => criterion is SearchCriterion.Subject))
+                problems.Add(Required("patient", "no patient", "patient or subject, or patient.identifier"));
+            if (!search.Query.Criteria.Any(criterion => criterion is SearchCriterion.Coded { Not: false, Rows: ["code"] or ["category"] }))
+                problems.Add(Required("code", "neither code nor category", "code or category"));
+        }
+
+        if (problems.Count > 0 || search is null)
+            return new OutcomeResult(StatusCodes.Status400BadRequest, Outcome.Of(problems));
+
+        var query = search.Query;
+        if (!query.Criteria.Any(criterion => criterion is SearchCriterion.Statuses))
+            query = query with { Criteria = [.. query.Criteria, new SearchCriterion.Statuses(["entered-in-error"], Not: true)] };
+        var latest = await store.Latest(query, most, stop);
+        var honoured = search.Honoured.Where(pair => pair.Key is not "_count").Append(new("max", most.ToString(CultureInfo.InvariantCulture)));
+        return new BundleResult(Bundles.Search(context.Base, new(latest, null, latest.Count, [], true), $"{context.Base}/{type.Name}/$lastn{new QueryBuilder(honoured)}", null, search.Shape));
+    }
+
+    /// <summary><c>$everything</c> of the patient of an id, or of the identifier in the request.</summary>
+    public static async Task<IResult> Everything(HttpContext http, string? id, ResourceStore store, CancellationToken stop)
+    {
+        var (pairs, refused) = await OperationParameters.Read(http.Request, withResource: true, stop);
+        if (pairs is null)
+            return refused!;
+        var context = Searching.Context(http);
+        var (request, problems) = EverythingRequest.Read(id, [.. pairs], context);
+        if (request is null)
+            return new OutcomeResult(StatusCodes.Status400BadRequest, Outcome.Of(problems));
+
+        var resources = new List<ResourceVersion>();
+        (IndexedType Type, SearchPosition Position)? next = null;
+        foreach (var type in request.Remaining)
+        {
+            var room = request.Count - resources.Count;
+            var query = new SearchQuery(type, request.CriteriaOf(type), [], Math.Max(room, 1), type == request.Remaining[0] ? request.After : null);
+            var page = await store.Search(query, stop);
+            if (room == 0)
+            {
+                // The page is full; whether another follows depends on whether anything of the types to come is there.
+                if (page.Resources.Count > 0)
+                {
+                    next = (type, EverythingRequest.Beginning);
+                    break;
+                }
+
+                continue;
+            }
+
+            resources.AddRange(page.Resources);
+            if (page.Next is { } position)
+            {
+                next = (type, position);
+                break;
+            }
+        }
+
+        if (resources.Count == 0 && !await IsKnown(request.Patient, store, stop))
+        {
+            return new OutcomeResult(StatusCodes.Status404NotFound, Outcome.Problem(
+                "unknown-patient", "a patient to whom no resource here refers", "the id or the identifier of a patient of whom something is recorded", null, OperationOutcome.IssueType.NotFound));
+        }
+
+        var address = $"{context.Base}/Patient/{(id is null ? "" : Uri.EscapeDataString(id) + "/")}$everything";
+        return new BundleResult(Bundles.Search(
+            context.Base,
+            new(resources, null, null, [], true),
+            address + request.ToQuery(request.Page),
+            next is { } there ? address + request.ToQuery(EverythingRequest.Mark(there.Type, there.Position)) : null,
+            Shape.Whole));
+    }
+
+    private static async Task<bool> IsKnown(ReferenceTest patient, ResourceStore store, CancellationToken stop)
+    {
+        foreach (var type in IndexedTypes.All)
+        {
+            if (await store.IsKnown(type, patient, stop))
+                return true;
+        }
+
+        return false;
+    }
+
+    internal static OperationOutcome.IssueComponent Invalid(string name, string saw, string expected) =>
+        Outcome.Problem("search-value-invalid", saw, expected, name, OperationOutcome.IssueType.Value);
+
+    internal static OperationOutcome.IssueComponent Required(string name, string saw, string expected) =>
+        Outcome.Problem("parameter-required", saw, expected, name, OperationOutcome.IssueType.Required);
+}

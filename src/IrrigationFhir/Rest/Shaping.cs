@@ -1,0 +1,30 @@
+using Hl7.Fhir.Model;
+using Hl7.Fhir.Serialization;
+using IrrigationFhir.Fhir;
+using IrrigationFhir.Search;
+using IrrigationFhir.Store;
+
+namespace IrrigationFhir.Rest;
+
+/// <summary>Sends less of a resource than there is, and marks it so that nobody stores it as the whole.</summary>
+internal static class Shaping
+{
+    // What is mandatory stays in any case; these tell the reader which resource it is and that it is not whole.
+    private static readonly string[] Always = ["id", "meta"];
+
+    /// <summary>The resource as JSON: as stored, or its part with the tag SUBSETTED.</summary>
+    public static string Of(ResourceVersion version, Shape shape)
+    {
+        if (shape.IsWhole)
+            return version.Json;
+        var resource = FhirJson.Read<Resource>(version.Json);
+        resource.Meta!.Tag.Add(Codes.Subsetted());
+        return FhirJson.Write(resource, () => shape.Summary switch
+        {
+            "true" => SerializationFilter.ForSummary(),
+            "text" => SerializationFilter.ForText(),
+            "data" => SerializationFilter.ForData(),
+            _ => SerializationFilter.ForElements([.. Always, .. shape.Elements], includeMandatory: true),
+        });
+    }
+}

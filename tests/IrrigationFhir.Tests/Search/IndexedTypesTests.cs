@@ -1,0 +1,54 @@
+using System.Reflection;
+using Hl7.Fhir.Model;
+using IrrigationFhir.Fhir;
+using IrrigationFhir.Rest;
+using IrrigationFhir.Store;
+
+namespace IrrigationFhir.Tests.Search;
+
+public class IndexedTypesTests
+{
+    [Fact]
+    public void Each_parameter_of_the_specification_is_named_typed_and_pointed_as_there_R_SRCH_09()
+    {
+        var own = from type in IndexedTypes.All
+                  from parameter in type.Parameters
+                  where parameter.Own is null && !parameter.Name.StartsWith('_')
+                  select (type, parameter);
+        foreach (var (type, parameter) in own)
+        {
+            var published = ModelInfo.SearchParameters.SingleOrDefault(known => known.Resource == type.Name && known.Name == parameter.Name);
+            Assert.True(published is not null, $"{type.Name} has no {parameter.Name} in R4");
+            Assert.Equal(published.Type, OwnSearchParameters.TypeOf(parameter));
+            Assert.Equal(published.Url, parameter.Definition);
+            if (parameter is IndexedParameter.Reference reference)
+                Assert.All(reference.Targets, target => Assert.True(published.Target!.Length == 0 || published.Target.Any(known => known.ToString() == target) || published.Target.Length > 100, $"{parameter.Name} cannot point at {target}"));
+        }
+    }
+
+    [Fact]
+    public void The_parameters_of_ours_are_published_as_resources_R_SRCH_10()
+    {
+        var published = OwnSearchParameters.All().ToList();
+
+        Assert.Equal(
+            [("status", "Flag.status"), ("code", "Flag.code"), ("category", "Flag.category")],
+            published.Select(parameter => (parameter.Code!, parameter.Expression!)));
+        Assert.Equal(["flag-status", "flag-code", "flag-category"], published.Select(parameter => parameter.Id));
+        Assert.All(published, parameter =>
+        {
+            Assert.Equal($"{Profiles.CanonicalBase}/SearchParameter/{parameter.Id}", parameter.Url);
+            Assert.DoesNotContain(ModelInfo.SearchParameters, known => known.Resource == "Flag" && known.Name == parameter.Code);
+            FhirJson.Read<SearchParameter>(FhirJson.Write(parameter));
+        });
+    }
+
+    [Fact]
+    public void Every_unit_that_is_written_can_be_compared_R_SRCH_06()
+    {
+        var units = typeof(Codes.Units).GetProperties(BindingFlags.Public | BindingFlags.Static).Select(unit => ((UcumUnit)unit.GetValue(null)!).Code).ToList();
+
+        Assert.NotEmpty(units);
+        Assert.All(units, unit => Assert.True(IndexedQuantity.IsConverted(unit), $"{unit} is not in the table of IndexedQuantity"));
+    }
+}
