@@ -66,9 +66,19 @@ internal sealed partial class ObservationTranslator
 {
     private static readonly Dictionary<string, string> Quantities = new()
     {
-        ["bag-hung"] = "volume", ["bag-read"] = "remaining", ["bag-taken-down"] = "remaining", ["irrigant-instilled"] = "volume", ["flow-set"] = "rate",
-        ["pump-total-read"] = "total", ["drainage-emptied"] = "volume", ["drainage-level-read"] = "level", ["drainage-weighed"] = "mass",
-        ["leak-estimated"] = "volume", ["urine-collected"] = "volume", ["bladder-scanned"] = "volume", ["weight-measured"] = "weight",
+        ["bag-hung"] = "volume",
+        ["bag-read"] = "remaining",
+        ["bag-taken-down"] = "remaining",
+        ["irrigant-instilled"] = "volume",
+        ["flow-set"] = "rate",
+        ["pump-total-read"] = "total",
+        ["drainage-emptied"] = "volume",
+        ["drainage-level-read"] = "level",
+        ["drainage-weighed"] = "mass",
+        ["leak-estimated"] = "volume",
+        ["urine-collected"] = "volume",
+        ["bladder-scanned"] = "volume",
+        ["weight-measured"] = "weight",
     };
 
     /// <summary>What has a period: amounts that ran. Everything else was read, seen or done at a moment.</summary>
