@@ -39,7 +39,7 @@ internal sealed class RunningService : WebApplicationFactory<Program>
         _settings = settings;
         Folder = folder ?? Directory.CreateTempSubdirectory("ward-").FullName;
         Clock = new(InstantPattern.ExtendedIso.Parse(now).Value.ToDateTimeOffset());
-        UseKestrel(0);
+        UseKestrel();
         StartServer();
         Http = CreateClient();
     }
@@ -175,6 +175,7 @@ internal sealed class RunningService : WebApplicationFactory<Program>
     /// <inheritdoc/>
     protected override void ConfigureWebHost(IWebHostBuilder builder)
     {
+        builder.UseSetting(WebHostDefaults.ServerUrlsKey, "http://127.0.0.1:0"); // UseKestrel(0) would set the port while the server may already be starting
         builder.UseSetting("Data:Folder", Folder);
         builder.UseSetting("Logging:LogLevel:Default", "Warning");
         foreach (var (key, value) in _settings) builder.UseSetting(key, value);
