@@ -6,7 +6,6 @@ using IrrigationFhir.Episodes;
 using IrrigationFhir.Fhir;
 using IrrigationFhir.Store;
 using NodaTime;
-using Polly;
 
 namespace IrrigationFhir.Entries;
 
@@ -29,11 +28,6 @@ internal sealed record EntryReply(int Index, EntryKey? Key, Disposition? Disposi
 /// <summary>The main path: from what was sent to what is stored and published.</summary>
 internal sealed class RecordEntries(EpisodesInMemory episodes, EpisodeStore store, ProfileValidator profiles, EntrySettings settings, TimeProvider clock)
 {
-    /// <summary>Somebody else was first: load and run again. Never gives up a request for it within the time a client waits.</summary>
-    private static readonly ResiliencePipeline<EntriesOutcome?> UntilSaved = new ResiliencePipelineBuilder<EntriesOutcome?>()
-        .AddRetry(new() { ShouldHandle = new PredicateBuilder<EntriesOutcome?>().HandleResult(outcome => outcome is null), MaxRetryAttempts = 50, Delay = TimeSpan.FromMilliseconds(2), BackoffType = DelayBackoffType.Exponential, MaxDelay = TimeSpan.FromMilliseconds(200), UseJitter = true })
-        .Build();
-
     /// <summary>Records entries in an episode: all of them or none, or with <paramref name="lenient"/> those that can be.</summary>
     public Task<EntriesOutcome> Handle(string episodeId, IReadOnlyList<JsonElement> sent, bool lenient, CancellationToken stop) =>
         Handle(episodeId, sent, lenient, static (_, _, _) => null, stop);
@@ -44,12 +38,10 @@ internal sealed class RecordEntries(EpisodesInMemory episodes, EpisodeStore stor
         var read = sent.Select((json, i) => Read(json, i)).ToList();
         if (!lenient && read.SelectMany(r => r.Problems).ToList() is { Count: > 0 } problems) return new EntriesOutcome.Rejected(problems);
 
-        using var turn = await Turns.Of(episodeId, stop);
-        return await UntilSaved.ExecuteAsync(async token => await Record(episodeId, read, lenient, condition, token), stop)
-            ?? throw new InvalidOperationException("an episode that changed under every attempt");
+        return await Turns.UntilSaved(episodeId, token => Record(episodeId, read, lenient, condition, token), stop);
     }
 
-    private async Task<EntriesOutcome?> Record(string episodeId, IReadOnlyList<Sent> read, bool lenient, Func<int, Entry, EpisodeLog, EntryProblem?> condition, CancellationToken stop)
+    private async ValueTask<EntriesOutcome?> Record(string episodeId, IReadOnlyList<Sent> read, bool lenient, Func<int, Entry, EpisodeLog, EntryProblem?> condition, CancellationToken stop)
     {
         if (await episodes.Find(episodeId, stop) is not { } episode) return new EntriesOutcome.UnknownEpisode();
 
@@ -67,7 +59,7 @@ internal sealed class RecordEntries(EpisodesInMemory episodes, EpisodeStore stor
         var replies = Replies(judged, appended.Outcomes);
         if (rows.Count == 0) return new EntriesOutcome.Recorded(episode.Row.Version, episode.Definition.Frame.Zone, replies, [], [], []);
 
-        var withheld = faulty.Select(f => new WithheldRow(f.Resource.TypeName, f.Resource.Id!, string.Join(' ', f.Faults.Select(fault => fault.Key).Distinct()))).ToList();
+        var withheld = faulty.ToRows();
         var change = new EpisodeChange(episode.Row.PatientKey, episode.Id, episode.Row.Version, rows, [.. valid.Select(ResourceDraft.Of)], withheld);
         if (await store.Save(change, stop) is not SaveOutcome.Saved saved) return null;
         episodes.Keep(after with { Row = episode.Row with { Version = saved.Version, LastSequence = after.Log.LastSequence } });

@@ -1,8 +1,10 @@
 using System.Collections.Immutable;
 using System.Text.Json;
+using Hl7.Fhir.Model;
 using Irrigation.Balance;
 using Irrigation.Episodes;
 using IrrigationFhir.Entries;
+using IrrigationFhir.Fhir;
 using IrrigationFhir.Store;
 using Microsoft.Extensions.Caching.Memory;
 using NodaTime;
@@ -69,4 +71,12 @@ internal sealed class EpisodesInMemory(EpisodeStore store, BalanceSettings setti
         var entry = EntryReader.Read(document.RootElement, "entry", [])?.Entry ?? throw new InvalidOperationException("a stored entry that is no longer readable");
         return log.Append([RecordEntries.WithTime(entry, log)!], row.ReceivedAt);
     }
+}
+
+/// <summary>Resources of ours that failed their own profile: counted and named, never published.</summary>
+internal static class Withholding
+{
+    /// <summary>What the store keeps of them: the keys of the rules, no text, for a text may quote the patient.</summary>
+    public static List<WithheldRow> ToRows(this IEnumerable<(Resource Resource, IReadOnlyList<ProfileFault> Faults)> faulty) =>
+        [.. faulty.Select(f => new WithheldRow(f.Resource.TypeName, f.Resource.Id!, string.Join(' ', f.Faults.Select(fault => fault.Key).Distinct())))];
 }

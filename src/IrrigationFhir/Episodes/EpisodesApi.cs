@@ -232,8 +232,6 @@ internal abstract record OpenedEpisode
 /// <summary>Opens an episode, or amends the one with its identifier.</summary>
 internal sealed class OpenEpisode(EpisodesInMemory episodes, EpisodeStore store, ProfileValidator profiles, StoreSettings settings)
 {
-    private const int Attempts = 20;
-
     /// <summary>Opens or amends.</summary>
     public async Task<OpenedEpisode> Handle(System.Text.Json.JsonElement json, CancellationToken stop)
     {
@@ -246,43 +244,34 @@ internal sealed class OpenEpisode(EpisodesInMemory episodes, EpisodeStore store,
             case OpenOutcome.Opened opened:
                 return new OpenedEpisode.Stands(await episodes.Load(opened.Episode, stop), true);
             case OpenOutcome.AlreadyThere there:
-                using (await Turns.Of(there.Episode.Id, stop))
-                {
-                    return await Amend(there.Episode.Id, definition, stop);
-                }
-
+                return await Turns.UntilSaved(there.Episode.Id, token => Amend(there.Episode.Id, definition, token), stop);
             default:
                 throw new InvalidOperationException("an outcome without a reply");
         }
     }
 
-    private async Task<OpenedEpisode> Amend(string id, EpisodeDefinition definition, CancellationToken stop)
+    /// <summary>One attempt; null where somebody else was first.</summary>
+    private async ValueTask<OpenedEpisode?> Amend(string id, EpisodeDefinition definition, CancellationToken stop)
     {
-        for (var attempt = 0; attempt < Attempts; attempt++)
+        var episode = await episodes.Find(id, stop) ?? throw new InvalidOperationException("an episode that was there a moment ago");
+        if (episode.Definition.SaysTheSame(definition)) return new OpenedEpisode.Stands(episode, false);
+        if (!episode.Definition.SameBedside(definition))
         {
-            var episode = await episodes.Find(id, stop) ?? throw new InvalidOperationException("an episode that was there a moment ago");
-            if (episode.Definition.SaysTheSame(definition)) return new OpenedEpisode.Stands(episode, false);
-            if (!episode.Definition.SameBedside(definition))
-            {
-                return new OpenedEpisode.Rejected(StatusCodes.Status409Conflict, [new("patient-mismatch", "episode", "another patient, time zone or other shifts under a known identifier", "what the episode was opened with, or another identifier")]);
-            }
-
-            var (balance, changes) = episode.Balance.In(definition.Frame);
-            var outside = balance.Log.Channels.SelectMany(c => Enumerable.Range(0, balance.Log[c].Count).Select(i => balance.Log[c][i])).Distinct()
-                .Select(entry => Contradictions.OfFrame(entry, definition.Frame, "episode")).FirstOrDefault(p => p is not null);
-            if (outside is not null) return new OpenedEpisode.Rejected(StatusCodes.Status409Conflict, [outside]);
-
-            var after = new Episode(episode.Row with { Json = definition.Json, ClosedAt = definition.Frame.End }, definition, balance);
-            var (valid, faulty) = profiles.Sort(EpisodeMapper.ToResources(episode, after, changes));
-            var withheld = faulty.Select(f => new WithheldRow(f.Resource.TypeName, f.Resource.Id!, string.Join(' ', f.Faults.Select(fault => fault.Key).Distinct()))).ToList();
-            var change = new EpisodeChange(episode.Row.PatientKey, id, episode.Row.Version, [], [.. valid.Select(ResourceDraft.Of)], withheld, definition.Json, definition.Frame.End);
-            if (await store.Save(change, stop) is SaveOutcome.Saved saved)
-            {
-                return new OpenedEpisode.Stands(episodes.Keep(after with { Row = after.Row with { Version = saved.Version } }), false);
-            }
+            return new OpenedEpisode.Rejected(StatusCodes.Status409Conflict, [new("patient-mismatch", "episode", "another patient, time zone or other shifts under a known identifier", "what the episode was opened with, or another identifier")]);
         }
 
-        throw new InvalidOperationException("an episode that changed under every attempt");
+        var (balance, changes) = episode.Balance.In(definition.Frame);
+        var outside = balance.Log.Channels.SelectMany(c => Enumerable.Range(0, balance.Log[c].Count).Select(i => balance.Log[c][i])).Distinct()
+            .Select(entry => Contradictions.OfFrame(entry, definition.Frame, "episode")).FirstOrDefault(p => p is not null);
+        if (outside is not null) return new OpenedEpisode.Rejected(StatusCodes.Status409Conflict, [outside]);
+
+        var after = new Episode(episode.Row with { Json = definition.Json, ClosedAt = definition.Frame.End }, definition, balance);
+        var (valid, faulty) = profiles.Sort(EpisodeMapper.ToResources(episode, after, changes));
+        var withheld = faulty.ToRows();
+        var change = new EpisodeChange(episode.Row.PatientKey, id, episode.Row.Version, [], [.. valid.Select(ResourceDraft.Of)], withheld, definition.Json, definition.Frame.End);
+        return await store.Save(change, stop) is SaveOutcome.Saved saved
+            ? new OpenedEpisode.Stands(episodes.Keep(after with { Row = after.Row with { Version = saved.Version } }), false)
+            : null;
     }
 
     private static Token? Token(BusinessIdentifier? identifier) => identifier is null ? null : new(identifier.System, identifier.Value);

@@ -60,11 +60,6 @@ internal static class IntakeApi
     public static EntryProblem NoDelete(string where) =>
         new("method-not-allowed", where, "DELETE", "PUT with status entered-in-error: what was believed once is kept, and leaves every number");
 
-    /// <summary>What a sender wants back: minimal, representation (the default), or OperationOutcome.</summary>
-    public static string Return(HttpRequest request) => request.Headers["Prefer"]
-        .SelectMany(line => (line ?? "").Split([',', ';'], StringSplitOptions.TrimEntries))
-        .Where(p => p.StartsWith("return=", StringComparison.OrdinalIgnoreCase)).Select(p => p["return=".Length..].Trim('"')).FirstOrDefault() ?? "";
-
     private static async Task<IResult> Create(HttpContext http, RecordObservations observations, FhirSettings settings, CancellationToken stop)
     {
         var (json, refused) = await IntakeBody.Read(http.Request, settings.MaxBodyBytes, stop);
@@ -136,14 +131,14 @@ internal static class IntakeApi
                 else headers.ContentLocation = $"{at}/Observation/{stored.Id}/_history/{stored.VersionId}";
             }
 
-            if (Return(httpContext.Request) == "minimal")
+            if (Preferences.Return(httpContext.Request) == "minimal")
             {
                 httpContext.Response.StatusCode = stands.Status;
                 httpContext.Response.ContentLength = 0;
                 return Task.CompletedTask;
             }
 
-            return Return(httpContext.Request) == "OperationOutcome" || stands.Resource is null
+            return Preferences.Return(httpContext.Request) == "OperationOutcome" || stands.Resource is null
                 ? FhirReply.Write(httpContext, stands.Status, FhirJson.WriteUtf8(Outcomes.AllIsWell(stands.Resource is null ? $"{stands.Disposition}; the resource failed its own profile and is withheld" : stands.Disposition)))
                 : FhirReply.Write(httpContext, stands.Status, Encoding.UTF8.GetBytes(stands.Resource.Json));
         }

@@ -84,7 +84,7 @@ internal sealed class RecordBundle(RecordObservations observations, InnerRequest
 
     private async Task<JsonObject> Get(Item item, HttpContext http)
     {
-        var reply = await inner.Get(http, item.Url, Negotiation.IsStrict(http.Request));
+        var reply = await inner.Get(http, item.Url, Preferences.Strict(http.Request));
         var response = new JsonObject { ["status"] = Status(reply.Status) };
         if (reply.ETag is { } tag) response["etag"] = tag;
         var body = reply.Body.Length == 0 ? null : JsonNode.Parse(reply.Body);
@@ -105,7 +105,7 @@ internal sealed class RecordBundle(RecordObservations observations, InnerRequest
         if (stands.Resource is { } stored)
         {
             entry["fullUrl"] = $"{FhirBase.Of(http.Request, fhir)}/Observation/{stored.Id}";
-            if (IntakeApi.Return(http.Request) == "representation") entry["resource"] = JsonNode.Parse(stored.Json);
+            if (Preferences.Return(http.Request) == "representation") entry["resource"] = JsonNode.Parse(stored.Json);
             response["location"] = $"Observation/{stored.Id}/_history/{stored.VersionId}";
             response["etag"] = ResourceResult.ETag(stored);
             response["lastModified"] = LastUpdatedText.Of(stored.LastUpdated);

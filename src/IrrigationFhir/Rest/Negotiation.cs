@@ -26,12 +26,6 @@ internal static class Negotiation
                 "not-acceptable", refused, $"{FhirReply.MediaType} or application/json", null, OperationOutcome.IssueType.NotSupported))
             : await next(context);
 
-    /// <summary>True when <c>Prefer</c> asks for <c>handling=strict</c>.</summary>
-    public static bool IsStrict(HttpRequest request) =>
-        request.Headers["Prefer"]
-            .SelectMany(line => (line ?? "").Split([',', ';'], StringSplitOptions.TrimEntries))
-            .Any(preference => preference.Equals("handling=strict", StringComparison.OrdinalIgnoreCase));
-
     private static string? Refusal(HttpRequest request)
     {
         if (request.Query["_format"] is [{ Length: > 0 } format, ..])

@@ -31,7 +31,7 @@ internal static class Searching
         var services = http.RequestServices;
         var settings = services.GetRequiredService<FhirSettings>();
         return new(
-            Negotiation.IsStrict(http.Request),
+            Preferences.Strict(http.Request),
             FhirBase.Of(http.Request, settings),
             Instant.FromDateTimeOffset(services.GetRequiredService<TimeProvider>().GetUtcNow()),
             services.GetRequiredService<StoreSettings>().TimeZone,
