@@ -64,8 +64,8 @@ public sealed class FluidBalance
     /// <summary>The settings it was worked out with.</summary>
     public BalanceSettings Settings { get; }
 
-    /// <summary>The streams that have closed intervals, the bladder first.</summary>
-    public IEnumerable<string> Streams => streams.Where(s => !s.Value.IsEmpty).Select(s => s.Key).OrderBy(s => s == Bladder ? "" : s, StringComparer.Ordinal);
+    /// <summary>The streams that have closed intervals, by name: so the bladder first.</summary>
+    public IEnumerable<string> Streams => streams.Where(s => !s.Value.IsEmpty).Select(s => s.Key).Order(StringComparer.Ordinal);
 
     /// <summary>The last closing point of the bladder; the episode's start where there is none.</summary>
     public Instant LastClosing => this[Bladder] is { Count: > 0 } intervals ? intervals[^1].End : Log.Frame.Start;

@@ -173,9 +173,9 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
         {
             var (share, spread) = stretch.Amount is { } amount ? Share(line, stretch, start, end, amount) : default;
             sum.Measured(new(PartKind.Irrigant, stretch.Entry, stretch.Start, stretch.End, stretch.Amount?.Charted, stretch.Amount is null ? null : share.Charted) { Readings = stretch.Readings, Spread = spread }, stretch.Amount is null ? null : share);
-            if (stretch.End > start && stretch.End <= end) sum.Chart(stretch.Amount?.Charted);
+            if (stretch.End <= end) sum.Chart(stretch.Amount?.Charted);
             if (stretch.Doubt is { } doubt) sum.Note(doubt);
-            if ((stretch.Start < end && end < stretch.End) || (stretch.Start < start && start < stretch.End)) sum.Note(Caveat.IrrigantInterpolated);
+            if (stretch.Start < start || stretch.End > end) sum.Note(Caveat.IrrigantInterpolated);
             if (stretch.Amount?.Charted is { } whole && stretch.End > stretch.Start && FlowRate.Of(whole, stretch.End - stretch.Start) > settings.HighestGravityFlow)
             {
                 sum.Note(Caveat.ImplausibleFlow);
@@ -212,9 +212,9 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
     {
         var (bags, pumps, totals, flows) = (line.Bags, line.Pumps, line.Totals, line.Flows);
         Timeline[] all = [bags, pumps, totals, flows];
-        var edges = all.SelectMany(t => t.After(from, to)).Select(e => e.At).Append(to).Distinct().Order();
+        Instant[] edges = [.. all.SelectMany(t => t.After(from, to)).Select(e => e.At), to];
         var start = from;
-        foreach (var edge in edges)
+        foreach (var edge in edges.Order())
         {
             AddPiece(sum, line, start, edge, end);
             start = edge;
@@ -247,17 +247,17 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
             var ran = Smaller(RateOver(line, lastBag.At, to), left) - Smaller(RateOver(line, lastBag.At, from), left);
             sum.FromRate(flow.Key, from, to, settings.Characters.Ran(ran, flow), charted: false);
         }
-        else if (lastBag is BagTakenDown && !pumpFed && !(lastPump?.At > lastBag.At) && !(lastTotal?.At > lastBag.At))
+        else if (lastBag is BagTakenDown && !(lastPump?.At > lastBag.At) && !(lastTotal?.At > lastBag.At))
         {
             // Nothing hangs on the line: a measured nothing, whatever the last flow said.
         }
         else if (flow is not null)
         {
-            var ran = flow.Rate.Over(to - from);
-            var awaited = flow.Rate > FlowRate.Stopped && (lastPump is not null || lastTotal is not null);
-            if (flow.Rate > FlowRate.Stopped) sum.Note(awaited ? Caveat.IrrigantNotReadYet : Caveat.IrrigantFromRate);
+            if (flow.Rate <= FlowRate.Stopped) return;
+            var awaited = lastPump is not null || lastTotal is not null;
+            sum.Note(awaited ? Caveat.IrrigantNotReadYet : Caveat.IrrigantFromRate);
             if (awaited) sum.Awaits();
-            if (flow.Rate > FlowRate.Stopped) sum.FromRate(flow.Key, from, to, settings.Characters.Ran(ran, flow), charted: !awaited);
+            sum.FromRate(flow.Key, from, to, settings.Characters.Ran(flow.Rate.Over(to - from), flow), charted: !awaited);
         }
         else if (lastPump is not null && !(urineSince > lastPump.At))
         {
@@ -278,11 +278,10 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
     {
         if (stretches.Exists(s => s.Start <= start && s.End >= end)) yield break; // as nearly always
         var from = start;
-        foreach (var stretch in stretches.Where(s => s.End > s.Start).OrderBy(s => s.Start))
+        foreach (var stretch in stretches.OrderBy(s => s.Start))
         {
-            if (stretch.Start >= end) break;
             if (stretch.Start > from) yield return (from, stretch.Start);
-            if (stretch.End > from) from = stretch.End;
+            from = Instant.Max(from, stretch.End);
         }
 
         if (from < end) yield return (from, end);
@@ -357,13 +356,17 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
     }
 
     /// <summary>What was left in the hanging bag at its last reading, as charted: a flow cannot deliver more.</summary>
-    private Volume Remaining(Timeline bags, Entry last)
+    private static Volume Remaining(Timeline bags, Entry last)
     {
         Volume? left = null;
         for (var i = bags.FirstAfter(last.At) - 1; i >= 0; i--)
         {
             if (bags[i] is BagRead read) left = left is { } so ? Smaller(so, read.Remaining) : read.Remaining;
-            if (bags[i] is BagHung hung) return left is { } known ? Smaller(known, Usable(hung, first: false).Charted) : Usable(hung, first: false).Charted;
+            if (bags[i] is BagHung hung)
+            {
+                var full = hung.Labelled - (hung.TubingPrime ?? Volume.Zero);
+                return left is { } known ? Smaller(known, full) : full;
+            }
         }
 
         return left ?? Volume.Zero;
@@ -424,7 +427,6 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
     /// <summary>The share of a stretch that falls into a time, with the doubt about its shape where an end lies within.</summary>
     private (Measured Share, Spread? By) Share(Line line, Stretch stretch, Instant start, Instant end, Measured amount)
     {
-        if (stretch.Start == stretch.End) return (stretch.End > start && stretch.End <= end ? amount : Irrigation.Measures.Measured.Nothing, null);
         if (stretch.Start >= start && stretch.End <= end) return (amount, null);
         var weigh = Weights(line, stretch, out var by);
         var (whole, from, to) = (weigh(stretch.End), weigh(Instant.Max(start, stretch.Start)), weigh(Instant.Min(end, stretch.End)));
