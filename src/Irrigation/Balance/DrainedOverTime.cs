@@ -79,7 +79,7 @@ internal sealed class DrainedOverTime(EpisodeLog log, BalanceSettings settings)
             amount += difference;
             if (doubt is { } caveat) caveats = caveats.Add(caveat);
             if (added > settings.LargestVolume) caveats = caveats.Add(Caveat.ImplausibleVolume);
-            if (reading.At > closing && DrainedSinceClamp(reading, closing) && added > Volume.Zero) caveats = caveats.Add(Caveat.DrainageWhileClamped);
+            if (DrainedSinceClamp(reading, closing) && added > Volume.Zero) caveats = caveats.Add(Caveat.DrainageWhileClamped);
             parts.Add(new(PartKind.Drainage, reading.Key, since, reading.At, Content(reading), added) { Readings = before is { } level ? new(level, null, Content(reading)) : null });
         }
 
@@ -152,7 +152,7 @@ internal sealed class DrainedOverTime(EpisodeLog log, BalanceSettings settings)
 
     /// <summary>
     /// The highest level since the container was last emptied, so that re-reading a little lower and then higher adds up to the truth.
-    /// Stops at a fall by more than the tolerance, which is a reset, and where no earlier reading can have been higher.
+    /// Stops at a fall by more than the tolerance, which is a reset.
     /// </summary>
     private (Entry? Highest, bool Known) LevelBefore(Timeline container, int index)
     {
@@ -162,7 +162,6 @@ internal sealed class DrainedOverTime(EpisodeLog log, BalanceSettings settings)
             if (Empties(container[i])) return (highest, true);
             var level = Content(container[i]);
             if (highest is not null && level - Content(container[i + 1]) > settings.LevelTolerance) break;
-            if (highest is not null && level < Content(highest) - settings.LevelTolerance) break;
             if (highest is null || level > Content(highest)) highest = container[i];
         }
 

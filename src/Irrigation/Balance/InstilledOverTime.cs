@@ -93,7 +93,7 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
         var bags = line.Bags;
         if (bags.LastAtOrBefore(asOf) is not (BagHung or BagRead) || PumpFed(line, bags.LastAtOrBefore(asOf)!.At)) return null;
         var last = bags.LastAtOrBefore(asOf)!;
-        var left = Remaining(bags, last) - RateOver(line, last.At, asOf);
+        var left = Remaining(bags, last) - RateOver(line, last.At, asOf, asOf);
         return left > Volume.Zero ? left : Volume.Zero;
     }
 
@@ -190,7 +190,7 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
 
     private void AddSyringes(Sum sum, Line line, Instant start, Instant end)
     {
-        foreach (var given in line.Syringes.After(start - settings.DwellLead, end).Cast<IrrigantInstilled>())
+        foreach (var given in line.Syringes.After(start - settings.DwellLead - Duration.Epsilon, end).Cast<IrrigantInstilled>())
         {
             if (given.At > start) sum.Chart(given.Amount);
 
@@ -244,7 +244,7 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
             }
 
             var left = Remaining(line.Bags, lastBag);
-            var ran = Smaller(RateOver(line, lastBag.At, to), left) - Smaller(RateOver(line, lastBag.At, from), left);
+            var ran = Smaller(RateOver(line, lastBag.At, to, from), left) - Smaller(RateOver(line, lastBag.At, from, from), left);
             sum.FromRate(flow.Key, from, to, settings.Characters.Ran(ran, flow), charted: false);
         }
         else if (lastBag is BagTakenDown && !(lastPump?.At > lastBag.At) && !(lastTotal?.At > lastBag.At))
@@ -258,6 +258,11 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
             sum.Note(awaited ? Caveat.IrrigantNotReadYet : Caveat.IrrigantFromRate);
             if (awaited) sum.Awaits();
             sum.FromRate(flow.Key, from, to, settings.Characters.Ran(flow.Rate.Over(to - from), flow), charted: !awaited);
+        }
+        else if (pumpFed && lastPump is null)
+        {
+            // Until a counter is first read it has told nothing, unless it then stands at 0.
+            if (((PumpTotalRead)line.Pumps[0]).Total > Volume.Zero) sum.Unknown();
         }
         else if (lastPump is not null && !(urineSince > lastPump.At))
         {
@@ -295,6 +300,8 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
         {
             foreach (var stretch in stretches)
             {
+                // In no time nothing has run but what was read.
+                if (stretch.Start == stretch.End && stretch.Amount is null) continue;
                 if (stretch.End > start && (stretch.Start < end || stretch.End <= end)) measured.Add(stretch);
             }
         }
@@ -313,7 +320,7 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
         Entry? before = null;
         var left = Irrigation.Measures.Measured.Nothing;
         var (full, prime) = (Volume.Zero, (Volume?)null);
-        for (i = Math.Max(i, 0); i < bags.Count && (before is null || before.At < end); i++)
+        for (i = Math.Max(i, 0); i < bags.Count && (before is null || before.At <= end); i++)
         {
             var entry = bags[i];
             var from = before?.At ?? UnknownStart(line, entry.At);
@@ -383,7 +390,7 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
     private IEnumerable<Stretch> Pumps(Line line, Instant start, Instant end)
     {
         var pumps = line.Pumps;
-        for (var i = Math.Max(pumps.FirstAfter(start) - 1, 0); i + 1 < pumps.Count && pumps[i].At < end; i++)
+        for (var i = Math.Max(pumps.FirstAfter(start) - 1, 0); i + 1 < pumps.Count && pumps[i].At <= end; i++)
         {
             var (from, to) = ((PumpTotalRead)pumps[i], (PumpTotalRead)pumps[i + 1]);
             if (to.Restarted) yield return new(from.At, to.At, settings.Characters.Counted(to.Total, to), to.Key, null, new(Volume.Zero, null, to.Total));
@@ -453,7 +460,7 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
     /// <summary>The running weight within a stretch: by flow where it is charted, else by unclamped time, else by time.</summary>
     private Func<Instant, decimal> Weights(Line line, Stretch stretch, out SpreadBy by)
     {
-        Func<Instant, decimal> flow = at => RateOver(line, stretch.Start, at).Millilitres;
+        Func<Instant, decimal> flow = at => RateOver(line, stretch.Start, at, stretch.End - Duration.Epsilon).Millilitres;
         by = SpreadBy.ChartedFlow;
         if (flow(stretch.End) > 0) return flow;
         var clamped = Clamped(stretch.Start, stretch.End);
@@ -462,12 +469,12 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
         return at => Elapsed.Between(stretch.Start, at) - Clamped(stretch.Start, at);
     }
 
-    /// <summary>What the charted flow makes of a time; a flow first charted within it counts backwards to its start.</summary>
-    private static Volume RateOver(Line line, Instant start, Instant end)
+    /// <summary>What the charted flow makes of a time; where none was charted at its start, the first one up to <paramref name="known"/> counts backwards.</summary>
+    private static Volume RateOver(Line line, Instant start, Instant end, Instant known)
     {
         var flows = line.Flows;
         var i = flows.FirstAfter(start) - 1;
-        var rate = (flows.At(i) ?? flows.At(0)) is FlowSet first && (i >= 0 || first.At < end) ? first.Rate : FlowRate.Stopped;
+        var rate = (flows.At(i) ?? flows.At(0)) is FlowSet first && first.At <= known ? first.Rate : FlowRate.Stopped;
         var sum = Volume.Zero;
         var from = start;
         for (i++; i < flows.Count && flows[i].At < end; i++)
