@@ -152,7 +152,7 @@ internal sealed class DrainedOverTime(EpisodeLog log, BalanceSettings settings)
 
     /// <summary>
     /// The highest level since the container was last emptied, so that re-reading a little lower and then higher adds up to the truth.
-    /// Stops at a fall by more than the tolerance, which is a reset.
+    /// Stops at a fall by more than the tolerance, which is a reset, and where no earlier reading can have been higher.
     /// </summary>
     private (Entry? Highest, bool Known) LevelBefore(Timeline container, int index)
     {
@@ -162,6 +162,7 @@ internal sealed class DrainedOverTime(EpisodeLog log, BalanceSettings settings)
             if (Empties(container[i])) return (highest, true);
             var level = Content(container[i]);
             if (highest is not null && level - Content(container[i + 1]) > settings.LevelTolerance) break;
+            if (highest is not null && level < Content(highest) - settings.LevelTolerance) break;
             if (highest is null || level > Content(highest)) highest = container[i];
         }
 

@@ -444,7 +444,7 @@ public sealed class FluidBalance
         PumpTotalRead e => instilled.Touched(e.Line, e),
         IrrigantInstilled e => instilled.Touched(e.Line, e),
         FlowSet e => instilled.Touched(e.Line, e),
-        DrainageEmptied or DrainageLevelRead or DrainageWeighed => new(Early(entry), drained.LastComparedWith(entry)),
+        DrainageEmptied or DrainageLevelRead or DrainageWeighed => new(Instant.Min(Early(entry), entry.At), drained.LastComparedWith(entry)),
         UrineCollected => new(Instant.Min(Early(entry), instilled.EarliestStart(entry.At)), AfterUrine(entry.At)),
         DrainClamped or DrainReleased => Clamped(entry.At),
         BladderScanned => new(entry.At - Settings.ScanReach, entry.At + Settings.ScanReach),
