@@ -13,6 +13,7 @@ internal sealed class Ward
     private readonly List<Entry> entries = [];
     private readonly DateTimeZone zone;
     private readonly Instant start;
+    private Instant? end;
 
     private Ward(DateTimeZone zone, string start)
     {
@@ -51,11 +52,18 @@ internal sealed class Ward
 
     public IReadOnlyList<Entry> Entries => entries;
 
-    public EpisodeFrame Frame => new(start, null, zone, [new(7, 0), new(15, 0), new(23, 0)]);
+    public EpisodeFrame Frame => new(start, end, zone, [new(7, 0), new(15, 0), new(23, 0)]);
 
     private static MeasuringCharacter Nothing => new(0, 0, 0, 0, "no doubt, for tests of edges");
 
     public static Ward Opens(string start, DateTimeZone? zone = null) => new(zone ?? DateTimeZone.Utc, start);
+
+    /// <summary>The same ward, its episode ended.</summary>
+    public Ward Ends(string clock)
+    {
+        end = At(clock);
+        return this;
+    }
 
     public static Volume Ml(decimal millilitres) => Volume.FromMillilitres(millilitres);
 
@@ -92,17 +100,22 @@ internal sealed class Ward
     public Ward Flow(string clock, decimal mlPerHour, string line = "1") =>
         Chart(new FlowSet(Header(clock), line, FlowRate.FromMillilitresPerHour(mlPerHour), null, null));
 
-    public Ward Instilled(string clock, decimal ml, string? from = null, string? recordedAt = null) =>
-        Chart(new IrrigantInstilled(Header(clock, from: from, recordedAt: recordedAt), "1", Ml(ml)));
+    public Ward Instilled(string clock, decimal ml, string? from = null, string? recordedAt = null, string line = "1", string? id = null) =>
+        Chart(new IrrigantInstilled(Header(clock, from: from, recordedAt: recordedAt, id: id), line, Ml(ml)));
 
-    public Ward Syringe(string clock, decimal ml) => Chart(new IrrigantInstilled(Header(clock, MeasuringWay.Syringe), "1", Ml(ml)));
+    public Ward Syringe(string clock, decimal ml, string line = "1") => Chart(new IrrigantInstilled(Header(clock, MeasuringWay.Syringe), line, Ml(ml)));
 
-    public Ward PumpTotal(string clock, decimal ml, bool restarted = false) => Chart(new PumpTotalRead(Header(clock, MeasuringWay.Pump), "1", Ml(ml), restarted));
+    public Ward PumpTotal(string clock, decimal ml, bool restarted = false, string line = "1") =>
+        Chart(new PumpTotalRead(Header(clock, MeasuringWay.Pump), line, Ml(ml), restarted));
 
-    public Ward Emptied(string clock, decimal ml, string? recordedAt = null, string? id = null) =>
-        Chart(new DrainageEmptied(Header(clock, recordedAt: recordedAt, id: id), "1", Ml(ml)));
+    public Ward Emptied(string clock, decimal ml, string? recordedAt = null, string? id = null, string container = "1") =>
+        Chart(new DrainageEmptied(Header(clock, recordedAt: recordedAt, id: id), container, Ml(ml)));
 
-    public Ward Level(string clock, decimal ml) => Chart(new DrainageLevelRead(Header(clock), "1", Ml(ml)));
+    public Ward Level(string clock, decimal ml, string? from = null, string container = "1") =>
+        Chart(new DrainageLevelRead(Header(clock, from: from), container, Ml(ml)));
+
+    public Ward Weighed(string clock, decimal grams, decimal? tare = null, decimal? density = null, bool emptied = true) =>
+        Chart(new DrainageWeighed(Header(clock, MeasuringWay.Weighed), "1", Mass.FromGrams(grams), tare is { } t ? Mass.FromGrams(t) : null, density, emptied));
 
     public Ward Urine(string clock, decimal ml, UrineRoute route = UrineRoute.UrethralCatheter, string? recordedAt = null) =>
         Chart(new UrineCollected(Header(clock, recordedAt: recordedAt), route, Ml(ml)));
@@ -136,6 +149,9 @@ internal sealed class Ward
         FluidBalance.Of(EpisodeLog.Empty(Frame).Append(entries, start).Log, BalanceSettings.Default with { Characters = characters ?? MeasuringCharacters.Default });
 
     public System.Collections.Immutable.ImmutableArray<Forecast> Forecast(string clock) => Forecasts.Of(Balance(), null, null, At(clock), ForecastSettings.Default);
+
+    /// <summary>A window from one clock time to another.</summary>
+    public OutputWindow Window(string from, string to, MeasuringCharacters? characters = null) => Balance(characters).Over(WindowKind.Trailing, new(At(from), At(to)));
 
     public OutputWindow Hour(string clock) => Balance().Over(WindowKind.ClockHour, new(At(clock), At(clock) + Duration.FromHours(1)));
 

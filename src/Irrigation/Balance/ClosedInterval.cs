@@ -134,7 +134,7 @@ public sealed record ClosedInterval
     /// <summary><c>bladder</c>, or the slug of a route that does not pass the bladder.</summary>
     public required string Stream { get; init; }
 
-    /// <summary>The reading before, or the start of the episode.</summary>
+    /// <summary>The reading before, or the start of the episode. Before the end.</summary>
     public required Instant Start { get; init; }
 
     /// <summary>The closing reading; the moment of clamping, where it was taken during a clamp.</summary>
@@ -196,7 +196,6 @@ public sealed record ClosedInterval
     public Measured? WorkedBetween(Instant from, Instant to, decimal urineDrift)
     {
         if (Worked is not { } worked) return null;
-        if (from <= Start && to >= End) return worked;
         var (a, b) = (Fraction(from), Fraction(to));
         var share = new Measured(OutputBetween(from, to)!.Value, Running(worked.Best, to) - Running(worked.Best, from), worked.Errors * (double)(b - a));
         return share.Doubting(new("apportioning of", Stream, At: End), ErrorBudget.Rectangular(urineDrift) * Math.Abs(worked.Best.Millilitres) * ((b * (1 - b)) - (a * (1 - a))));
@@ -214,11 +213,9 @@ public sealed record ClosedInterval
     /// <inheritdoc/>
     public override int GetHashCode() => HashCode.Combine(Stream, Start, End, Output, Status);
 
-    private Volume Running(Volume whole, Instant at)
-    {
-        if (at <= Start) return Volume.Zero;
-        return at >= End ? whole : whole.Share(Elapsed.Between(Start, at), Elapsed.Between(Start, End));
-    }
+    private Volume Running(Volume whole, Instant at) => whole.Share(Elapsed.Between(Start, Within(at)), Elapsed.Between(Start, End));
 
-    private decimal Fraction(Instant at) => at <= Start ? 0 : at >= End ? 1 : Elapsed.Between(Start, at) / Elapsed.Between(Start, End);
+    private decimal Fraction(Instant at) => Elapsed.Between(Start, Within(at)) / Elapsed.Between(Start, End);
+
+    private Instant Within(Instant at) => Instant.Max(Start, Instant.Min(End, at));
 }

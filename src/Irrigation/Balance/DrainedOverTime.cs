@@ -79,7 +79,7 @@ internal sealed class DrainedOverTime(EpisodeLog log, BalanceSettings settings)
             amount += difference;
             if (doubt is { } caveat) caveats = caveats.Add(caveat);
             if (added > settings.LargestVolume) caveats = caveats.Add(Caveat.ImplausibleVolume);
-            if (reading.At > closing && DrainedSinceClamp(reading, closing) && added > Volume.Zero) caveats = caveats.Add(Caveat.DrainageWhileClamped);
+            if (DrainedSinceClamp(reading, closing) && added > Volume.Zero) caveats = caveats.Add(Caveat.DrainageWhileClamped);
             parts.Add(new(PartKind.Drainage, reading.Key, since, reading.At, Content(reading), added) { Readings = before is { } level ? new(level, null, Content(reading)) : null });
         }
 
@@ -94,7 +94,7 @@ internal sealed class DrainedOverTime(EpisodeLog log, BalanceSettings settings)
         while (container[i] != reading) i++;
         var since = container.At(i - 1)?.At ?? log.Frame.Start;
         var (before, known) = LevelBefore(container, i);
-        var doubt = known ? null : reading.At == log.Frame.Start ? null : (Caveat?)Caveat.DrainageStartUnknown;
+        var doubt = known ? null : (Caveat?)Caveat.DrainageStartUnknown;
 
         // A reading at the very start says what was there before: it counts for nothing and is the level to compare with.
         if (reading.At <= log.Frame.Start) return (since, Measured.Nothing, null, null);

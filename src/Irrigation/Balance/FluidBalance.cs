@@ -64,8 +64,8 @@ public sealed class FluidBalance
     /// <summary>The settings it was worked out with.</summary>
     public BalanceSettings Settings { get; }
 
-    /// <summary>The streams that have closed intervals, the bladder first.</summary>
-    public IEnumerable<string> Streams => streams.Where(s => !s.Value.IsEmpty).Select(s => s.Key).OrderBy(s => s == Bladder ? "" : s, StringComparer.Ordinal);
+    /// <summary>The streams that have closed intervals, by name: so the bladder first.</summary>
+    public IEnumerable<string> Streams => streams.Where(s => !s.Value.IsEmpty).Select(s => s.Key).Order(StringComparer.Ordinal);
 
     /// <summary>The last closing point of the bladder; the episode's start where there is none.</summary>
     public Instant LastClosing => this[Bladder] is { Count: > 0 } intervals ? intervals[^1].End : Log.Frame.Start;
@@ -444,7 +444,7 @@ public sealed class FluidBalance
         PumpTotalRead e => instilled.Touched(e.Line, e),
         IrrigantInstilled e => instilled.Touched(e.Line, e),
         FlowSet e => instilled.Touched(e.Line, e),
-        DrainageEmptied or DrainageLevelRead or DrainageWeighed => new(Early(entry), drained.LastComparedWith(entry)),
+        DrainageEmptied or DrainageLevelRead or DrainageWeighed => new(Instant.Min(Early(entry), entry.At), drained.LastComparedWith(entry)),
         UrineCollected => new(Instant.Min(Early(entry), instilled.EarliestStart(entry.At)), AfterUrine(entry.At)),
         DrainClamped or DrainReleased => Clamped(entry.At),
         BladderScanned => new(entry.At - Settings.ScanReach, entry.At + Settings.ScanReach),

@@ -93,7 +93,7 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
         var bags = line.Bags;
         if (bags.LastAtOrBefore(asOf) is not (BagHung or BagRead) || PumpFed(line, bags.LastAtOrBefore(asOf)!.At)) return null;
         var last = bags.LastAtOrBefore(asOf)!;
-        var left = Remaining(bags, last) - RateOver(line, last.At, asOf);
+        var left = Remaining(bags, last) - RateOver(line, last.At, asOf, asOf);
         return left > Volume.Zero ? left : Volume.Zero;
     }
 
@@ -173,9 +173,9 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
         {
             var (share, spread) = stretch.Amount is { } amount ? Share(line, stretch, start, end, amount) : default;
             sum.Measured(new(PartKind.Irrigant, stretch.Entry, stretch.Start, stretch.End, stretch.Amount?.Charted, stretch.Amount is null ? null : share.Charted) { Readings = stretch.Readings, Spread = spread }, stretch.Amount is null ? null : share);
-            if (stretch.End > start && stretch.End <= end) sum.Chart(stretch.Amount?.Charted);
+            if (stretch.End <= end) sum.Chart(stretch.Amount?.Charted);
             if (stretch.Doubt is { } doubt) sum.Note(doubt);
-            if ((stretch.Start < end && end < stretch.End) || (stretch.Start < start && start < stretch.End)) sum.Note(Caveat.IrrigantInterpolated);
+            if (stretch.Start < start || stretch.End > end) sum.Note(Caveat.IrrigantInterpolated);
             if (stretch.Amount?.Charted is { } whole && stretch.End > stretch.Start && FlowRate.Of(whole, stretch.End - stretch.Start) > settings.HighestGravityFlow)
             {
                 sum.Note(Caveat.ImplausibleFlow);
@@ -190,7 +190,7 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
 
     private void AddSyringes(Sum sum, Line line, Instant start, Instant end)
     {
-        foreach (var given in line.Syringes.After(start - settings.DwellLead, end).Cast<IrrigantInstilled>())
+        foreach (var given in line.Syringes.After(start - settings.DwellLead - Duration.Epsilon, end).Cast<IrrigantInstilled>())
         {
             if (given.At > start) sum.Chart(given.Amount);
 
@@ -212,9 +212,9 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
     {
         var (bags, pumps, totals, flows) = (line.Bags, line.Pumps, line.Totals, line.Flows);
         Timeline[] all = [bags, pumps, totals, flows];
-        var edges = all.SelectMany(t => t.After(from, to)).Select(e => e.At).Append(to).Distinct().Order();
+        Instant[] edges = [.. all.SelectMany(t => t.After(from, to)).Select(e => e.At), to];
         var start = from;
-        foreach (var edge in edges)
+        foreach (var edge in edges.Order())
         {
             AddPiece(sum, line, start, edge, end);
             start = edge;
@@ -244,20 +244,25 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
             }
 
             var left = Remaining(line.Bags, lastBag);
-            var ran = Smaller(RateOver(line, lastBag.At, to), left) - Smaller(RateOver(line, lastBag.At, from), left);
+            var ran = Smaller(RateOver(line, lastBag.At, to, from), left) - Smaller(RateOver(line, lastBag.At, from, from), left);
             sum.FromRate(flow.Key, from, to, settings.Characters.Ran(ran, flow), charted: false);
         }
-        else if (lastBag is BagTakenDown && !pumpFed && !(lastPump?.At > lastBag.At) && !(lastTotal?.At > lastBag.At))
+        else if (lastBag is BagTakenDown && !(lastPump?.At > lastBag.At) && !(lastTotal?.At > lastBag.At))
         {
             // Nothing hangs on the line: a measured nothing, whatever the last flow said.
         }
         else if (flow is not null)
         {
-            var ran = flow.Rate.Over(to - from);
-            var awaited = flow.Rate > FlowRate.Stopped && (lastPump is not null || lastTotal is not null);
-            if (flow.Rate > FlowRate.Stopped) sum.Note(awaited ? Caveat.IrrigantNotReadYet : Caveat.IrrigantFromRate);
+            if (flow.Rate <= FlowRate.Stopped) return;
+            var awaited = lastPump is not null || lastTotal is not null;
+            sum.Note(awaited ? Caveat.IrrigantNotReadYet : Caveat.IrrigantFromRate);
             if (awaited) sum.Awaits();
-            if (flow.Rate > FlowRate.Stopped) sum.FromRate(flow.Key, from, to, settings.Characters.Ran(ran, flow), charted: !awaited);
+            sum.FromRate(flow.Key, from, to, settings.Characters.Ran(flow.Rate.Over(to - from), flow), charted: !awaited);
+        }
+        else if (pumpFed && lastPump is null)
+        {
+            // Until a counter is first read it has told nothing, unless it then stands at 0.
+            if (((PumpTotalRead)line.Pumps[0]).Total > Volume.Zero) sum.Unknown();
         }
         else if (lastPump is not null && !(urineSince > lastPump.At))
         {
@@ -278,11 +283,10 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
     {
         if (stretches.Exists(s => s.Start <= start && s.End >= end)) yield break; // as nearly always
         var from = start;
-        foreach (var stretch in stretches.Where(s => s.End > s.Start).OrderBy(s => s.Start))
+        foreach (var stretch in stretches.OrderBy(s => s.Start))
         {
-            if (stretch.Start >= end) break;
             if (stretch.Start > from) yield return (from, stretch.Start);
-            if (stretch.End > from) from = stretch.End;
+            from = Instant.Max(from, stretch.End);
         }
 
         if (from < end) yield return (from, end);
@@ -296,6 +300,8 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
         {
             foreach (var stretch in stretches)
             {
+                // In no time nothing has run but what was read.
+                if (stretch.Start == stretch.End && stretch.Amount is null) continue;
                 if (stretch.End > start && (stretch.Start < end || stretch.End <= end)) measured.Add(stretch);
             }
         }
@@ -314,7 +320,7 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
         Entry? before = null;
         var left = Irrigation.Measures.Measured.Nothing;
         var (full, prime) = (Volume.Zero, (Volume?)null);
-        for (i = Math.Max(i, 0); i < bags.Count && (before is null || before.At < end); i++)
+        for (i = Math.Max(i, 0); i < bags.Count && (before is null || before.At <= end); i++)
         {
             var entry = bags[i];
             var from = before?.At ?? UnknownStart(line, entry.At);
@@ -357,13 +363,17 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
     }
 
     /// <summary>What was left in the hanging bag at its last reading, as charted: a flow cannot deliver more.</summary>
-    private Volume Remaining(Timeline bags, Entry last)
+    private static Volume Remaining(Timeline bags, Entry last)
     {
         Volume? left = null;
         for (var i = bags.FirstAfter(last.At) - 1; i >= 0; i--)
         {
             if (bags[i] is BagRead read) left = left is { } so ? Smaller(so, read.Remaining) : read.Remaining;
-            if (bags[i] is BagHung hung) return left is { } known ? Smaller(known, Usable(hung, first: false).Charted) : Usable(hung, first: false).Charted;
+            if (bags[i] is BagHung hung)
+            {
+                var full = hung.Labelled - (hung.TubingPrime ?? Volume.Zero);
+                return left is { } known ? Smaller(known, full) : full;
+            }
         }
 
         return left ?? Volume.Zero;
@@ -380,7 +390,7 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
     private IEnumerable<Stretch> Pumps(Line line, Instant start, Instant end)
     {
         var pumps = line.Pumps;
-        for (var i = Math.Max(pumps.FirstAfter(start) - 1, 0); i + 1 < pumps.Count && pumps[i].At < end; i++)
+        for (var i = Math.Max(pumps.FirstAfter(start) - 1, 0); i + 1 < pumps.Count && pumps[i].At <= end; i++)
         {
             var (from, to) = ((PumpTotalRead)pumps[i], (PumpTotalRead)pumps[i + 1]);
             if (to.Restarted) yield return new(from.At, to.At, settings.Characters.Counted(to.Total, to), to.Key, null, new(Volume.Zero, null, to.Total));
@@ -425,7 +435,6 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
     /// <summary>The share of a stretch that falls into a time, with the doubt about its shape where an end lies within.</summary>
     private (Measured Share, Spread? By) Share(Line line, Stretch stretch, Instant start, Instant end, Measured amount)
     {
-        if (stretch.Start == stretch.End) return (stretch.End > start && stretch.End <= end ? amount : Irrigation.Measures.Measured.Nothing, null);
         if (stretch.Start >= start && stretch.End <= end) return (amount, null);
         var weigh = Weights(line, stretch, out var by);
         var (whole, from, to) = (weigh(stretch.End), weigh(Instant.Max(start, stretch.Start)), weigh(Instant.Min(end, stretch.End)));
@@ -452,7 +461,7 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
     /// <summary>The running weight within a stretch: by flow where it is charted, else by unclamped time, else by time.</summary>
     private Func<Instant, decimal> Weights(Line line, Stretch stretch, out SpreadBy by)
     {
-        Func<Instant, decimal> flow = at => RateOver(line, stretch.Start, at).Millilitres;
+        Func<Instant, decimal> flow = at => RateOver(line, stretch.Start, at, stretch.End - Duration.Epsilon).Millilitres;
         by = SpreadBy.ChartedFlow;
         if (flow(stretch.End) > 0) return flow;
         var clamped = Clamped(stretch.Start, stretch.End);
@@ -461,12 +470,12 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
         return at => Elapsed.Between(stretch.Start, at) - Clamped(stretch.Start, at);
     }
 
-    /// <summary>What the charted flow makes of a time; a flow first charted within it counts backwards to its start.</summary>
-    private static Volume RateOver(Line line, Instant start, Instant end)
+    /// <summary>What the charted flow makes of a time; where none was charted at its start, the first one up to <paramref name="known"/> counts backwards.</summary>
+    private static Volume RateOver(Line line, Instant start, Instant end, Instant known)
     {
         var flows = line.Flows;
         var i = flows.FirstAfter(start) - 1;
-        var rate = (flows.At(i) ?? flows.At(0)) is FlowSet first && (i >= 0 || first.At < end) ? first.Rate : FlowRate.Stopped;
+        var rate = (flows.At(i) ?? flows.At(0)) is FlowSet first && first.At <= known ? first.Rate : FlowRate.Stopped;
         var sum = Volume.Zero;
         var from = start;
         for (i++; i < flows.Count && flows[i].At < end; i++)

@@ -131,7 +131,7 @@ public static class Windows
             Covered = covered,
             Instilled = closed == to ? irrigant.Amount?.Charted : balance.InstilledBetween(from, closed).Amount?.Charted,
             IrrigantCharted = irrigant.Charted,
-            DrainageCharted = balance.DrainageCharted(start, end),
+            DrainageCharted = balance.DrainageCharted(from, to),
             Caveats = caveats.InOrder(),
             Intervals = intervals,
             Shares = [.. intervals.Zip(shares, (i, share) => new WindowShare(i, Instant.Max(start, i.Start), Instant.Min(known, i.End), balance.Settings.BestEstimateIsHeadline && FluidBalance.Estimable(caveats) ? share?.Best : share?.Charted))],
@@ -171,10 +171,9 @@ public static class Windows
         var (sum, upTo) = (Duration.Zero, start);
         foreach (var interval in intervals.Where(i => i.Output is not null).OrderBy(i => i.Start))
         {
-            var (from, to) = (Instant.Max(interval.Start, upTo), Instant.Min(interval.End, end));
-            if (to <= from) continue;
-            sum += to - from;
-            upTo = to;
+            var from = Instant.Max(interval.Start, upTo);
+            upTo = Instant.Max(from, Instant.Min(interval.End, end));
+            sum += upTo - from;
         }
 
         return sum;

@@ -27,9 +27,6 @@ public sealed class Timeline
     /// <summary>The entry at a position, 0 the earliest.</summary>
     public Entry this[int index] => entries[index];
 
-    /// <summary>A timeline of these entries.</summary>
-    public static Timeline Of(IEnumerable<Entry> entries) => new([.. entries.Order(Order)]);
-
     /// <summary>With one more.</summary>
     public Timeline With(Entry entry)
     {
