@@ -59,6 +59,21 @@ public sealed record WeightInForce(BodyWeight Weight, Instant At, string? Doubt)
         return new(latest.Weight, latest.At, Implausible(latest.Weight, before?.Weight, plausible, group, years, settings));
     }
 
+    /// <summary>The moment from which it does not matter whether there was a weight at another: null where it matters to the end.</summary>
+    /// <remarks>The next plausible weight takes over and is itself compared with the one before; the one after that is not.</remarks>
+    public static Instant? EndOfReach(EpisodeLog log, Instant at, Patient patient, CriteriaSettings settings)
+    {
+        var weights = log["weight-measured"];
+        for (var i = weights.FirstAfter(at); i < weights.Count; i++)
+        {
+            var next = (WeightMeasured)weights[i];
+            var (low, high) = settings.PlausibleWeight(patient.GroupAt(next.At), patient.YearsAt(next.At));
+            if (next.Weight.Kilograms >= low && next.Weight.Kilograms <= high) return weights.NextAfter(next.At)?.At;
+        }
+
+        return null;
+    }
+
     private static string? Implausible(BodyWeight weight, BodyWeight? before, WeightRange plausible, AgeGroup group, int? years, CriteriaSettings settings)
     {
         var (low, high) = plausible;

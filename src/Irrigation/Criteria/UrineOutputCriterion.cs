@@ -84,6 +84,9 @@ public sealed record CriterionResult
     /// <summary>Its stage; 0 for a criterion without stages.</summary>
     public required int Stage { get; init; }
 
+    /// <summary>What names it among all criteria: <c>kdigo-1</c>, <c>kdigo-3-anuria</c>, <c>oliguria</c>.</summary>
+    public string Slug => Stage == 0 ? Name : $"{Name}-{Stage}{(Unit == "mL" ? "-anuria" : "")}";
+
     /// <summary>Which of the two readings.</summary>
     public required Reading Reading { get; init; }
 

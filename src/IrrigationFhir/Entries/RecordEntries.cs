@@ -1,6 +1,7 @@
 using System.Collections.Immutable;
 using System.Text.Json;
 using Irrigation.Balance;
+using Irrigation.Criteria;
 using Irrigation.Episodes;
 using IrrigationFhir.Episodes;
 using IrrigationFhir.Fhir;
@@ -26,7 +27,7 @@ internal abstract record EntriesOutcome
 internal sealed record EntryReply(int Index, EntryKey? Key, Disposition? Disposition, LoggedEntry? Logged, IReadOnlyList<EntryProblem> Problems);
 
 /// <summary>The main path: from what was sent to what is stored and published.</summary>
-internal sealed class RecordEntries(EpisodesInMemory episodes, EpisodeStore store, ProfileValidator profiles, EntrySettings settings, TimeProvider clock)
+internal sealed class RecordEntries(EpisodesInMemory episodes, EpisodeStore store, ProfileValidator profiles, EntrySettings settings, CriteriaSettings limits, TimeProvider clock)
 {
     /// <summary>Records entries in an episode: all of them or none, or with <paramref name="lenient"/> those that can be.</summary>
     public Task<EntriesOutcome> Handle(string episodeId, IReadOnlyList<JsonElement> sent, bool lenient, CancellationToken stop) =>
@@ -53,7 +54,7 @@ internal sealed class RecordEntries(EpisodesInMemory episodes, EpisodeStore stor
         var appended = episode.Log.Append(accepted.Select(s => s.Entry!), now);
         var (balance, changes) = episode.Balance.After(appended);
         var after = episode with { Balance = balance };
-        var (valid, faulty) = profiles.Sort(EpisodeMapper.ToResources(episode, after, appended, changes));    // … to here
+        var (valid, faulty) = profiles.Sort(EpisodeMapper.ToResources(episode, after, appended, changes, limits));    // … to here
 
         var rows = accepted.Zip(appended.Outcomes).Where(p => p.Second.Disposition != Disposition.Repeated).Select(p => Row(p.First, p.Second.Logged)).ToList();
         var replies = Replies(judged, appended.Outcomes);

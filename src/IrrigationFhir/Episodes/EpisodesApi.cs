@@ -230,7 +230,7 @@ internal abstract record OpenedEpisode
 }
 
 /// <summary>Opens an episode, or amends the one with its identifier.</summary>
-internal sealed class OpenEpisode(EpisodesInMemory episodes, EpisodeStore store, ProfileValidator profiles, StoreSettings settings)
+internal sealed class OpenEpisode(EpisodesInMemory episodes, EpisodeStore store, ProfileValidator profiles, StoreSettings settings, CriteriaSettings limits)
 {
     /// <summary>Opens or amends.</summary>
     public async Task<OpenedEpisode> Handle(System.Text.Json.JsonElement json, CancellationToken stop)
@@ -266,7 +266,7 @@ internal sealed class OpenEpisode(EpisodesInMemory episodes, EpisodeStore store,
         if (outside is not null) return new OpenedEpisode.Rejected(StatusCodes.Status409Conflict, [outside]);
 
         var after = new Episode(episode.Row with { Json = definition.Json, ClosedAt = definition.Frame.End }, definition, balance);
-        var (valid, faulty) = profiles.Sort(EpisodeMapper.ToResources(episode, after, changes));
+        var (valid, faulty) = profiles.Sort(EpisodeMapper.ToResources(episode, after, changes, limits));
         var withheld = faulty.ToRows();
         var change = new EpisodeChange(episode.Row.PatientKey, id, episode.Row.Version, [], [.. valid.Select(ResourceDraft.Of)], withheld, definition.Json, definition.Frame.End);
         return await store.Save(change, stop) is SaveOutcome.Saved saved

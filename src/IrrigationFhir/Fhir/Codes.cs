@@ -73,10 +73,29 @@ internal static class Codes
 
         /// <summary>Duration.</summary>
         public static UcumUnit Hour { get; } = new("h", "h");
+
+        /// <summary>Body weight.</summary>
+        public static UcumUnit Kilogram { get; } = new("kg", "kg");
+
+        /// <summary>Urine output per body weight. <c>mL/(kg.h)</c> is the same and not our spelling.</summary>
+        public static UcumUnit MillilitrePerKilogramHour { get; } = new("mL/kg/h", "mL/kg/h");
+
+        /// <summary>Part of a window.</summary>
+        public static UcumUnit Percent { get; } = new("%", "%");
+
+        /// <summary>Pain, 0 to 10.</summary>
+        public static UcumUnit Score { get; } = new("{score}", "score");
+
+        /// <summary>Every unit that a resource of ours can have; the invariant <c>ifh-ucum</c> lists the same.</summary>
+        public static IReadOnlyList<UcumUnit> All { get; } =
+            [Millilitre, MillilitrePerHour, MillilitrePer8Hours, MillilitrePer12Hours, MillilitrePerDay, MillilitrePerKilogramHour, DropsPerMinute, DropsPerMillilitre, Gram, Kilogram, Hour, Percent, Score];
     }
 
     private static readonly string[] LocalSystems =
-        ["irrigation-observation", "irrigation-kind", "output-window", "calculation-method", "measuring-way", "urine-route", "balance-term", "caveat", "entry-kind"];
+    [
+        "irrigation-observation", "irrigation-kind", "output-window", "calculation-method", "measuring-way", "urine-route", "balance-term", "caveat", "entry-kind",
+        "urine-output-criterion", "criterion-answer", "criterion-reading", "criterion-obstacle", "weight-kind", "clot-burden", "drainage-clarity", "tolerance", "irrigation-flag",
+    ];
 
     private static readonly Lazy<FrozenDictionary<(string System, string Slug), string>> Local = new(() =>
         LocalSystems
@@ -127,6 +146,22 @@ internal static class Codes
     private static Coding DrainageVolumeInBag => new(Systems.Mdc, "157740", "Drainage volume in bag");
 
     private static Coding PumpFlow => new(Systems.Mdc, "157784", "MDC_FLOW_FLUID_PUMP");
+
+    private static Coding ColourOfUrine => new(Systems.Loinc, "5778-6", "Color of Urine");
+
+    private static Coding ClarityOfUrine => new(Systems.Loinc, "32167-9", "Clarity of Urine");
+
+    private static Coding PainSeverity => new(Systems.Loinc, "72514-3", "Pain severity - 0-10 verbal numeric rating [Score] - Reported");
+
+    private static Coding Weight => new(Systems.Loinc, "29463-7", "Body weight");
+
+    private static Coding WeightMeasured => new(Systems.Loinc, "3141-9", "Body weight Measured");
+
+    private static Coding IdealWeight => new(Systems.Loinc, "50064-5", "Ideal body weight");
+
+    private static Coding BloodClot => new(Systems.Snomed, "75753009", "Blood clot (morphologic abnormality)");
+
+    private static Coding VitalSigns => new(Systems.ObservationCategory, "vital-signs", "Vital Signs");
 
     private static Coding Exam => new(Systems.ObservationCategory, "exam", "Exam");
 
@@ -195,6 +230,100 @@ internal static class Codes
 
     /// <summary>The categories of what was measured at the bedside: exam and fluid balance.</summary>
     public static List<CodeableConcept> FluidCategories() => [Concept(Exam), Concept(FluidBalance)];
+
+    /// <summary>The category of what was seen, felt or judged at the bedside.</summary>
+    public static List<CodeableConcept> ExamCategory() => [Concept(Exam)];
+
+    /// <summary>The category of a weight: a vital sign, where it has the code of one.</summary>
+    /// <param name="kindSlug">Code of <c>weight-kind</c>.</param>
+    public static List<CodeableConcept> WeightCategory(string kindSlug) => [Concept(IsVitalSign(kindSlug) ? VitalSigns : Exam)];
+
+    /// <summary>Whether a weight is a vital sign of R4: an ideal or a dosing weight is worked out, not found.</summary>
+    /// <param name="kindSlug">Code of <c>weight-kind</c>.</param>
+    public static bool IsVitalSign(string kindSlug) => kindSlug is "actual" or "stated" or "estimated";
+
+    /// <summary>A body weight of a kind.</summary>
+    /// <param name="kindSlug">Code of <c>weight-kind</c>.</param>
+    public static CodeableConcept BodyWeight(string kindSlug) => kindSlug switch
+    {
+        "actual" => Concept(Weight, WeightMeasured, Observed("body-weight")),
+        "stated" or "estimated" => Concept(Weight, Observed("body-weight")),
+        "ideal" => Concept(IdealWeight, Observed("body-weight")),
+        "dosing" => Concept(Observed("body-weight")),
+        _ => throw new ArgumentOutOfRangeException(nameof(kindSlug), kindSlug, "not a kind of weight"),
+    };
+
+    /// <summary>Whose weight a figure is.</summary>
+    /// <param name="slug">Code of <c>weight-kind</c>.</param>
+    public static CodeableConcept WeightKind(string slug) => Concept(Own("weight-kind", slug));
+
+    /// <summary>Colour of the drainage, as a component.</summary>
+    public static CodeableConcept DrainageColour() => Concept(Observed("drainage-colour"), ColourOfUrine);
+
+    /// <summary>Clarity of the drainage, as a component.</summary>
+    public static CodeableConcept DrainageClarity() => Concept(Observed("drainage-clarity"), ClarityOfUrine);
+
+    /// <summary>Pain from 0 to 10, as a component.</summary>
+    public static CodeableConcept Pain() => Concept(PainSeverity);
+
+    /// <summary>A colour as a person called it; with the SNOMED CT coding of that very word, where there is one.</summary>
+    /// <param name="word">As charted.</param>
+    public static CodeableConcept Colour(string word)
+    {
+        Coding? coding = word.Trim().ToLowerInvariant() switch
+        {
+            "clear" => new(Systems.Snomed, "167236000", "Urine looks clear (finding)"),
+            "yellow" => new(Systems.Snomed, "371244009", "Yellow color (qualifier value)"),
+            "dark yellow" or "amber" => new(Systems.Snomed, "720001001", "Dark yellow urine"),
+            "pale" or "straw" => new(Systems.Snomed, "162135003", "Pale Urine"),
+            "pink" or "light pink" or "light red" => new(Systems.Snomed, "720003003", "Reddish color urine"),
+            "red" or "dark red" or "bright red" => new(Systems.Snomed, "167235001", "Urine: red - blood"),
+            "brown" or "tea" => new(Systems.Snomed, "371254008", "Brown color (qualifier value)"),
+            _ => null,
+        };
+        return new() { Coding = coding is null ? [] : [coding], Text = word };
+    }
+
+    /// <summary>A clarity, in SNOMED CT and in our words.</summary>
+    /// <param name="slug">Code of <c>drainage-clarity</c>.</param>
+    public static CodeableConcept Clarity(string slug) => Concept(
+        slug switch
+        {
+            "clear" => new Coding(Systems.Snomed, "167236000", "Urine looks clear (finding)"),
+            "slightly-cloudy" => new Coding(Systems.Snomed, "1290141002", "Slightly cloudy urine (finding)"),
+            "cloudy" => new Coding(Systems.Snomed, "7766007", "Cloudy urine (finding)"),
+            "turbid" => new Coding(Systems.Snomed, "167238004", "Turbid urine (finding)"),
+            _ => throw new ArgumentOutOfRangeException(nameof(slug), slug, "not a clarity"),
+        },
+        Own("drainage-clarity", slug));
+
+    /// <summary>How many clots; where there are any, with the SNOMED CT coding of a clot.</summary>
+    /// <param name="slug">Code of <c>clot-burden</c>.</param>
+    public static CodeableConcept Clots(string slug) => slug == "none" ? Concept(Own("clot-burden", slug)) : Concept(BloodClot, Own("clot-burden", slug));
+
+    /// <summary>How the patient bore it.</summary>
+    /// <param name="slug">Code of <c>tolerance</c>.</param>
+    public static CodeableConcept Tolerance(string slug) => Concept(Own("tolerance", slug));
+
+    /// <summary>A criterion of urine output.</summary>
+    /// <param name="slug">Code of <c>urine-output-criterion</c>.</param>
+    public static CodeableConcept UrineOutputCriterion(string slug) => Concept(Observed("urine-output-criterion"), Own("urine-output-criterion", slug));
+
+    /// <summary>One of the four answers of a criterion.</summary>
+    /// <param name="slug">Code of <c>criterion-answer</c>.</param>
+    public static CodeableConcept CriterionAnswer(string slug) => Concept(Own("criterion-answer", slug));
+
+    /// <summary>By which of the customary readings a criterion was judged.</summary>
+    /// <param name="slug">Code of <c>criterion-reading</c>.</param>
+    public static CodeableConcept CriterionReading(string slug) => Concept(Own("criterion-reading", slug));
+
+    /// <summary>Why a criterion cannot be evaluated.</summary>
+    /// <param name="slug">Code of <c>criterion-obstacle</c>.</param>
+    public static CodeableConcept CriterionObstacle(string slug) => Concept(Own("criterion-obstacle", slug));
+
+    /// <summary>A pattern that asks a person to look at the patient, in our words first.</summary>
+    /// <param name="slug">Code of <c>irrigation-flag</c>.</param>
+    public static CodeableConcept Flag(string slug) => Concept(Own("irrigation-flag", slug));
 
     /// <summary>Which stretch of time an output stands for.</summary>
     /// <param name="slug">Code of <c>output-window</c>.</param>

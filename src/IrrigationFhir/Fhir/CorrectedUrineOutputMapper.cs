@@ -14,9 +14,6 @@ internal static class CorrectedUrineOutputMapper
     /// <summary>The profile's slug.</summary>
     public const string Slug = "corrected-urine-output";
 
-
-
-
     /// <summary>The id of a closed interval's Observation: named by its end, so that a late reading that moves its start makes a new version.</summary>
     public static string IdOf(Episode episode, ClosedInterval interval) => Wire.WindowId(episode.Id, Slug, 'i', interval.End);
 
@@ -89,7 +86,7 @@ internal static class CorrectedUrineOutputMapper
     }
 
     /// <summary>An hour rests on closed intervals (and other routes' readings); a shift or day on its hours, so that the list stays short.</summary>
-    private static IEnumerable<string> Sources(OutputWindow window, Episode episode)
+    public static IEnumerable<string> Sources(OutputWindow window, Episode episode)
     {
         if (window.Kind is WindowKind.Shift or WindowKind.LocalDay)
         {
@@ -103,17 +100,20 @@ internal static class CorrectedUrineOutputMapper
             : i.Parts.Select(p => EntryMapper.IdOf(episode, episode.Log.Current(p.Entry)!.Entry)).OfType<string>());
     }
 
+    /// <summary>How firm it is, in FHIR's words.</summary>
+    public static ObservationStatus StatusOf(OutputStatus status) => status switch
+    {
+        OutputStatus.Final => ObservationStatus.Final,
+        OutputStatus.Preliminary => ObservationStatus.Preliminary,
+        OutputStatus.Amended => ObservationStatus.Amended,
+        OutputStatus.Corrected => ObservationStatus.Corrected,
+    };
+
     private static Observation Bare(string id, WindowKind kind, Instant start, Instant end, OutputStatus status, bool withdrawn, Episode episode) => new()
     {
         Id = id,
         Meta = new() { Profile = [Profiles.CorrectedUrineOutput] },
-        Status = withdrawn ? ObservationStatus.EnteredInError : status switch
-        {
-            OutputStatus.Final => ObservationStatus.Final,
-            OutputStatus.Preliminary => ObservationStatus.Preliminary,
-            OutputStatus.Amended => ObservationStatus.Amended,
-            OutputStatus.Corrected => ObservationStatus.Corrected,
-        },
+        Status = withdrawn ? ObservationStatus.EnteredInError : StatusOf(status),
         Category = Codes.OutputCategories(Irrigation.Slug.Of(kind)),
         Subject = Wire.Reference(episode.Definition.Patient),
         Encounter = episode.Definition.Encounter is { } encounter ? Wire.Reference(encounter) : null,
@@ -137,7 +137,8 @@ internal static class CorrectedUrineOutputMapper
         return observation;
     }
 
-    private static CodeableConcept Absent(AbsentReason? reason) => Codes.DataAbsent(reason switch
+    /// <summary>Why there is no number, in FHIR's words.</summary>
+    public static CodeableConcept Absent(AbsentReason? reason) => Codes.DataAbsent(reason switch
     {
         AbsentReason.IrrigantNotReadYet => "temp-unknown",
         AbsentReason.NotCovered => "not-performed",

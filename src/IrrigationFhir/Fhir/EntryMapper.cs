@@ -19,6 +19,10 @@ internal static class EntryMapper
         UrineCollected => "urine-collected",
         LeakEstimated => "leak-estimated",
         BladderScanned => "bladder-scan-volume",
+        BladderPalpated => "bladder-palpation",
+        DrainageAppearance => "drainage-appearance",
+        ToleranceNoted => "tolerance",
+        WeightMeasured => "body-weight",
         _ => null,
     };
 
@@ -41,6 +45,10 @@ internal static class EntryMapper
         UrineCollected e => Urine(e, episode, status),
         LeakEstimated e => With(Bare(e, episode, status), Profiles.LeakEstimated, Codes.LeakEstimated(), Wire.Quantity(e.Amount)),
         BladderScanned e => With(Bare(e, episode, status), Profiles.BladderScanVolume, Codes.BladderScanVolume(), Wire.Quantity(e.Held)),
+        BladderPalpated e => Palpated(e, episode, status),
+        DrainageAppearance e => Appearance(e, episode, status),
+        ToleranceNoted e => Tolerance(e, episode, status),
+        WeightMeasured e => Weight(e, episode, status),
         _ => null,
     };
 
@@ -126,4 +134,61 @@ internal static class EntryMapper
         observation.Method = Codes.UrineRoute(route);
         return observation;
     }
+
+    private static Observation Palpated(BladderPalpated palpated, Episode episode, ObservationStatus status)
+    {
+        var observation = Seen(palpated, episode, status, Profiles.BladderPalpation, "bladder-palpation",
+            [Yes("bladder-distended", palpated.Distended), Yes("bladder-tender", palpated.Tender)]);
+        observation.BodySite = Codes.Bladder();
+        return observation;
+    }
+
+    /// <remarks>A grade whose scale nobody named is kept and says so: on another scale the number means another colour.</remarks>
+    private static Observation Appearance(DrainageAppearance seen, Episode episode, ObservationStatus status) => Seen(
+        seen, episode, status, Profiles.DrainageAppearance, "drainage-appearance",
+        [
+            seen.Colour is { } colour ? new() { Code = Codes.DrainageColour(), Value = Codes.Colour(colour) } : null,
+            seen.Grade is { } grade ? new() { Code = Codes.Component("colour-grade"), Value = new Integer(grade) } : null,
+            seen.Scale is { } scale ? new() { Code = Codes.Component("colour-scale"), Value = new FhirString(scale) }
+                : seen.Grade is not null ? new() { Code = Codes.Component("colour-scale"), DataAbsentReason = Codes.DataAbsent("unknown") } : null,
+            seen.Clarity is { } clarity ? new() { Code = Codes.DrainageClarity(), Value = Codes.Clarity(clarity) } : null,
+            seen.Clots is { } clots ? new() { Code = Codes.Component("drainage-clot-burden"), Value = Codes.Clots(clots) } : null,
+            Yes("drainage-mucus", seen.Mucus),
+            Yes("drainage-debris", seen.Sediment),
+            Yes("drainage-odour", seen.Odour),
+        ]);
+
+    private static Observation Tolerance(ToleranceNoted noted, Episode episode, ObservationStatus status)
+    {
+        var observation = Seen(noted, episode, status, Profiles.Tolerance, "procedure-tolerance",
+        [
+            noted.Pain is { } pain ? new() { Code = Codes.Pain(), Value = Codes.Quantity(pain, Codes.Units.Score) } : null,
+            Yes("bladder-spasm", noted.Spasm),
+        ]);
+        if (noted.Tolerated is not { } tolerated) return observation;
+        (observation.Value, observation.DataAbsentReason) = (Codes.Tolerance(tolerated ? "well" : "poor"), null);
+        return observation;
+    }
+
+    private static Observation Weight(WeightMeasured measured, Episode episode, ObservationStatus status)
+    {
+        var kind = Slug.Of(measured.Weight.Kind);
+        var observation = With(Bare(measured, episode, status), Profiles.BodyWeight, Codes.BodyWeight(kind), Wire.Quantity(measured.Weight));
+        if (Codes.IsVitalSign(kind)) observation.Meta!.Profile = [Profiles.BodyWeight, Profiles.CoreBodyWeight];
+        (observation.Category, observation.Method) = (Codes.WeightCategory(kind), Codes.WeightKind(kind));
+        return observation;
+    }
+
+    /// <summary>What was seen or felt; an entry that says nothing of it was not an assessment.</summary>
+    private static Observation Seen(Entry entry, Episode episode, ObservationStatus status, string profile, string slug, IEnumerable<Observation.ComponentComponent?> findings)
+    {
+        var observation = Bare(entry, episode, status);
+        (observation.Meta, observation.Code, observation.Category, observation.Method) = (new() { Profile = [profile] }, Codes.Component(slug), Codes.ExamCategory(), null);
+        observation.Component = [.. findings.OfType<Observation.ComponentComponent>()];
+        if (observation.Component.Count == 0) observation.DataAbsentReason = Codes.DataAbsent("not-performed");
+        return observation;
+    }
+
+    private static Observation.ComponentComponent? Yes(string slug, bool? seen) =>
+        seen is { } value ? new() { Code = Codes.Component(slug), Value = new FhirBoolean(value) } : null;
 }

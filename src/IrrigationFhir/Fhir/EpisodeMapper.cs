@@ -1,6 +1,7 @@
 using System.Collections.Immutable;
 using Hl7.Fhir.Model;
 using Irrigation.Balance;
+using Irrigation.Criteria;
 using Irrigation.Episodes;
 using IrrigationFhir.Episodes;
 using NodaTime;
@@ -14,17 +15,33 @@ internal static class EpisodeMapper
     private static readonly ImmutableArray<WindowKind> CalendarKinds = [WindowKind.ClockHour, WindowKind.Shift, WindowKind.LocalDay];
 
     /// <summary>What an append changes.</summary>
-    public static IEnumerable<Resource> ToResources(Episode before, Episode after, Appended appended, ImmutableArray<IntervalChange> changes) =>
-    [
-        .. Measured(before, after, appended),
-        .. Outputs(before, after, changes, []),
-        .. Irrigation(before, after),
-        .. CorrectionMapper.ToProvenances(after, appended, changes),
-    ];
+    public static IEnumerable<Resource> ToResources(Episode before, Episode after, Appended appended, ImmutableArray<IntervalChange> changes, CriteriaSettings limits)
+    {
+        var weighings = Weighings(after, appended, limits).ToList();
+        return
+        [
+            .. Measured(before, after, appended),
+            .. Outputs(before, after, changes, []),
+            .. Rates(before, after, changes, weighings, limits),
+            .. Criteria(before, after, changes, weighings, limits),
+            .. Irrigation(before, after),
+            .. CorrectionMapper.ToProvenances(after, appended, changes),
+        ];
+    }
 
     /// <summary>What a changed description of the episode changes.</summary>
-    public static IEnumerable<Resource> ToResources(Episode before, Episode after, ImmutableArray<IntervalChange> changes) =>
-        [.. Outputs(before, after, changes, Edges(before, after)), .. Irrigation(before, after)];
+    public static IEnumerable<Resource> ToResources(Episode before, Episode after, ImmutableArray<IntervalChange> changes, CriteriaSettings limits)
+    {
+        // Another date of birth is another age: thresholds and plausible weights are other ones.
+        IReadOnlyList<Interval> ages = before.Definition.BirthDate == after.Definition.BirthDate ? [] : [Reach(after, after.Definition.Frame.Start, null)];
+        return
+        [
+            .. Outputs(before, after, changes, Edges(before, after)),
+            .. Rates(before, after, changes, ages, limits),
+            .. Criteria(before, after, changes, ages, limits),
+            .. Irrigation(before, after),
+        ];
+    }
 
     private static IEnumerable<Resource> Measured(Episode before, Episode after, Appended appended)
     {
@@ -103,6 +120,66 @@ internal static class EpisodeMapper
             if (!was.Intervals.IsEmpty) yield return CorrectedUrineOutputMapper.ToObservation(was, before, withdrawn: true);
         }
     }
+
+    /// <summary>The times for which the weights of an append are, or were, in force.</summary>
+    private static IEnumerable<Interval> Weighings(Episode after, Appended appended, CriteriaSettings limits)
+    {
+        var patient = new Irrigation.Criteria.Patient(after.Definition.BirthDate, after.Definition.Frame.Zone);
+        return appended.Changes.SelectMany(c => new[] { c.Before, c.After }).OfType<WeightMeasured>()
+            .Select(weight => Reach(after, weight.At, WeightInForce.EndOfReach(after.Log, weight.At, patient, limits)));
+    }
+
+    /// <summary>
+    /// From a moment to another, or to the last closing; at most the time over which windows are worked out again, counted back from its end.
+    /// A result from before that keeps the weight it was published with, and names it.
+    /// </summary>
+    private static Interval Reach(Episode after, Instant from, Instant? to)
+    {
+        var last = after.Balance.LastClosing + NodaTime.Duration.Epsilon;
+        var end = to is { } known ? Instant.Min(known, last) : last;
+        var start = Instant.Max(from, end - after.Balance.Settings.LongestApportioned);
+        return new(Instant.Min(start, end), end);
+    }
+
+    /// <summary>The rate of every interval that changed, or whose weight did; and what a scan at its end says the bladder held.</summary>
+    private static IEnumerable<Resource> Rates(Episode before, Episode after, ImmutableArray<IntervalChange> changes, IReadOnlyList<Interval> weighings, CriteriaSettings limits)
+    {
+        var done = new HashSet<Instant>();
+        foreach (var change in changes.Where(c => c.Interval.Stream == FluidBalance.Bladder))
+        {
+            var (episode, withdrawn) = change.After is null ? (before, true) : (after, false);
+            done.Add(change.Interval.End);
+            if (UrineOutputRateMapper.ToObservation(change.Interval, episode, limits, withdrawn) is { } rate) yield return rate;
+            if (RetainedVolumeMapper.ToObservation(change.Interval, episode, withdrawn) is { } held) yield return held;
+            else if (change.Before is { } was && RetainedVolumeMapper.ToObservation(was, before, withdrawn: true) is { } gone) yield return gone;
+        }
+
+        foreach (var interval in weighings.SelectMany(time => after.Balance.Reaching(FluidBalance.Bladder, time.Start - NodaTime.Duration.Epsilon, time.End)).Where(i => done.Add(i.End)))
+        {
+            if (UrineOutputRateMapper.ToObservation(interval, after, limits) is { } rate) yield return rate;
+        }
+    }
+
+    /// <summary>The criteria of every clock hour with a closing whose trailing windows a change reaches, or whose weight changed.</summary>
+    private static IEnumerable<Resource> Criteria(Episode before, Episode after, ImmutableArray<IntervalChange> changes, IReadOnlyList<Interval> weighings, CriteriaSettings limits)
+    {
+        var hours = changes.Select(change => after.Balance.Touched(change))
+            .Select(time => new Interval(time.Start, time.End + UrineOutputCriterionMapper.LongestWindow)).Concat(weighings)
+            .SelectMany(time => Calendar.Windows(WindowKind.ClockHour, after.Definition.Frame, time.Start, Instant.Min(time.End, Last(before, after)) + NodaTime.Duration.Epsilon))
+            .Distinct().OrderBy(hour => hour.Start);
+        foreach (var hour in hours)
+        {
+            var now = UrineOutputCriterionMapper.ToObservations(after, hour, limits);
+            foreach (var criterion in now) yield return criterion;
+
+            // Another age, or no closing any more: what was said of that hour is taken back.
+            if (now.Count > 0 && before.Definition.BirthDate == after.Definition.BirthDate) continue;
+            var stands = now.Select(criterion => criterion.Id).ToHashSet();
+            foreach (var gone in UrineOutputCriterionMapper.ToObservations(before, hour, limits, withdrawn: true).Where(was => !stands.Contains(was.Id))) yield return gone;
+        }
+    }
+
+    private static Instant Last(Episode before, Episode after) => Instant.Max(before.Balance.LastClosing, after.Balance.LastClosing);
 
     private static IEnumerable<(WindowKind Kind, Interval Window)> Windows(Episode episode, Interval touched) =>
         from kind in CalendarKinds

@@ -40,6 +40,33 @@ internal static class Profiles
     /// <summary>Urine made by the kidneys over an interval.</summary>
     public static string CorrectedUrineOutput => Canonical("corrected-urine-output");
 
+    /// <summary>What the drainage looked like.</summary>
+    public static string DrainageAppearance => Canonical("drainage-appearance");
+
+    /// <summary>The bladder felt over the pubic bone.</summary>
+    public static string BladderPalpation => Canonical("bladder-palpation");
+
+    /// <summary>How the patient bore it.</summary>
+    public static string Tolerance => Canonical("tolerance");
+
+    /// <summary>The weight that rates per kilogram rest on.</summary>
+    public static string BodyWeight => Canonical("body-weight");
+
+    /// <summary>R4's own profile of a body weight, which a weight that is a vital sign keeps as well.</summary>
+    public const string CoreBodyWeight = "http://hl7.org/fhir/StructureDefinition/bodyweight";
+
+    /// <summary>What the bladder held when the balance closed.</summary>
+    public static string RetainedVolume => Canonical("retained-volume");
+
+    /// <summary>Corrected urine output of a closed interval as a rate.</summary>
+    public static string UrineOutputRate => Canonical("urine-output-rate");
+
+    /// <summary>Whether a criterion of urine output was met over a trailing window.</summary>
+    public static string UrineOutputCriterion => Canonical("urine-output-criterion");
+
+    /// <summary>A pattern that asks a person to look at the patient (Flag).</summary>
+    public static string IrrigationFlag => Canonical("irrigation-flag");
+
     /// <summary>One irrigation: a continuous run, or one intermittent or open irrigation.</summary>
     public static string BladderIrrigation => Canonical("bladder-irrigation");
 

@@ -31,6 +31,9 @@ internal static class Wire
     /// <summary>Elapsed time in hours.</summary>
     public static Quantity Quantity(NodaTime.Duration time) => Codes.Quantity(Number((decimal)time.TotalNanoseconds / 3_600_000_000_000m), Codes.Units.Hour);
 
+    /// <summary>A body weight in kg.</summary>
+    public static Quantity Quantity(BodyWeight weight) => Codes.Quantity(Number(weight.Kilograms), Codes.Units.Kilogram);
+
     /// <summary>A logical reference, or an address, or both.</summary>
     public static ResourceReference Reference(Pointer pointer) => new()
     {

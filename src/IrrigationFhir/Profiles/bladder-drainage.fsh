@@ -15,7 +15,7 @@ Description: "Everything that left the bladder since the previous reading: irrig
 * component[container-emptied].value[x] 1..1
 * component[container-emptied].value[x] only boolean
 * insert QuantityComponent(container-mass, g)
-* obeys bd-standard-codes and bd-not-urine
+* obeys bd-standard-codes and bd-not-urine and ifh-component-value-or-reason and ifh-ucum
 
 Invariant: bd-standard-codes
 Description: "The local code is accompanied by SNOMED CT 251843005 (fluid output from drain) and MDC 157740 (drainage volume in bag)."

@@ -9,7 +9,7 @@ Description: "Fluid in the bladder, seen by ultrasound. Anchors the retained vol
 * code.coding 2..*
 * code = $observation#bladder-scan-volume
 * method from measuring-way (required)
-* obeys bsv-loinc
+* obeys bsv-loinc and ifh-ucum
 
 Invariant: bsv-loinc
 Description: "The local code is accompanied by LOINC 15309-8."

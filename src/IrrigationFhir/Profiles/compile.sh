@@ -15,9 +15,10 @@ trap 'rm -rf "$work"' EXIT
 dotnet build "$compiler" --verbosity quiet
 dotnet run --no-build --project "$compiler" -- core-package "$work/home/.fhir/packages/hl7.fhir.r4.core#4.0.1"
 
-mkdir -p "$work/project/input/fsh"
+mkdir -p "$work/project/input/fsh/terminology"
 cp "$profiles/sushi-config.yaml" "$work/project/"
-find "$profiles" -name '*.fsh' -exec cp {} "$work/project/input/fsh/" \;
+cp "$profiles"/*.fsh "$work/project/input/fsh/"
+cp "$profiles"/terminology/*.fsh "$work/project/input/fsh/terminology/"
 # The compiler looks for FHIR packages below HOME; npm keeps its own cache.
 npm_config_cache=$(npm config get cache) HOME="$work/home" $sushi build "$work/project"
 

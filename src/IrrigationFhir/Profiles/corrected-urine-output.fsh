@@ -69,7 +69,7 @@ Description: "Urine made by the kidneys over an interval, computed from total dr
 * component[caveat].value[x] 1..1
 * component[caveat].value[x] only CodeableConcept
 * component[caveat].valueCodeableConcept from caveat (required)
-* obeys ifh-value-or-reason and ifh-component-value-or-reason and cuo-derived-from and cuo-timed-code and cuo-timed-unit
+* obeys ifh-value-or-reason and ifh-component-value-or-reason and cuo-derived-from and cuo-timed-code and cuo-timed-unit and cuo-interval
 
 Invariant: cuo-derived-from
 Description: "A value names what it was computed from."
@@ -85,6 +85,11 @@ Invariant: cuo-timed-unit
 Description: "A LOINC code for 1, 8, 12 or 24 hours is a rate: its value has the unit mL/h, mL/(8.h), mL/(12.h) or mL/d. Without such a code the value is a volume or a rate per hour."
 Severity: #error
 Expression: "value.empty() or ((value.code = 'mL/(8.h)') = (code.coding.code contains '9189-2') and (value.code = 'mL/(12.h)') = (code.coding.code contains '9191-8') and (value.code = 'mL/d') = (code.coding.code contains '9192-6') and (code.coding.code contains '9188-4' implies value.code = 'mL/h'))"
+
+Invariant: cuo-interval
+Description: "A best estimate carries its standard uncertainty and stands within its 95 % interval; neither comes without the other."
+Severity: #error
+Expression: "iif(component.where(code.coding.code contains 'best-estimate').value.exists(), component.where(code.coding.code contains 'best-estimate').value.extension('http://hl7.org/fhir/StructureDefinition/iso21090-uncertainty').exists() and component.where(code.coding.code contains 'interval-95').value.low.value <= component.where(code.coding.code contains 'best-estimate').value.value and component.where(code.coding.code contains 'best-estimate').value.value <= component.where(code.coding.code contains 'interval-95').value.high.value, component.where(code.coding.code contains 'interval-95').empty())"
 
 Instance: corrected-urine-output-example
 InstanceOf: CorrectedUrineOutput

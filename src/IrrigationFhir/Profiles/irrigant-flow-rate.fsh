@@ -14,7 +14,7 @@ Description: "The flow the irrigation was set to: a volume per hour, or drops pe
 * insert ComponentsByCode(#open)
 * component contains drop-factor 0..1
 * insert QuantityComponent(drop-factor, {drop}/mL)
-* obeys ifh-value-or-reason and ifr-unit and ifr-drop-factor
+* obeys ifh-value-or-reason and ifr-unit and ifr-drop-factor and ifh-ucum
 
 Invariant: ifr-unit
 Description: "Drops per minute go with the drip-rate code, millilitres per hour with the flow-rate code."

@@ -9,7 +9,7 @@ Description: "Irrigation fluid that ran into the bladder, at an instant (syringe
 * code = $observation#irrigant-instilled
 * code from irrigant-volume-code (required)
 * method from measuring-way (required)
-* obeys ii-estimated
+* obeys ii-estimated and ifh-ucum
 
 Invariant: ii-estimated
 Description: "An estimate does not carry the code of a measured intake."

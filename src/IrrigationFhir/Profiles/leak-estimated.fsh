@@ -8,6 +8,7 @@ Description: "Fluid lost beside the catheter or spilt, and not collected."
 * insert VolumeOrReason
 * code = $observation#leak-estimated
 * method from measuring-way (required)
+* obeys ifh-ucum
 
 Instance: leak-estimated-example
 InstanceOf: LeakEstimated

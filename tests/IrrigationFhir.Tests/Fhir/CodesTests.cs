@@ -91,6 +91,15 @@ public class CodesTests
             ["entry-kind"] = Codes.EntryKind,
             ["irrigation-kind"] = slug => new() { Coding = [Codes.IrrigationProcedure(slug).Coding[1]] },
             ["calculation-method"] = _ => Codes.DrainageMinusIrrigant(),
+            ["urine-output-criterion"] = slug => new() { Coding = [Codes.UrineOutputCriterion(slug).Coding[1]] },
+            ["criterion-answer"] = Codes.CriterionAnswer,
+            ["criterion-reading"] = Codes.CriterionReading,
+            ["criterion-obstacle"] = Codes.CriterionObstacle,
+            ["weight-kind"] = Codes.WeightKind,
+            ["clot-burden"] = slug => new() { Coding = [Codes.Clots(slug).Coding[^1]] },
+            ["drainage-clarity"] = slug => new() { Coding = [Codes.Clarity(slug).Coding[^1]] },
+            ["tolerance"] = Codes.Tolerance,
+            ["irrigation-flag"] = Codes.Flag,
         };
         var systems = Definitions.Own(Profiles.CanonicalBase).OfType<CodeSystem>().ToList();
         Assert.Equal(systems.Select(system => system.Id!).Order(StringComparer.Ordinal), spoken.Keys.Order(StringComparer.Ordinal));

@@ -7,28 +7,10 @@ namespace IrrigationFhir.Tests.Fhir;
 
 public class ProfileValidatorTests
 {
-    private static readonly Dictionary<string, Func<Resource>> BreaksOneInvariant = new()
-    {
-        ["ifh-value-or-reason"] = () => Judged.Observation("leak-estimated", leak => leak.Value = null),
-        ["ifh-component-value-or-reason"] = () => Judged.Observation("corrected-urine-output", output => output.Component("best-estimate").Value = null),
-        ["ii-estimated"] = () => Judged.Observation("irrigant-instilled", bag => bag.Method = Codes.MeasuringWay("estimate")),
-        ["ifr-unit"] = () => Judged.Observation("irrigant-flow-rate", flow => flow.Value = Codes.Quantity(300, Codes.Units.MillilitrePerHour)),
-        ["ifr-drop-factor"] = () => Judged.Observation("irrigant-flow-rate", flow => flow.Component.Clear()),
-        ["bd-standard-codes"] = () => Judged.Observation("bladder-drainage", drained => drained.Code!.Coding[1] = new("https://ward.example/codes", "drained")),
-        ["bd-not-urine"] = () => Judged.Observation("bladder-drainage", drained => drained.Code!.Coding.Add(Codes.CorrectedUrineOutput(null).Coding[0])),
-        ["uc-route-code"] = () => Judged.Observation("urine-collected", urine => urine.Method = Codes.UrineRoute("void")),
-        ["bsv-loinc"] = () => Judged.Observation("bladder-scan-volume", scan => scan.Code!.Coding[0] = new("https://ward.example/codes", "scan")),
-        ["cuo-derived-from"] = () => Judged.Observation("corrected-urine-output", output => output.DerivedFrom.Clear()),
-        ["cuo-timed-code"] = () => Judged.Observation("corrected-urine-output", output => output.Component("duration").Value = Codes.Quantity(7.5m, Codes.Units.Hour)),
-        ["cuo-timed-unit"] = () => Judged.Observation("corrected-urine-output", output => output.Value = Codes.Quantity(450, Codes.Units.Millilitre)),
-    };
-
     /// <summary>Every resource of these tests that must be refused, for the comparison with the validator's own entry point.</summary>
     internal static IEnumerable<Resource> Refused =>
-        BreaksOneInvariant.Values.Select(broken => broken())
+        InvariantExamples.All.Select(example => example.Breaks())
             .Concat(Spoilings.Select(at => (Resource)Judged.Observation("corrected-urine-output", at.Spoil)));
-
-    public static TheoryData<string> Invariants => [.. BreaksOneInvariant.Keys];
 
     public static TheoryData<string> Slugs => [.. Judged.Examples.Select(example => example.Id!.Replace("-example", "", StringComparison.Ordinal))];
 
@@ -49,23 +31,6 @@ public class ProfileValidatorTests
         var claimed = Judged.Examples.SelectMany(example => example.Meta!.Profile);
 
         Assert.Equal(profiles.Order(StringComparer.Ordinal), claimed.Order(StringComparer.Ordinal));
-    }
-
-    [Theory]
-    [MemberData(nameof(Invariants))]
-    public void A_resource_that_breaks_one_invariant_is_refused_for_that_one_alone(string key) =>
-        Assert.Equal([key], Judged.Keys(BreaksOneInvariant[key]()));
-
-    [Fact]
-    public void Every_invariant_of_ours_is_proved_by_a_resource_that_breaks_it()
-    {
-        var ours = Definitions.Own(Profiles.CanonicalBase).OfType<StructureDefinition>()
-            .SelectMany(profile => profile.Differential!.Element)
-            .SelectMany(element => element.Constraint)
-            .Select(constraint => constraint.Key!)
-            .Distinct();
-
-        Assert.Equal(ours.Order(StringComparer.Ordinal), BreaksOneInvariant.Keys.Order(StringComparer.Ordinal));
     }
 
     [Fact]
@@ -104,7 +69,7 @@ public class ProfileValidatorTests
         ("cardinality", "Observation.effective", output => ((Period)output.Effective!).EndElement = null),
         ("cardinality", "Observation", output => output.Subject = null),
         ("cardinality", "Observation", output => output.Category.Clear()),
-        ("cardinality", "Observation.component[9].value", output => ((Quantity)output.Component[9].Value!).Value = null),
+        ("cardinality", "Observation.component[8].value", output => ((Quantity)output.Component[8].Value!).Value = null),
         ("cardinality", "Observation.component", output => output.Component.Add((Observation.ComponentComponent)output.Component[9].DeepCopy())),
         ("binding", "Observation.status", output => output.Status = ObservationStatus.Registered),
         ("binding", "Observation.dataAbsentReason", output => (output.Value, output.DataAbsentReason) = (null, new CodeableConcept(Codes.Systems.DataAbsentReason, "masked"))),
@@ -113,7 +78,7 @@ public class ProfileValidatorTests
         ("pattern", "Observation.component[9].value", output => ((Quantity)output.Component[9].Value!).Code = "cc"),
         ("slicing", "Observation.component[13]", output => output.Component.Add(new() { Code = Codes.Component("drop-factor"), Value = Codes.Quantity(20, Codes.Units.DropsPerMillilitre) })),
         ("type", "Observation.effective", output => output.Effective = new FhirDateTime("2026-03-02T14:00:00+01:00")),
-        ("type", "Observation.component[9].value", output => output.Component[9].Value = new FhirString("367.5 mL")),
+        ("type", "Observation.component[8].value", output => output.Component[8].Value = new FhirString("450 mL")),
         ("unknown-extension", "Observation.extension[0]", output => output.AddExtension("https://ward.example/extension", new FhirString("x"))),
         ("unknown-extension", "Observation.component[9].value.extension[2]", output => output.Component[9].Value!.AddExtension("https://ward.example/extension", new FhirString("x"))),
         ("unknown-profile", "Observation", output => output.Meta!.Profile = [Profiles.CorrectedUrineOutput, "https://ward.example/profile"]),

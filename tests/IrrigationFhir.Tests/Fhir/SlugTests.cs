@@ -1,7 +1,10 @@
 using Irrigation;
 using Irrigation.Balance;
+using Irrigation.Criteria;
 using Irrigation.Episodes;
+using Irrigation.Measures;
 using IrrigationFhir.Fhir;
+using NodaTime;
 
 namespace IrrigationFhir.Tests.Fhir;
 
@@ -26,6 +29,31 @@ public class SlugTests
     [Fact]
     public void Every_window_that_is_published_has_its_code() =>
         AssertSame("output-window", Slug.All<WindowKind>().Where(slug => slug != Slug.Of(WindowKind.Trailing)));
+
+    [Fact]
+    public void Every_answer_reading_and_obstacle_of_a_criterion_has_its_code()
+    {
+        AssertSame("criterion-answer", Slug.All<Answer>());
+        AssertSame("criterion-reading", Slug.All<Reading>());
+        AssertSame("criterion-obstacle", Slug.All<Obstacle>());
+    }
+
+    [Fact]
+    public void Every_kind_of_weight_has_its_code() => AssertSame("weight-kind", Slug.All<WeightKind>());
+
+    [Fact]
+    public void Every_criterion_has_its_code_and_an_id_of_its_own()
+    {
+        var born = new LocalDate(2000, 1, 1);
+        var at = born.AtStartOfDayInZone(DateTimeZone.Utc).ToInstant();
+        var balance = FluidBalance.Of(EpisodeLog.Empty(new EpisodeFrame(at, null, DateTimeZone.Utc, [])), BalanceSettings.Default);
+        var results = new[] { 0, 1000, 10000 }.Select(days => (Patient: new Patient(born, DateTimeZone.Utc), At: at + Duration.FromDays(days)))
+            .SelectMany(of => UrineOutputCriteria.At(balance, of.Patient, of.At, CriteriaSettings.Default).Concat(UrineOutputCriteria.Volumes(balance, of.Patient, of.At, CriteriaSettings.Default)))
+            .Select(result => (result.Slug, result.Reading)).Distinct().ToList();
+
+        AssertSame("urine-output-criterion", results.Select(result => result.Slug).Distinct());
+        Assert.Equal(results.Count, results.Select(result => Wire.Digest($"{result.Slug} {Slug.Of(result.Reading)}", 6)).Distinct().Count());
+    }
 
     private static void AssertSame(string system, IEnumerable<string> slugs) =>
         Assert.Equal(slugs.Order(StringComparer.Ordinal), Definitions.CodeSystem(system, Profiles.CanonicalBase).Concept.Select(c => c.Code!).Order(StringComparer.Ordinal));

@@ -64,3 +64,37 @@ Description: "UPDATE: an entry or result was corrected; NULLIFY: it was struck o
 * insert Published
 * $operation#UPDATE "revise"
 * $operation#NULLIFY "nullify"
+
+ValueSet: CriterionUnit
+Id: criterion-unit
+Title: "Units of a criterion"
+Description: "UCUM units: a rate per kilogram, or a volume in the window."
+* insert Published
+* $ucum#mL/kg/h
+* $ucum#mL
+
+ValueSet: BodyWeightCode
+Id: body-weight-code
+Title: "Body weight codes"
+Description: "Body weight, ideal body weight, or (dosing weight) the local code."
+* insert Published
+* $loinc#29463-7 "Body weight"
+* $loinc#50064-5 "Ideal body weight"
+* $observation#body-weight
+
+ValueSet: FlagCategory
+Id: flag-category
+Title: "Categories of a flag"
+Description: "What the flag is about: the patient's state, or the safety of what is done."
+* insert Published
+* $flag-category#clinical "Clinical"
+* $flag-category#safety "Safety"
+
+ValueSet: FlagPriority
+Id: flag-priority
+Title: "Priority of a flag"
+Description: "Low, medium or high. R4 has nothing above high; the text says that it is urgent."
+* insert Published
+* $flag-priority#PL "Low priority"
+* $flag-priority#PM "Medium priority"
+* $flag-priority#PH "High priority"

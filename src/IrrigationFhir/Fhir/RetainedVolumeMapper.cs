@@ -1,0 +1,39 @@
+using Hl7.Fhir.Model;
+using Irrigation;
+using Irrigation.Balance;
+using Irrigation.Episodes;
+using IrrigationFhir.Episodes;
+
+namespace IrrigationFhir.Fhir;
+
+/// <summary>What the bladder held when the balance closed, where a scan anchors it.</summary>
+internal static class RetainedVolumeMapper
+{
+    /// <summary>The profile's slug.</summary>
+    public const string Slug = "retained-volume";
+
+    /// <summary>The id of the Observation at an interval's end.</summary>
+    public static string IdOf(Episode episode, ClosedInterval interval) => Wire.WindowId(episode.Id, Slug, 'i', interval.End);
+
+    /// <summary>The Observation; null where no scan anchors the end.</summary>
+    public static Observation? ToObservation(ClosedInterval interval, Episode episode, bool withdrawn = false)
+    {
+        // The scan at the start, if there is one, comes before that at the end.
+        if (interval.Parts.LastOrDefault(p => p.Kind == PartKind.Retained) is not { Whole: { } held } anchor) return null;
+        return new()
+        {
+            Id = IdOf(episode, interval),
+            Meta = new() { Profile = [Profiles.RetainedVolume] },
+            Status = withdrawn ? ObservationStatus.EnteredInError : CorrectedUrineOutputMapper.StatusOf(interval.Status),
+            Category = Codes.FluidCategories(),
+            Code = Codes.Component(Slug),
+            Subject = Wire.Reference(episode.Definition.Patient),
+            Encounter = episode.Definition.Encounter is { } encounter ? Wire.Reference(encounter) : null,
+            Effective = new FhirDateTime(Wire.Time(interval.End, episode.Definition.Frame.Zone)),
+            Value = Wire.Quantity(held),
+            Method = Codes.MeasuringWay(Irrigation.Slug.Of(MeasuringWay.Scan)),
+            DerivedFrom = [new($"Observation/{Wire.EntryId(episode.Id, "bladder-scan-volume", anchor.Entry)}")],
+            Component = interval.RetainedChange is { } change ? [new() { Code = Codes.Component("retained-change"), Value = Wire.Quantity(change) }] : [],
+        };
+    }
+}

@@ -1,0 +1,46 @@
+Profile: IrrigationFlag
+Parent: Flag
+Id: irrigation-flag
+Title: "Irrigation flag"
+Description: "A pattern in the record of an irrigation that asks a person to look at the patient. It diagnoses nothing and commands nothing. It is cleared (inactive, with an end) when the pattern ends, and retracted (entered-in-error) when later data show that it was never so."
+* insert Published
+* category 1..*
+* category from flag-category (required)
+* code from IrrigationFlagCodes (required)
+* code.coding 1..*
+* code.text 1..1
+* period 1..1
+* period.start 1..1
+* extension contains
+    http://hl7.org/fhir/StructureDefinition/flag-priority named priority 1..1 and
+    http://hl7.org/fhir/StructureDefinition/flag-detail named evidence 1..*
+* extension[priority].valueCodeableConcept from flag-priority (required)
+* obeys fl-local-first and fl-suspicion and fl-period
+
+Invariant: fl-local-first
+Description: "The local flag code comes first: a reader that shows one coding shows the suspicion, not a disorder."
+Severity: #error
+Expression: "code.coding.first().system.endsWith('/CodeSystem/irrigation-flag')"
+
+Invariant: fl-suspicion
+Description: "A suspicion is not sent as an established disorder: SNOMED CT oliguria, anuria, polyuria, frank haematuria, blood in urine and blood clot are the only ones allowed, each beside a flag that rests on a measured state or on what was seen."
+Severity: #error
+Expression: "code.coding.where(system = 'http://snomed.info/sct').all((code = '83128009' and (%resource.code.coding.code contains 'oliguria' or %resource.code.coding.code contains 'urine-output-criterion' or %resource.code.coding.code contains 'low-hourly-output')) or (code = '2472002' and %resource.code.coding.code contains 'anuria') or (code = '28442001' and (%resource.code.coding.code contains 'polyuria' or %resource.code.coding.code contains 'post-obstructive-diuresis')) or ((code = '197941005' or code = '34436003') and %resource.code.coding.code contains 'bleeding-worse') or ((code = '34436003' or code = '75753009') and %resource.code.coding.code contains 'clots-present'))"
+
+Invariant: fl-period
+Description: "A flag that stands has no end; one that was cleared has."
+Severity: #error
+Expression: "(status = 'active' implies period.end.empty()) and (status = 'inactive' implies period.end.exists())"
+
+Instance: irrigation-flag-example
+InstanceOf: IrrigationFlag
+Usage: #example
+Description: "600 mL ran in and 250 mL came out since 13:00."
+* insert InventedPatient
+* status = #active
+* category = $flag-category#clinical "Clinical"
+* code.coding[0] = $flag#outflow-deficit "Outflow deficit"
+* code.text = "600 mL instilled, 250 mL drained since 13:00: 350 mL not accounted for, 95 % interval 310 to 390 mL (limit 200 mL). Look at the patient and the catheter."
+* period.start = "2026-03-02T14:00:00+01:00"
+* extension[priority].valueCodeableConcept = $flag-priority#PH "High priority"
+* extension[evidence][0].valueReference.reference = "Observation/corrected-urine-output-example"
