@@ -46,7 +46,7 @@ public class IndexedTypesTests
     [Fact]
     public void Every_unit_that_is_written_can_be_compared_R_SRCH_06()
     {
-        var units = typeof(Codes.Units).GetProperties(BindingFlags.Public | BindingFlags.Static).Select(unit => ((UcumUnit)unit.GetValue(null)!).Code).ToList();
+        var units = typeof(Codes.Units).GetProperties(BindingFlags.Public | BindingFlags.Static).Select(unit => unit.GetValue(null)).OfType<UcumUnit>().Select(unit => unit.Code).ToList();
 
         Assert.NotEmpty(units);
         Assert.All(units, unit => Assert.True(IndexedQuantity.IsConverted(unit), $"{unit} is not in the table of IndexedQuantity"));
