@@ -135,7 +135,7 @@ internal static class EntriesApi
         "unknown-resource" => OperationOutcome.IssueType.NotFound,
         "several-matches" => OperationOutcome.IssueType.MultipleMatches,
         "missing" or "missing-unit" => OperationOutcome.IssueType.Required,
-        "malformed-json" or "too-deep" or "byte-order-mark" or "wrong-type" or "unknown-property" or "repeated-property" => OperationOutcome.IssueType.Structure,
+        "malformed-json" or "half-character" or "too-deep" or "byte-order-mark" or "wrong-type" or "unknown-property" or "repeated-property" => OperationOutcome.IssueType.Structure,
         "unknown-kind" or "unknown-word" or "wrong-unit" => OperationOutcome.IssueType.CodeInvalid,
         "same-id-twice" => OperationOutcome.IssueType.Duplicate,
         "overlapping-bags" or "overlapping-totals" or "drainage-while-clamped" or "before-episode-start" or "after-episode-end" or "patient-mismatch" => OperationOutcome.IssueType.BusinessRule,

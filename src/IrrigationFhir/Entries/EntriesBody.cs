@@ -1,4 +1,5 @@
 using System.Buffers;
+using System.Buffers.Text;
 using System.Text;
 using System.Text.Json;
 using Irrigation.Episodes;
@@ -69,7 +70,30 @@ internal sealed record EntriesBody(IReadOnlyList<JsonElement> Items, EntryProble
             return new("malformed-json", "body", "bytes that are not UTF-8", "JSON in UTF-8");
         }
 
+        if (HoldsHalfACharacter(bytes)) return new("half-character", "body", "an escape \\ud800 to \\udfff without its other half", "surrogates in pairs: nothing that is Unicode can be made of one (RFC 8259, 8.2)");
         return Nesting(bytes) > DeepestNesting ? new("too-deep", "body", $"JSON nested deeper than {DeepestNesting} levels", "an entry: three levels at most") : null;
+    }
+
+    /// <summary>Beware: System.Text.Json takes such an escape while it parses, and throws when its text is read.</summary>
+    private static bool HoldsHalfACharacter(ReadOnlySpan<byte> bytes)
+    {
+        for (var i = bytes.IndexOf((byte)'\\'); i >= 0 && i < bytes.Length; i++)
+        {
+            if (bytes[i] != '\\') continue;
+            if (Escaped(bytes[i..]) is { } unit && unit is >= 0xD800 and <= 0xDFFF)
+            {
+                if (unit >= 0xDC00 || Escaped(bytes[Math.Min(i + 6, bytes.Length)..]) is not (>= 0xDC00 and <= 0xDFFF)) return true;
+                i += 6;
+            }
+
+            // Past what is escaped, be it a backslash.
+            i++;
+        }
+
+        return false;
+
+        static int? Escaped(ReadOnlySpan<byte> at) =>
+            at.Length >= 6 && at.StartsWith("\\u"u8) && Utf8Parser.TryParse(at[2..6], out int unit, out var read, 'x') && read == 4 ? unit : null;
     }
 
     private static int Nesting(ReadOnlySpan<byte> bytes)

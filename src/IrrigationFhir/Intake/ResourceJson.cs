@@ -27,8 +27,9 @@ internal static class ResourceJson
             // What the SDK cannot even judge (a null in place of a list) comes out alone.
             return (null, [Problem(fault)]);
         }
-        catch (Exception fault) when (fault is JsonException or FormatException or CodedException)
+        catch (Exception fault) when (fault is not OutOfMemoryException)
         {
+            // Nothing but the text decides: whatever the SDK throws (an index out of range at a property without a name), it could not read it.
             return (null, [Unreadable]);
         }
 

@@ -1,7 +1,5 @@
 using System.Text;
-using System.Text.Json;
 using Hl7.Fhir.Model;
-using Hl7.Fhir.Serialization;
 using IrrigationFhir.Store;
 
 namespace IrrigationFhir.Rest;
@@ -9,6 +7,8 @@ namespace IrrigationFhir.Rest;
 /// <summary>Names and values of a search or an operation, from the address, a form, or a Parameters resource.</summary>
 internal static class OperationParameters
 {
+    private const string Form = "application/x-www-form-urlencoded";
+
     /// <summary>What the address holds.</summary>
     public static IEnumerable<KeyValuePair<string, string>> Pairs(IEnumerable<KeyValuePair<string, Microsoft.Extensions.Primitives.StringValues>> values) =>
         from pair in values
@@ -25,7 +25,8 @@ internal static class OperationParameters
         var pairs = Pairs(request.Query);
         if (!HttpMethods.IsPost(request.Method))
             return (pairs, null);
-        if (request.HasFormContentType)
+        var media = request.ContentType?.Split(';')[0].Trim().ToLowerInvariant();
+        if (media == Form && request.HasFormContentType)
         {
             try
             {
@@ -37,25 +38,26 @@ internal static class OperationParameters
             }
         }
 
-        var media = request.ContentType?.Split(';')[0].Trim();
         if (!withResource || media is not (FhirReply.MediaType or "application/json"))
         {
             return (null, new(StatusCodes.Status415UnsupportedMediaType, Outcome.Problem(
                 "unsupported-media-type",
                 request.ContentType ?? "no Content-Type",
-                withResource ? $"application/x-www-form-urlencoded, or {FhirReply.MediaType} with a Parameters resource" : "application/x-www-form-urlencoded",
+                withResource ? $"{Form}, or {FhirReply.MediaType} with a Parameters resource" : Form,
                 null,
                 OperationOutcome.IssueType.NotSupported)));
         }
 
+        using var text = new StreamReader(request.Body, Encoding.UTF8);
+        var json = await text.ReadToEndAsync(stop);
         try
         {
-            using var text = new StreamReader(request.Body, Encoding.UTF8);
-            var sent = FhirJson.Read<Parameters>(await text.ReadToEndAsync(stop));
+            var sent = FhirJson.Read<Parameters>(json);
             return (pairs.Concat(sent.Parameter.Select(parameter => new KeyValuePair<string, string>(parameter.Name ?? "", TextOf(parameter.Value)))), null);
         }
-        catch (Exception failure) when (failure is JsonException or DeserializationFailedException)
+        catch (Exception failure) when (failure is not OutOfMemoryException)
         {
+            // Nothing but the text decides: whatever the SDK throws, it could not read it, or read another resource.
             return (null, new(StatusCodes.Status400BadRequest, Outcome.Problem("parameters-unreadable", "a body that is no Parameters resource", "FHIR JSON of a Parameters resource", null, OperationOutcome.IssueType.Structure)));
         }
     }

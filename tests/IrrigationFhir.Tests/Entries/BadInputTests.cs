@@ -68,6 +68,8 @@ public sealed class BadInputTests(EveningOnTheWard evening)
         ["a byte order mark"] = ([0xEF, 0xBB, 0xBF, .. Text("[]")], "application/json", 400, "byte-order-mark", "body", "a byte order mark", "UTF-8 without one"),
         ["bytes that are not UTF-8"] = ([.. Text("{\"note\": \""), 0xC3, 0x28, .. Text("\"}")], "application/json", 400, "malformed-json", "body", "not UTF-8", "UTF-8"),
         ["UTF-16"] = (Encoding.Unicode.GetBytes("[]"), "application/json", 400, "malformed-json", "body", "unreadable JSON", "well-formed JSON"),
+        ["half a character"] = (Text("""[{"source": "\\\ud83d\ude00", "id": "\ud83d"}]"""), "application/json", 400, "half-character", "body", "without its other half", "surrogates in pairs"),
+        ["the other half of a character"] = (Text("""[{"\ude00\ud83d": 1}]"""), "application/json", 400, "half-character", "body", "without its other half", "surrogates in pairs"),
         ["an empty body"] = ([], "application/json", 400, "malformed-json", "body", "an empty body", "one entry"),
         ["a property twice"] = (Text("""[{}, {"id": "1", "volume": {"value": 1, "unit": "mL", "value": 2}}]"""), "application/json", 400, "repeated-property", "body[1].volume.value", "twice", "each property once"),
         ["a bad line among good ones"] = (Text($"{Good.ToJsonString()}\n{{\"source\": \n{Good.With("id", "third").ToJsonString()}\n"), "application/x-ndjson", 400, "malformed-json", "line 2", "unreadable JSON", "well-formed JSON"),
@@ -128,6 +130,16 @@ public sealed class BadInputTests(EveningOnTheWard evening)
         }
 
         Assert.Equal(before, await evening.Service.Everything(episode));
+    }
+
+    [Fact]
+    public async Task A_character_may_be_written_as_its_two_halves()
+    {
+        var episode = await Morning();
+        var note = """ "note": "\ud83d\ude00 \\ud83d" """;
+        var reply = await evening.Service.Post($"/episodes/{episode}/entries", Text(Good.ToJsonString()[..^1] + "," + note + "}"), "application/json");
+        Assert.Equal(["recorded"], reply.Outcomes);
+        Assert.Equal("\U0001f600 \\ud83d", (string)(await evening.Service.Read($"/episodes/{episode}/entries"))["entries"]!.AsArray()[^1]!["entry"]!["note"]!);
     }
 
     [Fact]

@@ -45,12 +45,16 @@ public class ErrorTests
         Assert.Equal(["GET", "HEAD"], reply.Content.Headers.Allow.Order());
     }
 
-    [Fact]
-    public async Task A_search_by_post_must_be_a_form()
+    [Theory]
+    [InlineData("application/fhir+json")]
+    [InlineData("multipart/form-data; boundary=x")]
+    public async Task A_search_by_post_must_be_an_encoded_form(string type)
     {
         await using var fhir = await FhirOverHttp.Start();
 
-        using var reply = await fhir.Client.PostAsync("fhir/Observation/_search", new StringContent("{}", Encoding.UTF8, "application/fhir+json"));
+        using var body = new ByteArrayContent("{}"u8.ToArray());
+        body.Headers.ContentType = MediaTypeHeaderValue.Parse(type);
+        using var reply = await fhir.Client.PostAsync("fhir/Observation/_search", body);
 
         Assert.Contains("application/x-www-form-urlencoded", (await FhirOverHttp.Read<OperationOutcome>(reply, 415)).Issue.Single().Diagnostics!, StringComparison.Ordinal);
     }

@@ -107,7 +107,8 @@ internal sealed class FhirOverHttp : IAsyncDisposable
 
     internal sealed record Numbered(int Number);
 
-    private sealed class Recorder(ConcurrentQueue<string> log) : ILoggerProvider, ILogger
+    /// <summary>Keeps what is logged.</summary>
+    internal sealed class Recorder(ConcurrentQueue<string> log) : ILoggerProvider, ILogger
     {
         public ILogger CreateLogger(string categoryName) => this;
 
