@@ -250,7 +250,12 @@ public class ProfileValidatorTests
     {
         foreach (var example in Judged.Examples) yield return (example.Id!, example, "");
         foreach (var file in ExamplesTests.Resources()) yield return (file, FhirJson.Read<Resource>(Repo.Read(file)), "");
-        foreach (var (key, broken) in BreaksOneInvariant) yield return (key, broken(), key);
+        foreach (var invariant in InvariantExamples.All)
+        {
+            yield return ($"{invariant} kept", invariant.Keeps(), "");
+            yield return ($"{invariant} broken", invariant.Breaks(), invariant.Key);
+        }
+
         foreach (var (key, where, spoil) in Spoilings) yield return (where, Judged.Observation("corrected-urine-output", spoil), key);
         foreach (var example in Judged.Examples)
         {
