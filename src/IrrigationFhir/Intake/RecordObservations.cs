@@ -175,7 +175,10 @@ internal sealed class RecordObservations(RecordEntries record, EpisodesInMemory 
         }
 
         var elsewhere = await inner.Get(http, $"Observation?_count=1&identifier={Uri.EscapeDataString($"{Escaped(said.Key.Source)}|{Escaped(said.Key.Id)}")}", strict: false);
-        return elsewhere.Status == StatusCodes.Status200OK && JsonNode.Parse(elsewhere.Body)!["entry"] is not null
+        var known = elsewhere.Status == StatusCodes.Status200OK ? (string?)JsonNode.Parse(elsewhere.Body)!["entry"]?[0]!["resource"]!["id"] : null;
+
+        // In the same episode it is no stranger's: somebody recorded the same a moment ago, and the log will say what this one is.
+        return known is not null && known.Split('.')[0] != candidates[0].Id
             ? (null, Written.Refused.Of(StatusCodes.Status409Conflict, new EntryProblem("known-elsewhere", $"{write.At}.identifier[0]", "an identifier that another patient's Observation has", "an identifier that is unique in its system")))
             : (new(said, candidates[0], null, null), null);
     }
