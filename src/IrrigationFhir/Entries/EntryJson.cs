@@ -23,7 +23,14 @@ internal sealed class EntryJson
     private static readonly Dictionary<string, decimal> Masses = new() { ["g"] = 1, ["kg"] = 1000 };
     private static readonly Dictionary<string, decimal> Times60 = new() { ["min"] = 1, ["h"] = 60 };
     private static readonly Dictionary<string, decimal> DropRates = new() { ["{drop}/min"] = 1, ["{gtt}/min"] = 1 };
+    private static readonly Dictionary<string, decimal> Sizes = new() { ["[Ch]"] = 1 };
     private static readonly Dictionary<string, decimal> DropFactors = new() { ["{drop}/mL"] = 1, ["{gtt}/mL"] = 1 };
+
+    /// <summary>The closed lists: what is measured, the units that are taken for it, and how many of the first one each is.</summary>
+    public static IReadOnlyList<(string Measure, IReadOnlyDictionary<string, decimal> Units)> AcceptedUnits { get; } =
+    [
+        ("volume", Volumes), ("flow", Rates), ("mass", Masses), ("length of time", Times60), ("drop rate", DropRates), ("drop factor", DropFactors), ("catheter size", Sizes),
+    ];
 
     // A mistyped year is refused here rather than stored as a century-long gap.
     private static readonly Instant Earliest = Instant.FromUtc(1900, 1, 1, 0, 0);
@@ -143,7 +150,7 @@ internal sealed class EntryJson
     public Duration? Length(string name) => Quantity(name, Times60, "0 to 1000 h", 60_000m) is { } minutes ? Duration.FromMinutes((double)minutes) : null;
 
     /// <summary>A size in Ch (French); null where it is absent.</summary>
-    public decimal? French(string name) => Quantity(name, new() { ["[Ch]"] = 1 }, "0 to 100 [Ch]", 100m);
+    public decimal? French(string name) => Quantity(name, Sizes, "0 to 100 [Ch]", 100m);
 
     /// <summary>Whether a quantity is given in drops.</summary>
     public bool InDrops(string name) => json.TryGetProperty(name, out var value) && value.ValueKind == JsonValueKind.Object
