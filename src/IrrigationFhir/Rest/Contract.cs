@@ -60,8 +60,12 @@ internal static class Contract
         });
     }
 
-    /// <summary>Maps <c>/openapi/irrigationfhir.json</c>.</summary>
-    public static void MapContract(this IEndpointRouteBuilder app) => app.MapOpenApi("/openapi/irrigationfhir.json");
+    /// <summary>Maps <c>/openapi/irrigationfhir.json</c>, and that of the FHIR API.</summary>
+    public static void MapContract(this IEndpointRouteBuilder app)
+    {
+        app.MapOpenApi("/openapi/irrigationfhir.json");
+        app.MapGet("/openapi/fhir.json", (HttpContext http, CapabilityStatements statements) => Results.Json(FhirContract.Of(statements.For(http.Request)))).ExcludeFromDescription();
+    }
 
     /// <summary>Says in the contract what a route answers, and when.</summary>
     public static RouteHandlerBuilder Answers<T>(this RouteHandlerBuilder route, int status, string says) => route.Produces<T>(status).AddOpenApiOperationTransformer((operation, _, _) =>
@@ -101,7 +105,7 @@ internal static class Contract
             Title = "IrrigationFhir",
             Version = "1",
             Description = "Corrected urine output under bladder irrigation: entries in, balance and profile-validated FHIR R4 out. " +
-                "Every error is a FHIR OperationOutcome, and a refused request changes nothing. The FHIR API under /fhir describes itself at /fhir/metadata; " +
+                "Every error is a FHIR OperationOutcome, and a refused request changes nothing. The FHIR API under /fhir describes itself at /fhir/metadata, and in /openapi/fhir.json; " +
                 "an Observation posted there becomes an entry of the episode of its patient (by identifier) whose time covers it, of several of the one of its encounter, and is refused where there is none. " + Texts.Caution,
         };
         document.Servers = [];
