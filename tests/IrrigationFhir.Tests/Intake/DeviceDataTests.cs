@@ -255,7 +255,7 @@ public partial class DeviceDataTests(EveningOnTheWard evening)
         Assert.Equal(("unknown-code", "Bundle.entry[1].resource.code"), ((string)issue["details"]!["coding"]![0]!["code"]!, (string)issue["expression"]![0]!));
         Assert.Contains("https://scanner.example/codes|XYZ", (string)issue["diagnostics"]!, StringComparison.Ordinal);
         Assert.Equal("Bundle.entry[2].resource.valueQuantity.code", (string)batch.Json["entry"]![2]!["response"]!["outcome"]!["issue"]![0]!["expression"]![0]!);
-        Assert.Contains(batch.Json["entry"]![3]!["resource"]!["entry"]!.AsArray(), e => (int)e!["resource"]!["valueQuantity"]!["value"]! == 400);
+        Assert.Contains(batch.Json["entry"]![3]!["resource"]!["entry"]!.AsArray(), e => (int?)e!["resource"]!["valueQuantity"]?["value"] == 400);
     }
 
     [Fact]
