@@ -4,6 +4,7 @@ using IrrigationFhir.Episodes;
 using IrrigationFhir.Fhir;
 using IrrigationFhir.Health;
 using IrrigationFhir.Intake;
+using IrrigationFhir.Package;
 using IrrigationFhir.Rest;
 using IrrigationFhir.Settings;
 using IrrigationFhir.Store;
@@ -11,6 +12,7 @@ using IrrigationFhir.Store;
 if (args is ["compute", ..]) return Compute.Run(args[1..], Console.Out, Console.Error);
 if (args is ["demo", ..]) return await NightOnTheWard.Run(args[1..], Console.Out);
 if (args is ["health", ..]) return await Probe.Run(args[1..], Console.Out);
+if (args is ["package", ..]) return PackageApi.Write(args[1..], Console.Out, Console.Error);
 if (args is ["settings", ..]) return SettingsApi.Print(args[1..], Console.Out, Console.Error);
 
 try
@@ -42,6 +44,7 @@ internal static class Service
         builder.Services.AddEntries();
         builder.Services.AddFhir(builder.Configuration);
         builder.Services.AddIntake(builder.Configuration);
+        builder.Services.AddPackage();
         builder.Services.AddHealth();
         builder.Services.AddContract();
 
@@ -53,6 +56,7 @@ internal static class Service
         app.MapEpisodes();              // GET   the log, and the balance it yields
         app.MapFhir();                  // GET   read, search, history, metadata
         app.MapIntake();                // POST  the same as FHIR: Observations, batch, transaction, $validate
+        app.MapPackage();               // GET   what defines it all, as one package
         app.MapSettings();              // GET   what the numbers rest on
         app.MapContract();              // GET   the contract
         app.MapHealth();

@@ -17,6 +17,7 @@ public partial class RoomsTests
         ["Fhir"] = ["Episodes", "Health"],
         ["Health"] = ["Store"],
         ["Intake"] = ["Entries", "Episodes", "Fhir", "Rest", "Store"],
+        ["Package"] = ["Fhir", "Intake", "Rest"],
         ["Rest"] = ["Episodes", "Fhir", "Search", "Store"],
         ["Search"] = ["Rest", "Store"],
         ["Settings"] = ["Entries", "Rest"],

@@ -6,6 +6,12 @@ internal static class Profiles
     /// <summary>The base the profiles are written with; <c>Fhir:CanonicalBase</c> replaces it.</summary>
     public const string DefaultCanonicalBase = "https://irrigationfhir.example/fhir";
 
+    /// <summary>Version of everything that defines what the service says; the profiles' sources name the same.</summary>
+    public const string Version = "1.0.0";
+
+    /// <summary>When this version was published.</summary>
+    public const string PublishedOn = "2026-11-25";
+
     private static readonly Lock Gate = new();
     private static string? canonicalBase;
 
@@ -93,6 +99,12 @@ internal static class Profiles
     /// <summary>The canonical URL of a profile.</summary>
     /// <param name="slug">Id of the profile, which is also the name of its files.</param>
     public static string Canonical(string slug) => $"{CanonicalBase}/StructureDefinition/{slug}";
+
+    /// <summary>The guide that lists everything of ours.</summary>
+    public static string Guide => $"{CanonicalBase}/ImplementationGuide/irrigationfhir.profiles";
+
+    /// <summary>What a service has to be able to do that follows the guide.</summary>
+    public static string RequiredCapabilities => $"{CanonicalBase}/CapabilityStatement/service";
 
     /// <summary>The URL of a code system of ours.</summary>
     /// <param name="slug">Id of the code system.</param>

@@ -51,6 +51,39 @@ internal sealed class CapabilityStatements(FhirSettings settings, StoreSettings 
         return statement;
     }
 
+    /// <summary>The same as a requirement, whatever the settings of a site: what every service of this version can do.</summary>
+    public static CapabilityStatement Required(IEnumerable<CapabilityClaim> claims)
+    {
+        var statement = new CapabilityStatement
+        {
+            Id = "service",
+            Url = Fhir.Profiles.RequiredCapabilities,
+            Version = Fhir.Profiles.Version,
+            Name = "IrrigationFhirService",
+            Title = "What the service can do",
+            Status = PublicationStatus.Active,
+            Experimental = false,
+            Date = Fhir.Profiles.PublishedOn,
+            Publisher = "IrrigationFhir",
+            Description = "Read, history and search of what was charted and what follows from it; Observations of devices taken in; validation on request.",
+            Kind = CapabilityStatementKind.Requirements,
+            FhirVersion = FHIRVersion.N4_0_1,
+            Format = [FhirReply.MediaType, "json"],
+            Rest =
+            [
+                new()
+                {
+                    Mode = CapabilityStatement.RestfulCapabilityMode.Server,
+                    Documentation = "The statement of a running service says in which time zone dates without an offset are read, and how much it answers at once.",
+                    Resource = [.. IndexedTypes.All.Select(Resource), Patient],
+                },
+            ],
+        };
+        foreach (var claim in claims)
+            claim(statement);
+        return statement;
+    }
+
     private static CapabilityStatement.ResourceComponent Resource(IndexedType type) => new()
     {
         TypeElement = new() { JsonValue = type.Name },

@@ -1,0 +1,157 @@
+using System.Formats.Tar;
+using System.IO.Compression;
+using System.Security.Cryptography;
+using System.Text;
+using System.Text.Json;
+using System.Text.Json.Nodes;
+using Hl7.Fhir.Model;
+using Hl7.Fhir.Serialization;
+using Hl7.Fhir.Utility;
+using IrrigationFhir.Fhir;
+using IrrigationFhir.Intake;
+using IrrigationFhir.Rest;
+
+namespace IrrigationFhir.Package;
+
+/// <summary>Everything that defines what the service says, as one FHIR NPM package: profiles with snapshots, terminology, search parameters, the concept map, what the service can do, examples, and a guide that lists them.</summary>
+/// <remarks>The same build and canonical base give the same bytes, so that a checksum can be published: sorted names, one time for all files, no owner.</remarks>
+internal sealed class FhirPackage(IEnumerable<CapabilityClaim> claims)
+{
+    /// <summary>The package's id.</summary>
+    public const string Id = "irrigationfhir.profiles";
+
+    /// <summary>The name of the file.</summary>
+    public const string FileName = $"{Id}-{Profiles.Version}.tgz";
+
+    // What npm itself gives the files of every package.
+    private static readonly DateTimeOffset Time = new(1985, 10, 26, 8, 15, 0, TimeSpan.Zero);
+    private static readonly JsonSerializerOptions Readable = new() { WriteIndented = true, NewLine = "\n" };
+
+    private readonly Lazy<byte[]> bytes = new(() => Pack(Files(Definitions(claims), Fhir.Definitions.Examples(Profiles.CanonicalBase))));
+
+    /// <summary>The package: a gzipped tape archive.</summary>
+    public ReadOnlyMemory<byte> Bytes => bytes.Value;
+
+    /// <summary>SHA-256 of the package, in hexadecimal.</summary>
+    public string Checksum => Convert.ToHexStringLower(SHA256.HashData(bytes.Value));
+
+    /// <summary>The definitions in it, in order of type and id, without the guide that lists them.</summary>
+    public static IReadOnlyList<Resource> Definitions(IEnumerable<CapabilityClaim> claims)
+    {
+        Resource[] all =
+        [
+            .. Fhir.Definitions.Own(Profiles.CanonicalBase),
+            .. OwnSearchParameters.All(),
+            FhirJsonDeserializer.DEFAULT.Deserialize<ConceptMap>(KindMap.BuiltIn),
+            CapabilityStatements.Required(claims),
+        ];
+        foreach (var definition in all.Cast<IVersionableConformanceResource>()) definition.Version ??= Profiles.Version;
+        return [.. all.OrderBy(FileOf, StringComparer.Ordinal)];
+    }
+
+    /// <summary>The guide: every resource of the package, by name.</summary>
+    public static ImplementationGuide Guide(IReadOnlyList<Resource> definitions, IReadOnlyList<Resource> examples) => new()
+    {
+        Id = Id,
+        Url = Profiles.Guide,
+        Version = Profiles.Version,
+        Name = "IrrigationFhir",
+        Title = "Irrigation of urinary catheters: intake, output and corrected urine output",
+        Status = PublicationStatus.Active,
+        Experimental = false,
+        Publisher = "IrrigationFhir",
+        Description = "Profiles and terminology of irrigations of urinary catheters: what ran in, what drained, what the kidneys made of it, and how surely. Numbers prompt a person to look at the patient; they diagnose nothing and command nothing.",
+        Copyright = "This material contains content from LOINC (http://loinc.org). LOINC is copyright Regenstrief Institute, Inc. and the LOINC Committee, and is available at no cost under the license at http://loinc.org/license. SNOMED CT codes are used by reference; whoever deploys this holds the licence that their country requires.",
+        PackageId = Id,
+        FhirVersion = [FHIRVersion.N4_0_1],
+        Definition = new()
+        {
+            Resource =
+            [
+                .. definitions.Select(definition => new ImplementationGuide.ResourceComponent
+                {
+                    Reference = new($"{definition.TypeName}/{definition.Id}"),
+                    Name = ((IConformanceResource)definition).Name,
+                    Description = ((IConformanceResource)definition).DescriptionElement?.Value,
+                    Example = new FhirBoolean(false),
+                }),
+                .. examples.Select(example => new ImplementationGuide.ResourceComponent
+                {
+                    Reference = new($"{example.TypeName}/{example.Id}"),
+                    Name = example.Id,
+                    Example = new Hl7.Fhir.Model.Canonical(example.Meta!.Profile.First()!),
+                }),
+            ],
+        },
+    };
+
+    private static SortedDictionary<string, byte[]> Files(IReadOnlyList<Resource> definitions, IReadOnlyList<Resource> examples)
+    {
+        Resource[] all = [.. definitions, Guide(definitions, examples)];
+        var files = new SortedDictionary<string, byte[]>(StringComparer.Ordinal)
+        {
+            ["package/package.json"] = Text(Manifest()),
+            ["package/.index.json"] = Text(Index(all)),
+            ["package/example/.index.json"] = Text(Index(examples)),
+        };
+        foreach (var resource in all) files.Add($"package/{FileOf(resource)}", Text(resource));
+        foreach (var example in examples) files.Add($"package/example/{FileOf(example)}", Text(example));
+        return files;
+    }
+
+    private static string FileOf(Resource resource) => $"{resource.TypeName}-{resource.Id}.json";
+
+    private static JsonObject Manifest() => new()
+    {
+        ["name"] = Id,
+        ["version"] = Profiles.Version,
+        ["description"] = "Profiles and terminology of irrigations of urinary catheters",
+        ["type"] = "fhir.ig",
+        ["canonical"] = Profiles.CanonicalBase,
+        ["url"] = Profiles.CanonicalBase,
+        ["fhirVersions"] = new JsonArray("4.0.1"),
+        ["dependencies"] = new JsonObject { ["hl7.fhir.r4.core"] = "4.0.1" },
+        ["author"] = "IrrigationFhir",
+        // The word of npm for a package whose licence is to be asked for.
+        ["license"] = "UNLICENSED",
+        ["directories"] = new JsonObject { ["example"] = "example" },
+    };
+
+    private static JsonObject Index(IEnumerable<Resource> resources) => new()
+    {
+        ["index-version"] = 1,
+        ["files"] = new JsonArray([.. resources.OrderBy(FileOf, StringComparer.Ordinal).Select(resource =>
+        {
+            var file = new JsonObject { ["filename"] = FileOf(resource), ["resourceType"] = resource.TypeName, ["id"] = resource.Id };
+            if (resource is IVersionableConformanceResource definition) (file["url"], file["version"]) = (definition.Url, definition.Version);
+            if (resource is StructureDefinition structure) (file["kind"], file["type"], file["derivation"]) = (structure.Kind.GetLiteral(), structure.Type, structure.Derivation.GetLiteral());
+            return (JsonNode)file;
+        })]),
+    };
+
+    private static byte[] Text(JsonNode json) => Encoding.UTF8.GetBytes(json.ToJsonString(Readable) + "\n");
+
+    private static byte[] Text(Resource resource) => Encoding.UTF8.GetBytes(FhirJsonSerializer.Default.SerializeToString(resource, pretty: true).ReplaceLineEndings("\n") + "\n");
+
+    private static byte[] Pack(SortedDictionary<string, byte[]> files)
+    {
+        using var packed = new MemoryStream();
+        using (var zip = new GZipStream(packed, CompressionLevel.Optimal, leaveOpen: true))
+        using (var tar = new TarWriter(zip, TarEntryFormat.Ustar))
+        {
+            // The manifest first: who streams the archive knows at once what it is.
+            foreach (var (name, content) in files.OrderByDescending(file => file.Key == "package/package.json"))
+            {
+                using var data = new MemoryStream(content);
+                tar.WriteEntry(new UstarTarEntry(TarEntryType.RegularFile, name)
+                {
+                    DataStream = data,
+                    ModificationTime = Time,
+                    Mode = UnixFileMode.UserRead | UnixFileMode.UserWrite | UnixFileMode.GroupRead | UnixFileMode.OtherRead,
+                });
+            }
+        }
+
+        return packed.ToArray();
+    }
+}

@@ -1,0 +1,46 @@
+using Hl7.Fhir.Model;
+using IrrigationFhir.Fhir;
+using IrrigationFhir.Rest;
+using Microsoft.Net.Http.Headers;
+
+namespace IrrigationFhir.Package;
+
+/// <summary>The package over HTTP and from the command line.</summary>
+internal static class PackageApi
+{
+    /// <summary>Adds the package, and names the guide and what it requires in the CapabilityStatement.</summary>
+    public static IServiceCollection AddPackage(this IServiceCollection services) =>
+        services.AddSingleton<FhirPackage>().AddSingleton<CapabilityClaim>(Claim);
+
+    /// <summary>Maps the route.</summary>
+    public static void MapPackage(this IEndpointRouteBuilder app) =>
+        app.MapMethods(
+            $"{FhirBase.Path}/package.tgz",
+            [HttpMethods.Get, HttpMethods.Head],
+            (FhirPackage package) => Results.Bytes(package.Bytes, "application/gzip", FhirPackage.FileName, entityTag: new EntityTagHeaderValue($"\"{package.Checksum}\"")))
+            .ExcludeFromDescription();
+
+    /// <summary>Writes the package to a file and prints its checksum; 0, or 2 when it was called wrongly.</summary>
+    public static int Write(string[] args, TextWriter output, TextWriter errors)
+    {
+        if (args is not [{ Length: > 0 } path] || path.StartsWith('-'))
+        {
+            errors.WriteLine("usage: IrrigationFhir package <file.tgz>");
+            return 2;
+        }
+
+        using var app = Service.Build([]);
+        if (app.Configuration["Fhir:CanonicalBase"] is { Length: > 0 } canonicalBase) Profiles.UseCanonicalBase(canonicalBase);
+        var package = app.Services.GetRequiredService<FhirPackage>();
+        File.WriteAllBytes(path, package.Bytes.ToArray());
+        output.WriteLine($"{package.Checksum}  {path}");
+        return 0;
+    }
+
+    private static void Claim(CapabilityStatement statement)
+    {
+        if (statement.Kind != CapabilityStatementKind.Instance) return;
+        statement.Instantiates = [Profiles.RequiredCapabilities];
+        statement.ImplementationGuide = [Profiles.Guide];
+    }
+}
