@@ -58,6 +58,57 @@ public class ForecastTests
         Assert.Null(Forecasts.TimeFor(Ml(500), FlowRate.FromMillilitresPerHour(0.000_000_1m)));
 
     [Fact]
+    public void What_has_come_already_takes_no_time_even_where_nothing_runs()
+    {
+        Assert.Equal([Duration.Zero, Duration.Zero, null], new[] { -1m, 0, 1 }.Select(ml => Forecasts.TimeFor(Ml(ml), FlowRate.Stopped)));
+        Assert.Equal(Duration.FromDays(365), Forecasts.TimeFor(Ml(365 * 24), FlowRate.FromMillilitresPerHour(1))); // a year is still told
+        Assert.Null(Forecasts.TimeFor(Ml((365 * 24) + 1), FlowRate.FromMillilitresPerHour(1)));
+    }
+
+    [Fact]
+    public void Each_forecast_says_what_it_rests_on()
+    {
+        // 250 mL an hour from 3000: 2625 left at half past nine. The drainage held 280 at nine, and 125 + 30 since make 435 of 1400.
+        var ward = Opens("08:00").BagHung("08:00", 3000).Flow("08:00", 250).Level("08:00", 0).Level("09:00", 280);
+        Assert.Equal("2625 mL left at 250 mL/h, by the label and the charted flow; an overfilled bag lasts longer", Forecasts.BagEmpty(ward.Balance(), "1", ward.At("09:30")).Assumption);
+        Assert.Equal(
+            "435 mL in it now (280 mL at 09:00), to 1400 mL of 2000 mL, filling at 310 mL/h (irrigant 250 mL/h; as given); nothing leaks and nothing stays behind",
+            Forecasts.ContainerFull(ward.Balance(), "1", Ml(2000), 0.7m, Urine(60), ward.At("09:30")).Assumption);
+        var distension = Forecasts.DistensionLimit(ward.Balance(), (Ml(500), "a limit"), Urine(60), ward.At("09:30"));
+        Assert.Equal(
+            ("distension-limit", "bladder", "from 0 mL (taken as empty: the drain is open and no scan says otherwise; if the outflow stopped now) to 500 mL (a limit) at 310 mL/h (irrigant 250 mL/h; as given)"),
+            (distension.Kind, distension.What, distension.Assumption));
+
+        ward.Flow("09:30", 0);
+        Assert.Equal((null, "nothing runs"), Told(Forecasts.ContainerFull(ward.Balance(), "1", Ml(2000), 0.7m, Urine(0), ward.At("09:30"))));
+    }
+
+    [Fact]
+    public void What_ran_in_since_and_is_not_known_cannot_be_told()
+    {
+        var ward = Opens("08:00").Level("08:00", 0).BagHung("08:00", 3000).BagTakenDown("09:00", null).BagHung("09:00", 3000).Flow("09:00", 250);
+        Assert.Equal((null, "what ran in since 08:00 is not known"), Told(Forecasts.ContainerFull(ward.Balance(), "1", Ml(2000), 0.7m, Urine(60), ward.At("09:30"))));
+        ward.Clamp("08:30");
+        Assert.Equal((null, "what ran in since the clamp is not known"), Told(Forecasts.DistensionLimit(ward.Balance(), (Ml(500), "a limit"), Urine(60), ward.At("09:30"))));
+    }
+
+    [Fact]
+    public void Behind_a_clamp_a_scan_after_it_is_where_the_filling_starts()
+    {
+        var ward = Opens("08:00").Syringe("08:00", 60).Clamp("08:00").Scan("08:30", 100);
+        Assert.StartsWith("from 130 mL (the drain is clamped since 08:00: scan of 100 mL at 08:30, 0 mL instilled and 30 mL urine since)", ward.Forecast("09:00")[^1].Assumption, StringComparison.Ordinal);
+        Assert.StartsWith("from 100 mL (the drain is clamped since 08:00)", ward.Forecast("08:30")[^1].Assumption, StringComparison.Ordinal);
+        Assert.StartsWith("from 0 mL (the drain is clamped since 08:00)", Opens("08:00").Clamp("08:00").Forecast("08:00")[^1].Assumption, StringComparison.Ordinal);
+    }
+
+    [Fact]
+    public void An_output_without_a_best_estimate_forecasts_nothing()
+    {
+        var ward = Opens("08:00").Emptied("09:00", 300);
+        Assert.Equal("urine 60 mL/h, assumed: 08:00 to 09:00 has no best estimate", Forecasts.Urine(ward.Balance(), ward.At("09:00"), ForecastSettings.Default).Whence);
+    }
+
+    [Fact]
     public void What_cannot_be_told_says_why()
     {
         var ward = Opens("08:00").BagHung("08:00", 3000);
