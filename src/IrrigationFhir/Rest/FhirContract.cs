@@ -58,6 +58,9 @@ internal sealed class FhirContract(CapabilityStatement statement)
         _parameters["If-None-Exist"] = Header("If-None-Exist", "A search, such as `identifier=system|value`: created only if it finds nothing; if it finds one, that one is the answer.");
 
         Put("/fhir/metadata", "get", "readCapabilityStatement", "System", "What this service can do.", Replies("CapabilityStatement", "The statement.", "406"), [Ref("_format")]);
+        var package = Replies("CapabilityStatement", "The package.", "406");
+        package["200"]!["content"] = new JsonObject { ["application/gzip"] = new JsonObject { ["schema"] = new JsonObject { ["type"] = "string", ["format"] = "binary" } } };
+        Put("/fhir/package.tgz", "get", "readPackage", "System", "Profiles, terminology, search parameters and examples as one FHIR NPM package.", package, []);
         var rest = statement.Rest[0];
         if (rest.Interaction.Count > 0)
         {
