@@ -72,6 +72,7 @@ public partial class PackageTests
         var definitions = Resources().Select(file => file.Resource).OfType<IConformanceResource>().ToList();
         Assert.All(definitions, definition => Assert.StartsWith(Profiles.CanonicalBase + "/", definition.Url, StringComparison.Ordinal));
         Assert.All(definitions.OfType<StructureDefinition>(), profile => Assert.True(profile.Snapshot?.Element.Count > 20 && profile.Differential?.Element.Count > 1, profile.Url));
+        Assert.All(definitions.Cast<IVersionableConformanceResource>(), definition => Assert.Equal(Profiles.Version, definition.Version));
         foreach (var expected in Definitions.Own(Profiles.CanonicalBase).Cast<IConformanceResource>().Select(own => own.Url).Concat(OwnSearchParameters.All().Select(own => own.Url)))
             Assert.Contains(definitions, definition => definition.Url == expected);
         Assert.Contains(definitions, definition => definition is ConceptMap);
