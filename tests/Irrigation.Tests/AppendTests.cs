@@ -29,6 +29,11 @@ public class AppendTests
         ["dwells"] = () => Opens("08:00").Urine("08:20", 10).Syringe("09:00", 200).Clamp("09:10").Level("09:30", 80).Level("09:40", 90).Release("10:10").Emptied("10:30", 320).Syringe("11:00", 50).Clamp("11:20").Release("11:40").Emptied("12:00", 90).Syringe("12:30", 60).Emptied("12:40", 70).Clamp("12:45").Level("13:00", 5),
         ["a clamp while a bag runs"] = () => Opens("08:00").BagHung("08:00", 1200).Emptied("09:00", 300).Clamp("09:30").Emptied("10:00", 100).Release("10:30").Emptied("11:00", 200).Clamp("11:30").Clamp("11:40").Release("12:00").Emptied("12:30", 400).BagTakenDown("13:00", 0).Emptied("13:00", 300).Emptied("13:20", 30),
         ["a clamp beside scans"] = () => Opens("08:00").Urine("09:00", 50).Scan("09:10", 30).Clamp("09:20").Urine("09:30", 20).Scan("09:25", 90).Release("09:50").Urine("10:00", 120).Scan("10:12", 10).Urine("10:20", 15).Scan("10:50", 70).Urine("11:00", 50),
+        ["a syringe after readings close together"] = () => Opens("08:00").Urine("08:50", 10).Urine("08:55", 12).Syringe("09:00", 100).Clamp("09:05").Release("09:40").Emptied("10:00", 130).Syringe("10:30", 50).Emptied("11:00", 60),
+        ["a flow that goes on into the next bag"] = () => Opens("21:00").BagHung("22:00", 1000).Flow("21:30", 100).Flow("22:30", 800).BagTakenDown("23:00", 0).BagHung("23:00", 3000).Emptied("23:10", 1100).Flow("23:30", 400).Emptied("+1 00:00", 500).Emptied("+1 00:30", 500).Emptied("+1 01:00", 500)
+            .BagTakenDown("+1 02:00", 0).Emptied("+1 02:00", 1600).Flow("+1 02:00", 0).Emptied("+1 03:00", 60),
+        ["urine before a total that comes hours later"] = () => Opens("08:00").Instilled("08:10", 50).Urine("08:30", 40).Emptied("09:00", 100).Emptied("09:30", 100).Emptied("10:00", 100).Emptied("10:30", 100).Instilled("11:00", 500).Emptied("11:00", 200),
+        ["a clamp before a total"] = () => Opens("08:00").Urine("08:30", 20).Clamp("09:00").Release("11:00").Instilled("14:00", 600, from: "10:00").Emptied("12:00", 250).Emptied("12:30", 120).Emptied("13:00", 120).Emptied("14:00", 240),
         ["scans hours apart"] = () => Opens("08:00").Scan("08:00", 80).Urine("09:00", 50).Urine("09:20", 20).Scan("09:10", 40).Urine("11:00", 60).Urine("13:00", 60).Scan("13:15", 20).Urine("13:25", 5).Urine("15:00", 60).Scan("15:16", 90).Urine("17:00", 60).Scan("16:45", 10),
         ["levels that waver"] = () => Opens("08:00").Flow("08:00", 0).Level("08:00", 50).Level("09:00", 500).Level("09:30", 450).Level("10:00", 430).Level("10:30", 520).Level("11:00", 100).Level("11:30", 160).Emptied("12:00", 200).Level("12:30", 40).Level("13:00", 60, container: "meter").Emptied("13:30", 80, container: "meter").Weighed("14:00", 402.4m, emptied: false).Weighed("15:00", 603.6m),
         ["leaks and routes"] = () => Opens("08:00").Urine("09:00", 50).Leak("09:00", 5).Leak("09:30", 15).Urine("10:00", 30, UrineRoute.LeftNephrostomy).Urine("10:30", 40).Leak("11:00", 10).Urine("12:00", 60, UrineRoute.LeftNephrostomy).Urine("12:00", 7, UrineRoute.LeftNephrostomy).Urine("13:00", 30, UrineRoute.Void).Urine("14:00", 80, UrineRoute.LeftNephrostomy).Urine("14:00", 80, UrineRoute.IlealConduit),
@@ -135,6 +140,18 @@ public class AppendTests
         var clamped = balance.After(balance.Log.Append([new DrainClamped(ward.Header("09:30", id: "on")), new DrainReleased(ward.Header("09:40", id: "off")), new LeakEstimated(ward.Header("12:00", id: "late"), Ml(5))], ward.At("15:00"))).Changes;
         Assert.Equal(["late"], clamped.Single(c => c.Interval.End == ward.At("14:00")).Because.Select(key => key.Id));
         Assert.Equal(["off", "on"], clamped.Single(c => c.Interval.End == ward.At("10:00")).Because.Select(key => key.Id).Order(StringComparer.Ordinal));
+    }
+
+    [Fact]
+    public void A_change_hours_later_is_because_of_what_reaches_so_far()
+    {
+        // The reading at 09:15 takes the later scan for its own, so that at 14:00 the bladder is compared with that one. The leak reaches no further than its hour.
+        var ward = Opens("08:00").Urine("09:00", 10).Scan("08:50", 20).Scan("09:14", 70).Urine("10:00", 5).Urine("11:00", 5).Urine("12:00", 5).Urine("14:00", 60).Scan("14:00", 90);
+        var balance = ward.Balance();
+        Assert.Equal(Ml(70), balance[FluidBalance.Bladder][^1].RetainedChange); // 90 − 20
+        var (after, changes) = balance.After(balance.Log.Append([new LeakEstimated(ward.Header("08:30", id: "leak"), Ml(5)), new UrineCollected(ward.Header("09:15", id: "reading"), UrineRoute.Void, Ml(8))], ward.At("15:00")));
+        Assert.Equal(Ml(20), after[FluidBalance.Bladder][^1].RetainedChange);   // 90 − 70
+        Assert.Equal(["reading"], changes.Single(c => c.Interval.End == ward.At("14:00")).Because.Select(key => key.Id));
     }
 
     [Fact]

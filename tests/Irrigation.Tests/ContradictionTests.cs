@@ -127,6 +127,10 @@ public class ContradictionTests
         Assert.Equal([null, null, null], Codes(Opens("07:00").Level("08:29", 100).Clamp("08:30").Level("09:00", 320)));
     }
 
+    [Fact]
+    public void What_a_container_held_at_the_very_start_did_not_drain_in_the_episode() =>
+        Assert.Null(Of(Opens("08:00").Clamp("07:50").Level("07:55", 50).Level("08:00", 70), 2));
+
     [Theory]
     [InlineData("08:29", null)]
     [InlineData("08:30", "drainage-while-clamped")] // all of its time lies behind the clamp

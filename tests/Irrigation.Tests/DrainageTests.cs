@@ -81,6 +81,18 @@ public class DrainageTests
         Assert.Equal(["e3", "e4"], readings.Order(StringComparer.Ordinal));
     }
 
+    [Fact]
+    public void A_scale_is_not_subtracted_from_another()
+    {
+        var ward = Opens("08:00");
+        DrainageLevelRead Read(string clock, decimal ml, string? scale) => new(ward.Header(clock) with { Device = scale }, "1", Ml(ml));
+        ward.Chart(Read("08:00", 0, "scale 1")).Chart(Read("09:00", 300, "scale 1")).Chart(Read("10:00", 800, "scale 2")).Chart(Read("11:00", 750, "scale 2")).Chart(Read("12:00", 850, "scale 2")).Chart(Read("13:00", 900, null));
+        Assert.Equal([Ml(300), null, Ml(0), Ml(50), Ml(50)], ward.Balance()[FluidBalance.Bladder].Select(i => i.Drained));
+        Assert.Equal([false, true, false, false, false], ward.Balance()[FluidBalance.Bladder].Select(i => i.Caveats.Contains(Caveat.DeviceChanged)));
+        // What was emptied is all that the container held, whatever measured it before.
+        Assert.Equal([Ml(300), Ml(200)], Drained(Opens("08:00").Chart(Read("08:00", 0, "scale 1")).Chart(Read("09:00", 300, "scale 1")).Chart(new DrainageEmptied(ward.Header("10:00", id: "emptied") with { Device = "scale 2" }, "1", Ml(500)))));
+    }
+
     [Fact] // clinical reference 1.11
     public void A_weighed_container_goes_by_its_own_density_and_its_tare()
     {
@@ -171,6 +183,7 @@ public class DrainageTests
         Assert.Equal([null, Ml(20)], close.Balance()[FluidBalance.Bladder].Select(i => i.RetainedChange));
         var skipped = Opens("08:00").Urine("09:00", 100).Scan("09:00", 30).Urine("10:00", 20).Urine("11:00", 40).Scan("11:00", 80);
         Assert.Equal([null, null, Ml(50)], skipped.Balance()[FluidBalance.Bladder].Select(i => i.RetainedChange));
+        Assert.Equal([1, 0, 2], skipped.Balance()[FluidBalance.Bladder].Select(i => i.Parts.Count(p => p.Kind == PartKind.Retained)));
         Assert.Equal([true, false, false], skipped.Balance()[FluidBalance.Bladder].Select(i => i.Caveats.Contains(Caveat.RetainedStartUnknown)));
     }
 

@@ -102,6 +102,41 @@ public class ForecastTests
     }
 
     [Fact]
+    public void A_scan_at_the_moment_of_clamping_is_of_the_clamped_bladder() =>
+        Assert.StartsWith("from 130 mL (the drain is clamped since 08:00: scan of 100 mL at 08:00, ", Opens("08:00").Clamp("08:00").Scan("08:00", 100).Forecast("08:30")[^1].Assumption, StringComparison.Ordinal);
+
+    [Theory]
+    [InlineData("08:45", "from 320 mL (scan at 08:45")]
+    [InlineData("08:44", "from 0 mL (taken as empty")]
+    public void A_scan_counts_with_the_reading_that_it_is_near(string scanned, string told) =>
+        Assert.StartsWith(told, Opens("08:00").Flow("08:00", 0).Scan(scanned, 320).Emptied("09:00", 100).Forecast("09:05")[^1].Assumption, StringComparison.Ordinal);
+
+    [Theory]
+    [InlineData("14:30", 2)]
+    [InlineData("14:31", 1)]
+    public void A_container_that_nobody_read_for_longer_than_a_gap_is_not_in_use(string clock, int containers)
+    {
+        var ward = Opens("08:00").Flow("08:00", 100).Level("08:30", 200, container: "old").Level("09:00", 100);
+        Assert.Equal(containers, ward.Forecast(clock).Count(f => f.Kind == "container-full"));
+    }
+
+    [Fact]
+    public void A_container_that_was_weighed_and_emptied_is_not_in_use_beside_another()
+    {
+        Ward Weighed(bool emptied) => Opens("08:00").Flow("08:00", 100).Weighed("08:30", 200, emptied: emptied).Level("09:00", 100, container: "new");
+        Assert.Equal(["new"], Weighed(true).Forecast("09:30").Where(f => f.Kind == "container-full").Select(f => f.What));
+        Assert.Equal(["1", "new"], Weighed(false).Forecast("09:30").Where(f => f.Kind == "container-full").Select(f => f.What));
+    }
+
+    [Fact]
+    public void Every_line_that_runs_unknown_is_named() =>
+        Assert.Equal("irrigation runs and no flow is charted for line 1, 2", Opens("08:00").BagHung("08:00", 3000).BagHung("08:00", 3000, line: "2").Forecast("09:00")[^1].Assumption);
+
+    [Fact]
+    public void No_urine_in_the_latest_interval_is_a_measured_nothing() =>
+        Assert.Equal("urine 0 mL/h, the best estimate of 08:00 to 09:00", Forecasts.Urine(Opens("08:00").Urine("09:00", 0).Balance(Exact), Opens("08:00").At("09:00"), ForecastSettings.Default).Whence);
+
+    [Fact]
     public void An_output_without_a_best_estimate_forecasts_nothing()
     {
         var ward = Opens("08:00").Emptied("09:00", 300);

@@ -167,7 +167,7 @@ public class IntervalTests
         var late = Opens("00:00").Urine("10:00", 60, UrineRoute.IlealConduit);
         var early = Opens("08:00").Urine("10:00", 60, UrineRoute.IlealConduit);
         Assert.Equal((late.At("04:00"), early.At("08:00")), (late.Balance()["ileal-conduit"].Single().Start, early.Balance()["ileal-conduit"].Single().Start));
-        Assert.Equal([Caveat.RouteStartUnknown], early.Balance()["ileal-conduit"].Single().Caveats.AsEnumerable());
+        Assert.All(new[] { early, late }, ward => Assert.Equal([Caveat.RouteStartUnknown], ward.Balance()["ileal-conduit"].Single().Caveats.AsEnumerable())); // six hours are no gap
     }
 
     [Fact]
@@ -229,6 +229,33 @@ public class IntervalTests
     {
         var ward = Opens("08:00").Urine("09:00", 50).Urine("10:00", 60).Urine("11:00", 70).Leak("10:00", 500).Withdraw("e4", "11:30");
         Assert.Equal([OutputStatus.Final, OutputStatus.Corrected, OutputStatus.Final], ward.Balance()[FluidBalance.Bladder].Select(i => i.Status));
+    }
+
+    [Fact]
+    public void Two_corrections_of_one_interval_do_not_undo_one_another()
+    {
+        var ward = Opens("08:00").Urine("10:00", 60).Leak("09:00", 500).Leak("09:30", 400).Withdraw("e2", "11:00").Withdraw("e3", "11:00");
+        Assert.Equal(OutputStatus.Corrected, ward.Interval("10:00").Status);
+        // Nor do two leaks that were both remembered late, nor two openings.
+        var late = Opens("08:00").Urine("10:00", 60, recordedAt: "10:05");
+        late.Chart(new LeakEstimated(late.Header("09:00", recordedAt: "10:30"), Ml(5))).Chart(new LeakEstimated(late.Header("09:30", recordedAt: "10:30"), Ml(5)));
+        Assert.Equal(OutputStatus.Amended, late.Interval("10:00").Status);
+        var opened = Opens("08:00").Urine("09:00", 60, recordedAt: "11:30").Urine("09:00", 20, UrineRoute.Void, recordedAt: "11:30").Urine("10:00", 60, recordedAt: "10:05");
+        Assert.Equal(OutputStatus.Amended, opened.Interval("10:00").Status);
+    }
+
+    [Fact]
+    public void A_reading_that_was_charted_for_another_time_corrects_the_time_it_is_of()
+    {
+        var ward = Opens("08:00").Flow("08:00", 0).Urine("09:00", 50).Emptied("13:00", 60, id: "moved").Emptied("10:00", 60, id: "moved").Urine("12:00", 40);
+        Assert.Equal([OutputStatus.Final, OutputStatus.Corrected, OutputStatus.Final], ward.Balance()[FluidBalance.Bladder].Select(i => i.Status));
+    }
+
+    [Fact]
+    public void A_scan_that_was_charted_late_is_late_where_it_was_taken_and_not_where_it_is_compared_with()
+    {
+        var ward = Opens("08:00").Urine("09:00", 50).Chart(new BladderScanned(Opens("08:00").Header("09:00", recordedAt: "11:00", id: "scan"), Ml(20))).Urine("10:00", 60).Scan("10:00", 30);
+        Assert.Equal([true, false], ward.Balance()[FluidBalance.Bladder].Select(i => i.Caveats.Contains(Caveat.LateEntry)));
     }
 
     [Fact]
@@ -299,6 +326,10 @@ public class IntervalTests
         Assert.Equal((ward.At("09:00"), Ml(0), 0), (Open("08:30").Start, Open("08:30").Instilled, Open("08:30").Caveats.Length));
         Assert.Null(Opens("08:00").BagHung("08:00", 3000).Balance().Open(ward.At("09:00")).Instilled);
         Assert.Equal(ward.At("08:00"), Opens("08:00").Balance().Open(ward.At("09:00")).Start);
+
+        // At the very moment of the last closing point no time is open, not even of a dwell.
+        var dwell = Opens("08:00").Clamp("09:00").Level("09:30", 40).Balance().Open(ward.At("09:00"));
+        Assert.Equal((ward.At("09:00"), 0, ward.At("09:00")), (dwell.Start, dwell.Caveats.Length, dwell.ClampedSince));
 
         OpenInterval Open(string asOf) => balance.Open(ward.At(asOf));
     }

@@ -195,6 +195,39 @@ public class IrrigantTests
         var ward = Opens("08:00").BagHung("08:00", 1000).BagHung("10:00", 1000).Emptied("10:00", 1050).BagTakenDown("12:00", 0).Emptied("12:00", 1050);
         Assert.Equal([null, Ml(50)], Intervals(ward).Select(i => i.Output?.Headline));
         Assert.Equal([true, false], Intervals(ward).Select(i => i.Caveats.Contains(Caveat.BagEndUnknown)));
+        Assert.Equal((null, null), (Intervals(ward)[0].Parts[0].Whole, Intervals(ward)[0].Parts[0].Amount)); // and not 0
+    }
+
+    [Fact]
+    public void Of_two_bags_hung_at_one_moment_the_first_never_ran()
+    {
+        var ward = Opens("08:00").BagHung("09:00", 1000).BagHung("09:00", 3000).Emptied("09:00", 50).BagTakenDown("11:00", 0).Emptied("11:00", 3060);
+        Assert.Equal([Ml(0), Ml(3000)], Instilled(ward));
+    }
+
+    [Fact]
+    public void Between_a_bag_taken_down_and_the_next_one_nothing_runs()
+    {
+        var ward = Opens("08:00").BagHung("08:00", 1000).BagTakenDown("09:00", 0).Emptied("09:00", 1050).Emptied("10:00", 40).BagHung("10:00", 1000).BagTakenDown("11:00", 0).Emptied("11:00", 1050);
+        Assert.Equal([Ml(1000), Ml(0), Ml(1000)], Instilled(ward));
+        Assert.All(Intervals(ward), i => Assert.DoesNotContain(Caveat.BagEndUnknown, i.Caveats));
+    }
+
+    [Fact]
+    public void A_counter_read_twice_at_one_moment_counts_to_the_higher_reading()
+    {
+        var ward = Opens("08:00").PumpTotal("08:00", 0).PumpTotal("10:00", 400).PumpTotal("10:00", 430).Emptied("10:00", 500).PumpTotal("11:00", 500).Emptied("11:00", 100);
+        Assert.Equal([Ml(430), Ml(70)], Instilled(ward));
+    }
+
+    [Fact]
+    public void A_counter_is_not_subtracted_from_that_of_another_pump()
+    {
+        var ward = Opens("08:00");
+        PumpTotalRead Read(string clock, decimal ml, string? pump) => new(ward.Header(clock, MeasuringWay.Pump) with { Device = pump }, "1", Ml(ml), false);
+        ward.Chart(Read("08:00", 0, "pump 1")).Chart(Read("09:00", 300, "pump 1")).Emptied("09:00", 350).Chart(Read("10:00", 800, "pump 2")).Emptied("10:00", 350).Chart(Read("11:00", 1000, "pump 2")).Emptied("11:00", 350).Chart(Read("12:00", 1100, null)).Emptied("12:00", 350);
+        Assert.Equal([Ml(300), null, Ml(200), Ml(100)], Intervals(ward).Select(i => i.Instilled));
+        Assert.Equal([false, true, false, false], Intervals(ward).Select(i => i.Caveats.Contains(Caveat.DeviceChanged)));
     }
 
     [Fact]
@@ -332,6 +365,9 @@ public class IrrigantTests
         (SpreadBy, decimal, decimal)? By(Ward ward) => ward.Interval("23:00").Parts[0].Spread is { } s ? (s.By, s.Share, s.Whole) : null;
         Ward Bag(params (string Clock, decimal Rate)[] flows) =>
             flows.Aggregate(Opens("21:00").Urine("22:00", 1).BagHung("22:00", 1800).Emptied("23:00", 1000), (ward, f) => ward.Flow(f.Clock, f.Rate)).BagTakenDown("+1 00:00", 0).Emptied("+1 00:00", 1900);
+
+        var halves = Bag(("21:00", 500), ("23:00", 1000)).Balance()[FluidBalance.Bladder].Skip(1).Select(i => i.Parts[0]).ToList();
+        Assert.Equal([(Ml(1800), Ml(600), 500m), (Ml(1800), Ml(1200), 1000m)], halves.Select(p => (p.Whole!.Value, p.Amount!.Value, p.Spread!.Share)));
 
         // Set before the bag was hung, and faster from 23:00: 500 of 1500 mL by the flow, so a third of the 1800 that ran.
         Assert.Equal((Ml(600), (SpreadBy.ChartedFlow, 500, 1500)), (Bag(("21:00", 500), ("23:00", 1000)).Interval("23:00").Instilled, By(Bag(("21:00", 500), ("23:00", 1000)))));

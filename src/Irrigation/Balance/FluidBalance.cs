@@ -452,8 +452,8 @@ public sealed class FluidBalance
         _ => null,
     };
 
-    /// <summary>A reading may take a scan or a dwell from the closing points beside it.</summary>
-    private Instant Early(Entry reading) => drained.PreviousClosing(drained.ClosingOf(reading) - Settings.ScanReach - Settings.ScanReach);
+    /// <summary>A reading may take a scan or a dwell from the closing point before it.</summary>
+    private Instant Early(Entry reading) => drained.PreviousClosing(drained.ClosingOf(reading));
 
     private Instant? AfterUrine(Instant at)
     {

@@ -48,7 +48,7 @@ public static class Forecasts
     public static Duration? TimeFor(Volume volume, FlowRate rate)
     {
         if (volume <= Volume.Zero) return Duration.Zero;
-        if (rate <= FlowRate.Stopped || volume > rate.Over(Longest)) return null;
+        if (volume > rate.Over(Longest)) return null;
         return Duration.FromNanoseconds((long)(volume.Millilitres * Elapsed.PerHour / rate.MillilitresPerHour));
     }
 

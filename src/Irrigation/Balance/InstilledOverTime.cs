@@ -64,18 +64,15 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
         Instant?[] before = [FirstOfBag(bags, at - Duration.Epsilon)?.At, bags.LastBefore(at)?.At, pumps.LastBefore(at)?.At, totals.LastBefore(at)?.At, entry.Header.From, totals.NextAfter(at)?.Header.From];
         var from = Instant.Min(before.Min(i => i ?? at), EarliestStart(at));
 
-        // To the next reading of the kind that could take over from this one; where there is none, the tail stays open.
-        Instant? nextBag = bags.NextAfter(at)?.At, nextPump = pumps.NextAfter(at)?.At, nextTotal = totals.NextAfter(at)?.At, nextFlow = flows.NextAfter(at)?.At;
+        // To the next reading of the kind that could take over from this one, as it does for whatever begins at the reading before it;
+        // where there is none, the tail stays open.
         Instant? to = entry switch
         {
-            BagHung or BagRead or BagTakenDown => Later(nextBag, NextHung(bags, at) is { } hung ? NextHung(bags, hung) : null),
-            PumpTotalRead => Later(nextPump, bags.Count > 0 ? EndOfBag(bags, at) : at),
-            IrrigantInstilled => nextTotal,
-            _ => nextFlow is { } changed ? Later(new[] { bags, pumps, totals }.Where(t => t.Count > 0).Select(t => t.NextAfter(changed)?.At).Append(changed).ToArray()) : null,
+            BagHung or BagRead or BagTakenDown => Later(bags.NextAfter(at)?.At, NextHung(bags, at) is { } hung ? NextHung(bags, hung) : null),
+            PumpTotalRead => pumps.NextAfter(at)?.At,
+            IrrigantInstilled => totals.NextAfter(at)?.At,
+            _ => flows.NextAfter(at)?.At is { } changed ? Later(new[] { bags, pumps, totals }.Where(t => t.Count > 0).Select(t => t.NextAfter(changed)?.At).Append(changed).ToArray()) : null,
         };
-
-        // And as far as a stretch without a charted start of its own may take it from here.
-        to = Later(to, nextBag ?? at, nextPump ?? at, nextTotal ?? at);
         return new(from, to);
     }
 
@@ -116,7 +113,7 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
     public Instant EarliestStart(Instant at)
     {
         var from = at;
-        foreach (var line in lines) from = Instant.Min(from, Instant.Min(ImplicitStart(line, at), UnknownStart(line, at)));
+        foreach (var line in lines) from = Instant.Min(from, ImplicitStart(line, at));
         return from;
     }
 
@@ -126,7 +123,7 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
         var (from, to) = (start, end);
         foreach (var line in lines)
         {
-            foreach (var stretch in Measured(line, start - Duration.Epsilon, end + Duration.Epsilon))
+            foreach (var stretch in Measured(line, start, end))
             {
                 (from, to) = (Instant.Min(from, stretch.Start), Instant.Max(to, stretch.End));
             }
@@ -423,8 +420,7 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
     /// <summary>A total without a start ran since the previous reading of its line, or since urine was last collected free of irrigant.</summary>
     private Instant ImplicitStart(Line line, Instant at) => PreviousReading(line, at) ?? log.Frame.Start;
 
-    private Instant UnknownStart(Line line, Instant at) =>
-        new[] { line.Bags.LastBefore(at)?.At, PreviousReading(line, at), log.Frame.Start }.Max()!.Value;
+    private Instant UnknownStart(Line line, Instant at) => Instant.Max(ImplicitStart(line, at), log.Frame.Start);
 
     private Instant? PreviousReading(Line line, Instant at)
     {
@@ -484,7 +480,7 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
             (from, rate) = (flows[i].At, ((FlowSet)flows[i]).Rate);
         }
 
-        return end > from ? sum + rate.Over(end - from) : sum;
+        return sum + rate.Over(end - from);
     }
 
     private decimal Clamped(Instant start, Instant end)
@@ -501,7 +497,7 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
             }
         }
 
-        return shut is { } open && end > open ? sum + Elapsed.Between(open, end) : sum;
+        return shut is { } open ? sum + Elapsed.Between(open, end) : sum;
     }
 
     /// <summary>Adds up what the lines give.</summary>
