@@ -61,7 +61,7 @@ internal sealed class FhirPackage(IEnumerable<CapabilityClaim> claims)
         Experimental = false,
         Publisher = "IrrigationFhir",
         Description = "Profiles and terminology of irrigations of urinary catheters: what ran in, what drained, what the kidneys made of it, and how surely. Numbers prompt a person to look at the patient; they diagnose nothing and command nothing.",
-        Copyright = "This material contains content from LOINC (http://loinc.org). LOINC is copyright Regenstrief Institute, Inc. and the LOINC Committee, and is available at no cost under the license at http://loinc.org/license. SNOMED CT codes are used by reference; whoever deploys this holds the licence that their country requires.",
+        Copyright = Codes.Notice,
         PackageId = Id,
         FhirVersion = [FHIRVersion.N4_0_1],
         Definition = new()
