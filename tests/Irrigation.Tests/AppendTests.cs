@@ -16,6 +16,7 @@ public class AppendTests
     {
         ["a night of bags"] = () => Opens("20:00").Level("20:00", 100).BagHung("20:00", 3000, prime: null).Flow("20:00", 600).Level("21:00", 760).BagRead("22:00", 1700).Emptied("22:30", 1500).Flow("23:00", 900)
             .BagTakenDown("+1 01:00", 0).BagHung("+1 01:00", 3000).Emptied("+1 02:00", 2000).BagTakenDown("+1 03:00", null).BagHung("+1 03:00", 1000).Level("+1 03:30", 1300).BagRead("+1 04:00", 200).Emptied("+1 05:00", 1500),
+        ["a bag hung before the one that seemed the first"] = () => Opens("08:00").BagHung("08:00", 1000, prime: null).BagHung("10:00", 3000, prime: null).Emptied("10:00", 900).Emptied("11:00", 800).Emptied("12:00", 800).Emptied("13:00", 800).BagTakenDown("14:00", 0).Emptied("14:00", 800),
         ["a bag between two of urine"] = () => Opens("08:00").Urine("09:00", 50).BagHung("09:30", 1000).Emptied("10:00", 300).Urine("10:30", 20).BagTakenDown("11:00", 100).Emptied("11:30", 800).Urine("12:00", 40).Instilled("13:00", 200).Emptied("13:00", 230),
         ["bags read and never hung"] = () => Opens("08:00").Urine("08:30", 20).BagRead("09:00", 800).Emptied("09:30", 300).BagRead("10:00", 900).Emptied("10:30", 100).BagTakenDown("11:00", 0).Emptied("11:30", 950).BagHung("12:00", 1000).Flow("12:30", 300).Emptied("13:00", 300),
         ["a pump and its bags"] = () => Opens("08:00").BagHung("08:00", 3000).PumpTotal("08:30", 0).Flow("08:30", 400).Emptied("09:00", 250).PumpTotal("10:00", 700).Emptied("10:30", 600).BagRead("11:00", 1900).BagHung("11:30", 3000)
