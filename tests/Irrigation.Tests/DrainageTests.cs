@@ -187,5 +187,12 @@ public class DrainageTests
         Assert.Equal([true, false, false], skipped.Balance()[FluidBalance.Bladder].Select(i => i.Caveats.Contains(Caveat.RetainedStartUnknown)));
     }
 
+    [Fact]
+    public void A_scan_far_from_any_reading_is_passed_over()
+    {
+        var ward = Opens("08:00").Urine("09:00", 100).Scan("09:00", 20).Urine("10:00", 30).Scan("12:00", 99).Urine("14:00", 40).Scan("14:00", 50);
+        Assert.Equal([null, null, Ml(30)], ward.Balance()[FluidBalance.Bladder].Select(i => i.RetainedChange)); // 50 − 20
+    }
+
     private static IEnumerable<Volume> Drained(Ward ward) => ward.Balance()[FluidBalance.Bladder].Select(i => i.Drained!.Value);
 }

@@ -182,6 +182,7 @@ public class LogTests
         Entry[] expected = [Of("a", "2", 1), Of("b", "1", 1), Of("b", "1", 2), Of("b", "3", 1)];
         Assert.Equal(expected, expected.Reverse().Aggregate(Timeline.Empty, (all, entry) => all.With(entry)).Before(Instant.MaxValue).Reverse());
         Assert.True(EntryKey.Compare(new("a", "2"), new("b", "1")) < 0);
+        Assert.Equal("a/2", new EntryKey("a", "2").ToString());
         Assert.True(EntryKey.Compare(new("a", "2"), new("a", "1")) > 0);
     }
 

@@ -68,6 +68,18 @@ public class WindowTests
         Assert.Equal([(ward.At("08:00"), ward.At("10:00"), Ml(100)), (ward.At("08:00"), ward.At("10:00"), Ml(40))], window.Shares.Select(s => (s.From, s.To, s.Amount!.Value)));
     }
 
+    [Theory]
+    [InlineData(false)]
+    [InlineData(true)]
+    public void The_shares_of_a_window_add_up_to_its_headline_whichever_that_is(bool best)
+    {
+        // Half of the 100 mL and a quarter of the 200. A meter reads high: of 100 mL 2.44 are to be taken out.
+        var ward = Opens("08:00").Urine("09:00", 100).Urine("11:00", 200);
+        var window = FluidBalance.Of(ward.Balance().Log, BalanceSettings.Default with { BestEstimateIsHeadline = best }).Over(WindowKind.Trailing, new(ward.At("08:30"), ward.At("09:30")));
+        Assert.Equal([(ward.At("08:30"), ward.At("09:00"), Ml(best ? 48.78m : 50)), (ward.At("09:00"), ward.At("09:30"), Ml(best ? 48.78m : 50))], window.Shares.Select(s => (s.From, s.To, s.Amount!.Value)));
+        Assert.Equal(Ml(best ? 97.56m : 100), window.Output!.Headline);
+    }
+
     [Fact]
     public void A_window_is_final_when_all_of_the_episode_in_it_is_covered()
     {

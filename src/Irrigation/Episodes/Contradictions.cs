@@ -53,7 +53,7 @@ public static class Contradictions
             var begins = other.Header.From ?? other.At;
             if (other.Key == total.Key) continue;
             if (begins >= total.At && other.At > total.At) break;
-            if (begins < total.At && other.At > from && (other.Header.From is not null || total.Header.From is not null))
+            if (begins < total.At && (other.Header.From is not null || total.Header.From is not null))
             {
                 return EntryProblem.OverlappingTotals(where, total.Line, begins, other.At);
             }
