@@ -106,7 +106,7 @@ internal static class IntakeApi
             new() { Code = CapabilityStatement.SystemRestfulInteraction.Batch },
             new() { Code = CapabilityStatement.SystemRestfulInteraction.Transaction, Documentation = "Of one episode of one patient." },
         ];
-        foreach (var resource in rest.Resource)
+        foreach (var resource in rest.Resource.Where(r => IndexedTypes.Find((string)r.TypeElement!.JsonValue!) is not null))
         {
             resource.Operation.Add(new() { Name = "validate", Definition = "http://hl7.org/fhir/OperationDefinition/Resource-validate" });
             if ((string?)resource.TypeElement!.JsonValue != "Observation") continue;
