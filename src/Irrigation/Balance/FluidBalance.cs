@@ -31,6 +31,9 @@ public sealed record OpenInterval(Instant Start, Instant AsOf, Volume? Instilled
 /// </remarks>
 public sealed class FluidBalance
 {
+    /// <summary>From so many closing points on, sharing the work out costs less than it saves.</summary>
+    private const int Many = 500;
+
     /// <summary>The stream of the bladder.</summary>
     public const string Bladder = "bladder";
 
@@ -238,14 +241,14 @@ public sealed class FluidBalance
         stream == Bladder ? BladderBetween(from, to) : RouteBetween(Slug.Read<UrineRoute>(stream)!.Value, from, to);
 
     /// <summary>The bladder's intervals that end at or after one instant, up to and including another.</summary>
+    /// <remarks>Each is worked out by itself, so many of them (an episode read from the store) are worked out on all processors.</remarks>
     private IEnumerable<ClosedInterval> BladderBetween(Instant from, Instant? to)
     {
-        var start = drained.PreviousClosing(from);
-        foreach (var end in drained.Closings(Instant.Max(from - Duration.Epsilon, Log.Frame.Start), to))
-        {
-            yield return BladderInterval(start, end);
-            start = end;
-        }
+        Instant[] points = [drained.PreviousClosing(from), .. drained.Closings(Instant.Max(from - Duration.Epsilon, Log.Frame.Start), to)];
+        var intervals = Enumerable.Range(1, points.Length - 1);
+        return points.Length < Many
+            ? intervals.Select(i => BladderInterval(points[i - 1], points[i]))
+            : intervals.AsParallel().AsOrdered().Select(i => BladderInterval(points[i - 1], points[i]));
     }
 
     private ClosedInterval BladderInterval(Instant start, Instant end)
@@ -387,19 +390,18 @@ public sealed class FluidBalance
     {
         var withdrawn = false;
         foreach (var gone in Log[Channel.Withdrawn].After(start, end)) withdrawn |= StreamOf(gone) == stream;
-        var (corrected, late, complete) = (withdrawn, false, Instant.MinValue);
+        var (corrected, late, complete, others) = (withdrawn, false, Instant.MinValue, Instant.MinValue);
         foreach (var part in parts)
         {
             var logged = Log.Current(part.Entry)!;
             corrected |= part.End <= end && Log.IsCorrected(part.Entry);
             late |= part.End > start && logged.Entry.Header.RecordedAt - logged.Entry.At > Settings.LateAfter;
             if (Completes(part, end)) complete = Instant.Max(complete, logged.KnownAt);
+            else others = Instant.Max(others, logged.KnownAt);
         }
 
-        var amended = false;
-        foreach (var part in parts) amended |= !Completes(part, end) && Log.Current(part.Entry)!.KnownAt > complete;
-        foreach (var opening in drained.ReadingsOf(start)) amended |= Log.Current(opening.Key)!.KnownAt > complete;
-        return (corrected, amended, late);
+        foreach (var opening in drained.ReadingsOf(start)) others = Instant.Max(others, Log.Current(opening.Key)!.KnownAt);
+        return (corrected, Amended: others > complete, late);
     }
 
     private static ImmutableArray<BalanceTerm> AssumedZero(bool leaks, bool retained) => (leaks, retained) switch

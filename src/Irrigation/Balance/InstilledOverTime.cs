@@ -320,7 +320,7 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
         for (i = Math.Max(i, 0); i < bags.Count && (before is null || before.At <= end); i++)
         {
             var entry = bags[i];
-            var from = before?.At ?? UnknownStart(line, entry.At);
+            var from = before is null ? default : before.At;
             var fed = before is not null && PumpFed(line, before.At);
             switch (entry)
             {
@@ -333,7 +333,7 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
                     var remaining = entry is BagRead read ? read.Remaining : ((BagTakenDown)entry).Remaining;
                     var now = remaining is { } charted ? settings.Characters.Left(charted, entry.Header) : (Measured?)null;
                     var rose = now?.Charted > left.Charted;
-                    if (before is null) yield return new(from, entry.At, null, entry.Key, Caveat.BagStartUnknown);
+                    if (before is null) yield return new(UnknownStart(line, entry.At), entry.At, null, entry.Key, Caveat.BagStartUnknown);
                     else if (now is null && !fed) yield return new(from, entry.At, null, entry.Key, Caveat.BagEndUnknown);
                     else if (!fed) yield return new(from, entry.At, rose ? Irrigation.Measures.Measured.Nothing : left - now, entry.Key, Doubt(bags, before, rose), rose ? null : new(full, prime, remaining!.Value));
                     if (now is { } known && (before is null || !rose)) (left, full, prime) = (known, remaining!.Value, null);
@@ -379,6 +379,7 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
     /// <summary>Whether a pump delivers what hangs there: then its counter is the measurement and the bag only a store.</summary>
     private static bool PumpFed(Line line, Instant hung)
     {
+        if (line.Pumps.Count == 0) return false;
         var bags = line.Bags;
         var (since, until) = (FirstOfBag(bags, hung)?.At ?? hung, EndOfBag(bags, hung));
         return line.Pumps.NextAfter(since) is { } reading && (until is null || reading.At <= until);

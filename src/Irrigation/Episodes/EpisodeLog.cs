@@ -110,7 +110,7 @@ public sealed class EpisodeLog
     public ImmutableList<LoggedEntry> Versions(EntryKey key) => versions.GetValueOrDefault(key, []);
 
     /// <summary>Whether other content was ever sent under the id of an entry that is in force.</summary>
-    public bool IsCorrected(EntryKey key) => Current(key) is { } stands && Versions(key).Any(v => !SameContent(v.Entry, stands.Entry));
+    public bool IsCorrected(EntryKey key) => Versions(key) is { Count: > 1 } all && Current(key) is { } stands && all.Any(v => !SameContent(v.Entry, stands.Entry));
 
     /// <summary>Adds entries as they arrived.</summary>
     /// <param name="entries">What arrived, in the order in which it did.</param>

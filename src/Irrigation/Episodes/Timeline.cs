@@ -68,7 +68,13 @@ public sealed class Timeline
     /// <summary>Entries after <paramref name="start"/>, up to and including <paramref name="end"/>.</summary>
     public IEnumerable<Entry> After(Instant start, Instant end)
     {
-        for (var i = FirstAfter(start); i < entries.Count && entries[i].At <= end; i++) yield return entries[i];
+        var first = FirstAfter(start);
+        return first < entries.Count && entries[first].At <= end ? From(first, end) : [];
+    }
+
+    private IEnumerable<Entry> From(int first, Instant end)
+    {
+        for (var i = first; i < entries.Count && entries[i].At <= end; i++) yield return entries[i];
     }
 
     private static int Compare(Entry left, Entry right)

@@ -59,7 +59,7 @@ public sealed class ErrorBudget
     public static ErrorBudget Of(ErrorSource source, decimal contribution) => contribution == 0 ? None : new([(source, (double)contribution)]);
 
     /// <summary>The standard deviation of a quantity known to lie within ± the half width and no more (JCGM 100:2008, 4.3.7).</summary>
-    public static decimal Rectangular(decimal halfWidth) => halfWidth / 1.7320508075688772935274463415m;
+    public static decimal Rectangular(decimal halfWidth) => halfWidth * 0.5773502691896257645091487805m;
 
     /// <summary>Several budgets, each times a factor, added up source by source.</summary>
     public static ErrorBudget Sum(params ReadOnlySpan<(ErrorBudget Budget, double Factor)> terms)
