@@ -68,6 +68,30 @@ public class MeasuresTests
         Assert.Empty(ErrorBudget.Of("nothing", 0).Contributions);
     }
 
+    [Theory]
+    [InlineData(1)]
+    [InlineData(16)] // looked for one by one
+    [InlineData(17)] // looked up
+    [InlineData(40)]
+    public void However_many_sources_there_are_each_is_found_again(int count)
+    {
+        var budget = ErrorBudget.Sum([.. Enumerable.Range(0, count).Select(i => (ErrorBudget.Of(new ErrorSource("reading", "ward", $"e{i}"), i + 1), 1.0))]);
+        var doubled = budget + budget;
+        Assert.Equal(Enumerable.Range(1, count).Select(i => 2.0 * i), doubled.Contributions.OrderBy(c => c.Value).Select(c => c.Value));
+        Assert.Equal(0, Size(budget - budget));
+        Assert.Equal(Size(budget) * 2, Size(doubled), 5);
+    }
+
+    [Fact]
+    public void A_source_is_told_by_what_it_is_and_of_what()
+    {
+        Assert.Equal("residue", new ErrorSource("residue").ToString());
+        Assert.Equal("scale of container bag 1", new ErrorSource("scale of container", "bag 1").ToString());
+        Assert.Equal("reading ward-7/4711", new ErrorSource("reading", "ward-7", "4711").ToString());
+        Assert.Equal("time of the reading at 2026-03-14T06:00:00Z", new ErrorSource("time of the reading at", At: NodaTime.Instant.FromUtc(2026, 3, 14, 6, 0)).ToString());
+        Assert.Equal("apportioning of bladder 2026-03-14T06:00:00Z", new ErrorSource("apportioning of", "bladder", At: NodaTime.Instant.FromUtc(2026, 3, 14, 6, 0)).ToString());
+    }
+
     [Fact]
     public void Measured_volumes_carry_what_they_share()
     {

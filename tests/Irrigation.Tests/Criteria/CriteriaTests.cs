@@ -358,6 +358,48 @@ public class CriteriaTests
     }
 
     [Fact]
+    public void A_moment_at_which_an_episode_is_asked_up_to_is_one_and_the_one_before_is_not()
+    {
+        var ward = Opens("08:00").Urine("09:00", 30);
+        Assert.Equal([ward.At("10:00")], UrineOutputCriteria.Moments(ward.Balance(), ward.At("09:00"), ward.At("10:00")));
+    }
+
+    [Fact]
+    public void Every_result_tells_its_slug_and_how_it_compares()
+    {
+        var ward = Weighing(70).UrineHourly("00:00", Same(50, 24));
+        var results = At(ward.Balance(Exact), "+1 00:00", Adult).Concat(UrineOutputCriteria.Volumes(ward.Balance(Exact), Adult, ward.At("+1 00:00"), CriteriaSettings.Default));
+        Assert.Equal(
+            [
+                "kdigo-1 < 0.5 mL/kg/h", "kdigo-2 < 0.5 mL/kg/h", "kdigo-3 < 0.3 mL/kg/h", "kdigo-3-anuria <= 50 mL",
+                "low-hourly-output < 30 mL", "oliguria < 400 mL", "polyuria > 3000 mL",
+            ],
+            results.Select(r => FormattableString.Invariant($"{r.Slug} {r.Comparison} {r.Threshold:0.#} {r.Unit}")).Distinct().Order(StringComparer.Ordinal));
+        Assert.Equal("neonatal-kdigo-1 <=", At(Weighing(3).UrineHourly("00:00", Same(3, 24)).Balance(Exact), "+1 00:00", Neonate).Select(r => $"{r.Slug} {r.Comparison}").First());
+    }
+
+    [Fact]
+    public void A_criterion_by_the_hour_names_each_obstacle_once_and_in_order()
+    {
+        var ward = Opens("00:00").UrineHourly("00:00", Same(20, 3));
+        Assert.Equal([Obstacle.WeightUnknown, Obstacle.NotCovered], EveryHour(ward.Balance(Exact), "kdigo", 1, "06:00").Obstacles.ToArray());
+    }
+
+    [Fact] // whom a change of a weight can touch: until a plausible one has been followed by another
+    public void A_weight_reaches_as_far_as_the_one_after_the_next_plausible_one()
+    {
+        var ward = Opens("00:00").Weighs("01:00", 70).Weighs("02:00", 700).Weighs("03:00", 20).Weighs("04:00", 71).Weighs("05:00", 72);
+        Instant? EndOfReach(string at, Ward on) => WeightInForce.EndOfReach(on.Balance().Log, on.At(at), Adult, CriteriaSettings.Default);
+        Assert.Equal(ward.At("02:00"), EndOfReach("00:30", ward)); // 70 at 01:00 is plausible; whatever follows is compared with it
+        Assert.Equal(ward.At("04:00"), EndOfReach("01:00", ward)); // 700 takes over nothing, 20 is just plausible
+        Assert.Equal(ward.At("05:00"), EndOfReach("03:00", ward));
+        Assert.Null(EndOfReach("04:00", ward)); // nothing follows 72
+        Assert.Null(EndOfReach("05:00", ward));
+        Assert.Equal(ward.At("03:00"), EndOfReach("01:00", Opens("00:00").Weighs("01:00", 70).Weighs("02:00", 400).Weighs("03:00", 71)));
+        Assert.Null(EndOfReach("01:00", Opens("00:00").Weighs("01:00", 70).Weighs("02:00", 19.9m).Weighs("03:00", 400.1m)));
+    }
+
+    [Fact]
     public void Answers_combine_by_the_one_that_decides()
     {
         Assert.Equal(Answer.NotMet, Decision.All([Answer.Met, Answer.NotEvaluable, Answer.NotMet]));
