@@ -92,7 +92,7 @@ internal static class CoreCosts
     {
         var log = Log(new InventedIrrigation(1).Entries().GetEnumerator(), length).Log;
         var (first, samples) = (new Samples(), new Samples());
-        var allocated = GC.GetAllocatedBytesForCurrentThread();
+        var allocated = GC.GetTotalAllocatedBytes(precise: true);
         var runs = Math.Clamp(500_000 / length, 6, 200);
         for (var i = 0; i < runs; i++)
         {
@@ -101,7 +101,7 @@ internal static class CoreCosts
             (i == 0 ? first : samples).Since(started);
         }
 
-        allocated = (GC.GetAllocatedBytesForCurrentThread() - allocated) / runs;
+        allocated = (GC.GetTotalAllocatedBytes(precise: true) - allocated) / runs;
         output.WriteLine($"| {length:N0} | {Samples.Shown(first.Median)} | {Samples.Shown(samples.Median)} | {Samples.Shown(samples.P95)} | {allocated / 1024.0:N0} KiB |");
     }
 
