@@ -290,6 +290,9 @@ public sealed record OrderSet(EntryHeader Header) : Entry(Header)
 
     /// <summary>Whom to call.</summary>
     public string? Contact { get; init; }
+
+    /// <summary>When it expires; null where it does not say.</summary>
+    public Instant? Until { get; init; }
 }
 
 /// <summary>Two identifiers were checked against the patient.</summary>
