@@ -73,6 +73,13 @@ internal sealed class RecordEntries(EpisodesInMemory episodes, EpisodeStore stor
         : log.Current(entry.Key) is { } current ? entry with { Header = entry.Header with { At = current.Entry.At } }
         : null;
 
+    /// <summary>What is wrong with an entry by itself, whatever the log holds: its content, or a time that is still to come. Records nothing.</summary>
+    public IReadOnlyList<EntryProblem> Problems(JsonElement json)
+    {
+        var sent = Read(json, 0);
+        return sent.Entry is null or EnteredInError ? sent.Problems : [.. Alone(sent, sent.Entry, Instant.FromDateTimeOffset(clock.GetUtcNow()), [])];
+    }
+
     private static Sent Read(JsonElement json, int index)
     {
         var problems = new List<EntryProblem>();

@@ -90,6 +90,13 @@ internal sealed class RecordObservations(RecordEntries record, EpisodesInMemory 
         return (problems.Count == 0 ? said : null, problems, false);
     }
 
+    /// <summary>What would be refused of an Observation by itself, as it is and as the entry that it becomes. Nothing is looked up.</summary>
+    public IReadOnlyList<EntryProblem> Judge(JsonElement json, string at)
+    {
+        var (said, problems, _) = Read(json, at);
+        return said is null ? problems : [.. record.Problems(said.Element()).Select(p => p with { Where = said.PlaceOf(p.Where) })];
+    }
+
     private static (Observation? Observation, List<EntryProblem> Problems) Shape(JsonElement json, string at, List<EntryProblem> known)
     {
         var (observation, faults) = ResourceJson.Read<Observation>(json);

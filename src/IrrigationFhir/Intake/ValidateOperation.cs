@@ -68,7 +68,7 @@ internal sealed class ValidateOperation(ProfileValidator profiles, RecordObserva
         // Asked whether it could be created or changed, the intake answers too.
         if (mode is "create" or "update" && type == "Observation")
         {
-            problems.AddRange(observations.Read(json, "Observation").Problems.Where(p => !problems.Exists(known => known.Where == p.Where)));
+            problems.AddRange(observations.Judge(json, "Observation").Where(p => !problems.Exists(known => known.Where == p.Where)));
         }
 
         return problems.Count == 0 ? Outcomes.AllIsWell("no errors") : Outcomes.Of(problems);
