@@ -103,7 +103,8 @@ internal sealed class RecordObservations(RecordEntries record, EpisodesInMemory 
         return (observation, [.. faults.Select(p => p with { Where = Within(at, p.Where) }).Where(p => !known.Exists(k => Covers(k.Where, p.Where)))]);
     }
 
-    private static bool Covers(string known, string where) =>
+    /// <summary>Whether a problem at one path says what another at the other would say again in fewer words.</summary>
+    public static bool Covers(string known, string where) =>
         where.StartsWith(known, StringComparison.Ordinal) || known.StartsWith(where, StringComparison.Ordinal)
         || (known.Contains(".effective", StringComparison.Ordinal) && where.Contains(".effective", StringComparison.Ordinal))
         || (known.Contains(".value", StringComparison.Ordinal) && where.Contains(".value", StringComparison.Ordinal) && !where.Contains("component", StringComparison.Ordinal));

@@ -32,7 +32,7 @@ public partial class RequestsTests
         string? episode = null;
         foreach (var file in Requests().Where(file => file.Split('/')[2] == conversation))
         {
-            var (request, said) = (Repo.Read(file), await Shell.Run(Repo.Read(file), $"{Folder}/{conversation}", ("BASE", at)));
+            var (request, said) = (Repo.Read(file), await Shell.Run($"sh {Path.GetFileName(file)}", $"{Folder}/{conversation}", ("BASE", at)));
             var (head, body) = Parts(said);
             if (file.EndsWith("open-the-episode.sh", StringComparison.Ordinal)) episode = (string)JsonNode.Parse(body)!["id"]!;
             var told = $"{head}\n\n{(body.Length == 0 ? "" : Repo.Text(JsonNode.Parse(body)!))}".Replace(at, Served, StringComparison.Ordinal);
