@@ -19,7 +19,7 @@ namespace IrrigationFhir.Entries;
 internal sealed record EntriesReply(string Episode, long Version, IReadOnlyList<EntryResult> Entries, IReadOnlyList<RecalculatedInterval> Recalculated, IReadOnlyList<ChangedResource> Changed, IReadOnlyList<WithheldResource> Withheld);
 
 /// <summary>What became of one entry.</summary>
-/// <param name="Source">Its source.</param>
+/// <param name="Source">Its source; null where a refused entry does not say it.</param>
 /// <param name="Id">Its id.</param>
 /// <param name="Outcome">recorded, repeated, confirmed, amended, retracted, outdated, or refused.</param>
 /// <param name="Sequence">Its place in the order of arrival.</param>

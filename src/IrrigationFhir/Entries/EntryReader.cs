@@ -15,10 +15,10 @@ internal sealed record EntryRequest(Entry Entry, string Json, string Where);
 /// <summary>Turns JSON into entries: every problem at once, or none.</summary>
 internal static class EntryReader
 {
-    private const int LongestName = 64;
+    /// <summary>Longest source and longest id, in characters: identifiers that devices build from patient, type, unit and time are long.</summary>
+    public const int LongestKey = 200;
 
-    // Identifiers that devices build from patient, type, unit and time are long.
-    private const int LongestKey = 200;
+    private const int LongestName = 64;
 
     /// <summary>Reads one entry; null where something is wrong with it, and then <paramref name="problems"/> has grown.</summary>
     public static EntryRequest? Read(JsonElement json, string where, List<EntryProblem> problems)

@@ -73,11 +73,25 @@ internal sealed class RecordEntries(EpisodesInMemory episodes, EpisodeStore stor
         : log.Current(entry.Key) is { } current ? entry with { Header = entry.Header with { At = current.Entry.At } }
         : null;
 
+    /// <summary>What is wrong with an entry by itself, whatever the log holds: its content, or a time that is still to come. Records nothing.</summary>
+    public IReadOnlyList<EntryProblem> Problems(JsonElement json)
+    {
+        var sent = Read(json, 0);
+        return sent.Entry is null or EnteredInError ? sent.Problems : [.. Alone(sent, sent.Entry, Instant.FromDateTimeOffset(clock.GetUtcNow()), [])];
+    }
+
     private static Sent Read(JsonElement json, int index)
     {
         var problems = new List<EntryProblem>();
         var request = EntryReader.Read(json, $"entries[{index}]", problems);
-        return new(index, request?.Entry, request?.Json, problems);
+        return new(index, request?.Entry, request?.Json, problems, request?.Entry.Key ?? KeyOf(json));
+    }
+
+    /// <summary>What a refused entry is called, so that its sender finds it; null where it does not say.</summary>
+    private static EntryKey? KeyOf(JsonElement json)
+    {
+        string? Text(string name) => json.ValueKind == JsonValueKind.Object && json.TryGetProperty(name, out var value) && value.ValueKind == JsonValueKind.String ? value.GetString() : null;
+        return Text("source") is { Length: > 0 and <= EntryReader.LongestKey } source && Text("id") is { Length: > 0 and <= EntryReader.LongestKey } id ? new EntryKey(source, id) : null;
     }
 
     /// <summary>What can only be judged with the log and the clock at hand.</summary>
@@ -124,11 +138,11 @@ internal sealed class RecordEntries(EpisodesInMemory episodes, EpisodeStore stor
     {
         var next = 0;
         return [.. judged.Select(s => s.Problems.Count > 0
-            ? new EntryReply(s.Index, s.Entry?.Key, null, null, s.Problems)
+            ? new EntryReply(s.Index, s.Key, null, null, s.Problems)
             : new EntryReply(s.Index, s.Entry!.Key, outcomes[next].Disposition, outcomes[next++].Logged, []))];
     }
 
-    private sealed record Sent(int Index, Entry? Entry, string? Json, IReadOnlyList<EntryProblem> Problems)
+    private sealed record Sent(int Index, Entry? Entry, string? Json, IReadOnlyList<EntryProblem> Problems, EntryKey? Key)
     {
         public string Where => $"entries[{Index}]";
     }

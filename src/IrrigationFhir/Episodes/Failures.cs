@@ -17,7 +17,11 @@ internal static class Failures
 internal sealed record OutcomeDocument(string ResourceType, IReadOnlyList<IssueDocument> Issue);
 
 /// <summary>One issue: <c>details.coding.code</c> is stable, <c>diagnostics</c> says what was seen and what is expected, <c>expression</c> where.</summary>
-internal sealed record IssueDocument(string Severity, string Code, JsonNode Details, string Diagnostics, IReadOnlyList<string> Expression);
+internal sealed record IssueDocument(string Severity, string Code, JsonNode Details, string Diagnostics)
+{
+    /// <summary>The place in what was sent; not there where the request as a whole is meant.</summary>
+    public IReadOnlyList<string> Expression { get; init; } = [];
+}
 
 /// <summary>A query parameter whose name is no C# name.</summary>
 internal sealed class FromQueryNameAttribute : FromQueryAttribute

@@ -90,13 +90,21 @@ internal sealed class RecordObservations(RecordEntries record, EpisodesInMemory 
         return (problems.Count == 0 ? said : null, problems, false);
     }
 
+    /// <summary>What would be refused of an Observation by itself, as it is and as the entry that it becomes. Nothing is looked up.</summary>
+    public IReadOnlyList<EntryProblem> Judge(JsonElement json, string at)
+    {
+        var (said, problems, _) = Read(json, at);
+        return said is null ? problems : [.. record.Problems(said.Element()).Select(p => p with { Where = said.PlaceOf(p.Where) })];
+    }
+
     private static (Observation? Observation, List<EntryProblem> Problems) Shape(JsonElement json, string at, List<EntryProblem> known)
     {
         var (observation, faults) = ResourceJson.Read<Observation>(json);
         return (observation, [.. faults.Select(p => p with { Where = Within(at, p.Where) }).Where(p => !known.Exists(k => Covers(k.Where, p.Where)))]);
     }
 
-    private static bool Covers(string known, string where) =>
+    /// <summary>Whether a problem at one path says what another at the other would say again in fewer words.</summary>
+    public static bool Covers(string known, string where) =>
         where.StartsWith(known, StringComparison.Ordinal) || known.StartsWith(where, StringComparison.Ordinal)
         || (known.Contains(".effective", StringComparison.Ordinal) && where.Contains(".effective", StringComparison.Ordinal))
         || (known.Contains(".value", StringComparison.Ordinal) && where.Contains(".value", StringComparison.Ordinal) && !where.Contains("component", StringComparison.Ordinal));

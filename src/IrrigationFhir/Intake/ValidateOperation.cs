@@ -53,7 +53,10 @@ internal sealed class ValidateOperation(ProfileValidator profiles, RecordObserva
     {
         if (Text(json, "resourceType") != type) return Outcomes.Of([EntryProblem.UnknownWord("resourceType", Text(json, "resourceType") ?? "none", [type])]);
         var (resource, faults) = ResourceJson.Read<Resource>(json);
-        var problems = new List<EntryProblem>(faults);
+
+        // Asked whether it could be created or changed, the intake answers too, and says better what is malformed.
+        var refused = mode is "create" or "update" && type == "Observation" ? observations.Judge(json, "Observation") : [];
+        var problems = faults.Where(fault => !refused.Any(known => RecordObservations.Covers(known.Where, fault.Where))).ToList();
         if (resource is not null)
         {
             if (profile is not null)
@@ -65,12 +68,7 @@ internal sealed class ValidateOperation(ProfileValidator profiles, RecordObserva
             problems.AddRange(profiles.Validate(resource).Select(f => new EntryProblem(f.Key, f.Where, f.Text, "what its profile and R4 require")));
         }
 
-        // Asked whether it could be created or changed, the intake answers too.
-        if (mode is "create" or "update" && type == "Observation")
-        {
-            problems.AddRange(observations.Read(json, "Observation").Problems.Where(p => !problems.Exists(known => known.Where == p.Where)));
-        }
-
+        problems.AddRange(refused.Where(p => !problems.Exists(known => known.Where == p.Where)));
         return problems.Count == 0 ? Outcomes.AllIsWell("no errors") : Outcomes.Of(problems);
     }
 

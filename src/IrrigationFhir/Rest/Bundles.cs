@@ -1,4 +1,5 @@
 using System.Buffers;
+using System.Text.Encodings.Web;
 using System.Text.Json;
 using Hl7.Fhir.Model;
 using IrrigationFhir.Search;
@@ -61,7 +62,7 @@ internal static class Bundles
         string type, long? total, string self, string? next, IReadOnlyList<T> entries, Action<Utf8JsonWriter, T> entry, OperationOutcome? warning = null)
     {
         var buffer = new ArrayBufferWriter<byte>(4096);
-        using var json = new Utf8JsonWriter(buffer);
+        using var json = new Utf8JsonWriter(buffer, new JsonWriterOptions { Encoder = JavaScriptEncoder.UnsafeRelaxedJsonEscaping }); // the & of a link as it is, for those who copy it
         json.WriteStartObject();
         json.WriteString("resourceType", "Bundle");
         json.WriteString("type", type);

@@ -27,6 +27,14 @@ internal static class Contract
 {
     private const string Examples = "Contract/";
 
+    /// <summary>What each tag gathers; a tag that is not here fails <c>openapi/lint.sh</c>.</summary>
+    private static readonly Dictionary<string, string> Tags = new()
+    {
+        ["Entries"] = "What happened at the bedside: recorded, amended, withdrawn, and the log of it all.",
+        ["Episodes"] = "One irrigation of one patient, and the balance of its log.",
+        ["Settings"] = "What the arithmetic rests on.",
+    };
+
     /// <summary>What a status says in this API, whatever the route.</summary>
     private static readonly Dictionary<string, string> Refusals = new()
     {
@@ -37,6 +45,8 @@ internal static class Contract
         ["415"] = "A media type that this address does not read. Nothing was changed.",
         ["422"] = "Readable, and refused: every problem is named, each with a stable code in `details.coding`, its place in `expression`, and what was seen and what is expected in `diagnostics`. Nothing was changed.",
     };
+
+    private const string ThisHostSays = "The host that serves this document. It asks for no credentials: put it behind a gateway that does.";
 
     /// <summary>Whether this process is the build that writes the document, and not a service.</summary>
     private static bool IsBeingWritten => Assembly.GetEntryAssembly()?.GetName().Name == "GetDocument.Insider";
@@ -67,6 +77,9 @@ internal static class Contract
         app.MapGet("/openapi/fhir.json", (HttpContext http, CapabilityStatements statements) => Results.Json(FhirContract.Of(statements.For(http.Request)))).ExcludeFromDescription();
     }
 
+    /// <summary>Where the API of a document is: beside the document, wherever a site puts it.</summary>
+    public static JsonArray ThisHost() => [new JsonObject { ["url"] = "/", ["description"] = ThisHostSays }];
+
     /// <summary>Says in the contract what a route answers, and when.</summary>
     public static RouteHandlerBuilder Answers<T>(this RouteHandlerBuilder route, int status, string says) => route.Produces<T>(status).AddOpenApiOperationTransformer((operation, _, _) =>
     {
@@ -87,12 +100,18 @@ internal static class Contract
         return Task.CompletedTask;
     });
 
-    /// <summary>Says that the JSON body is one object or a list of them.</summary>
+    /// <summary>Says that the JSON body is one object or a list of them, and that the other is text of a line each.</summary>
     public static RouteHandlerBuilder AcceptsOneOrMany(this RouteHandlerBuilder route) => route.AddOpenApiOperationTransformer((operation, _, _) =>
     {
         if (operation.RequestBody?.Content?.TryGetValue("application/json", out var body) is true && body.Schema is { } one)
         {
             body.Schema = new OpenApiSchema { OneOf = [one, new OpenApiSchema { Type = JsonSchemaType.Array, Items = one }] };
+        }
+
+        // OpenAPI 3.1 has no word for a sequence of documents: to a tool, these lines are text.
+        if (operation.RequestBody?.Content?.TryGetValue("application/x-ndjson", out var lines) is true)
+        {
+            lines.Schema = new OpenApiSchema { Type = JsonSchemaType.String, Description = "One entry a line, each as the JSON body has it." };
         }
 
         return Task.CompletedTask;
@@ -108,7 +127,9 @@ internal static class Contract
                 "Every error is a FHIR OperationOutcome, and a refused request changes nothing. The FHIR API under /fhir describes itself at /fhir/metadata, and in /openapi/fhir.json; " +
                 "an Observation posted there becomes an entry of the episode of its patient (by identifier) whose time covers it, of several of the one of its encounter, and is refused where there is none. " + Texts.Caution,
         };
-        document.Servers = [];
+        document.Servers = [new() { Url = "/", Description = ThisHostSays }];
+        document.Security = [new()]; // an empty requirement: nothing is asked for
+        foreach (var tag in document.Tags ?? new HashSet<OpenApiTag>()) tag.Description = Tags.GetValueOrDefault(tag.Name!);
         return Task.CompletedTask;
     }
 

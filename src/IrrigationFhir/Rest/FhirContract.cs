@@ -81,7 +81,9 @@ internal sealed class FhirContract(CapabilityStatement statement)
                 ["version"] = "1",
                 ["description"] = $"The FHIR API of IrrigationFhir, drawn from its CapabilityStatement at /fhir/metadata. Every error is an OperationOutcome, and a refused request changes nothing. {Texts.Caution}\n\n{rest.Documentation}",
             },
-            ["tags"] = new JsonArray([.. rest.Resource.Select(TypeOf).Prepend("System").Select(name => new JsonObject { ["name"] = name })]),
+            ["servers"] = Contract.ThisHost(),
+            ["security"] = new JsonArray(new JsonObject()),
+            ["tags"] = new JsonArray([Tag("System", "The service as a whole."), .. rest.Resource.Select(resource => Tag(TypeOf(resource), About(resource)))]),
             ["paths"] = _paths,
             ["components"] = new JsonObject { ["parameters"] = _parameters, ["responses"] = Responses(), ["schemas"] = Schemas(rest.Resource.Select(TypeOf)) },
         };
@@ -260,6 +262,7 @@ internal sealed class FhirContract(CapabilityStatement statement)
                 ["externalDocs"] = new JsonObject { ["url"] = $"http://hl7.org/fhir/R4/{type.ToLowerInvariant()}.html" },
                 ["required"] = new JsonArray("resourceType"),
                 ["properties"] = new JsonObject { ["resourceType"] = new JsonObject { ["const"] = type } },
+                ["additionalProperties"] = true,
             };
         }
 
@@ -311,6 +314,11 @@ internal sealed class FhirContract(CapabilityStatement statement)
             ["request"] = new JsonObject { ["method"] = "POST", ["url"] = "Observation" },
         })]),
     };
+
+    private static JsonObject Tag(string name, string says) => new() { ["name"] = name, ["description"] = says };
+
+    private static string About(CapabilityStatement.ResourceComponent resource) =>
+        resource.Documentation ?? $"Published under the profiles {string.Join(", ", resource.SupportedProfile.Select(profile => profile!.Split('/')[^1]))}.";
 
     private static string TypeOf(CapabilityStatement.ResourceComponent resource) => (string)resource.TypeElement!.JsonValue!;
 

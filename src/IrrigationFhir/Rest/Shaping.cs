@@ -1,3 +1,6 @@
+using System.Text.Encodings.Web;
+using System.Text.Json;
+using System.Text.Json.Nodes;
 using Hl7.Fhir.Model;
 using Hl7.Fhir.Serialization;
 using IrrigationFhir.Fhir;
@@ -9,6 +12,8 @@ namespace IrrigationFhir.Rest;
 /// <summary>Sends less of a resource than there is, and marks it so that nobody stores it as the whole.</summary>
 internal static class Shaping
 {
+    private static readonly JsonSerializerOptions Readable = new() { Encoder = JavaScriptEncoder.UnsafeRelaxedJsonEscaping };
+
     // What is mandatory stays in any case; these tell the reader which resource it is and that it is not whole.
     private static readonly string[] Always = ["id", "meta"];
 
@@ -19,12 +24,16 @@ internal static class Shaping
             return version.Json;
         var resource = FhirJson.Read<Resource>(version.Json);
         resource.Meta!.Tag.Add(Codes.Subsetted());
-        return FhirJson.Write(resource, () => shape.Summary switch
+        var part = JsonNode.Parse(FhirJson.Write(resource, () => shape.Summary switch
         {
             "true" => SerializationFilter.ForSummary(),
             "text" => SerializationFilter.ForText(),
             "data" => SerializationFilter.ForData(),
             _ => SerializationFilter.ForElements([.. Always, .. shape.Elements], includeMandatory: true),
-        });
+        }))!;
+
+        // The SDK's filters add the mark once more, under the system that it had before R4.
+        part["meta"]!["tag"]!.AsArray().RemoveAll(tag => (string?)tag!["code"] == Codes.Subsetted().Code && (string?)tag["system"] != Codes.Systems.ObservationValue);
+        return part.ToJsonString(Readable);
     }
 }

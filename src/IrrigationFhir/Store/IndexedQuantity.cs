@@ -18,6 +18,7 @@ internal readonly record struct IndexedQuantity(string Number, string? Amount, s
         ("mL", "mL", 1m), ("ml", "mL", 1m), ("cm3", "mL", 1m), ("uL", "mL", 0.001m), ("cL", "mL", 10m), ("dL", "mL", 100m), ("L", "mL", 1000m), ("l", "mL", 1000m),
         ("mL/d", "mL/d", 1m), ("mL/(24.h)", "mL/d", 1m), ("mL/(12.h)", "mL/d", 2m), ("mL/(8.h)", "mL/d", 3m), ("mL/h", "mL/d", 24m), ("mL/min", "mL/d", 1440m),
         ("L/d", "mL/d", 1000m), ("L/h", "mL/d", 24_000m), ("L/min", "mL/d", 1_440_000m),
+        ("ml/d", "mL/d", 1m), ("ml/h", "mL/d", 24m), ("ml/min", "mL/d", 1440m), ("l/d", "mL/d", 1000m), ("l/h", "mL/d", 24_000m), ("l/min", "mL/d", 1_440_000m),
         ("mL/kg/d", "mL/kg/d", 1m), ("mL/(kg.d)", "mL/kg/d", 1m), ("mL/kg/h", "mL/kg/d", 24m), ("mL/(kg.h)", "mL/kg/d", 24m), ("mL/h/kg", "mL/kg/d", 24m),
         ("mg", "g", 0.001m), ("g", "g", 1m), ("kg", "g", 1000m),
         ("s", "s", 1m), ("min", "s", 60m), ("h", "s", 3600m), ("d", "s", 86_400m), ("wk", "s", 604_800m),
@@ -50,6 +51,9 @@ internal readonly record struct IndexedQuantity(string Number, string? Amount, s
 
     /// <summary>The same for a code that is looked for under any system, read as UCUM's.</summary>
     public static (string Unit, ExactDecimal Factor) UcumUnitOf(string code) => UnitOf(code, Ucum);
+
+    /// <summary>The UCUM units that are converted.</summary>
+    public static IReadOnlyList<string> Converted => Known.Keys;
 
     /// <summary>Whether quantities of a UCUM unit are converted: it is in the table.</summary>
     public static bool IsConverted(string code) => Known.ContainsKey(code);

@@ -56,7 +56,7 @@ public partial class ContractTests
     {
         Assert.DoesNotContain("127.0.0.1", Repo.Read(Document), StringComparison.Ordinal);
         Assert.DoesNotContain("localhost", Repo.Read(Document), StringComparison.Ordinal);
-        Assert.Null(JsonNode.Parse(Repo.Read(Document))!["servers"]);
+        Assert.Equal("/", (string)Assert.Single(JsonNode.Parse(Repo.Read(Document))!["servers"]!.AsArray())!["url"]!);
     }
 
     [Fact]

@@ -109,6 +109,8 @@ public sealed class BadInputTests(EveningOnTheWard evening)
 
         Assert.Equal(HttpStatusCode.OK, reply.Status);
         Assert.Equal(["recorded", "refused", "recorded"], reply.Outcomes);
+        var named = entry is JsonObject { } sent && sent["source"] is { } source && (string?)sent["id"] is { Length: <= 200 } id ? ((string?)source, (string?)id) : default;
+        Assert.Equal(named, ((string?)reply.Json["entries"]![1]!["source"], (string?)reply.Json["entries"]![1]!["id"]));
         var problem = reply.Json["entries"]![1]!["problems"]!.AsArray().Single(p => (string)p!["code"]! == code)!;
         Assert.Equal($"entries[1]{where}", (string)problem["where"]!);
         Assert.Contains(saw, (string)problem["saw"]!, StringComparison.Ordinal);

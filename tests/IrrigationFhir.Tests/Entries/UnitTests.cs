@@ -1,4 +1,5 @@
 using System.Globalization;
+using System.Numerics;
 using System.Text;
 using System.Text.Json;
 using System.Xml.Linq;
@@ -111,6 +112,25 @@ public class UnitTests(ITestOutputHelper output)
             """.ReplaceLineEndings("\n")).Append('\n');
         foreach (var unit in Codes.Units.All) report.Append(CultureInfo.InvariantCulture, $"- `{unit.Code}` ({unit.Text})\n");
         Repo.Agrees("src/IrrigationFhir/Entries/units.md", report.ToString());
+    }
+
+    /// <summary>What is taken is searched by too, so both must say the same of it. For tests/oracles.sh: with ORACLES=folder all of them are written there.</summary>
+    [Fact]
+    public void Every_unit_is_the_same_to_the_reader_and_to_the_search_and_is_written_out_for_another_engine_to_judge()
+    {
+        var taken = EntryJson.AcceptedUnits.SelectMany(list => list.Units.Select(unit => (list.Measure, Unit: unit.Key, Factor: unit.Value, Of: list.Units.First().Key))).ToList();
+        foreach (var (_, unit, factor, of) in taken)
+        {
+            Assert.True(IndexedQuantity.IsConverted(unit), $"{unit} is taken, and finds only itself");
+            Assert.Equal(IndexedQuantity.UcumUnitOf(of).Factor.Times(ExactDecimal.Of(factor)).Sortable(), IndexedQuantity.UcumUnitOf(unit).Factor.Sortable());
+        }
+
+        static decimal Number(ExactDecimal exact) => (decimal)exact.Digits / (decimal)BigInteger.Pow(10, exact.Scale);
+        static string Line(string list, string unit, decimal factor, string? of) => JsonSerializer.Serialize(new { list, unit, factor, of });
+        var lines = taken.Select(row => Line(row.Measure, row.Unit, row.Factor, row.Of))
+            .Concat(IndexedQuantity.Converted.Order(StringComparer.Ordinal).Select(unit => (unit, At: IndexedQuantity.UcumUnitOf(unit))).Select(row => Line("search", row.unit, Number(row.At.Factor), row.At.Unit)))
+            .Concat(Codes.Units.All.Select(unit => Line("published", unit.Code, 1, null)));
+        if (Environment.GetEnvironmentVariable("ORACLES") is { Length: > 0 } folder) File.WriteAllLines(Path.Combine(folder, "units.ndjson"), lines);
     }
 
     private static bool Taken(string json, string unit)

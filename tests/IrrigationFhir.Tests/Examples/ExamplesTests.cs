@@ -60,6 +60,17 @@ public class ExamplesTests
             Stories.Examples.Select(e => $"{Folder}/{e.File}").Order(StringComparer.Ordinal),
             Resources());
 
+    /// <summary>The night is written below and posted by README.md; what devices send is posted by the tests of the intake; requests have tests of their own.</summary>
+    [Fact]
+    public void Nothing_lies_in_the_folder_that_no_test_writes_or_runs() =>
+        Assert.Equal(
+            Stories.Examples.Select(e => e.File).Concat([
+                "README.md",
+                "a-night/correction.json", "a-night/entries.ndjson", "a-night/episode.json", "a-night/late-entry.json", "a-night/log.json",
+                "intake/bladder-scan.json", "intake/concept-map.json", "intake/transaction.json",
+            ]).Order(StringComparer.Ordinal),
+            Repo.Files(Folder).Select(file => file[(Folder.Length + 1)..]).Where(file => !file.StartsWith("requests/", StringComparison.Ordinal)));
+
     [Fact]
     public void The_requests_of_the_night_are_those_of_the_demo()
     {
@@ -75,7 +86,7 @@ public class ExamplesTests
     }
 
     /// <summary>What is served; the other folders hold what is sent.</summary>
-    internal static IEnumerable<string> Resources() => Repo.Files(Folder, "*.json").Where(f => f.Split('/')[1] is not ("a-night" or "intake"));
+    internal static IEnumerable<string> Resources() => Repo.Files(Folder, "*.json").Where(f => f.Split('/')[1] is not ("a-night" or "intake" or "requests"));
 
     private static string Line(JsonObject entry) => Repo.Text(entry).Replace("\n", "", StringComparison.Ordinal).Replace("  ", "", StringComparison.Ordinal) + "\n";
 }

@@ -444,6 +444,17 @@ public class WritingTests(EveningOnTheWard evening)
         var bad = sender.Observation("drainage-emptied", "1", "09:00", Quantity("400", "cc"));
         bad["effectiveDateTime"] = "2026-03-14";
         (await sender.Send(HttpMethod.Post, "/fhir/Observation/$validate?mode=create", bad)).Refuses(200, "bad-time", "Observation.effectiveDateTime");
+        foreach (var (clock, number, unit, code, where) in new[] { ("09:00", "400", "cc", "wrong-unit", "valueQuantity"), ("09:00", "-40", "mL", "negative", "valueQuantity"), ("22:30", "40", "mL", "time-in-future", "effectiveDateTime") })
+        {
+            var refused = sender.Observation("drainage-emptied", "1", clock, Quantity(number, unit));
+            var said = (await sender.Send(HttpMethod.Post, "/fhir/Observation/$validate?mode=create", refused)).Is(200);
+            var done = (await sender.Post(refused)).Is(422);
+            Assert.Equal([code], said.Codes);
+            Assert.Equal(done.Codes, said.Codes);
+            Assert.StartsWith($"Observation.{where}", (string)said.Json["issue"]![0]!["expression"]![0]!, StringComparison.Ordinal);
+            Assert.Equal((string)done.Json["issue"]![0]!["expression"]![0]!, (string)said.Json["issue"]![0]!["expression"]![0]!);
+        }
+
         var created = (await sender.Post(sender.Observation("drainage-emptied", "1", "09:00", Quantity("400", "mL")))).Is(201);
         Assert.Equal("information", (string)(await sender.Send(HttpMethod.Post, $"/fhir/Observation/{created.Id}/$validate", null)).Is(200).Json["issue"]![0]!["severity"]!);
         (await sender.Send(HttpMethod.Post, $"/fhir/Observation/{created.Id}/$validate?mode=delete", null)).Refuses(200, "method-not-allowed", null);

@@ -1,4 +1,3 @@
-using System.Diagnostics;
 using System.Text.Json.Nodes;
 using System.Text.RegularExpressions;
 using IrrigationFhir.Fhir;
@@ -36,14 +35,14 @@ public partial class ReadmeTests
     [SkippableFact]
     public async Task Every_curl_command_does_what_the_text_says()
     {
-        Skip.IfNot(OnPath("bash") && OnPath("curl"), "bash and curl are needed to run the README's commands as they stand");
+        Skip.IfNot(Shell.IsThere, Shell.Absent);
         await using var ward = RunningService.Start("2026-03-15T06:05:00Z");
         var commands = Blocks.Where(block => block.Contains("curl", StringComparison.Ordinal)).SelectMany(block => block.Split('\n')).ToList();
         Assert.Equal(9, commands.Count);
 
         // Each reply on a line of its own; what only sets a variable answers nothing.
         var script = string.Join('\n', commands.Select(command => $"{command.Replace(Served, ward.Http.BaseAddress!.ToString().TrimEnd('/'), StringComparison.Ordinal)}; echo"));
-        var replies = (await Bash(script)).Split('\n', StringSplitOptions.RemoveEmptyEntries).Select(line => JsonNode.Parse(line)!).ToList();
+        var replies = (await Shell.Run(script)).Split('\n', StringSplitOptions.RemoveEmptyEntries).Select(line => JsonNode.Parse(line)!).ToList();
         Assert.Equal(8, replies.Count);
 
         Assert.Equal(1, (int)replies[0]["version"]!);
@@ -87,20 +86,6 @@ public partial class ReadmeTests
     }
 
     private static string[] BlocksOf(string text) => [.. ShellBlock().Matches(text).Select(m => m.Groups[1].Value.Trim())];
-
-    private static bool OnPath(string program) =>
-        (Environment.GetEnvironmentVariable("PATH") ?? "").Split(Path.PathSeparator).Any(folder => File.Exists(Path.Combine(folder, program)));
-
-    private static async Task<string> Bash(string script)
-    {
-        using var bash = Process.Start(new ProcessStartInfo("bash", ["-euo", "pipefail"]) { WorkingDirectory = Repo.Root, RedirectStandardInput = true, RedirectStandardOutput = true, RedirectStandardError = true })!;
-        await bash.StandardInput.WriteAsync(script);
-        bash.StandardInput.Close();
-        var (said, failed) = (bash.StandardOutput.ReadToEndAsync(), bash.StandardError.ReadToEndAsync());
-        await bash.WaitForExitAsync();
-        Assert.True(bash.ExitCode == 0, $"{bash.ExitCode}: {await failed}");
-        return await said;
-    }
 
     [GeneratedRegex("```sh\n(.*?)```", RegexOptions.Singleline)]
     private static partial Regex ShellBlock();

@@ -76,7 +76,7 @@ public class OrderAndShapeTests(OrderAndShapeTests.Ward ward) : IClassFixture<Or
 
         Assert.All(has.Split(' ').Where(name => name is not "component"), name => Assert.Contains(name, names));
         Assert.All(lacks.Split(' '), name => Assert.DoesNotContain(name, names));
-        var tag = sent.GetProperty("meta").GetProperty("tag")[0];
+        var tag = Assert.Single(sent.GetProperty("meta").GetProperty("tag").EnumerateArray());
         Assert.Equal(("http://terminology.hl7.org/CodeSystem/v3-ObservationValue", "SUBSETTED"), (tag.GetProperty("system").GetString(), tag.GetProperty("code").GetString()));
         Assert.Contains(query, JsonDocument.Parse(text).RootElement.GetProperty("link")[0].GetProperty("url").GetString()!.Replace("%2C", ",", StringComparison.Ordinal), StringComparison.Ordinal);
     }
