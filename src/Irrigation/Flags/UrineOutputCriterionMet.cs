@@ -28,7 +28,7 @@ public static class UrineOutputCriterionMet
 
         var criteria = UrineOutputCriteria.All.Where(c => c.Group == group && c.Threshold is not null).ToList();
         var means = criteria.Select(c => (Criterion: c, Mean: UrineOutputCriteria.Evaluate(c, balance, patient, at, limits).First())).ToList();
-        if (means.Where(m => m.Mean.Answer == Answer.Met).MaxBy(m => m.Mean.Stage) is not { Mean: { } met, Criterion: { } highest })
+        if (means.Where(m => m.Mean.Answer == Answer.Met).OrderByDescending(m => m.Mean.Stage).FirstOrDefault() is not { Mean: { } met, Criterion: { } highest })
         {
             return CriterionFinding.Of(means[0].Mean, bedside, FlagPriority.High, $"stage {means[0].Mean.Stage}");
         }
