@@ -97,16 +97,18 @@ public sealed class FlagRecord
     /// <summary>What differs between two records of one episode.</summary>
     public static ImmutableArray<FlagChange> Compare(FlagRecord before, FlagRecord after) => Compare(before, after, Instant.MinValue);
 
-    /// <summary>When somebody first saw the flag: the first acknowledgement that names it, or its slug, while it stands; null where nobody did.</summary>
-    public static FlagAcknowledged? Acknowledged(EpisodeLog log, FlagPeriod flag)
-    {
-        foreach (var entry in log[Slug.Of(nameof(FlagAcknowledged))].After(flag.Start - Duration.Epsilon, flag.End ?? Instant.MaxValue))
-        {
-            if (entry is FlagAcknowledged seen && seen.Flag == flag.Slug) return seen;
-        }
+    /// <summary>When somebody first saw a flag: the first acknowledgement while it stood that names its slug or its id; null where nobody did.</summary>
+    public static FlagAcknowledged? Acknowledged(EpisodeLog log, FlagPeriod flag, string id) =>
+        While<FlagAcknowledged>(log, flag).FirstOrDefault(seen => Names(seen.Flag, flag, id));
 
-        return null;
-    }
+    /// <summary>Calls about a flag while it stood: those that name its slug or its id.</summary>
+    public static IEnumerable<Escalated> Escalations(EpisodeLog log, FlagPeriod flag, string id) =>
+        While<Escalated>(log, flag).Where(call => call.Flag is not null && Names(call.Flag, flag, id));
+
+    private static IEnumerable<T> While<T>(EpisodeLog log, FlagPeriod flag)
+        where T : Entry => log[Slug.Of(typeof(T).Name)].After(flag.Start - Duration.Epsilon, flag.End ?? Instant.MaxValue).Cast<T>();
+
+    private static bool Names(string said, FlagPeriod flag, string id) => said == flag.Slug || said == id || said.EndsWith($"/{id}", StringComparison.Ordinal);
 
     private static ImmutableArray<FlagChange> Compare(FlagRecord before, FlagRecord after, Instant since)
     {
@@ -147,7 +149,11 @@ public sealed class FlagRecord
         var at = this;
         while (at.NextMoment(whole) is { } moment && moment <= asOf) at = at.Step(whole, moment);
         var next = at.NextMoment(whole);
-        return new(at.seen, facts, limits, Instant.Max(asOf, at.AsOf), at.states, at.Ended, at.earlier, next);
+
+        // Where nothing is still to come the whole balance is what was seen, and need not be held twice.
+        var last = Instant.Max(asOf, at.AsOf);
+        var everything = whole.Log[Channel.Everything].NextAfter(last) is null && !(whole.Log.Frame.End <= last);
+        return new(everything ? whole : at.seen, facts, limits, last, at.states, at.Ended, at.earlier, next);
     }
 
     /// <summary>The next moment at which something happened, a rule looks again, or the episode ends.</summary>

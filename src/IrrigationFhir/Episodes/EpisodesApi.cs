@@ -5,6 +5,7 @@ using System.Text.Json.Serialization;
 using Irrigation.Balance;
 using Irrigation.Criteria;
 using Irrigation.Episodes;
+using Irrigation.Flags;
 using IrrigationFhir.Entries;
 using IrrigationFhir.Fhir;
 using IrrigationFhir.Rest;
@@ -49,6 +50,9 @@ internal sealed record EpisodeDocument
 
     [Description("Level of a spinal cord injury, e.g. T4, if there is one.")]
     public string? SpinalLevel { get; init; }
+
+    [Description("True where the bladder is irrigated during an endoscopic procedure: the limits for irrigant that is not accounted for apply then.")]
+    public bool? DuringProcedure { get; init; }
 
     [Description("The facility's IANA time zone. Default: the configured one. Cannot be amended.")]
     public string? TimeZone { get; init; }
@@ -110,8 +114,10 @@ internal static class EpisodesApi
 {
     /// <summary>Adds the episodes.</summary>
     public static IServiceCollection AddEpisodes(this IServiceCollection services) => services
-        .AddSingleton(provider => new EpisodesInMemory(provider.GetRequiredService<EpisodeStore>(), provider.GetRequiredService<BalanceSettings>(), provider.GetRequiredService<StoreSettings>().TimeZone))
-        .AddSingleton<OpenEpisode>();
+        .AddSingleton(provider => new EpisodesInMemory(provider.GetRequiredService<EpisodeStore>(), provider.GetRequiredService<BalanceSettings>(), provider.GetRequiredService<FlagLimits>(), provider.GetRequiredService<StoreSettings>().TimeZone))
+        .AddSingleton<OpenEpisode>()
+        .AddSingleton<WatchEpisodes>()
+        .AddHostedService(provider => provider.GetRequiredService<WatchEpisodes>());
 
     /// <summary>Maps the routes.</summary>
     public static void MapEpisodes(this IEndpointRouteBuilder app)
@@ -230,7 +236,7 @@ internal abstract record OpenedEpisode
 }
 
 /// <summary>Opens an episode, or amends the one with its identifier.</summary>
-internal sealed class OpenEpisode(EpisodesInMemory episodes, EpisodeStore store, ProfileValidator profiles, StoreSettings settings, CriteriaSettings limits)
+internal sealed class OpenEpisode(EpisodesInMemory episodes, EpisodeStore store, ProfileValidator profiles, StoreSettings settings, FlagLimits limits, TimeProvider clock)
 {
     /// <summary>Opens or amends.</summary>
     public async Task<OpenedEpisode> Handle(System.Text.Json.JsonElement json, CancellationToken stop)
@@ -253,7 +259,7 @@ internal sealed class OpenEpisode(EpisodesInMemory episodes, EpisodeStore store,
     /// <summary>One attempt; null where somebody else was first.</summary>
     private async ValueTask<OpenedEpisode?> Amend(string id, EpisodeDefinition definition, CancellationToken stop)
     {
-        var episode = await episodes.Find(id, stop) ?? throw new InvalidOperationException("an episode that was there a moment ago");
+        var (episode, strays) = await episodes.Watched(await episodes.Find(id, stop) ?? throw new InvalidOperationException("an episode that was there a moment ago"), stop);
         if (episode.Definition.SaysTheSame(definition)) return new OpenedEpisode.Stands(episode, false);
         if (!episode.Definition.SameBedside(definition))
         {
@@ -265,12 +271,19 @@ internal sealed class OpenEpisode(EpisodesInMemory episodes, EpisodeStore store,
             .Select(entry => Contradictions.OfFrame(entry, definition.Frame, "episode")).FirstOrDefault(p => p is not null);
         if (outside is not null) return new OpenedEpisode.Rejected(StatusCodes.Status409Conflict, [outside]);
 
-        var after = new Episode(episode.Row with { Json = definition.Json, ClosedAt = definition.Frame.End }, definition, balance);
-        var (valid, faulty) = profiles.Sort(EpisodeMapper.ToResources(episode, after, changes, limits));
+        var flags = FlagRecord.Of(balance, definition.Facts, limits, Instant.Max(Instant.FromDateTimeOffset(clock.GetUtcNow()), episode.Flags!.AsOf));
+        var after = new Episode(episode.Row with { Json = definition.Json, ClosedAt = definition.Frame.End }, definition, balance) { Flags = flags };
+        var news = FlagNews.Of(after, FlagRecord.Compare(episode.Flags, flags), [], strays, []);
+        var (valid, faulty) = profiles.Sort([.. EpisodeMapper.ToResources(episode, after, changes, limits.Criteria), .. news.Resources]);
         var withheld = faulty.ToRows();
-        var change = new EpisodeChange(episode.Row.PatientKey, id, episode.Row.Version, [], [.. valid.Select(ResourceDraft.Of)], withheld, definition.Json, definition.Frame.End);
+        var change = new EpisodeChange(episode.Row.PatientKey, id, episode.Row.Version, [], [.. valid.Select(ResourceDraft.Of)], withheld, definition.Json, definition.Frame.End)
+        {
+            Events = news.Events,
+            FlagsAsOf = flags.AsOf,
+            NextLook = flags.Next,
+        };
         return await store.Save(change, stop) is SaveOutcome.Saved saved
-            ? new OpenedEpisode.Stands(episodes.Keep(after with { Row = after.Row with { Version = saved.Version } }), false)
+            ? new OpenedEpisode.Stands(episodes.Keep(after with { Row = after.Row with { Version = saved.Version, FlagsAsOf = flags.AsOf } }), false)
             : null;
     }
 
