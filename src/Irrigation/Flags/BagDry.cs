@@ -10,7 +10,7 @@ public static class BagDry
 
     private static Finding Judge(Bedside bedside)
     {
-        Finding answer = new Finding.NotRaised();
+        var answer = RunningBag.None(bedside);
         foreach (var bag in RunningBag.At(bedside))
         {
             if (bag.Left <= Volume.Zero)

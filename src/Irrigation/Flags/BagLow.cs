@@ -3,6 +3,7 @@ using Irrigation.Measures;
 namespace Irrigation.Flags;
 
 /// <summary>F14. The irrigant bag will be empty within 10 min, as set, or holds no more than a tenth.</summary>
+/// <remarks>By the label and the charted flow; a bag that a pump empties is not judged, for its counter does not say what is left.</remarks>
 public static class BagLow
 {
     /// <summary>The rule.</summary>
@@ -10,7 +11,7 @@ public static class BagLow
 
     private static Finding Judge(Bedside bedside)
     {
-        Finding answer = new Finding.NotRaised();
+        var answer = RunningBag.None(bedside);
         foreach (var bag in RunningBag.At(bedside))
         {
             var low = Larger(bag.Hung.Labelled * bedside.Settings.BagLowPart, bag.Flow.Over(bedside.Settings.BagLowWithin));

@@ -23,6 +23,20 @@ internal sealed record RunningBag(BagHung Hung, Volume Left, FlowRate Flow)
         }
     }
 
+    /// <summary>What to say where none of the bags is to be raised: not raised, or of one that hangs and whose flow nobody charted, that nobody can tell.</summary>
+    public static Finding None(Bedside bedside)
+    {
+        foreach (var hung in Irrigants.Hanging(bedside))
+        {
+            if (bedside.Balance.FlowAt(hung.Line, bedside.At) is null && bedside.Balance.LeftInBag(hung.Line, bedside.At) is not null)
+            {
+                return new Finding.Undecided($"line {hung.Line}: how fast the bag of {hung.Labelled} hung at {bedside.Said(hung.At)} runs is not charted", "the flow");
+            }
+        }
+
+        return new Finding.NotRaised();
+    }
+
     /// <summary>When no more than an amount will be left; at once where that is so.</summary>
     public Instant? WhenLeft(Volume amount, Instant now) => Forecasts.TimeFor(Left - amount, Flow) is { } time ? now + time : null;
 }

@@ -94,33 +94,42 @@ public sealed record Bedside(FluidBalance Balance, Instant At, PatientFacts Fact
         ? FlowRate.FromMillilitresPerHour(flow.MillilitresPerHour + Forecasts.Urine(Balance, At, Limits.Forecasts).Rate.MillilitresPerHour)
         : null;
 
-    /// <summary>When irrigant began to run that runs now, as far back as it ran without a stop, and no further than a day; null where none runs.</summary>
-    public Instant? RunsSince
+    /// <summary>When irrigant began to run that runs now, as far back as it ran without a rest, and no further than a day; null where none runs.</summary>
+    /// <remarks>A stop shorter than <see cref="FlagSettings.StaleAfterFast"/>, as for a change of bag, is no rest.</remarks>
+    public Instant? RunsSince => RunningSince(Instant.MinValue);
+
+    /// <summary>The same, and no further back than a moment before which it does not matter.</summary>
+    internal Instant? RunningSince(Instant notBefore)
     {
-        get
+        Instant? since = null;
+        foreach (var line in Lines)
         {
-            if (!Runs || !Lines.Any()) return null;
-            Instant? since = null;
-            foreach (var line in Lines)
-            {
-                if (Balance.FlowAt(line, At) is { } none && none <= FlowRate.Stopped) continue;
-                var entries = Log[Channel.Line(line)];
-                var began = entries[0].At;
-                for (var i = entries.FirstAfter(At) - 1; i >= 0; i--)
-                {
-                    if (entries[i].At < At - Duration.FromDays(1) || (Balance.FlowAt(line, entries[i].At - Duration.Epsilon) is { } flow && flow <= FlowRate.Stopped))
-                    {
-                        began = entries[i].At;
-                        break;
-                    }
-                }
-
-                since = since is { } earlier ? Instant.Min(earlier, began) : began;
-            }
-
-            return since;
+            if (Balance.FlowAt(line, At) is { } none && none <= FlowRate.Stopped) continue;
+            var began = Began(line, Instant.Max(notBefore, At - Duration.FromDays(1)));
+            since = since is { } earlier ? Instant.Min(earlier, began) : began;
         }
+
+        return since;
     }
+
+    private Instant Began(string line, Instant notBefore)
+    {
+        var entries = Log[Channel.Line(line)];
+        for (var i = entries.FirstAfter(At) - 1; i >= 0; i--)
+        {
+            var ran = entries[i].At;
+            if (ran <= notBefore) return ran;
+            if (!Stopped(line, ran)) continue;
+
+            // What stands between two entries was so from the first of them on.
+            while (i > 0 && (entries[i].At == ran || Stopped(line, entries[i].At))) i--;
+            if (i == 0 || ran - entries[i].At >= Settings.StaleAfterFast) return ran;
+        }
+
+        return entries[0].At;
+    }
+
+    private bool Stopped(string line, Instant until) => Balance.FlowAt(line, until - Duration.Epsilon) is { } flow && flow <= FlowRate.Stopped;
 
     /// <summary>What the bladder is not to exceed, and whence.</summary>
     public (Volume Limit, string Whence) DistensionLimit => Limits.Forecasts.LimitFor(Facts.Patient.YearsAt(At), Facts.BladderCapacity);

@@ -7,7 +7,8 @@ namespace Irrigation.Flags;
 /// <summary>F3. Irrigant runs and the drainage was not read for long: nobody can tell whether it comes back.</summary>
 /// <remarks>
 /// Up to <see cref="FlagSettings.FastFlow"/> the hourly check of the teaching texts; above it the shorter time, or the time in which the
-/// distension limit would be reached, for a fixed time is far too late at wide-open flow (clinical reference 1.10).
+/// distension limit would be reached, for a fixed time is far too late at wide-open flow (clinical reference 1.10). For a bladder with a
+/// smaller limit than an adult's a smaller flow is fast, in the same proportion; our judgement. A change of bag is no new beginning.
 /// </remarks>
 public static class DrainageReadingStale
 {
@@ -17,8 +18,9 @@ public static class DrainageReadingStale
 
     private static Finding Judge(Bedside bedside)
     {
-        if (bedside.Clamped is not null || bedside.RunsSince is not { } since) return new Finding.NotRaised();
+        if (bedside.Clamped is not null) return new Finding.NotRaised();
         var read = bedside.Log[Channel.BladderOutput].LastAtOrBefore(bedside.At);
+        if (bedside.RunningSince(read?.At ?? Instant.MinValue) is not { } since) return new Finding.NotRaised();
         if (read?.At > since) since = read.At;
         if (bedside.Log[Channel.Clamp].LastAtOrBefore(bedside.At) is DrainReleased released && released.At > since) since = released.At;
 
@@ -35,8 +37,10 @@ public static class DrainageReadingStale
     private static Duration Limit(Bedside bedside)
     {
         var settings = bedside.Settings;
-        if (!(bedside.Inflow > settings.FastFlow)) return settings.StaleAfter;
+        var (limit, adult) = (bedside.DistensionLimit.Limit, bedside.Limits.Forecasts.DistensionLimit);
+        var fastFrom = limit < adult ? settings.FastFlow.MillilitresPerHour * limit.Millilitres / adult.Millilitres : settings.FastFlow.MillilitresPerHour;
+        if (!(bedside.Inflow?.MillilitresPerHour > fastFrom)) return settings.StaleAfter;
         var fast = Duration.Min(settings.StaleAfter, settings.StaleAfterFast);
-        return Forecasts.TimeFor(bedside.DistensionLimit.Limit, bedside.Filling!.Value) is { } time ? Duration.Min(fast, time) : fast;
+        return Forecasts.TimeFor(limit, bedside.Filling!.Value) is { } time ? Duration.Min(fast, time) : fast;
     }
 }

@@ -1,3 +1,4 @@
+using System.Collections.Immutable;
 using System.Globalization;
 
 namespace Irrigation.Flags;
@@ -6,7 +7,8 @@ namespace Irrigation.Flags;
 /// <remarks>The other half of the definition, a systolic pressure more than 20 mmHg over the baseline, cannot be judged: blood pressure is not among the entries.</remarks>
 public static class DysreflexiaRisk
 {
-    private static readonly string[] Triggers = ["outflow-deficit", "no-drainage", "dwell-overrun", "inflow-while-clamped", "bladder-distension"];
+    /// <summary>Flags of a bladder that may be full.</summary>
+    public static ImmutableArray<string> Triggers { get; } = ["outflow-deficit", "no-drainage", "dwell-overrun", "inflow-while-clamped", "bladder-distension"];
 
     /// <summary>The rule.</summary>
     public static FlagRule Rule { get; } = new("dysreflexia-risk", "Risk of autonomic dysreflexia", FlagCategory.Clinical, "Can-SCIP / PVA 2020", Cautions.Dysreflexia, Judge);
@@ -14,7 +16,7 @@ public static class DysreflexiaRisk
     private static Finding Judge(Bedside bedside)
     {
         if (bedside.Facts.SpinalLevel is not { } level) return new Finding.NotRaised();
-        var standing = Triggers.Select(bedside.Standing).OfType<FlagPeriod>().ToList();
+        var standing = Triggers.Select(slug => bedside.Standing(slug)).OfType<FlagPeriod>().ToList();
         if (standing.Count == 0) return new Finding.NotRaised();
         return AtOrAboveT6(level) switch
         {

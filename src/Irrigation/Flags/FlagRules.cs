@@ -9,8 +9,8 @@ public static class FlagRules
     public static ImmutableArray<FlagRule> All { get; } =
     [
         OutflowDeficit.Rule,            // F1
+        DrainageReadingStale.Rule,      // F3: before no-drainage, which waits for it
         NoDrainage.Rule,                // F2
-        DrainageReadingStale.Rule,      // F3
         NegativeCorrectedOutput.Rule,   // F4
         UrineOutputCriterionMet.Rule,   // F5
         Anuria.Rule,                    // F6
@@ -25,24 +25,25 @@ public static class FlagRules
         DwellOverrun.Rule,              // F13
         InflowWhileClamped.Rule,        // F13
         DwellUnattended.Rule,           // F13
-        BagLow.Rule,                    // F14
         BagDry.Rule,                    // F14
+        BagLow.Rule,                    // F14
         DrainageBagHigh.Rule,           // F14
         OrderMismatch.Rule,             // F15
         MedicatedLimit.Rule,            // F16
         Implausible.Rule,               // F17
         LateEntry.Rule,                 // F18
         RecordIncomplete.Rule,          // F19
-        DysreflexiaRisk.Rule,           // F20
         CatheterReview.Rule,            // F21
         CatheterLeakage.Rule,           // as seen
         BladderDistension.Rule,         // as seen
         SuprapubicTenderness.Rule,      // as seen
+        DysreflexiaRisk.Rule,           // F20: after all that trigger it
     ];
 
     /// <summary>
     /// What goes before what: while one of the first stands, the other is not decided, for what the first is about explains it, or
-    /// leaves nothing to measure.
+    /// leaves nothing to measure. The first have to look earlier (<see cref="All"/>): else the reading that ends them would leave the
+    /// other undecided until something else is charted.
     /// </summary>
     public static ImmutableArray<(string Flag, ImmutableArray<string> WhileStands, string Because)> Precedence { get; } =
     [

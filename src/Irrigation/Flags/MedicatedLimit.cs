@@ -1,4 +1,5 @@
 using Irrigation.Episodes;
+using NodaTime;
 
 namespace Irrigation.Flags;
 
@@ -17,9 +18,7 @@ public static class MedicatedLimit
 
         if (Irrigants.Named(used, "neomycin"))
         {
-            var first = bedside.Log[Slug.Of(nameof(OrderSet))];
-            var since = order!.At;
-            for (var i = first.FirstAfter(bedside.At) - 1; i >= 0 && first[i] is OrderSet so && Irrigants.Named($"{so.Additive} {so.Solution}", "neomycin"); i--) since = so.At;
+            var since = Since(bedside, "neomycin");
             var until = since + bedside.Settings.NeomycinDays;
             if (bedside.Clamped is { } clamp) return Raised($"neomycin-polymyxin with the drain clamped since {bedside.Said(clamp.At)}: the label asks for a continuous rinse, not interrupted for more than a few minutes.");
             if (bedside.At >= until) return Raised(FormattableString.Invariant($"neomycin-polymyxin since {bedside.Said(since)}: the label's {bedside.Settings.NeomycinDays.TotalDays:0.#} days ended at {bedside.Said(until)}."));
@@ -37,5 +36,24 @@ public static class MedicatedLimit
         return Irrigants.IsHypotonic(used) == true && !bedside.Facts.DuringProcedure
             ? Raised($"{used}, taken as hypotonic or without electrolytes, runs on a ward: it is absorbed.")
             : new Finding.NotRaised();
+    }
+
+    /// <summary>Since when a drug has been ordered or hung without another in between: the earlier of the two.</summary>
+    private static Instant Since(Bedside bedside, string drug)
+    {
+        var since = bedside.At;
+        void Take(IEnumerable<(Instant At, string Words)> latestFirst)
+        {
+            foreach (var (at, words) in latestFirst.TakeWhile(said => Irrigants.Named(said.Words, drug))) since = Instant.Min(since, at);
+        }
+
+        var upTo = bedside.At + Duration.Epsilon;
+        Take(bedside.Log[Slug.Of(nameof(OrderSet))].Before(upTo).Cast<OrderSet>().Select(order => (order.At, $"{order.Additive} {order.Solution}")));
+        foreach (var line in bedside.Lines)
+        {
+            Take(bedside.Log[Channel.Bag(line)].Before(upTo).OfType<BagHung>().Where(bag => bag.Solution is not null).Select(bag => (bag.At, bag.Solution!)));
+        }
+
+        return since;
     }
 }

@@ -7,7 +7,8 @@ namespace Irrigation.Flags;
 /// <summary>F2. Irrigant runs, the drain is open, and readings show that nothing drains.</summary>
 /// <remarks>
 /// Raised by readings alone: not read is not nothing drained (<see cref="DrainageReadingStale"/>). The time that it takes shrinks with
-/// the flow (clinical reference 1.10). Stopping the inflow does not clear it; drainage does.
+/// the flow (clinical reference 1.10). Stopping the inflow does not keep it from being raised by what ran in before, nor clear it;
+/// drainage does, and more of it than the error of reading a bag, or as much as ran in: a trickle is not relief.
 /// </remarks>
 public static class NoDrainage
 {
@@ -21,8 +22,14 @@ public static class NoDrainage
         if (!bedside.Lines.Any()) return new Finding.NotRaised();
         if (bedside.Latest is not { } latest) return bedside.Runs ? new Finding.Undecided("irrigant runs and no drainage was read", "a reading of the drainage") : new Finding.NotRaised();
         if (latest.Drained is not { } drained) return new Finding.Undecided($"what drained from {bedside.Said(latest.Start)} to {bedside.Said(latest.End)} is not known", "the next reading of the drainage");
-        if (drained > bedside.Settings.NoDrainageUpTo) return new Finding.NotRaised();
-        if (!standing && (bedside.Clamped is not null || !bedside.Runs)) return new Finding.NotRaised();
+        if (drained > bedside.Settings.NoDrainageUpTo)
+        {
+            return !standing || drained > bedside.Balance.Settings.LevelTolerance || !(drained < latest.Instilled)
+                ? new Finding.NotRaised()
+                : new Finding.Undecided($"{drained} drained from {bedside.Said(latest.Start)} to {bedside.Said(latest.End)} while {latest.Instilled} ran in: no more than a reading may be wrong by", "the next reading of the drainage");
+        }
+
+        if (!standing && bedside.Clamped is not null) return new Finding.NotRaised();
 
         var (since, instilled) = Dry(bedside, latest);
         var limit = Limit(bedside);

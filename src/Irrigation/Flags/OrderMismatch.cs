@@ -19,7 +19,7 @@ public static class OrderMismatch
         if (order is null && overdue) differs.Add("there is no order");
         if (order is not null) differs.AddRange(Differences(bedside, order));
         if (overdue && !CompleteRecord.IdentityChecked(bedside)) differs.Add("two identifiers were not checked");
-        if (differs.Count > 0) return new Finding.Raised(FlagPriority.Medium, $"{string.Join("; ", differs)}.") { LookAgain = overdue ? order?.Until : due, Evidence = order is null ? [] : [Evidence.Of(order)] };
+        if (differs.Count > 0) return new Finding.Raised(FlagPriority.Medium, $"{string.Join("; ", differs)}.") { LookAgain = overdue ? order?.Until : Earlier(due, order?.Until), Evidence = order is null ? [] : [Evidence.Of(order)] };
         return new Finding.NotRaised { LookAgain = overdue ? order?.Until : Earlier(due, order?.Until) };
     }
 

@@ -6,7 +6,10 @@ using NodaTime;
 namespace Irrigation.Flags;
 
 /// <summary>F9. High output after an obstruction was relieved: 200 mL/h or more in each of two consecutive hours, or 3 L or more in 24 h.</summary>
-/// <remarks>Relieved: a flag of outflow deficit or no drainage ended, or a washout cleared, within the last 48 h, as set.</remarks>
+/// <remarks>
+/// Relieved: a flag of outflow deficit or no drainage ended, or a washout cleared, within the last 48 h, as set. The two hours lie
+/// after it, for what had been held back and comes out with the relief is not urine made since.
+/// </remarks>
 public static class PostObstructiveDiuresis
 {
     /// <summary>The rule.</summary>
@@ -20,7 +23,7 @@ public static class PostObstructiveDiuresis
         OutputWindow Over(Instant from, Instant to) => bedside.Balance.Over(WindowKind.Trailing, new(from, to));
         OutputWindow[] hours = [Over(at - hour - hour, at - hour), Over(at - hour, at)];
         var day = Over(at - Duration.FromHours(24), at);
-        var byHours = Decision.All(hours.Select(h => AtLeast(h, settings.DiuresisPerHour.Millilitres)));
+        var byHours = at - hour - hour < relieved ? Answer.NotMet : Decision.All(hours.Select(h => AtLeast(h, settings.DiuresisPerHour.Millilitres)));
         var byDay = AtLeast(day, settings.DiuresisPerDay.Millilitres);
         var since = $"obstruction relieved at {bedside.Said(relieved)}";
         return Decision.Any([byHours, byDay]) switch

@@ -77,12 +77,14 @@ public class FlagRecordTests
     }
 
     [Fact]
-    public void Every_rule_has_one_slug_and_the_precedence_names_rules_that_look_first()
+    public void Every_rule_has_one_slug_and_what_goes_before_it_looks_before_it()
     {
         Assert.Equal(FlagRules.All.Length, FlagRules.All.Select(r => r.Slug).Distinct().Count());
         foreach (var (flag, whileStands, _) in FlagRules.Precedence)
         {
-            Assert.All(whileStands, first => Assert.True(FlagRules.IndexOf(first) >= 0 && FlagRules.IndexOf(flag) >= 0));
+            Assert.All(whileStands, first => Assert.True(FlagRules.IndexOf(first) < FlagRules.IndexOf(flag), $"{first} looks after {flag}"));
         }
+
+        foreach (var trigger in DysreflexiaRisk.Triggers) Assert.True(FlagRules.IndexOf(trigger) < FlagRules.IndexOf("dysreflexia-risk"), trigger);
     }
 }
