@@ -165,7 +165,10 @@ public sealed class FlagRecord
         return Instant.Min(moments.Min() ?? Instant.MaxValue, ends ?? Instant.MaxValue) is var next && next < Instant.MaxValue ? next : null;
     }
 
-    private Instant? LooksAgain => states.Select(s => s.Latest?.LookAgain).Where(look => look > AsOf).Min();
+    /// <remarks>On the whole second, not before: nobody reads a clock finer.</remarks>
+    private Instant? LooksAgain => states.Select(s => s.Latest?.LookAgain).Where(look => look > AsOf).Min() is { } look
+        ? Instant.FromUnixTimeSeconds((look - Duration.Epsilon).ToUnixTimeSeconds() + 1)
+        : null;
 
     private FlagRecord Step(FluidBalance whole, Instant moment)
     {

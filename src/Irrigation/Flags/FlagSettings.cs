@@ -41,11 +41,11 @@ public sealed record FlagSettings
     [Setting(1, 240, "min")]
     public Duration NoDrainageFor { get; init; } = Duration.FromMinutes(30);
 
-    /// <summary>What counts as nothing between two readings. Default 0 mL, as read.</summary>
+    /// <summary>What counts as nothing between two readings. Default 0 mL, as read; our judgement.</summary>
     [Setting(0, 100, "mL")]
     public Volume NoDrainageUpTo { get; init; } = Volume.Zero;
 
-    /// <summary>Irrigation runs and the drainage was not read for so long. Default 60 min (hourly checks, teaching texts).</summary>
+    /// <summary>Irrigation runs and the drainage was not read for so long. Default 60 min (hourly checks in teaching texts; clinical reference 2.4).</summary>
     [Setting(5, 480, "min")]
     public Duration StaleAfter { get; init; } = Duration.FromMinutes(60);
 
@@ -57,11 +57,11 @@ public sealed record FlagSettings
     [Setting(100, 10000, "mL/h")]
     public FlowRate FastFlow { get; init; } = FlowRate.FromMillilitresPerHour(1000);
 
-    /// <summary>Post-obstructive diuresis: at least this in each of two consecutive hours. Default 200 mL (LITFL).</summary>
+    /// <summary>Post-obstructive diuresis: at least this in each of two consecutive hours. Default 200 mL (LITFL, a teaching text; clinical reference 2.2).</summary>
     [Setting(50, 2000, "mL")]
     public Volume DiuresisPerHour { get; init; } = Volume.FromMillilitres(200);
 
-    /// <summary>Post-obstructive diuresis: or at least this in 24 h. Default 3000 mL (LITFL).</summary>
+    /// <summary>Post-obstructive diuresis: or at least this in 24 h. Default 3000 mL (LITFL, a teaching text; clinical reference 2.2).</summary>
     [Setting(500, 20000, "mL")]
     public Volume DiuresisPerDay { get; init; } = Volume.FromMillilitres(3000);
 
@@ -73,15 +73,15 @@ public sealed record FlagSettings
     [Setting(100, 10000, "mL")]
     public Volume UnaccountedIsotonic { get; init; } = Volume.FromMillilitres(2500);
 
-    /// <summary>The same for a patient at risk. Default 1500 mL (the same source).</summary>
+    /// <summary>The same for a patient at risk. Default 1500 mL (BSGE/ESGE 2016, borrowed).</summary>
     [Setting(100, 10000, "mL")]
     public Volume UnaccountedIsotonicAtRisk { get; init; } = Volume.FromMillilitres(1500);
 
-    /// <summary>Unaccounted irrigant in a procedure, hypotonic or without electrolytes. Default 1000 mL (the same source).</summary>
+    /// <summary>Unaccounted irrigant in a procedure, hypotonic or without electrolytes. Default 1000 mL (BSGE/ESGE 2016, borrowed).</summary>
     [Setting(100, 10000, "mL")]
     public Volume UnaccountedHypotonic { get; init; } = Volume.FromMillilitres(1000);
 
-    /// <summary>The same for a patient at risk. Default 750 mL (the same source).</summary>
+    /// <summary>The same for a patient at risk. Default 750 mL (BSGE/ESGE 2016, borrowed).</summary>
     [Setting(100, 10000, "mL")]
     public Volume UnaccountedHypotonicAtRisk { get; init; } = Volume.FromMillilitres(750);
 
@@ -96,7 +96,7 @@ public sealed record FlagSettings
     [Setting(1, 240, "min")]
     public Duration AnswerColourWithin { get; init; } = Duration.FromMinutes(15);
 
-    /// <summary>Clear drainage for so long: the flow is reviewed. Default 12 h (teaching text on weaning).</summary>
+    /// <summary>Clear drainage for so long: the flow is reviewed. Default 12 h (teaching text on weaning; clinical reference 7).</summary>
     [Setting(1, 72, "h")]
     public Duration ReviewClearAfter { get; init; } = Duration.FromHours(12);
 
@@ -120,7 +120,7 @@ public sealed record FlagSettings
     [Setting(0, 240, "min")]
     public Duration ContainerFullWithin { get; init; } = Duration.FromMinutes(30);
 
-    /// <summary>Neomycin-polymyxin is used for no more than this. Default 10 days (US prescribing information).</summary>
+    /// <summary>Neomycin-polymyxin is used for no more than this. Default 10 days (US prescribing information; clinical reference 2.6).</summary>
     [Setting(1, 60, "d")]
     public Duration NeomycinDays { get; init; } = Duration.FromDays(10);
 

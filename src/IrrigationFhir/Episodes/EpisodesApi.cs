@@ -150,6 +150,13 @@ internal static class EpisodesApi
             .WithTags("Episodes")
             .WithSummary("The fluid balance with every intermediate step.")
             .WithDescription("With `asOf` as it was known at that moment: entries that had happened and, where the sender tells, were charted by then. " + Texts.Caution);
+        app.MapGet("/episodes/{id}/flags", Flags)
+            .Answers<FlagsReport>(StatusCodes.Status200OK, "What stands, what cannot be told and what would decide it, and what stood.")
+            .Fails(StatusCodes.Status400BadRequest, StatusCodes.Status404NotFound)
+            .WithName("readFlags")
+            .WithTags("Episodes")
+            .WithSummary("The flags: what stands, what nobody can tell, what was.")
+            .WithDescription("With `asOf` as it was known at that moment. The same flags are Flag resources under /fhir. " + Texts.Caution);
     }
 
     /// <summary>The answer for an id that names no episode.</summary>
@@ -213,6 +220,30 @@ internal static class EpisodesApi
 
         var at = moment.Value.ToInstant();
         return Results.Json(BalanceReport.Of(FluidBalance.Of(episode.Log.KnownAt(at), episode.Balance.Settings), id, episode.Definition, at, limits, forecasts));
+    }
+
+    private static async Task<IResult> Flags(
+        [Description("The episode's id.")] string id,
+        EpisodesInMemory episodes,
+        FlagLimits limits,
+        TimeProvider clock,
+        [Description("A moment (RFC 3339, with seconds and offset). Default: now.")] string? asOf,
+        CancellationToken stop)
+    {
+        if (await episodes.Find(id, stop) is not { } found) return Unknown(id);
+        if (asOf is null)
+        {
+            var (episode, _) = await episodes.Watched(found, stop);
+            return Results.Json(FlagsReport.Of(episode, episode.Flags!.After(episode.Balance, [], Instant.FromDateTimeOffset(clock.GetUtcNow())).Record));
+        }
+
+        if (OffsetDateTimePattern.ExtendedIso.Parse(asOf) is not { Success: true } moment)
+        {
+            return EntriesApi.Refused(StatusCodes.Status400BadRequest, [EntryProblem.BadTime("asOf", asOf)]);
+        }
+
+        var at = moment.Value.ToInstant();
+        return Results.Json(FlagsReport.Of(found, FlagRecord.Of(FluidBalance.Of(found.Log.KnownAt(at), found.Balance.Settings), found.Definition.Facts, limits, at)));
     }
 
     private static EpisodeReply Reply(EpisodeRow row) => new(row.Id, row.Version, row.LastSequence, JsonNode.Parse(row.Json)!);

@@ -106,6 +106,9 @@ public partial class ContractTests
         await Answers("readBalance", 200, ward.Get($"/episodes/{episode}/balance?asOf=2026-03-14T22:05:00%2B01:00"));
         await Answers("readBalance", 400, ward.Get($"/episodes/{episode}/balance?asOf=yesterday"));
         await Answers("readBalance", 404, ward.Get("/episodes/nowhere/balance"));
+        await Answers("readFlags", 200, ward.Get($"/episodes/{episode}/flags?asOf=2026-03-15T02:40:00%2B01:00"));
+        await Answers("readFlags", 400, ward.Get($"/episodes/{episode}/flags?asOf=yesterday"));
+        await Answers("readFlags", 404, ward.Get("/episodes/nowhere/flags"));
 
         await Answers("readSettings", 200, ward.Get("/settings"));
 
