@@ -17,7 +17,7 @@ namespace Irrigation.Flags;
 /// The largest sum over the intervals that lead up to the latest closing, so that what stays behind little by little adds up, and what
 /// comes back later is taken off. Fluid that is charted as leaked is accounted for; what a scan says the bladder holds is not.
 /// </remarks>
-internal sealed record Deficit(Instant Since, Instant UpTo, Volume Instilled, Volume Drained, Volume Amount, VolumeRange? Interval95, ClosedInterval Latest)
+public sealed record Deficit(Instant Since, Instant UpTo, Volume Instilled, Volume Drained, Volume Amount, VolumeRange? Interval95, ClosedInterval Latest)
 {
     /// <summary>The deficit at a bedside; null where there is none, or the latest interval is not known.</summary>
     public static Deficit? Of(Bedside bedside)

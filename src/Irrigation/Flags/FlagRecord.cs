@@ -54,6 +54,9 @@ public sealed class FlagRecord
     /// <summary>Flags that stood and ended, in the order in which they ended.</summary>
     public ImmutableList<FlagPeriod> Ended { get; }
 
+    /// <summary>What a rule sees now: everything that has happened, and how every rule stands.</summary>
+    public Bedside Now => new(seen, AsOf, facts, limits, states);
+
     /// <summary>Flags that stand, in the order of <see cref="FlagRules.All"/>.</summary>
     public IEnumerable<FlagPeriod> Standing => states.Select(s => s.Open).OfType<FlagPeriod>();
 

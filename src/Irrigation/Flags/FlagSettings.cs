@@ -140,6 +140,13 @@ public sealed record FlagSettings
     [Setting(1, 30)]
     public int ReviewFromDay { get; init; } = 3;
 
+    /// <summary>Hours after local midnight at which catheters are counted once a day. Default 0 h, midnight; our judgement (the count is at one fixed time, NHSN, from memory).</summary>
+    [Setting(0, 23, "h")]
+    public Duration DailyCountAt { get; init; } = Duration.Zero;
+
+    /// <summary>The same as a clock time.</summary>
+    public LocalTime CountedAt => LocalTime.FromTicksSinceMidnight(DailyCountAt.BclCompatibleTicks);
+
     /// <summary>Hours after local midnight by which the indication is reviewed. Default 12 h, noon; our judgement.</summary>
     [Setting(0, 23, "h")]
     public Duration ReviewBy { get; init; } = Duration.FromHours(12);

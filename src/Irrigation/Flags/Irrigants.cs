@@ -3,7 +3,7 @@ using Irrigation.Episodes;
 namespace Irrigation.Flags;
 
 /// <summary>What an irrigant is, by the words it is charted in.</summary>
-internal static class Irrigants
+public static class Irrigants
 {
     private static readonly string[] Isotonic = ["saline", "sodium chloride", "nacl", "ringer", "hartmann"];
     private static readonly string[] Hypotonic = ["water", "glycine", "sorbitol", "mannitol", "dextrose", "glucose", "acetic", "half-normal", "0.45"];

@@ -4,7 +4,7 @@ using NodaTime;
 namespace Irrigation.Flags;
 
 /// <summary>What the drainage looked like, and how bloody that is. Grades are compared on one scale only.</summary>
-internal static class Looked
+public static class Looked
 {
     /// <summary>The last look; null where nobody looked.</summary>
     public static DrainageAppearance? At(Bedside bedside) => bedside.Last<DrainageAppearance>();

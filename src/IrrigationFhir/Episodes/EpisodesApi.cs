@@ -116,6 +116,7 @@ internal static class EpisodesApi
     public static IServiceCollection AddEpisodes(this IServiceCollection services) => services
         .AddSingleton(provider => new EpisodesInMemory(provider.GetRequiredService<EpisodeStore>(), provider.GetRequiredService<BalanceSettings>(), provider.GetRequiredService<FlagLimits>(), provider.GetRequiredService<StoreSettings>().TimeZone))
         .AddSingleton<OpenEpisode>()
+        .AddSingleton<Asked>()
         .AddSingleton<WatchEpisodes>()
         .AddHostedService(provider => provider.GetRequiredService<WatchEpisodes>());
 
@@ -157,6 +158,20 @@ internal static class EpisodesApi
             .WithTags("Episodes")
             .WithSummary("The flags: what stands, what nobody can tell, what was.")
             .WithDescription("With `asOf` as it was known at that moment. The same flags are Flag resources under /fhir. " + Texts.Caution);
+        app.MapGet("/episodes/{id}/record", Record)
+            .Answers<RecordReport>(StatusCodes.Status200OK, "Whether the record is complete, and what is missing.")
+            .Fails(StatusCodes.Status400BadRequest, StatusCodes.Status404NotFound)
+            .WithName("readRecord")
+            .WithTags("Episodes")
+            .WithSummary("The record: what is missing or contradicts itself, changes of flow, clamps, catheter days.")
+            .WithDescription("With `asOf` as it was known at that moment.");
+        app.MapGet("/episodes/{id}/handover", ReadHandover)
+            .Produces<string>(StatusCodes.Status200OK, "text/plain", FhirReply.MediaType)
+            .Fails(StatusCodes.Status400BadRequest, StatusCodes.Status404NotFound)
+            .WithName("readHandover")
+            .WithTags("Episodes")
+            .WithSummary("The handover: as text for a person, or as a FHIR document.")
+            .WithDescription("Plain text; with `Accept: application/fhir+json` a document Bundle of a Composition and what it points at. With `asOf` as it was known at that moment. " + Texts.Caution);
     }
 
     /// <summary>The answer for an id that names no episode.</summary>
@@ -224,26 +239,47 @@ internal static class EpisodesApi
 
     private static async Task<IResult> Flags(
         [Description("The episode's id.")] string id,
-        EpisodesInMemory episodes,
-        FlagLimits limits,
-        TimeProvider clock,
+        Asked asked,
+        [Description("A moment (RFC 3339, with seconds and offset). Default: now.")] string? asOf,
+        CancellationToken stop) => await asked.For(id, asOf, (episode, flags) => Results.Json(FlagsReport.Of(episode, flags)), stop);
+
+    private static async Task<IResult> Record(
+        [Description("The episode's id.")] string id,
+        Asked asked,
+        [Description("A moment (RFC 3339, with seconds and offset). Default: now.")] string? asOf,
+        CancellationToken stop) => await asked.For(id, asOf, (episode, flags) => Results.Json(RecordReport.Of(episode, flags)), stop);
+
+    private static async Task<IResult> ReadHandover(
+        [Description("The episode's id.")] string id,
+        HttpRequest request,
+        Asked asked,
+        ResourceStore resources,
+        FhirSettings fhir,
+        ProfileValidator profiles,
         [Description("A moment (RFC 3339, with seconds and offset). Default: now.")] string? asOf,
         CancellationToken stop)
     {
-        if (await episodes.Find(id, stop) is not { } found) return Unknown(id);
-        if (asOf is null)
+        Handover? handover = null;
+        var answer = await asked.For(
+            id,
+            asOf,
+            (episode, flags) =>
+            {
+                handover = Handover.Of(episode, flags);
+                return Results.Text(handover.InWords(), "text/plain");
+            },
+            stop);
+        if (handover is null || !request.GetTypedHeaders().Accept.Any(type => type.MediaType.Value is FhirReply.MediaType or "application/json")) return answer;
+
+        List<Hl7.Fhir.Model.Resource> about = [];
+        foreach (var address in handover.Sections.SelectMany(section => section.About).Distinct().Select(address => address.Split('/')))
         {
-            var (episode, _) = await episodes.Watched(found, stop);
-            return Results.Json(FlagsReport.Of(episode, episode.Flags!.After(episode.Balance, [], Instant.FromDateTimeOffset(clock.GetUtcNow())).Record));
+            if (await resources.Read(address[0], address[1], stop) is { } stored) about.Add(FhirJson.Read<Hl7.Fhir.Model.Resource>(stored.Json));
         }
 
-        if (OffsetDateTimePattern.ExtendedIso.Parse(asOf) is not { Success: true } moment)
-        {
-            return EntriesApi.Refused(StatusCodes.Status400BadRequest, [EntryProblem.BadTime("asOf", asOf)]);
-        }
-
-        var at = moment.Value.ToInstant();
-        return Results.Json(FlagsReport.Of(found, FlagRecord.Of(FluidBalance.Of(found.Log.KnownAt(at), found.Balance.Settings), found.Definition.Facts, limits, at)));
+        var document = HandoverMapper.ToDocument(handover, about, FhirBase.Of(request, fhir));
+        if (profiles.Sort([document.Entry[0].Resource!]).Withheld.Count > 0) throw new InvalidOperationException("a handover that breaks its own profile");
+        return new FhirResult(document);
     }
 
     private static EpisodeReply Reply(EpisodeRow row) => new(row.Id, row.Version, row.LastSequence, JsonNode.Parse(row.Json)!);
@@ -253,6 +289,30 @@ internal static class EpisodesApi
         if (string.IsNullOrEmpty(text)) return (null, null);
         var bar = text.IndexOf('|', StringComparison.Ordinal);
         return bar < 0 ? (null, text) : (text[..bar], text[(bar + 1)..]);
+    }
+}
+
+/// <summary>Answers what is asked of an episode's flags, now or as it was known at a moment.</summary>
+internal sealed class Asked(EpisodesInMemory episodes, FlagLimits limits, TimeProvider clock)
+{
+    /// <summary>The answer, or why there is none.</summary>
+    /// <param name="id">The episode.</param>
+    /// <param name="asOf">The moment as it was asked; null for now.</param>
+    /// <param name="answer">From the episode and its flags.</param>
+    /// <param name="stop">Gives up.</param>
+    public async Task<IResult> For(string id, string? asOf, Func<Episode, FlagRecord, IResult> answer, CancellationToken stop)
+    {
+        if (await episodes.Find(id, stop) is not { } found) return EpisodesApi.Unknown(id);
+        if (asOf is null)
+        {
+            var (episode, _) = await episodes.Watched(found, stop);
+            return answer(episode, episode.Flags!.After(episode.Balance, [], Instant.FromUnixTimeSeconds(clock.GetUtcNow().ToUnixTimeSeconds())).Record);
+        }
+
+        if (OffsetDateTimePattern.ExtendedIso.Parse(asOf) is not { Success: true } moment) return EntriesApi.Refused(StatusCodes.Status400BadRequest, [EntryProblem.BadTime("asOf", asOf)]);
+        var at = moment.Value.ToInstant();
+        var known = found with { Balance = FluidBalance.Of(found.Log.KnownAt(at), found.Balance.Settings) };
+        return answer(known, FlagRecord.Of(known.Balance, found.Definition.Facts, limits, at));
     }
 }
 

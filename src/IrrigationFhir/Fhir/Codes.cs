@@ -103,7 +103,7 @@ internal static class Codes
     private static readonly string[] LocalSystems =
     [
         "irrigation-observation", "irrigation-kind", "output-window", "calculation-method", "measuring-way", "urine-route", "balance-term", "caveat", "entry-kind",
-        "urine-output-criterion", "criterion-answer", "criterion-reading", "criterion-obstacle", "weight-kind", "clot-burden", "drainage-clarity", "tolerance", "irrigation-flag",
+        "urine-output-criterion", "criterion-answer", "criterion-reading", "criterion-obstacle", "weight-kind", "clot-burden", "drainage-clarity", "tolerance", "irrigation-flag", "handover-section",
     ];
 
     private static readonly Lazy<FrozenDictionary<(string System, string Slug), string>> Local = new(() =>
@@ -348,6 +348,10 @@ internal static class Codes
         concept.Text = text;
         return concept;
     }
+
+    /// <summary>A handover, or a section of it.</summary>
+    /// <param name="slug">Code of <c>handover-section</c>.</param>
+    public static CodeableConcept Handover(string slug) => Concept(Own("handover-section", slug));
 
     /// <summary>What a flag is about.</summary>
     /// <param name="slug"><c>clinical</c> or <c>safety</c>.</param>

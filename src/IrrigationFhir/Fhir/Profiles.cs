@@ -70,6 +70,9 @@ internal static class Profiles
     /// <summary>Whether a criterion of urine output was met over a trailing window.</summary>
     public static string UrineOutputCriterion => Canonical("urine-output-criterion");
 
+    /// <summary>What the next shift has to know (Composition).</summary>
+    public static string Handover => Canonical("handover");
+
     /// <summary>When a person first saw a flag (extension of Flag).</summary>
     public static string FlagAcknowledged => Canonical("flag-acknowledged");
 

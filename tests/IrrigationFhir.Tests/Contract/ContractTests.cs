@@ -109,6 +109,11 @@ public partial class ContractTests
         await Answers("readFlags", 200, ward.Get($"/episodes/{episode}/flags?asOf=2026-03-15T02:40:00%2B01:00"));
         await Answers("readFlags", 400, ward.Get($"/episodes/{episode}/flags?asOf=yesterday"));
         await Answers("readFlags", 404, ward.Get("/episodes/nowhere/flags"));
+        await Answers("readRecord", 200, ward.Get($"/episodes/{episode}/record?asOf=2026-03-15T02:40:00%2B01:00"));
+        await Answers("readRecord", 400, ward.Get($"/episodes/{episode}/record?asOf=yesterday"));
+        await Answers("readRecord", 404, ward.Get("/episodes/nowhere/record"));
+        await Answers("readHandover", 400, ward.Get($"/episodes/{episode}/handover?asOf=yesterday"));
+        await Answers("readHandover", 404, ward.Get("/episodes/nowhere/handover"));
 
         await Answers("readSettings", 200, ward.Get("/settings"));
 

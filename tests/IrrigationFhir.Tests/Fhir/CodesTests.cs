@@ -99,6 +99,7 @@ public class CodesTests
             ["clot-burden"] = slug => new() { Coding = [Codes.Clots(slug).Coding[^1]] },
             ["drainage-clarity"] = slug => new() { Coding = [Codes.Clarity(slug).Coding[^1]] },
             ["tolerance"] = Codes.Tolerance,
+            ["handover-section"] = Codes.Handover,
             ["irrigation-flag"] = slug => new() { Coding = [Codes.Flag(slug, "").Coding[0]] },
         };
 

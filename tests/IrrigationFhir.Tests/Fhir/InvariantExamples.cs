@@ -157,6 +157,12 @@ internal static class InvariantExamples
         OnFlag("fl-period",
             flag => (flag.Status, flag.Period!.End) = (Flag.FlagStatus.Inactive, "2026-03-02T14:30:00+01:00"),
             flag => flag.Status = Flag.FlagStatus.Inactive),
+        new("handover", "ho-sections", () => Judged.Example<Composition>("handover"), () =>
+        {
+            var handover = Judged.Example<Composition>("handover");
+            handover.Section.RemoveAt(1);
+            return handover;
+        }),
     ];
 
     private static InvariantExample On(string slug, string key, Action<Observation> keep, Action<Observation> spoil) =>
