@@ -5,6 +5,7 @@ using IrrigationFhir.Demo;
 using IrrigationFhir.Fhir;
 using IrrigationFhir.Store;
 using IrrigationFhir.Tests.Fhir;
+using IrrigationFhir.Tests.Repository;
 
 namespace IrrigationFhir.Tests.Episodes;
 
@@ -34,6 +35,7 @@ public class HandoverTests
             "bladder scan of 630 mL at 02:35 with the drain open; limit 500 mL.", "obstruction goes before anuria", "Nobody charted pain or spasm.", "6 h old: O-5521",
             "urology on call", "Missing: drainage: clarity", "Stop the inflow first.", "A prompt to look at the patient, never a diagnosis.",
         }) Assert.Contains(said, text, StringComparison.Ordinal);
+        Repo.Agrees("fhir-examples/handover/note.txt", text.Replace(episode, "a-night", StringComparison.Ordinal));
     }
 
     [Fact]
@@ -52,6 +54,7 @@ public class HandoverTests
         Assert.True(document.Identifier is { System: not null, Value: not null } && document.Timestamp is not null);
         var composition = Assert.IsType<Composition>(document.Entry[0].Resource);
         Assert.Empty(Judged.Validator.Validate(composition));
+        Repo.Agrees("fhir-examples/handover/composition.json", Repo.Text(JsonNode.Parse(FhirJson.Write(composition))!).Replace(episode, "a-night", StringComparison.Ordinal));
         Assert.All(document.Entry.Skip(1), entry => Assert.Empty(Judged.Validator.Validate(entry.Resource!)));
         var held = document.Entry.Select(entry => $"{entry.Resource!.TypeName}/{entry.Resource.Id}").ToList();
         Assert.Equal(held.Count, held.Distinct().Count());

@@ -56,16 +56,17 @@ public class ExamplesTests
     [Fact]
     public void No_example_is_left_over_from_a_story_that_is_no_longer_told() =>
         Assert.Equal(
-            Stories.Examples.Select(e => $"{Folder}/{e.File}").Order(StringComparer.Ordinal),
+            Stories.Examples.Select(e => $"{Folder}/{e.File}").Append($"{Folder}/handover/composition.json").Order(StringComparer.Ordinal),
             Resources());
 
-    /// <summary>The night is written below and posted by README.md; what devices send is posted by the tests of the intake; requests have tests of their own.</summary>
+    /// <summary>The night is written below and posted by README.md; what devices send is posted by the tests of the intake; the handover is read by its own; requests have tests of their own.</summary>
     [Fact]
     public void Nothing_lies_in_the_folder_that_no_test_writes_or_runs() =>
         Assert.Equal(
             Stories.Examples.Select(e => e.File).Concat([
                 "README.md",
                 "a-night/correction.json", "a-night/entries.ndjson", "a-night/episode.json", "a-night/late-entry.json", "a-night/log.json",
+                "handover/composition.json", "handover/note.txt",
                 "intake/bladder-scan.json", "intake/concept-map.json", "intake/transaction.json",
             ]).Order(StringComparer.Ordinal),
             Repo.Files(Folder).Select(file => file[(Folder.Length + 1)..]).Where(file => !file.StartsWith("requests/", StringComparison.Ordinal)));
