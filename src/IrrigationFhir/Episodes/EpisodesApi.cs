@@ -166,7 +166,7 @@ internal static class EpisodesApi
             .WithSummary("The record: what is missing or contradicts itself, changes of flow, clamps, catheter days.")
             .WithDescription("With `asOf` as it was known at that moment.");
         app.MapGet("/episodes/{id}/handover", ReadHandover)
-            .Produces<string>(StatusCodes.Status200OK, "text/plain", FhirReply.MediaType)
+            .Answers<string>(StatusCodes.Status200OK, "The handover, in the form that was asked for.", "text/plain", FhirReply.MediaType)
             .Fails(StatusCodes.Status400BadRequest, StatusCodes.Status404NotFound)
             .WithName("readHandover")
             .WithTags("Episodes")

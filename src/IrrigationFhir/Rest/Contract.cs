@@ -81,7 +81,7 @@ internal static class Contract
     public static JsonArray ThisHost() => [new JsonObject { ["url"] = "/", ["description"] = ThisHostSays }];
 
     /// <summary>Says in the contract what a route answers, and when.</summary>
-    public static RouteHandlerBuilder Answers<T>(this RouteHandlerBuilder route, int status, string says) => route.Produces<T>(status).AddOpenApiOperationTransformer((operation, _, _) =>
+    public static RouteHandlerBuilder Answers<T>(this RouteHandlerBuilder route, int status, string says, string media = "application/json", params string[] otherMedia) => route.Produces<T>(status, media, otherMedia).AddOpenApiOperationTransformer((operation, _, _) =>
     {
         operation.Responses![status.ToString(CultureInfo.InvariantCulture)].Description = says;
         return Task.CompletedTask;
