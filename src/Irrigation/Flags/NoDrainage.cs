@@ -9,7 +9,8 @@ namespace Irrigation.Flags;
 /// <para>Raised by readings alone: not read is not nothing drained (<see cref="DrainageReadingStale"/>). The time that it takes shrinks
 /// with the flow (clinical reference 1.10). Nothing is 0 mL as read. A bag read off its marks shows some mL where there are none: what is
 /// no more than the error of such a reading (<see cref="BalanceSettings.LevelTolerance"/>) and no more than half of what ran in is next to
-/// nothing, if what is missing is more than the doubt about the two readings (k = 2). The half is our judgement.</para>
+/// nothing, if what is missing is more than the doubt about the two readings (k = 2). Over less than
+/// <see cref="FlagSettings.NoDrainageFor"/> nothing of that kind is said: there the minute of a reading is most of it. Our judgement.</para>
 /// <para>Stopping the inflow does not keep it from being raised by what ran in before, nor clear it; drainage does, and more of it than
 /// the error of a reading, or as much as ran in: a trickle is not relief.</para>
 /// </remarks>
@@ -62,7 +63,7 @@ public static class NoDrainage
             var length = closed[^1].End - interval.Start;
             var moment = into.Millilitres / (decimal)length.TotalMinutes * characters.ReadingTime;
             var doubt = 2 * Math.Sqrt(2 * (double)((reading * reading) + (moment * moment)));
-            if (length >= limit && (nothing || (outOf * 2 <= into && (double)(into - outOf).Millilitres > doubt))) dry = (interval.Start, into, outOf);
+            if (length >= limit && (nothing || (length >= bedside.Settings.NoDrainageFor && outOf * 2 <= into && (double)(into - outOf).Millilitres > doubt))) dry = (interval.Start, into, outOf);
         }
 
         return dry;

@@ -46,7 +46,7 @@ public static class OutflowDeficit
         var amount = byScan ? scan!.Held : largest?.Amount ?? Volume.Zero;
 
         var urgent = amount >= (standing?.Latest.Priority == FlagPriority.Urgent ? critical * bedside.Settings.ClearAt : critical);
-        if (urgent || (byScan && amount >= warning) || certain is not null || (standing is not null && amount > warning * bedside.Settings.ClearAt))
+        if (urgent || (standing is null ? certain is not null || (byScan && amount >= warning) : amount > warning * bedside.Settings.ClearAt))
         {
             var limit = urgent ? critical : warning;
             var deficit = urgent ? largest : certain ?? largest;
