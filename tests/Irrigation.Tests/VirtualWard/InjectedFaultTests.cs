@@ -39,8 +39,9 @@ public class InjectedFaultTests(ITestOutputHelper output)
 
     /// <summary>Before 300 mL are retained, or no later than the reading after the first one that could show it.</summary>
     /// <remarks>
-    /// Below 250 mL/h read by marks a reading may be wrong by half of what ran in since the one before (two marks, ±50 mL each), and
-    /// then it takes one reading more. Nobody can do better with such marks; weighing can.
+    /// Not met by every bed: where two readings may be wrong by half of what ran in between them (marks of ±50 mL each at a slow flow, ±5 min
+    /// each every 15 min), a few take one reading more, and up to a litre is retained by then. A rule that catches those too, next to
+    /// nothing over less than half an hour, calls 22 false urgent flags per 1000 h of 1 to 2 L/h; that was tried.
     /// </remarks>
     [Theory]
     [MemberData(nameof(Ways))]
@@ -52,7 +53,7 @@ public class InjectedFaultTests(ITestOutputHelper output)
             Say($"{way}, {fault}", beds, bed => Found(bed));
             var late = beds.Where(bed => Late(bed, fault == Fault.Slow ? bed.Onset + 180 : bed.Onset, readingsMore: 0)).ToList();
             Assert.All(beds, bed => Assert.NotNull(Found(bed)));
-            Assert.All(late, bed => Assert.True(bed.Flow < 250 && !Late(bed, bed.Onset, readingsMore: 1), $"{bed.Flow} mL/h: {Found(bed)!.Value.Minute - bed.Onset} min, {bed.Retained(Found(bed)!.Value.Minute):0} mL"));
+            Assert.All(late, bed => Assert.True(ReadingsMayBeHalfWrong(bed) && !Late(bed, bed.Onset, readingsMore: 1), $"{bed.Flow} mL/h: {Found(bed)!.Value.Minute - bed.Onset} min, {bed.Retained(Found(bed)!.Value.Minute):0} mL"));
             Assert.True(late.Count <= 0.03 * beds.Length, $"{late.Count} of {beds.Length} late");
         }
     }
@@ -100,6 +101,8 @@ public class InjectedFaultTests(ITestOutputHelper output)
 
     private static bool Late(FaultyBed bed, int blocked, int readingsMore) =>
         Found(bed) is not { Minute: var minute } || (bed.Retained(minute) > 300 && bed.Read.Count(read => read > blocked && read < minute) > 1 + readingsMore);
+
+    private static bool ReadingsMayBeHalfWrong(FaultyBed bed) => (bed.Rounds.Weighed ? 10 : 100) + (bed.Flow / 60 * 2 * Math.Sqrt(3) * 3) >= bed.Flow / 60 * bed.Rounds.Every / 2;
 
     private static double PerThousandHours(FaultyBed[] beds, FlagPriority priority) =>
         1000.0 * beds.Sum(bed => bed.Raised.Count(flag => Outflow.Contains(flag.Slug) && flag.Priority == priority)) / beds.Sum(bed => bed.Hours);
