@@ -21,7 +21,7 @@ public static class BagDry
                 };
             }
 
-            if (bag.WhenLeft(Volume.Zero, bedside.At) is { } due && !(answer.LookAgain <= due)) answer = answer with { LookAgain = due };
+            if (bag.WhenLeft(Volume.Zero, bedside) is { } due && !(answer.LookAgain <= due)) answer = answer with { LookAgain = due };
         }
 
         return answer;

@@ -17,14 +17,14 @@ public static class BagLow
             var low = Larger(bag.Hung.Labelled * bedside.Settings.BagLowPart, bag.Flow.Over(bedside.Settings.BagLowWithin));
             if (bag.Left <= low)
             {
-                var empty = bag.WhenLeft(Volume.Zero, bedside.At);
+                var empty = bag.WhenLeft(Volume.Zero, bedside);
                 return new Finding.Raised(FlagPriority.Medium, $"line {bag.Hung.Line}: no more than {low} left of {bag.Hung.Labelled} by the label and the charted flow of {bag.Flow}{(empty is { } at ? $"; empty at {bedside.Said(at)}" : "")}.")
                 {
                     Evidence = [Evidence.Of(bag.Hung)],
                 };
             }
 
-            if (bag.WhenLeft(low, bedside.At) is { } due && !(answer.LookAgain <= due)) answer = answer with { LookAgain = due };
+            if (bag.WhenLeft(low, bedside) is { } due && !(answer.LookAgain <= due)) answer = answer with { LookAgain = due };
         }
 
         return answer;

@@ -38,5 +38,5 @@ internal sealed record RunningBag(BagHung Hung, Volume Left, FlowRate Flow)
     }
 
     /// <summary>When no more than an amount will be left; at once where that is so.</summary>
-    public Instant? WhenLeft(Volume amount, Instant now) => Forecasts.TimeFor(Left - amount, Flow) is { } time ? now + time : null;
+    public Instant? WhenLeft(Volume amount, Bedside bedside) => bedside.When(Left - amount, Flow);
 }

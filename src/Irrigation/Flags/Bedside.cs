@@ -134,6 +134,15 @@ public sealed record Bedside(FluidBalance Balance, Instant At, PatientFacts Fact
     /// <summary>What the bladder is not to exceed, and whence.</summary>
     public (Volume Limit, string Whence) DistensionLimit => Limits.Forecasts.LimitFor(Facts.Patient.YearsAt(At), Facts.BladderCapacity);
 
+    /// <summary>When a volume will have run at a flow, up to the next whole second; null where it never will.</summary>
+    /// <remarks>Beware: looked at a nanosecond too early, a threshold is not reached yet and the time until it rounds to nothing, so that nobody would look again.</remarks>
+    internal Instant? When(Volume volume, FlowRate flow)
+    {
+        if (Forecasts.TimeFor(volume, flow) is not { } time) return null;
+        var second = NodaConstants.NanosecondsPerSecond;
+        return At + Duration.FromNanoseconds((time.ToInt64Nanoseconds() + second - 1) / second * second);
+    }
+
     /// <summary>A moment in the ward's time: the clock alone on the day of asking.</summary>
     public string Said(Instant instant)
     {

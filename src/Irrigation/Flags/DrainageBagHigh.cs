@@ -32,14 +32,12 @@ public static class DrainageBagHigh
             var holds = reading.Level + ran.Charted + urine.Over(since - reading.At);
             var full = capacity * bedside.Limits.Forecasts.FillTo;
             var warnAt = full - speed.Over(settings.ContainerFullWithin);
-            if (holds >= warnAt && (reading.Level > Volume.Zero || holds > Volume.Zero)) return Full(bedside, container, holds, reading.At, capacity, Forecasts.TimeFor(full - holds, speed)) with { LookAgain = When(capacity * settings.ContainerCritical - holds, speed, bedside.At) };
-            if (When(warnAt - holds, speed, bedside.At) is { } due && !(answer.LookAgain <= due)) answer = answer with { LookAgain = due };
+            if (holds >= warnAt && (reading.Level > Volume.Zero || holds > Volume.Zero)) return Full(bedside, container, holds, reading.At, capacity, Forecasts.TimeFor(full - holds, speed)) with { LookAgain = bedside.When(capacity * settings.ContainerCritical - holds, speed) };
+            if (bedside.When(warnAt - holds, speed) is { } due && !(answer.LookAgain <= due)) answer = answer with { LookAgain = due };
         }
 
         return answer;
     }
-
-    private static Instant? When(Volume room, FlowRate speed, Instant now) => room > Volume.Zero && Forecasts.TimeFor(room, speed) is { } time ? now + time : null;
 
     private static Finding Full(Bedside bedside, string container, Volume holds, Instant read, Volume capacity, Duration? time)
     {

@@ -37,11 +37,12 @@ public static class Irrigants
         }
     }
 
-    /// <summary>What is in use: on the hanging bags, else as ordered. Null where nobody said.</summary>
+    /// <summary>What is in use: on the hanging bags, else on the one that hung last, else as ordered. Null where nobody said.</summary>
     public static string? InUse(Bedside bedside)
     {
         var hanging = string.Join(", ", Hanging(bedside).Select(bag => bag.Solution).OfType<string>().Distinct());
         if (hanging.Length > 0) return hanging;
-        return bedside.Last<OrderSet>()?.Solution;
+        var lastHung = bedside.Lines.Select(line => bedside.Log[Channel.Bag(line)].Before(bedside.At + NodaTime.Duration.Epsilon).OfType<BagHung>().FirstOrDefault()).MaxBy(bag => bag?.At);
+        return lastHung?.Solution ?? bedside.Last<OrderSet>()?.Solution;
     }
 }

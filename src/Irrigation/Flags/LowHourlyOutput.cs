@@ -12,7 +12,7 @@ public static class LowHourlyOutput
     private static Finding Judge(Bedside bedside) => bedside.Latest is null
         ? new Finding.NotRaised()
         : CriterionFinding.Of(
-            UrineOutputCriteria.Volumes(bedside.Balance, bedside.Facts.Patient, bedside.Balance.LastClosing, bedside.Limits.Criteria).Single(r => r.Name == "low-hourly-output"),
+            UrineOutputCriteria.LowHourly(bedside.Balance, bedside.Facts.Patient, bedside.Balance.LastClosing, bedside.Limits.Criteria),
             bedside,
             FlagPriority.Low,
             "output of each of the last two hours");

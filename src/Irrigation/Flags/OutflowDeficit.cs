@@ -40,16 +40,16 @@ public static class OutflowDeficit
 
         var (warning, critical, whence) = LimitsFor(bedside);
         var standing = bedside.Standing("outflow-deficit");
-        var deficit = Deficit.Of(bedside);
+        var (largest, certain) = Deficit.Of(bedside, standing is null ? warning : warning * bedside.Settings.ClearAt);
         var scan = Scan(bedside, latest);
-        var byScan = scan is not null && scan.Held > (deficit?.Amount ?? Volume.Zero);
-        var amount = byScan ? scan!.Held : deficit?.Amount ?? Volume.Zero;
-        var low = byScan ? scan!.Held : deficit?.Interval95?.Low;
+        var byScan = scan is not null && scan.Held > (largest?.Amount ?? Volume.Zero);
+        var amount = byScan ? scan!.Held : largest?.Amount ?? Volume.Zero;
 
         var urgent = amount >= (standing?.Latest.Priority == FlagPriority.Urgent ? critical * bedside.Settings.ClearAt : critical);
-        if (urgent || (amount >= warning && low > Volume.Zero) || (standing is not null && amount > warning * bedside.Settings.ClearAt))
+        if (urgent || (standing is null ? certain is not null || (byScan && amount >= warning) : amount > warning * bedside.Settings.ClearAt))
         {
             var limit = urgent ? critical : warning;
+            var deficit = urgent ? largest : certain ?? largest;
             return new Finding.Raised(urgent ? FlagPriority.Urgent : FlagPriority.High, $"{(byScan ? $"bladder scan of {scan!.Held} at {bedside.Said(scan.At)} with the drain open" : deficit!.Says(bedside))}; limit {limit}{whence}.")
             {
                 Evidence = byScan ? [Evidence.Of(scan!)] : [Evidence.Of(latest)],
@@ -57,7 +57,7 @@ public static class OutflowDeficit
         }
 
         return amount >= warning
-            ? new Finding.Undecided($"{deficit!.Says(bedside)}; limit {warning}{whence}: the interval does not lie above 0", "a weighed drainage, a bladder scan, or the next reading")
+            ? new Finding.Undecided($"{largest!.Says(bedside)}; limit {warning}{whence}: the interval does not lie above 0", "a weighed drainage, a bladder scan, or the next reading")
             : new Finding.NotRaised();
     }
 

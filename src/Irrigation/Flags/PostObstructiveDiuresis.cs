@@ -22,7 +22,7 @@ public static class PostObstructiveDiuresis
         var (settings, at, hour) = (bedside.Settings, bedside.Balance.LastClosing, Duration.FromHours(1));
         OutputWindow Over(Instant from, Instant to) => bedside.Balance.Over(WindowKind.Trailing, new(from, to));
         OutputWindow[] hours = [Over(at - hour - hour, at - hour), Over(at - hour, at)];
-        var day = Over(at - Duration.FromHours(24), at);
+        var day = Over(Instant.Max(at - Duration.FromHours(24), bedside.Log.Frame.Start), at); // so far, in an episode that is younger
         var byHours = at - hour - hour < relieved ? Answer.NotMet : Decision.All(hours.Select(h => AtLeast(h, settings.DiuresisPerHour.Millilitres)));
         var byDay = AtLeast(day, settings.DiuresisPerDay.Millilitres);
         var since = $"obstruction relieved at {bedside.Said(relieved)}";
