@@ -9,8 +9,10 @@ internal sealed class SearchSql
     private readonly List<string> _conditions = [];
     private readonly SearchQuery _query;
 
-    // Where the code is the only thing that finds few resources, its index rows lead, because they lie in the order of the date.
-    private readonly SearchCriterion.Coded? _leading;
+    // Where the code (perhaps with a value) is the only thing that finds few resources, its index rows lead, because they lie in the order of the date.
+    private readonly TokenTest? _leading;
+    private readonly SearchCriterion? _leader;
+    private readonly bool _byStatus;
     private readonly bool _findsFew;
     private readonly bool _ofPatient;
     private int _count;
@@ -24,14 +26,20 @@ internal sealed class SearchSql
         if (!_ofPatient && !_findsFew)
         {
             var code = query.Criteria.OfType<SearchCriterion.Coded>().FirstOrDefault(coded => coded is { Not: false, Rows: ["code"] } && coded.Tests.All(test => test.Code is not null));
-            if (code is { Tests.Count: 1 } && (query.Count == 0 || Keys is [{ Parameter: IndexedParameter.Date }] or []))
-                _leading = code;
+            var pair = query.Criteria.OfType<SearchCriterion.Pairs>().FirstOrDefault(pairs => pairs.Rows is ["code"] && pairs.Tests.Select(test => test.Code).Distinct().Count() == 1 && pairs.Tests[0].Code.Code is not null);
+            var byDate = query.Count == 0 || Keys is [{ Parameter: IndexedParameter.Date }] or [];
+            if (code is { Tests.Count: 1 } && byDate)
+                (_leader, _leading) = (code, code.Tests[0]);
             else if (code is { Tests.Count: > 1 })
                 _findsFew = true;
+            else if (code is null && pair is not null && byDate)
+                (_leader, _leading) = (pair, pair.Tests[0].Code);
+            else
+                _byStatus = code is null && byDate;
         }
 
         _conditions.Add($"r.type = {Value(query.Type.Name)}");
-        if (_leading is { Tests: [var test] })
+        if (_leading is { } test)
         {
             _conditions.Add($"k.type = {Value(query.Type.Name)} and k.parameter = 'code' and k.code = {Value(test.Code!)}");
             _conditions.Add("r.patient_key = k.patient_key and r.type = k.type and r.id = k.id");
@@ -41,7 +49,10 @@ internal sealed class SearchSql
                 : "not exists (select 1 from resource_token d where d.patient_key = k.patient_key and d.type = k.type and d.id = k.id and d.parameter = 'code' and d.part = 0 and d.code = k.code and d.system < k.system)");
         }
 
-        _conditions.AddRange(query.Criteria.Where(criterion => !ReferenceEquals(criterion, _leading)).Select(Condition));
+        // The value stands beside the code, in the row that leads.
+        if (_leader is SearchCriterion.Pairs valued)
+            _conditions.Add(Any(valued.Tests, one => Quantity(one.Value, "k")));
+        _conditions.AddRange(query.Criteria.Where(criterion => !ReferenceEquals(criterion, _leader)).Select(Condition));
     }
 
     /// <summary>The values the SQL names.</summary>
@@ -137,7 +148,8 @@ internal sealed class SearchSql
     {
         SearchCriterion.Ids ids => $"r.id in ({ListOf(ids.Values)})",
         SearchCriterion.Statuses { Codes.Count: 0 } none => none.Not ? "1 = 1" : "1 = 0",
-        SearchCriterion.Statuses { Not: false } statuses => $"r.status in ({ListOf(statuses.Codes)})",
+        // Its index serves where nothing else does; elsewhere it is written so that no index can, for a status may be that of most.
+        SearchCriterion.Statuses { Not: false } statuses => $"{(_byStatus && statuses.Codes.Count == 1 ? "r.status" : "(r.status || '')")} in ({ListOf(statuses.Codes)})",
         SearchCriterion.Statuses statuses => $"(r.status is null or r.status not in ({ListOf(statuses.Codes)}))",
         // A code is shared by many resources, an identifier or a target by few: the first is looked up from the resource,
         // the others lead to it. So does a choice of codes where nothing else finds few.
@@ -146,8 +158,8 @@ internal sealed class SearchSql
             Among("resource_token", "code", $"i.code in ({ListOf([.. codes.Tests.Select(test => test.Code!)])}) and {Any(codes.Tests, Token)}"),
         SearchCriterion.Coded coded => (coded.Not ? "not " : "") + Exists("resource_token", coded.Rows, Any(coded.Tests, Token)),
         SearchCriterion.Texts texts => Any(texts.Beginnings, beginning => Any(texts.Paths, path => Dialect.HasWord("r.json", path, Value(Dialect.WordBegins(beginning))))),
-        SearchCriterion.Quantities quantities => Exists("resource_token", quantities.Rows, Any(quantities.Tests, Quantity)),
-        SearchCriterion.Pairs pairs => Exists("resource_token", pairs.Rows, Any(pairs.Tests, pair => $"({Token(pair.Code)} and {Quantity(pair.Value)})")),
+        SearchCriterion.Quantities quantities => Exists("resource_token", quantities.Rows, Any(quantities.Tests, test => Quantity(test, "i"))),
+        SearchCriterion.Pairs pairs => Exists("resource_token", pairs.Rows, Any(pairs.Tests, pair => $"({Token(pair.Code)} and {Quantity(pair.Value, "i")})")),
         SearchCriterion.Subject subject => Any(subject.Tests, SubjectMatches),
         SearchCriterion.References references => Among("resource_reference", references.Parameter, Any(references.Tests, ReferenceMatches)),
         SearchCriterion.Dates dates => Any(dates.Tests, test => Date(test, _leading is null ? "r.date_from" : "k.date_from", "r.date_to")),
@@ -187,11 +199,11 @@ internal sealed class SearchSql
         test.Code is null ? null : $"i.code = {Value(test.Code)}",
         test.System is null ? null : $"i.system = {Value(test.System)}");
 
-    private string Quantity(QuantityTest test) => test switch
+    private string Quantity(QuantityTest test, string row) => test switch
     {
-        QuantityTest.AnyUnit => $"(i.number is not null and {Within("i.number", test.Range)})",
-        QuantityTest.InUnit unit => $"(i.unit = {Value(unit.Unit)} and {Within("coalesce(i.amount, i.number)", test.Range)})",
-        QuantityTest.InUnitNamed named => $"(substr(i.unit, 1, {Value(named.Name.Length + 1)}) = {Value(named.Name + "|")} and {Within("i.number", test.Range)})",
+        QuantityTest.AnyUnit => $"({row}.number is not null and {Within($"{row}.number", test.Range)})",
+        QuantityTest.InUnit unit => $"({row}.unit = {Value(unit.Unit)} and {Within($"coalesce({row}.amount, {row}.number)", test.Range)})",
+        QuantityTest.InUnitNamed named => $"(substr({row}.unit, 1, {Value(named.Name.Length + 1)}) = {Value(named.Name + "|")} and {Within($"{row}.number", test.Range)})",
         _ => throw new InvalidOperationException($"{test.GetType().Name} has no SQL."),
     };
 
