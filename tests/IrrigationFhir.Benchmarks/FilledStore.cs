@@ -22,7 +22,7 @@ internal static class FilledStore
 
     // What one stay publishes is some five hundred Observations.
     private const int EntriesEach = 110;
-    private const int LookEvery = 250;
+    private const int LookEvery = 50;
     private const int FlagsEach = 10;
 
     // The stays that have not ended: their latest flags are still raised.
