@@ -20,6 +20,7 @@ internal static partial class SearchCosts
     private static readonly (string What, Func<Random, string> Ask)[] Searches =
     [
         ("Observations of a patient, code and day", r => Of(r, (n, patient) => $"Observation?{patient}&{Hourly}&date=ge{Day(n, 0)}&date=lt{Day(n, 1)}")),
+        ("the same from a day on", r => Of(r, (n, patient) => $"Observation?{patient}&{Hourly}&date=ge{Day(n, 1)}")),
         ("`$lastn`, patient and code", r => Of(r, (_, patient) => $"Observation/$lastn?{patient}&{Hourly}")),
         ("`$lastn`, patient and category", r => Of(r, (_, patient) => $"Observation/$lastn?{patient}&category={Token(Codes.ExamCategory()[0].Coding[0])}")),
         ("raised Flags of a patient", r => Of(r, (_, patient) => $"Flag?{patient}&status=active")),
@@ -28,9 +29,9 @@ internal static partial class SearchCosts
         ("raised Flags of one kind", r => $"Flag?status=active&code={(r.Next(2) == 0 ? "no-drainage" : "clots-present")}"),
         ("raised Flags, only counted", _ => "Flag?status=active&_count=0"),
         ("Flags withdrawn or cleared, page of 100", _ => "Flag?status=entered-in-error,inactive"),
-        ("negative output of a patient", r => Of(r, (_, patient) => $"Observation?{patient}&{HourlyBelow(0)}")),
-        ("output below -100 mL, any patient", _ => $"Observation?{HourlyBelow(-100)}&_count=20"),
-        ("any volume above 3.9 L, any patient", _ => "Observation?value-quantity=gt3.9||L&_count=20"),
+        ("hours of a patient with less than 50 mL", r => Of(r, (_, patient) => $"Observation?{patient}&{HourlyBelow(50)}")),
+        ("hours of any patient below -100 mL: there are none, so that all are looked at", _ => $"Observation?{HourlyBelow(-100)}&_count=20"),
+        ("any value above 3.9 L, any patient: as before", _ => "Observation?value-quantity=gt3.9||L&_count=20"),
         ("20 outputs with what they derive from (`_include`)", r => Of(r, (_, patient) => $"Observation?{patient}&{Hourly}&_count=20&_include=Observation:derived-from")),
         ("`$everything`, page of 100", r => Of(r, (_, patient) => $"Patient/$everything?{patient["patient.".Length..]}")),
         ("latest 20 of a code, any patient", _ => $"Observation?{Hourly}&_sort=-date&_count=20"),
