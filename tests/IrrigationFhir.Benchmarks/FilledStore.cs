@@ -92,11 +92,11 @@ internal static class FilledStore
         var begin = Begin(number) + Duration.FromHours(2 * n) + Duration.FromMinutes(number % 60);
         return new()
         {
-            Id = $"{row.Id}.bench-flag-{n}",
+            Id = $"bench-flag.{row.Id}.{n}",
             Identifier = [new("https://lantern-quay.example/flags", $"F-{number}-{n}")],
             Status = isLast ? Hl7.Fhir.Model.Flag.FlagStatus.Active : (number + n) % 20 == 0 ? Hl7.Fhir.Model.Flag.FlagStatus.EnteredInError : Hl7.Fhir.Model.Flag.FlagStatus.Inactive,
             Category = [new("http://terminology.hl7.org/CodeSystem/flag-category", "clinical")],
-            Code = Codes.Flag(Slugs[(number + n) % Slugs.Length]),
+            Code = Codes.Flag(Slugs[(number + n) % Slugs.Length], "an invented flag"),
             Subject = new() { Type = "Patient", Identifier = new(row.Patient!.Value.System, row.Patient.Value.Value) },
             Period = new() { Start = InstantPattern.General.Format(begin), End = isLast ? null : InstantPattern.General.Format(begin + Duration.FromMinutes(90)) },
         };

@@ -203,7 +203,7 @@ public class WholeCapabilityTests(EveningOnTheWard evening)
         {
             Id = $"{episode}.raised",
             Status = Flag.FlagStatus.Active,
-            Code = IrrigationFhir.Fhir.Codes.Flag("outflow-deficit"),
+            Code = IrrigationFhir.Fhir.Codes.Flag("outflow-deficit", "an invented flag"),
             Subject = new() { Identifier = new(row.Patient!.Value.System, row.Patient.Value.Value) },
             Period = new() { Start = "2026-03-14T09:00:00Z" },
         };
