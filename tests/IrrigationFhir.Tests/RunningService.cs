@@ -147,7 +147,7 @@ internal sealed class RunningService : WebApplicationFactory<Program>
 
     /// <summary>
     /// The resources of an episode without what tells two stores of the same facts apart: versions, when they were stored, the
-    /// episode's id and identifier. What was withdrawn on the way is left out.
+    /// episode's id and identifier. What was withdrawn on the way is left out, and so is why a flag was: that depends on what was said before.
     /// </summary>
     public async Task<SortedDictionary<string, string>> Facts(string episode)
     {
@@ -155,9 +155,10 @@ internal sealed class RunningService : WebApplicationFactory<Program>
         string[] own = [episode, $"\"{description["identifier"]!["value"]}\"", $"\"{description["patient"]!["identifier"]!["value"]}\""];
         string Neutral(string text) => own.Aggregate(text, (so, name) => so.Replace(name, "…", StringComparison.Ordinal));
         var facts = new SortedDictionary<string, string>(StringComparer.Ordinal);
-        foreach (var (address, resource) in await Resources(episode))
+        foreach (var (address, resource) in await Resources(episode, "Observation", "Procedure", "Provenance", "Flag"))
         {
             if ((string?)resource["status"] == "entered-in-error") continue;
+            if (((string?)resource["target"]?[0]?["reference"])?.StartsWith("Flag/", StringComparison.Ordinal) == true) continue;
             var meta = resource["meta"]!.AsObject();
             meta.Remove("versionId");
             meta.Remove("lastUpdated");
