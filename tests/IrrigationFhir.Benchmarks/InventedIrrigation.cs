@@ -21,17 +21,26 @@ internal sealed class InventedIrrigation
 
     private readonly Random random;
     private readonly string episode;
+    private readonly Instant begin;
     private int number;
 
     /// <summary>One irrigation.</summary>
     /// <param name="seed">Tells this from others.</param>
-    public InventedIrrigation(int seed)
+    /// <param name="begin">When it begins; <see cref="Start"/> unless given.</param>
+    public InventedIrrigation(int seed, Instant? begin = null)
     {
         random = new Random(seed);
         episode = seed.ToString(CultureInfo.InvariantCulture);
+        this.begin = begin ?? Start;
     }
 
-    /// <summary>When every invented irrigation begins: so long ago that the longest one ends before now.</summary>
+    /// <summary>The system of the patients' identifiers.</summary>
+    public static string PatientSystem => "https://lantern-quay.example/patients";
+
+    /// <summary>The value of the patient's identifier.</summary>
+    public string Patient => $"P-{episode}";
+
+    /// <summary>When an invented irrigation begins unless told otherwise: so long ago that the longest one ends before now.</summary>
     public static Instant Start { get; } = Instant.FromUtc(2015, 1, 5, 19, 0);
 
     /// <summary>The description to open the episode with.</summary>
@@ -39,17 +48,17 @@ internal sealed class InventedIrrigation
         $$"""
         {
           "identifier": { "system": "https://lantern-quay.example/irrigations", "value": "B-{{episode}}" },
-          "patient": { "identifier": { "system": "https://lantern-quay.example/patients", "value": "P-{{episode}}" } },
+          "patient": { "identifier": { "system": "{{PatientSystem}}", "value": "{{Patient}}" } },
           "timeZone": "Europe/Vienna",
           "shiftStarts": ["07:00", "19:00"],
-          "start": "{{Written(Start)}}"
+          "start": "{{Written(begin)}}"
         }
         """;
 
     /// <summary>The entries in the order in which they happen, without end.</summary>
     public IEnumerable<Charted> Entries()
     {
-        var (now, flow, drained) = (Start, 600, 0);
+        var (now, flow, drained) = (begin, 600, 0);
         var left = (double)BagVolume;
         yield return Entry(now, "drainage-level-read", Volume("level", 0));
         yield return Entry(now, "bag-hung", $"{Volume("volume", BagVolume)},{Volume("tubingPrime", 40)}");

@@ -86,6 +86,15 @@ internal sealed class RunningService : IAsyncDisposable
     /// <exception cref="InvalidOperationException">As for one.</exception>
     public Task Record(string episode, IEnumerable<Charted> entries) => Recorded(episode, $"[{string.Join(',', entries.Select(e => e.Json))}]");
 
+    /// <summary>Gets what must be there.</summary>
+    /// <exception cref="InvalidOperationException">It answered something else than 200.</exception>
+    public async Task<string> Get(string address)
+    {
+        using var response = await http.GetAsync(new Uri(address, UriKind.Relative));
+        var reply = await response.Content.ReadAsStringAsync();
+        return response.StatusCode == HttpStatusCode.OK ? reply : throw new InvalidOperationException($"{address}: {(int)response.StatusCode}: {reply}");
+    }
+
     /// <inheritdoc/>
     public async ValueTask DisposeAsync()
     {

@@ -144,7 +144,7 @@ public static class Forecasts
     }
 
     /// <summary>The drainage containers in use: the one read last, and any that was not emptied when it was read within the longest gap before.</summary>
-    private static IEnumerable<string> InUse(FluidBalance balance, Instant asOf)
+    internal static IEnumerable<string> InUse(FluidBalance balance, Instant asOf)
     {
         var read = Channel.Containers(balance.Log)
             .Select(container => (Container: container, Last: balance.Log[Channel.Container(container)].LastAtOrBefore(asOf)))

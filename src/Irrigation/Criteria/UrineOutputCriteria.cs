@@ -55,18 +55,26 @@ public static class UrineOutputCriteria
     }
 
     /// <summary>Oliguria, polyuria and low hourly output of an adult, at a moment.</summary>
-    public static ImmutableArray<CriterionResult> Volumes(FluidBalance balance, Patient patient, Instant at, CriteriaSettings settings)
+    public static ImmutableArray<CriterionResult> Volumes(FluidBalance balance, Patient patient, Instant at, CriteriaSettings settings) =>
+        [Oliguria(balance, patient, at, settings), Polyuria(balance, patient, at, settings), LowHourly(balance, patient, at, settings)];
+
+    /// <summary>Too little in the 24 elapsed hours before a moment; of an adult.</summary>
+    public static CriterionResult Oliguria(FluidBalance balance, Patient patient, Instant at, CriteriaSettings settings) =>
+        Volume("oliguria", balance, patient, Day(at), at, settings.Oliguria, settings, below: true, Reading.MeanOverWindow);
+
+    /// <summary>Too much in the 24 elapsed hours before a moment; of an adult.</summary>
+    public static CriterionResult Polyuria(FluidBalance balance, Patient patient, Instant at, CriteriaSettings settings) =>
+        Volume("polyuria", balance, patient, Day(at), at, settings.Polyuria, settings, below: false, Reading.MeanOverWindow);
+
+    /// <summary>Too little in each of the two hours before a moment; of an adult.</summary>
+    public static CriterionResult LowHourly(FluidBalance balance, Patient patient, Instant at, CriteriaSettings settings)
     {
-        var day = new Interval(at - Duration.FromHours(24), at);
         var hours = new[] { new Interval(at - Duration.FromHours(2), at - Duration.FromHours(1)), new Interval(at - Duration.FromHours(1), at) };
         CriterionResult[] byHour = [.. hours.Select(hour => Volume("low-hourly-output", balance, patient, hour, at, settings.LowHourly, settings, below: true, Reading.EveryHour))];
-        return
-        [
-            Volume("oliguria", balance, patient, day, at, settings.Oliguria, settings, below: true, Reading.MeanOverWindow),
-            Volume("polyuria", balance, patient, day, at, settings.Polyuria, settings, below: false, Reading.MeanOverWindow),
-            Together(byHour, new(hours[0].Start, at)),
-        ];
+        return Together(byHour, new(hours[0].Start, at));
     }
+
+    private static Interval Day(Instant at) => new(at - Duration.FromHours(24), at);
 
     private static CriterionResult Mean(RateCriterion criterion, FluidBalance balance, Patient patient, Instant at, CriteriaSettings settings)
     {

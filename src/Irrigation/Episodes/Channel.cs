@@ -21,6 +21,9 @@ public static class Channel
     /// <summary>Versions that were superseded or entered in error, at the time they spoke of: what stands there is a correction.</summary>
     public const string Withdrawn = "withdrawn";
 
+    /// <summary>Everything about the patient that is in force.</summary>
+    public const string Everything = "everything";
+
     private const string LinePrefix = "line ";
     private const string ContainerPrefix = "container ";
 
@@ -61,10 +64,11 @@ public static class Channel
     public static bool IsIrrigant(Entry entry) => Of(entry).Any(c => c.StartsWith(LinePrefix, StringComparison.Ordinal));
 
     /// <summary>The channels of an entry; none for one that is not about the patient, so that tests never alter a clinical total.</summary>
-    public static IEnumerable<string> Of(Entry? entry) => entry switch
+    public static IEnumerable<string> Of(Entry? entry) =>
+        entry is null or EnteredInError or { Header.Purpose: not Purpose.Clinical } ? [] : Filed(entry).Append(Everything);
+
+    private static string[] Filed(Entry entry) => entry switch
     {
-        null or EnteredInError => [],
-        { Header.Purpose: not Purpose.Clinical } => [],
         BagHung e => [Bag(e.Line), Line(e.Line)],
         BagRead e => [Bag(e.Line), Line(e.Line)],
         BagTakenDown e => [Bag(e.Line), Line(e.Line)],

@@ -290,6 +290,9 @@ public sealed record OrderSet(EntryHeader Header) : Entry(Header)
 
     /// <summary>Whom to call.</summary>
     public string? Contact { get; init; }
+
+    /// <summary>When it expires; null where it does not say.</summary>
+    public Instant? Until { get; init; }
 }
 
 /// <summary>Two identifiers were checked against the patient.</summary>
@@ -320,9 +323,15 @@ public sealed record IndicationReviewed(EntryHeader Header, string? Indication, 
 public sealed record WashoutPerformed(EntryHeader Header, int? Cycles, bool? Cleared) : Entry(Header);
 
 /// <summary>Somebody was called.</summary>
-public sealed record Escalated(EntryHeader Header, string? To, string? Reason) : Entry(Header);
+public sealed record Escalated(EntryHeader Header, string? To, string? Reason) : Entry(Header)
+{
+    /// <summary>The flag it was about: its slug, or the id of its resource; null where it was about none.</summary>
+    public string? Flag { get; init; }
+}
 
 /// <summary>A flag was seen by a person.</summary>
+/// <param name="Header">Identity, times, people.</param>
+/// <param name="Flag">The flag: its slug, or the id of its resource.</param>
 public sealed record FlagAcknowledged(EntryHeader Header, string Flag) : Entry(Header);
 
 /// <summary>An earlier entry was made in error. It leaves every sum and stays in the log.</summary>

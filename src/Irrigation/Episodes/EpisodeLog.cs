@@ -142,6 +142,30 @@ public sealed class EpisodeLog
         return log;
     }
 
+    /// <summary>Nothing of a log yet: where <see cref="Unfolded"/> begins.</summary>
+    public EpisodeLog Folded() => new(Frame, LastSequence, versions, current, ImmutableDictionary<string, Timeline>.Empty);
+
+    /// <summary>
+    /// This log, which shows a fuller one up to some moment, with what happened since then up to another: what stands in the end, and no
+    /// version that was superseded or withdrawn. Costs what is let in, not what is there.
+    /// </summary>
+    /// <param name="full">The fuller log.</param>
+    /// <param name="after">What had happened by then is here already.</param>
+    /// <param name="upTo">What happened by then is let in.</param>
+    public Appended Unfolded(EpisodeLog full, Instant after, Instant upTo)
+    {
+        var shown = channels;
+        var changes = ImmutableArray.CreateBuilder<Change>();
+        foreach (var entry in full[Channel.Everything].After(after, upTo))
+        {
+            changes.Add(new(null, entry));
+            shown = With(shown, changes[^1]);
+        }
+
+        foreach (var entry in full[Channel.Withdrawn].After(after, upTo)) shown = Withdraw(shown, entry);
+        return new(new(full.Frame, full.LastSequence, full.versions, full.current, shown), [], changes.ToImmutable());
+    }
+
     private static bool SameContent(Entry left, Entry right) => left with { Header = Bare(left) } == right with { Header = Bare(right) };
 
     private static EntryHeader Bare(Entry entry) => entry.Header with { RecordedAt = null };

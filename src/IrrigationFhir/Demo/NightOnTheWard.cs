@@ -77,6 +77,8 @@ internal static class NightOnTheWard
 
             To look at
               {address}/episodes/{episode}/balance
+              {address}/episodes/{episode}/flags
+              {address}/episodes/{episode}/handover?asOf={Uri.EscapeDataString("2026-03-15T02:40:00+01:00")}
               {address}/episodes/{episode}/entries
               {address}/fhir/Observation?patient.identifier={patient}&code={UrineOutput}&_sort=date
               {address}/fhir/Procedure?patient.identifier={patient}

@@ -193,6 +193,9 @@ internal sealed record EntryDocument
     [Description("Whom to call (order-set).")]
     public string? Contact { get; init; }
 
+    [Description("When the order expires (order-set): RFC 3339, with seconds and offset.")]
+    public string? Until { get; init; }
+
     [Description("Which identifiers were checked (identity-checked), e.g. name, date-of-birth: required there.")]
     public IReadOnlyList<string>? Identifiers { get; init; }
 
@@ -227,7 +230,7 @@ internal sealed record EntryDocument
     [Description("Who was called (escalated).")]
     public string? Whom { get; init; }
 
-    [Description("The id of the flag that was seen (flag-acknowledged): required there.")]
+    [Description("The flag: its code, e.g. no-drainage, or the id of the Flag. Required where it was seen (flag-acknowledged), else what somebody was called about (escalated).")]
     public string? Flag { get; init; }
 }
 

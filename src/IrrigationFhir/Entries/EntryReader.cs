@@ -109,6 +109,7 @@ internal static class EntryReader
                 Frequency = read.Text("frequency"),
                 Target = read.Text("target"),
                 Contact = read.Text("contact"),
+                Until = read.Time("until"),
             },
             "identity-checked" => new IdentityChecked(header, read.Texts("identifiers", 1, "the identifiers that were checked, e.g. [\"name\", \"date-of-birth\"]") ?? ""),
             "weight-measured" => Weight(header, read),
@@ -117,8 +118,8 @@ internal static class EntryReader
             "closed-system-opened" => new ClosedSystemOpened(header, read.Text("reason")),
             "indication-reviewed" => new IndicationReviewed(header, read.Text("indication"), read.Flag("stillNeeded")),
             "washout-performed" => new WashoutPerformed(header, read.Whole("cycles", 1, 1000), read.Flag("cleared")),
-            "escalated" => new Escalated(header, read.Text("whom"), read.Text("reason")),
-            "flag-acknowledged" => new FlagAcknowledged(header, read.RequiredText("flag", LongestName, "the flag's id")),
+            "escalated" => new Escalated(header, read.Text("whom"), read.Text("reason")) { Flag = read.Text("flag", LongestName) },
+            "flag-acknowledged" => new FlagAcknowledged(header, read.RequiredText("flag", LongestName, "the flag: its code, e.g. no-drainage, or the id of the Flag")),
             _ => throw new ArgumentOutOfRangeException(nameof(kind), kind, "a kind without a reading"),
         };
     }

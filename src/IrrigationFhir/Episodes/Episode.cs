@@ -3,6 +3,7 @@ using System.Text.Json;
 using Hl7.Fhir.Model;
 using Irrigation.Balance;
 using Irrigation.Episodes;
+using Irrigation.Flags;
 using IrrigationFhir.Entries;
 using IrrigationFhir.Fhir;
 using IrrigationFhir.Store;
@@ -11,9 +12,12 @@ using NodaTime;
 
 namespace IrrigationFhir.Episodes;
 
-/// <summary>An episode as it stands: its row, its description, its log, and the balance of that log.</summary>
+/// <summary>An episode as it stands: its row, its description, its log, the balance of that log, and its flags.</summary>
 internal sealed record Episode(EpisodeRow Row, EpisodeDefinition Definition, FluidBalance Balance)
 {
+    /// <summary>Its flags; null until somebody asks for them (<see cref="EpisodesInMemory.Watched"/>).</summary>
+    public FlagRecord? Flags { get; init; }
+
     /// <summary>The log.</summary>
     public EpisodeLog Log => Balance.Log;
 
@@ -26,7 +30,7 @@ internal sealed record Episode(EpisodeRow Row, EpisodeDefinition Definition, Flu
 /// The store's version decides whether the copy in memory is the newest, so any number of replicas may share a store. The first
 /// touch of an episode reads its whole log; after that a request costs what its own entries cost.
 /// </remarks>
-internal sealed class EpisodesInMemory(EpisodeStore store, BalanceSettings settings, DateTimeZone facilityZone) : IDisposable
+internal sealed class EpisodesInMemory(EpisodeStore store, BalanceSettings settings, FlagLimits limits, DateTimeZone facilityZone) : IDisposable
 {
     // Size is counted in entries, which hold 1.1 kB each (measured by the benchmarks): some 170 MB at the most, and room for one
     // episode of 100,000 or some 500 of a few days.
@@ -46,9 +50,31 @@ internal sealed class EpisodesInMemory(EpisodeStore store, BalanceSettings setti
         var reusable = known is not null && known.Definition == definition && known.Row.LastSequence <= row.LastSequence;
         var balance = reusable ? known!.Balance : FluidBalance.Of(EpisodeLog.Empty(definition.Frame), settings);
         var rows = await store.LoadEntries(row.PatientKey, row.Id, balance.Log.LastSequence, stop);
-        balance = reusable ? rows.Aggregate(balance, (so, entry) => so.After(Append(so.Log, entry)).Balance)
-            : FluidBalance.Of(rows.Aggregate(balance.Log, (log, entry) => Append(log, entry).Log), settings);
-        return Keep(new(row, definition, balance));
+        if (!reusable) return Keep(new(row, definition, FluidBalance.Of(rows.Aggregate(balance.Log, (log, entry) => Append(log, entry).Log), settings)));
+
+        var changes = new List<Change>();
+        foreach (var entry in rows)
+        {
+            var appended = Append(balance.Log, entry);
+            balance = balance.After(appended).Balance;
+            changes.AddRange(appended.Changes);
+        }
+
+        return Keep(new(row, definition, balance) { Flags = known!.Flags?.After(balance, changes, row.FlagsAsOf ?? known.Flags.AsOf).Record });
+    }
+
+    /// <summary>
+    /// The episode with its flags as they were published last, and what stands in the store and by the record does not: a threshold
+    /// was set otherwise since.
+    /// </summary>
+    public async Task<(Episode Episode, IReadOnlyList<string> Strays)> Watched(Episode episode, CancellationToken stop)
+    {
+        if (episode.Flags is not null) return (episode, []);
+        var flags = FlagRecord.Of(episode.Balance, episode.Definition.Facts, limits, episode.Row.FlagsAsOf ?? NodaTime.Instant.MinValue);
+        var watched = Keep(episode with { Flags = flags });
+        var stored = await store.StandingFlags(episode.Row.PatientKey, episode.Id, stop);
+        var standing = flags.Standing.Select(flag => FlagMapper.IdOf(episode, flag)).ToHashSet();
+        return (watched, [.. stored.Where(flag => !standing.Contains(flag.Key)).Select(flag => flag.Value)]);
     }
 
     /// <summary>Keeps what was just saved.</summary>

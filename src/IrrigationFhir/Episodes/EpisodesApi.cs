@@ -5,6 +5,7 @@ using System.Text.Json.Serialization;
 using Irrigation.Balance;
 using Irrigation.Criteria;
 using Irrigation.Episodes;
+using Irrigation.Flags;
 using IrrigationFhir.Entries;
 using IrrigationFhir.Fhir;
 using IrrigationFhir.Rest;
@@ -49,6 +50,9 @@ internal sealed record EpisodeDocument
 
     [Description("Level of a spinal cord injury, e.g. T4, if there is one.")]
     public string? SpinalLevel { get; init; }
+
+    [Description("True where the bladder is irrigated during an endoscopic procedure: the limits for irrigant that is not accounted for apply then.")]
+    public bool? DuringProcedure { get; init; }
 
     [Description("The facility's IANA time zone. Default: the configured one. Cannot be amended.")]
     public string? TimeZone { get; init; }
@@ -110,8 +114,11 @@ internal static class EpisodesApi
 {
     /// <summary>Adds the episodes.</summary>
     public static IServiceCollection AddEpisodes(this IServiceCollection services) => services
-        .AddSingleton(provider => new EpisodesInMemory(provider.GetRequiredService<EpisodeStore>(), provider.GetRequiredService<BalanceSettings>(), provider.GetRequiredService<StoreSettings>().TimeZone))
-        .AddSingleton<OpenEpisode>();
+        .AddSingleton(provider => new EpisodesInMemory(provider.GetRequiredService<EpisodeStore>(), provider.GetRequiredService<BalanceSettings>(), provider.GetRequiredService<FlagLimits>(), provider.GetRequiredService<StoreSettings>().TimeZone))
+        .AddSingleton<OpenEpisode>()
+        .AddSingleton<Asked>()
+        .AddSingleton<WatchEpisodes>()
+        .AddHostedService(provider => provider.GetRequiredService<WatchEpisodes>());
 
     /// <summary>Maps the routes.</summary>
     public static void MapEpisodes(this IEndpointRouteBuilder app)
@@ -144,6 +151,27 @@ internal static class EpisodesApi
             .WithTags("Episodes")
             .WithSummary("The fluid balance with every intermediate step.")
             .WithDescription("With `asOf` as it was known at that moment: entries that had happened and, where the sender tells, were charted by then. " + Texts.Caution);
+        app.MapGet("/episodes/{id}/flags", Flags)
+            .Answers<FlagsReport>(StatusCodes.Status200OK, "What stands, what cannot be told and what would decide it, and what stood.")
+            .Fails(StatusCodes.Status400BadRequest, StatusCodes.Status404NotFound)
+            .WithName("readFlags")
+            .WithTags("Episodes")
+            .WithSummary("The flags: what stands, what nobody can tell, what was.")
+            .WithDescription("With `asOf` as it was known at that moment. The same flags are Flag resources under /fhir. " + Texts.Caution);
+        app.MapGet("/episodes/{id}/record", Record)
+            .Answers<RecordReport>(StatusCodes.Status200OK, "Whether the record is complete, and what is missing.")
+            .Fails(StatusCodes.Status400BadRequest, StatusCodes.Status404NotFound)
+            .WithName("readRecord")
+            .WithTags("Episodes")
+            .WithSummary("The record: what is missing or contradicts itself, changes of flow, clamps, catheter days.")
+            .WithDescription("With `asOf` as it was known at that moment.");
+        app.MapGet("/episodes/{id}/handover", ReadHandover)
+            .Answers<string>(StatusCodes.Status200OK, "The handover, in the form that was asked for.", "text/plain", FhirReply.MediaType)
+            .Fails(StatusCodes.Status400BadRequest, StatusCodes.Status404NotFound)
+            .WithName("readHandover")
+            .WithTags("Episodes")
+            .WithSummary("The handover: as text for a person, or as a FHIR document.")
+            .WithDescription("Plain text; with `Accept: application/fhir+json` a document Bundle of a Composition and what it points at. With `asOf` as it was known at that moment. " + Texts.Caution);
     }
 
     /// <summary>The answer for an id that names no episode.</summary>
@@ -209,6 +237,51 @@ internal static class EpisodesApi
         return Results.Json(BalanceReport.Of(FluidBalance.Of(episode.Log.KnownAt(at), episode.Balance.Settings), id, episode.Definition, at, limits, forecasts));
     }
 
+    private static async Task<IResult> Flags(
+        [Description("The episode's id.")] string id,
+        Asked asked,
+        [Description("A moment (RFC 3339, with seconds and offset). Default: now.")] string? asOf,
+        CancellationToken stop) => await asked.For(id, asOf, (episode, flags) => Results.Json(FlagsReport.Of(episode, flags)), stop);
+
+    private static async Task<IResult> Record(
+        [Description("The episode's id.")] string id,
+        Asked asked,
+        [Description("A moment (RFC 3339, with seconds and offset). Default: now.")] string? asOf,
+        CancellationToken stop) => await asked.For(id, asOf, (episode, flags) => Results.Json(RecordReport.Of(episode, flags)), stop);
+
+    private static async Task<IResult> ReadHandover(
+        [Description("The episode's id.")] string id,
+        HttpRequest request,
+        Asked asked,
+        ResourceStore resources,
+        FhirSettings fhir,
+        ProfileValidator profiles,
+        [Description("A moment (RFC 3339, with seconds and offset). Default: now.")] string? asOf,
+        CancellationToken stop)
+    {
+        Handover? handover = null;
+        var answer = await asked.For(
+            id,
+            asOf,
+            (episode, flags) =>
+            {
+                handover = Handover.Of(episode, flags);
+                return Results.Text(handover.InWords(), "text/plain");
+            },
+            stop);
+        if (handover is null || !request.GetTypedHeaders().Accept.Any(type => type.MediaType.Value is FhirReply.MediaType or "application/json")) return answer;
+
+        List<Hl7.Fhir.Model.Resource> about = [];
+        foreach (var address in handover.Sections.SelectMany(section => section.About).Distinct().Select(address => address.Split('/')))
+        {
+            if (await resources.Read(address[0], address[1], stop) is { } stored) about.Add(FhirJson.Read<Hl7.Fhir.Model.Resource>(stored.Json));
+        }
+
+        var document = HandoverMapper.ToDocument(handover, about, FhirBase.Of(request, fhir));
+        if (profiles.Sort([document.Entry[0].Resource!]).Withheld.Count > 0) throw new InvalidOperationException("a handover that breaks its own profile");
+        return new FhirResult(document);
+    }
+
     private static EpisodeReply Reply(EpisodeRow row) => new(row.Id, row.Version, row.LastSequence, JsonNode.Parse(row.Json)!);
 
     private static (string? System, string? Value) Token(string? text)
@@ -216,6 +289,30 @@ internal static class EpisodesApi
         if (string.IsNullOrEmpty(text)) return (null, null);
         var bar = text.IndexOf('|', StringComparison.Ordinal);
         return bar < 0 ? (null, text) : (text[..bar], text[(bar + 1)..]);
+    }
+}
+
+/// <summary>Answers what is asked of an episode's flags, now or as it was known at a moment.</summary>
+internal sealed class Asked(EpisodesInMemory episodes, FlagLimits limits, TimeProvider clock)
+{
+    /// <summary>The answer, or why there is none.</summary>
+    /// <param name="id">The episode.</param>
+    /// <param name="asOf">The moment as it was asked; null for now.</param>
+    /// <param name="answer">From the episode and its flags.</param>
+    /// <param name="stop">Gives up.</param>
+    public async Task<IResult> For(string id, string? asOf, Func<Episode, FlagRecord, IResult> answer, CancellationToken stop)
+    {
+        if (await episodes.Find(id, stop) is not { } found) return EpisodesApi.Unknown(id);
+        if (asOf is null)
+        {
+            var (episode, _) = await episodes.Watched(found, stop);
+            return answer(episode, episode.Flags!.After(episode.Balance, [], Instant.FromUnixTimeSeconds(clock.GetUtcNow().ToUnixTimeSeconds())).Record);
+        }
+
+        if (OffsetDateTimePattern.ExtendedIso.Parse(asOf) is not { Success: true } moment) return EntriesApi.Refused(StatusCodes.Status400BadRequest, [EntryProblem.BadTime("asOf", asOf)]);
+        var at = moment.Value.ToInstant();
+        var known = found with { Balance = FluidBalance.Of(found.Log.KnownAt(at), found.Balance.Settings) };
+        return answer(known, FlagRecord.Of(known.Balance, found.Definition.Facts, limits, at));
     }
 }
 
@@ -230,7 +327,7 @@ internal abstract record OpenedEpisode
 }
 
 /// <summary>Opens an episode, or amends the one with its identifier.</summary>
-internal sealed class OpenEpisode(EpisodesInMemory episodes, EpisodeStore store, ProfileValidator profiles, StoreSettings settings, CriteriaSettings limits)
+internal sealed class OpenEpisode(EpisodesInMemory episodes, EpisodeStore store, ProfileValidator profiles, StoreSettings settings, FlagLimits limits, TimeProvider clock)
 {
     /// <summary>Opens or amends.</summary>
     public async Task<OpenedEpisode> Handle(System.Text.Json.JsonElement json, CancellationToken stop)
@@ -253,7 +350,7 @@ internal sealed class OpenEpisode(EpisodesInMemory episodes, EpisodeStore store,
     /// <summary>One attempt; null where somebody else was first.</summary>
     private async ValueTask<OpenedEpisode?> Amend(string id, EpisodeDefinition definition, CancellationToken stop)
     {
-        var episode = await episodes.Find(id, stop) ?? throw new InvalidOperationException("an episode that was there a moment ago");
+        var (episode, strays) = await episodes.Watched(await episodes.Find(id, stop) ?? throw new InvalidOperationException("an episode that was there a moment ago"), stop);
         if (episode.Definition.SaysTheSame(definition)) return new OpenedEpisode.Stands(episode, false);
         if (!episode.Definition.SameBedside(definition))
         {
@@ -265,12 +362,19 @@ internal sealed class OpenEpisode(EpisodesInMemory episodes, EpisodeStore store,
             .Select(entry => Contradictions.OfFrame(entry, definition.Frame, "episode")).FirstOrDefault(p => p is not null);
         if (outside is not null) return new OpenedEpisode.Rejected(StatusCodes.Status409Conflict, [outside]);
 
-        var after = new Episode(episode.Row with { Json = definition.Json, ClosedAt = definition.Frame.End }, definition, balance);
-        var (valid, faulty) = profiles.Sort(EpisodeMapper.ToResources(episode, after, changes, limits));
+        var flags = FlagRecord.Of(balance, definition.Facts, limits, Instant.Max(Instant.FromDateTimeOffset(clock.GetUtcNow()), episode.Flags!.AsOf));
+        var after = new Episode(episode.Row with { Json = definition.Json, ClosedAt = definition.Frame.End }, definition, balance) { Flags = flags };
+        var news = FlagNews.Of(after, FlagRecord.Compare(episode.Flags, flags), [], strays, []);
+        var (valid, faulty) = profiles.Sort([.. EpisodeMapper.ToResources(episode, after, changes, limits.Criteria), .. news.Resources]);
         var withheld = faulty.ToRows();
-        var change = new EpisodeChange(episode.Row.PatientKey, id, episode.Row.Version, [], [.. valid.Select(ResourceDraft.Of)], withheld, definition.Json, definition.Frame.End);
+        var change = new EpisodeChange(episode.Row.PatientKey, id, episode.Row.Version, [], [.. valid.Select(ResourceDraft.Of)], withheld, definition.Json, definition.Frame.End)
+        {
+            Events = news.Events,
+            FlagsAsOf = flags.AsOf,
+            NextLook = flags.Next,
+        };
         return await store.Save(change, stop) is SaveOutcome.Saved saved
-            ? new OpenedEpisode.Stands(episodes.Keep(after with { Row = after.Row with { Version = saved.Version } }), false)
+            ? new OpenedEpisode.Stands(episodes.Keep(after with { Row = after.Row with { Version = saved.Version, FlagsAsOf = flags.AsOf } }), false)
             : null;
     }
 

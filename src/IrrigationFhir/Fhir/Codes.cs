@@ -34,6 +34,12 @@ internal static class Codes
         /// <summary>HL7 reasons for a missing value.</summary>
         public const string DataAbsentReason = "http://terminology.hl7.org/CodeSystem/data-absent-reason";
 
+        /// <summary>HL7 categories of flags.</summary>
+        public const string FlagCategory = "http://terminology.hl7.org/CodeSystem/flag-category";
+
+        /// <summary>HL7 priorities of flags, of the extension flag-priority.</summary>
+        public const string FlagPriority = "http://hl7.org/fhir/flag-priority-code";
+
         /// <summary>HL7 v3 operations on data.</summary>
         public const string DataOperation = "http://terminology.hl7.org/CodeSystem/v3-DataOperation";
 
@@ -97,7 +103,7 @@ internal static class Codes
     private static readonly string[] LocalSystems =
     [
         "irrigation-observation", "irrigation-kind", "output-window", "calculation-method", "measuring-way", "urine-route", "balance-term", "caveat", "entry-kind",
-        "urine-output-criterion", "criterion-answer", "criterion-reading", "criterion-obstacle", "weight-kind", "clot-burden", "drainage-clarity", "tolerance", "irrigation-flag",
+        "urine-output-criterion", "criterion-answer", "criterion-reading", "criterion-obstacle", "weight-kind", "clot-burden", "drainage-clarity", "tolerance", "irrigation-flag", "handover-section",
     ];
 
     private static readonly Lazy<FrozenDictionary<(string System, string Slug), string>> Local = new(() =>
@@ -326,7 +332,39 @@ internal static class Codes
 
     /// <summary>A pattern that asks a person to look at the patient, in our words first.</summary>
     /// <param name="slug">Code of <c>irrigation-flag</c>.</param>
-    public static CodeableConcept Flag(string slug) => Concept(Own("irrigation-flag", slug));
+    /// <param name="text">What a nurse reads.</param>
+    /// <remarks>A finding of SNOMED CT beside it only where the flag rests on a measured state or on what was seen: a suspicion is not sent as a disorder.</remarks>
+    public static CodeableConcept Flag(string slug, string text)
+    {
+        Coding[] findings = slug switch
+        {
+            "oliguria" => [new(Systems.Snomed, "83128009", "Oliguria (finding)")],
+            "anuria" => [new(Systems.Snomed, "2472002", "Anuria (finding)")],
+            "polyuria" or "post-obstructive-diuresis" => [new(Systems.Snomed, "28442001", "Polyuria (finding)")],
+            "clots-present" => [new(Systems.Snomed, "34436003", "Blood in urine (finding)"), BloodClot],
+            _ => [],
+        };
+        var concept = Concept([Own("irrigation-flag", slug), .. findings]);
+        concept.Text = text;
+        return concept;
+    }
+
+    /// <summary>A handover, or a section of it.</summary>
+    /// <param name="slug">Code of <c>handover-section</c>.</param>
+    public static CodeableConcept Handover(string slug) => Concept(Own("handover-section", slug));
+
+    /// <summary>What a flag is about.</summary>
+    /// <param name="slug"><c>clinical</c> or <c>safety</c>.</param>
+    public static CodeableConcept FlagCategory(string slug) => Concept(new Coding(Systems.FlagCategory, slug, slug == "clinical" ? "Clinical" : "Safety"));
+
+    /// <summary>How soon somebody should look. R4 has nothing above high; the text says that it is urgent.</summary>
+    /// <param name="slug"><c>low</c>, <c>medium</c>, <c>high</c> or <c>urgent</c>.</param>
+    public static CodeableConcept FlagPriority(string slug) => Concept(slug switch
+    {
+        "low" => new Coding(Systems.FlagPriority, "PL", "Low priority"),
+        "medium" => new Coding(Systems.FlagPriority, "PM", "Medium priority"),
+        _ => new Coding(Systems.FlagPriority, "PH", "High priority"),
+    });
 
     /// <summary>Which stretch of time an output stands for.</summary>
     /// <param name="slug">Code of <c>output-window</c>.</param>

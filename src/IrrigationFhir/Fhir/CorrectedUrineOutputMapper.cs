@@ -15,7 +15,10 @@ internal static class CorrectedUrineOutputMapper
     public const string Slug = "corrected-urine-output";
 
     /// <summary>The id of a closed interval's Observation: named by its end, so that a late reading that moves its start makes a new version.</summary>
-    public static string IdOf(Episode episode, ClosedInterval interval) => Wire.WindowId(episode.Id, Slug, 'i', interval.End);
+    public static string IdOf(Episode episode, ClosedInterval interval) => IdOfInterval(episode, interval.End);
+
+    /// <summary>The id of the Observation for the closed interval that ends at a moment.</summary>
+    public static string IdOfInterval(Episode episode, Instant end) => Wire.WindowId(episode.Id, Slug, 'i', end);
 
     /// <summary>The id of a window's Observation: named by its start.</summary>
     public static string IdOf(Episode episode, WindowKind kind, Instant start) => Wire.WindowId(

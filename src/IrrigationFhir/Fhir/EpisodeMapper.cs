@@ -3,6 +3,7 @@ using Hl7.Fhir.Model;
 using Irrigation.Balance;
 using Irrigation.Criteria;
 using Irrigation.Episodes;
+using Irrigation.Flags;
 using IrrigationFhir.Episodes;
 using NodaTime;
 using Instant = NodaTime.Instant;
@@ -41,6 +42,19 @@ internal static class EpisodeMapper
             .. Criteria(before, after, changes, ages, limits),
             .. Irrigation(before, after),
         ];
+    }
+
+    /// <summary>What became of flags: every one that changed, and why one was withdrawn.</summary>
+    /// <param name="after">The episode as it is now.</param>
+    /// <param name="changes">What became of its flags.</param>
+    /// <param name="because">What arrived; empty where time alone passed.</param>
+    public static IEnumerable<Resource> Flags(Episode after, IEnumerable<FlagChange> changes, IReadOnlyList<LoggedEntry> because)
+    {
+        foreach (var change in changes)
+        {
+            yield return change.After is { } flag ? FlagMapper.ToFlag(flag, after) : FlagMapper.ToFlag(change.Before!, after, withdrawn: true);
+            if (change.After is null && because.Count > 0) yield return FlagMapper.ToProvenance(change.Before!, after, because);
+        }
     }
 
     private static IEnumerable<Resource> Measured(Episode before, Episode after, Appended appended)

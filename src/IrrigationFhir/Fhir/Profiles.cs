@@ -70,6 +70,18 @@ internal static class Profiles
     /// <summary>Whether a criterion of urine output was met over a trailing window.</summary>
     public static string UrineOutputCriterion => Canonical("urine-output-criterion");
 
+    /// <summary>What the next shift has to know (Composition).</summary>
+    public static string Handover => Canonical("handover");
+
+    /// <summary>When a person first saw a flag (extension of Flag).</summary>
+    public static string FlagAcknowledged => Canonical("flag-acknowledged");
+
+    /// <summary>How soon somebody should look (core extension of Flag).</summary>
+    public const string CoreFlagPriority = "http://hl7.org/fhir/StructureDefinition/flag-priority";
+
+    /// <summary>What a flag rests on (core extension of Flag).</summary>
+    public const string CoreFlagDetail = "http://hl7.org/fhir/StructureDefinition/flag-detail";
+
     /// <summary>A pattern that asks a person to look at the patient (Flag).</summary>
     public static string IrrigationFlag => Canonical("irrigation-flag");
 

@@ -55,7 +55,9 @@ internal static class Wire
     public static string WindowId(string episode, string slug, char kind, Instant at)
     {
         var nanoseconds = (at - Instant.FromUnixTimeSeconds(at.ToUnixTimeSeconds())).NanosecondOfDay;
-        return $"{episode}.{slug}.{kind}{Stamps.Format(at)}{(nanoseconds == 0 ? "" : $"f{nanoseconds:x}")}";
+        var window = $"{kind}{Stamps.Format(at)}{(nanoseconds == 0 ? "" : $"f{nanoseconds:x}")}";
+        var id = $"{episode}.{slug}.{window}";
+        return id.Length <= 64 ? id : $"{episode}.{Digest(slug, 10)}.{window}";
     }
 
     /// <summary>A digest in lower-case base 32, for ids.</summary>

@@ -16,6 +16,10 @@ internal static class IntakeBody
         var type = request.ContentType?.Split(';')[0].Trim().ToLowerInvariant();
         if (type is not (FhirReply.MediaType or "application/json")) return Refuse(StatusCodes.Status415UnsupportedMediaType, "unsupported-media-type", "Content-Type", type ?? "none", FhirReply.MediaType);
 
+        // FHIR JSON is UTF-8; read as that, another encoding would change texts without anyone noticing.
+        var charset = Microsoft.Net.Http.Headers.MediaTypeHeaderValue.TryParse(request.ContentType, out var media) ? media.Charset.ToString().Trim('"') : "";
+        if (charset.Length > 0 && !charset.Equals("utf-8", StringComparison.OrdinalIgnoreCase)) return Refuse(StatusCodes.Status415UnsupportedMediaType, "unsupported-media-type", "Content-Type", $"charset={charset}", "charset=utf-8, or none");
+
         var encoding = request.Headers.ContentEncoding.ToString().Trim().ToLowerInvariant();
         if (encoding is not ("" or "identity" or "gzip")) return Refuse(StatusCodes.Status415UnsupportedMediaType, "unsupported-media-type", "Content-Encoding", encoding, "gzip or none");
 

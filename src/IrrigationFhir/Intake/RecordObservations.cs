@@ -57,7 +57,8 @@ internal sealed class RecordObservations(RecordEntries record, EpisodesInMemory 
         var problems = Together(ready.ConvertAll(r => r.Ready)).ToList();
         foreach (var (_, one) in ready)
         {
-            Resolve(one, (target, path) => IdOf(target, writes, ready, path, problems), problems);
+            var found = await Found(one, http);
+            Resolve(one, (target, path) => IsCondition(target) ? found.GetValueOrDefault(target) : IdOf(target, writes, ready, path, problems), problems);
         }
 
         if (problems.Count > 0) return (null, Written.Refused.Of(StatusCodes.Status422UnprocessableEntity, problems));
@@ -263,10 +264,11 @@ internal sealed class RecordObservations(RecordEntries record, EpisodesInMemory 
         var kept = new JsonArray();
         foreach (var (path, target) in ready.Said.DerivedFrom)
         {
-            var literal = target.StartsWith("urn:", StringComparison.Ordinal) ? idOf(target, $"{ready.Said.At}.{path}") : target;
+            var literal = target.StartsWith("urn:", StringComparison.Ordinal) || IsCondition(target) ? idOf(target, $"{ready.Said.At}.{path}") : target;
             if (literal is null)
             {
-                if (!problems.Exists(p => p.Where == $"{ready.Said.At}.{path}")) problems.Add(new("unresolved-reference", $"{ready.Said.At}.{path}", target, "the fullUrl of an Observation in the same transaction"));
+                var expected = IsCondition(target) ? "in a transaction, a search that finds exactly one Observation" : "the fullUrl of an Observation in the same transaction";
+                if (!problems.Exists(p => p.Where == $"{ready.Said.At}.{path}")) problems.Add(new("unresolved-reference", $"{ready.Said.At}.{path}", target, expected));
             }
             else if (literal.StartsWith("Observation/", StringComparison.Ordinal))
             {
@@ -275,6 +277,23 @@ internal sealed class RecordObservations(RecordEntries record, EpisodesInMemory 
         }
 
         if (kept.Count > 0) ready.Said.Entry["original"]!["derivedFrom"] = kept;
+    }
+
+    private static bool IsCondition(string target) => target.Contains('?', StringComparison.Ordinal);
+
+    /// <summary>What the conditions find that stand in place of references, of those that find exactly one (R4, transaction).</summary>
+    private async Task<Dictionary<string, string>> Found(Ready ready, HttpContext http)
+    {
+        var found = new Dictionary<string, string>();
+        foreach (var condition in ready.Said.DerivedFrom.Select(d => d.Target).Where(t => IsCondition(t) && t.StartsWith("Observation?", StringComparison.Ordinal)).Distinct())
+        {
+            // Two matches are enough to know that it is not one; a condition that is not understood must not find by what is left of it.
+            var reply = await inner.Get(http, $"{condition}&_count=2", strict: true);
+            var matches = reply.Status == StatusCodes.Status200OK ? JsonNode.Parse(reply.Body)!["entry"]?.AsArray().Where(e => (string?)e!["search"]?["mode"] is null or "match").Select(e => (string)e!["resource"]!["id"]!).ToList() ?? [] : [];
+            if (matches is [var only]) found[condition] = $"Observation/{only}";
+        }
+
+        return found;
     }
 
     /// <summary>The address that an Observation in the same transaction will have: ids follow from episode, kind and identifier.</summary>

@@ -28,3 +28,4 @@ Alias: $clots = https://irrigationfhir.example/fhir/CodeSystem/clot-burden
 Alias: $clarity = https://irrigationfhir.example/fhir/CodeSystem/drainage-clarity
 Alias: $tolerance = https://irrigationfhir.example/fhir/CodeSystem/tolerance
 Alias: $flag = https://irrigationfhir.example/fhir/CodeSystem/irrigation-flag
+Alias: $handover = https://irrigationfhir.example/fhir/CodeSystem/handover-section

@@ -16,7 +16,8 @@ internal static class Bundles
     /// <param name="self">The address that repeats this page, with the parameters that took effect.</param>
     /// <param name="next">The address of the next page, or null.</param>
     /// <param name="shape">How much of each resource is sent.</param>
-    public static ReadOnlyMemory<byte> Search(string at, SearchPage page, string self, string? next, Shape shape) => Write(
+    /// <param name="passedOver">What of the request was passed over, as warnings.</param>
+    public static ReadOnlyMemory<byte> Search(string at, SearchPage page, string self, string? next, Shape shape, IReadOnlyList<OperationOutcome.IssueComponent> passedOver) => Write(
         "searchset",
         page.Total,
         self,
@@ -30,12 +31,14 @@ internal static class Bundles
             json.WriteRawValue(Shaping.Of(version, shape), skipInputValidation: true);
             Mode(json, mode);
         },
-        page.IncludedAll ? null : Outcome.Of(Outcome.Warning(
-            "included-cut",
-            $"more resources than {page.Included.Count} would come along with this page, or they lie more than {Inclusions.Rounds} steps away",
-            "a smaller _count, or a search of their own for the rest",
-            "_include",
-            OperationOutcome.IssueType.Incomplete)));
+        page.IncludedAll ? passedOver : [.. passedOver, Cut(page)]);
+
+    private static OperationOutcome.IssueComponent Cut(SearchPage page) => Outcome.Warning(
+        "included-cut",
+        $"more resources than {page.Included.Count} would come along with this page, or they lie more than {Inclusions.Rounds} steps away",
+        "a smaller _count, or a search of their own for the rest",
+        "_include",
+        OperationOutcome.IssueType.Incomplete);
 
     /// <summary>Versions of one resource or of a type, newest first.</summary>
     /// <param name="at">The address of the FHIR base.</param>
@@ -59,7 +62,7 @@ internal static class Bundles
     });
 
     private static ReadOnlyMemory<byte> Write<T>(
-        string type, long? total, string self, string? next, IReadOnlyList<T> entries, Action<Utf8JsonWriter, T> entry, OperationOutcome? warning = null)
+        string type, long? total, string self, string? next, IReadOnlyList<T> entries, Action<Utf8JsonWriter, T> entry, IReadOnlyList<OperationOutcome.IssueComponent>? warnings = null)
     {
         var buffer = new ArrayBufferWriter<byte>(4096);
         using var json = new Utf8JsonWriter(buffer, new JsonWriterOptions { Encoder = JavaScriptEncoder.UnsafeRelaxedJsonEscaping }); // the & of a link as it is, for those who copy it
@@ -74,7 +77,7 @@ internal static class Bundles
             Link(json, "next", next);
         json.WriteEndArray();
         // FHIR has no empty arrays.
-        if (entries.Count > 0 || warning is not null)
+        if (entries.Count > 0 || warnings is { Count: > 0 })
         {
             json.WriteStartArray("entry");
             foreach (var one in entries)
@@ -84,11 +87,11 @@ internal static class Bundles
                 json.WriteEndObject();
             }
 
-            if (warning is not null)
+            if (warnings is { Count: > 0 })
             {
                 json.WriteStartObject();
                 json.WritePropertyName("resource");
-                json.WriteRawValue(FhirJson.Write(warning), skipInputValidation: true);
+                json.WriteRawValue(FhirJson.Write(Outcome.Of(warnings)), skipInputValidation: true);
                 Mode(json, "outcome");
                 json.WriteEndObject();
             }

@@ -81,7 +81,7 @@ internal static class Contract
     public static JsonArray ThisHost() => [new JsonObject { ["url"] = "/", ["description"] = ThisHostSays }];
 
     /// <summary>Says in the contract what a route answers, and when.</summary>
-    public static RouteHandlerBuilder Answers<T>(this RouteHandlerBuilder route, int status, string says) => route.Produces<T>(status).AddOpenApiOperationTransformer((operation, _, _) =>
+    public static RouteHandlerBuilder Answers<T>(this RouteHandlerBuilder route, int status, string says, string media = "application/json", params string[] otherMedia) => route.Produces<T>(status, media, otherMedia).AddOpenApiOperationTransformer((operation, _, _) =>
     {
         operation.Responses![status.ToString(CultureInfo.InvariantCulture)].Description = says;
         return Task.CompletedTask;
@@ -143,7 +143,10 @@ internal static class Contract
         foreach (var (status, response) in operation.Responses ?? [])
         {
             if (Refusals.TryGetValue(status, out var says)) response.Description = says;
-            foreach (var body in response.Content?.Values ?? []) body.Example = Example($"{operation.OperationId}.{status}.json");
+            foreach (var (media, body) in response.Content ?? new Dictionary<string, OpenApiMediaType>())
+            {
+                body.Example = Example($"{operation.OperationId}.{status}.{(media.StartsWith("text/", StringComparison.Ordinal) ? "txt" : "json")}");
+            }
         }
 
         return Task.CompletedTask;
@@ -154,7 +157,7 @@ internal static class Contract
         using var stream = typeof(Contract).Assembly.GetManifestResourceStream(Examples + name);
         if (stream is null) return null;
         using var text = new StreamReader(stream);
-        return name.EndsWith(".ndjson", StringComparison.Ordinal) ? text.ReadToEnd() : JsonNode.Parse(text.ReadToEnd());
+        return name.EndsWith(".ndjson", StringComparison.Ordinal) || name.EndsWith(".txt", StringComparison.Ordinal) ? text.ReadToEnd() : JsonNode.Parse(text.ReadToEnd());
     }
 
     private static Task Words(OpenApiSchema schema, OpenApiSchemaTransformerContext context, CancellationToken stop)

@@ -15,6 +15,7 @@ namespace IrrigationFhir.Rest;
 /// <param name="Care">Only what happened at least partly within this, or has no date; null for all.</param>
 /// <param name="Since">Only what was stored at or after this; null for all.</param>
 /// <param name="Honoured">Names and values that took effect, without count and page.</param>
+/// <param name="PassedOver">What was ignored, as warnings.</param>
 internal sealed record EverythingRequest(
     ReferenceTest Patient,
     IReadOnlyList<IndexedType> Remaining,
@@ -23,8 +24,12 @@ internal sealed record EverythingRequest(
     string? Page,
     TimeRange? Care,
     TimeRange? Since,
-    IReadOnlyList<KeyValuePair<string, string>> Honoured)
+    IReadOnlyList<KeyValuePair<string, string>> Honoured,
+    IReadOnlyList<OperationOutcome.IssueComponent> PassedOver)
 {
+    private const string Unknown = "an unknown parameter";
+    private const string Named = "a parameter that /fhir/metadata names for this operation";
+
     /// <summary>Before the first resource of a type: earlier than every date, and smaller than every id.</summary>
     public static SearchPosition Beginning { get; } = new([long.MinValue], " ");
 
@@ -37,6 +42,7 @@ internal sealed record EverythingRequest(
     {
         var problems = new List<OperationOutcome.IssueComponent>();
         var honoured = new List<KeyValuePair<string, string>>();
+        var passedOver = new List<OperationOutcome.IssueComponent>();
         ReferenceTest? patient = id is null ? null : new ReferenceTest.Target($"Patient/{id}");
         var types = IndexedTypes.All;
         var count = context.DefaultCount;
@@ -80,7 +86,9 @@ internal sealed record EverythingRequest(
                     continue;
                 default:
                     if (context.Strict)
-                        problems.Add(Outcome.Problem("search-parameter-unknown", "an unknown parameter", "a parameter that /fhir/metadata names for this operation", name, OperationOutcome.IssueType.NotSupported));
+                        problems.Add(Outcome.Problem("search-parameter-unknown", Unknown, Named, name, OperationOutcome.IssueType.NotSupported));
+                    else
+                        passedOver.Add(Outcome.PassedOver(name, Unknown, Named));
                     continue;
             }
 
@@ -98,7 +106,7 @@ internal sealed record EverythingRequest(
             problems.Add(Outcome.Problem("page-unknown", "no position of this list", "the next link of the page before, unchanged", SearchRequest.PageParameter, OperationOutcome.IssueType.NotSupported));
 
         TimeRange? care = start is null && end is null ? null : new TimeRange(start?.From ?? long.MinValue, end?.To ?? long.MaxValue);
-        return problems.Count > 0 ? (null, problems) : (new(patient!, remaining, after, count, mark, care, since, honoured), []);
+        return problems.Count > 0 ? (null, problems) : (new(patient!, remaining, after, count, mark, care, since, honoured, passedOver), []);
 
         TimeRange? DateOf(string name, string value)
         {

@@ -37,9 +37,9 @@ internal static class FhirApi
             fhir.MapMethods($"/{name}/_history", Reading, (HttpContext http, ResourceStore store, CancellationToken stop) => TypeHistory(http, name, store, stop));
             fhir.MapMethods($"/{name}", Reading, (HttpContext http, ResourceStore store, CancellationToken stop) => Searching.Search(http, type, store, stop));
             fhir.MapPost($"/{name}/_search", (HttpContext http, ResourceStore store, CancellationToken stop) => Searching.Search(http, type, store, stop));
-            fhir.MapMethods($"/{name}/{{id}}", Reading, (string id, ResourceStore store, CancellationToken stop) => Read(name, id, store, stop));
+            fhir.MapMethods($"/{name}/{{id}}", Reading, (HttpContext http, string id, ResourceStore store, CancellationToken stop) => Read(http, name, id, store, stop));
             fhir.MapMethods($"/{name}/{{id}}/_history", Reading, (HttpContext http, string id, ResourceStore store, CancellationToken stop) => History(http, name, id, store, stop));
-            fhir.MapMethods($"/{name}/{{id}}/_history/{{version}}", Reading, (string id, string version, ResourceStore store, CancellationToken stop) => VersionRead(name, id, version, store, stop));
+            fhir.MapMethods($"/{name}/{{id}}/_history/{{version}}", Reading, (HttpContext http, string id, string version, ResourceStore store, CancellationToken stop) => VersionRead(http, name, id, version, store, stop));
         }
 
         var observation = IndexedTypes.Find("Observation")!;
@@ -49,13 +49,19 @@ internal static class FhirApi
         return app;
     }
 
-    private static async Task<IResult> Read(string type, string id, ResourceStore store, CancellationToken stop) =>
-        await store.Read(type, id, stop) is { } found ? new ResourceResult(found) : NotFound($"{type}/{id}");
+    private static async Task<IResult> Read(HttpContext http, string type, string id, ResourceStore store, CancellationToken stop) =>
+        await store.Read(type, id, stop) is { } found ? Found(http, found) : NotFound($"{type}/{id}");
 
-    private static async Task<IResult> VersionRead(string type, string id, string version, ResourceStore store, CancellationToken stop) =>
+    private static async Task<IResult> VersionRead(HttpContext http, string type, string id, string version, ResourceStore store, CancellationToken stop) =>
         long.TryParse(version, NumberStyles.None, CultureInfo.InvariantCulture, out var number) && await store.VersionRead(type, id, number, stop) is { } found
-            ? new ResourceResult(found)
+            ? Found(http, found)
             : NotFound($"{type}/{id}/_history/{version}");
+
+    private static IResult Found(HttpContext http, ResourceVersion found)
+    {
+        var (shape, problems) = Shaping.OfRead(http.Request.Query);
+        return shape is null ? new OutcomeResult(StatusCodes.Status400BadRequest, Outcome.Of(problems)) : new ResourceResult(found, shape);
+    }
 
     private static async Task<IResult> History(HttpContext http, string type, string id, ResourceStore store, CancellationToken stop)
     {

@@ -112,16 +112,17 @@ internal sealed class FhirContract(CapabilityStatement statement)
             .. new[] { "_include", "_revinclude" }.Where(name => _parameters.ContainsKey($"{type}.{name}")).Select(name => Ref($"{type}.{name}")),
             Ref("_format"),
         ];
+        JsonNode[] parts = [Query("_summary", """{"type": "string", "enum": ["true", "text", "data", "false"]}""", "A part of the resource."), Ref("_elements")];
         JsonNode[] history = [Ref("_count"), Ref("_since"), Ref("_format")];
         foreach (var interaction in resource.Interaction.Select(i => i.Code))
         {
             switch (interaction)
             {
                 case CapabilityStatement.TypeRestfulInteraction.Read:
-                    Put($"{at}/{{id}}", "get", $"read{type}", type, "The current version.", Replies(type, "The resource.", "404", "406"), [Ref("id"), Ref("_format")], versioned: true);
+                    Put($"{at}/{{id}}", "get", $"read{type}", type, "The current version.", Replies(type, "The resource.", "400", "404", "406"), [Ref("id"), .. parts, Ref("_format")], versioned: true);
                     break;
                 case CapabilityStatement.TypeRestfulInteraction.Vread:
-                    Put($"{at}/{{id}}/_history/{{version}}", "get", $"readVersionOf{type}", type, "A version, also one that was corrected or withdrawn since.", Replies(type, "The resource as it was.", "404", "406"), [Ref("id"), Ref("version"), Ref("_format")], versioned: true);
+                    Put($"{at}/{{id}}/_history/{{version}}", "get", $"readVersionOf{type}", type, "A version, also one that was corrected or withdrawn since.", Replies(type, "The resource as it was.", "400", "404", "406"), [Ref("id"), Ref("version"), .. parts, Ref("_format")], versioned: true);
                     break;
                 case CapabilityStatement.TypeRestfulInteraction.HistoryInstance:
                     Put($"{at}/{{id}}/_history", "get", $"readHistoryOf{type}", type, "All versions, the latest first.", Replies("Bundle", "A page of versions; `next` among its links leads on.", "400", "404", "406"), [Ref("id"), .. history]);

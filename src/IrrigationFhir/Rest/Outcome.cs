@@ -24,6 +24,13 @@ internal static class Outcome
         string code, string saw, string expected, string? expression, OperationOutcome.IssueType type) =>
         Issue(OperationOutcome.IssueSeverity.Warning, code, saw, expected, expression, type);
 
+    /// <summary>A parameter that is not understood and was passed over, as a client may prefer: a warning under the code that it has as an error.</summary>
+    /// <param name="name">The parameter.</param>
+    /// <param name="saw">As for a problem.</param>
+    /// <param name="expected">As for a problem.</param>
+    public static OperationOutcome.IssueComponent PassedOver(string name, string saw, string expected) =>
+        Warning("search-parameter-unknown", $"{saw}, passed over", expected, name, OperationOutcome.IssueType.NotSupported);
+
     /// <summary>An outcome of the given issues, in their order.</summary>
     public static OperationOutcome Of(params IEnumerable<OperationOutcome.IssueComponent> issues) => new() { Issue = [.. issues] };
 

@@ -22,6 +22,9 @@ internal static class PatientOperations
         "Patient/[id]/$everything what refers to Patient/[id]. The Patient resource itself is not among it. start and end keep what happened at least partly between them, and what has no date; " +
         "every Provenance of the patient's resources comes along whatever they say. _since keeps what was stored at or after it; _type names the types wanted; _count is the size of a page.";
 
+    private const string IdleHere = "a parameter that plays no part here";
+    private const string NarrowsDown = "max, and parameters that narrow the search down";
+
     private static readonly string[] NotOfLatest = ["_count", "_sort", "_total", "_include", "_include:iterate", "_revinclude", "_revinclude:iterate"];
 
     /// <summary><c>$lastn</c>.</summary>
@@ -42,8 +45,9 @@ internal static class PatientOperations
                 problems.Add(Invalid("max", $"'{max.Value}'", "a whole number, 1 or more"));
         }
 
+        var idle = given[false].Select(pair => pair.Key).Where(NotOfLatest.Contains).ToList();
         if (context.Strict)
-            problems.AddRange(given[false].Where(pair => NotOfLatest.Contains(pair.Key)).Select(pair => Outcome.Problem("search-parameter-unknown", "a parameter that plays no part here", "max, and parameters that narrow the search down", pair.Key, OperationOutcome.IssueType.NotSupported)));
+            problems.AddRange(idle.Select(name => Outcome.Problem("search-parameter-unknown", IdleHere, NarrowsDown, name, OperationOutcome.IssueType.NotSupported)));
         var (search, found) = SearchReader.Read(type, given[false].Where(pair => !NotOfLatest.Contains(pair.Key)), context);
         problems.AddRange(found);
         if (search is not null)
@@ -61,8 +65,9 @@ internal static class PatientOperations
         if (!query.Criteria.Any(criterion => criterion is SearchCriterion.Statuses))
             query = query with { Criteria = [.. query.Criteria, new SearchCriterion.Statuses(["entered-in-error"], Not: true)] };
         var latest = await store.Latest(query, most, stop);
+        var passedOver = idle.Select(name => Outcome.PassedOver(name, IdleHere, NarrowsDown)).Concat(search.PassedOver).ToList();
         var honoured = search.Honoured.Where(pair => pair.Key is not "_count").Append(new("max", most.ToString(CultureInfo.InvariantCulture)));
-        return new BundleResult(Bundles.Search(context.Base, new(latest, null, latest.Count, [], true), $"{context.Base}/{type.Name}/$lastn{new QueryBuilder(honoured)}", null, search.Shape));
+        return new BundleResult(Bundles.Search(context.Base, new(latest, null, latest.Count, [], true), $"{context.Base}/{type.Name}/$lastn{new QueryBuilder(honoured)}", null, search.Shape, passedOver));
     }
 
     /// <summary><c>$everything</c> of the patient of an id, or of the identifier in the request.</summary>
@@ -115,7 +120,8 @@ internal static class PatientOperations
             new(resources, null, null, [], true),
             address + request.ToQuery(request.Page),
             next is { } there ? address + request.ToQuery(EverythingRequest.Mark(there.Type, there.Position)) : null,
-            Shape.Whole));
+            Shape.Whole,
+            request.PassedOver));
     }
 
     private static async Task<bool> IsKnown(ReferenceTest patient, ResourceStore store, CancellationToken stop)

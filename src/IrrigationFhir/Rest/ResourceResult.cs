@@ -1,12 +1,14 @@
 using System.Globalization;
 using System.Text;
+using IrrigationFhir.Search;
 using IrrigationFhir.Store;
 using Microsoft.Net.Http.Headers;
 
 namespace IrrigationFhir.Rest;
 
 /// <summary>A reply that is one version of a resource, with ETag and Last-Modified; 304 when the client has it already.</summary>
-internal sealed class ResourceResult(ResourceVersion version) : IResult
+/// <remarks>The tag is weak, because a part of a version is sent under the tag of the whole.</remarks>
+internal sealed class ResourceResult(ResourceVersion version, Shape shape) : IResult
 {
     /// <inheritdoc/>
     public Task ExecuteAsync(HttpContext httpContext)
@@ -17,7 +19,7 @@ internal sealed class ResourceResult(ResourceVersion version) : IResult
         // Others' caches must not keep a patient's data; the client's own may, and asks each time.
         headers.CacheControl = "private, no-cache";
         if (!IsKnownTo(httpContext.Request))
-            return FhirReply.Write(httpContext, StatusCodes.Status200OK, Encoding.UTF8.GetBytes(version.Json));
+            return FhirReply.Write(httpContext, StatusCodes.Status200OK, Encoding.UTF8.GetBytes(Shaping.Of(version, shape)));
 
         httpContext.Response.StatusCode = StatusCodes.Status304NotModified;
         return Task.CompletedTask;

@@ -22,7 +22,7 @@ internal static class Searching
         var page = await store.Search(search.Query, stop);
         var self = Address(context.Base, search, search.Query.After);
         var next = page.Next is { } position ? Address(context.Base, search, position) : null;
-        return new BundleResult(Bundles.Search(context.Base, page, self, next, search.Shape));
+        return new BundleResult(Bundles.Search(context.Base, page, self, next, search.Shape, search.PassedOver));
     }
 
     /// <summary>What reading a search depends on.</summary>

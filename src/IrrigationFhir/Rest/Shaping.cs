@@ -17,6 +17,21 @@ internal static class Shaping
     // What is mandatory stays in any case; these tell the reader which resource it is and that it is not whole.
     private static readonly string[] Always = ["id", "meta"];
 
+    /// <summary>How much of it a read asks for: <c>_summary</c> but for <c>count</c>, or <c>_elements</c>; null with the problems.</summary>
+    public static (Shape? Shape, IReadOnlyList<OperationOutcome.IssueComponent> Problems) OfRead(IQueryCollection query)
+    {
+        var summary = query["_summary"].LastOrDefault(value => !string.IsNullOrEmpty(value));
+        var elements = (query["_elements"].LastOrDefault() ?? "").Split(',', StringSplitOptions.TrimEntries | StringSplitOptions.RemoveEmptyEntries);
+        if (summary is not (null or "false" or "true" or "text" or "data"))
+            return (null, [Invalid("_summary", $"'{summary}'", "true, text, data or false")]);
+        if (summary is not null && elements.Length > 0)
+            return (null, [Invalid("_elements", $"_elements together with _summary={summary}", "one of the two")]);
+        return (new(summary == "false" ? null : summary, elements), []);
+
+        static OperationOutcome.IssueComponent Invalid(string name, string saw, string expected) =>
+            Outcome.Problem("search-value-invalid", saw, expected, name, OperationOutcome.IssueType.Value);
+    }
+
     /// <summary>The resource as JSON: as stored, or its part with the tag SUBSETTED.</summary>
     public static string Of(ResourceVersion version, Shape shape)
     {

@@ -7,7 +7,7 @@ namespace IrrigationFhir.Rest;
 internal static class SupportedProfiles
 {
     private static readonly Lazy<ILookup<string, string>> ByType = new(() =>
-        Definitions.Own(Profiles.CanonicalBase).OfType<StructureDefinition>().ToLookup(profile => profile.Type!, profile => profile.Url!));
+        Definitions.Own(Profiles.CanonicalBase).OfType<StructureDefinition>().Where(profile => profile.Type != "Extension").ToLookup(profile => profile.Type!, profile => profile.Url!));
 
     /// <summary>Adds them.</summary>
     public static void Claim(CapabilityStatement statement)

@@ -33,6 +33,7 @@ internal sealed class SearchReader
     private readonly List<SearchCriterion> _criteria = [];
     private readonly List<KeyValuePair<string, string>> _honoured = [];
     private readonly List<OperationOutcome.IssueComponent> _problems = [];
+    private readonly List<OperationOutcome.IssueComponent> _passedOver = [];
     private readonly List<Inclusion> _includes = [];
     private List<SortKey> _order = [];
     private List<string> _elements = [];
@@ -124,7 +125,7 @@ internal sealed class SearchReader
                 Problem("page-unknown", SearchRequest.PageParameter, "no position of this search", "the next link of the page before, unchanged");
         }
 
-        return new(query, _honoured, new(_summary, _elements));
+        return new(query, _honoured, new(_summary, _elements), _passedOver);
     }
 
     private SearchCriterion? Criterion(IndexedParameter parameter, string modifier, string name, string value)
@@ -351,6 +352,8 @@ internal sealed class SearchReader
     {
         if (_context.Strict)
             Problem("search-parameter-unknown", name, saw, expected);
+        else
+            _passedOver.Add(Outcome.PassedOver(name, saw, expected));
     }
 
     private void Problem(string code, string name, string saw, string expected) =>

@@ -1,4 +1,5 @@
 using System.Text.Json;
+using Hl7.Fhir.Model;
 using IrrigationFhir.Store;
 
 namespace IrrigationFhir.Search;
@@ -7,7 +8,8 @@ namespace IrrigationFhir.Search;
 /// <param name="Query">What the store is asked.</param>
 /// <param name="Honoured">Names and values that took effect, in the order received; what is missing here was ignored.</param>
 /// <param name="Shape">How much of each resource is sent.</param>
-internal sealed record SearchRequest(SearchQuery Query, IReadOnlyList<KeyValuePair<string, string>> Honoured, Shape Shape)
+/// <param name="PassedOver">What was ignored, as warnings: more may have been found than was meant.</param>
+internal sealed record SearchRequest(SearchQuery Query, IReadOnlyList<KeyValuePair<string, string>> Honoured, Shape Shape, IReadOnlyList<OperationOutcome.IssueComponent> PassedOver)
 {
     /// <summary>The name of the parameter that carries the position of the next page; its value is opaque.</summary>
     public const string PageParameter = "_page";

@@ -1,3 +1,4 @@
+using Irrigation.Flags;
 using IrrigationFhir.Rest;
 
 namespace IrrigationFhir.Settings;
@@ -10,7 +11,7 @@ internal static class SettingsApi
     public static IServiceCollection AddSettings(this IServiceCollection services, IConfiguration configuration)
     {
         var site = SiteSettings.Read(configuration);
-        return services.AddSingleton(site).AddSingleton(site.Balance).AddSingleton(site.Criteria).AddSingleton(site.Forecasts).AddSingleton(site.Entries);
+        return services.AddSingleton(site).AddSingleton(site.Balance).AddSingleton(site.Criteria).AddSingleton(site.Forecasts).AddSingleton(new FlagLimits(site.Flags, site.Criteria, site.Forecasts)).AddSingleton(site.Entries);
     }
 
     /// <summary>Maps the route.</summary>

@@ -5,6 +5,7 @@ using System.Reflection;
 using Irrigation;
 using Irrigation.Balance;
 using Irrigation.Criteria;
+using Irrigation.Flags;
 using Irrigation.Measures;
 using IrrigationFhir.Entries;
 using NodaTime;
@@ -31,9 +32,10 @@ internal sealed class SettingsFault(IEnumerable<string> faults) : Exception(stri
 /// <param name="Balance">Section <c>Balance</c>, and in it section <c>Measuring</c>.</param>
 /// <param name="Criteria">Section <c>Criteria</c>.</param>
 /// <param name="Forecasts">Section <c>Forecasts</c>.</param>
+/// <param name="Flags">Section <c>Flags</c>.</param>
 /// <param name="Entries">Section <c>Entries</c>.</param>
 /// <param name="All">Every one of them, in words.</param>
-internal sealed record SiteSettings(BalanceSettings Balance, CriteriaSettings Criteria, ForecastSettings Forecasts, EntrySettings Entries, ImmutableArray<SiteSetting> All)
+internal sealed record SiteSettings(BalanceSettings Balance, CriteriaSettings Criteria, ForecastSettings Forecasts, FlagSettings Flags, EntrySettings Entries, ImmutableArray<SiteSetting> All)
 {
     /// <summary>Reads the sections.</summary>
     /// <exception cref="SettingsFault">Values that are unreadable, out of range, or not settings; all of them.</exception>
@@ -44,9 +46,10 @@ internal sealed record SiteSettings(BalanceSettings Balance, CriteriaSettings Cr
         var balance = reader.Section(configuration.GetSection("Balance"), BalanceSettings.Default) with { Characters = measuring };
         var criteria = reader.Section(configuration.GetSection("Criteria"), CriteriaSettings.Default);
         var forecasts = reader.Section(configuration.GetSection("Forecasts"), ForecastSettings.Default);
+        var flags = reader.Section(configuration.GetSection("Flags"), FlagSettings.Default);
         var entries = reader.Section(configuration.GetSection("Entries"), EntrySettings.Default);
         if (reader.Faults.Count > 0) throw new SettingsFault(reader.Faults);
-        return new(balance, criteria, forecasts, entries, [.. reader.Settings]);
+        return new(balance, criteria, forecasts, flags, entries, [.. reader.Settings]);
     }
 
     /// <summary>Those of appsettings.json in the working directory and of the environment, for commands that need no server.</summary>
@@ -75,7 +78,8 @@ internal sealed record SiteSettings(BalanceSettings Balance, CriteriaSettings Cr
                 var child = section.GetSection(property.Name);
                 var description = string.Join(' ', new[] { about, Documentation.Of(property) }.Where(text => text.Length > 0));
                 if (property.GetCustomAttribute<SettingAttribute>() is { } setting) property.SetValue(copy, One(child, setting, value, description, known));
-                else if (value is ImmutableSortedDictionary<string, Calibration> calibrations) property.SetValue(copy, Calibrated(child, calibrations, description));
+                else if (value is ImmutableSortedDictionary<string, Calibration> calibrations) property.SetValue(copy, Named(child, calibrations, new(1, 0), [nameof(Calibration.Factor), nameof(Calibration.HalfWidth)], description));
+                else if (value is ImmutableSortedDictionary<string, ColourScale> scales) property.SetValue(copy, Named(child, scales, new(5), [nameof(ColourScale.Grades)], description));
                 else if (property.PropertyType.Assembly == typeof(SettingAttribute).Assembly && value is not MeasuringCharacters) property.SetValue(copy, Record(child, value, description + SourceOf(value), known));
                 else if (property.Name != nameof(MeasuringCharacter.Source)) continue;
                 names.Add(property.Name);
@@ -86,15 +90,17 @@ internal sealed record SiteSettings(BalanceSettings Balance, CriteriaSettings Cr
             return copy;
         }
 
-        private ImmutableSortedDictionary<string, Calibration> Calibrated(IConfigurationSection section, ImmutableSortedDictionary<string, Calibration> calibrations, string about)
+        /// <summary>A list of records by name, each of which has to be whole.</summary>
+        private ImmutableSortedDictionary<string, T> Named<T>(IConfigurationSection section, ImmutableSortedDictionary<string, T> list, T defaults, string[] needed, string about)
+            where T : class
         {
             foreach (var child in section.GetChildren())
             {
-                foreach (var missing in new[] { nameof(Calibration.Factor), nameof(Calibration.HalfWidth) }.Where(name => child[name] is null)) Faults.Add($"{child.Path}:{missing}: missing");
-                calibrations = calibrations.SetItem(child.Key, (Calibration)Record(child, new Calibration(1, 0), about, known: false));
+                foreach (var missing in needed.Where(name => child[name] is null)) Faults.Add($"{child.Path}:{missing}: missing");
+                list = list.SetItem(child.Key, (T)Record(child, defaults, about, known: false));
             }
 
-            return calibrations;
+            return list;
         }
 
         private object One(IConfigurationSection section, SettingAttribute setting, object value, string description, bool known)

@@ -12,8 +12,9 @@ namespace IrrigationFhir.Store;
 /// <param name="OpenedAt">When the episode began.</param>
 /// <param name="ClosedAt">When it ended; null while it is open.</param>
 /// <param name="Json">What the episode is, in the form the entries API chose.</param>
+/// <param name="FlagsAsOf">Up to when its flags are worked out; null where nobody looked yet.</param>
 internal sealed record EpisodeRow(
-    string PatientKey, string Id, long Version, long LastSequence, Token? Identifier, Token? Patient, Instant OpenedAt, Instant? ClosedAt, string Json);
+    string PatientKey, string Id, long Version, long LastSequence, Token? Identifier, Token? Patient, Instant OpenedAt, Instant? ClosedAt, string Json, Instant? FlagsAsOf = null);
 
 /// <summary>One revision of one entry.</summary>
 /// <param name="Sequence">Order of arrival within the episode, from 1, without gaps that mean anything.</param>
@@ -32,6 +33,12 @@ internal sealed record EntryRow(long Sequence, string Source, string EntryId, in
 /// <param name="Faults">The keys of the rules it broke; no values, no patient data.</param>
 internal sealed record WithheldRow(string Type, string Id, string Faults);
 
+/// <summary>Something that subscribers are told of a resource, if this change gives it a new version.</summary>
+/// <param name="Type">Its FHIR type.</param>
+/// <param name="Id">Its id.</param>
+/// <param name="Event">What became of it: <c>raised</c>, <c>changed</c>, <c>cleared</c>, <c>retracted</c>.</param>
+internal sealed record OutboxEvent(string Type, string Id, string Event);
+
 /// <summary>All that one request or one re-evaluation changes in an episode; stored wholly or not at all.</summary>
 /// <param name="PatientKey">As in the episode.</param>
 /// <param name="EpisodeId">Which episode.</param>
@@ -49,7 +56,17 @@ internal sealed record EpisodeChange(
     IReadOnlyList<ResourceDraft> Resources,
     IReadOnlyList<WithheldRow> Withheld,
     string? Json = null,
-    Instant? ClosedAt = null);
+    Instant? ClosedAt = null)
+{
+    /// <summary>What is told of the resources that change.</summary>
+    public IReadOnlyList<OutboxEvent> Events { get; init; } = [];
+
+    /// <summary>Up to when the flags are worked out; null to leave that and <see cref="NextLook"/>.</summary>
+    public Instant? FlagsAsOf { get; init; }
+
+    /// <summary>When time alone may change a flag; null where it cannot.</summary>
+    public Instant? NextLook { get; init; }
+}
 
 /// <summary>What became of an <see cref="EpisodeChange"/>.</summary>
 internal abstract record SaveOutcome

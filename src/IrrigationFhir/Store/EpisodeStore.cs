@@ -12,7 +12,7 @@ internal sealed class EpisodeStore(Database database)
         patient_key as PatientKey, id as Id, version as Version, last_sequence as LastSequence,
         identifier_system as IdentifierSystem, identifier_value as IdentifierValue,
         patient_system as PatientSystem, patient_value as PatientValue,
-        opened_at as OpenedAt, closed_at as ClosedAt, json as Json
+        opened_at as OpenedAt, closed_at as ClosedAt, json as Json, flags_as_of as FlagsAsOf
         """;
 
     /// <summary>Stores a new episode, at version 1 and without entries whatever the row says.</summary>
@@ -22,8 +22,8 @@ internal sealed class EpisodeStore(Database database)
             var opened = episode with { Version = 1, LastSequence = 0 };
             var inserted = writing.Statements.Execute(
                 """
-                insert into episode (patient_key, id, version, last_sequence, identifier_system, identifier_value, patient_system, patient_value, opened_at, closed_at, json)
-                values (@patient, @id, 1, 0, @identifierSystem, @identifierValue, @patientSystem, @patientValue, @opened, @closed, @json)
+                insert into episode (patient_key, id, version, last_sequence, identifier_system, identifier_value, patient_system, patient_value, opened_at, closed_at, json, next_look)
+                values (@patient, @id, 1, 0, @identifierSystem, @identifierValue, @patientSystem, @patientValue, @opened, @closed, @json, @opened)
                 on conflict do nothing
                 """,
                 ("patient", opened.PatientKey),
@@ -66,9 +66,48 @@ internal sealed class EpisodeStore(Database database)
     public Task<IReadOnlyList<EpisodeRow>> FindByPatient(string? system, string value, CancellationToken stop) =>
         Several("patient_value = @value and (@system is null or patient_system = @system) order by opened_at desc, id", new { system, value }, stop);
 
-    /// <summary>Episodes not yet closed, in order of id, beginning after one: for walking through all of them in portions.</summary>
-    public Task<IReadOnlyList<EpisodeRow>> StillOpen(string afterId, int atMost, CancellationToken stop) =>
-        Several("closed_at is null and id > @afterId order by id limit @atMost", new { afterId, atMost }, stop);
+    /// <summary>Episodes whose flags time alone may have changed by a moment, the longest due first.</summary>
+    public async Task<IReadOnlyList<string>> Due(Instant now, int atMost, CancellationToken stop)
+    {
+        await using var connection = database.OpenForReading();
+        return [.. await connection.QueryAsync<string>(new CommandDefinition(
+            "select id from episode where next_look <= @now order by next_look, id limit @atMost", new { now = UnixNanoseconds.Of(now), atMost }, cancellationToken: stop))];
+    }
+
+    /// <summary>Flags of an episode that stand in the store, as JSON by id.</summary>
+    public async Task<IReadOnlyDictionary<string, string>> StandingFlags(string patientKey, string episodeId, CancellationToken stop)
+    {
+        await using var connection = database.OpenForReading();
+        var rows = await connection.QueryAsync<(string Id, string Json)>(new CommandDefinition(
+            "select id, json from resource where patient_key = @patientKey and type = 'Flag' and id >= @from and id < @to and status = 'active'",
+            new { patientKey, from = episodeId + ".", to = episodeId + "/" },
+            cancellationToken: stop));
+        return rows.ToDictionary(row => row.Id, row => row.Json);
+    }
+
+    /// <summary>Remembers that nothing changed up to a moment, unless the episode did meanwhile: no new version.</summary>
+    public Task Looked(EpisodeRow episode, Instant asOf, Instant? next, CancellationToken stop) => database.Write(
+        writing => writing.Statements.Execute(
+            "update episode set flags_as_of = @asOf, next_look = @next where patient_key = @patient and id = @id and version = @version",
+            ("asOf", UnixNanoseconds.Of(asOf)),
+            ("next", next is { } at ? UnixNanoseconds.Of(at) : null),
+            ("patient", episode.PatientKey),
+            ("id", episode.Id),
+            ("version", episode.Version)),
+        stop);
+
+    /// <summary>Takes or prolongs a lease; false while somebody else holds it.</summary>
+    public Task<bool> Lease(string name, string holder, Instant now, Duration length, CancellationToken stop) => database.Write(
+        writing => 1 == writing.Statements.Execute(
+            """
+            insert into lease (name, holder, until) values (@name, @holder, @until)
+            on conflict (name) do update set holder = excluded.holder, until = excluded.until where lease.holder = excluded.holder or lease.until < @now
+            """,
+            ("name", name),
+            ("holder", holder),
+            ("until", UnixNanoseconds.Of(now + length)),
+            ("now", UnixNanoseconds.Of(now))),
+        stop);
 
     /// <summary>The entries of an episode after a sequence, in sequence order; after 0 means all.</summary>
     public async Task<IReadOnlyList<EntryRow>> LoadEntries(string patientKey, string episodeId, long afterSequence, CancellationToken stop)
@@ -120,6 +159,11 @@ internal sealed class EpisodeStore(Database database)
             cleared += ResourceSql.Release(writing, change.PatientKey, draft);
         }
 
+        foreach (var told in change.Events)
+        {
+            if (changed.Find(version => version.Type == told.Type && version.Id == told.Id) is { } version) Tell(writing, change, told, version);
+        }
+
         var withheld = change.Withheld.Sum(row => ResourceSql.Withhold(writing, change.PatientKey, row));
 
         if (change.Entries.Count + changed.Count + cleared + withheld == 0 && change.Json is null && change.ClosedAt is null)
@@ -131,18 +175,35 @@ internal sealed class EpisodeStore(Database database)
         return new SaveOutcome.Saved(change.ExpectedVersion + 1, changed);
     }
 
+    private static void Tell(Writing writing, EpisodeChange change, OutboxEvent told, ResourceVersion version) => writing.Statements.Execute(
+        """
+        insert into outbox (patient_key, number, episode_id, type, id, version_id, event, at)
+        values (@patient, (select coalesce(max(number), 0) + 1 from outbox), @episode, @type, @id, @version, @event, @at)
+        """,
+        ("patient", change.PatientKey),
+        ("episode", change.EpisodeId),
+        ("type", told.Type),
+        ("id", told.Id),
+        ("version", version.VersionId),
+        ("event", told.Event),
+        ("at", UnixNanoseconds.Of(writing.At)));
+
     private static bool TakeVersion(Writing writing, EpisodeChange change) => 1 == writing.Statements.Execute(
         """
         update episode
         set version = version + 1,
             last_sequence = case when @sequence > last_sequence then @sequence else last_sequence end,
             json = coalesce(@json, json),
-            closed_at = coalesce(@closed, closed_at)
+            closed_at = coalesce(@closed, closed_at),
+            flags_as_of = coalesce(@asOf, flags_as_of),
+            next_look = case when @asOf is null then next_look else @next end
         where patient_key = @patient and id = @id and version = @expected
         """,
         ("sequence", change.Entries.Count == 0 ? 0 : change.Entries.Max(entry => entry.Sequence)),
         ("json", change.Json),
         ("closed", change.ClosedAt is { } closed ? UnixNanoseconds.Of(closed) : null),
+        ("asOf", change.FlagsAsOf is { } asOf ? UnixNanoseconds.Of(asOf) : null),
+        ("next", change.NextLook is { } next ? UnixNanoseconds.Of(next) : null),
         ("patient", change.PatientKey),
         ("id", change.EpisodeId),
         ("expected", change.ExpectedVersion));
@@ -208,6 +269,8 @@ internal sealed class EpisodeStore(Database database)
 
         public string Json { get; set; } = "";
 
+        public long? FlagsAsOf { get; set; }
+
         public static Stored Read(DbDataReader row) => row.GetRowParser<Stored>()(row);
 
         public EpisodeRow ToRow() => new(
@@ -219,7 +282,8 @@ internal sealed class EpisodeStore(Database database)
             PatientValue is null ? null : new(PatientSystem ?? "", PatientValue),
             UnixNanoseconds.ToInstant(OpenedAt),
             ClosedAt is { } closed ? UnixNanoseconds.ToInstant(closed) : null,
-            Json);
+            Json,
+            FlagsAsOf is { } asOf ? UnixNanoseconds.ToInstant(asOf) : null);
     }
 
     private sealed class StoredEntry

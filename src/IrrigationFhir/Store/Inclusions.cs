@@ -12,6 +12,21 @@ internal sealed class Inclusions(DbConnection connection, DbTransaction snapshot
     /// <summary>How often an inclusion that iterates is followed. Chains of derivation here are three long.</summary>
     public const int Rounds = 5;
 
+    /// <summary>Addresses of what points at some addresses.</summary>
+    internal const string Pointing =
+        """
+        select i.type || '/' || i.id from resource_reference i
+        where i.type = @type and i.parameter in @parameters and i.reference in @some and i.reference <> ''
+        """;
+
+    /// <summary>Addresses that the resources of some ids point at.</summary>
+    /// <remarks>A cross join keeps this order: without statistics SQLite would rather walk over all references of that name.</remarks>
+    internal const string PointedAt =
+        """
+        select i.reference from resource r cross join resource_reference i
+        where r.type = @type and r.id in @some and i.patient_key = r.patient_key and i.type = r.type and i.id = r.id and i.parameter in @parameters and i.reference <> ''
+        """;
+
     private readonly HashSet<string> _seen = [];
     private readonly List<ResourceVersion> _included = [];
 
@@ -45,10 +60,7 @@ internal sealed class Inclusions(DbConnection connection, DbTransaction snapshot
         {
             var at = from.Where(version => inclusion.Target is null || version.Type == inclusion.Target).Select(Address).ToList();
             return await Add(
-                """
-                select i.type || '/' || i.id from resource_reference i
-                where i.type = @type and i.parameter in @parameters and i.reference in @some and i.reference <> ''
-                """,
+                Pointing,
                 inclusion.From.Name,
                 parameters,
                 at);
@@ -56,10 +68,7 @@ internal sealed class Inclusions(DbConnection connection, DbTransaction snapshot
 
         var ids = from.Where(version => version.Type == inclusion.From.Name).Select(version => version.Id).ToList();
         return await Add(
-            """
-            select i.reference from resource r join resource_reference i on i.patient_key = r.patient_key and i.type = r.type and i.id = r.id
-            where r.type = @type and r.id in @some and i.parameter in @parameters and i.reference <> ''
-            """,
+            PointedAt,
             inclusion.From.Name,
             parameters,
             ids,

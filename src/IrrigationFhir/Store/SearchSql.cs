@@ -5,12 +5,17 @@ namespace IrrigationFhir.Store;
 /// <summary>Turns a <see cref="SearchQuery"/> into SQL. Values travel as parameters only.</summary>
 internal sealed class SearchSql
 {
+    // What is in such a status leaves it again, so that fewer are in it than have a code: the status leads.
+    private static readonly string[] Passing = ["active", "preliminary", "registered", "in-progress"];
+
     private readonly DynamicParameters _values = new();
     private readonly List<string> _conditions = [];
     private readonly SearchQuery _query;
 
-    // Where the code is the only thing that finds few resources, its index rows lead, because they lie in the order of the date.
-    private readonly SearchCriterion.Coded? _leading;
+    // Where the code (perhaps with a value) is the only thing that finds few resources, its index rows lead, because they lie in the order of the date.
+    private readonly TokenTest? _leading;
+    private readonly SearchCriterion? _leader;
+    private readonly bool _byStatus;
     private readonly bool _findsFew;
     private readonly bool _ofPatient;
     private int _count;
@@ -24,14 +29,23 @@ internal sealed class SearchSql
         if (!_ofPatient && !_findsFew)
         {
             var code = query.Criteria.OfType<SearchCriterion.Coded>().FirstOrDefault(coded => coded is { Not: false, Rows: ["code"] } && coded.Tests.All(test => test.Code is not null));
-            if (code is { Tests.Count: 1 } && (query.Count == 0 || Keys is [{ Parameter: IndexedParameter.Date }] or []))
-                _leading = code;
+            var pair = query.Criteria.OfType<SearchCriterion.Pairs>().FirstOrDefault(pairs => pairs.Rows is ["code"] && pairs.Tests.Select(test => test.Code).Distinct().Count() == 1 && pairs.Tests[0].Code.Code is not null);
+            var byDate = query.Count == 0 || Keys is [{ Parameter: IndexedParameter.Date }] or [];
+            var passes = query.Criteria.Any(criterion => criterion is SearchCriterion.Statuses { Not: false, Codes: [var only] } && Passing.Contains(only));
+            if (passes && byDate && code is not { Tests.Count: > 1 })
+                _byStatus = true;
+            else if (code is { Tests.Count: 1 } && byDate)
+                (_leader, _leading) = (code, code.Tests[0]);
             else if (code is { Tests.Count: > 1 })
                 _findsFew = true;
+            else if (code is null && pair is not null && byDate)
+                (_leader, _leading) = (pair, pair.Tests[0].Code);
+            else
+                _byStatus = code is null && byDate;
         }
 
         _conditions.Add($"r.type = {Value(query.Type.Name)}");
-        if (_leading is { Tests: [var test] })
+        if (_leading is { } test)
         {
             _conditions.Add($"k.type = {Value(query.Type.Name)} and k.parameter = 'code' and k.code = {Value(test.Code!)}");
             _conditions.Add("r.patient_key = k.patient_key and r.type = k.type and r.id = k.id");
@@ -41,7 +55,10 @@ internal sealed class SearchSql
                 : "not exists (select 1 from resource_token d where d.patient_key = k.patient_key and d.type = k.type and d.id = k.id and d.parameter = 'code' and d.part = 0 and d.code = k.code and d.system < k.system)");
         }
 
-        _conditions.AddRange(query.Criteria.Where(criterion => !ReferenceEquals(criterion, _leading)).Select(Condition));
+        // The value stands beside the code, in the row that leads.
+        if (_leader is SearchCriterion.Pairs valued)
+            _conditions.Add(Any(valued.Tests, one => Quantity(one.Value, "k")));
+        _conditions.AddRange(query.Criteria.Where(criterion => !ReferenceEquals(criterion, _leader)).Select(Condition));
     }
 
     /// <summary>The values the SQL names.</summary>
@@ -78,10 +95,11 @@ internal sealed class SearchSql
     }
 
     /// <summary>Of each match the id, the time it happened, and each coding of its code.</summary>
+    /// <remarks>Ordered so that no index serves the order, or SQLite walks over all ids of the type rather than sort those of a patient.</remarks>
     public string Codes() => $"""
         select r.id as Id, r.date_from as DateFrom, r.date_to as DateTo, c.system as System, c.code as Code
-        from {From} left join resource_token c on c.patient_key = r.patient_key and c.type = r.type and c.id = r.id and c.parameter = 'code'
-        where {string.Join(" and ", _conditions)} order by r.id, c.system, c.code
+        from {From} left join resource_token c on c.patient_key = r.patient_key and c.type = r.type and c.id = r.id and c.parameter = 'code' and c.date_from = r.date_from
+        where {string.Join(" and ", _conditions)} order by (r.id || ''), c.system, c.code
         """;
 
     /// <summary>The columns of a stored resource.</summary>
@@ -137,26 +155,35 @@ internal sealed class SearchSql
     {
         SearchCriterion.Ids ids => $"r.id in ({ListOf(ids.Values)})",
         SearchCriterion.Statuses { Codes.Count: 0 } none => none.Not ? "1 = 1" : "1 = 0",
-        SearchCriterion.Statuses { Not: false } statuses => $"r.status in ({ListOf(statuses.Codes)})",
+        // Its index serves where nothing else does; elsewhere it is written so that no index can, for a status may be that of most.
+        SearchCriterion.Statuses { Not: false } statuses => $"{(_byStatus && statuses.Codes.Count == 1 ? "r.status" : "(r.status || '')")} in ({ListOf(statuses.Codes)})",
         SearchCriterion.Statuses statuses => $"(r.status is null or r.status not in ({ListOf(statuses.Codes)}))",
         // A code is shared by many resources, an identifier or a target by few: the first is looked up from the resource,
         // the others lead to it. So does a choice of codes where nothing else finds few.
         SearchCriterion.Coded identifier when IsIdentifier(identifier) => Among("resource_token", "identifier", Any(identifier.Tests, Token)),
         SearchCriterion.Coded { Not: false, Rows: ["code"], Tests.Count: > 1 } codes when !_ofPatient && codes.Tests.All(test => test.Code is not null) =>
             Among("resource_token", "code", $"i.code in ({ListOf([.. codes.Tests.Select(test => test.Code!)])}) and {Any(codes.Tests, Token)}"),
+        // Its rows carry the date, and lie in its order among those of the patient.
+        SearchCriterion.Coded { Rows: ["code"] } coded => (coded.Not ? "not " : "") + Exists("resource_token", coded.Rows, $"i.date_from = r.date_from and {Any(coded.Tests, Token)}"),
         SearchCriterion.Coded coded => (coded.Not ? "not " : "") + Exists("resource_token", coded.Rows, Any(coded.Tests, Token)),
         SearchCriterion.Texts texts => Any(texts.Beginnings, beginning => Any(texts.Paths, path => Dialect.HasWord("r.json", path, Value(Dialect.WordBegins(beginning))))),
-        SearchCriterion.Quantities quantities => Exists("resource_token", quantities.Rows, Any(quantities.Tests, Quantity)),
-        SearchCriterion.Pairs pairs => Exists("resource_token", pairs.Rows, Any(pairs.Tests, pair => $"({Token(pair.Code)} and {Quantity(pair.Value)})")),
+        SearchCriterion.Quantities quantities => Exists("resource_token", quantities.Rows, Any(quantities.Tests, test => Quantity(test, "i"))),
+        SearchCriterion.Pairs pairs => Exists("resource_token", pairs.Rows, (pairs.Rows is ["code"] ? "i.date_from = r.date_from and " : "") + Any(pairs.Tests, pair => $"({Token(pair.Code)} and {Quantity(pair.Value, "i")})")),
         SearchCriterion.Subject subject => Any(subject.Tests, SubjectMatches),
         SearchCriterion.References references => Among("resource_reference", references.Parameter, Any(references.Tests, ReferenceMatches)),
-        SearchCriterion.Dates dates => Any(dates.Tests, test => Date(test, _leading is null ? "r.date_from" : "k.date_from", "r.date_to")),
+        SearchCriterion.Dates dates => Any(dates.Tests, test => Date(test, DateFrom, DateTo)),
         SearchCriterion.WithinOrUndated within => $"(r.date_to is null or (r.date_from < {Value(within.Range.To)} and r.date_to > {Value(within.Range.From)}))",
         // Stored to the microsecond, so that is the width of its range.
         SearchCriterion.LastUpdated dates => Any(dates.Tests, test => Date(test, "r.last_updated", "(r.last_updated + 1000)")),
         SearchCriterion.Missing missing => (missing.IsMissing ? "not " : "") + Present(missing.Parameter),
         _ => throw new InvalidOperationException($"{criterion.GetType().Name} has no SQL."),
     };
+
+    // The times of all patients lie in one index, which SQLite without statistics takes for a better way than the patient: where
+    // something else finds few, they are written so that no index can serve them.
+    private string DateFrom => _leading is not null ? "k.date_from" : _ofPatient || _findsFew || _byStatus ? "(r.date_from + 0)" : "r.date_from";
+
+    private string DateTo => _leading is not null || _ofPatient || _findsFew || _byStatus ? "(r.date_to + 0)" : "r.date_to";
 
     private static string Present(IndexedParameter parameter) => parameter switch
     {
@@ -187,11 +214,11 @@ internal sealed class SearchSql
         test.Code is null ? null : $"i.code = {Value(test.Code)}",
         test.System is null ? null : $"i.system = {Value(test.System)}");
 
-    private string Quantity(QuantityTest test) => test switch
+    private string Quantity(QuantityTest test, string row) => test switch
     {
-        QuantityTest.AnyUnit => $"(i.number is not null and {Within("i.number", test.Range)})",
-        QuantityTest.InUnit unit => $"(i.unit = {Value(unit.Unit)} and {Within("coalesce(i.amount, i.number)", test.Range)})",
-        QuantityTest.InUnitNamed named => $"(substr(i.unit, 1, {Value(named.Name.Length + 1)}) = {Value(named.Name + "|")} and {Within("i.number", test.Range)})",
+        QuantityTest.AnyUnit => $"({row}.number is not null and {Within($"{row}.number", test.Range)})",
+        QuantityTest.InUnit unit => $"({row}.unit = {Value(unit.Unit)} and {Within($"coalesce({row}.amount, {row}.number)", test.Range)})",
+        QuantityTest.InUnitNamed named => $"(substr({row}.unit, 1, {Value(named.Name.Length + 1)}) = {Value(named.Name + "|")} and {Within($"{row}.number", test.Range)})",
         _ => throw new InvalidOperationException($"{test.GetType().Name} has no SQL."),
     };
 

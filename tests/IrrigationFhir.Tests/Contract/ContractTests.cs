@@ -106,6 +106,20 @@ public partial class ContractTests
         await Answers("readBalance", 200, ward.Get($"/episodes/{episode}/balance?asOf=2026-03-14T22:05:00%2B01:00"));
         await Answers("readBalance", 400, ward.Get($"/episodes/{episode}/balance?asOf=yesterday"));
         await Answers("readBalance", 404, ward.Get("/episodes/nowhere/balance"));
+        await Answers("readFlags", 200, ward.Get($"/episodes/{episode}/flags?asOf=2026-03-15T02:40:00%2B01:00"));
+        await Answers("readFlags", 400, ward.Get($"/episodes/{episode}/flags?asOf=yesterday"));
+        await Answers("readFlags", 404, ward.Get("/episodes/nowhere/flags"));
+        await Answers("readRecord", 200, ward.Get($"/episodes/{episode}/record?asOf=2026-03-15T02:40:00%2B01:00"));
+        await Answers("readRecord", 400, ward.Get($"/episodes/{episode}/record?asOf=yesterday"));
+        await Answers("readRecord", 404, ward.Get("/episodes/nowhere/record"));
+        var handover = $"/episodes/{episode}/handover?asOf=2026-03-15T02:40:00%2B01:00";
+        Shows("readHandover.200.txt", (await ward.Http.GetStringAsync(handover)).Replace(episode, EpisodeId, StringComparison.Ordinal));
+        using var asked = new HttpRequestMessage(HttpMethod.Get, handover);
+        asked.Headers.Accept.ParseAdd("application/fhir+json");
+        using var document = await ward.Http.SendAsync(asked);
+        Shows("readHandover.200.json", Repo.Text(JsonNode.Parse(await document.Content.ReadAsStringAsync())!).Replace(episode, EpisodeId, StringComparison.Ordinal).Replace(ward.Http.BaseAddress!.ToString(), "https://irrigation.example/", StringComparison.Ordinal));
+        await Answers("readHandover", 400, ward.Get($"/episodes/{episode}/handover?asOf=yesterday"));
+        await Answers("readHandover", 404, ward.Get("/episodes/nowhere/handover"));
 
         await Answers("readSettings", 200, ward.Get("/settings"));
 

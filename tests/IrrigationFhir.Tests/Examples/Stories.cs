@@ -77,7 +77,27 @@ internal static class Stories
         """{"kind": "bladder-palpated", "at": "21:06", "distended": true}""",
         """{"kind": "tolerance-noted", "at": "21:07", "pain": 6, "spasm": true, "tolerated": false}""")]);
 
-    public static IReadOnlyList<Story> All { get; } = [Night, BagNotReadYet, FlowNotCharted, BagThrownAway, MoreInThanOut, WrongPatient, Weighed, LittleUrine];
+    /// <summary>
+    /// 600 mL/h and nothing drains from 19:00 to 19:40 (400 mL run in); seen at 19:43, stopped, washed out, drained at 20:10. Then 300 mL/h
+    /// and no reading for an hour, until one of 21:05 is charted at 21:45.
+    /// </summary>
+    private static Story Blocked { get; } = new("blocked", Born(Opened("0508", "Theodora Applegarth-Pym"), "1948-02-11"), [
+        Charted(
+            """{"kind": "bag-hung", "at": "18:00", "volume": {"value": 3000, "unit": "mL"}, "tubingPrime": {"value": 40, "unit": "mL"}, "how": "label"}""",
+            """{"kind": "flow-set", "at": "18:00", "rate": {"value": 600, "unit": "mL/h"}, "how": "drops"}""",
+            """{"kind": "drainage-level-read", "at": "18:00", "level": {"value": 0, "unit": "mL"}, "how": "graduation"}""",
+            """{"kind": "drainage-level-read", "at": "19:00", "level": {"value": 650, "unit": "mL"}, "how": "graduation"}""",
+            """{"kind": "drainage-level-read", "at": "19:40", "level": {"value": 650, "unit": "mL"}, "how": "graduation"}""",
+            """{"kind": "flag-acknowledged", "at": "19:43", "flag": "no-drainage"}""",
+            """{"kind": "flow-set", "at": "19:44", "rate": {"value": 0, "unit": "mL/h"}}""",
+            """{"kind": "washout-performed", "at": "20:00", "cycles": 4, "cleared": true}""",
+            """{"kind": "drainage-emptied", "at": "20:10", "volume": {"value": 1150, "unit": "mL"}, "how": "graduation"}""",
+            """{"kind": "flow-set", "at": "20:15", "rate": {"value": 300, "unit": "mL/h"}, "how": "drops"}""",
+            """{"kind": "drainage-level-read", "at": "20:15", "level": {"value": 0, "unit": "mL"}, "how": "graduation"}""",
+            """{"kind": "tolerance-noted", "at": "21:40", "pain": 2, "spasm": false, "tolerated": true}"""),
+        JsonNode.Parse("""{"source": "ward-7", "id": "drainage-level-read-2105", "kind": "drainage-level-read", "at": "2026-03-14T21:05:00+01:00", "recordedAt": "2026-03-14T21:45:00+01:00", "performer": "N-31 (invented)", "level": {"value": 280, "unit": "mL"}, "how": "graduation"}""")!]);
+
+    public static IReadOnlyList<Story> All { get; } = [Night, BagNotReadYet, FlowNotCharted, BagThrownAway, MoreInThanOut, WrongPatient, Weighed, LittleUrine, Blocked];
 
     public static IReadOnlyList<Example> Examples { get; } =
     [
@@ -122,11 +142,19 @@ internal static class Stories
         Criterion("low-hourly-output-too-uncertain", LittleUrine, "h20260314T200000", "low-hourly-output", Reading.EveryHour),
         Criterion("age-and-weight-unknown", MoreInThanOut, "h20260314T220000", "kdigo-1", Reading.MeanOverWindow),
         new("bladder-irrigation/continuous-run.json", Night, episode => $"Procedure/{episode}."),
-        new("correction/read-again.json", Night, episode => $"Provenance/{episode}."),
+        Raised("seen-and-cleared", Blocked, "no-drainage.f20260314T184000"),
+        Raised("warning-cleared", Blocked, "outflow-deficit.f20260314T184000"),
+        Raised("standing-by-silence", Blocked, "drainage-reading-stale.f20260314T210500"),
+        Raised("withdrawn-by-late-entry", Blocked, "drainage-reading-stale.f20260314T201500"),
+        Raised("standing", LittleUrine, "bladder-distension.f20260314T200600"),
+        new("correction/flag-withdrawn.json", Blocked, episode => $"Provenance/{episode}.drainage-reading-stale.f20260314T201500"),
+        new("correction/read-again.json", Night, episode => $"Provenance/{episode}.correction."),
     ];
 
     private static Example Output(string file, Story story, string window) =>
         new($"corrected-urine-output/{file}.json", story, episode => $"Observation/{episode}.corrected-urine-output.{window}");
+
+    private static Example Raised(string file, Story story, string flag) => new($"irrigation-flag/{file}.json", story, episode => $"Flag/{episode}.{flag}");
 
     private static Example Criterion(string file, Story story, string hour, string criterion, Reading reading) =>
         new($"urine-output-criterion/{file}.json", story, episode => $"Observation/{episode}.urine-output-criterion.{hour}-{Wire.Digest($"{criterion} {Irrigation.Slug.Of(reading)}", 6)}");

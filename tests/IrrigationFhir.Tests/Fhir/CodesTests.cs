@@ -99,7 +99,8 @@ public class CodesTests
             ["clot-burden"] = slug => new() { Coding = [Codes.Clots(slug).Coding[^1]] },
             ["drainage-clarity"] = slug => new() { Coding = [Codes.Clarity(slug).Coding[^1]] },
             ["tolerance"] = Codes.Tolerance,
-            ["irrigation-flag"] = Codes.Flag,
+            ["handover-section"] = Codes.Handover,
+            ["irrigation-flag"] = slug => new() { Coding = [Codes.Flag(slug, "").Coding[0]] },
         };
 
         // Properties of an entry are named by a concept map alone, never by a resource.

@@ -149,14 +149,20 @@ internal static class InvariantExamples
             criterion => criterion.DerivedFrom.Clear()),
 
         OnFlag("fl-local-first",
-            flag => flag.Code = Both(Codes.Flag("oliguria").Coding[0], Snomed("83128009")),
-            flag => flag.Code = Both(Snomed("83128009"), Codes.Flag("oliguria").Coding[0])),
+            flag => flag.Code = Both(Codes.Flag("oliguria", "").Coding[0], Snomed("83128009")),
+            flag => flag.Code = Both(Snomed("83128009"), Codes.Flag("oliguria", "").Coding[0])),
         OnFlag("fl-suspicion",
-            flag => flag.Code = Both(Codes.Flag("clots-present").Coding[0], Snomed("34436003"), Snomed("75753009")),
+            flag => flag.Code = Both(Codes.Flag("clots-present", "").Coding[0], Snomed("34436003"), Snomed("75753009")),
             flag => flag.Code!.Coding.Add(Snomed("79315005"))),
         OnFlag("fl-period",
             flag => (flag.Status, flag.Period!.End) = (Flag.FlagStatus.Inactive, "2026-03-02T14:30:00+01:00"),
             flag => flag.Status = Flag.FlagStatus.Inactive),
+        new("handover", "ho-sections", () => Judged.Example<Composition>("handover"), () =>
+        {
+            var handover = Judged.Example<Composition>("handover");
+            handover.Section.RemoveAt(1);
+            return handover;
+        }),
     ];
 
     private static InvariantExample On(string slug, string key, Action<Observation> keep, Action<Observation> spoil) =>

@@ -32,7 +32,7 @@ public class ProfileValidatorTests
     [Fact]
     public void Every_profile_has_an_example()
     {
-        var profiles = Definitions.Own(Profiles.CanonicalBase).OfType<StructureDefinition>().Select(profile => profile.Url);
+        var profiles = Definitions.Own(Profiles.CanonicalBase).OfType<StructureDefinition>().Where(profile => profile.Type != "Extension").Select(profile => profile.Url);
         var claimed = Judged.Examples.SelectMany(example => example.Meta!.Profile);
 
         Assert.Equal(profiles.Order(StringComparer.Ordinal), claimed.Order(StringComparer.Ordinal));

@@ -45,6 +45,25 @@ public class WritingTests(EveningOnTheWard evening)
         (await sender.Send(HttpMethod.Post, "/fhir/Observation", Encoding.UTF8.GetBytes(new string('[', 1000)), null)).Refuses(400, "too-deep", "body");
     }
 
+    [Theory]
+    [InlineData("text/plain", "text/plain")]
+    [InlineData("application/fhir+xml", "application/fhir+xml")]
+    [InlineData("application/fhir+json; charset=iso-8859-1", "charset=iso-8859-1")]
+    [InlineData("application/json; charset=utf-16", "charset=utf-16")]
+    [InlineData(null, "none")]
+    public async Task A_body_that_is_no_FHIR_JSON_in_UTF_8_is_refused_R_HTTP_08(string? type, string says)
+    {
+        foreach (var address in new[] { "/fhir/Observation", "/fhir", "/fhir/Observation/$validate" })
+        {
+            var reply = await _ward.Post(address, "{}"u8.ToArray(), type);
+            reply.Refuses(415, "unsupported-media-type", "Content-Type", says, type?.Contains("charset", StringComparison.Ordinal) is true ? "utf-8" : "application/fhir+json");
+        }
+
+        var (sender, _) = await Of(evening);
+        var emptied = Encoding.UTF8.GetBytes(sender.Observation("drainage-emptied", "1", "09:00", Quantity("6", "mL")).ToJsonString());
+        Assert.Equal(System.Net.HttpStatusCode.Created, (await _ward.Post("/fhir/Observation", emptied, "application/fhir+json; charset=\"UTF-8\"")).Status);
+    }
+
     [Fact]
     public async Task What_was_believed_once_is_not_deleted()
     {
@@ -249,6 +268,41 @@ public class WritingTests(EveningOnTheWard evening)
         var batch = (await sender.Bundle("batch", [Entry(Derived(urn), "urn:uuid:0b5c1f5e-52ab-4b0a-8f06-0d3a4b9d0002")])).Is(200);
         Assert.Equal("422 Unprocessable Entity", (string)batch.Json["entry"]![0]!["response"]!["status"]!);
         (await sender.Bundle("transaction", [Entry(Derived(urn), urn), Entry(Derived(urn), urn)])).Refuses(400, "repeated-full-url", "Bundle.entry[1].fullUrl");
+    }
+
+    [Fact]
+    public async Task A_condition_in_place_of_a_reference_finds_exactly_one_or_the_transaction_fails_R_HTTP_12()
+    {
+        var (sender, episode) = await Of(evening);
+        var known = (await sender.Post(sender.Observation("drainage-emptied", "1", "09:00", Quantity("400", "mL")))).Is(201);
+        (await sender.Post(sender.Observation("drainage-emptied", "2", "09:30", Quantity("10", "mL")))).Is(201);
+        var patient = Uri.EscapeDataString($"{RunningService.PatientSystem}|{sender.Patient["identifier"]!["value"]}");
+        JsonObject Scan(string condition)
+        {
+            var scan = sender.Observation("bladder-scanned", "3", "09:35", Quantity("20", "mL"));
+            scan["derivedFrom"] = new JsonArray(new JsonObject { ["reference"] = condition });
+            return scan;
+        }
+
+        string[] none =
+        [
+            "Observation?identifier=" + Uri.EscapeDataString($"{Sender.System}|never"), // finds nothing
+            $"Observation?patient.identifier={patient}&code=bladder-drainage-total",     // finds two
+            $"Observation?patient.identifier={patient}&_id={known.Id}&colour=blue",      // one, by what is left of it
+            "Media?identifier=1",                                                        // of a type that is not kept here
+        ];
+        var before = await _ward.Everything(episode);
+        foreach (var condition in none)
+        {
+            (await sender.Bundle("transaction", [Entry(Scan(condition))])).Refuses(422, "unresolved-reference", "Bundle.entry[0].resource.derivedFrom[0].reference", "exactly one");
+            Assert.Equal(before, await _ward.Everything(episode));
+        }
+
+        var one = "Observation?identifier=" + Uri.EscapeDataString($"{Sender.System}|{sender.Observation("x", "1", "09:00")["identifier"]![0]!["value"]}");
+        // Conditions are for transactions: alone it would be kept as if it were an address.
+        (await sender.Post(Scan(one))).Refuses(422, "unresolved-reference", "Observation.derivedFrom[0].reference", "in a transaction");
+        var answer = (await sender.Bundle("transaction", [Entry(Scan(one))], ("Prefer", "return=representation"))).Is(200);
+        Assert.Equal($"Observation/{known.Id}", (string)answer.Json["entry"]![0]!["resource"]!["derivedFrom"]![0]!["reference"]!);
     }
 
     /// <summary>Rows: from; columns: registered, preliminary, final, amended, corrected, cancelled, entered-in-error, unknown.</summary>

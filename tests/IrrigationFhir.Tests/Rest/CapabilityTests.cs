@@ -96,6 +96,10 @@ public class CapabilityTests
                 Assert.Contains((await Strict($"{type}?_revinclude={include}&_id={(include!.StartsWith("Observation", StringComparison.Ordinal) ? "y" : "x")}")).Entry, entry => entry.Search!.Mode == Bundle.SearchEntryMode.Include);
         }
 
+        // No claim beside those that are exercised below.
+        foreach (var type in IndexedTypes.All)
+            Assert.Equal(type.Parameters.Select(parameter => parameter.Name), resources.Single(resource => (string)resource.TypeElement!.JsonValue! == type.Name).SearchParam.Select(claimed => claimed.Name));
+
         foreach (var (type, parameter) in IndexedTypes.All.SelectMany(type => type.Parameters.Select(parameter => (type, parameter))))
         {
             var claim = resources.Single(resource => (string)resource.TypeElement!.JsonValue! == type.Name).SearchParam.Single(claimed => claimed.Name == parameter.Name);

@@ -55,7 +55,14 @@ public class PatientOperationsTests(PatientOperationsTests.Ward ward) : IClassFi
         using var refused = await _fhir.Client.SendAsync(strict);
 
         Assert.Equal(["_sort"], (await FhirOverHttp.Read<OperationOutcome>(refused, 400)).Issue.Single().Expression);
-        Assert.DoesNotContain("_sort", (await _fhir.Get<Bundle>($"fhir/Observation/$lastn?{One}&code=drainage&_sort=date")).SelfLink!.ToString(), StringComparison.Ordinal);
+
+        foreach (var (address, name) in new[] { ($"Observation/$lastn?{One}&code=drainage&_sort=date", "_sort"), ($"Observation/$lastn?{One}&code=drainage&colour=red", "colour"), ("Patient/$everything?identifier=P-1&colour=red", "colour") })
+        {
+            var lenient = await _fhir.Get<Bundle>("fhir/" + address);
+            Assert.DoesNotContain(name, lenient.SelfLink!.ToString(), StringComparison.Ordinal);
+            var warning = Assert.IsType<OperationOutcome>(lenient.Entry.Single(entry => entry.Search!.Mode == Bundle.SearchEntryMode.Outcome).Resource).Issue.Single();
+            Assert.Equal((OperationOutcome.IssueSeverity.Warning, name), (warning.Severity!.Value, warning.Expression.Single()));
+        }
     }
 
     [Fact]

@@ -136,6 +136,40 @@ public class ReadTests
     }
 
     [Theory]
+    [InlineData("_summary=true", "id meta identifier status code subject effectiveDateTime valueQuantity", "category")]
+    [InlineData("_summary=text", "id meta status code", "subject effectiveDateTime valueQuantity category")]
+    [InlineData("_summary=data", "id meta status code subject effectiveDateTime valueQuantity category", "text")]
+    [InlineData("_elements=subject,%20category", "id meta status code subject category", "effectiveDateTime valueQuantity identifier")]
+    public async Task A_read_sends_a_part_when_asked_and_marks_it_R_SRCH_03(string query, string has, string lacks)
+    {
+        await using var fhir = await Started();
+        foreach (var address in new[] { "fhir/Observation/d", "fhir/Observation/d/_history/1" })
+        {
+            using var reply = await fhir.Client.GetAsync($"{address}?{query}");
+            var sent = System.Text.Json.JsonDocument.Parse(await reply.Content.ReadAsStringAsync()).RootElement;
+            var names = sent.EnumerateObject().Select(element => element.Name).ToList();
+
+            Assert.Equal(HttpStatusCode.OK, reply.StatusCode);
+            Assert.All(has.Split(' '), name => Assert.Contains(name, names));
+            Assert.All(lacks.Split(' '), name => Assert.DoesNotContain(name, names));
+            Assert.Equal("SUBSETTED", Assert.Single(sent.GetProperty("meta").GetProperty("tag").EnumerateArray()).GetProperty("code").GetString());
+            Assert.Equal($"W/\"{sent.GetProperty("meta").GetProperty("versionId").GetString()}\"", reply.Headers.ETag!.ToString());
+        }
+    }
+
+    [Fact]
+    public async Task A_read_is_whole_unless_a_part_is_asked_for_and_a_part_that_is_none_is_refused()
+    {
+        await using var fhir = await Started();
+        Assert.Equal(await fhir.Client.GetStringAsync("fhir/Observation/d"), await fhir.Client.GetStringAsync("fhir/Observation/d?_summary=false&_elements="));
+        foreach (var (query, where) in new[] { ("_summary=count", "_summary"), ("_summary=short", "_summary"), ("_summary=true&_elements=status", "_elements") })
+        {
+            var issue = (await fhir.Get<OperationOutcome>($"fhir/Observation/d?{query}", 400)).Issue.Single();
+            Assert.Equal(("search-value-invalid", where), (issue.Details!.Coding.Single().Code, issue.Expression.Single()));
+        }
+    }
+
+    [Theory]
     [InlineData("fhir/Observation/_history")]
     [InlineData("fhir/Observation/$lastn?patient.identifier=P-1&code=drainage")]
     [InlineData("fhir/Patient/$everything?identifier=P-1")]
@@ -161,6 +195,8 @@ public class ReadTests
     [Theory]
     [InlineData("", null, 200)]
     [InlineData("", "application/fhir+json", 200)]
+    [InlineData("", "text/json", 200)]
+    [InlineData("", "*/*", 200)]
     [InlineData("", "application/json", 200)]
     [InlineData("", "text/html,application/xhtml+xml,*/*;q=0.8", 200)]
     [InlineData("", "application/fhir+json;fhirVersion=4.0", 200)]

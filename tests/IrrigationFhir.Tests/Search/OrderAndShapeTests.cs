@@ -153,14 +153,38 @@ public class OrderAndShapeTests(OrderAndShapeTests.Ward ward) : IClassFixture<Or
     [InlineData("id", "resource_by_id", false)]
     [InlineData("nothing", "resource_by_date", false)]
     [InlineData("last updated", "resource_by_last_updated", false)]
+    [InlineData("status", "resource_by_status", false)]
+    [InlineData("status, latest first", "resource_by_status", false)]
+    [InlineData("status after a page", "resource_by_status", false)]
+    [InlineData("status and date", "resource_by_status", false)]
+    // A status may be that of most: where something else finds few, that leads.
+    [InlineData("patient and status", "resource_by_subject_identifier", false)]
+    [InlineData("code and status of most", "resource_token_by_code", false)]
+    [InlineData("code and passing status", "resource_by_status", false)]
+    [InlineData("identifier and status", "resource_token_by_identifier", true)]
+    [InlineData("two statuses", "resource_by_date", false)]
+    [InlineData("code and value", "resource_token_by_code", false)]
+    [InlineData("patient, code and value", "resource_by_subject_identifier", false)]
     public async Task A_common_search_is_served_by_an_index(string search, string index, bool sorts)
     {
         var observation = IndexedTypes.Find("Observation")!;
         var patient = new SearchCriterion.Subject([new ReferenceTest.Identifier(new(PatientSystem, "P-1"))]);
         var code = new SearchCriterion.Coded(["code"], [new("https://ward.example/codes", "drainage")], Not: false);
+        var status = new SearchCriterion.Statuses(["preliminary"], Not: false);
+        var value = new SearchCriterion.Pairs(["code"], [(new("https://ward.example/codes", "drainage"), new QuantityTest.AnyUnit(new("1", true, null, false, false)))]);
         var (criteria, order) = search switch
         {
             "patient.identifier" => (new SearchCriterion[] { patient }, Array.Empty<SortKey>()),
+            "status" or "status after a page" => ([status], []),
+            "status, latest first" => ([status], [new(observation.Date, true)]),
+            "status and date" => ([status, new SearchCriterion.Dates([new(Prefix.Lt, new(1_000_000_000, 2_000_000_000))])], []),
+            "patient and status" => ([patient, status], []),
+            "code and status of most" => ([code, new SearchCriterion.Statuses(["final"], Not: false)], []),
+            "code and passing status" => ([code, status], []),
+            "identifier and status" => ([new SearchCriterion.Coded(["identifier"], [new(null, "O-a")], Not: false), status], []),
+            "two statuses" => ([new SearchCriterion.Statuses(["preliminary", "amended"], Not: false)], []),
+            "code and value" => ([value], []),
+            "patient, code and value" => ([patient, value], []),
             "patient" => ([new SearchCriterion.Subject([new ReferenceTest.Target("Patient/1")])], []),
             "code" => ([code], []),
             "code with a date" => ([code, new SearchCriterion.Dates([new(Prefix.Eq, new(0, 1_000_000_000))])], [new(observation.Date, true)]),
@@ -174,13 +198,86 @@ public class OrderAndShapeTests(OrderAndShapeTests.Ward ward) : IClassFixture<Or
             "last updated" => ([new SearchCriterion.LastUpdated([new(Prefix.Gt, new(0, 1000))])], [new(observation.Find("_lastUpdated")!, false)]),
             _ => throw new InvalidOperationException(search),
         };
-        var sql = new SearchSql(new(observation, criteria, order, 100));
+        var sql = new SearchSql(new(observation, criteria, order, 100, search == "status after a page" ? new([1L], "a") : null));
 
         var plan = await Plan(sql.Page(), sql.Values);
 
         Assert.Contains(plan, step => step.StartsWith("SEARCH", StringComparison.Ordinal) && step.Contains($"INDEX {index} ", StringComparison.Ordinal));
         Assert.DoesNotContain(plan, step => step.StartsWith("SCAN", StringComparison.Ordinal) && !step.Contains("CONSTANT ROW", StringComparison.Ordinal));
         Assert.Equal(sorts, plan.Contains("USE TEMP B-TREE FOR ORDER BY"));
+    }
+
+    [Theory]
+    [InlineData("code", "resource_token_code_of_patient")]
+    [InlineData("category", "resource_token_category_of_patient")]
+    public async Task The_latest_of_a_patient_are_found_in_the_indexes_of_the_patient(string by, string index)
+    {
+        var patient = new SearchCriterion.Subject([new ReferenceTest.Identifier(new(PatientSystem, "P-1"))]);
+        var coded = new SearchCriterion.Coded([by], [new("https://ward.example/codes", "drainage")], Not: false);
+        var sql = new SearchSql(new(IndexedTypes.Find("Observation")!, [patient, coded, new SearchCriterion.Statuses(["entered-in-error"], Not: true)], [], 100));
+
+        var plan = await Plan(sql.Codes(), sql.Values);
+
+        Assert.StartsWith("SEARCH r USING COVERING INDEX resource_by_subject_identifier (type=? AND subject_value=?", plan[0], StringComparison.Ordinal);
+        Assert.Contains(plan, step => step.StartsWith("SEARCH i", StringComparison.Ordinal) && step.Contains($" COVERING INDEX {index} ", StringComparison.Ordinal));
+        Assert.Contains(plan, step => step.StartsWith("SEARCH c USING COVERING INDEX resource_token_code_of_patient ", StringComparison.Ordinal));
+    }
+
+    [Theory]
+    [InlineData("PointedAt", "resource_by_id", "sqlite_autoindex_resource_reference_1|PRIMARY KEY")]
+    [InlineData("Pointing", "resource_reference_by_reference", "")]
+    public async Task What_comes_along_is_found_from_the_matches(string direction, string first, string second)
+    {
+        var plan = await Plan(direction == "Pointing" ? Inclusions.Pointing : Inclusions.PointedAt, new { type = "Observation", parameters = new[] { "derived-from", "has-member" }, some = new[] { "a", "b" } });
+
+        Assert.Contains($"INDEX {first} ", plan[0], StringComparison.Ordinal);
+        if (second.Length > 0) Assert.Contains(second.Split('|'), name => plan[1].Contains(name, StringComparison.Ordinal));
+    }
+
+    [Theory]
+    // Whichever way the dates are compared, the patient leads.
+    [InlineData(Prefix.Eq)]
+    [InlineData(Prefix.Lt)]
+    [InlineData(Prefix.Le)]
+    [InlineData(Prefix.Gt)]
+    [InlineData(Prefix.Ge)]
+    [InlineData(Prefix.Sa)]
+    [InlineData(Prefix.Eb)]
+    [InlineData(Prefix.Ap)]
+    public async Task A_date_leads_no_search_within_a_patient_or_a_status(object prefix)
+    {
+        var date = new SearchCriterion.Dates([new((Prefix)prefix, new(1_000_000_000, 2_000_000_000))]);
+        foreach (var (few, index) in new (SearchCriterion, string)[] { (new SearchCriterion.Subject([new ReferenceTest.Target("Patient/1")]), "resource_by_subject_reference"), (new SearchCriterion.Statuses(["preliminary"], Not: false), "resource_by_status") })
+        {
+            var sql = new SearchSql(new(IndexedTypes.Find("Observation")!, [few, date], [], 100));
+            Assert.Contains($"INDEX {index} ", (await Plan(sql.Page(), sql.Values))[0], StringComparison.Ordinal);
+            Assert.Contains($"INDEX {index} ", (await Plan(sql.Total(), sql.Values))[0], StringComparison.Ordinal);
+        }
+    }
+
+    [Theory]
+    [InlineData("code", "resource_token_code_of_patient")]
+    [InlineData("category", "resource_token_category_of_patient")]
+    public async Task A_search_within_a_patient_looks_up_codes_in_the_index_of_the_patient(string by, string index)
+    {
+        var patient = new SearchCriterion.Subject([new ReferenceTest.Identifier(new(PatientSystem, "P-1"))]);
+        var coded = new SearchCriterion.Coded([by], [new("https://ward.example/codes", "drainage")], Not: false);
+        var date = new SearchCriterion.Dates([new(Prefix.Ge, new(1_000_000_000, 2_000_000_000))]);
+        var sql = new SearchSql(new(IndexedTypes.Find("Observation")!, [patient, coded, date], [], 100));
+
+        var plan = await Plan(sql.Page(), sql.Values);
+
+        Assert.StartsWith("SEARCH r USING INDEX resource_by_subject_identifier (type=? AND subject_value=?", plan[0], StringComparison.Ordinal);
+        Assert.Contains(plan, step => step.StartsWith("SEARCH i", StringComparison.Ordinal) && step.Contains($" COVERING INDEX {index} ", StringComparison.Ordinal));
+        Assert.DoesNotContain(plan, step => step.Contains("TEMP B-TREE", StringComparison.Ordinal));
+    }
+
+    [Fact]
+    public async Task What_has_a_status_is_counted_in_the_index_alone()
+    {
+        var sql = new SearchSql(new(IndexedTypes.Find("Flag")!, [new SearchCriterion.Statuses(["active"], Not: false)], [], 0));
+
+        Assert.Equal(["SEARCH r USING COVERING INDEX resource_by_status (type=? AND status=?)"], await Plan(sql.Total(), sql.Values));
     }
 
     [Fact]

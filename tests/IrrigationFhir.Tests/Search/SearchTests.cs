@@ -95,6 +95,11 @@ public class SearchTests(SearchTests.Ward ward) : IClassFixture<SearchTests.Ward
     [InlineData("_include=Observation:colour")]
     [InlineData("_include=Provenance:target")]
     [InlineData("_revinclude=*")]
+    [InlineData("_source=https://ward.example/gateway")]
+    [InlineData("_has:Provenance:target:agent=Practitioner/1")]
+    [InlineData("_filter=status eq final")]
+    [InlineData("_text=clot")]
+    [InlineData("_list=7")]
     public async Task What_is_not_understood_is_passed_over_or_refused_as_the_client_prefers_R_HTTP_07(string query)
     {
         using var strict = new HttpRequestMessage(HttpMethod.Get, $"fhir/Observation?status=final&{query}");
@@ -106,7 +111,74 @@ public class SearchTests(SearchTests.Ward ward) : IClassFixture<SearchTests.Ward
         var issue = (await FhirOverHttp.Read<OperationOutcome>(refused, 400)).Issue.Single();
         Assert.Equal([query.Split('=')[0]], issue.Expression);
         Assert.Equal($"{_fhir.Base}/Observation?status=final&_count=100", lenient.SelfLink!.ToString());
-        Assert.Equal(3, lenient.Entry.Count);
+        Assert.Equal(3, lenient.Entry.Count(entry => entry.Search!.Mode == Bundle.SearchEntryMode.Match));
+
+        // Passed over, more is found than was meant: the reply says so.
+        var warning = Assert.IsType<OperationOutcome>(lenient.Entry.Single(entry => entry.Search!.Mode == Bundle.SearchEntryMode.Outcome).Resource).Issue.Single();
+        Assert.Equal((OperationOutcome.IssueSeverity.Warning, query.Split('=')[0]), (warning.Severity!.Value, warning.Expression.Single()));
+        Assert.Equal(issue.Details!.Coding.Single().Code, warning.Details!.Coding.Single().Code);
+    }
+
+    [Fact]
+    public async Task What_was_understood_needs_no_outcome()
+    {
+        var found = await _fhir.Get<Bundle>("fhir/Observation?status=final&_format=json&_pretty=true");
+        Assert.All(found.Entry, entry => Assert.Equal(Bundle.SearchEntryMode.Match, entry.Search!.Mode));
+    }
+
+    // R4, search, "Modifiers": a server rejects a search with a modifier that it does not support for that parameter.
+    [Theory]
+    [InlineData("identifier:of-type=https://ward.example/types|chart|1")]
+    [InlineData("code:in=http://ward.example/ValueSet/volumes")]
+    [InlineData("code:not-in=http://ward.example/ValueSet/volumes")]
+    [InlineData("code:below=https://ward.example/codes|drainage")]
+    [InlineData("code:above=https://ward.example/codes|drainage")]
+    [InlineData("_profile:below=https://ward.example/profile")]
+    [InlineData("status:text=fin")]
+    [InlineData("date:exact=2026")]
+    public async Task A_modifier_that_is_not_supported_is_refused_by_name_however_lenient_the_client_R_SRCH_05(string query)
+    {
+        foreach (var handling in new[] { "strict", "lenient" })
+        {
+            using var request = new HttpRequestMessage(HttpMethod.Get, $"fhir/Observation?status=final&{query}");
+            request.Headers.Add("Prefer", "handling=" + handling);
+            using var refused = await _fhir.Client.SendAsync(request);
+
+            var issue = (await FhirOverHttp.Read<OperationOutcome>(refused, 400)).Issue.Single();
+            Assert.Equal(("search-modifier-unsupported", query.Split('=')[0]), (issue.Details!.Coding.Single().Code, issue.Expression.Single()));
+            Assert.Contains(query[query.IndexOf(':', StringComparison.Ordinal)..query.IndexOf('=', StringComparison.Ordinal)], issue.Diagnostics!, StringComparison.Ordinal);
+        }
+    }
+
+    [Fact]
+    public async Task The_time_of_storing_is_that_of_the_current_version_only_R_SRCH_11()
+    {
+        await using var fhir = await FhirOverHttp.Start();
+        await fhir.OpenEpisode("night");
+        await fhir.Save("night", Drainage("d", "2026-03-02T08:00:00Z", null, 1));
+        Assert.Equal(["d"], await fhir.Ids("fhir/Observation?_lastUpdated=lt2026-03-02T12:30:00Z"));
+
+        fhir.Clock.Advance(TimeSpan.FromHours(1));
+        await fhir.Save("night", Drainage("d", "2026-03-02T08:00:00Z", null, 2));
+
+        Assert.Empty(await fhir.Ids("fhir/Observation?_lastUpdated=lt2026-03-02T12:30:00Z"));
+        Assert.Equal(["d"], await fhir.Ids("fhir/Observation?_lastUpdated=ge2026-03-02T12:30:00Z"));
+    }
+
+    // R4, search, "Escaping Search Parameters": $ , and | with a backslash before them, and the backslash too.
+    [Fact]
+    public async Task What_separates_values_is_found_when_it_is_escaped_R_SRCH_05()
+    {
+        await using var fhir = await FhirOverHttp.Start();
+        await fhir.OpenEpisode("night");
+        var odd = Drainage("odd", "2026-03-02T08:00:00Z", null, 5);
+        odd.Code = new("https://ward.example/codes", @"a$b,c|d\e");
+        await fhir.Save("night", odd, Drainage("plain", "2026-03-02T08:00:00Z", null, 5));
+
+        var escaped = Uri.EscapeDataString(@"https://ward.example/codes|a\$b\,c\|d\\e");
+        Assert.Equal(["odd"], await fhir.Ids($"fhir/Observation?code={escaped}"));
+        Assert.Equal(["odd"], await fhir.Ids($"fhir/Observation?code-value-quantity={escaped}{Uri.EscapeDataString("$5||mL")}"));
+        Assert.Empty(await fhir.Ids($"fhir/Observation?code={Uri.EscapeDataString(@"a$b,c")}"));
     }
 
     [Theory]

@@ -145,7 +145,7 @@ public class EpisodeStoreTests
     }
 
     [Fact]
-    public async Task A_closed_episode_is_no_longer_among_the_open_ones()
+    public async Task An_episode_is_due_when_time_alone_may_change_its_flags()
     {
         await using var store = New();
         foreach (var id in new[] { "a", "b", "c" })
@@ -154,8 +154,14 @@ public class EpisodeStoreTests
         var episode = (await store.Episodes.Find("b", default))!;
         await store.Episodes.Save(Change(episode, []) with { ClosedAt = At("2026-03-02T12:00:00Z"), Json = "{}" }, default);
 
-        Assert.Equal(["a", "c"], (await store.Episodes.StillOpen("", 10, default)).Select(row => row.Id));
-        Assert.Equal(["c"], (await store.Episodes.StillOpen("a", 1, default)).Select(row => row.Id));
+        var opened = episode.OpenedAt;
+        Assert.Equal(["a", "b", "c"], await store.Episodes.Due(opened, 10, default)); // an episode is looked at when it begins
+        await store.Episodes.Looked((await store.Episodes.Find("a", default))!, opened, opened + NodaTime.Duration.FromHours(1), default);
+        await store.Episodes.Looked((await store.Episodes.Find("b", default))!, opened, null, default);
+        await store.Episodes.Looked(episode, opened, opened, default); // the version of before it was closed: too late
+        Assert.Equal(["c"], await store.Episodes.Due(opened + NodaTime.Duration.FromMinutes(59), 10, default));
+        Assert.Equal(["c", "a"], await store.Episodes.Due(opened + NodaTime.Duration.FromMinutes(60), 10, default));
+        Assert.Equal(["c"], await store.Episodes.Due(opened + NodaTime.Duration.FromMinutes(60), 1, default));
         var closed = (await store.Episodes.Find("b", default))!;
         Assert.Equal((At("2026-03-02T12:00:00Z"), "{}", 2L), (closed.ClosedAt!.Value, closed.Json, closed.Version));
     }

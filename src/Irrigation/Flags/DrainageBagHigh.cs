@@ -1,0 +1,49 @@
+using Irrigation.Balance;
+using Irrigation.Episodes;
+using Irrigation.Measures;
+using NodaTime;
+
+namespace Irrigation.Flags;
+
+/// <summary>F14. A drainage container has to be emptied: filled to the set part, or will be within 30 min; critical at nine tenths.</summary>
+/// <remarks>What ran in since the last reading has drained too, as far as anybody knows; while the drain is clamped nothing runs into it.</remarks>
+public static class DrainageBagHigh
+{
+    /// <summary>The rule.</summary>
+    public static FlagRule Rule { get; } = new("drainage-bag-high", "Drainage bag nearly full", FlagCategory.Safety, "texts say half to three quarters, guidelines give no number; our judgement", Cautions.Prompt, Judge);
+
+    private static Finding Judge(Bedside bedside)
+    {
+        Finding answer = new Finding.NotRaised();
+        var (capacity, settings) = (bedside.Limits.Forecasts.DrainageBag, bedside.Settings);
+        var urine = Forecasts.Urine(bedside.Balance, bedside.At, bedside.Limits.Forecasts).Rate;
+        foreach (var container in Forecasts.InUse(bedside.Balance, bedside.At))
+        {
+            if (bedside.Balance.InContainer(container, bedside.At) is not { } reading) continue;
+            var filling = bedside.Clamped is null ? bedside.Filling : FlowRate.Stopped;
+            var since = bedside.Clamped is { } clamp ? Instant.Max(reading.At, clamp.At) : bedside.At;
+            if (filling is not { } speed || bedside.Balance.InstilledBetween(reading.At, since).Amount is not { } ran)
+            {
+                if (reading.Level >= capacity * bedside.Limits.Forecasts.FillTo) return Full(bedside, container, reading.Level, reading.At, capacity, null);
+                answer = new Finding.Undecided($"container {container}: what ran in since {bedside.Said(reading.At)} is not known", "the flow, or a reading of the container");
+                continue;
+            }
+
+            var holds = reading.Level + ran.Charted + urine.Over(since - reading.At);
+            var full = capacity * bedside.Limits.Forecasts.FillTo;
+            var warnAt = full - speed.Over(settings.ContainerFullWithin);
+            if (holds >= warnAt && (reading.Level > Volume.Zero || holds > Volume.Zero)) return Full(bedside, container, holds, reading.At, capacity, Forecasts.TimeFor(full - holds, speed)) with { LookAgain = bedside.When(capacity * settings.ContainerCritical - holds, speed) };
+            if (bedside.When(warnAt - holds, speed) is { } due && !(answer.LookAgain <= due)) answer = answer with { LookAgain = due };
+        }
+
+        return answer;
+    }
+
+    private static Finding Full(Bedside bedside, string container, Volume holds, Instant read, Volume capacity, Duration? time)
+    {
+        var critical = holds >= capacity * bedside.Settings.ContainerCritical;
+        var when = time is { } left && left > Duration.Zero ? $"; to be emptied by {bedside.Said(bedside.At + left)}" : "; to be emptied now";
+        var reading = bedside.Log[Channel.Container(container)].LastAtOrBefore(bedside.At)!;
+        return new Finding.Raised(critical ? FlagPriority.High : FlagPriority.Medium, $"container {container} reaches {(critical ? bedside.Settings.ContainerCritical : bedside.Limits.Forecasts.FillTo):0.##} of {capacity}, by its reading of {bedside.Said(read)} and what ran in since{when}.") { Evidence = [Evidence.Of(reading)] };
+    }
+}

@@ -1,0 +1,46 @@
+using Irrigation.Balance;
+using Irrigation.Episodes;
+using NodaTime;
+
+namespace Irrigation.Flags;
+
+/// <summary>F3. Irrigant runs and the drainage was not read for long: nobody can tell whether it comes back.</summary>
+/// <remarks>
+/// Up to <see cref="FlagSettings.FastFlow"/> the hourly check of the teaching texts; above it the shorter time, or the time in which the
+/// distension limit would be reached, for a fixed time is far too late at wide-open flow (clinical reference 1.10). For a bladder with a
+/// smaller limit than an adult's a smaller flow is fast, in the same proportion; our judgement. A change of bag is no new beginning.
+/// </remarks>
+public static class DrainageReadingStale
+{
+    /// <summary>The rule.</summary>
+    public static FlagRule Rule { get; } = new(
+        "drainage-reading-stale", "Drainage not read", FlagCategory.Safety, "teaching texts (hourly); the times for fast flow are our judgement", Cautions.MissingIsNotZero, Judge);
+
+    private static Finding Judge(Bedside bedside)
+    {
+        if (bedside.Clamped is not null) return new Finding.NotRaised();
+        var read = bedside.Log[Channel.BladderOutput].LastAtOrBefore(bedside.At);
+        if (bedside.RunningSince(read?.At ?? Instant.MinValue) is not { } since) return new Finding.NotRaised();
+        if (read?.At > since) since = read.At;
+        if (bedside.Log[Channel.Clamp].LastAtOrBefore(bedside.At) is DrainReleased released && released.At > since) since = released.At;
+
+        var limit = Limit(bedside);
+        var due = since + limit;
+        if (bedside.At < due) return new Finding.NotRaised { LookAgain = due };
+        var flow = bedside.Inflow is { } known ? $"at {known}" : "at a flow that nobody charted";
+        return new Finding.Raised(FlagPriority.Medium, FormattableString.Invariant($"irrigant runs {flow} and the drainage was not read since {bedside.Said(since)} (limit {limit.TotalMinutes:0.#} min)."))
+        {
+            Evidence = read is null ? [] : [Evidence.Of(read)],
+        };
+    }
+
+    private static Duration Limit(Bedside bedside)
+    {
+        var settings = bedside.Settings;
+        var (limit, adult) = (bedside.DistensionLimit.Limit, bedside.Limits.Forecasts.DistensionLimit);
+        var fastFrom = limit < adult ? settings.FastFlow.MillilitresPerHour * limit.Millilitres / adult.Millilitres : settings.FastFlow.MillilitresPerHour;
+        if (!(bedside.Inflow?.MillilitresPerHour > fastFrom)) return settings.StaleAfter;
+        var fast = Duration.Min(settings.StaleAfter, settings.StaleAfterFast);
+        return Forecasts.TimeFor(limit, bedside.Filling!.Value) is { } time ? Duration.Min(fast, time) : fast;
+    }
+}

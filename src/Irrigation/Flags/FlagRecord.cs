@@ -1,0 +1,231 @@
+using System.Collections.Immutable;
+using Irrigation.Balance;
+using Irrigation.Episodes;
+using NodaTime;
+
+namespace Irrigation.Flags;
+
+/// <summary>How a rule stands.</summary>
+/// <param name="Latest">What it said last; null before it ever looked.</param>
+/// <param name="Open">Its flag while it stands.</param>
+/// <param name="LastEnded">When its last flag ended.</param>
+public sealed record RuleState(Finding? Latest, FlagPeriod? Open, Instant? LastEnded);
+
+/// <summary>What became of a flag between two records: either null where there is or was none of that beginning.</summary>
+/// <param name="Before">As it was.</param>
+/// <param name="After">As it is.</param>
+public sealed record FlagChange(FlagPeriod? Before, FlagPeriod? After);
+
+/// <summary>The flags of an episode: every one that stood, and how each rule stands now.</summary>
+/// <remarks>
+/// <para>A function of the log, the patient's facts, the settings and the moment of asking. It is worked out by going through the log in
+/// the order in which things happened, and at each moment seeing only what had happened by then. So whatever the order of arrival,
+/// the flags are the same; a late entry goes back to before its own time and comes forward again, and a flag that does not turn up
+/// again was never so.</para>
+/// <para>Time alone raises flags too: a rule says when it has to look again, and is looked at then, to the minute and second.</para>
+/// <para>Undecided never clears a flag that stands: what cannot be told has not ended.</para>
+/// </remarks>
+public sealed class FlagRecord
+{
+    private readonly ImmutableArray<RuleState> states;
+    private readonly ImmutableList<FlagRecord> earlier; // one an hour: where a late entry begins again
+    private readonly PatientFacts facts;
+    private readonly FlagLimits limits;
+    private readonly FluidBalance seen;
+
+    private FlagRecord(FluidBalance seen, PatientFacts facts, FlagLimits limits, Instant asOf, ImmutableArray<RuleState> states, ImmutableList<FlagPeriod> ended, ImmutableList<FlagRecord> earlier, Instant? next)
+    {
+        this.seen = seen;
+        this.facts = facts;
+        this.limits = limits;
+        this.states = states;
+        this.earlier = earlier;
+        AsOf = asOf;
+        Ended = ended;
+        Next = next;
+    }
+
+    /// <summary>The moment up to which it goes.</summary>
+    public Instant AsOf { get; }
+
+    /// <summary>When something may change though nothing is charted; null where it cannot.</summary>
+    public Instant? Next { get; }
+
+    /// <summary>Flags that stood and ended, in the order in which they ended.</summary>
+    public ImmutableList<FlagPeriod> Ended { get; }
+
+    /// <summary>What a rule sees now: everything that has happened, and how every rule stands.</summary>
+    public Bedside Now => new(seen, AsOf, facts, limits, states);
+
+    /// <summary>Flags that stand, in the order of <see cref="FlagRules.All"/>.</summary>
+    public IEnumerable<FlagPeriod> Standing => states.Select(s => s.Open).OfType<FlagPeriod>();
+
+    /// <summary>What each rule said last, in the order of <see cref="FlagRules.All"/>.</summary>
+    public IEnumerable<(FlagRule Rule, Finding? Latest)> Findings => FlagRules.All.Zip(states, (rule, state) => (rule, state.Latest));
+
+    /// <summary>The record of an episode up to a moment.</summary>
+    public static FlagRecord Of(FluidBalance balance, PatientFacts facts, FlagLimits limits, Instant asOf)
+    {
+        return Beginning(balance, facts, limits).Forward(balance, asOf);
+    }
+
+    /// <summary>Just before the episode begins: what was charted from before that is there, and nobody has looked.</summary>
+    private static FlagRecord Beginning(FluidBalance balance, PatientFacts facts, FlagLimits limits)
+    {
+        var justBefore = balance.Log.Frame.Start - Duration.Epsilon;
+        var seen = FluidBalance.Of(balance.Log.Folded().Unfolded(balance.Log, Instant.MinValue, justBefore).Log, balance.Settings);
+        return new(seen, facts, limits, justBefore, [.. FlagRules.All.Select(_ => new RuleState(null, null, null))], [], [], null);
+    }
+
+    /// <summary>The record after an append, or after time has passed, and what changed.</summary>
+    /// <param name="balance">The balance of the whole log.</param>
+    /// <param name="changes">What came into force since, and what went out of it.</param>
+    /// <param name="asOf">The moment of asking; not before <see cref="AsOf"/>.</param>
+    public (FlagRecord Record, ImmutableArray<FlagChange> Changes) After(FluidBalance balance, IEnumerable<Change> changes, Instant asOf)
+    {
+        Instant? first = null;
+        foreach (var change in changes)
+        {
+            foreach (var entry in new[] { change.Before, change.After })
+            {
+                if (entry is not null) first = first is { } so ? Instant.Min(so, entry.At) : entry.At;
+            }
+        }
+
+        var from = first <= AsOf ? Before(first.Value) ?? Beginning(balance, facts, limits) : this;
+        var after = from.Forward(balance, Instant.Max(asOf, AsOf));
+        return (after, Compare(this, after, from.AsOf));
+    }
+
+    /// <summary>What differs between two records of one episode.</summary>
+    public static ImmutableArray<FlagChange> Compare(FlagRecord before, FlagRecord after) => Compare(before, after, Instant.MinValue);
+
+    /// <summary>When somebody first saw a flag: the first acknowledgement while it stood that names its slug or its id; null where nobody did.</summary>
+    public static FlagAcknowledged? Acknowledged(EpisodeLog log, FlagPeriod flag, string id) =>
+        While<FlagAcknowledged>(log, flag).FirstOrDefault(seen => Names(seen.Flag, flag, id));
+
+    /// <summary>Calls about a flag while it stood: those that name its slug or its id.</summary>
+    public static IEnumerable<Escalated> Escalations(EpisodeLog log, FlagPeriod flag, string id) =>
+        While<Escalated>(log, flag).Where(call => call.Flag is not null && Names(call.Flag, flag, id));
+
+    private static IEnumerable<T> While<T>(EpisodeLog log, FlagPeriod flag)
+        where T : Entry => log[Slug.Of(typeof(T).Name)].After(flag.Start - Duration.Epsilon, flag.End ?? Instant.MaxValue).Cast<T>();
+
+    private static bool Names(string said, FlagPeriod flag, string id) => said == flag.Slug || said == id || said.EndsWith($"/{id}", StringComparison.Ordinal);
+
+    private static ImmutableArray<FlagChange> Compare(FlagRecord before, FlagRecord after, Instant since)
+    {
+        var old = Since(before, since).ToDictionary(flag => flag.Identity);
+        var changes = ImmutableArray.CreateBuilder<FlagChange>();
+        foreach (var flag in Since(after, since))
+        {
+            old.Remove(flag.Identity, out var was);
+            if (flag != was) changes.Add(new(was, flag));
+        }
+
+        changes.AddRange(old.Values.OrderBy(flag => flag.Start).Select(gone => new FlagChange(gone, null)));
+        return changes.ToImmutable();
+    }
+
+    /// <summary>Flags that ended after a moment, and those that stand.</summary>
+    private static IEnumerable<FlagPeriod> Since(FlagRecord record, Instant since)
+    {
+        for (var i = record.Ended.Count - 1; i >= 0 && record.Ended[i].End > since; i--) yield return record.Ended[i];
+        foreach (var flag in record.Standing) yield return flag;
+    }
+
+    /// <summary>The latest record kept from before a moment; null where none is.</summary>
+    private FlagRecord? Before(Instant moment)
+    {
+        for (var i = earlier.Count - 1; i >= 0; i--)
+        {
+            if (earlier[i].AsOf < moment) return earlier[i].With(earlier.RemoveRange(i, earlier.Count - i));
+        }
+
+        return null;
+    }
+
+    private FlagRecord With(ImmutableList<FlagRecord> before) => new(seen, facts, limits, AsOf, states, Ended, before, null);
+
+    private FlagRecord Forward(FluidBalance whole, Instant asOf)
+    {
+        var at = this;
+        while (at.NextMoment(whole) is { } moment && moment <= asOf) at = at.Step(whole, moment);
+        var next = at.NextMoment(whole);
+
+        // Where nothing is still to come the whole balance is what was seen, and need not be held twice.
+        var last = Instant.Max(asOf, at.AsOf);
+        var everything = whole.Log[Channel.Everything].NextAfter(last) is null && !(whole.Log.Frame.End <= last);
+        return new(everything ? whole : at.seen, facts, limits, last, at.states, at.Ended, at.earlier, next);
+    }
+
+    /// <summary>The next moment at which something happened, a rule looks again, or the episode ends.</summary>
+    private Instant? NextMoment(FluidBalance whole)
+    {
+        var ends = whole.Log.Frame.End;
+        if (ends <= AsOf) return null;
+        Instant?[] moments = [whole.Log[Channel.Everything].NextAfter(AsOf)?.At, LooksAgain, ends];
+        return Instant.Min(moments.Min() ?? Instant.MaxValue, ends ?? Instant.MaxValue) is var next && next < Instant.MaxValue ? next : null;
+    }
+
+    /// <remarks>On the whole second, not before: nobody reads a clock finer.</remarks>
+    private Instant? LooksAgain => states.Select(s => s.Latest?.LookAgain).Where(look => look > AsOf).Min() is { } look
+        ? Instant.FromUnixTimeSeconds((look - Duration.Epsilon).ToUnixTimeSeconds() + 1)
+        : null;
+
+    private FlagRecord Step(FluidBalance whole, Instant moment)
+    {
+        var unfolded = seen.Log.Unfolded(whole.Log, AsOf, moment);
+        var (balance, closings) = seen.After(unfolded);
+        if (whole.Log.Frame.End <= moment) return Ending(balance, moment);
+
+        var (next, ended) = (states, Ended);
+        for (var i = 0; i < FlagRules.All.Length; i++)
+        {
+            var rule = FlagRules.All[i];
+            if (rule.Looks == Looks.AtClosings && closings.IsEmpty && next[i].Latest is not null) continue;
+            var state = Applied(next[i], rule.Slug, FlagRules.Judge(rule, new(balance, moment, facts, limits, next)), moment);
+            if (next[i].Open is not null && state.Open is null) ended = ended.Add(next[i].Open! with { End = moment, Ended = "the pattern has ended" });
+            next = next.SetItem(i, state);
+        }
+
+        return new(balance, facts, limits, moment, next, ended, Kept(moment), null);
+    }
+
+    private static RuleState Applied(RuleState state, string slug, Finding finding, Instant moment) => (finding, state.Open) switch
+    {
+        (Finding.Raised raised, null) => state with { Latest = finding, Open = new(slug, moment, null, raised with { LookAgain = null }, null) },
+        (Finding.Raised raised, { } open) => state with { Latest = finding, Open = open with { Latest = raised with { LookAgain = null } } },
+        (Finding.NotRaised, { }) => new(finding, null, moment),
+        _ => state with { Latest = finding },
+    };
+
+    /// <summary>With the episode every flag ends.</summary>
+    private FlagRecord Ending(FluidBalance balance, Instant moment) => new(
+        balance,
+        facts,
+        limits,
+        moment,
+        [.. states.Select(s => new RuleState(null, null, s.Open is null ? s.LastEnded : moment))],
+        Ended.AddRange(Standing.Select(flag => flag with { End = moment, Ended = "the episode has ended" })),
+        Kept(moment),
+        null);
+
+    /// <summary>The records kept: this one too, if the hour has changed; of those older than a day one a day.</summary>
+    private ImmutableList<FlagRecord> Kept(Instant moment)
+    {
+        var (hour, day) = (Duration.FromHours(1), Duration.FromDays(1));
+        if (earlier.Count > 0 && AsOf - earlier[^1].AsOf < hour) return earlier;
+        var kept = earlier.Add(With([]));
+        for (var i = kept.Count - 1; i > 0; i--)
+        {
+            if (moment - kept[i].AsOf <= day) continue;
+            if (Day(kept[i]) != Day(kept[i - 1])) break;
+            kept = kept.RemoveAt(i);
+        }
+
+        return kept;
+
+        long Day(FlagRecord record) => (record.AsOf - Instant.MinValue).Days;
+    }
+}

@@ -1,0 +1,153 @@
+using System.Collections.Immutable;
+using Irrigation.Measures;
+using NodaTime;
+
+namespace Irrigation.Flags;
+
+/// <summary>A colour scale that a ward grades by.</summary>
+/// <param name="Grades">How many grades it has; the highest is the bloodiest.</param>
+public sealed record ColourScale([property: Setting(2, 20)] int Grades);
+
+/// <summary>
+/// Thresholds of the flags. No guideline says how much may stay behind, or how long nothing may drain, before a catheter is called
+/// blocked: those numbers are local settings, and each says where its default comes from.
+/// </summary>
+public sealed record FlagSettings
+{
+    /// <summary>The defaults.</summary>
+    public static FlagSettings Default { get; } = new();
+
+    /// <summary>Outflow deficit, warning: irrigant not accounted for from here on, if the 95 % interval lies above 0. Default 200 mL (a teaching file; clinical reference 2.4); our judgement.</summary>
+    [Setting(10, 2000, "mL")]
+    public Volume DeficitWarning { get; init; } = Volume.FromMillilitres(200);
+
+    /// <summary>Outflow deficit, critical: from here on, whatever the interval. Default 500 mL (adult bladder capacity, clinical reference 2.3); our judgement.</summary>
+    [Setting(20, 5000, "mL")]
+    public Volume DeficitCritical { get; init; } = Volume.FromMillilitres(500);
+
+    /// <summary>The same as a part of the patient's own bladder capacity, where that is charted or follows from a child's age. Default 0.8; our judgement.</summary>
+    [Setting(0.1, 1)]
+    public decimal DeficitOfCapacity { get; init; } = 0.8m;
+
+    /// <summary>How far back a deficit is added up. Default 24 h; our judgement.</summary>
+    [Setting(1, 72, "h")]
+    public Duration DeficitReach { get; init; } = Duration.FromHours(24);
+
+    /// <summary>A raised deficit is cleared when it has fallen to this part of its threshold, so that a value on the threshold does not flap. Default 0.75; our judgement.</summary>
+    [Setting(0.1, 1)]
+    public decimal ClearAt { get; init; } = 0.75m;
+
+    /// <summary>No drainage: nothing drained for so long, or for the time in which <see cref="DeficitWarning"/> runs in, whichever is shorter. Default 30 min (an exam item; clinical reference 2.4); our judgement.</summary>
+    [Setting(1, 240, "min")]
+    public Duration NoDrainageFor { get; init; } = Duration.FromMinutes(30);
+
+    /// <summary>What counts as nothing between two readings. Default 0 mL, as read; our judgement.</summary>
+    [Setting(0, 100, "mL")]
+    public Volume NoDrainageUpTo { get; init; } = Volume.Zero;
+
+    /// <summary>Irrigation runs and the drainage was not read for so long. Default 60 min (hourly checks in teaching texts; clinical reference 2.4).</summary>
+    [Setting(5, 480, "min")]
+    public Duration StaleAfter { get; init; } = Duration.FromMinutes(60);
+
+    /// <summary>The same above <see cref="FastFlow"/>; shorter still where the distension limit would be reached sooner. Default 15 min; our judgement.</summary>
+    [Setting(1, 120, "min")]
+    public Duration StaleAfterFast { get; init; } = Duration.FromMinutes(15);
+
+    /// <summary>A flow above this is fast. Default 1 L/h; our judgement.</summary>
+    [Setting(100, 10000, "mL/h")]
+    public FlowRate FastFlow { get; init; } = FlowRate.FromMillilitresPerHour(1000);
+
+    /// <summary>Post-obstructive diuresis: at least this in each of two consecutive hours. Default 200 mL (LITFL, a teaching text; clinical reference 2.2).</summary>
+    [Setting(50, 2000, "mL")]
+    public Volume DiuresisPerHour { get; init; } = Volume.FromMillilitres(200);
+
+    /// <summary>Post-obstructive diuresis: or at least this in 24 h. Default 3000 mL (LITFL, a teaching text; clinical reference 2.2).</summary>
+    [Setting(500, 20000, "mL")]
+    public Volume DiuresisPerDay { get; init; } = Volume.FromMillilitres(3000);
+
+    /// <summary>How long after an obstruction was relieved it is looked for. Default 48 h (clinical reference, F9).</summary>
+    [Setting(1, 168, "h")]
+    public Duration DiuresisWithin { get; init; } = Duration.FromHours(48);
+
+    /// <summary>Unaccounted irrigant in a procedure, isotonic. Default 2500 mL (BSGE/ESGE 2016, a hysteroscopy guideline, borrowed).</summary>
+    [Setting(100, 10000, "mL")]
+    public Volume UnaccountedIsotonic { get; init; } = Volume.FromMillilitres(2500);
+
+    /// <summary>The same for a patient at risk. Default 1500 mL (BSGE/ESGE 2016, borrowed).</summary>
+    [Setting(100, 10000, "mL")]
+    public Volume UnaccountedIsotonicAtRisk { get; init; } = Volume.FromMillilitres(1500);
+
+    /// <summary>Unaccounted irrigant in a procedure, hypotonic or without electrolytes. Default 1000 mL (BSGE/ESGE 2016, borrowed).</summary>
+    [Setting(100, 10000, "mL")]
+    public Volume UnaccountedHypotonic { get; init; } = Volume.FromMillilitres(1000);
+
+    /// <summary>The same for a patient at risk. Default 750 mL (BSGE/ESGE 2016, borrowed).</summary>
+    [Setting(100, 10000, "mL")]
+    public Volume UnaccountedHypotonicAtRisk { get; init; } = Volume.FromMillilitres(750);
+
+    /// <summary>From this age on a patient is taken to be at risk of absorbed irrigant, and so is one of unknown age. Default 65; our judgement ("elderly" in the same source).</summary>
+    [Setting(18, 120)]
+    public int AtRiskFromYears { get; init; } = 65;
+
+    /// <summary>Colour scales in use, by the name that entries give them; of a scale that is not named here nobody knows the top two grades.</summary>
+    public ImmutableSortedDictionary<string, ColourScale> Scales { get; init; } = ImmutableSortedDictionary<string, ColourScale>.Empty;
+
+    /// <summary>Bloody drainage or clots: the flow is raised or somebody called within this. Default 15 min; our judgement.</summary>
+    [Setting(1, 240, "min")]
+    public Duration AnswerColourWithin { get; init; } = Duration.FromMinutes(15);
+
+    /// <summary>Clear drainage for so long: the flow is reviewed. Default 12 h (teaching text on weaning; clinical reference 7).</summary>
+    [Setting(1, 72, "h")]
+    public Duration ReviewClearAfter { get; init; } = Duration.FromHours(12);
+
+    /// <summary>While the drain is clamped somebody is with the patient at least so often. Default 30 min; our judgement.</summary>
+    [Setting(1, 240, "min")]
+    public Duration DwellAttendedEvery { get; init; } = Duration.FromMinutes(30);
+
+    /// <summary>An irrigant bag is low when it will be empty within this. Default 10 min (common practice, no source).</summary>
+    [Setting(1, 120, "min")]
+    public Duration BagLowWithin { get; init; } = Duration.FromMinutes(10);
+
+    /// <summary>An irrigant bag is low when at most this part of it is left. Default 0.1 (common practice, no source).</summary>
+    [Setting(0, 0.9)]
+    public decimal BagLowPart { get; init; } = 0.1m;
+
+    /// <summary>A drainage container this full is critical. Default 0.9; our judgement.</summary>
+    [Setting(0.1, 1)]
+    public decimal ContainerCritical { get; init; } = 0.9m;
+
+    /// <summary>A drainage container that will reach the part to empty it at (<c>Forecasts:FillTo</c>) within this is nearly full. Default 30 min; our judgement.</summary>
+    [Setting(0, 240, "min")]
+    public Duration ContainerFullWithin { get; init; } = Duration.FromMinutes(30);
+
+    /// <summary>Neomycin-polymyxin is used for no more than this. Default 10 days (US prescribing information; clinical reference 2.6).</summary>
+    [Setting(1, 60, "d")]
+    public Duration NeomycinDays { get; init; } = Duration.FromDays(10);
+
+    /// <summary>A syringe of more than this is implausible. Default 100 mL (clinical reference 2.7); our judgement.</summary>
+    [Setting(20, 1000, "mL")]
+    public Volume LargestSyringe { get; init; } = Volume.FromMillilitres(100);
+
+    /// <summary>A flag about a single entry stands so long after it. Default 12 h, a shift; our judgement.</summary>
+    [Setting(1, 72, "h")]
+    public Duration EntryFlagStands { get; init; } = Duration.FromHours(12);
+
+    /// <summary>What the record needs is asked for from so long after the irrigation began. Default 60 min; our judgement.</summary>
+    [Setting(0, 480, "min")]
+    public Duration RecordDueAfter { get; init; } = Duration.FromMinutes(60);
+
+    /// <summary>The day of a catheter, counted by calendar days from 1, from which its indication is reviewed daily. Default 3: more than 2 days (NHSN, from memory).</summary>
+    [Setting(1, 30)]
+    public int ReviewFromDay { get; init; } = 3;
+
+    /// <summary>Hours after local midnight at which catheters are counted once a day. Default 0 h, midnight; our judgement (the count is at one fixed time, NHSN, from memory).</summary>
+    [Setting(0, 23, "h")]
+    public Duration DailyCountAt { get; init; } = Duration.Zero;
+
+    /// <summary>The same as a clock time.</summary>
+    public LocalTime CountedAt => LocalTime.FromTicksSinceMidnight(DailyCountAt.BclCompatibleTicks);
+
+    /// <summary>Hours after local midnight by which the indication is reviewed. Default 12 h, noon; our judgement.</summary>
+    [Setting(0, 23, "h")]
+    public Duration ReviewBy { get; init; } = Duration.FromHours(12);
+}

@@ -1,0 +1,88 @@
+using System.ComponentModel;
+using Irrigation;
+using Irrigation.Flags;
+using IrrigationFhir.Fhir;
+
+namespace IrrigationFhir.Episodes;
+
+/// <summary>The flags of an episode: what stands, what cannot be told, what was.</summary>
+/// <param name="AsOf">The moment of asking.</param>
+/// <param name="Standing">Flags that stand, in the order of the rules.</param>
+/// <param name="Undecided">Rules that nobody can answer.</param>
+/// <param name="Ended">Flags that stood, the latest ended first.</param>
+internal sealed record FlagsReport(
+    [property: Description("The moment of asking.")] string AsOf,
+    [property: Description("Flags that stand, in the order of the rules.")] IReadOnlyList<FlagReport> Standing,
+    [property: Description("Rules that nobody can answer, why, and what would decide them.")] IReadOnlyList<UndecidedReport> Undecided,
+    [property: Description("Flags that stood, the latest ended first; at most 200.")] IReadOnlyList<FlagReport> Ended)
+{
+    private const int MostEnded = 200;
+
+    /// <summary>The report.</summary>
+    public static FlagsReport Of(Episode episode, FlagRecord flags)
+    {
+        var zone = episode.Definition.Frame.Zone;
+        return new(
+            Wire.Time(flags.AsOf, zone),
+            [.. flags.Standing.Select(flag => FlagReport.Of(flag, episode))],
+            [.. flags.Findings.Where(f => f.Latest is Finding.Undecided).Select(f => UndecidedReport.Of(f.Rule, (Finding.Undecided)f.Latest!))],
+            [.. Enumerable.Range(1, Math.Min(MostEnded, flags.Ended.Count)).Select(i => FlagReport.Of(flags.Ended[^i], episode))]);
+    }
+}
+
+/// <summary>A flag.</summary>
+internal sealed record FlagReport(
+    [property: Description("Its code, the same as of the Flag.")] string Flag,
+    [property: Description("The id of its Flag under /fhir.")] string Id,
+    [property: Description("In words.")] string Title,
+    [property: Description("low, medium, high or urgent: how soon somebody should look, by default.")] string Priority,
+    [property: Description("What was seen: numbers, interval, threshold, since when.")] string Says,
+    [property: Description("What to bear in mind.")] string Caution,
+    [property: Description("What its definition rests on.")] string Source,
+    [property: Description("When the pattern was there first.")] string Start,
+    [property: Description("When it ended; absent while it stands.")] string? End,
+    [property: Description("Why it ended.")] string? Ended,
+    [property: Description("When a person first saw it.")] string? Acknowledged,
+    [property: Description("Who.")] string? AcknowledgedBy,
+    [property: Description("Minutes from its start to that.")] decimal? MinutesToAcknowledge,
+    [property: Description("Calls about it while it stood.")] IReadOnlyList<EscalationReport> Escalations)
+{
+    /// <summary>The report of a flag.</summary>
+    public static FlagReport Of(FlagPeriod flag, Episode episode)
+    {
+        var (rule, zone, id) = (FlagRules.Find(flag.Slug)!, episode.Definition.Frame.Zone, FlagMapper.IdOf(episode, flag));
+        var seen = FlagRecord.Acknowledged(episode.Log, flag, id);
+        return new(
+            flag.Slug,
+            id,
+            rule.Title,
+            Slug.Of(flag.Latest.Priority),
+            flag.Latest.Says,
+            rule.Caution,
+            rule.Source,
+            Wire.Time(flag.Start, zone),
+            flag.End is { } end ? Wire.Time(end, zone) : null,
+            flag.Ended,
+            seen is null ? null : Wire.Time(seen.At, zone),
+            seen?.Header.Performer,
+            seen is null ? null : Wire.Number((decimal)(seen.At - flag.Start).TotalMinutes),
+            [.. FlagRecord.Escalations(episode.Log, flag, id).Select(call => new EscalationReport(Wire.Time(call.At, zone), call.To, call.Reason))]);
+    }
+}
+
+/// <summary>Somebody was called about a flag.</summary>
+internal sealed record EscalationReport(
+    [property: Description("When.")] string At,
+    [property: Description("Who was called.")] string? Whom,
+    [property: Description("Why.")] string? Reason);
+
+/// <summary>A rule that nobody can answer.</summary>
+internal sealed record UndecidedReport(
+    [property: Description("Its code.")] string Flag,
+    [property: Description("In words.")] string Title,
+    [property: Description("Why nobody can tell.")] string Why,
+    [property: Description("What would decide it.")] string Needs)
+{
+    /// <summary>The report of a finding.</summary>
+    public static UndecidedReport Of(FlagRule rule, Finding.Undecided finding) => new(rule.Slug, rule.Title, finding.Why, finding.Needs);
+}

@@ -1,0 +1,98 @@
+using System.Security.Cryptography;
+using IrrigationFhir.Entries;
+using IrrigationFhir.Fhir;
+using IrrigationFhir.Store;
+using NodaTime;
+
+namespace IrrigationFhir.Episodes;
+
+/// <summary>Silence is an event too: looks again at episodes whose flags time alone may have changed.</summary>
+/// <remarks>
+/// Every minute, by one replica at a time (a lease in the store), the longest due first, and no more of them in one round than
+/// <see cref="MostAtOnce"/>: what is left is due in the next. Flags are the same function of log and time as on the main path, so
+/// however late a round comes, a flag begins when its pattern did.
+/// </remarks>
+internal sealed class WatchEpisodes(EpisodesInMemory episodes, EpisodeStore store, ProfileValidator profiles, TimeProvider clock, ILogger<WatchEpisodes> log) : BackgroundService
+{
+    /// <summary>Episodes looked at in one round.</summary>
+    public const int MostAtOnce = 500;
+
+    private static readonly TimeSpan Every = TimeSpan.FromMinutes(1);
+    private readonly string me = Wire.Digest(Convert.ToHexString(RandomNumberGenerator.GetBytes(16)), 16);
+
+    /// <summary>One round; how many episodes were looked at, or null where another replica watches.</summary>
+    public async Task<int?> Look(CancellationToken stop)
+    {
+        var now = Instant.FromDateTimeOffset(clock.GetUtcNow());
+        if (!await store.Lease("watch", me, now, Duration.FromMinutes(2), stop)) return null;
+        var due = await store.Due(now, MostAtOnce, stop);
+        foreach (var id in due) await Turns.UntilSaved(id, token => Look(id, now, token), stop);
+        return due.Count;
+    }
+
+    /// <inheritdoc/>
+    protected override async Task ExecuteAsync(CancellationToken stoppingToken)
+    {
+        using var timer = new PeriodicTimer(Every, clock);
+        try
+        {
+            while (await timer.WaitForNextTickAsync(stoppingToken))
+            {
+                try
+                {
+                    await Look(stoppingToken);
+                }
+                catch (Exception failure) when (failure is not OperationCanceledException)
+                {
+                    // The next round tries again. No text of the exception: it might quote what was charted.
+                    Log.RoundFailed(log, failure.GetType().Name);
+                }
+            }
+        }
+        catch (OperationCanceledException)
+        {
+            // The service stops.
+        }
+    }
+
+    private async ValueTask<Done?> Look(string id, Instant now, CancellationToken stop)
+    {
+        if (await episodes.Find(id, stop) is not { } found) return Done.Instance;
+        var (episode, strays) = await episodes.Watched(found, stop);
+        var (flags, changes) = episode.Flags!.After(episode.Balance, [], now);
+        var after = episode with { Flags = flags };
+        var news = FlagNews.Of(after, changes, [], strays, []);
+        if (news.Resources.Count == 0)
+        {
+            await store.Looked(episode.Row, flags.AsOf, flags.Next, stop);
+            episodes.Keep(after with { Row = after.Row with { FlagsAsOf = flags.AsOf } });
+            return Done.Instance;
+        }
+
+        var (valid, faulty) = profiles.Sort(news.Resources);
+        var change = new EpisodeChange(episode.Row.PatientKey, id, episode.Row.Version, [], [.. valid.Select(ResourceDraft.Of)], faulty.ToRows())
+        {
+            Events = news.Events,
+            FlagsAsOf = flags.AsOf,
+            NextLook = flags.Next,
+        };
+        if (await store.Save(change, stop) is not SaveOutcome.Saved saved) return null;
+
+        // Flags that were stored already leave the episode as it was, and it has to be remembered how far they go.
+        if (saved.Version == episode.Row.Version) await store.Looked(episode.Row, flags.AsOf, flags.Next, stop);
+        episodes.Keep(after with { Row = after.Row with { Version = saved.Version, FlagsAsOf = flags.AsOf } });
+        return Done.Instance;
+    }
+
+    private sealed class Done
+    {
+        public static readonly Done Instance = new();
+    }
+}
+
+/// <summary>What the watch says to whoever operates the service; never anything of a patient.</summary>
+internal static partial class Log
+{
+    [LoggerMessage(Level = LogLevel.Error, Message = "A round of looking at due episodes failed ({Failure}); the next one tries again.")]
+    public static partial void RoundFailed(ILogger logger, string failure);
+}

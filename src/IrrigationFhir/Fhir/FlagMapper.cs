@@ -1,0 +1,81 @@
+using Hl7.Fhir.Model;
+using Irrigation.Episodes;
+using Irrigation.Flags;
+using IrrigationFhir.Episodes;
+using Instant = NodaTime.Instant;
+
+namespace IrrigationFhir.Fhir;
+
+/// <summary>A flag as a Flag: active while it stands, inactive once it ended, entered in error where it was never so.</summary>
+internal static class FlagMapper
+{
+    /// <summary>The id of a flag: episode, rule, and the moment at which it was raised.</summary>
+    public static string IdOf(Episode episode, FlagPeriod flag) => Wire.WindowId(episode.Id, flag.Slug, 'f', flag.Start);
+
+    /// <summary>The resource.</summary>
+    /// <param name="flag">The flag.</param>
+    /// <param name="episode">Whose.</param>
+    /// <param name="withdrawn">Late or corrected data show that it was never so.</param>
+    public static Flag ToFlag(FlagPeriod flag, Episode episode, bool withdrawn = false)
+    {
+        var (rule, zone) = (FlagRules.Find(flag.Slug)!, episode.Definition.Frame.Zone);
+        var id = IdOf(episode, flag);
+        return new()
+        {
+            Id = id,
+            Meta = new() { Profile = [Profiles.IrrigationFlag] },
+            Status = withdrawn ? Flag.FlagStatus.EnteredInError : flag.End is null ? Flag.FlagStatus.Active : Flag.FlagStatus.Inactive,
+            Category = [Codes.FlagCategory(Irrigation.Slug.Of(rule.Category))],
+            Code = Codes.Flag(flag.Slug, Text(flag, rule, episode, withdrawn)),
+            Subject = Wire.Reference(episode.Definition.Patient),
+            Encounter = episode.Definition.Encounter is { } encounter ? Wire.Reference(encounter) : null,
+            Period = new() { Start = Wire.Time(flag.Start, zone), End = flag.End is { } end ? Wire.Time(end, zone) : null },
+            Extension = [.. Extensions(flag, id, episode)],
+        };
+    }
+
+    /// <summary>A flag that stands in the store and not by the settings in force: it ends now.</summary>
+    public static Flag Ended(Flag standing, Episode episode, Instant now)
+    {
+        standing.Meta = new() { Profile = [Profiles.IrrigationFlag] };
+        standing.Status = Flag.FlagStatus.Inactive;
+        standing.Period!.End = Wire.Time(now, episode.Definition.Frame.Zone);
+        standing.Code!.Text = $"Cleared: by the settings in force now it would not be raised. It had said: {standing.Code.Text}";
+        return standing;
+    }
+
+    /// <summary>Why a flag was withdrawn: by which entries.</summary>
+    public static Provenance ToProvenance(FlagPeriod withdrawn, Episode episode, IReadOnlyList<LoggedEntry> because) => new()
+    {
+        Id = $"{IdOf(episode, withdrawn)}.w",
+        Meta = new() { Profile = [Profiles.Correction] },
+        Target = [new($"Flag/{IdOf(episode, withdrawn)}")],
+        Recorded = because.Max(entry => entry.KnownAt).ToDateTimeOffset(),
+        Activity = Codes.Nullified(),
+        Reason = [new() { Text = $"Late or corrected entries show that it was never so: {string.Join(", ", because.Select(entry => entry.Entry.Key).Distinct().Take(20))}." }],
+        Agent = [new() { Who = Wire.Named(because[^1].Entry.Header.Performer ?? because[^1].Entry.Header.Device ?? because[^1].Entry.Key.Source)! }],
+    };
+
+    private static string Text(FlagPeriod flag, FlagRule rule, Episode episode, bool withdrawn)
+    {
+        var urgent = flag.Latest.Priority == FlagPriority.Urgent ? "Urgent: " : "";
+        var said = $"{urgent}{rule.Title}: {flag.Latest.Says} {rule.Caution}{(rule.Caution.Contains(Cautions.Prompt, StringComparison.Ordinal) ? "" : $" {Cautions.Prompt}")}";
+        if (withdrawn) return $"Withdrawn: late or corrected entries show that it was never so. It had said: {said}";
+        return flag.End is { } end ? $"Cleared at {Wire.Time(end, episode.Definition.Frame.Zone)}: {flag.Ended}. It had said: {said}" : said;
+    }
+
+    private static IEnumerable<Extension> Extensions(FlagPeriod flag, string id, Episode episode)
+    {
+        yield return new(Profiles.CoreFlagPriority, Codes.FlagPriority(Irrigation.Slug.Of(flag.Latest.Priority)));
+        var evidence = flag.Latest.Evidence.Select(e => Address(e, episode)).OfType<string>().Distinct().ToList();
+        if (evidence.Count == 0 && IrrigationRun.Of(episode) is not null) evidence.Add($"Procedure/{BladderIrrigationMapper.IdOf(episode)}");
+        foreach (var address in evidence) yield return new(Profiles.CoreFlagDetail, new ResourceReference(address));
+        if (FlagRecord.Acknowledged(episode.Log, flag, id) is { } seen) yield return new(Profiles.FlagAcknowledged, new FhirDateTime(Wire.Time(seen.At, episode.Definition.Frame.Zone)));
+    }
+
+    private static string? Address(Irrigation.Flags.Evidence evidence, Episode episode)
+    {
+        if (evidence.IntervalEnd is { } end) return $"Observation/{CorrectedUrineOutputMapper.IdOfInterval(episode, end)}";
+        return evidence.Entry is { } key && episode.Log.Current(key)?.Entry is { } entry && EntryMapper.IdOf(episode, entry) is { } id ? $"Observation/{id}" : null;
+    }
+}

@@ -1,0 +1,67 @@
+using Irrigation.Episodes;
+using Irrigation.Flags;
+using static Irrigation.Tests.Ward;
+
+namespace Irrigation.Tests.Flags;
+
+/// <summary>F17, F18 and what was seen: flags about a single entry, which stand a shift (in-vitro study of gravity flow; Sci Rep 2021; our judgement; clinical reference 2.7, 4 and 9).</summary>
+public class EntryFlagTests
+{
+    [Theory]
+    [InlineData(6500, "")]
+    [InlineData(6501, "18:00-18:20")]
+    public void A_flow_that_gravity_does_not_give_is_implausible_until_it_is_changed(decimal flow, string stood) =>
+        Assert.Equal(stood, Opens("18:00").BagHung("18:00", 5000).Flow("18:00", flow).Flow("18:20", 600).Flags("19:00").Stood("implausible"));
+
+    [Theory]
+    [InlineData(100, "")]
+    [InlineData(101, "18:00-06:00")]
+    public void A_syringe_above_100_mL_is_implausible_for_a_shift(decimal given, string stood) =>
+        Assert.Equal(stood, Opens("18:00").Syringe("18:00", given).Flags("+1 07:00").Stood("implausible"));
+
+    [Fact]
+    public void A_volume_and_a_weight_that_cannot_be()
+    {
+        Assert.Equal("", Opens("18:00").PumpTotal("18:00", 0).Level("18:00", 0).Emptied("19:00", 10000).Flags("19:10").Stood("implausible"));
+        Assert.Equal("19:00-", Opens("18:00").PumpTotal("18:00", 0).Level("18:00", 0).Emptied("19:00", 10001).Flags("19:10").Stood("implausible"));
+        Assert.Equal("18:00-19:00", Opens("18:00").Weighs("18:00", 700).Weighs("19:00", 70).Flags("19:10").Stood("implausible"));
+        Assert.Equal("", Opens("18:00").Weighs("18:00", 70).Flags("19:10").Stood("implausible"));
+    }
+
+    [Fact]
+    public void A_figure_that_is_withdrawn_was_never_flagged()
+    {
+        var ward = Opens("18:00").Syringe("18:00", 600);
+        Assert.Equal("18:00-", ward.Flags("18:30").Stood("implausible"));
+        var (after, changes) = ward.Later(ward.Flags("18:30"), w => new EnteredInError(new(new("ward", "e1"), w.At("18:30")) { RecordedAt = w.At("18:30") }, "meant 60"));
+        Assert.Equal("", after.Stood("implausible"));
+        Assert.Contains(changes, change => change.Before?.Slug == "implausible" && change.After is null);
+    }
+
+    [Theory]
+    [InlineData("19:00", "")] // 60 min late is not later than 60 min
+    [InlineData("19:01", "19:01-07:01")]
+    public void What_was_charted_more_than_an_hour_late_is_told_from_then_for_a_shift(string charted, string stood) =>
+        Assert.Equal(stood, Opens("18:00").Emptied("18:00", 300, recordedAt: charted).Flags("+1 08:00").Stood("late-entry"));
+
+    [Fact]
+    public void When_it_was_charted_is_not_known_before_and_two_late_entries_make_one_flag()
+    {
+        var ward = Opens("18:00").Emptied("18:05", 300, recordedAt: "20:00").Emptied("18:30", 300, recordedAt: "21:00");
+        Assert.Equal("", ward.Flags("19:59").Stood("late-entry"));
+        Assert.Equal("20:00-09:00", ward.Flags("+1 12:00").Stood("late-entry"));
+        Assert.Equal("drainage-emptied of 18:30 was charted at 21:00 (late after 60 min): what was said in between was said without it.", ward.Flags("22:00").Says("late-entry"));
+    }
+
+    [Fact]
+    public void As_seen_leaks_stand_a_shift_and_findings_until_the_next_look()
+    {
+        Assert.Equal("19:00-07:00", Opens("18:00").Leak("19:00", 50).Flags("+1 08:00").Stood("catheter-leakage"));
+        Assert.Equal("about 50 mL leaked beside the catheter or was spilt by 19:00.", Opens("18:00").Leak("19:00", 50).Flags("20:00").Says("catheter-leakage"));
+        var felt = Opens("18:00").Feels("19:00", distended: true, tender: true).Feels("20:00", distended: null, tender: false).Feels("21:00", distended: false).Feels("22:00", distended: true);
+        Assert.Equal("19:00-21:00, 22:00-", felt.Flags("22:30").Stood("bladder-distension"));
+        Assert.Equal("19:00-20:00", felt.Flags("22:30").Stood("suprapubic-tenderness"));
+        Assert.Equal("feeling or scanning the bladder", felt.Flags("20:30").Undecided("bladder-distension").Needs);
+        Assert.Equal(FlagPriority.High, felt.Flags("22:30").Priority("bladder-distension"));
+    }
+}

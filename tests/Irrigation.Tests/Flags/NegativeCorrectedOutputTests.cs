@@ -1,0 +1,51 @@
+using Irrigation.Episodes;
+using Irrigation.Flags;
+
+namespace Irrigation.Tests.Flags;
+
+/// <summary>F4: a closed interval with a corrected output below 0 (clinical reference 1.2 and 9; negative outputs of an open dataset).</summary>
+public class NegativeCorrectedOutputTests
+{
+    private const string Slug = "negative-corrected-output";
+
+    /// <summary>600 mL counted by a pump from 18:00 to 19:00.</summary>
+    private static Ward Pumped(decimal drained) => Ward.Opens("18:00").PumpTotal("18:00", 0).Level("18:00", 0).PumpTotal("19:00", 600).Level("19:00", drained);
+
+    [Theory]
+    [InlineData(600, "")]
+    [InlineData(599, "19:00-")]
+    public void Below_zero_and_not_at_zero(decimal drained, string stood) => Assert.Equal(stood, Pumped(drained).Flags("19:30").Stood(Slug));
+
+    [Fact]
+    public void It_says_whether_the_interval_covers_zero()
+    {
+        // u: pump 600 · 5 % / √3 = 17.3; marks 50 / √3 · √2 = 40.8; scale 590 · 5 % / √3 = 17.0: 47.5 mL, and two of them 95.
+        Assert.Equal("corrected output -10 mL from 18:00 to 19:00, 95 % interval -105 mL to 85 mL: it covers 0; threshold 0 mL.", Pumped(590).Flags("19:30").Says(Slug));
+        Assert.EndsWith(": all of it below 0; threshold 0 mL.", Pumped(480).Flags("19:30").Says(Slug), StringComparison.Ordinal);
+        Assert.Equal(FlagPriority.Low, Pumped(480).Flags("19:30").Priority(Slug));
+    }
+
+    [Fact]
+    public void The_next_interval_that_is_not_below_zero_clears_it() =>
+        Assert.Equal("19:00-20:00", Pumped(590).PumpTotal("20:00", 1200).Level("20:00", 1190).Flags("20:30").Stood(Slug));
+
+    [Fact]
+    public void What_the_bag_has_not_told_yet_is_undecided() =>
+        Assert.Equal(
+            ("the output from 18:00 to 19:00 is -50 mL and preliminary", "a reading of the bag"),
+            Ward.Opens("18:00").BagHung("18:00", 3000).Flow("18:00", 600).Level("18:00", 0).Level("19:00", 550).Flags("19:30").Undecided(Slug));
+
+    [Fact]
+    public void What_nobody_measured_is_undecided() =>
+        Assert.Equal(
+            ("the output from 18:00 to 19:00 is not known", "readings of the bag and of the drainage"),
+            Ward.Opens("18:00").BagHung("18:00", 3000).Level("18:00", 0).Level("19:00", 550).Flags("19:30").Undecided(Slug));
+
+    [Fact]
+    public void A_leak_that_is_charted_late_retracts_it()
+    {
+        var ward = Pumped(590);
+        var (after, _) = ward.Later(ward.Flags("19:30"), w => new LeakEstimated(w.Header("18:30", recordedAt: "19:30", id: "late"), Ward.Ml(50)));
+        Assert.Equal("", after.Stood(Slug));
+    }
+}

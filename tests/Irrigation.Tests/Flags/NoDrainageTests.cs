@@ -1,0 +1,114 @@
+using Irrigation.Episodes;
+using Irrigation.Flags;
+using static Irrigation.Tests.Ward;
+
+namespace Irrigation.Tests.Flags;
+
+/// <summary>F2: inflow, drain open, observed drainage 0 for min(30 min, the time in which 200 mL run in) (exam item; clinical reference 2.4 and 9; our judgement).</summary>
+public class NoDrainageTests
+{
+    private const string Slug = "no-drainage";
+
+    private static Ward Runs(decimal flow = 600) => Opens("18:00").BagHung("18:00", 3000).Flow("18:00", flow).Level("18:00", 0).Level("19:00", flow + 50);
+
+    [Theory]
+    [InlineData(600, "19:19", "")] // 200 / 600 h = 20 min
+    [InlineData(600, "19:20", "19:20-")]
+    [InlineData(300, "19:29", "")] // 200 / 300 h = 40 min: the 30 min are shorter
+    [InlineData(300, "19:30", "19:30-")]
+    public void The_time_shrinks_with_the_flow(decimal flow, string read, string stood) =>
+        Assert.Equal(stood, Runs(flow).Level(read, flow + 50).Flags("20:00").Stood(Slug));
+
+    [Fact]
+    public void Readings_in_a_row_that_show_nothing_add_up() =>
+        Assert.Equal("19:30-", Runs(300).Level("19:10", 350).Level("19:20", 350).Level("19:30", 350).Flags("19:40").Stood(Slug));
+
+    [Fact]
+    public void Not_read_is_not_nothing_drained_and_the_reading_that_ends_it_tells()
+    {
+        var unread = Runs().Flags("20:30");
+        Assert.Equal("", unread.Stood(Slug));
+        Assert.Equal("20:00-", unread.Stood("drainage-reading-stale"));
+
+        // Read at 20:31, late, and nothing had drained: said at that reading and not at the next.
+        var read = Runs().Level("20:31", 650).Flags("20:31");
+        Assert.Equal("20:00-20:31", read.Stood("drainage-reading-stale"));
+        Assert.Equal("20:31-", read.Stood(Slug));
+    }
+
+    [Fact]
+    public void Who_stops_the_flow_with_the_reading_is_told_all_the_same_and_only_drainage_clears_it()
+    {
+        var ward = Runs().Level("20:00", 650).Flow("20:00", 0);
+        Assert.Equal("20:00-", ward.Flags("21:00").Stood(Slug));
+        Assert.Equal("20:00-21:00", ward.Level("21:00", 700).Flags("21:30").Stood(Slug));
+    }
+
+    [Fact]
+    public void Where_nothing_ran_nothing_is_missing()
+    {
+        Assert.Equal("", Runs().Flow("19:00", 0).Level("20:00", 650).Flags("20:30").Stood(Slug));
+        Assert.Equal("", Opens("18:00").UrineHourly("18:00", 0, 0).Flags("20:30").Stood(Slug));
+    }
+
+    [Fact]
+    public void Behind_a_clamp_nothing_drains_and_that_is_as_it_should_be() =>
+        Assert.Equal("", Runs().Clamp("19:00").Level("19:40", 650).Flags("19:50").Stood(Slug));
+
+    [Theory]
+    [InlineData(300, 100, "20:00-")] // within the error of a bag read twice, 100 mL
+    [InlineData(300, 101, "")]
+    [InlineData(180, 90, "20:00-")] // half of 180; 90 missing, and two readings may be wrong by 2 · √(2 · (28.9² + (180 · 3 / 60)²)) = 86 mL
+    [InlineData(180, 91, "")]
+    [InlineData(140, 55, "20:00-")] // 85 missing, and 2 · √(2 · (28.9² + 7²)) = 84.02: just not explained by the readings
+    [InlineData(140, 56, "")]
+    public void Next_to_nothing_is_nothing_where_marks_cannot_tell_it(decimal flow, decimal drained, string stood) =>
+        Assert.Equal(stood, Runs(flow).Level("20:00", flow + 50 + drained).Flags("20:00").Stood(Slug));
+
+    [Fact]
+    public void A_trickle_is_no_relief_and_drainage_is()
+    {
+        var blocked = Runs().Level("20:00", 650);
+        var trickles = blocked.Level("20:30", 700).Flags("20:45"); // 50 mL while 300 ran in
+        Assert.Equal("20:00-", trickles.Stood(Slug));
+        Assert.Equal("20:00-21:00", blocked.Level("21:00", 1700).Flags("21:15").Stood(Slug));
+        Assert.Equal("20:00-21:00, 22:00-", blocked.Level("22:00", 1700).Flags("22:15").Stood(Slug));
+    }
+
+    [Fact]
+    public void Before_the_first_reading_and_where_a_reading_says_nothing_it_is_undecided()
+    {
+        Assert.Equal(("irrigant runs and no drainage was read", "a reading of the drainage"), Opens("18:00").BagHung("18:00", 3000).Flow("18:00", 600).Flags("18:30").Undecided(Slug));
+
+        // The bag holds much less than before and nobody charted an emptying: what drained is not known.
+        Assert.Equal(("what drained from 19:00 to 20:00 is not known", "the next reading of the drainage"), Runs().Level("20:00", 100).Flags("20:00").Undecided(Slug));
+    }
+
+    [Fact]
+    public void A_second_bag_charted_late_retracts_it()
+    {
+        var ward = Runs().Level("20:00", 650);
+        var before = ward.Flags("20:10");
+        Assert.Equal("20:00-", before.Stood(Slug));
+        var (after, changes) = ward.Later(before, w => new DrainageEmptied(w.Header("20:00", recordedAt: "20:10", id: "late"), "2", Ml(640)));
+        Assert.Equal("", after.Stood(Slug));
+        Assert.Null(Assert.Single(changes, change => change.Before?.Slug == Slug).After);
+    }
+
+    [Fact]
+    public void A_child_is_warned_of_sooner()
+    {
+        // 8 years: warning at 200 · 216 / 500 = 86.4 mL; at 300 mL/h 17.28 min.
+        Assert.Equal("", Runs(300).Level("19:17", 350).Flags("19:20", Story.Child).Stood(Slug));
+        Assert.Equal("19:18-", Runs(300).Level("19:18", 350).Flags("19:20", Story.Child).Stood(Slug));
+    }
+
+    [Fact]
+    public void A_nurse_reads_since_when_and_how_much()
+    {
+        var record = Runs().Level("20:00", 650).Flags("20:10");
+        Assert.Equal("nothing drained from 19:00 to 20:00 while 600 mL ran in with the drain open (limit 20 min).", record.Says(Slug));
+        Assert.Equal(FlagPriority.Urgent, record.Priority(Slug));
+        Assert.Equal("no more than 40 mL drained from 19:00 to 20:00 while 600 mL ran in with the drain open (limit 20 min).", Runs().Level("20:00", 690).Flags("20:10").Says(Slug));
+    }
+}

@@ -1,0 +1,132 @@
+using Irrigation.Flags;
+using static Irrigation.Tests.Ward;
+
+namespace Irrigation.Tests.Flags;
+
+/// <summary>F1: warning from 200 mL whose interval lies above 0, critical from 500 mL or 0.8 of the patient's own capacity (clinical reference 2.4 and 9; our judgement).</summary>
+public class OutflowDeficitTests
+{
+    private const string Slug = "outflow-deficit";
+
+    /// <summary>600 mL/h from 18:00; the drainage bag empty then and read an hour later.</summary>
+    private static Ward Read(decimal at19) => Opens("18:00").BagHung("18:00", 3000).Flow("18:00", 600).Level("18:00", 0).Level("19:00", at19);
+
+    [Theory]
+    [InlineData(401, null)] // 600 in − 401 out = 199
+    [InlineData(400, FlagPriority.High)] // 200
+    [InlineData(101, FlagPriority.High)] // 499
+    [InlineData(100, FlagPriority.Urgent)] // 500
+    public void It_warns_from_200_mL_and_is_urgent_from_500(decimal drained, FlagPriority? priority) =>
+        Assert.Equal(priority, Read(drained).Exactly("19:00").Priority(Slug));
+
+    [Fact]
+    public void What_the_marks_of_a_bag_cannot_tell_is_undecided_and_weighing_decides_it()
+    {
+        // 600 − 400 = 200: the charted flow alone is 15 % in doubt, ±52 mL at k = 1.
+        var (why, needs) = Read(400).Flags("19:00").Undecided(Slug);
+        Assert.EndsWith("limit 200 mL: the interval does not lie above 0", why);
+        Assert.Equal("a weighed drainage, a bladder scan, or the next reading", needs);
+
+        // The same, pumped (±5 %, u = 17 mL) and weighed (±5 g): 200 ± 35.
+        var weighed = Opens("18:00").PumpTotal("18:00", 0).Weighed("18:00", 0, 0).PumpTotal("19:00", 600).Weighed("19:00", 402.4m, 0);
+        Assert.Equal(FlagPriority.High, weighed.Flags("19:00").Priority(Slug));
+    }
+
+    [Fact]
+    public void Critical_does_not_wait_for_the_interval()
+    {
+        // 5 h of 600 mL/h read hourly, 100 mL short each: 500 mL of 3000, and the bag's scale alone is ±5 %. Clinical reference 9: do not wait.
+        var ward = Opens("18:00").BagHung("18:00", 5000).Flow("18:00", 600).Level("18:00", 0).Level("19:00", 500).Level("20:00", 1000).Level("21:00", 1500).Level("22:00", 2000).Level("23:00", 2500);
+        Assert.Equal("23:00-", ward.Flags("23:00").Stood(Slug));
+        Assert.Equal(FlagPriority.Urgent, ward.Flags("23:00").Priority(Slug));
+        Assert.Contains("95 % interval -", ward.Flags("23:00").Says(Slug), StringComparison.Ordinal);
+    }
+
+    [Fact]
+    public void What_stays_behind_little_by_little_adds_up() =>
+        Assert.Equal("20:00-", Read(500).Level("20:00", 1000).Exactly("20:30").Stood(Slug)); // 100 + 100
+
+    [Fact]
+    public void It_is_cleared_at_three_quarters_of_the_threshold_so_that_it_does_not_flap()
+    {
+        // 200, then 10 mL back and 10 mL more each hour: 190, 200, 190 …
+        var dancing = Read(400).Level("20:00", 1010).Level("21:00", 1600).Level("22:00", 2210);
+        Assert.Equal("19:00-", dancing.Exactly("22:30").Stood(Slug));
+        Assert.Equal("19:00-", Read(400).Level("20:00", 1049).Exactly("20:30").Stood(Slug)); // 200 − 49 = 151
+        Assert.Equal("19:00-20:00", Read(400).Level("20:00", 1050).Exactly("20:30").Stood(Slug)); // 150 = 0.75 · 200
+    }
+
+    [Fact]
+    public void Urgent_becomes_high_at_three_quarters_of_the_critical_threshold()
+    {
+        Assert.Equal(FlagPriority.Urgent, Read(100).Level("20:00", 825).Exactly("20:00").Priority(Slug)); // 500 − 125 = 375 = 0.75 · 500
+        Assert.Equal(FlagPriority.High, Read(100).Level("20:00", 826).Exactly("20:00").Priority(Slug));
+    }
+
+    [Fact]
+    public void What_is_held_back_again_later_is_a_new_flag() =>
+        Assert.Equal("19:00-20:00, 21:00-", Read(300).Level("20:00", 1200).Level("21:00", 1500).Exactly("21:30").Stood(Slug)); // 300; 0; 300
+
+    [Fact]
+    public void A_bag_that_was_emptied_and_charted_late_retracts_it()
+    {
+        var ward = Read(300);
+        var before = ward.Exactly("19:30");
+        Assert.Equal("19:00-", before.Stood(Slug));
+        var (after, changes) = ward.Later(before, w => new Episodes.DrainageEmptied(w.Header("18:30", recordedAt: "19:30", id: "late", from: null), "2", Ml(300)), Exact);
+        Assert.Equal("", after.Stood(Slug));
+        Assert.Contains(changes, change => change.Before?.Slug == Slug && change.After is null);
+    }
+
+    [Theory]
+    [InlineData(505, null)] // 0.8 · 300 = 240 is critical, and 200 · 240 / 500 = 96 the warning: 95
+    [InlineData(504, FlagPriority.High)] // 96
+    [InlineData(361, FlagPriority.High)] // 239
+    [InlineData(360, FlagPriority.Urgent)] // 240
+    public void A_small_bladder_has_small_limits(decimal drained, FlagPriority? priority) =>
+        Assert.Equal(priority, Read(drained).Exactly("19:00", Story.Adult with { BladderCapacity = Ml(300) }).Priority(Slug));
+
+    [Fact]
+    public void A_child_has_a_child_s_limits_and_unknown_age_an_adult_s()
+    {
+        // 8 years: (8 + 1) · 30 = 270 mL (ICCS, clinical reference 2.3), 0.8 of it 216.
+        Assert.Equal(FlagPriority.Urgent, Read(384).Exactly("19:00", Story.Child).Priority(Slug));
+        Assert.Equal(FlagPriority.High, Read(385).Exactly("19:00", Story.Child).Priority(Slug));
+        Assert.Null(Read(401).Exactly("19:00", Story.OfUnknownAge).Priority(Slug));
+        Assert.Equal(FlagPriority.High, Read(400).Exactly("19:00", Story.OfUnknownAge).Priority(Slug));
+    }
+
+    [Fact]
+    public void A_large_bladder_does_not_raise_the_limit() =>
+        Assert.Equal(FlagPriority.Urgent, Read(100).Exactly("19:00", Story.Adult with { BladderCapacity = Ml(900) }).Priority(Slug));
+
+    [Fact]
+    public void A_leak_that_is_charted_is_accounted_for() => Assert.Equal("", Read(300).Leak("19:00", 300).Exactly("19:00").Stood(Slug));
+
+    [Fact]
+    public void A_scan_of_the_open_bladder_counts_where_it_says_more()
+    {
+        Assert.Equal("", Read(660).Scan("19:20", 199).Exactly("19:30").Stood(Slug));
+        var scanned = Read(660).Scan("19:20", 200).Exactly("19:30");
+        Assert.Equal("bladder scan of 200 mL at 19:20 with the drain open; limit 200 mL.", scanned.Says(Slug));
+        Assert.Equal("", Read(660).Clamp("19:10").Scan("19:20", 250).Exactly("19:30").Stood(Slug)); // shut in, as it should be
+    }
+
+    [Fact]
+    public void Unmeasured_is_undecided_and_never_all_is_well()
+    {
+        Assert.Equal(("irrigant is charted and no drainage was read", "a reading of the drainage"), Opens("18:00").BagHung("18:00", 3000).Flow("18:00", 600).Flags("18:30").Undecided(Slug));
+        Assert.Equal(
+            ("what drained or ran in from 18:00 to 19:00 is not known", "readings of the bag and of the drainage"),
+            Opens("18:00").BagHung("18:00", 3000).Level("18:00", 0).Level("19:00", 300).Flags("19:00").Undecided(Slug));
+        Assert.IsType<Finding.NotRaised>(Opens("18:00").UrineHourly("18:00", 50).Flags("19:00").Said(Slug));
+    }
+
+    [Fact]
+    public void A_nurse_can_check_it_by_hand()
+    {
+        Assert.Equal(
+            "500 mL of irrigant not accounted for from 18:00 to 20:00: 1200 mL in, 700 mL out, urine taken as 0; 95 % interval 500 mL to 500 mL; limit 500 mL.",
+            Read(350).Level("20:00", 700).Exactly("20:30").Says(Slug));
+    }
+}

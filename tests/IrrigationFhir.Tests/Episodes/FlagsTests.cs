@@ -1,0 +1,209 @@
+using System.Net;
+using System.Text.Json.Nodes;
+using Dapper;
+using IrrigationFhir.Episodes;
+using Microsoft.Data.Sqlite;
+using Microsoft.Extensions.DependencyInjection;
+
+namespace IrrigationFhir.Tests.Episodes;
+
+/// <summary>Flags as others meet them: raised by silence, told once, seen, withdrawn, and the same whoever writes in what order.</summary>
+public class FlagsTests
+{
+    private const string Start = "2026-03-14T18:00:00Z";
+
+    private static JsonObject Entry(string kind, string clock, string content, string? id = null, string? recordedAt = null)
+    {
+        var entry = JsonNode.Parse($$"""{"source": "ward", "id": "{{id ?? $"{kind} {clock}"}}", "kind": "{{kind}}", "at": "2026-03-14T{{clock}}:00Z", "performer": "N-31 (invented)"{{(content.Length > 0 ? ", " + content : "")}}}""")!.AsObject();
+        if (recordedAt is not null) entry["recordedAt"] = $"2026-03-14T{recordedAt}:00Z";
+        return entry;
+    }
+
+    private static JsonObject Level(string clock, int ml, string? recordedAt = null) => Entry("drainage-level-read", clock, $$"""
+        "level": {"value": {{ml}}, "unit": "mL"}
+        """, recordedAt: recordedAt);
+
+    private static JsonObject Bag(string clock) => Entry("bag-hung", clock, """
+        "volume": {"value": 3000, "unit": "mL"}, "tubingPrime": {"value": 0, "unit": "mL"}
+        """);
+
+    private static JsonObject Flow(string clock, int rate) => Entry("flow-set", clock, $$"""
+        "rate": {"value": {{rate}}, "unit": "mL/h"}
+        """);
+
+    private static async Task<List<JsonNode>> Active(RunningService ward, string code = "") =>
+        [.. ((await ward.Read($"/fhir/Flag?status=active{(code.Length > 0 ? $"&code={code}" : "")}&_count=1000"))["entry"]?.AsArray() ?? []).Select(e => e!["resource"]!)];
+
+    private static Task Watch(RunningService ward) => ward.Services.GetRequiredService<WatchEpisodes>().Look(default);
+
+    [Fact]
+    public async Task Silence_raises_a_flag_and_a_reading_clears_it()
+    {
+        await using var ward = RunningService.Start("2026-03-14T19:05:00Z");
+        var episode = await ward.Open(RunningService.Episode("stay", Start));
+        await ward.Record(episode, Bag("18:00"), Flow("18:00", 300), Level("18:00", 0), Level("19:00", 350));
+        Assert.Empty(await Active(ward, "drainage-reading-stale"));
+
+        ward.Clock.SetUtcNow(new(2026, 3, 14, 19, 59, 0, TimeSpan.Zero));
+        await Watch(ward);
+        Assert.Empty(await Active(ward, "drainage-reading-stale"));
+        ward.Clock.SetUtcNow(new(2026, 3, 14, 20, 7, 0, TimeSpan.Zero)); // however late the round comes
+        await Watch(ward);
+        var stale = Assert.Single(await Active(ward, "drainage-reading-stale"));
+        Assert.Equal("2026-03-14T20:00:00Z", (string)stale["period"]!["start"]!);
+
+        // A sender whose clock is a minute ahead: it counts when that minute has come.
+        await ward.Record(episode, Level("20:08", 700));
+        Assert.NotEmpty(await Active(ward, "drainage-reading-stale"));
+        ward.Clock.SetUtcNow(new(2026, 3, 14, 20, 8, 0, TimeSpan.Zero));
+        await Watch(ward);
+        Assert.Empty(await Active(ward, "drainage-reading-stale"));
+        var cleared = await ward.Read($"/fhir/Flag/{stale["id"]}");
+        Assert.Equal(("inactive", "2026-03-14T20:08:00Z"), ((string)cleared["status"]!, (string)cleared["period"]!["end"]!));
+        Assert.Equal(["raised", "cleared"], Told(ward, (string)stale["id"]!));
+    }
+
+    [Fact]
+    public async Task A_round_in_which_nothing_changes_leaves_no_version_and_comes_no_sooner_than_it_has_to()
+    {
+        await using var ward = RunningService.Start("2026-03-14T18:01:00Z");
+        var episode = await ward.Open(RunningService.Episode("stay", Start));
+        await ward.Record(episode, Bag("18:00"), Flow("18:00", 300), Level("18:00", 0));
+        var version = (int)(await ward.Read($"/episodes/{episode}"))["version"]!;
+        var watch = ward.Services.GetRequiredService<WatchEpisodes>();
+        Assert.Equal(0, await watch.Look(default)); // nothing is due before 19:00
+        ward.Clock.SetUtcNow(new(2026, 3, 14, 18, 59, 59, TimeSpan.Zero));
+        Assert.Equal(0, await watch.Look(default));
+        ward.Clock.SetUtcNow(new(2026, 3, 14, 19, 0, 0, TimeSpan.Zero));
+        Assert.Equal(1, await watch.Look(default));
+        Assert.Equal(version + 1, (int)(await ward.Read($"/episodes/{episode}"))["version"]!);
+    }
+
+    [Fact]
+    public async Task One_replica_watches_at_a_time()
+    {
+        await using var ward = RunningService.Start("2026-03-14T19:05:00Z");
+        await using var other = RunningService.Start("2026-03-14T19:05:00Z", ward.Folder);
+        Assert.NotNull(await ward.Services.GetRequiredService<WatchEpisodes>().Look(default));
+        Assert.Null(await other.Services.GetRequiredService<WatchEpisodes>().Look(default));
+        other.Clock.SetUtcNow(new(2026, 3, 14, 19, 7, 1, TimeSpan.Zero)); // the lease has run out
+        Assert.NotNull(await other.Services.GetRequiredService<WatchEpisodes>().Look(default));
+    }
+
+    [Fact]
+    public async Task After_a_restart_the_flags_go_on_as_they_were()
+    {
+        var folder = Directory.CreateTempSubdirectory("ward-").FullName;
+        string id;
+        await using (var ward = RunningService.Start("2026-03-14T20:05:00Z", folder))
+        {
+            var episode = await ward.Open(RunningService.Episode("stay", Start));
+            await ward.Record(episode, Bag("18:00"), Flow("18:00", 300), Level("18:00", 0), Level("19:00", 350));
+            id = (string)Assert.Single(await Active(ward, "drainage-reading-stale"))["id"]!;
+        }
+
+        await using (var ward = RunningService.Start("2026-03-14T20:10:00Z", folder))
+        {
+            await Watch(ward);
+            Assert.Equal("1", (string)(await ward.Read($"/fhir/Flag/{id}"))["meta"]!["versionId"]!);
+            var episode = (string)(await ward.Read($"/episodes?identifier={Uri.EscapeDataString(RunningService.EpisodeSystem + "|stay")}"))["episodes"]![0]!["id"]!;
+            await ward.Record(episode, Level("20:10", 700));
+            Assert.Equal(["raised", "cleared"], Told(ward, id));
+        }
+
+        Directory.Delete(folder, true);
+    }
+
+    [Fact]
+    public async Task A_threshold_set_otherwise_ends_what_would_not_be_raised_now()
+    {
+        var folder = Directory.CreateTempSubdirectory("ward-").FullName;
+        string id;
+        await using (var ward = RunningService.Start("2026-03-14T20:05:00Z", folder))
+        {
+            var episode = await ward.Open(RunningService.Episode("stay", Start));
+            await ward.Record(episode, Bag("18:00"), Flow("18:00", 300), Level("18:00", 0), Level("19:00", 350));
+            id = (string)Assert.Single(await Active(ward, "drainage-reading-stale"))["id"]!;
+        }
+
+        await using (var ward = RunningService.Start("2026-03-14T20:06:00Z", folder, ("Flags:StaleAfter", "120 min")))
+        {
+            var episode = (string)(await ward.Read($"/episodes?identifier={Uri.EscapeDataString(RunningService.EpisodeSystem + "|stay")}"))["episodes"]![0]!["id"]!;
+            await ward.Record(episode, Entry("tolerance-noted", "20:05", "\"pain\": 1"));
+            var flag = await ward.Read($"/fhir/Flag/{id}");
+            Assert.Equal("inactive", (string)flag["status"]!);
+            Assert.Contains("settings in force", (string)flag["code"]!["text"]!, StringComparison.Ordinal);
+        }
+
+        Directory.Delete(folder, true);
+    }
+
+    [Fact]
+    public async Task What_was_seen_and_who_was_called_belongs_to_the_flag()
+    {
+        await using var ward = RunningService.Start("2026-03-14T20:05:00Z");
+        var episode = await ward.Open(RunningService.Episode("stay", Start));
+        await ward.Record(episode, Bag("18:00"), Flow("18:00", 300), Level("18:00", 0), Level("19:00", 350));
+        var id = (string)Assert.Single(await Active(ward, "drainage-reading-stale"))["id"]!;
+        await ward.Record(episode, Entry("flag-acknowledged", "20:04", $"\"flag\": \"{id}\""), Entry("escalated", "20:05", "\"flag\": \"drainage-reading-stale\", \"whom\": \"the doctor on call (invented)\""));
+
+        var flag = (await ward.Read($"/episodes/{episode}/flags"))["standing"]!.AsArray().Single(f => (string)f!["flag"]! == "drainage-reading-stale")!;
+        Assert.Equal(("2026-03-14T20:04:00Z", 4m, "N-31 (invented)"), ((string)flag["acknowledged"]!, (decimal)flag["minutesToAcknowledge"]!, (string)flag["acknowledgedBy"]!));
+        Assert.Equal("the doctor on call (invented)", (string)flag["escalations"]![0]!["whom"]!);
+        var resource = await ward.Read($"/fhir/Flag/{id}");
+        Assert.Contains(resource["extension"]!.AsArray(), e => ((string)e!["url"]!).EndsWith("/flag-acknowledged", StringComparison.Ordinal) && (string)e["valueDateTime"]! == "2026-03-14T20:04:00Z");
+    }
+
+    [Fact]
+    public async Task Eight_writers_of_late_entries_end_in_what_a_replay_in_order_says()
+    {
+        const string now = "2026-03-14T23:30:00Z";
+        List<JsonObject> entries = [Bag("18:00"), Flow("18:00", 600), Level("18:00", 0), Flow("20:45", 0), Entry("washout-performed", "21:20", "\"cleared\": true"), Flow("21:40", 300)];
+        foreach (var (minute, ml) in new[] { (20, 210), (40, 430), (60, 650), (80, 880), (100, 1100), (120, 1300), (140, 1300), (160, 1310), (210, 2500) }) entries.Add(Level($"{18 + (minute / 60)}:{minute % 60:00}", ml));
+        entries.Add(Entry("drainage-emptied", "21:35", """
+            "volume": {"value": 2600, "unit": "mL"}
+            """));
+        entries.AddRange(Enumerable.Range(0, 8).Select(i => Level($"22:{i * 5:00}", 100 + (i * 30))));
+        entries.Add(Entry("drainage-appearance", "19:10", "\"grade\": 2, \"scale\": \"card (invented)\", \"clots\": \"none\""));
+        entries.Add(Entry("drainage-appearance", "20:50", "\"grade\": 4, \"scale\": \"card (invented)\", \"clots\": \"many\""));
+
+        await using var ordered = RunningService.Start(now);
+        var replay = await ordered.Open(RunningService.Episode("stay", Start));
+        foreach (var entry in entries.OrderBy(e => (string)e["at"]!, StringComparer.Ordinal)) await ordered.Record(replay, entry);
+
+        await using var late = RunningService.Start(now);
+        var episode = await late.Open(RunningService.Episode("stay", Start));
+        var random = new Random(8);
+        var shuffled = entries.OrderBy(_ => random.Next()).ToList();
+        await Task.WhenAll(Enumerable.Range(0, 8).Select(async writer =>
+        {
+            foreach (var entry in shuffled.Where((_, i) => i % 8 == writer)) Assert.Equal(HttpStatusCode.OK, (await late.Post($"/episodes/{episode}/entries", new JsonArray(entry.DeepClone()))).Status);
+        }));
+
+        Assert.Equal(await Standing(ordered, replay), await Standing(late, episode));
+        var active = await Active(late);
+        Assert.Equal(active.Count, active.Select(flag => (string)flag["code"]!["coding"]![0]!["code"]!).Distinct().Count());
+
+        // Nobody who was told of a flag is left with less than the truth.
+        foreach (var flag in (await late.Resources(episode, "Flag")).Values)
+        {
+            var last = Told(late, (string)flag["id"]!).Last();
+            Assert.Equal((string)flag["status"]! switch { "active" => "raised", "inactive" => "cleared", _ => "retracted" }, last == "changed" ? "raised" : last);
+        }
+    }
+
+    /// <summary>Every flag that is not withdrawn, in words.</summary>
+    private static async Task<List<string>> Standing(RunningService ward, string episode) =>
+        [.. (await ward.Resources(episode, "Flag")).Values.Where(flag => (string)flag["status"]! != "entered-in-error")
+            .Select(flag => $"{((string)flag["id"]!)[episode.Length..]} {flag["status"]} {flag["period"]!.ToJsonString()} {flag["code"]!["text"]}").Order(StringComparer.Ordinal)];
+
+    /// <summary>What the outbox says of a flag, in order; its numbers leave no gap.</summary>
+    private static List<string> Told(RunningService ward, string id)
+    {
+        var file = Directory.GetFiles(ward.Folder, "*.db").Concat(Directory.GetFiles(ward.Folder, "*.sqlite")).First();
+        using var store = new SqliteConnection($"Data Source={file};Mode=ReadOnly;Pooling=False");
+        var numbers = store.Query<long>("select number from outbox order by number").ToList();
+        Assert.Equal(Enumerable.Range(1, numbers.Count).Select(n => (long)n), numbers);
+        return [.. store.Query<string>("select event from outbox where type = 'Flag' and id = @id order by number", new { id })];
+    }
+}
