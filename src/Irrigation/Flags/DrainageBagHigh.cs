@@ -20,6 +20,9 @@ public static class DrainageBagHigh
         foreach (var container in Forecasts.InUse(bedside.Balance, bedside.At))
         {
             if (bedside.Balance.InContainer(container, bedside.At) is not { } reading) continue;
+
+            // Not read for long while nothing is irrigated: nobody says that it hangs there still.
+            if (!bedside.Runs && bedside.At - reading.At > bedside.Balance.Settings.LongestGap) continue;
             var filling = bedside.Clamped is null ? bedside.Filling : FlowRate.Stopped;
             var since = bedside.Clamped is { } clamp ? Instant.Max(reading.At, clamp.At) : bedside.At;
             if (filling is not { } speed || bedside.Balance.InstilledBetween(reading.At, since).Amount is not { } ran)

@@ -10,6 +10,7 @@ using IrrigationFhir.Entries;
 using IrrigationFhir.Fhir;
 using IrrigationFhir.Rest;
 using IrrigationFhir.Store;
+using Microsoft.OpenApi;
 using NodaTime;
 using NodaTime.Text;
 
@@ -170,6 +171,12 @@ internal static class EpisodesApi
             .Fails(StatusCodes.Status400BadRequest, StatusCodes.Status404NotFound)
             .WithName("readHandover")
             .WithTags("Episodes")
+            .AddOpenApiOperationTransformer((operation, _, _) =>
+            {
+                var answer = operation.Responses!["200"].Content![FhirReply.MediaType];
+                answer.Schema = new OpenApiSchema { Type = JsonSchemaType.Object, Description = "A FHIR R4 Bundle of type document." };
+                return Task.CompletedTask;
+            })
             .WithSummary("The handover: as text for a person, or as a FHIR document.")
             .WithDescription("Plain text; with `Accept: application/fhir+json` a document Bundle of a Composition and what it points at. With `asOf` as it was known at that moment. " + Texts.Caution);
     }

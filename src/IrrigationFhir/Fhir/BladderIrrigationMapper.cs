@@ -1,5 +1,8 @@
 using Hl7.Fhir.Model;
+using Irrigation.Balance;
 using Irrigation.Episodes;
+using Irrigation.Flags;
+using Irrigation.Measures;
 using IrrigationFhir.Episodes;
 using NodaTime;
 using Instant = NodaTime.Instant;
@@ -10,7 +13,11 @@ namespace IrrigationFhir.Fhir;
 /// <param name="Kind">Slug of the irrigation kind.</param>
 /// <param name="Start">First irrigant.</param>
 /// <param name="End">Last irrigant, once the episode has ended.</param>
-internal sealed record IrrigationRun(string Kind, Instant Start, Instant? End)
+/// <param name="Solution">What was first hung, or else ordered; null where nobody said.</param>
+/// <param name="Order">The reference of the last order; null where there is none.</param>
+/// <param name="Performer">Who charted the first irrigant; null where that is not known.</param>
+/// <param name="Account">What ran in and came out, what it looked like and how it was borne, once the episode has ended; null before.</param>
+internal sealed record IrrigationRun(string Kind, Instant Start, Instant? End, string? Solution, string? Order, string? Performer, string? Account)
 {
     /// <summary>The irrigation of an episode; null before the first irrigant.</summary>
     public static IrrigationRun? Of(Episode episode)
@@ -20,8 +27,36 @@ internal sealed record IrrigationRun(string Kind, Instant Start, Instant? End)
         if (lines.Count == 0) return null;
         var start = lines.Min(entries => entries[0].Header.From ?? entries[0].At);
         var last = lines.Max(entries => entries[entries.Count - 1].At);
-        return new(KindOf(log), start, episode.Definition.Frame.End is null ? null : last);
+        var order = Last<OrderSet>(log);
+        var hung = lines.Select(line => line[0]).OfType<BagHung>().FirstOrDefault(bag => bag.Solution is not null);
+        var first = lines.Select(line => line[0]).OrderBy(entry => entry.At).First();
+        return new(
+            KindOf(log),
+            start,
+            episode.Definition.Frame.End is null ? null : last,
+            hung?.Solution ?? order?.Solution,
+            order?.Order,
+            first.Header.Performer,
+            episode.Definition.Frame.End is null ? null : AccountOf(episode));
     }
+
+    /// <summary>The whole of it in words. What is not known says so: a part is not a total.</summary>
+    private static string AccountOf(Episode episode)
+    {
+        var closed = episode.Balance[FluidBalance.Bladder];
+        string Total(string what, Func<ClosedInterval, Volume?> of) => closed.All(interval => of(interval) is not null)
+            ? $"{what} {closed.Aggregate(Volume.Zero, (sum, interval) => sum + of(interval)!.Value)}"
+            : $"{what} not known, for a part was not charted";
+        List<string> said = closed.IsEmpty ? ["no drainage was read"] : [Total("instilled", i => i.Instilled), Total("drained", i => i.Drained), Total("corrected urine output (drainage minus irrigant)", i => i.Output?.Headline)];
+        said.Add(Last<DrainageAppearance>(episode.Log) is { } look ? $"drainage last: {Looked.Says(look)}" : "what the drainage looked like was not charted");
+        said.Add(Last<ToleranceNoted>(episode.Log) is { } borne
+            ? $"borne: {(borne.Pain is { } pain ? $"pain {pain} of 10" : "pain not charted")}, {(borne.Spasm switch { true => "spasm", false => "no spasm", null => "spasm not charted" })}"
+            : "how it was borne was not charted");
+        return string.Join("; ", said) + ".";
+    }
+
+    private static T? Last<T>(EpisodeLog log)
+        where T : Entry => log[Irrigation.Slug.Of(typeof(T).Name)] is { Count: > 0 } entries ? entries[entries.Count - 1] as T : null;
 
     /// <summary>As ordered; without an order as the entries show it: only syringes is by hand, with a clamp an instillation left to dwell.</summary>
     private static string KindOf(EpisodeLog log)
@@ -57,7 +92,11 @@ internal static class BladderIrrigationMapper
             Subject = Wire.Reference(episode.Definition.Patient),
             Encounter = episode.Definition.Encounter is { } encounter ? Wire.Reference(encounter) : null,
             Performed = new Hl7.Fhir.Model.Period { Start = Wire.Time(run.Start, zone), End = run.End is { } end ? Wire.Time(end, zone) : null },
+            BasedOn = run.Order is { } order ? [Wire.Named(order)!] : [],
+            Performer = run.Performer is { } performer ? [new() { Actor = Wire.Named(performer)! }] : [],
             BodySite = [Codes.Bladder()],
+            UsedCode = run.Solution is { } solution ? [new() { Text = solution }] : [],
+            Note = run.Account is { } account ? [new() { Text = account }] : [],
         };
     }
 }

@@ -77,6 +77,14 @@ public class BagTests
         Assert.Equal("18:30-", Opens("18:00").BagHung("18:00", 5000).Level("18:30", 2700).Flags("19:00").Stood("drainage-bag-high"));
     }
 
+    [Fact] // 60 mL/h of urine would fill 4 L to nine tenths in 60 h: after 6 h without a reading, as set, nobody knows what it runs into
+    public void A_container_that_was_not_read_since_irrigation_ended_is_not_reckoned_on()
+    {
+        var ward = Opens("18:00").BagHung("18:00", 3000).Flow("18:00", 600).Level("18:00", 0).Level("19:00", 2600).BagTakenDown("19:30", 2000);
+        Assert.Equal("19:00-", ward.Flags("+1 00:59").Stood("drainage-bag-high"));
+        Assert.Equal("19:00-01:01", ward.Urine("+1 01:01", 50).Flags("+3 20:00").Stood("drainage-bag-high"));
+    }
+
     [Fact]
     public void Nothing_runs_into_it_behind_a_clamp() =>
         Assert.Equal("", Opens("18:00").BagHung("18:00", 5000).Flow("18:00", 500).Level("18:00", 2000).Flow("18:05", 0).Clamp("18:05").Flags("23:00").Stood("drainage-bag-high"));

@@ -169,6 +169,36 @@ public sealed class OpenChartingTests(ImportedCharting imported, ITestOutputHelp
         Assert.True(differences.Count == 0, $"{differences.Count} differ\n{string.Join("\n", differences.Take(5))}");
     }
 
+    /// <summary>README.md beside this says what they are. Invented order, identity and look are not in this charting, so that what asks for them stands everywhere.</summary>
+    [SkippableFact]
+    public async Task Flags_of_the_open_charting_are_counted_and_none_is_raised_without_irrigant_that_is_about_irrigant()
+    {
+        var counts = new SortedDictionary<string, (int Stays, int Flags)>(StringComparer.Ordinal);
+        foreach (var stay in Charting().Stays)
+        {
+            var report = await imported.Service.Read($"/episodes/{imported.Episodes[stay.Id]}/flags");
+            var flags = report["standing"]!.AsArray().Concat(report["ended"]!.AsArray()).Select(f => f!).ToList();
+            foreach (var kind in flags.GroupBy(f => $"{(stay.Irrigated ? "irrigated" : "other")} {f["flag"]} {f["priority"]}"))
+            {
+                var so = counts.GetValueOrDefault(kind.Key);
+                counts[kind.Key] = (so.Stays + 1, so.Flags + kind.Count());
+            }
+
+            if (stay.Irrigated)
+            {
+                foreach (var flag in flags.Where(f => (string)f["priority"]! is "urgent" or "high")) output.WriteLine($"{stay.Id} {flag["flag"]} {flag["priority"]} {flag["start"]}: {flag["says"]}");
+            }
+            else
+            {
+                Assert.DoesNotContain(flags, f => (string)f["flag"]! is "outflow-deficit" or "no-drainage" or "drainage-reading-stale" or "bag-dry" or "order-mismatch" or "record-incomplete");
+            }
+        }
+
+        foreach (var (kind, (stays, flags)) in counts) output.WriteLine($"{kind}: {flags} in {stays} stays");
+        output.WriteLine($"{Charting().Stays.Count} stays, {Charting().Stays.Count(s => s.Irrigated)} irrigated");
+        Assert.NotEmpty(counts);
+    }
+
     /// <summary>The irrigated stays, the shortest first, and those others whose rows were saved most out of order, if they are not long.</summary>
     private static IEnumerable<Stay> InAllWays(OpenCharting charting) =>
     [
