@@ -157,7 +157,8 @@ public static class Forecasts
 
     private static Instant? ClampedSince(FluidBalance balance, Instant asOf) => (balance.Log[Channel.Clamp].LastAtOrBefore(asOf) as DrainClamped)?.At;
 
-    private static FlowRate? Inflow(FluidBalance balance, Instant asOf)
+    /// <summary>How fast irrigant runs, all lines together; null where a line runs and nobody charted how fast.</summary>
+    internal static FlowRate? Inflow(FluidBalance balance, Instant asOf)
     {
         var sum = FlowRate.Stopped;
         foreach (var line in Channel.Lines(balance.Log))
@@ -172,7 +173,7 @@ public static class Forecasts
     private static string UnknownFlow(FluidBalance balance, Instant asOf) =>
         $"irrigation runs and no flow is charted for line {string.Join(", ", Channel.Lines(balance.Log).Where(line => balance.FlowAt(line, asOf) is null))}";
 
-    private static FlowRate Sum(FlowRate one, FlowRate other) => FlowRate.FromMillilitresPerHour(one.MillilitresPerHour + other.MillilitresPerHour);
+    internal static FlowRate Sum(FlowRate one, FlowRate other) => FlowRate.FromMillilitresPerHour(one.MillilitresPerHour + other.MillilitresPerHour);
 
     private static string At(FluidBalance balance, Instant instant) => Clock.Format(instant.InZone(balance.Log.Frame.Zone).TimeOfDay);
 

@@ -71,27 +71,14 @@ public sealed record Bedside(FluidBalance Balance, Instant At, PatientFacts Fact
     public IEnumerable<string> Lines => Channel.Lines(Log);
 
     /// <summary>How fast irrigant runs, all lines together; null where a line runs and nobody charted how fast.</summary>
-    public FlowRate? Inflow
-    {
-        get
-        {
-            var sum = 0m;
-            foreach (var line in Lines)
-            {
-                if (Balance.FlowAt(line, At) is not { } flow) return null;
-                sum += flow.MillilitresPerHour;
-            }
-
-            return FlowRate.FromMillilitresPerHour(sum);
-        }
-    }
+    public FlowRate? Inflow => Forecasts.Inflow(Balance, At);
 
     /// <summary>Whether irrigant runs, or may run for all that is charted.</summary>
     public bool Runs => Inflow is not { } flow || flow > FlowRate.Stopped;
 
     /// <summary>Irrigant that runs plus the urine that is made; null where the former is not known.</summary>
     public FlowRate? Filling => Inflow is { } flow
-        ? FlowRate.FromMillilitresPerHour(flow.MillilitresPerHour + Forecasts.Urine(Balance, At, Limits.Forecasts).Rate.MillilitresPerHour)
+        ? Forecasts.Sum(flow, Forecasts.Urine(Balance, At, Limits.Forecasts).Rate)
         : null;
 
     /// <summary>When irrigant began to run that runs now, as far back as it ran without a rest, and no further than a day; null where none runs.</summary>

@@ -165,7 +165,7 @@ public sealed class FlagRecord
         var ends = whole.Log.Frame.End;
         if (ends <= AsOf) return null;
         Instant?[] moments = [whole.Log[Channel.Everything].NextAfter(AsOf)?.At, LooksAgain, ends];
-        return Instant.Min(moments.Min() ?? Instant.MaxValue, ends ?? Instant.MaxValue) is var next && next < Instant.MaxValue ? next : null;
+        return moments.Min();
     }
 
     /// <remarks>On the whole second, not before: nobody reads a clock finer.</remarks>

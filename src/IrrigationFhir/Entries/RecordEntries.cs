@@ -45,7 +45,7 @@ internal sealed class RecordEntries(EpisodesInMemory episodes, EpisodeStore stor
     private async ValueTask<EntriesOutcome?> Record(string episodeId, IReadOnlyList<Sent> read, bool lenient, Func<int, Entry, EpisodeLog, EntryProblem?> condition, CancellationToken stop)
     {
         if (await episodes.Find(episodeId, stop) is not { } found) return new EntriesOutcome.UnknownEpisode();
-        var (episode, strays) = await episodes.Watched(found, stop);
+        var episode = await episodes.Watched(found, stop);
 
         var now = Instant.FromDateTimeOffset(clock.GetUtcNow());
         var judged = Judge(read, episode.Log, condition, now);                                     // no I/O from here …
@@ -56,7 +56,7 @@ internal sealed class RecordEntries(EpisodesInMemory episodes, EpisodeStore stor
         var (balance, changes) = episode.Balance.After(appended);
         var (flags, raised) = episode.Flags!.After(balance, appended.Changes, now);
         var after = episode with { Balance = balance, Flags = flags };
-        var news = FlagNews.Of(after, raised, [.. appended.Outcomes.Select(o => o.Logged)], strays, FlagNews.Touched(after, appended.Changes));
+        var news = FlagNews.Of(after, raised, [.. appended.Outcomes.Select(o => o.Logged)], FlagNews.Touched(after, appended.Changes));
         var (valid, faulty) = profiles.Sort([.. EpisodeMapper.ToResources(episode, after, appended, changes, limits), .. news.Resources]);    // … to here
 
         var rows = accepted.Zip(appended.Outcomes).Where(p => p.Second.Disposition != Disposition.Repeated).Select(p => Row(p.First, p.Second.Logged)).ToList();
@@ -64,14 +64,9 @@ internal sealed class RecordEntries(EpisodesInMemory episodes, EpisodeStore stor
         if (rows.Count == 0) return new EntriesOutcome.Recorded(episode.Row.Version, episode.Definition.Frame.Zone, replies, [], [], []);
 
         var withheld = faulty.ToRows();
-        var change = new EpisodeChange(episode.Row.PatientKey, episode.Id, episode.Row.Version, rows, [.. valid.Select(ResourceDraft.Of)], withheld)
-        {
-            Events = news.Events,
-            FlagsAsOf = flags.AsOf,
-            NextLook = flags.Next,
-        };
+        var change = news.In(new(episode.Row.PatientKey, episode.Id, episode.Row.Version, rows, [.. valid.Select(ResourceDraft.Of)], withheld), flags);
         if (await store.Save(change, stop) is not SaveOutcome.Saved saved) return null;
-        episodes.Keep(after with { Row = episode.Row with { Version = saved.Version, LastSequence = after.Log.LastSequence, FlagsAsOf = flags.AsOf } });
+        episodes.Keep(after with { Strays = [], Row = episode.Row with { Version = saved.Version, LastSequence = after.Log.LastSequence, FlagsAsOf = flags.AsOf } });
         return new EntriesOutcome.Recorded(saved.Version, episode.Definition.Frame.Zone, replies, changes, saved.Changed, withheld);
     }
 

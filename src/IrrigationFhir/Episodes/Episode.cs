@@ -18,6 +18,9 @@ internal sealed record Episode(EpisodeRow Row, EpisodeDefinition Definition, Flu
     /// <summary>Its flags; null until somebody asks for them (<see cref="EpisodesInMemory.Watched"/>).</summary>
     public FlagRecord? Flags { get; init; }
 
+    /// <summary>Flags, as stored, that stand in the store and not by <see cref="Flags"/>, because a threshold was set otherwise since: the next change ends them.</summary>
+    public IReadOnlyList<string> Strays { get; init; } = [];
+
     /// <summary>The log.</summary>
     public EpisodeLog Log => Balance.Log;
 
@@ -60,21 +63,19 @@ internal sealed class EpisodesInMemory(EpisodeStore store, BalanceSettings setti
             changes.AddRange(appended.Changes);
         }
 
-        return Keep(new(row, definition, balance) { Flags = known!.Flags?.After(balance, changes, row.FlagsAsOf ?? known.Flags.AsOf).Record });
+        // Whoever changed it may have ended the strays: they are looked for again.
+        var flags = known!.Strays.Count > 0 ? null : known.Flags;
+        return Keep(new(row, definition, balance) { Flags = flags?.After(balance, changes, row.FlagsAsOf ?? flags.AsOf).Record });
     }
 
-    /// <summary>
-    /// The episode with its flags as they were published last, and what stands in the store and by the record does not: a threshold
-    /// was set otherwise since.
-    /// </summary>
-    public async Task<(Episode Episode, IReadOnlyList<string> Strays)> Watched(Episode episode, CancellationToken stop)
+    /// <summary>The episode with its flags as they were published last.</summary>
+    public async Task<Episode> Watched(Episode episode, CancellationToken stop)
     {
-        if (episode.Flags is not null) return (episode, []);
+        if (episode.Flags is not null) return episode;
         var flags = FlagRecord.Of(episode.Balance, episode.Definition.Facts, limits, episode.Row.FlagsAsOf ?? NodaTime.Instant.MinValue);
-        var watched = Keep(episode with { Flags = flags });
         var stored = await store.StandingFlags(episode.Row.PatientKey, episode.Id, stop);
         var standing = flags.Standing.Select(flag => FlagMapper.IdOf(episode, flag)).ToHashSet();
-        return (watched, [.. stored.Where(flag => !standing.Contains(flag.Key)).Select(flag => flag.Value)]);
+        return Keep(episode with { Flags = flags, Strays = [.. stored.Where(flag => !standing.Contains(flag.Key)).Select(flag => flag.Value)] });
     }
 
     /// <summary>Keeps what was just saved.</summary>

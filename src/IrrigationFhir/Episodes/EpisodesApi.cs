@@ -224,37 +224,25 @@ internal static class EpisodesApi
     private static async Task<IResult> Read([Description("The episode's id.")] string id, EpisodeStore store, CancellationToken stop) =>
         await store.Find(id, stop) is { } row ? Results.Json(Reply(row)) : Unknown(id);
 
-    private static async Task<IResult> Balance(
+    private static Task<IResult> Balance(
         [Description("The episode's id.")] string id,
-        EpisodesInMemory episodes,
+        Asked asked,
         CriteriaSettings limits,
         ForecastSettings forecasts,
-        TimeProvider clock,
         [Description("A moment (RFC 3339, with seconds and offset). Default: now.")] string? asOf,
-        CancellationToken stop)
-    {
-        if (await episodes.Find(id, stop) is not { } episode) return Unknown(id);
-        if (asOf is null) return Results.Json(BalanceReport.Of(episode.Balance, id, episode.Definition, Instant.FromDateTimeOffset(clock.GetUtcNow()), limits, forecasts));
-        if (OffsetDateTimePattern.ExtendedIso.Parse(asOf) is not { Success: true } moment)
-        {
-            return EntriesApi.Refused(StatusCodes.Status400BadRequest, [EntryProblem.BadTime("asOf", asOf)]);
-        }
-
-        var at = moment.Value.ToInstant();
-        return Results.Json(BalanceReport.Of(FluidBalance.Of(episode.Log.KnownAt(at), episode.Balance.Settings), id, episode.Definition, at, limits, forecasts));
-    }
+        CancellationToken stop) => asked.For(id, asOf, (Episode episode, Instant at) => Results.Json(BalanceReport.Of(episode.Balance, id, episode.Definition, at, limits, forecasts)), stop);
 
     private static async Task<IResult> Flags(
         [Description("The episode's id.")] string id,
         Asked asked,
         [Description("A moment (RFC 3339, with seconds and offset). Default: now.")] string? asOf,
-        CancellationToken stop) => await asked.For(id, asOf, (episode, flags) => Results.Json(FlagsReport.Of(episode, flags)), stop);
+        CancellationToken stop) => await asked.For(id, asOf, (Episode episode, FlagRecord flags) => Results.Json(FlagsReport.Of(episode, flags)), stop);
 
     private static async Task<IResult> Record(
         [Description("The episode's id.")] string id,
         Asked asked,
         [Description("A moment (RFC 3339, with seconds and offset). Default: now.")] string? asOf,
-        CancellationToken stop) => await asked.For(id, asOf, (episode, flags) => Results.Json(RecordReport.Of(episode, flags)), stop);
+        CancellationToken stop) => await asked.For(id, asOf, (Episode episode, FlagRecord flags) => Results.Json(RecordReport.Of(episode, flags)), stop);
 
     private static async Task<IResult> ReadHandover(
         [Description("The episode's id.")] string id,
@@ -270,7 +258,7 @@ internal static class EpisodesApi
         var answer = await asked.For(
             id,
             asOf,
-            (episode, flags) =>
+            (Episode episode, FlagRecord flags) =>
             {
                 handover = Handover.Of(episode, flags);
                 return Results.Text(handover.InWords(), "text/plain");
@@ -299,27 +287,37 @@ internal static class EpisodesApi
     }
 }
 
-/// <summary>Answers what is asked of an episode's flags, now or as it was known at a moment.</summary>
+/// <summary>Answers what is asked of an episode, now or as it was known at a moment.</summary>
 internal sealed class Asked(EpisodesInMemory episodes, FlagLimits limits, TimeProvider clock)
 {
     /// <summary>The answer, or why there is none.</summary>
     /// <param name="id">The episode.</param>
     /// <param name="asOf">The moment as it was asked; null for now.</param>
-    /// <param name="answer">From the episode and its flags.</param>
+    /// <param name="answer">From the episode as it was known then, and the moment.</param>
     /// <param name="stop">Gives up.</param>
-    public async Task<IResult> For(string id, string? asOf, Func<Episode, FlagRecord, IResult> answer, CancellationToken stop)
+    public Task<IResult> For(string id, string? asOf, Func<Episode, Instant, IResult> answer, CancellationToken stop) =>
+        Known(id, asOf, (episode, at) => Task.FromResult(answer(episode, at)), stop);
+
+    /// <summary>The same from its flags as well, to the second.</summary>
+    public Task<IResult> For(string id, string? asOf, Func<Episode, FlagRecord, IResult> answer, CancellationToken stop) =>
+        Known(
+            id,
+            asOf,
+            async (episode, at) =>
+            {
+                if (asOf is not null) return answer(episode, FlagRecord.Of(episode.Balance, episode.Definition.Facts, limits, at));
+                var watched = await episodes.Watched(episode, stop);
+                return answer(watched, watched.Flags!.After(watched.Balance, [], Instant.FromUnixTimeSeconds(at.ToUnixTimeSeconds())).Record);
+            },
+            stop);
+
+    private async Task<IResult> Known(string id, string? asOf, Func<Episode, Instant, Task<IResult>> answer, CancellationToken stop)
     {
         if (await episodes.Find(id, stop) is not { } found) return EpisodesApi.Unknown(id);
-        if (asOf is null)
-        {
-            var (episode, _) = await episodes.Watched(found, stop);
-            return answer(episode, episode.Flags!.After(episode.Balance, [], Instant.FromUnixTimeSeconds(clock.GetUtcNow().ToUnixTimeSeconds())).Record);
-        }
-
+        if (asOf is null) return await answer(found, Instant.FromDateTimeOffset(clock.GetUtcNow()));
         if (OffsetDateTimePattern.ExtendedIso.Parse(asOf) is not { Success: true } moment) return EntriesApi.Refused(StatusCodes.Status400BadRequest, [EntryProblem.BadTime("asOf", asOf)]);
         var at = moment.Value.ToInstant();
-        var known = found with { Balance = FluidBalance.Of(found.Log.KnownAt(at), found.Balance.Settings) };
-        return answer(known, FlagRecord.Of(known.Balance, found.Definition.Facts, limits, at));
+        return await answer(found with { Balance = FluidBalance.Of(found.Log.KnownAt(at), found.Balance.Settings) }, at);
     }
 }
 
@@ -357,7 +355,7 @@ internal sealed class OpenEpisode(EpisodesInMemory episodes, EpisodeStore store,
     /// <summary>One attempt; null where somebody else was first.</summary>
     private async ValueTask<OpenedEpisode?> Amend(string id, EpisodeDefinition definition, CancellationToken stop)
     {
-        var (episode, strays) = await episodes.Watched(await episodes.Find(id, stop) ?? throw new InvalidOperationException("an episode that was there a moment ago"), stop);
+        var episode = await episodes.Watched(await episodes.Find(id, stop) ?? throw new InvalidOperationException("an episode that was there a moment ago"), stop);
         if (episode.Definition.SaysTheSame(definition)) return new OpenedEpisode.Stands(episode, false);
         if (!episode.Definition.SameBedside(definition))
         {
@@ -370,18 +368,13 @@ internal sealed class OpenEpisode(EpisodesInMemory episodes, EpisodeStore store,
         if (outside is not null) return new OpenedEpisode.Rejected(StatusCodes.Status409Conflict, [outside]);
 
         var flags = FlagRecord.Of(balance, definition.Facts, limits, Instant.Max(Instant.FromDateTimeOffset(clock.GetUtcNow()), episode.Flags!.AsOf));
-        var after = new Episode(episode.Row with { Json = definition.Json, ClosedAt = definition.Frame.End }, definition, balance) { Flags = flags };
-        var news = FlagNews.Of(after, FlagRecord.Compare(episode.Flags, flags), [], strays, []);
+        var after = new Episode(episode.Row with { Json = definition.Json, ClosedAt = definition.Frame.End }, definition, balance) { Flags = flags, Strays = episode.Strays };
+        var news = FlagNews.Of(after, FlagRecord.Compare(episode.Flags, flags), [], []);
         var (valid, faulty) = profiles.Sort([.. EpisodeMapper.ToResources(episode, after, changes, limits.Criteria), .. news.Resources]);
         var withheld = faulty.ToRows();
-        var change = new EpisodeChange(episode.Row.PatientKey, id, episode.Row.Version, [], [.. valid.Select(ResourceDraft.Of)], withheld, definition.Json, definition.Frame.End)
-        {
-            Events = news.Events,
-            FlagsAsOf = flags.AsOf,
-            NextLook = flags.Next,
-        };
+        var change = news.In(new(episode.Row.PatientKey, id, episode.Row.Version, [], [.. valid.Select(ResourceDraft.Of)], withheld, definition.Json, definition.Frame.End), flags);
         return await store.Save(change, stop) is SaveOutcome.Saved saved
-            ? new OpenedEpisode.Stands(episodes.Keep(after with { Row = after.Row with { Version = saved.Version, FlagsAsOf = flags.AsOf } }), false)
+            ? new OpenedEpisode.Stands(episodes.Keep(after with { Strays = [], Row = after.Row with { Version = saved.Version, FlagsAsOf = flags.AsOf } }), false)
             : null;
     }
 

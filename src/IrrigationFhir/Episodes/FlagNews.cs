@@ -18,16 +18,18 @@ internal sealed record FlagNews(IReadOnlyList<Resource> Resources, IReadOnlyList
     /// <param name="after">The episode as it is now.</param>
     /// <param name="changes">What became of its flags.</param>
     /// <param name="because">What arrived; empty where time alone passed.</param>
-    /// <param name="strays">Flags that stand in the store and not by the settings in force (<see cref="EpisodesInMemory.Watched"/>).</param>
     /// <param name="touched">Flags that somebody saw or called about: published again.</param>
-    public static FlagNews Of(Episode after, IReadOnlyCollection<FlagChange> changes, IReadOnlyList<LoggedEntry> because, IReadOnlyList<string> strays, IEnumerable<FlagPeriod> touched)
+    public static FlagNews Of(Episode after, IReadOnlyCollection<FlagChange> changes, IReadOnlyList<LoggedEntry> because, IEnumerable<FlagPeriod> touched)
     {
-        var ended = strays.Select(json => FlagMapper.Ended(FhirJson.Read<Flag>(json), after, after.Flags!.AsOf)).ToList();
+        var ended = after.Strays.Select(json => FlagMapper.Ended(FhirJson.Read<Flag>(json), after, after.Flags!.AsOf)).ToList();
         var seen = touched.Where(flag => changes.All(c => c.After?.Identity != flag.Identity)).Select(flag => FlagMapper.ToFlag(flag, after));
         return new(
             [.. EpisodeMapper.Flags(after, changes, because), .. seen, .. ended],
             [.. changes.Select(change => EventOf(change) is { } said ? new OutboxEvent(Type, FlagMapper.IdOf(after, (change.After ?? change.Before)!), said) : null).OfType<OutboxEvent>(), .. ended.Select(flag => new OutboxEvent(Type, flag.Id!, "cleared"))]);
     }
+
+    /// <summary>A change of the episode with what it tells, and up to when its flags go then.</summary>
+    public EpisodeChange In(EpisodeChange change, FlagRecord flags) => change with { Events = Events, FlagsAsOf = flags.AsOf, NextLook = flags.Next };
 
     /// <summary>Flags that an append's acknowledgements and calls are about.</summary>
     public static IEnumerable<FlagPeriod> Touched(Episode after, IEnumerable<Change> changes)

@@ -80,7 +80,7 @@ internal sealed record Handover(Episode Episode, FlagRecord Flags, IReadOnlyList
 
         if (lines.Count == 0) lines.Add("No irrigant is charted.");
         if (bedside.Last<WashoutPerformed>() is { } washout) lines.Add($"Last washout {Aged(bedside, washout.At)}{(washout.Cleared switch { true => ", cleared", false => ", not cleared", null => "" })}.");
-        return new("irrigation", "Irrigation", lines, IrrigationRun.Of(episode) is null ? [] : [$"Procedure/{BladderIrrigationMapper.IdOf(episode)}"]);
+        return new("irrigation", "Irrigation", lines, !bedside.Lines.Any() ? [] : [$"Procedure/{BladderIrrigationMapper.IdOf(episode)}"]);
     }
 
     private static HandoverSection Appearance(Episode episode, Bedside bedside)

@@ -58,10 +58,10 @@ internal sealed class WatchEpisodes(EpisodesInMemory episodes, EpisodeStore stor
     private async ValueTask<Done?> Look(string id, Instant now, CancellationToken stop)
     {
         if (await episodes.Find(id, stop) is not { } found) return Done.Instance;
-        var (episode, strays) = await episodes.Watched(found, stop);
+        var episode = await episodes.Watched(found, stop);
         var (flags, changes) = episode.Flags!.After(episode.Balance, [], now);
         var after = episode with { Flags = flags };
-        var news = FlagNews.Of(after, changes, [], strays, []);
+        var news = FlagNews.Of(after, changes, [], []);
         if (news.Resources.Count == 0)
         {
             await store.Looked(episode.Row, flags.AsOf, flags.Next, stop);
@@ -70,17 +70,12 @@ internal sealed class WatchEpisodes(EpisodesInMemory episodes, EpisodeStore stor
         }
 
         var (valid, faulty) = profiles.Sort(news.Resources);
-        var change = new EpisodeChange(episode.Row.PatientKey, id, episode.Row.Version, [], [.. valid.Select(ResourceDraft.Of)], faulty.ToRows())
-        {
-            Events = news.Events,
-            FlagsAsOf = flags.AsOf,
-            NextLook = flags.Next,
-        };
+        var change = news.In(new(episode.Row.PatientKey, id, episode.Row.Version, [], [.. valid.Select(ResourceDraft.Of)], faulty.ToRows()), flags);
         if (await store.Save(change, stop) is not SaveOutcome.Saved saved) return null;
 
         // Flags that were stored already leave the episode as it was, and it has to be remembered how far they go.
         if (saved.Version == episode.Row.Version) await store.Looked(episode.Row, flags.AsOf, flags.Next, stop);
-        episodes.Keep(after with { Row = after.Row with { Version = saved.Version, FlagsAsOf = flags.AsOf } });
+        episodes.Keep(after with { Strays = [], Row = after.Row with { Version = saved.Version, FlagsAsOf = flags.AsOf } });
         return Done.Instance;
     }
 

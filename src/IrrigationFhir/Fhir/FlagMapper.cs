@@ -68,7 +68,7 @@ internal static class FlagMapper
     {
         yield return new(Profiles.CoreFlagPriority, Codes.FlagPriority(Irrigation.Slug.Of(flag.Latest.Priority)));
         var evidence = flag.Latest.Evidence.Select(e => Address(e, episode)).OfType<string>().Distinct().ToList();
-        if (evidence.Count == 0 && IrrigationRun.Of(episode) is not null) evidence.Add($"Procedure/{BladderIrrigationMapper.IdOf(episode)}");
+        if (evidence.Count == 0 && Channel.Lines(episode.Log).Any()) evidence.Add($"Procedure/{BladderIrrigationMapper.IdOf(episode)}");
         foreach (var address in evidence) yield return new(Profiles.CoreFlagDetail, new ResourceReference(address));
         if (FlagRecord.Acknowledged(episode.Log, flag, id) is { } seen) yield return new(Profiles.FlagAcknowledged, new FhirDateTime(Wire.Time(seen.At, episode.Definition.Frame.Zone)));
     }

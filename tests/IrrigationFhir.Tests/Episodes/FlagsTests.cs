@@ -34,6 +34,14 @@ public class FlagsTests
     private static async Task<List<JsonNode>> Active(RunningService ward, string code = "") =>
         [.. ((await ward.Read($"/fhir/Flag?status=active{(code.Length > 0 ? $"&code={code}" : "")}&_count=1000"))["entry"]?.AsArray() ?? []).Select(e => e!["resource"]!)];
 
+    /// <summary>An episode whose drainage was not read since 19:00, and the id of the flag that says so.</summary>
+    private static async Task<(string Episode, string Flag)> Unread(RunningService ward)
+    {
+        var episode = await ward.Open(RunningService.Episode("stay", Start));
+        await ward.Record(episode, Bag("18:00"), Flow("18:00", 300), Level("18:00", 0), Level("19:00", 350));
+        return (episode, (string)Assert.Single(await Active(ward, "drainage-reading-stale"))["id"]!);
+    }
+
     private static Task Watch(RunningService ward) => ward.Services.GetRequiredService<WatchEpisodes>().Look(default);
 
     [Fact]
@@ -97,9 +105,7 @@ public class FlagsTests
         string id;
         await using (var ward = RunningService.Start("2026-03-14T20:05:00Z", folder))
         {
-            var episode = await ward.Open(RunningService.Episode("stay", Start));
-            await ward.Record(episode, Bag("18:00"), Flow("18:00", 300), Level("18:00", 0), Level("19:00", 350));
-            id = (string)Assert.Single(await Active(ward, "drainage-reading-stale"))["id"]!;
+            (_, id) = await Unread(ward);
         }
 
         await using (var ward = RunningService.Start("2026-03-14T20:10:00Z", folder))
@@ -121,14 +127,13 @@ public class FlagsTests
         string id;
         await using (var ward = RunningService.Start("2026-03-14T20:05:00Z", folder))
         {
-            var episode = await ward.Open(RunningService.Episode("stay", Start));
-            await ward.Record(episode, Bag("18:00"), Flow("18:00", 300), Level("18:00", 0), Level("19:00", 350));
-            id = (string)Assert.Single(await Active(ward, "drainage-reading-stale"))["id"]!;
+            (_, id) = await Unread(ward);
         }
 
         await using (var ward = RunningService.Start("2026-03-14T20:06:00Z", folder, ("Flags:StaleAfter", "120 min")))
         {
             var episode = (string)(await ward.Read($"/episodes?identifier={Uri.EscapeDataString(RunningService.EpisodeSystem + "|stay")}"))["episodes"]![0]!["id"]!;
+            Assert.DoesNotContain((await ward.Read($"/episodes/{episode}/flags"))["standing"]!.AsArray(), f => (string)f!["id"]! == id); // asking changes nothing and forgets nothing
             await ward.Record(episode, Entry("tolerance-noted", "20:05", "\"pain\": 1"));
             var flag = await ward.Read($"/fhir/Flag/{id}");
             Assert.Equal("inactive", (string)flag["status"]!);
@@ -142,9 +147,7 @@ public class FlagsTests
     public async Task What_was_seen_and_who_was_called_belongs_to_the_flag()
     {
         await using var ward = RunningService.Start("2026-03-14T20:05:00Z");
-        var episode = await ward.Open(RunningService.Episode("stay", Start));
-        await ward.Record(episode, Bag("18:00"), Flow("18:00", 300), Level("18:00", 0), Level("19:00", 350));
-        var id = (string)Assert.Single(await Active(ward, "drainage-reading-stale"))["id"]!;
+        var (episode, id) = await Unread(ward);
         await ward.Record(episode, Entry("flag-acknowledged", "20:04", $"\"flag\": \"{id}\""), Entry("escalated", "20:05", "\"flag\": \"drainage-reading-stale\", \"whom\": \"the doctor on call (invented)\""));
 
         var flag = (await ward.Read($"/episodes/{episode}/flags"))["standing"]!.AsArray().Single(f => (string)f!["flag"]! == "drainage-reading-stale")!;
