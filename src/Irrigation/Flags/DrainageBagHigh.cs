@@ -33,13 +33,28 @@ public static class DrainageBagHigh
             }
 
             var holds = reading.Level + ran.Charted + urine.Over(since - reading.At);
+            Instant? Reaches(Volume level) => bedside.Clamped is null ? Foreseen(bedside, level, holds, speed, urine) : null;
             var full = capacity * bedside.Limits.Forecasts.FillTo;
             var warnAt = full - speed.Over(settings.ContainerFullWithin);
-            if (holds >= warnAt && (reading.Level > Volume.Zero || holds > Volume.Zero)) return Full(bedside, container, holds, reading.At, capacity, Forecasts.TimeFor(full - holds, speed)) with { LookAgain = bedside.When(capacity * settings.ContainerCritical - holds, speed) };
-            if (bedside.When(warnAt - holds, speed) is { } due && !(answer.LookAgain <= due)) answer = answer with { LookAgain = due };
+            if (holds >= warnAt && (reading.Level > Volume.Zero || holds > Volume.Zero)) return Full(bedside, container, holds, reading.At, capacity, Forecasts.TimeFor(full - holds, speed)) with { LookAgain = Reaches(capacity * settings.ContainerCritical) };
+            if (Reaches(warnAt) is { } due && !(answer.LookAgain <= due)) answer = answer with { LookAgain = due };
         }
 
         return answer;
+    }
+
+    /// <summary>When the container will hold a volume, by the flow; by the urine alone from where the bags are empty.</summary>
+    /// <remarks>
+    /// Beware: the flow stands charted when a bag has run dry. Looked at by that flow alone, what is still to come would shrink by a
+    /// part each time and be looked at again some fifty times.
+    /// </remarks>
+    private static Instant? Foreseen(Bedside bedside, Volume level, Volume holds, FlowRate speed, FlowRate urine)
+    {
+        if (bedside.When(level - holds, speed) is not { } due) return null;
+        if (due <= bedside.At || bedside.Balance.InstilledBetween(bedside.At, due).Amount is not { } comes) return due;
+        var then = holds + comes.Charted + urine.Over(due - bedside.At);
+        if (then >= level) return due;
+        return bedside.Balance.InstilledBetween(due, due + Duration.FromMinutes(1)).Amount?.Charted > Volume.Zero ? due : (bedside with { At = due }).When(level - then, urine);
     }
 
     private static Finding Full(Bedside bedside, string container, Volume holds, Instant read, Volume capacity, Duration? time)

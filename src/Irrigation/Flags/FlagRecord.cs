@@ -28,7 +28,7 @@ public sealed record FlagChange(FlagPeriod? Before, FlagPeriod? After);
 public sealed class FlagRecord
 {
     private readonly ImmutableArray<RuleState> states;
-    private readonly ImmutableList<FlagRecord> earlier; // one an hour: where a late entry begins again
+    private readonly ImmutableList<FlagRecord> earlier; // where a late entry begins again
     private readonly PatientFacts facts;
     private readonly FlagLimits limits;
     private readonly FluidBalance seen;
@@ -211,21 +211,27 @@ public sealed class FlagRecord
         Kept(moment),
         null);
 
-    /// <summary>The records kept: this one too, if the hour has changed; of those older than a day one a day.</summary>
+    /// <summary>The records kept, this one too: of the last hour one in ten minutes, of the last day one an hour, before that one a day.</summary>
     private ImmutableList<FlagRecord> Kept(Instant moment)
     {
-        var (hour, day) = (Duration.FromHours(1), Duration.FromDays(1));
-        if (earlier.Count > 0 && AsOf - earlier[^1].AsOf < hour) return earlier;
-        var kept = earlier.Add(With([]));
+        var kept = earlier.Count > 0 && Spell(this) == Spell(earlier[^1]) ? earlier : earlier.Add(With([]));
         for (var i = kept.Count - 1; i > 0; i--)
         {
-            if (moment - kept[i].AsOf <= day) continue;
-            if (Day(kept[i]) != Day(kept[i - 1])) break;
-            kept = kept.RemoveAt(i);
+            if (Spell(kept[i]) == Spell(kept[i - 1])) kept = kept.RemoveAt(i);
+            else if (moment - kept[i].AsOf > Duration.FromDays(1)) break;
         }
 
         return kept;
 
-        long Day(FlagRecord record) => (record.AsOf - Instant.MinValue).Days;
+        (Duration, long) Spell(FlagRecord record)
+        {
+            var length = (moment - record.AsOf) switch
+            {
+                var age when age <= Duration.FromHours(1) => Duration.FromMinutes(10),
+                var age when age <= Duration.FromDays(1) => Duration.FromHours(1),
+                _ => Duration.FromDays(1),
+            };
+            return (length, (long)((record.AsOf - Instant.MinValue) / length));
+        }
     }
 }

@@ -91,6 +91,15 @@ internal sealed class Single(string key, IValidatable rule) : Rule
     }
 }
 
+/// <summary>A rule that can only fail where a condition holds: elsewhere it need not run.</summary>
+internal sealed class Where(Func<PocoNode, bool> condition, Rule rule) : Rule
+{
+    public override void Check(PocoNode node, Findings findings)
+    {
+        if (condition(node)) rule.Check(node, findings);
+    }
+}
+
 /// <summary>One of the validator's rules about all instances of an element.</summary>
 internal sealed class Group(string key, IGroupValidatable rule) : Rule
 {

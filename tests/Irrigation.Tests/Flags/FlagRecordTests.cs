@@ -29,6 +29,16 @@ public class FlagRecordTests
         Assert.Equal("20:00-", ward.Flags("20:00").Stood("drainage-reading-stale"));
     }
 
+    [Fact] // the flow stands charted though the bag is dry by its label at 23:00: what fills the container is then urine alone
+    public void Silence_is_looked_at_a_few_times_only()
+    {
+        var ward = Opens("18:00").BagHung("18:00", 3000).Flow("18:00", 600).Level("18:00", 0).Level("19:00", 650);
+        var (record, looks) = (ward.Flags("19:00"), 0);
+        for (; record.Next is { } next && looks < 100; looks++) record = record.After(ward.Balance(), [], next).Record;
+        Assert.InRange(looks, 5, 15);
+        Assert.Equal(record.Ended.Concat(record.Standing), ward.Flags("+9 18:00").Ended.Concat(ward.Flags("+9 18:00").Standing));
+    }
+
     [Fact]
     public void A_late_entry_retracts_a_flag_that_was_never_so()
     {
