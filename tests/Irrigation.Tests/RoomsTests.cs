@@ -22,6 +22,7 @@ public partial class RoomsTests
         ["Search"] = ["Rest", "Store"],
         ["Settings"] = ["Entries", "Rest"],
         ["Store"] = [],
+        ["Subscriptions"] = ["Fhir", "Intake", "Rest", "Search", "Store"],
     };
 
     [Fact]

@@ -82,6 +82,53 @@ internal static class Profiles
     /// <summary>What a flag rests on (core extension of Flag).</summary>
     public const string CoreFlagDetail = "http://hl7.org/fhir/StructureDefinition/flag-detail";
 
+    /// <summary>Canonical URLs of the Subscriptions R5 Backport guide, version 1.1.0 (http://hl7.org/fhir/uv/subscriptions-backport).</summary>
+    public static class Backport
+    {
+        /// <summary>A Subscription to a topic.</summary>
+        public const string Subscription = Structures + "backport-subscription";
+
+        /// <summary>A Bundle that notifies, in R4.</summary>
+        public const string Notification = Structures + "backport-subscription-notification-r4";
+
+        /// <summary>The Parameters that say how a Subscription stands, in R4.</summary>
+        public const string Status = Structures + "backport-subscription-status-r4";
+
+        /// <summary>Which events of the topic are wanted (extension of Subscription.criteria).</summary>
+        public const string FilterCriteria = Structures + "backport-filter-criteria";
+
+        /// <summary>How much of a resource is sent (extension of Subscription.channel.payload).</summary>
+        public const string PayloadContent = Structures + "backport-payload-content";
+
+        /// <summary>Seconds of silence after which a heartbeat is sent (extension of Subscription.channel).</summary>
+        public const string HeartbeatPeriod = Structures + "backport-heartbeat-period";
+
+        /// <summary>Seconds after which an attempt to notify has failed (extension of Subscription.channel).</summary>
+        public const string Timeout = Structures + "backport-timeout";
+
+        /// <summary>Most events in one notification (extension of Subscription.channel).</summary>
+        public const string MaxCount = Structures + "backport-max-count";
+
+        /// <summary>A channel that R4 does not know (extension of Subscription.channel.type).</summary>
+        public const string ChannelType = Structures + "backport-channel-type";
+
+        /// <summary>A topic that can be subscribed to (extension of CapabilityStatement.rest.resource).</summary>
+        public const string CapabilityTopic = Structures + "capabilitystatement-subscriptiontopic-canonical";
+
+        /// <summary>The operation $status.</summary>
+        public const string StatusOperation = Guide + "OperationDefinition/backport-subscription-status";
+
+        /// <summary>The operation $events.</summary>
+        public const string EventsOperation = Guide + "OperationDefinition/backport-subscription-events";
+
+        private const string Guide = "http://hl7.org/fhir/uv/subscriptions-backport/";
+        private const string Structures = Guide + "StructureDefinition/";
+    }
+
+    /// <summary>The canonical URL of a topic that can be subscribed to.</summary>
+    /// <param name="slug">Its id.</param>
+    public static string SubscriptionTopic(string slug) => $"{CanonicalBase}/SubscriptionTopic/{slug}";
+
     /// <summary>A pattern that asks a person to look at the patient (Flag).</summary>
     public static string IrrigationFlag => Canonical("irrigation-flag");
 

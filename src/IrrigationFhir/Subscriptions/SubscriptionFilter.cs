@@ -1,0 +1,90 @@
+using System.Collections.Immutable;
+using Irrigation.Episodes;
+using IrrigationFhir.Fhir;
+using IrrigationFhir.Search;
+
+namespace IrrigationFhir.Subscriptions;
+
+/// <summary>One condition on an event.</summary>
+/// <param name="Parameter">One of the topic's filters; <c>patient:identifier</c> is read as <c>patient.identifier</c>.</param>
+/// <param name="AnyOf">The texts of which one has to be among those of <see cref="EventAttributes"/>; at least one.</param>
+internal sealed record SubscriptionFilter(string Parameter, ImmutableArray<string> AnyOf)
+{
+    /// <summary>Most conditions of one subscription, and most values of one condition. Our judgement: each is compared at every change.</summary>
+    public const int Most = 100;
+
+    // A code that no resource of the topic can carry would never be found, and its subscriber would take the silence for "all is well".
+    private static readonly Lazy<Dictionary<string, (string System, string[] Codes)>> Known = new(() => new()
+    {
+        ["code"] = (Profiles.CodeSystem("irrigation-flag"), Concepts("irrigation-flag")),
+        ["category"] = (Profiles.CodeSystem("output-window"), Concepts("output-window")),
+        ["priority"] = (Codes.Systems.FlagPriority, [.. Irrigation.Slug.All<Irrigation.Flags.FlagPriority>().Select(slug => Codes.FlagPriority(slug).Coding[0].Code!).Distinct()]),
+    });
+
+    /// <summary>Whether an event passes: every condition holds.</summary>
+    public static bool Pass(IEnumerable<SubscriptionFilter> filters, IReadOnlyList<(string Parameter, string Value)> attributes) =>
+        filters.All(filter => attributes.Any(attribute => attribute.Parameter == filter.Parameter && filter.AnyOf.Contains(attribute.Value)));
+
+    /// <summary>Reads one filter criteria: <c>Flag?code=a,b&amp;patient=Patient/1</c> as the guide has it, or <c>Flag.code=a</c>; each part of it is a condition.</summary>
+    /// <param name="text">The criteria; may be percent-encoded. A + is a plus.</param>
+    /// <param name="topic">The topic it filters.</param>
+    /// <param name="where">Its path.</param>
+    public static (IReadOnlyList<SubscriptionFilter> Filters, IReadOnlyList<EntryProblem> Problems) Read(string text, SubscriptionTopic topic, string where)
+    {
+        var query = text.StartsWith($"{topic.ResourceType}?", StringComparison.Ordinal);
+        if (!query && !text.StartsWith($"{topic.ResourceType}.", StringComparison.Ordinal)) return ([], [SubscriptionProblem.FilterOfAnotherType(where, topic)]);
+
+        List<SubscriptionFilter> filters = [];
+        List<EntryProblem> problems = [];
+        foreach (var part in (query ? text[(topic.ResourceType.Length + 1)..] : text).Split('&'))
+        {
+            var (name, value) = part.IndexOf('=', StringComparison.Ordinal) is var equals and >= 0 ? (part[..equals], part[(equals + 1)..]) : (part, "");
+            name = Uri.UnescapeDataString(name);
+            if (!query && name.StartsWith($"{topic.ResourceType}.", StringComparison.Ordinal)) name = name[(topic.ResourceType.Length + 1)..];
+            var parameter = name == "patient:identifier" ? "patient.identifier" : name;
+            if (!topic.Filters.Contains(parameter))
+            {
+                problems.Add(SubscriptionProblem.UnknownFilter(where, name, topic));
+                continue;
+            }
+
+            var values = SearchText.Split(Uri.UnescapeDataString(value), ',');
+            if (values.Count > Most)
+            {
+                problems.Add(SubscriptionProblem.FilterValue(where, parameter, $"{values.Count} values", $"at most {Most}"));
+                continue;
+            }
+
+            var read = values.Select(one => Value(one, parameter, where)).ToList();
+            problems.AddRange(read.Select(r => r.Problem).OfType<EntryProblem>());
+            filters.Add(new(parameter, [.. read.Select(r => r.Value).OfType<string>()]));
+        }
+
+        return (filters, problems);
+    }
+
+    private static (string? Value, EntryProblem? Problem) Value(string text, string parameter, string where) => parameter == "patient" ? Patient(text, where) : Token(text, parameter, where);
+
+    private static (string?, EntryProblem?) Patient(string text, string where)
+    {
+        var reference = SearchText.Unescape(text);
+        var steps = reference.Split('/');
+        if (steps is [var only] && IsId(only)) return ($"Patient/{only}", null);
+        if (steps is [.., "Patient", var id] && IsId(id) && (steps.Length == 2 || Uri.TryCreate(reference, UriKind.Absolute, out var address) && address.Scheme is "http" or "https")) return (reference, null);
+        return (null, SubscriptionProblem.FilterValue(where, "patient", "a value that is no reference to a Patient", "Patient/id, an id, or the absolute address of a Patient"));
+    }
+
+    private static (string?, EntryProblem?) Token(string text, string parameter, string where)
+    {
+        var parts = SearchText.Split(text, '|');
+        var (system, code) = parts.Count == 2 ? (SearchText.Unescape(parts[0]), SearchText.Unescape(parts[1])) : (null, SearchText.Unescape(text));
+        if (parts.Count > 2 || code.Length == 0) return (null, SubscriptionProblem.FilterValue(where, parameter, "a value that is no token", "system|code, |code or code; a bar within one as \\|"));
+        if (Known.Value.TryGetValue(parameter, out var known) && (!known.Codes.Contains(code) || (system is not null && system != known.System)))
+            return (null, SubscriptionProblem.FilterValue(where, parameter, "a code that no event of the topic has", $"one of {string.Join(", ", known.Codes)} of {known.System}"));
+        return (EventAttributes.Token(system, code), null);
+    }
+
+    private static bool IsId(string text) => text.Length is > 0 and <= 64 && text.All(c => char.IsAsciiLetterOrDigit(c) || c is '-' or '.');
+
+    private static string[] Concepts(string slug) => [.. Definitions.CodeSystem(slug, Profiles.CanonicalBase).Concept.Select(concept => concept.Code!)];
+}
