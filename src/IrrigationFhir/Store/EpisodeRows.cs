@@ -36,8 +36,18 @@ internal sealed record WithheldRow(string Type, string Id, string Faults);
 /// <summary>Something that subscribers are told of a resource, if this change gives it a new version.</summary>
 /// <param name="Type">Its FHIR type.</param>
 /// <param name="Id">Its id.</param>
-/// <param name="Event">What became of it: <c>raised</c>, <c>changed</c>, <c>cleared</c>, <c>retracted</c>.</param>
-internal sealed record OutboxEvent(string Type, string Id, string Event);
+/// <param name="Event">What became of it: <c>raised</c>, <c>changed</c>, <c>cleared</c>, <c>retracted</c>, <c>amended</c>.</param>
+internal sealed record OutboxEvent(string Type, string Id, string Event)
+{
+    /// <summary>Slugs of the topics that it is an event of.</summary>
+    public IReadOnlyList<string> Topics { get; init; } = [];
+
+    /// <summary>What filters compare: <c>parameter value</c>, with one blank between.</summary>
+    public IReadOnlyList<string> Attributes { get; init; } = [];
+
+    /// <summary>Whether all are told who were told of the resource before, whatever their topic and filters.</summary>
+    public bool AlsoToldBefore { get; init; }
+}
 
 /// <summary>All that one request or one re-evaluation changes in an episode; stored wholly or not at all.</summary>
 /// <param name="PatientKey">As in the episode.</param>

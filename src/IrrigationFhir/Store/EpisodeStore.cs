@@ -175,18 +175,24 @@ internal sealed class EpisodeStore(Database database)
         return new SaveOutcome.Saved(change.ExpectedVersion + 1, changed);
     }
 
-    private static void Tell(Writing writing, EpisodeChange change, OutboxEvent told, ResourceVersion version) => writing.Statements.Execute(
-        """
-        insert into outbox (patient_key, number, episode_id, type, id, version_id, event, at)
-        values (@patient, (select coalesce(max(number), 0) + 1 from outbox), @episode, @type, @id, @version, @event, @at)
-        """,
-        ("patient", change.PatientKey),
-        ("episode", change.EpisodeId),
-        ("type", told.Type),
-        ("id", told.Id),
-        ("version", version.VersionId),
-        ("event", told.Event),
-        ("at", UnixNanoseconds.Of(writing.At)));
+    private static void Tell(Writing writing, EpisodeChange change, OutboxEvent told, ResourceVersion version)
+    {
+        var number = 1 + writing.Statements.First("select coalesce(max(number), 0) from outbox", row => row.GetInt64(0));
+        writing.Statements.Execute(
+            """
+            insert into outbox (patient_key, number, episode_id, type, id, version_id, event, at)
+            values (@patient, @number, @episode, @type, @id, @version, @event, @at)
+            """,
+            ("patient", change.PatientKey),
+            ("number", number),
+            ("episode", change.EpisodeId),
+            ("type", told.Type),
+            ("id", told.Id),
+            ("version", version.VersionId),
+            ("event", told.Event),
+            ("at", UnixNanoseconds.Of(writing.At)));
+        SubscriptionSql.Tell(writing, change.PatientKey, number, told, version);
+    }
 
     private static bool TakeVersion(Writing writing, EpisodeChange change) => 1 == writing.Statements.Execute(
         """

@@ -3,13 +3,14 @@ namespace IrrigationFhir.Store;
 /// <summary>Wires the store.</summary>
 internal static class EpisodeStoreSetup
 {
-    /// <summary>Adds the database, <see cref="EpisodeStore"/> and <see cref="ResourceStore"/>. Needs a <see cref="TimeProvider"/>.</summary>
+    /// <summary>Adds the database, <see cref="EpisodeStore"/>, <see cref="ResourceStore"/> and <see cref="SubscriptionStore"/>. Needs a <see cref="TimeProvider"/>.</summary>
     public static IServiceCollection AddEpisodeStore(this IServiceCollection services, IConfiguration configuration)
     {
         services.AddSingleton(StoreSettings.Read(configuration));
         services.AddSingleton<Database>();
         services.AddSingleton<EpisodeStore>();
         services.AddSingleton<ResourceStore>();
+        services.AddSingleton<SubscriptionStore>();
         services.AddHostedService<DatabaseStart>();
         return services;
     }

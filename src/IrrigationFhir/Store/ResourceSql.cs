@@ -103,6 +103,27 @@ internal static class ResourceSql
         where patient_key = @patient and type = @type and id = @id
         """;
 
+    private static readonly string DeleteOtherTokens =
+        $"delete from resource_token where patient_key = @patient and type = @type and id = @id and (parameter, part, code, system) not in ({Dialect.Rows("@rows", 4)})";
+
+    private static readonly string DeleteOtherReferences =
+        $"delete from resource_reference where patient_key = @patient and type = @type and id = @id and (parameter, reference, value, system) not in ({Dialect.Rows("@rows", 4)})";
+
+    private static readonly string PutTokens =
+        $"""
+        insert into resource_token (patient_key, type, id, parameter, part, code, system, number, amount, unit, date_from)
+        {Dialect.Rows("@rows", 8, "@patient, @type, @id, ")} where true
+        on conflict (patient_key, type, id, parameter, part, code, system)
+        do update set number = excluded.number, amount = excluded.amount, unit = excluded.unit, date_from = excluded.date_from
+        """;
+
+    private static readonly string PutReferences =
+        $"""
+        insert into resource_reference (patient_key, type, id, parameter, reference, value, system)
+        {Dialect.Rows("@rows", 4, "@patient, @type, @id, ")} where true
+        on conflict do nothing
+        """;
+
     private static void MoveToHistory(Writing writing, string patientKey, ResourceDraft draft) => writing.Statements.Execute(
         """
         insert into resource_history (patient_key, type, id, version_id, last_updated, json)
@@ -164,34 +185,12 @@ internal static class ResourceSql
         int All(string sql, string rows) => writing.Statements.Execute(sql, ("patient", patientKey), ("type", draft.Type), ("id", draft.Id), ("rows", rows));
         if (!first)
         {
-            All(
-                """
-                delete from resource_token where patient_key = @patient and type = @type and id = @id
-                and (parameter, part, code, system) not in (select value ->> 0, value ->> 1, value ->> 2, value ->> 3 from json_each(@rows))
-                """,
-                tokens);
-            All(
-                """
-                delete from resource_reference where patient_key = @patient and type = @type and id = @id
-                and (parameter, reference, value, system) not in (select value ->> 0, value ->> 1, value ->> 2, value ->> 3 from json_each(@rows))
-                """,
-                references);
+            All(DeleteOtherTokens, tokens);
+            All(DeleteOtherReferences, references);
         }
 
-        All(
-            """
-            insert into resource_token (patient_key, type, id, parameter, part, code, system, number, amount, unit, date_from)
-            select @patient, @type, @id, value ->> 0, value ->> 1, value ->> 2, value ->> 3, value ->> 4, value ->> 5, value ->> 6, value ->> 7 from json_each(@rows) where true
-            on conflict do update set number = excluded.number, amount = excluded.amount, unit = excluded.unit, date_from = excluded.date_from
-            """,
-            tokens);
-        All(
-            """
-            insert into resource_reference (patient_key, type, id, parameter, reference, value, system)
-            select @patient, @type, @id, value ->> 0, value ->> 1, value ->> 2, value ->> 3 from json_each(@rows) where true
-            on conflict do nothing
-            """,
-            references);
+        All(PutTokens, tokens);
+        All(PutReferences, references);
     }
 
     private sealed record Current(long VersionId, byte[] ContentHash, byte[] IndexHash);

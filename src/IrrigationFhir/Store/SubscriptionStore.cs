@@ -1,0 +1,336 @@
+using System.Text.Json;
+using Dapper;
+using NodaTime;
+
+namespace IrrigationFhir.Store;
+
+/// <summary>A subscription as stored.</summary>
+/// <param name="Id">Its logical id.</param>
+/// <param name="Status"><c>requested</c>, <c>active</c>, <c>error</c> or <c>off</c>.</param>
+/// <param name="Topic">Slug of its topic.</param>
+/// <param name="Filters">As JSON: an array of objects with <c>p</c>, the parameter, and <c>any</c>, the values of which one has to match.</param>
+/// <param name="Request">What its client asked for, as the room of subscriptions chose to write it. Beware: it holds secrets.</param>
+/// <param name="Error">Why it is in error; null where it is not.</param>
+/// <param name="Events">Events so far; the number of the latest.</param>
+/// <param name="Delivered">Up to which event the endpoint has acknowledged.</param>
+/// <param name="StartedAt">When it was first active; events count from then. Null before.</param>
+/// <param name="FailingSince">Since when nothing was acknowledged; null while all is well.</param>
+/// <param name="Attempts">Failed ones since then.</param>
+/// <param name="LastFailure">What failed last, without anything that an endpoint or a patient said.</param>
+/// <param name="LastSentAt">When a notification was last acknowledged; null before the first.</param>
+/// <param name="Heartbeat">After how much silence it wants to hear that all is well; null for never.</param>
+/// <param name="EndsAt">When it ends; null for never.</param>
+internal sealed record SubscriptionRow(
+    string Id, string Status, string Topic, string Filters, string Request, string? Error, long Events, long Delivered, Instant? StartedAt, Instant? FailingSince, int Attempts, string? LastFailure, Instant? LastSentAt, Duration? Heartbeat, Instant? EndsAt);
+
+/// <summary>An event of a subscription: a version of a resource.</summary>
+/// <param name="Number">Its number in the subscription, from 1.</param>
+/// <param name="At">When it was stored.</param>
+/// <param name="Event">What became of the resource.</param>
+/// <param name="Type">The resource's FHIR type.</param>
+/// <param name="Id">The resource's id.</param>
+/// <param name="VersionId">The version that the event made.</param>
+/// <param name="Json">That version.</param>
+internal sealed record SubscriptionEventRow(long Number, Instant At, string Event, string Type, string Id, long VersionId, string Json);
+
+/// <summary>What became of a change of a subscription.</summary>
+internal abstract record SubscriptionOutcome
+{
+    /// <summary>It is on disk.</summary>
+    public sealed record Saved(ResourceVersion Version) : SubscriptionOutcome;
+
+    /// <summary>There is none of that id.</summary>
+    public sealed record Unknown : SubscriptionOutcome;
+
+    /// <summary>It has another version than expected; nothing is stored.</summary>
+    public sealed record Conflict(long Actual) : SubscriptionOutcome;
+
+    /// <summary>There are as many as there may be; nothing is stored.</summary>
+    public sealed record TooMany(int Most) : SubscriptionOutcome;
+}
+
+/// <summary>How deliveries stand over all subscriptions.</summary>
+/// <param name="Waiting">Events not acknowledged yet, of subscriptions that are served.</param>
+/// <param name="OldestWaiting">When the oldest of them was stored; null where none waits.</param>
+/// <param name="ByStatus">Subscriptions by their status.</param>
+/// <param name="Failing">Active subscriptions whose last attempt failed.</param>
+internal sealed record DeliveryQueue(long Waiting, Instant? OldestWaiting, IReadOnlyDictionary<string, long> ByStatus, long Failing);
+
+/// <summary>Subscriptions, their events, and how far each has been told.</summary>
+internal sealed class SubscriptionStore(Database database)
+{
+    /// <summary>The patient key of what is about no patient.</summary>
+    public const string NoPatient = "";
+
+    private const string Type = "Subscription";
+
+    private const string Columns =
+        """
+        id as Id, status as Status, topic as Topic, filters as Filters, request as Request, error as Error, events as Events, delivered as Delivered,
+        started_at as StartedAt, failing_since as FailingSince, attempts as Attempts, last_failure as LastFailure, last_sent_at as LastSentAt, heartbeat as Heartbeat, ends_at as EndsAt
+        """;
+
+    /// <summary>Stores a new one.</summary>
+    /// <param name="row">What it is; counters begin at 0.</param>
+    /// <param name="resource">What its client may see of it.</param>
+    /// <param name="most">How many there may be that are not off.</param>
+    /// <param name="stop">Gives up.</param>
+    public Task<SubscriptionOutcome> Create(SubscriptionRow row, ResourceDraft resource, int most, CancellationToken stop) => database.Write<SubscriptionOutcome>(
+        writing =>
+        {
+            if (writing.Statements.First("select count(*) from subscription where status <> 'off'", found => found.GetInt64(0)) >= most)
+            {
+                writing.Discard();
+                return new SubscriptionOutcome.TooMany(most);
+            }
+
+            writing.Statements.Execute(
+                "insert into subscription (id, status, topic, filters, request, error, heartbeat, ends_at) values (@id, @status, @topic, @filters, @request, @error, @heartbeat, @ends)",
+                Asked(row));
+            return new SubscriptionOutcome.Saved(ResourceSql.Store(writing, NoPatient, resource, null, [])!);
+        },
+        stop);
+
+    /// <summary>Stores what a client made of one; what was counted so far stays.</summary>
+    /// <param name="row">What it is now; its counters are not looked at.</param>
+    /// <param name="resource">What its client may see of it.</param>
+    /// <param name="expected">The version it has to have; null for any.</param>
+    /// <param name="stop">Gives up.</param>
+    public Task<SubscriptionOutcome> Update(SubscriptionRow row, ResourceDraft resource, long? expected, CancellationToken stop) => database.Write(
+        writing => Update(writing, row, resource, expected),
+        stop);
+
+    /// <summary>Gives one another status, with what its client sees, unless it has changed meanwhile.</summary>
+    /// <param name="id">Which.</param>
+    /// <param name="version">The version that this was decided by.</param>
+    /// <param name="status">The new status; with <c>active</c> events count, and failures are forgotten.</param>
+    /// <param name="error">Why it is in error; null where it is not.</param>
+    /// <param name="resource">What its client sees then.</param>
+    /// <param name="stop">Gives up.</param>
+    public Task<SubscriptionOutcome> Turn(string id, long version, string status, string? error, ResourceDraft resource, CancellationToken stop) => database.Write<SubscriptionOutcome>(
+        writing =>
+        {
+            if (Actual(writing, id) is not { } actual) return new SubscriptionOutcome.Unknown();
+            if (actual != version) return new SubscriptionOutcome.Conflict(actual);
+            writing.Statements.Execute(
+                """
+                update subscription set status = @status, error = @error,
+                    started_at = case when @status = 'active' then coalesce(started_at, @now) else started_at end,
+                    failing_since = case when @status = 'active' then null else failing_since end,
+                    attempts = case when @status = 'active' then 0 else attempts end,
+                    last_sent_at = case when @status = 'active' then @now else last_sent_at end
+                where id = @id
+                """,
+                ("id", id), ("status", status), ("error", error), ("now", UnixNanoseconds.Of(writing.At)));
+            return new SubscriptionOutcome.Saved(ResourceSql.Store(writing, NoPatient, resource, null, []) ?? throw new InvalidOperationException("a subscription that turned without a change"));
+        },
+        stop);
+
+    /// <summary>The endpoint acknowledged everything up to an event; with null it acknowledged a heartbeat.</summary>
+    public Task Acknowledged(string id, long? upTo, CancellationToken stop) => database.Write(
+        writing => writing.Statements.Execute(
+            "update subscription set delivered = case when @upTo > delivered then @upTo else delivered end, failing_since = null, attempts = 0, last_failure = null, last_sent_at = @now where id = @id",
+            ("id", id), ("upTo", upTo ?? 0), ("now", UnixNanoseconds.Of(writing.At))),
+        stop);
+
+    /// <summary>An attempt failed.</summary>
+    public Task Failed(string id, string failure, CancellationToken stop) => database.Write(
+        writing => writing.Statements.Execute(
+            "update subscription set failing_since = coalesce(failing_since, @now), attempts = attempts + 1, last_failure = @failure where id = @id",
+            ("id", id), ("failure", failure), ("now", UnixNanoseconds.Of(writing.At))),
+        stop);
+
+    /// <summary>The subscription of that id, or null.</summary>
+    public async Task<SubscriptionRow?> Find(string id, CancellationToken stop) => (await Several("id = @id", new { id }, stop)) is [var row] ? row : null;
+
+    /// <summary>All of the given statuses, by id.</summary>
+    public Task<IReadOnlyList<SubscriptionRow>> Of(IReadOnlyList<string> statuses, CancellationToken stop) => Several("status in @statuses order by id", new { statuses }, stop);
+
+    /// <summary>Those with something to do: a handshake, events that were not acknowledged, a heartbeat that is due, an end that has come.</summary>
+    public async Task<IReadOnlyList<string>> WithWork(Instant now, CancellationToken stop)
+    {
+        await using var connection = database.OpenForReading();
+        return [.. await connection.QueryAsync<string>(new CommandDefinition(
+            """
+            select id from subscription
+            where status = 'requested' or (status = 'active' and (delivered < events or last_sent_at + heartbeat <= @now)) or (status <> 'off' and ends_at <= @now)
+            order by id
+            """,
+            new { now = UnixNanoseconds.Of(now) },
+            cancellationToken: stop))];
+    }
+
+    /// <summary>Events of a subscription in a range of numbers, both ends included, in their order.</summary>
+    public async Task<IReadOnlyList<SubscriptionEventRow>> Events(string id, long from, long to, int atMost, CancellationToken stop)
+    {
+        await using var connection = database.OpenForReading();
+        var rows = await connection.QueryAsync<StoredEvent>(new CommandDefinition(
+            """
+            select e.number as Number, e.at as At, e.event as Event, e.type as Type, e.id as Id, e.version_id as VersionId, coalesce(r.json, h.json) as Json
+            from subscription_event e
+            left join resource r on r.patient_key = e.patient_key and r.type = e.type and r.id = e.id and r.version_id = e.version_id
+            left join resource_history h on h.patient_key = e.patient_key and h.type = e.type and h.id = e.id and h.version_id = e.version_id
+            where e.subscription_id = @id and e.number between @from and @to
+            order by e.number limit @atMost
+            """,
+            new { id, from, to, atMost },
+            cancellationToken: stop));
+        return [.. rows.Select(row => new SubscriptionEventRow(row.Number, UnixNanoseconds.ToInstant(row.At), row.Event, row.Type, row.Id, row.VersionId, row.Json))];
+    }
+
+    /// <summary>The number of the oldest event that is kept; null where none is.</summary>
+    public async Task<long?> OldestKept(string id, CancellationToken stop)
+    {
+        await using var connection = database.OpenForReading();
+        return await connection.ExecuteScalarAsync<long?>(new CommandDefinition("select min(number) from subscription_event where subscription_id = @id", new { id }, cancellationToken: stop));
+    }
+
+    /// <summary>Forgets events that are older than a moment, in steps that hold up nobody. Says how many went.</summary>
+    /// <remarks>What an active subscription is still to be told stays.</remarks>
+    public Task<int> Forget(Instant before, int atMost, CancellationToken stop) => database.Write(
+        writing =>
+            writing.Statements.Execute(
+                """
+                delete from subscription_event where (subscription_id, number) in
+                    (select e.subscription_id, e.number from subscription_event e join subscription s on s.id = e.subscription_id
+                     where e.at < @before and (e.number <= s.delivered or s.status <> 'active') order by e.at limit @most)
+                """,
+                ("before", UnixNanoseconds.Of(before)), ("most", atMost)) +
+            writing.Statements.Execute(
+                // The latest one stays: the next takes its number from it.
+                "delete from outbox where number in (select number from outbox where at < @before and number < (select max(number) from outbox) order by at limit @most)",
+                ("before", UnixNanoseconds.Of(before)), ("most", atMost)),
+        stop);
+
+    /// <summary>How deliveries stand.</summary>
+    public async Task<DeliveryQueue> Queue(CancellationToken stop)
+    {
+        await using var connection = database.OpenForReading();
+        var byStatus = await connection.QueryAsync<(string Status, long Count)>(new CommandDefinition("select status, count(*) from subscription group by status", cancellationToken: stop));
+        var waiting = await connection.QuerySingleAsync<(long Waiting, long Failing)>(new CommandDefinition(
+            "select coalesce(sum(events - delivered), 0), coalesce(sum(failing_since is not null), 0) from subscription where status = 'active'", cancellationToken: stop));
+        var oldest = await connection.ExecuteScalarAsync<long?>(new CommandDefinition(
+            "select min(e.at) from subscription s join subscription_event e on e.subscription_id = s.id and e.number = s.delivered + 1 where s.status = 'active'", cancellationToken: stop));
+        return new(waiting.Waiting, oldest is { } at ? UnixNanoseconds.ToInstant(at) : null, byStatus.ToDictionary(row => row.Status, row => row.Count), waiting.Failing);
+    }
+
+    private static SubscriptionOutcome Update(Writing writing, SubscriptionRow row, ResourceDraft resource, long? expected)
+    {
+        if (Actual(writing, row.Id) is not { } actual) return new SubscriptionOutcome.Unknown();
+        if (expected is { } wanted && wanted != actual) return new SubscriptionOutcome.Conflict(actual);
+        writing.Statements.Execute(
+            "update subscription set status = @status, topic = @topic, filters = @filters, request = @request, error = @error, heartbeat = @heartbeat, ends_at = @ends where id = @id",
+            Asked(row));
+        var version = ResourceSql.Store(writing, NoPatient, resource, null, []);
+        return new SubscriptionOutcome.Saved(version ?? writing.Statements.First(
+            "select version_id, last_updated, json from resource where patient_key = @patient and type = @type and id = @id",
+            found => new ResourceVersion(Type, row.Id, found.GetInt64(0), UnixNanoseconds.ToInstant(found.GetInt64(1)), found.GetString(2)),
+            ("patient", NoPatient), ("type", Type), ("id", row.Id))!);
+    }
+
+    private static (string, object?)[] Asked(SubscriptionRow row) =>
+    [
+        ("id", row.Id), ("status", row.Status), ("topic", row.Topic), ("filters", row.Filters), ("request", row.Request), ("error", row.Error),
+        ("heartbeat", row.Heartbeat?.ToInt64Nanoseconds()), ("ends", row.EndsAt is { } ends ? UnixNanoseconds.Of(ends) : null),
+    ];
+
+    private static long? Actual(Writing writing, string id) => writing.Statements.First<long?>(
+        "select version_id from resource where patient_key = @patient and type = @type and id = @id",
+        found => found.GetInt64(0),
+        ("patient", NoPatient), ("type", Type), ("id", id));
+
+    private async Task<IReadOnlyList<SubscriptionRow>> Several(string condition, object values, CancellationToken stop)
+    {
+        await using var connection = database.OpenForReading();
+        var rows = await connection.QueryAsync<Stored>(new CommandDefinition($"select {Columns} from subscription where {condition}", values, cancellationToken: stop));
+        return [.. rows.Select(row => row.ToRow())];
+    }
+
+    private sealed class Stored
+    {
+        public string Id { get; set; } = "";
+
+        public string Status { get; set; } = "";
+
+        public string Topic { get; set; } = "";
+
+        public string Filters { get; set; } = "";
+
+        public string Request { get; set; } = "";
+
+        public string? Error { get; set; }
+
+        public long Events { get; set; }
+
+        public long Delivered { get; set; }
+
+        public long? StartedAt { get; set; }
+
+        public long? FailingSince { get; set; }
+
+        public int Attempts { get; set; }
+
+        public string? LastFailure { get; set; }
+
+        public long? LastSentAt { get; set; }
+
+        public long? Heartbeat { get; set; }
+
+        public long? EndsAt { get; set; }
+
+        public SubscriptionRow ToRow() => new(Id, Status, Topic, Filters, Request, Error, Events, Delivered, At(StartedAt), At(FailingSince), Attempts, LastFailure, At(LastSentAt), Heartbeat is { } silence ? Duration.FromNanoseconds(silence) : null, At(EndsAt));
+
+        private static Instant? At(long? stored) => stored is { } at ? UnixNanoseconds.ToInstant(at) : null;
+    }
+
+    private sealed class StoredEvent
+    {
+        public long Number { get; set; }
+
+        public long At { get; set; }
+
+        public string Event { get; set; } = "";
+
+        public string Type { get; set; } = "";
+
+        public string Id { get; set; } = "";
+
+        public long VersionId { get; set; }
+
+        public string Json { get; set; } = "";
+    }
+}
+
+/// <summary>The statements that tell subscribers; they run inside the <see cref="Writing"/> that makes the news.</summary>
+internal static class SubscriptionSql
+{
+    // Whoever was active once counts on, also while in error or asking anew: what happens meanwhile is not lost to it.
+    private static readonly string Number =
+        $"""
+        insert into subscription_event (subscription_id, number, outbox_number, patient_key, type, id, version_id, event, at)
+        select s.id, s.events + 1, @outbox, @patient, @type, @id, @version, @event, @at
+        from subscription s
+        where s.started_at is not null and s.status <> 'off'
+          and (({Dialect.Among("s.topic", "@topics")} and {Dialect.Passes("s.filters", "@attributes")})
+            or (@told and exists (select 1 from subscription_event e where e.type = @type and e.id = @id and e.subscription_id = s.id)))
+        """;
+
+    /// <summary>Numbers an event for every subscription that it concerns.</summary>
+    public static void Tell(Writing writing, string patientKey, long outbox, OutboxEvent told, ResourceVersion version)
+    {
+        var concerned = writing.Statements.Execute(
+            Number,
+            ("outbox", outbox),
+            ("patient", patientKey),
+            ("type", told.Type),
+            ("id", told.Id),
+            ("version", version.VersionId),
+            ("event", told.Event),
+            ("at", UnixNanoseconds.Of(writing.At)),
+            ("topics", JsonSerializer.Serialize(told.Topics)),
+            ("attributes", JsonSerializer.Serialize(told.Attributes)),
+            ("told", told.AlsoToldBefore));
+        if (concerned == 0) return;
+        writing.Statements.Execute("update subscription set events = events + 1 where id in (select subscription_id from subscription_event where outbox_number = @outbox)", ("outbox", outbox));
+    }
+}
