@@ -8,6 +8,7 @@ using IrrigationFhir.Package;
 using IrrigationFhir.Rest;
 using IrrigationFhir.Settings;
 using IrrigationFhir.Store;
+using IrrigationFhir.Subscriptions;
 
 if (args is ["compute", ..]) return Compute.Run(args[1..], Console.Out, Console.Error);
 if (args is ["demo", ..]) return await NightOnTheWard.Run(args[1..], Console.Out);
@@ -44,6 +45,7 @@ internal static class Service
         builder.Services.AddEntries();
         builder.Services.AddFhir(builder.Configuration);
         builder.Services.AddIntake(builder.Configuration);
+        builder.Services.AddNotifications(builder.Configuration);
         builder.Services.AddPackage();
         builder.Services.AddHealth();
         builder.Services.AddContract();
