@@ -1,4 +1,5 @@
 using System.Text.Json;
+using System.Text.Json.Nodes;
 using Irrigation.Episodes;
 using Irrigation.Measures;
 using IrrigationFhir.Fhir;
@@ -54,6 +55,18 @@ internal static class EntryReader
 
         return problems.Count == before ? new(entry, json.GetRawText(), where) : null;
     }
+
+    /// <summary>An entry that the service writes itself, as it would have been sent.</summary>
+    public static string Write(FlagRevised entry) => new JsonObject
+    {
+        ["source"] = entry.Key.Source,
+        ["id"] = entry.Key.Id,
+        ["kind"] = entry.Kind,
+        ["at"] = Wire.Time(entry.At, DateTimeZone.Utc),
+        ["flag"] = entry.Flag,
+        ["since"] = Wire.Time(entry.Since, DateTimeZone.Utc),
+        ["revision"] = Irrigation.Slug.Of(entry.Revision),
+    }.ToJsonString();
 
     private static EntryHeader Header(EntryJson read, EntryKey key, bool retraction, List<EntryProblem> problems)
     {
@@ -120,6 +133,7 @@ internal static class EntryReader
             "washout-performed" => new WashoutPerformed(header, read.Whole("cycles", 1, 1000), read.Flag("cleared")),
             "escalated" => new Escalated(header, read.Text("whom"), read.Text("reason")) { Flag = read.Text("flag", LongestName) },
             "flag-acknowledged" => new FlagAcknowledged(header, read.RequiredText("flag", LongestName, "the flag: its code, e.g. no-drainage, or the id of the Flag")),
+            "flag-revised" => new FlagRevised(header, read.RequiredText("flag", LongestName, "the flag's code"), read.Time("since") ?? read.Require("since", "since when the flag had been said to stand", Instant.MinValue), read.Word<FlagRevision>("revision") ?? read.Require("revision", "what of it is otherwise", FlagRevision.NeverSo)),
             _ => throw new ArgumentOutOfRangeException(nameof(kind), kind, "a kind without a reading"),
         };
     }

@@ -158,6 +158,48 @@ public class FlagsTests
     }
 
     [Fact]
+    public async Task A_flag_told_and_taken_back_is_told_once_in_words_and_outlives_a_restart()
+    {
+        var folder = Directory.CreateTempSubdirectory("ward-").FullName;
+        string episode;
+        const string told = "Told otherwise before: drainage-reading-stale since 20:00 was never so, as what arrived at 22:05 shows.";
+        await using (var ward = RunningService.Start("2026-03-14T20:05:00Z", folder))
+        {
+            (episode, var id) = await Unread(ward);
+            ward.Clock.SetUtcNow(new(2026, 3, 14, 22, 5, 0, TimeSpan.Zero));
+            await ward.Record(episode, Level("19:55", 700));
+            Assert.Equal("retracted", Told(ward, id).Last());
+            Assert.Contains(told, (string)Assert.Single(await Active(ward, "late-entry"))["code"]!["text"]!, StringComparison.Ordinal);
+            await ward.Record(episode, Level("19:55", 700)); // again: nothing new
+            var log = (await ward.Read($"/episodes/{episode}/entries"))["entries"]!.AsArray();
+            Assert.Single(log, e => (string)e!["entry"]!["kind"]! == "flag-revised" && (string)e["entry"]!["flag"]! == "drainage-reading-stale");
+        }
+
+        await using (var ward = RunningService.Start("2026-03-14T22:10:00Z", folder))
+        {
+            await Watch(ward);
+            var flag = Assert.Single(await Active(ward, "late-entry"));
+            Assert.Equal(("1", "2026-03-14T22:05:00Z"), ((string)flag["meta"]!["versionId"]!, (string)flag["period"]!["start"]!));
+            ward.Clock.SetUtcNow(new(2026, 3, 15, 10, 5, 0, TimeSpan.Zero)); // a shift later
+            await Watch(ward);
+            Assert.Empty(await Active(ward, "late-entry"));
+        }
+
+        Directory.Delete(folder, true);
+    }
+
+    [Fact]
+    public async Task What_the_service_writes_itself_is_taken_from_nobody_else()
+    {
+        await using var ward = RunningService.Start("2026-03-14T20:05:00Z");
+        var (episode, _) = await Unread(ward);
+        var forged = Entry("flag-revised", "20:04", "\"flag\": \"drainage-reading-stale\", \"since\": \"2026-03-14T20:00:00Z\", \"revision\": \"never-so\"");
+        var reply = await ward.Post($"/episodes/{episode}/entries", new JsonArray(forged));
+        Assert.Equal(HttpStatusCode.UnprocessableEntity, reply.Status);
+        Assert.Contains("written-here", reply.Text, StringComparison.Ordinal);
+    }
+
+    [Fact]
     public async Task Eight_writers_of_late_entries_end_in_what_a_replay_in_order_says()
     {
         const string now = "2026-03-14T23:30:00Z";
@@ -197,7 +239,7 @@ public class FlagsTests
 
     /// <summary>Every flag that is not withdrawn, in words.</summary>
     private static async Task<List<string>> Standing(RunningService ward, string episode) =>
-        [.. (await ward.Resources(episode, "Flag")).Values.Where(flag => (string)flag["status"]! != "entered-in-error")
+        [.. (await ward.Resources(episode, "Flag")).Values.Where(flag => (string)flag["status"]! != "entered-in-error" && (string)flag["code"]!["coding"]![0]!["code"]! != "late-entry") // what had been told depends on the order of arrival
             .Select(flag => $"{((string)flag["id"]!)[episode.Length..]} {flag["status"]} {flag["period"]!.ToJsonString()} {flag["code"]!["text"]}").Order(StringComparer.Ordinal)];
 
     /// <summary>What the outbox says of a flag, in order; its numbers leave no gap.</summary>

@@ -31,3 +31,4 @@ Description: "What an entry of the record says happened. The target of the conce
 * #washout-performed "Washout performed" "A manual washout was done."
 * #escalated "Escalated" "Somebody was called."
 * #flag-acknowledged "Flag acknowledged" "A flag was seen by a person."
+* #flag-revised "Flag revised" "A flag that had been told was found to be otherwise, by entries that came late or put others right; written by the service itself."
