@@ -303,6 +303,13 @@ public sealed record IdentityChecked(EntryHeader Header, string Identifiers) : E
 /// <summary>The patient was weighed, or a weight stated.</summary>
 public sealed record WeightMeasured(EntryHeader Header, BodyWeight Weight) : Entry(Header);
 
+/// <summary>The blood pressure was measured.</summary>
+/// <remarks>Context for the risk of autonomic dysreflexia. It is not published as an Observation: it is no measurement of the irrigation, and the vital signs of the patient's record are the place for it.</remarks>
+/// <param name="Header">Identity, times, people.</param>
+/// <param name="Systolic">The systolic pressure.</param>
+/// <param name="Diastolic">The diastolic pressure, if charted; never above the systolic.</param>
+public sealed record BloodPressureMeasured(EntryHeader Header, Pressure Systolic, Pressure? Diastolic) : Entry(Header);
+
 /// <summary>A catheter was inserted.</summary>
 /// <param name="Header">Identity, times, people.</param>
 /// <param name="Type">The type of catheter.</param>
@@ -366,7 +373,7 @@ public static class EntryKinds
         typeof(DrainageEmptied), typeof(DrainageLevelRead), typeof(DrainageWeighed), typeof(LeakEstimated), typeof(UrineCollected),
         typeof(DrainClamped), typeof(DrainReleased), typeof(BladderScanned), typeof(BladderPalpated),
         typeof(DrainageAppearance), typeof(ToleranceNoted),
-        typeof(OrderSet), typeof(IdentityChecked), typeof(WeightMeasured), typeof(CatheterInserted), typeof(CatheterRemoved),
+        typeof(OrderSet), typeof(IdentityChecked), typeof(WeightMeasured), typeof(BloodPressureMeasured), typeof(CatheterInserted), typeof(CatheterRemoved),
         typeof(ClosedSystemOpened), typeof(IndicationReviewed), typeof(WashoutPerformed), typeof(Escalated), typeof(FlagAcknowledged),
         typeof(FlagRevised), typeof(EnteredInError))
         .ToImmutableDictionary(type => type, type => Slug.Of(type.Name));

@@ -26,7 +26,7 @@ internal sealed record EntryDocument
         "drainage-emptied", "drainage-level-read", "drainage-weighed", "leak-estimated", "urine-collected",
         "drain-clamped", "drain-released", "bladder-scanned", "bladder-palpated",
         "drainage-appearance", "tolerance-noted",
-        "order-set", "identity-checked", "weight-measured", "catheter-inserted", "catheter-removed", "closed-system-opened",
+        "order-set", "identity-checked", "weight-measured", "blood-pressure-measured", "catheter-inserted", "catheter-removed", "closed-system-opened",
         "indication-reviewed", "washout-performed", "escalated", "flag-acknowledged", "flag-revised")]
     public string? Kind { get; init; }
 
@@ -205,6 +205,12 @@ internal sealed record EntryDocument
     [Description("What kind of weight it is (weight-measured).")]
     [WordsOf(typeof(Irrigation.Measures.WeightKind))]
     public string? WeightKind { get; init; }
+
+    [Description("The systolic blood pressure in mm[Hg] (blood-pressure-measured): required there. It is context for a flag, and not published as an Observation.")]
+    public QuantityDocument? Systolic { get; init; }
+
+    [Description("The diastolic blood pressure in mm[Hg], not above the systolic (blood-pressure-measured).")]
+    public QuantityDocument? Diastolic { get; init; }
 
     [Description("Type of the catheter (catheter-inserted).")]
     public string? Type { get; init; }

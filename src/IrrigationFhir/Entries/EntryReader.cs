@@ -126,6 +126,7 @@ internal static class EntryReader
             },
             "identity-checked" => new IdentityChecked(header, read.Texts("identifiers", 1, "the identifiers that were checked, e.g. [\"name\", \"date-of-birth\"]") ?? ""),
             "weight-measured" => Weight(header, read),
+            "blood-pressure-measured" => BloodPressure(header, read),
             "catheter-inserted" => new CatheterInserted(header, read.Text("type"), read.French("size"), read.Whole("lumens", 1, 3)),
             "catheter-removed" => new CatheterRemoved(header),
             "closed-system-opened" => new ClosedSystemOpened(header, read.Text("reason")),
@@ -149,6 +150,12 @@ internal static class EntryReader
         var (drops, factor) = (read.Drops("rate"), read.DropFactor("dropFactor"));
         if (factor is null) read.Require("dropFactor", "the set's drop factor: {\"value\": 20, \"unit\": \"{drop}/mL\"}", 0);
         return new(header, line, drops is { } d && factor is { } f ? FlowRate.FromDropsPerMinute(d, f) : FlowRate.Stopped, drops, factor);
+    }
+
+    private static BloodPressureMeasured BloodPressure(EntryHeader header, EntryJson read)
+    {
+        var (systolic, diastolic) = (read.RequiredPressure("systolic"), read.Pressure("diastolic"));
+        return new(header, systolic, systolic > default(Pressure) ? read.NotAbove("diastolic", diastolic, systolic) : diastolic);
     }
 
     private static WeightMeasured Weight(EntryHeader header, EntryJson read)

@@ -189,6 +189,31 @@ public class FlagsTests
     }
 
     [Fact]
+    public async Task A_systolic_pressure_over_the_baseline_of_the_episode_raises_the_risk_of_dysreflexia_and_is_published_as_nothing_else()
+    {
+        await using var ward = RunningService.Start("2026-03-14T18:31:00Z");
+        var injured = RunningService.Episode("stay", Start);
+        (injured["birthDate"], injured["spinalLevel"]) = ("1970-01-01", "T4");
+        var episode = await ward.Open(injured);
+        await ward.Record(episode, Pressure("18:30", 150, 80));
+        Assert.Empty(await Active(ward, "dysreflexia-risk"));
+
+        injured["baselineSystolic"] = new JsonObject { ["value"] = 110, ["unit"] = "mm[Hg]" };
+        Assert.Equal(HttpStatusCode.OK, (await ward.Post("/episodes", injured)).Status);
+        var flag = Assert.Single(await Active(ward, "dysreflexia-risk"));
+        Assert.StartsWith("Urgent: Risk of autonomic dysreflexia: spinal cord injury at T4, and systolic 150 mmHg at 18:30, more than 20 mmHg over the baseline of 110 mmHg.", (string)flag["code"]!["text"]!, StringComparison.Ordinal);
+        Assert.Empty(await ward.Resources(episode, "Observation"));
+
+        var upsideDown = await ward.Post($"/episodes/{episode}/entries", new JsonArray(Pressure("18:31", 80, 150)));
+        Assert.Equal(HttpStatusCode.UnprocessableEntity, upsideDown.Status);
+        Assert.Contains("at most the systolic pressure, 80 mmHg", upsideDown.Text, StringComparison.Ordinal);
+    }
+
+    private static JsonObject Pressure(string clock, int systolic, int diastolic) => Entry("blood-pressure-measured", clock, $$"""
+        "systolic": {"value": {{systolic}}, "unit": "mm[Hg]"}, "diastolic": {"value": {{diastolic}}, "unit": "mm[Hg]"}
+        """);
+
+    [Fact]
     public async Task What_the_service_writes_itself_is_taken_from_nobody_else()
     {
         await using var ward = RunningService.Start("2026-03-14T20:05:00Z");

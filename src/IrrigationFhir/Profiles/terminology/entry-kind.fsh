@@ -24,6 +24,7 @@ Description: "What an entry of the record says happened. The target of the conce
 * #order-set "Order set" "What was ordered."
 * #identity-checked "Identity checked" "Identifiers were checked against the patient."
 * #weight-measured "Weight measured" "The patient was weighed, or a weight stated."
+* #blood-pressure-measured "Blood pressure measured" "The blood pressure was measured: context for the risk of autonomic dysreflexia."
 * #catheter-inserted "Catheter inserted" "A catheter was inserted."
 * #catheter-removed "Catheter removed" "The catheter was removed."
 * #closed-system-opened "Closed system opened" "The closed system was opened."
