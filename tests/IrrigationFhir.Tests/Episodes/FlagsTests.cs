@@ -155,6 +155,31 @@ public class FlagsTests
         Assert.Equal("the doctor on call (invented)", (string)flag["escalations"]![0]!["whom"]!);
         var resource = await ward.Read($"/fhir/Flag/{id}");
         Assert.Contains(resource["extension"]!.AsArray(), e => ((string)e!["url"]!).EndsWith("/flag-acknowledged", StringComparison.Ordinal) && (string)e["valueDateTime"]! == "2026-03-14T20:04:00Z");
+        Assert.Contains(resource["extension"]!.AsArray(), e => ((string)e!["url"]!).EndsWith("/flag-time-to-acknowledge", StringComparison.Ordinal) && ((decimal)e["valueQuantity"]!["value"]!, (string)e["valueQuantity"]!["code"]!) == (4m, "min"));
+    }
+
+    [Fact]
+    public async Task Flags_are_found_by_when_they_were_seen_and_how_long_that_took()
+    {
+        await using var ward = RunningService.Start("2026-03-14T20:05:00Z");
+        var (episode, id) = await Unread(ward);
+        async Task<List<string>> Found(string query) => [.. ((await ward.Read($"/fhir/Flag?{query}&_count=1000"))["entry"]?.AsArray() ?? []).Select(e => (string)e!["resource"]!["id"]!)];
+        Assert.Contains(id, await Found("acknowledged:missing=true&status=active"));
+
+        await ward.Record(episode, Entry("flag-acknowledged", "20:04", $"\"flag\": \"{id}\"")); // raised at 20:00
+        Assert.Equal([id], await Found("acknowledged=2026-03-14"));
+        Assert.Equal([id], await Found("acknowledged=ge2026-03-14T20:04:00Z"));
+        Assert.Empty(await Found("acknowledged=lt2026-03-14T20:04:00Z"));
+        Assert.Equal([id], await Found("time-to-acknowledge=le4||min&_sort=-acknowledged"));
+        Assert.Equal([id], await Found("time-to-acknowledge=240||s"));
+        Assert.Empty(await Found("time-to-acknowledge=gt4||min"));
+
+        // Seen earlier than was charted first: the same flag, found by the new time alone.
+        await ward.Record(episode, Entry("flag-acknowledged", "20:02", $"\"flag\": \"{id}\"", id: "earlier"));
+        Assert.Equal([id], await Found("time-to-acknowledge=2||min"));
+        Assert.Empty(await Found("time-to-acknowledge=4||min"));
+        Assert.Empty(await Found("acknowledged=2026-03-14T20:04:00Z"));
+        Assert.DoesNotContain(id, await Found("acknowledged:missing=true"));
     }
 
     [Fact]
