@@ -58,7 +58,7 @@ internal sealed record IrrigationRun(string Kind, Instant Start, Instant? End, s
         var (instilled, drained, output) = (Total(i => i.Instilled), Total(i => i.Drained), Total(i => i.Output?.Headline));
         var (look, borne) = (Last<DrainageAppearance>(episode.Log), Last<ToleranceNoted>(episode.Log));
 
-        List<string> said = closed.IsEmpty ? ["no drainage was read"] : [Said("instilled", instilled), Said("drained", drained), Said("corrected urine output (drainage minus irrigant)", output)];
+        List<string> said = closed.IsEmpty ? ["no drainage was read"] : [Said("instilled", instilled), Said("drained", drained), Said("corrected urine output", output)];
         said.Add(look is null ? "what the drainage looked like was not charted" : $"drainage last: {Looked.Says(look)}");
         said.Add(borne is null
             ? "how it was borne was not charted"
