@@ -8,6 +8,7 @@ using IrrigationFhir.Package;
 using IrrigationFhir.Rest;
 using IrrigationFhir.Settings;
 using IrrigationFhir.Store;
+using IrrigationFhir.Subscriptions;
 
 if (args is ["compute", ..]) return Compute.Run(args[1..], Console.Out, Console.Error);
 if (args is ["demo", ..]) return await NightOnTheWard.Run(args[1..], Console.Out);
@@ -44,6 +45,7 @@ internal static class Service
         builder.Services.AddEntries();
         builder.Services.AddFhir(builder.Configuration);
         builder.Services.AddIntake(builder.Configuration);
+        builder.Services.AddSubscriptions();
         builder.Services.AddPackage();
         builder.Services.AddHealth();
         builder.Services.AddContract();
@@ -56,6 +58,7 @@ internal static class Service
         app.MapEpisodes();              // GET   the log, and the balance it yields
         app.MapFhir();                  // GET   read, search, history, metadata
         app.MapIntake();                // POST  the same as FHIR: Observations, batch, transaction, $validate
+        app.MapSubscriptions();         // POST  who is told when a flag is raised
         app.MapPackage();               // GET   what defines it all, as one package
         app.MapSettings();              // GET   what the numbers rest on
         app.MapContract();              // GET   the contract

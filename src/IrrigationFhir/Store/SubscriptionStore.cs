@@ -87,7 +87,7 @@ internal sealed class SubscriptionStore(Database database)
             writing.Statements.Execute(
                 "insert into subscription (id, status, topic, filters, request, error, heartbeat, ends_at) values (@id, @status, @topic, @filters, @request, @error, @heartbeat, @ends)",
                 Asked(row));
-            return new SubscriptionOutcome.Saved(ResourceSql.Store(writing, NoPatient, resource, null, [])!);
+            return new SubscriptionOutcome.Saved(ResourceSql.Store(writing, NoPatient, resource, resource.Date(DateTimeZone.Utc), [])!);
         },
         stop);
 
@@ -122,7 +122,7 @@ internal sealed class SubscriptionStore(Database database)
                 where id = @id
                 """,
                 ("id", id), ("status", status), ("error", error), ("now", UnixNanoseconds.Of(writing.At)));
-            return new SubscriptionOutcome.Saved(ResourceSql.Store(writing, NoPatient, resource, null, []) ?? throw new InvalidOperationException("a subscription that turned without a change"));
+            return new SubscriptionOutcome.Saved(ResourceSql.Store(writing, NoPatient, resource, resource.Date(DateTimeZone.Utc), []) ?? throw new InvalidOperationException("a subscription that turned without a change"));
         },
         stop);
 
@@ -221,7 +221,7 @@ internal sealed class SubscriptionStore(Database database)
         writing.Statements.Execute(
             "update subscription set status = @status, topic = @topic, filters = @filters, request = @request, error = @error, heartbeat = @heartbeat, ends_at = @ends where id = @id",
             Asked(row));
-        var version = ResourceSql.Store(writing, NoPatient, resource, null, []);
+        var version = ResourceSql.Store(writing, NoPatient, resource, resource.Date(DateTimeZone.Utc), []);
         return new SubscriptionOutcome.Saved(version ?? writing.Statements.First(
             "select version_id, last_updated, json from resource where patient_key = @patient and type = @type and id = @id",
             found => new ResourceVersion(Type, row.Id, found.GetInt64(0), UnixNanoseconds.ToInstant(found.GetInt64(1)), found.GetString(2)),

@@ -32,6 +32,7 @@ public class IndexedTypesTests
     [InlineData("Flag", "author date encounter identifier patient subject status code category")]
     [InlineData("Procedure", "code date identifier patient status subject")]
     [InlineData("Provenance", "patient recorded target agent")]
+    [InlineData("Subscription", "url status criteria type payload end")]
     public void The_least_that_can_be_searched_by_is_there_R_SRCH_09(string type, string names) =>
         Assert.Subset(IndexedTypes.Find(type)!.Parameters.Select(parameter => parameter.Name).ToHashSet(), names.Split(' ').ToHashSet());
 
@@ -41,13 +42,13 @@ public class IndexedTypesTests
         var published = OwnSearchParameters.All().ToList();
 
         Assert.Equal(
-            [("status", "Flag.status"), ("code", "Flag.code"), ("category", "Flag.category")],
+            [("status", "Flag.status"), ("code", "Flag.code"), ("category", "Flag.category"), ("end", "Subscription.end")],
             published.Select(parameter => (parameter.Code!, parameter.Expression!)));
-        Assert.Equal(["flag-status", "flag-code", "flag-category"], published.Select(parameter => parameter.Id));
+        Assert.Equal(["flag-status", "flag-code", "flag-category", "subscription-end"], published.Select(parameter => parameter.Id));
         Assert.All(published, parameter =>
         {
             Assert.Equal($"{Profiles.CanonicalBase}/SearchParameter/{parameter.Id}", parameter.Url);
-            Assert.DoesNotContain(ModelInfo.SearchParameters, known => known.Resource == "Flag" && known.Name == parameter.Code);
+            Assert.DoesNotContain(ModelInfo.SearchParameters, known => known.Resource == parameter.Expression!.Split('.')[0] && known.Name == parameter.Code);
             FhirJson.Read<SearchParameter>(FhirJson.Write(parameter));
         });
     }
