@@ -45,6 +45,7 @@ internal static class Service
         builder.Services.AddEntries();
         builder.Services.AddFhir(builder.Configuration);
         builder.Services.AddIntake(builder.Configuration);
+        builder.Services.AddNotifications(builder.Configuration);
         builder.Services.AddSubscriptions();
         builder.Services.AddPackage();
         builder.Services.AddHealth();

@@ -22,7 +22,7 @@ public partial class RoomsTests
         ["Search"] = ["Rest", "Store"],
         ["Settings"] = ["Entries", "Rest"],
         ["Store"] = [],
-        ["Subscriptions"] = ["Fhir", "Intake", "Rest", "Search", "Store"],
+        ["Subscriptions"] = ["Fhir", "Health", "Intake", "Rest", "Search", "Store"],
     };
 
     [Fact]

@@ -64,7 +64,7 @@ internal sealed class RecordEntries(EpisodesInMemory episodes, EpisodeStore stor
         if (rows.Count == 0) return new EntriesOutcome.Recorded(episode.Row.Version, episode.Definition.Frame.Zone, replies, [], [], []);
 
         var withheld = faulty.ToRows();
-        var change = news.In(new(episode.Row.PatientKey, episode.Id, episode.Row.Version, rows, [.. valid.Select(ResourceDraft.Of)], withheld), flags);
+        var change = news.In(new(episode.Row.PatientKey, episode.Id, episode.Row.Version, rows, [.. valid.Select(ResourceDraft.Of)], withheld), flags, valid);
         if (await store.Save(change, stop) is not SaveOutcome.Saved saved) return null;
         episodes.Keep(after with { Strays = [], Row = episode.Row with { Version = saved.Version, LastSequence = after.Log.LastSequence, FlagsAsOf = flags.AsOf } });
         return new EntriesOutcome.Recorded(saved.Version, episode.Definition.Frame.Zone, replies, changes, saved.Changed, withheld);

@@ -372,7 +372,7 @@ internal sealed class OpenEpisode(EpisodesInMemory episodes, EpisodeStore store,
         var news = FlagNews.Of(after, FlagRecord.Compare(episode.Flags, flags), [], []);
         var (valid, faulty) = profiles.Sort([.. EpisodeMapper.ToResources(episode, after, changes, limits.Criteria), .. news.Resources]);
         var withheld = faulty.ToRows();
-        var change = news.In(new(episode.Row.PatientKey, id, episode.Row.Version, [], [.. valid.Select(ResourceDraft.Of)], withheld, definition.Json, definition.Frame.End), flags);
+        var change = news.In(new(episode.Row.PatientKey, id, episode.Row.Version, [], [.. valid.Select(ResourceDraft.Of)], withheld, definition.Json, definition.Frame.End), flags, valid);
         return await store.Save(change, stop) is SaveOutcome.Saved saved
             ? new OpenedEpisode.Stands(episodes.Keep(after with { Strays = [], Row = after.Row with { Version = saved.Version, FlagsAsOf = flags.AsOf } }), false)
             : null;

@@ -7,12 +7,12 @@ using NodaTime;
 
 namespace IrrigationFhir.Episodes;
 
-/// <summary>What is new about an episode's flags: the resources that say it, and what subscribers are told.</summary>
+/// <summary>What is new about an episode: the flags that changed, and what subscribers are told.</summary>
 /// <param name="Resources">Flags that changed, and why any was withdrawn.</param>
 /// <param name="Events">One for each flag that was raised, changed its priority, was cleared or retracted.</param>
 internal sealed record FlagNews(IReadOnlyList<Resource> Resources, IReadOnlyList<OutboxEvent> Events)
 {
-    private const string Type = nameof(Flag);
+    private const string Raised = "raised", Changed = "changed", Cleared = "cleared", Retracted = "retracted", Amended = "amended";
 
     /// <summary>The news of an episode.</summary>
     /// <param name="after">The episode as it is now.</param>
@@ -23,13 +23,19 @@ internal sealed record FlagNews(IReadOnlyList<Resource> Resources, IReadOnlyList
     {
         var ended = after.Strays.Select(json => FlagMapper.Ended(FhirJson.Read<Flag>(json), after, after.Flags!.AsOf)).ToList();
         var seen = touched.Where(flag => changes.All(c => c.After?.Identity != flag.Identity)).Select(flag => FlagMapper.ToFlag(flag, after));
+        var changed = EpisodeMapper.Flags(after, changes, because).ToList();
+        var flags = changed.OfType<Flag>().ToDictionary(flag => flag.Id!);
         return new(
-            [.. EpisodeMapper.Flags(after, changes, because), .. seen, .. ended],
-            [.. changes.Select(change => EventOf(change) is { } said ? new OutboxEvent(Type, FlagMapper.IdOf(after, (change.After ?? change.Before)!), said) : null).OfType<OutboxEvent>(), .. ended.Select(flag => new OutboxEvent(Type, flag.Id!, "cleared"))]);
+            [.. changed, .. seen, .. ended],
+            [.. changes.Select(change => EventOf(change) is { } said ? Told(flags[FlagMapper.IdOf(after, (change.After ?? change.Before)!)], said) : null).OfType<OutboxEvent>(), .. ended.Select(flag => Told(flag, Cleared))]);
     }
 
     /// <summary>A change of the episode with what it tells, and up to when its flags go then.</summary>
-    public EpisodeChange In(EpisodeChange change, FlagRecord flags) => change with { Events = Events, FlagsAsOf = flags.AsOf, NextLook = flags.Next };
+    /// <param name="change">The change.</param>
+    /// <param name="flags">The flags after it.</param>
+    /// <param name="published">What it publishes: outputs that are not what they were are news too.</param>
+    public EpisodeChange In(EpisodeChange change, FlagRecord flags, IEnumerable<Resource> published) =>
+        change with { Events = [.. Events, .. published.OfType<Observation>().Where(CorrectedUrineOutputMapper.IsAnother).Select(output => Told(output, Amended))], FlagsAsOf = flags.AsOf, NextLook = flags.Next };
 
     /// <summary>Flags that an append's acknowledgements and calls are about.</summary>
     public static IEnumerable<FlagPeriod> Touched(Episode after, IEnumerable<Change> changes)
@@ -40,11 +46,24 @@ internal sealed record FlagNews(IReadOnlyList<Resource> Resources, IReadOnlyList
 
     private static string? EventOf(FlagChange change) => (change.Before, change.After) switch
     {
-        (_, null) => "retracted",
-        (null, { End: null }) => "raised",
-        (null, _) => "cleared",
-        ({ End: null }, { End: not null }) => "cleared",
-        ({ End: not null }, { End: null }) => "raised",
-        var (before, after) => before.Latest.Priority != after.Latest.Priority ? "changed" : null,
+        (_, null) => Retracted,
+        (null, { End: null }) => Raised,
+        (null, _) => Cleared,
+        ({ End: null }, { End: not null }) => Cleared,
+        ({ End: not null }, { End: null }) => Raised,
+        var (before, after) => before.Latest.Priority != after.Latest.Priority ? Changed : null,
+    };
+
+    /// <remarks>Who was told of a flag is told that it is taken back, or that it asks for attention sooner or later, whatever else it wanted to hear.</remarks>
+    private static OutboxEvent Told(Resource resource, string said) => new(resource.TypeName, resource.Id!, said)
+    {
+        Topics = [(said switch
+        {
+            Raised or Changed => Topics.FlagRaised,
+            Cleared or Retracted => Topics.FlagResolved,
+            _ => Topics.CorrectedOutputAmended,
+        }).Slug],
+        Attributes = [.. EventAttributes.Of(resource).Select(attribute => $"{attribute.Parameter} {attribute.Value}")],
+        AlsoToldBefore = said is Retracted or Changed,
     };
 }

@@ -70,7 +70,7 @@ internal sealed class WatchEpisodes(EpisodesInMemory episodes, EpisodeStore stor
         }
 
         var (valid, faulty) = profiles.Sort(news.Resources);
-        var change = news.In(new(episode.Row.PatientKey, id, episode.Row.Version, [], [.. valid.Select(ResourceDraft.Of)], faulty.ToRows()), flags);
+        var change = news.In(new(episode.Row.PatientKey, id, episode.Row.Version, [], [.. valid.Select(ResourceDraft.Of)], faulty.ToRows()), flags, valid);
         if (await store.Save(change, stop) is not SaveOutcome.Saved saved) return null;
 
         // Flags that were stored already leave the episode as it was, and it has to be remembered how far they go.

@@ -103,6 +103,10 @@ internal static class CorrectedUrineOutputMapper
             : i.Parts.Select(p => EntryMapper.IdOf(episode, episode.Log.Current(p.Entry)!.Entry)).OfType<string>());
     }
 
+    /// <summary>Whether an Observation is a corrected output that says to be another than it was once published.</summary>
+    public static bool IsAnother(Observation observation) =>
+        observation.Status is ObservationStatus.Amended or ObservationStatus.Corrected or ObservationStatus.EnteredInError && (observation.Meta?.Profile.Contains(Profiles.CorrectedUrineOutput) ?? false);
+
     /// <summary>How firm it is, in FHIR's words.</summary>
     public static ObservationStatus StatusOf(OutputStatus status) => status switch
     {

@@ -2,6 +2,7 @@ using System.Text.Json;
 using IrrigationFhir.Store;
 using Microsoft.AspNetCore.Diagnostics.HealthChecks;
 using Microsoft.Extensions.Diagnostics.HealthChecks;
+using Prometheus;
 
 namespace IrrigationFhir.Health;
 
@@ -19,14 +20,23 @@ internal static class HealthApi
         services.AddHealthChecks()
             .AddCheck<StoreCheck>("store", tags: [Ready])
             .AddCheck<WithheldCheck>("withheld-resources", tags: [Ready]);
+
+        // A registry of this service's own: several may live in one process.
+        services.AddSingleton(_ =>
+        {
+            var registry = Metrics.NewCustomRegistry();
+            DotNetStats.Register(registry);
+            return registry;
+        });
         return services;
     }
 
-    /// <summary>Maps <c>/health/live</c> (200 while the process runs) and <c>/health/ready</c> (503 and the reason while it cannot work).</summary>
+    /// <summary>Maps <c>/health/live</c> (200 while the process runs), <c>/health/ready</c> (503 and the reason while it cannot work) and <c>/metrics</c> (for Prometheus).</summary>
     public static IEndpointRouteBuilder MapHealth(this IEndpointRouteBuilder app)
     {
         app.MapHealthChecks("/health/live", new() { Predicate = _ => false, ResponseWriter = Write });
         app.MapHealthChecks("/health/ready", new() { Predicate = check => check.Tags.Contains(Ready), ResponseWriter = Write });
+        app.MapMetrics("/metrics", app.ServiceProvider.GetRequiredService<CollectorRegistry>()).ExcludeFromDescription();
         return app;
     }
 

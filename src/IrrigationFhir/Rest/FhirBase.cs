@@ -1,3 +1,6 @@
+using Microsoft.AspNetCore.Hosting.Server;
+using Microsoft.AspNetCore.Hosting.Server.Features;
+
 namespace IrrigationFhir.Rest;
 
 /// <summary>The address of the FHIR base, for links and fullUrls.</summary>
@@ -9,4 +12,8 @@ internal static class FhirBase
     /// <summary>The configured address, or the one of this request; without a trailing slash.</summary>
     public static string Of(HttpRequest request, FhirSettings settings) =>
         settings.BaseUrl?.TrimEnd('/') ?? $"{request.Scheme}://{request.Host}{request.PathBase}{Path}";
+
+    /// <summary>The configured address, or one that the server listens at, where there is no request to tell.</summary>
+    public static string Of(IServer server, FhirSettings settings) =>
+        settings.BaseUrl?.TrimEnd('/') ?? $"{server.Features.Get<IServerAddressesFeature>()?.Addresses.FirstOrDefault()?.TrimEnd('/')}{Path}";
 }

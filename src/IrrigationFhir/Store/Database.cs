@@ -48,6 +48,12 @@ internal sealed class Database : IAsyncDisposable
     /// <summary>The zone of dates that carry no offset.</summary>
     public DateTimeZone TimeZone { get; }
 
+    /// <summary>Rung after each commit that subscribers are to be told of.</summary>
+    public Bell News { get; } = new();
+
+    /// <summary>The folder the database lies in.</summary>
+    public string Folder => _folder;
+
     /// <summary>True between <see cref="Start"/> and disposal, while reading and writing can work.</summary>
     public bool IsReady { get; private set; }
 
@@ -79,6 +85,7 @@ internal sealed class Database : IAsyncDisposable
         _line.Writer.TryComplete();
         await _writer;
         Dialect.ReleasePool(_folder);
+        News.Dispose();
     }
 
     private void WriteUntilClosed()

@@ -126,10 +126,12 @@ internal sealed class EpisodeStore(Database database)
 
     /// <summary>Stores a change in one transaction: entries, new versions, index rows, withheld ones, and the episode's next version.</summary>
     /// <exception cref="InvalidOperationException">There is no such episode.</exception>
-    public Task<SaveOutcome> Save(EpisodeChange change, CancellationToken stop)
+    public async Task<SaveOutcome> Save(EpisodeChange change, CancellationToken stop)
     {
         var dates = change.Resources.Select(draft => draft.Date(database.TimeZone)).ToList();
-        return database.Write(writing => Save(writing, change, dates), stop);
+        var outcome = await database.Write(writing => Save(writing, change, dates), stop);
+        if (change.Events.Count > 0) database.News.Ring();
+        return outcome;
     }
 
     private static SaveOutcome Save(Writing writing, EpisodeChange change, List<TimeRange?> dates)

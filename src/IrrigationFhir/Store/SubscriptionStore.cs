@@ -20,8 +20,9 @@ namespace IrrigationFhir.Store;
 /// <param name="LastSentAt">When a notification was last acknowledged; null before the first.</param>
 /// <param name="Heartbeat">After how much silence it wants to hear that all is well; null for never.</param>
 /// <param name="EndsAt">When it ends; null for never.</param>
+/// <param name="Version">The version of its resource.</param>
 internal sealed record SubscriptionRow(
-    string Id, string Status, string Topic, string Filters, string Request, string? Error, long Events, long Delivered, Instant? StartedAt, Instant? FailingSince, int Attempts, string? LastFailure, Instant? LastSentAt, Duration? Heartbeat, Instant? EndsAt);
+    string Id, string Status, string Topic, string Filters, string Request, string? Error, long Events, long Delivered, Instant? StartedAt, Instant? FailingSince, int Attempts, string? LastFailure, Instant? LastSentAt, Duration? Heartbeat, Instant? EndsAt, long Version = 0);
 
 /// <summary>An event of a subscription: a version of a resource.</summary>
 /// <param name="Number">Its number in the subscription, from 1.</param>
@@ -67,7 +68,8 @@ internal sealed class SubscriptionStore(Database database)
     private const string Columns =
         """
         id as Id, status as Status, topic as Topic, filters as Filters, request as Request, error as Error, events as Events, delivered as Delivered,
-        started_at as StartedAt, failing_since as FailingSince, attempts as Attempts, last_failure as LastFailure, last_sent_at as LastSentAt, heartbeat as Heartbeat, ends_at as EndsAt
+        started_at as StartedAt, failing_since as FailingSince, attempts as Attempts, last_failure as LastFailure, last_sent_at as LastSentAt, heartbeat as Heartbeat, ends_at as EndsAt,
+        (select r.version_id from resource r where r.patient_key = '' and r.type = 'Subscription' and r.id = subscription.id) as Version
         """;
 
     /// <summary>Stores a new one.</summary>
@@ -75,7 +77,7 @@ internal sealed class SubscriptionStore(Database database)
     /// <param name="resource">What its client may see of it.</param>
     /// <param name="most">How many there may be that are not off.</param>
     /// <param name="stop">Gives up.</param>
-    public Task<SubscriptionOutcome> Create(SubscriptionRow row, ResourceDraft resource, int most, CancellationToken stop) => database.Write<SubscriptionOutcome>(
+    public Task<SubscriptionOutcome> Create(SubscriptionRow row, ResourceDraft resource, int most, CancellationToken stop) => WriteAndRing<SubscriptionOutcome>(
         writing =>
         {
             if (writing.Statements.First("select count(*) from subscription where status <> 'off'", found => found.GetInt64(0)) >= most)
@@ -96,7 +98,7 @@ internal sealed class SubscriptionStore(Database database)
     /// <param name="resource">What its client may see of it.</param>
     /// <param name="expected">The version it has to have; null for any.</param>
     /// <param name="stop">Gives up.</param>
-    public Task<SubscriptionOutcome> Update(SubscriptionRow row, ResourceDraft resource, long? expected, CancellationToken stop) => database.Write(
+    public Task<SubscriptionOutcome> Update(SubscriptionRow row, ResourceDraft resource, long? expected, CancellationToken stop) => WriteAndRing(
         writing => Update(writing, row, resource, expected),
         stop);
 
@@ -214,12 +216,23 @@ internal sealed class SubscriptionStore(Database database)
         return new(waiting.Waiting, oldest is { } at ? UnixNanoseconds.ToInstant(at) : null, byStatus.ToDictionary(row => row.Status, row => row.Count), waiting.Failing);
     }
 
+    private async Task<T> WriteAndRing<T>(Func<Writing, T> work, CancellationToken stop)
+    {
+        var outcome = await database.Write(work, stop);
+        database.News.Ring();
+        return outcome;
+    }
+
     private static SubscriptionOutcome Update(Writing writing, SubscriptionRow row, ResourceDraft resource, long? expected)
     {
         if (Actual(writing, row.Id) is not { } actual) return new SubscriptionOutcome.Unknown();
         if (expected is { } wanted && wanted != actual) return new SubscriptionOutcome.Conflict(actual);
         writing.Statements.Execute(
-            "update subscription set status = @status, topic = @topic, filters = @filters, request = @request, error = @error, heartbeat = @heartbeat, ends_at = @ends where id = @id",
+            """
+            update subscription set status = @status, topic = @topic, filters = @filters, request = @request, error = @error, heartbeat = @heartbeat, ends_at = @ends,
+                failing_since = case when @status = 'requested' then null else failing_since end, attempts = case when @status = 'requested' then 0 else attempts end
+            where id = @id
+            """,
             Asked(row));
         var version = ResourceSql.Store(writing, NoPatient, resource, resource.Date(DateTimeZone.Utc), []);
         return new SubscriptionOutcome.Saved(version ?? writing.Statements.First(
@@ -278,7 +291,9 @@ internal sealed class SubscriptionStore(Database database)
 
         public long? EndsAt { get; set; }
 
-        public SubscriptionRow ToRow() => new(Id, Status, Topic, Filters, Request, Error, Events, Delivered, At(StartedAt), At(FailingSince), Attempts, LastFailure, At(LastSentAt), Heartbeat is { } silence ? Duration.FromNanoseconds(silence) : null, At(EndsAt));
+        public long Version { get; set; }
+
+        public SubscriptionRow ToRow() => new(Id, Status, Topic, Filters, Request, Error, Events, Delivered, At(StartedAt), At(FailingSince), Attempts, LastFailure, At(LastSentAt), Heartbeat is { } silence ? Duration.FromNanoseconds(silence) : null, At(EndsAt), Version);
 
         private static Instant? At(long? stored) => stored is { } at ? UnixNanoseconds.ToInstant(at) : null;
     }

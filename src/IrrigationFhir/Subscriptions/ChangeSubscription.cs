@@ -11,7 +11,7 @@ using Instant = NodaTime.Instant;
 namespace IrrigationFhir.Subscriptions;
 
 /// <summary>Creates and updates subscriptions.</summary>
-internal sealed class ChangeSubscription(SubscriptionStore store, ResourceStore resources, IEndpointRules endpoints, SubscriptionLimits limits, TimeProvider clock)
+internal sealed class ChangeSubscription(SubscriptionStore store, ResourceStore resources, IEndpointRules endpoints, SubscriptionSettings settings, TimeProvider clock)
 {
     // Who changes the same subscription meanwhile is a person or the delivery; three meetings in a row are no accident.
     private const int Tries = 3;
@@ -29,7 +29,7 @@ internal sealed class ChangeSubscription(SubscriptionStore store, ResourceStore 
 
         var id = Guid.NewGuid().ToString();
         var outcome = await store.Create(
-            StoredSubscription.ToRow(id, "requested", request, null), StoredSubscription.Draft(sent, id, "requested", null, request.Headers), limits.Most, stop);
+            StoredRequest.Row(id, "requested", null, request), ShownSubscription.Of(sent, id, "requested", null, request.Headers), settings.Most, stop);
         return outcome switch
         {
             SubscriptionOutcome.Saved saved => new Written.Stands(StatusCodes.Status201Created, saved.Version, "requested; a handshake is sent to the endpoint"),
@@ -57,7 +57,7 @@ internal sealed class ChangeSubscription(SubscriptionStore store, ResourceStore 
             if (ifMatch is not null && ifMatch.Replace("W/", "", StringComparison.Ordinal).Trim('"') != current.VersionId.ToString(CultureInfo.InvariantCulture))
                 return Conflict(current.VersionId);
 
-            var stored = StoredSubscription.ToState(row, current.VersionId);
+            var stored = StoredRequest.State(row);
             var (status, fault) = StatusOf(sent, stored);
             var (request, refused) = SubscriptionReader.Read(sent, endpoints, Now, stored.Request.Headers, mayHaveEnded: status == "off");
             if (fault is not null || request is null || status is null)
@@ -67,7 +67,7 @@ internal sealed class ChangeSubscription(SubscriptionStore store, ResourceStore 
             if (status == "active" && request.Endpoint != stored.Request.Endpoint) status = "requested";
             var error = status == "error" ? stored.Error : null;
             var outcome = await store.Update(
-                StoredSubscription.ToRow(id, status, request, error), StoredSubscription.Draft(sent, id, status, error, request.Headers), current.VersionId, stop);
+                StoredRequest.Row(id, status, error, request), ShownSubscription.Of(sent, id, status, error, request.Headers), current.VersionId, stop);
             switch (outcome)
             {
                 case SubscriptionOutcome.Saved saved: return new Written.Stands(StatusCodes.Status200OK, saved.Version, $"status {status}");

@@ -1,3 +1,4 @@
+using IrrigationFhir.Fhir;
 using System.Globalization;
 using Irrigation.Episodes;
 using NodaTime;

@@ -8,7 +8,7 @@ using NodaTime.Extensions;
 namespace IrrigationFhir.Subscriptions;
 
 /// <summary>How subscriptions stand and what they were told of: <c>$status</c> and <c>$events</c>.</summary>
-internal sealed class SubscriptionQueries(SubscriptionStore store, SubscriptionLimits limits, FhirSettings settings, TimeProvider clock)
+internal sealed class SubscriptionQueries(SubscriptionStore store, SubscriptionSettings kept, FhirSettings settings, TimeProvider clock)
 {
     /// <summary>What the CapabilityStatement says of <c>$status</c>.</summary>
     public const string StatusPolicy =
@@ -17,8 +17,11 @@ internal sealed class SubscriptionQueries(SubscriptionStore store, SubscriptionL
     /// <summary>What the CapabilityStatement says of <c>$events</c>.</summary>
     public const string EventsPolicy =
         "eventsSinceNumber and eventsUntilNumber include their ends; without them, from the oldest event that is kept to the latest. content asks for another content than was subscribed. " +
-        "At most 1000 events come at once: ask on behind the last event-number. Events are kept for a limited time, 14 days unless the site settles it otherwise, those not delivered to an active subscription longer; " +
+        "At most 1000 events come at once: ask on behind the last event-number. Events are kept for 7 days unless the site settles it otherwise, those not delivered to an active subscription longer; " +
         "asked for an event before the oldest that is kept, the answer is 410, and what was missed is found by a search.";
+
+    // As the policy says.
+    private const int EventsAtOnce = 1000;
 
     private static readonly string[] Statuses = ["requested", "active", "error", "off"];
 
@@ -43,8 +46,7 @@ internal sealed class SubscriptionQueries(SubscriptionStore store, SubscriptionL
 
         var at = FhirBase.Of(http.Request, settings);
         var self = id is null ? $"{at}/Subscription/$status{new QueryBuilder(asked)}" : $"{at}/Subscription/{id}/$status";
-        // Versions are of the resource; what is said here changes without one.
-        return Answer(Notifications.Statuses(at, rows.Select(row => StoredSubscription.ToState(row, 0)), clock.GetCurrentInstant(), self));
+        return Answer(Notifications.Statuses(at, rows.Select(StoredRequest.State), clock.GetCurrentInstant(), self));
     }
 
     /// <summary><c>$events</c>.</summary>
@@ -66,14 +68,14 @@ internal sealed class SubscriptionQueries(SubscriptionStore store, SubscriptionL
             return new OutcomeResult(StatusCodes.Status410Gone, Outcome.Problem(
                 "events-forgotten",
                 string.Create(CultureInfo.InvariantCulture, $"an event before number {oldest}, the oldest that is kept"),
-                string.Create(CultureInfo.InvariantCulture, $"{oldest} or more: events are kept for {limits.EventsKept.TotalDays:0.##} days; what happened before is found by a search with _lastUpdated"),
+                string.Create(CultureInfo.InvariantCulture, $"{oldest} or more: events are kept for {kept.Keep.TotalDays:0.##} days; what happened before is found by a search with _lastUpdated"),
                 "eventsSinceNumber",
                 OperationOutcome.IssueType.Deleted));
         }
 
-        var events = await store.Events(id, since ?? oldest, Math.Min(until ?? row.Events, row.Events), limits.EventsAtOnce, stop);
+        var events = await store.Events(id, since ?? oldest, Math.Min(until ?? row.Events, row.Events), EventsAtOnce, stop);
         return Answer(Notifications.Of(
-            NotificationKind.QueryEvent, FhirBase.Of(http.Request, settings), StoredSubscription.ToState(row, 0), [.. events.Select(StoredSubscription.ToEvent)], clock.GetCurrentInstant(), content));
+            NotificationKind.QueryEvent, FhirBase.Of(http.Request, settings), StoredRequest.State(row), [.. events.Select(e => new NotificationEvent(e.Number, e.At, e.Event, e.Type, e.Id, e.VersionId, string.IsNullOrEmpty(e.Json) ? null : e.Json))], clock.GetCurrentInstant(), content));
     }
 
     private static async Task<(IReadOnlyList<KeyValuePair<string, string>>? Asked, IResult? Refused)> Parameters(HttpContext http, string[] known, CancellationToken stop)

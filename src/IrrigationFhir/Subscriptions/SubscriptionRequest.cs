@@ -1,3 +1,4 @@
+using IrrigationFhir.Fhir;
 using System.Collections.Immutable;
 using NodaTime;
 

@@ -3,7 +3,6 @@ using IrrigationFhir.Fhir;
 using IrrigationFhir.Intake;
 using IrrigationFhir.Rest;
 using IrrigationFhir.Store;
-using Microsoft.Extensions.DependencyInjection.Extensions;
 
 namespace IrrigationFhir.Subscriptions;
 
@@ -20,16 +19,11 @@ internal static class SubscriptionsApi
 
     private static readonly string[] Reading = [HttpMethods.Get, HttpMethods.Head, HttpMethods.Post];
 
-    /// <summary>Adds the room.</summary>
-    public static IServiceCollection AddSubscriptions(this IServiceCollection services)
-    {
-        services.TryAddSingleton(SubscriptionLimits.Default);
-        services.TryAddSingleton<IEndpointRules, HttpsAlone>();
-        return services
-            .AddSingleton<ChangeSubscription>()
-            .AddSingleton<SubscriptionQueries>()
-            .AddSingleton<CapabilityClaim>(Claim);
-    }
+    /// <summary>Adds it. Needs what <see cref="NotificationsSetup.AddNotifications"/> adds.</summary>
+    public static IServiceCollection AddSubscriptions(this IServiceCollection services) => services
+        .AddSingleton<ChangeSubscription>()
+        .AddSingleton<SubscriptionQueries>()
+        .AddSingleton<CapabilityClaim>(Claim);
 
     /// <summary>Maps the routes.</summary>
     public static void MapSubscriptions(this IEndpointRouteBuilder app)
@@ -78,11 +72,5 @@ internal static class SubscriptionsApi
         resource.Interaction.Add(new() { Code = CapabilityStatement.TypeRestfulInteraction.Update, Documentation = "Of one that came by create." });
         resource.Operation.Add(new() { Name = "status", Definition = Profiles.Backport.StatusOperation, Documentation = SubscriptionQueries.StatusPolicy });
         resource.Operation.Add(new() { Name = "events", Definition = Profiles.Backport.EventsOperation, Documentation = SubscriptionQueries.EventsPolicy });
-    }
-
-    // Holds only where no rules of the site are registered.
-    private sealed class HttpsAlone : IEndpointRules
-    {
-        public string? Refusal(Uri endpoint) => endpoint.Scheme == "https" || endpoint.IsLoopback ? null : "plain http";
     }
 }

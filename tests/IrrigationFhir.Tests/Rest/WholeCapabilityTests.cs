@@ -1,9 +1,9 @@
 using System.Text.Json.Nodes;
 using Hl7.Fhir.Model;
+using IrrigationFhir.Fhir;
 using IrrigationFhir.Store;
 using IrrigationFhir.Tests.Entries;
 using IrrigationFhir.Tests.Intake;
-using IrrigationFhir.Subscriptions;
 using IrrigationFhir.Tests.Store;
 using IrrigationFhir.Tests.Subscriptions;
 using Microsoft.Extensions.DependencyInjection;
@@ -176,7 +176,7 @@ public class WholeCapabilityTests(EveningOnTheWard evening)
                     break;
                 case ("updateCreate", _):
                     Assert.False((bool)value!);
-                    if (type == "Subscription") (await sender.Send(HttpMethod.Put, "/fhir/Subscription/mine", WithId(JsonNode.Parse(FhirJson.Write(Asked.Subscription()))!.AsObject(), "mine"))).Is(404);
+                    if (type == "Subscription") (await sender.Send(HttpMethod.Put, "/fhir/Subscription/mine", WithId(JsonNode.Parse(FhirJson.Write(Asked.Here()))!.AsObject(), "mine"))).Is(404);
                     if (type == "Observation") (await sender.Put("mine", WithId(sender.Observation("drainage-emptied", "mine", "09:00", Sender.Quantity("1", "mL")), "mine"))).Is(404);
                     break;
                 case ("conditionalRead", _):
@@ -196,7 +196,7 @@ public class WholeCapabilityTests(EveningOnTheWard evening)
                     // Every topic that is claimed can be subscribed to.
                     Assert.Equal(Topics.All.Length, value!.AsArray().Count);
                     foreach (var topic in value.AsArray().Select(e => (string)e!["valueCanonical"]!))
-                        (await sender.Send(HttpMethod.Post, "/fhir/Subscription", JsonNode.Parse(FhirJson.Write(Asked.Subscription(Topics.Find(topic)))))).Is(201);
+                        (await sender.Send(HttpMethod.Post, "/fhir/Subscription", JsonNode.Parse(FhirJson.Write(Asked.Here(Topics.Find(topic)))))).Is(201);
                     break;
                 case ("supportedProfile", _):
                     // Known to the validator: what claims one of them is judged by it.
@@ -246,7 +246,7 @@ public class WholeCapabilityTests(EveningOnTheWard evening)
 
     private async Task<Answer> Subscribe()
     {
-        var asked = JsonNode.Parse(FhirJson.Write(Asked.Subscription()))!;
+        var asked = JsonNode.Parse(FhirJson.Write(Asked.Here()))!;
         return (await new Sender(_ward, "").Send(HttpMethod.Post, "/fhir/Subscription", asked)).Is(201);
     }
 

@@ -1,7 +1,6 @@
 using Hl7.Fhir.Model;
-using IrrigationFhir.Fhir;
 
-namespace IrrigationFhir.Subscriptions;
+namespace IrrigationFhir.Fhir;
 
 /// <summary>What an event can be filtered by.</summary>
 internal static class EventAttributes

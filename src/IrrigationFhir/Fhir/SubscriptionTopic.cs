@@ -1,7 +1,6 @@
 using System.Collections.Immutable;
-using IrrigationFhir.Fhir;
 
-namespace IrrigationFhir.Subscriptions;
+namespace IrrigationFhir.Fhir;
 
 /// <summary>Something that a system can ask to be told of.</summary>
 /// <param name="Slug">Its name, the last part of its canonical URL.</param>

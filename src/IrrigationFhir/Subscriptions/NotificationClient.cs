@@ -1,0 +1,102 @@
+using System.Net;
+using System.Net.Http.Headers;
+using System.Net.Sockets;
+using System.Security.Authentication;
+using System.Security.Cryptography.X509Certificates;
+
+namespace IrrigationFhir.Subscriptions;
+
+/// <summary>What became of sending a notification.</summary>
+/// <param name="Failure">What failed; null where the endpoint acknowledged it. Never anything that the endpoint or its address said.</param>
+/// <param name="RetryAfter">When the endpoint asked to be tried again; null where it did not.</param>
+internal sealed record Sent(string? Failure, TimeSpan? RetryAfter = null)
+{
+    /// <summary>The endpoint acknowledged it.</summary>
+    public static Sent Acknowledged { get; } = new((string?)null);
+}
+
+/// <summary>Sends one notification to one endpoint, once. No redirect, no proxy, no cookie; of the answer only its status and Retry-After are read.</summary>
+internal sealed class NotificationClient(HttpClient http, TimeProvider clock)
+{
+    /// <summary>Sends it.</summary>
+    /// <param name="request">Where to, and with which header lines.</param>
+    /// <param name="body">The notification.</param>
+    /// <param name="stop">Gives up.</param>
+    /// <exception cref="OperationCanceledException">It was given up.</exception>
+    public async Task<Sent> Send(SubscriptionRequest request, byte[] body, CancellationToken stop)
+    {
+        using var message = new HttpRequestMessage(HttpMethod.Post, request.Endpoint) { Content = new ByteArrayContent(body) };
+        message.Content.Headers.ContentType = MediaTypeHeaderValue.Parse(request.Mime);
+        foreach (var line in request.Headers)
+        {
+            var colon = line.IndexOf(':', StringComparison.Ordinal);
+            message.Headers.TryAddWithoutValidation(line[..colon], line[(colon + 1)..].Trim());
+        }
+
+        try
+        {
+            using var response = await http.SendAsync(message, HttpCompletionOption.ResponseHeadersRead, stop);
+            return (int)response.StatusCode switch
+            {
+                >= 200 and < 300 => Sent.Acknowledged,
+                >= 300 and < 400 => new($"it answered {(int)response.StatusCode}, and redirects are not followed"),
+                var status => new($"it answered {status}", After(response.Headers.RetryAfter)),
+            };
+        }
+        catch (AddressNotAllowed)
+        {
+            return new("its address is not allowed");
+        }
+        catch (HttpRequestException failure)
+        {
+            return new(Words(failure));
+        }
+    }
+
+    private static string Words(HttpRequestException failure) => failure switch
+    {
+        { InnerException: AddressNotAllowed } => "its address is not allowed",
+        { InnerException: AuthenticationException } => "its certificate was not accepted, or TLS failed",
+        { HttpRequestError: HttpRequestError.SecureConnectionError } => "its certificate was not accepted, or TLS failed",
+        { HttpRequestError: HttpRequestError.NameResolutionError } => "its name has no address",
+        { InnerException: SocketException { SocketErrorCode: SocketError.HostNotFound } } => "its name has no address",
+        { InnerException: SocketException socket } => $"the connection failed ({socket.SocketErrorCode})",
+        _ => $"the connection failed ({failure.HttpRequestError})",
+    };
+
+    private TimeSpan? After(RetryConditionHeaderValue? asked)
+    {
+        var after = asked?.Delta ?? (asked?.Date is { } date ? date - clock.GetUtcNow() : null);
+        return after > TimeSpan.Zero ? after : null;
+    }
+
+    /// <summary>The handler behind it.</summary>
+    /// <param name="rules">Where connections may go.</param>
+    /// <param name="settings">Whose certificates are trusted.</param>
+    /// <param name="resolve">Finds the addresses of a name.</param>
+    public static SocketsHttpHandler Handler(OutboundRules rules, SubscriptionSettings settings, ResolveAddresses resolve)
+    {
+        var handler = new SocketsHttpHandler
+        {
+            AllowAutoRedirect = false,
+            UseProxy = false,
+            UseCookies = false,
+            Credentials = null,
+            ConnectCallback = (context, stop) => rules.Connect(context.DnsEndPoint, resolve, stop),
+            ActivityHeadersPropagator = null, // nobody outside needs to know how our requests hang together
+            AutomaticDecompression = DecompressionMethods.None,
+            ConnectTimeout = TimeSpan.FromSeconds(10),
+            PooledConnectionLifetime = TimeSpan.FromMinutes(2), // so that a name is looked up anew
+            MaxResponseHeadersLength = 16, // KiB
+            MaxResponseDrainSize = 16 * 1024,
+            ResponseDrainTimeout = TimeSpan.FromMilliseconds(200),
+        };
+        if (settings.Authorities is { } authorities)
+        {
+            handler.SslOptions.CertificateChainPolicy = new X509ChainPolicy { TrustMode = X509ChainTrustMode.CustomRootTrust, RevocationMode = X509RevocationMode.NoCheck };
+            handler.SslOptions.CertificateChainPolicy.CustomTrustStore.AddRange(authorities);
+        }
+
+        return handler;
+    }
+}

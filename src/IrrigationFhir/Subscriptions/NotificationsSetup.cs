@@ -1,0 +1,30 @@
+using System.Net;
+using IrrigationFhir.Health;
+
+namespace IrrigationFhir.Subscriptions;
+
+/// <summary>Finds the addresses of a name, each time anew.</summary>
+internal delegate Task<IPAddress[]> ResolveAddresses(string host, CancellationToken stop);
+
+/// <summary>Wires the delivery of notifications.</summary>
+internal static class NotificationsSetup
+{
+    /// <summary>Adds what sends notifications, its figures and its health check. Needs the store.</summary>
+    public static IServiceCollection AddNotifications(this IServiceCollection services, IConfiguration configuration)
+    {
+        services.AddSingleton(SubscriptionSettings.Read(configuration));
+        services.AddSingleton<OutboundRules>();
+        services.AddSingleton<IEndpointRules>(provider => provider.GetRequiredService<OutboundRules>());
+        services.AddSingleton<Endpoints>();
+        services.AddSingleton<SubscriptionMetrics>();
+        services.AddSingleton<ResolveAddresses>(Dns.GetHostAddressesAsync);
+        services.AddHttpClient<NotificationClient>(http => http.Timeout = Timeout.InfiniteTimeSpan) // each call has a time of its own
+            .ConfigurePrimaryHttpMessageHandler(provider => NotificationClient.Handler(
+                provider.GetRequiredService<OutboundRules>(), provider.GetRequiredService<SubscriptionSettings>(), provider.GetRequiredService<ResolveAddresses>()))
+            .RemoveAllLoggers(); // they would write the endpoint's address, which may hold a secret
+        services.AddSingleton<DeliverNotifications>();
+        services.AddHostedService(provider => provider.GetRequiredService<DeliverNotifications>());
+        services.AddHealthChecks().AddCheck<DeliveryCheck>("notifications", tags: [HealthApi.Ready]);
+        return services;
+    }
+}
