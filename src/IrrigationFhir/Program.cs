@@ -46,6 +46,7 @@ internal static class Service
         builder.Services.AddFhir(builder.Configuration);
         builder.Services.AddIntake(builder.Configuration);
         builder.Services.AddNotifications(builder.Configuration);
+        builder.Services.AddSubscriptions();
         builder.Services.AddPackage();
         builder.Services.AddHealth();
         builder.Services.AddContract();
@@ -58,6 +59,7 @@ internal static class Service
         app.MapEpisodes();              // GET   the log, and the balance it yields
         app.MapFhir();                  // GET   read, search, history, metadata
         app.MapIntake();                // POST  the same as FHIR: Observations, batch, transaction, $validate
+        app.MapSubscriptions();         // POST  who is told when a flag is raised
         app.MapPackage();               // GET   what defines it all, as one package
         app.MapSettings();              // GET   what the numbers rest on
         app.MapContract();              // GET   the contract

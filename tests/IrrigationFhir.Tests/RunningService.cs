@@ -242,7 +242,7 @@ public sealed class EveningOnTheWard : IAsyncLifetime
 
     public Task InitializeAsync()
     {
-        Service = RunningService.Start(Now, null, ("Fhir:MaxBodyBytes", $"{MostBytes}"), ("Entries:Most", $"{MostEntries}"));
+        Service = RunningService.Start(Now, null, ("Fhir:MaxBodyBytes", $"{MostBytes}"), ("Entries:Most", $"{MostEntries}"), ("Subscriptions:AllowLoopback", "true"));
         return Task.CompletedTask;
     }
 

@@ -141,6 +141,10 @@ internal static class EntriesApi
         "overlapping-bags" or "overlapping-totals" or "drainage-while-clamped" or "before-episode-start" or "after-episode-end" or "patient-mismatch" => OperationOutcome.IssueType.BusinessRule,
         "unknown-episode" => OperationOutcome.IssueType.NotFound,
         "too-many-entries" => OperationOutcome.IssueType.TooLong,
+        "subscription-topic-unknown" or "subscription-filter-unsupported" or "subscription-channel-unsupported" or "subscription-payload-unsupported" or "subscription-content-unsupported" => OperationOutcome.IssueType.NotSupported,
+        "subscription-cross-version-extension" or "subscription-extension-unknown" => OperationOutcome.IssueType.Extension,
+        "subscription-status-refused" or "subscription-ended" or "too-many-subscriptions" => OperationOutcome.IssueType.BusinessRule,
+        "events-forgotten" => OperationOutcome.IssueType.Deleted,
         _ => OperationOutcome.IssueType.Value,
     };
 

@@ -1,5 +1,3 @@
-using System.Globalization;
-using System.Text;
 using System.Text.Encodings.Web;
 using System.Text.Json;
 using Hl7.Fhir.Model;
@@ -44,7 +42,7 @@ internal static class IntakeApi
         writing.MapPost("", Bundle);
         writing.MapPost("/Observation", Create);
         writing.MapPut("/Observation/{id}", Update);
-        foreach (var type in IndexedTypes.All.Select(t => t.Name))
+        foreach (var type in IndexedTypes.OfPatients.Select(t => t.Name))
         {
             fhir.MapPost($"/{type}/$validate", (HttpContext http, ValidateOperation validate, FhirSettings settings, CancellationToken stop) => Validate(http, type, null, validate, settings, stop));
             fhir.MapPost($"/{type}/{{id}}/$validate", (HttpContext http, string id, ValidateOperation validate, FhirSettings settings, CancellationToken stop) => Validate(http, type, id, validate, settings, stop));
@@ -106,41 +104,13 @@ internal static class IntakeApi
             new() { Code = CapabilityStatement.SystemRestfulInteraction.Batch },
             new() { Code = CapabilityStatement.SystemRestfulInteraction.Transaction, Documentation = "Of one episode of one patient." },
         ];
-        foreach (var resource in rest.Resource.Where(r => IndexedTypes.Find((string)r.TypeElement!.JsonValue!) is not null))
+        foreach (var resource in rest.Resource.Where(r => IndexedTypes.OfPatients.Any(type => type.Name == (string?)r.TypeElement!.JsonValue)))
         {
             resource.Operation.Add(new() { Name = "validate", Definition = "http://hl7.org/fhir/OperationDefinition/Resource-validate" });
             if ((string?)resource.TypeElement!.JsonValue != "Observation") continue;
             resource.Interaction.Add(new() { Code = CapabilityStatement.TypeRestfulInteraction.Create });
             resource.Interaction.Add(new() { Code = CapabilityStatement.TypeRestfulInteraction.Update, Documentation = "Of an Observation that came by create; what the service works out, or came by the entries API, is refused with 405." });
             resource.ConditionalCreate = true;
-        }
-    }
-
-    /// <summary>The reply to a create or update, as <c>Prefer: return=…</c> asks.</summary>
-    private sealed class WrittenResult(Written.Stands stands, string at) : IResult
-    {
-        public Task ExecuteAsync(HttpContext httpContext)
-        {
-            var headers = httpContext.Response.Headers;
-            headers.CacheControl = "private, no-cache";
-            if (stands.Resource is { } stored)
-            {
-                headers.ETag = ResourceResult.ETag(stored);
-                headers.LastModified = stored.LastUpdated.ToDateTimeUtc().ToString("R", CultureInfo.InvariantCulture);
-                if (stands.Status == StatusCodes.Status201Created) headers.Location = $"{at}/Observation/{stored.Id}/_history/{stored.VersionId}";
-                else headers.ContentLocation = $"{at}/Observation/{stored.Id}/_history/{stored.VersionId}";
-            }
-
-            if (Preferences.Return(httpContext.Request) == "minimal")
-            {
-                httpContext.Response.StatusCode = stands.Status;
-                httpContext.Response.ContentLength = 0;
-                return Task.CompletedTask;
-            }
-
-            return Preferences.Return(httpContext.Request) == "OperationOutcome" || stands.Resource is null
-                ? FhirReply.Write(httpContext, stands.Status, FhirJson.WriteUtf8(Outcomes.AllIsWell(stands.Resource is null ? $"{stands.Disposition}; the resource failed its own profile and is withheld" : stands.Disposition)))
-                : FhirReply.Write(httpContext, stands.Status, Encoding.UTF8.GetBytes(stands.Resource.Json));
         }
     }
 

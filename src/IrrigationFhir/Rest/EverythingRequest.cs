@@ -44,7 +44,7 @@ internal sealed record EverythingRequest(
         var honoured = new List<KeyValuePair<string, string>>();
         var passedOver = new List<OperationOutcome.IssueComponent>();
         ReferenceTest? patient = id is null ? null : new ReferenceTest.Target($"Patient/{id}");
-        var types = IndexedTypes.All;
+        var types = IndexedTypes.OfPatients;
         var count = context.DefaultCount;
         string? mark = null;
         TimeRange? start = null, end = null, since = null;
@@ -70,10 +70,10 @@ internal sealed record EverythingRequest(
                     break;
                 case "_type":
                     var wanted = value.Split(',');
-                    types = [.. IndexedTypes.All.Where(type => wanted.Contains(type.Name))];
+                    types = [.. IndexedTypes.OfPatients.Where(type => wanted.Contains(type.Name))];
                     // One that is not served here has nothing to send; a list of nothing else is a mistake.
                     if (types.Count == 0)
-                        problems.Add(PatientOperations.Invalid(name, $"'{value}'", $"some of {string.Join(", ", IndexedTypes.All.Select(type => type.Name))}"));
+                        problems.Add(PatientOperations.Invalid(name, $"'{value}'", $"some of {string.Join(", ", IndexedTypes.OfPatients.Select(type => type.Name))}"));
                     break;
                 case "_count":
                     if (int.TryParse(value, NumberStyles.None, CultureInfo.InvariantCulture, out var given) && given > 0)

@@ -23,6 +23,7 @@ internal sealed class FhirContract(CapabilityStatement statement)
         ("405", "Not with this method, or not this resource: what the service works out is not written from outside, and nothing is deleted. Nothing was changed."),
         ("406", "No format that this service writes: it writes JSON of FHIR R4."),
         ("409", "It contradicts what is recorded: other content under the same identifier whose status does not say that it corrects. Nothing was changed."),
+        ("410", "An event that is no longer kept was asked for."),
         ("412", "A condition is not met: If-Match names no current version, or If-None-Exist finds several. Nothing was changed."),
         ("413", "The body is larger, or holds more entries, than is taken in one request. Nothing was changed."),
         ("415", "A media type or an encoding that this address does not read. Nothing was changed."),
@@ -138,6 +139,18 @@ internal sealed class FhirContract(CapabilityStatement statement)
                         Replies("Bundle", "A page of what was found.", "400", "406", "413", "415"), [Ref("Prefer"), Ref("_format")],
                         new JsonObject { ["required"] = true, ["content"] = new JsonObject { [Form] = new JsonObject { ["schema"] = new JsonObject { ["type"] = "object", ["description"] = $"The parameters of GET {at}.", ["additionalProperties"] = new JsonObject { ["type"] = "string" } } } } });
                     break;
+                case CapabilityStatement.TypeRestfulInteraction.Create when type == "Subscription":
+                    var subscribed = Replies(type, "", "400", "406", "413", "415", "422");
+                    subscribed.Insert(0, "201", Reply(type, "Requested: active once its endpoint has answered a handshake."));
+                    subscribed.Remove("200");
+                    Put(at, "post", $"create{type}", type, "Ask to be told of a topic.", subscribed, [Ref("Prefer"), Ref("_format")], Body(type, "Of status requested, under the profile backport-subscription.", null), versioned: true);
+                    break;
+                case CapabilityStatement.TypeRestfulInteraction.Update when type == "Subscription":
+                    Put(
+                        $"{at}/{{id}}", "put", $"update{type}", type, "Change one, start it anew (status requested), or end it (status off).",
+                        Replies(type, "The new version.", "400", "404", "406", "412", "413", "415", "422"), [Ref("id"), Ref("Prefer"), Ref("If-Match"), Ref("_format")],
+                        Body(type, "The whole resource, with the id of the address. A header line whose value is (withheld) keeps the stored value.", null), versioned: true);
+                    break;
                 case CapabilityStatement.TypeRestfulInteraction.Create:
                     Put(
                         at, "post", $"create{type}", type, "Record a measurement. The same identifier with the same content changes nothing.",
@@ -179,6 +192,19 @@ internal sealed class FhirContract(CapabilityStatement statement)
                 ];
                 Asked($"{at}/$everything", "readEverything", type, "Everything of the patient of an identifier.", says, "A page; `next` among its links leads on.", [Query("identifier", """{"type": "string"}""", "`system|value` of the patient."), .. narrowed], "400", "404", "406");
                 Asked($"{at}/{{id}}/$everything", "readEverythingOf", type, "Everything that refers to Patient/[id].", says, "A page; `next` among its links leads on.", [Ref("id"), .. narrowed], "400", "404", "406");
+                break;
+            case "status":
+                Asked($"{at}/{{id}}/$status", $"statusOf{type}", type, "How one stands.", says, "A searchset with its status, as Parameters.", [Ref("id"), Ref("_format")], "400", "404", "406");
+                JsonNode[] chosen = [Query("id", """{"type": "string"}""", "Ids, with commas between them."), Query("status", """{"type": "string"}""", "Of requested, active, error, off, with commas between them."), Ref("_format")];
+                Asked($"{at}/$status", $"statusOf{type}s", type, "How all stand.", says, "A searchset with the status of each, as Parameters.", chosen, "400", "406");
+                break;
+            case "events":
+                JsonNode[] range =
+                [
+                    Query("eventsSinceNumber", """{"type": "string", "pattern": "^[0-9]+$"}""", "The number of the first event."), Query("eventsUntilNumber", """{"type": "string", "pattern": "^[0-9]+$"}""", "The number of the last event."),
+                    Query("content", """{"type": "string", "enum": ["empty", "id-only", "full-resource"]}""", "How much of the resources; as subscribed unless given."),
+                ];
+                Asked($"{at}/{{id}}/$events", $"eventsOf{type}", type, "What happened, also what was not delivered.", says, "A history as a notification has it, of type query-event.", [Ref("id"), .. range, Ref("_format")], "400", "404", "406", "410");
                 break;
             default:
                 throw new InvalidOperationException($"the operation {operation.Name} has no place in the contract yet");

@@ -19,6 +19,7 @@ internal static class OwnSearchParameters
         IndexedParameter.Quantity => SearchParamType.Quantity,
         IndexedParameter.CodeAndQuantity => SearchParamType.Composite,
         IndexedParameter.Canonical => SearchParamType.Uri,
+        IndexedParameter.Text => SearchParamType.String,
         _ => SearchParamType.Token,
     };
 

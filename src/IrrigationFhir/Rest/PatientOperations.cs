@@ -126,7 +126,7 @@ internal static class PatientOperations
 
     private static async Task<bool> IsKnown(ReferenceTest patient, ResourceStore store, CancellationToken stop)
     {
-        foreach (var type in IndexedTypes.All)
+        foreach (var type in IndexedTypes.OfPatients)
         {
             if (await store.IsKnown(type, patient, stop))
                 return true;

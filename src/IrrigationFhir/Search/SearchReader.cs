@@ -151,6 +151,7 @@ internal sealed class SearchReader
             (IndexedParameter.Coded coded, ":text") => new SearchCriterion.Texts(coded.Texts, [.. Values(value).Select(SearchText.Unescape)]),
             (IndexedParameter.Coded coded, _) => new SearchCriterion.Coded(coded.Rows, Tokens(name, value), modifier == ":not"),
             (IndexedParameter.Canonical, _) => new SearchCriterion.Coded([parameter.Name], [.. Values(value).Select(CanonicalOf)], Not: false),
+            (IndexedParameter.Text, _) => new SearchCriterion.BeginsWith(parameter.Name, [.. Values(value).Select(SearchText.Unescape)], modifier == ":exact"),
             (IndexedParameter.Quantity quantity, _) => new SearchCriterion.Quantities(quantity.Rows, [.. Values(value).SelectMany(text => QuantityOf(name, text))]),
             (IndexedParameter.CodeAndQuantity pair, _) => new SearchCriterion.Pairs(pair.Rows, [.. Values(value).SelectMany(text => PairOf(name, text))]),
             (IndexedParameter.Subject, ":identifier" or ".identifier" or ":Patient.identifier") => new SearchCriterion.Subject(Identifiers(name, value)),

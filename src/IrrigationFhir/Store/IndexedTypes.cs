@@ -137,6 +137,13 @@ internal abstract record IndexedParameter(string Name, string Definition)
         public override IReadOnlyList<string> Prefixes => AllPrefixes;
     }
 
+    /// <summary>Texts; found by how they begin, whatever the case of ASCII letters.</summary>
+    public sealed record Text(string Name, string Definition, Func<Resource, IEnumerable<string>> Of) : IndexedParameter(Name, Definition)
+    {
+        /// <inheritdoc/>
+        public override IReadOnlyList<string> Modifiers => [":exact", ":missing"];
+    }
+
     /// <summary>The values beside codings, or one that stands alone.</summary>
     /// <param name="Name">As in the query.</param>
     /// <param name="Definition">As for all.</param>
@@ -181,6 +188,9 @@ internal sealed record IndexedType(string Name, IReadOnlyList<IndexedParameter> 
 {
     /// <summary>When it happened; every type has one.</summary>
     public IndexedParameter.Date Date { get; } = Parameters.OfType<IndexedParameter.Date>().Single();
+
+    /// <summary>Whether its resources are about a patient, and belong to all that is known of one.</summary>
+    public bool OfPatient { get; } = Parameters.Any(parameter => parameter is IndexedParameter.Subject);
 
     /// <summary>The parameter of that name, or null.</summary>
     public IndexedParameter? Find(string parameter) => Parameters.FirstOrDefault(known => known.Name == parameter);
@@ -275,7 +285,21 @@ internal static class IndexedTypes
                 provenance => ((Provenance)provenance).Target),
             Reference<Provenance>("target", "Provenance-target", ["Observation", "Procedure", "Flag", "Patient"], p => p.Target),
             Reference<Provenance>("agent", "Provenance-agent", ["Device", "Organization", "Patient", "Practitioner", "PractitionerRole", "RelatedPerson"], p => p.Agent.Select(agent => agent.Who))),
+        Type<Subscription>(
+            Date<Subscription>("end", "subscription-end", s => s.EndElement) with
+            {
+                Definition = "subscription-end",
+                Own = new("Subscription.end", "When the subscription ends."),
+            },
+            Status<Subscription>("status", "Subscription-status", "http://hl7.org/fhir/subscription-status", s => s.Status?.GetLiteral()),
+            new IndexedParameter.Canonical("url", Published + "Subscription-url", s => ((Subscription)s).Channel?.Endpoint is { Length: > 0 } url ? [url] : []),
+            new IndexedParameter.Text("criteria", Published + "Subscription-criteria", s => ((Subscription)s).Criteria is { Length: > 0 } criteria ? [criteria] : []),
+            Coded<Subscription>("type", "Subscription-type", [], s => s.Channel?.Type?.GetLiteral() is { } type ? [new Token("http://hl7.org/fhir/subscription-channel-type", type)] : []),
+            Coded<Subscription>("payload", "Subscription-payload", [], s => s.Channel?.Payload is { Length: > 0 } media ? [new Token("urn:ietf:bcp:13", media)] : [])),
     ];
+
+    /// <summary>Those whose resources are about a patient.</summary>
+    public static IReadOnlyList<IndexedType> OfPatients { get; } = [.. All.Where(type => type.OfPatient)];
 
     /// <summary>The type of that name, or null when it is not served.</summary>
     public static IndexedType? Find(string name) => All.FirstOrDefault(type => type.Name == name);

@@ -66,6 +66,9 @@ internal sealed class ResourceDraft
                 case IndexedParameter.Canonical canonical:
                     Tokens.AddRange(canonical.Of(resource).Select(TokenOf).Distinct().Select(token => new IndexedToken(canonical.Name, 0, token, null)));
                     break;
+                case IndexedParameter.Text text:
+                    Tokens.AddRange(text.Of(resource).Distinct().Select(value => new IndexedToken(text.Name, 0, new("", value), null)));
+                    break;
                 case IndexedParameter.Reference reference:
                     References.AddRange(reference.Of(resource).Select(ReferenceKey.Of).OfType<ReferenceKey>().Distinct().Select(key => (reference.Name, key)));
                     break;

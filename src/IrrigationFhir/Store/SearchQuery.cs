@@ -55,6 +55,9 @@ internal abstract record SearchCriterion
     /// <summary>A display or text at one of these paths has a word that begins like one of these.</summary>
     public sealed record Texts(IReadOnlyList<string> Paths, IReadOnlyList<string> Beginnings) : SearchCriterion;
 
+    /// <summary>A text in the index rows of that name begins like one of these, whatever the case of ASCII letters; or is one of these to the letter.</summary>
+    public sealed record BeginsWith(string Row, IReadOnlyList<string> Values, bool Exact) : SearchCriterion;
+
     /// <summary>A value in the index rows of these names matches.</summary>
     public sealed record Quantities(IReadOnlyList<string> Rows, IReadOnlyList<QuantityTest> Tests) : SearchCriterion;
 

@@ -128,6 +128,7 @@ internal sealed class SearchSql
         IndexedParameter.Subject => OrLast("coalesce(r.subject_value, r.subject_reference)"),
         IndexedParameter.Coded coded => OrLast(Least("resource_token", coded.Rows, "i.code", key.Descending)),
         IndexedParameter.Canonical canonical => OrLast(Least("resource_token", [canonical.Name], "i.code", key.Descending)),
+        IndexedParameter.Text text => OrLast(Least("resource_token", [text.Name], "i.code", key.Descending)),
         IndexedParameter.Quantity quantity => OrLast(Least("resource_token", quantity.Rows, "coalesce(i.amount, i.number)", key.Descending)),
         IndexedParameter.Reference reference => OrLast(Least("resource_reference", [reference.Name], "case when i.reference = '' then i.value else i.reference end", key.Descending)),
         _ => throw new InvalidOperationException($"{key.Parameter.Name} has no order."),
@@ -168,6 +169,9 @@ internal sealed class SearchSql
         SearchCriterion.Coded { Rows: ["code"] } coded => (coded.Not ? "not " : "") + Exists("resource_token", coded.Rows, $"i.date_from = r.date_from and {Any(coded.Tests, Token)}"),
         SearchCriterion.Coded coded => (coded.Not ? "not " : "") + Exists("resource_token", coded.Rows, Any(coded.Tests, Token)),
         SearchCriterion.Texts texts => Any(texts.Beginnings, beginning => Any(texts.Paths, path => Dialect.HasWord("r.json", path, Value(Dialect.WordBegins(beginning))))),
+        SearchCriterion.BeginsWith begins => Exists("resource_token", [begins.Row], Any(begins.Values, value => begins.Exact
+            ? $"i.code = {Value(value)}"
+            : $"substr(lower(i.code), 1, {Value(value.Length)}) = lower({Value(value)})")),
         SearchCriterion.Quantities quantities => Exists("resource_token", quantities.Rows, Any(quantities.Tests, test => Quantity(test, "i"))),
         SearchCriterion.Pairs pairs => Exists("resource_token", pairs.Rows, (pairs.Rows is ["code"] ? "i.date_from = r.date_from and " : "") + Any(pairs.Tests, pair => $"({Token(pair.Code)} and {Quantity(pair.Value, "i")})")),
         SearchCriterion.Subject subject => Any(subject.Tests, SubjectMatches),
@@ -196,6 +200,7 @@ internal sealed class SearchSql
         IndexedParameter.Subject => "(r.subject_reference is not null or r.subject_value is not null)",
         IndexedParameter.Coded coded => Exists("resource_token", coded.Rows, "1 = 1"),
         IndexedParameter.Canonical canonical => Exists("resource_token", [canonical.Name], "1 = 1"),
+        IndexedParameter.Text text => Exists("resource_token", [text.Name], "1 = 1"),
         IndexedParameter.Quantity quantity => Exists("resource_token", quantity.Rows, "i.number is not null"),
         IndexedParameter.Reference reference => Exists("resource_reference", [reference.Name], "1 = 1"),
         _ => throw new InvalidOperationException($"{parameter.GetType().Name} has no SQL."),

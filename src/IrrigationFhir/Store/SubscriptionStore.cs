@@ -65,8 +65,6 @@ internal sealed class SubscriptionStore(Database database)
 
     private const string Type = "Subscription";
 
-    private static readonly DraftTimes NoTimes = new(null, []);
-
     private const string Columns =
         """
         id as Id, status as Status, topic as Topic, filters as Filters, request as Request, error as Error, events as Events, delivered as Delivered,
@@ -91,7 +89,7 @@ internal sealed class SubscriptionStore(Database database)
             writing.Statements.Execute(
                 "insert into subscription (id, status, topic, filters, request, error, heartbeat, ends_at) values (@id, @status, @topic, @filters, @request, @error, @heartbeat, @ends)",
                 Asked(row));
-            return new SubscriptionOutcome.Saved(ResourceSql.Store(writing, NoPatient, resource, NoTimes, [])!);
+            return new SubscriptionOutcome.Saved(ResourceSql.Store(writing, NoPatient, resource, new(resource.Date(DateTimeZone.Utc), []), [])!);
         },
         stop);
 
@@ -126,7 +124,7 @@ internal sealed class SubscriptionStore(Database database)
                 where id = @id
                 """,
                 ("id", id), ("status", status), ("error", error), ("now", UnixNanoseconds.Of(writing.At)));
-            return new SubscriptionOutcome.Saved(ResourceSql.Store(writing, NoPatient, resource, NoTimes, []) ?? throw new InvalidOperationException("a subscription that turned without a change"));
+            return new SubscriptionOutcome.Saved(ResourceSql.Store(writing, NoPatient, resource, new(resource.Date(DateTimeZone.Utc), []), []) ?? throw new InvalidOperationException("a subscription that turned without a change"));
         },
         stop);
 
@@ -236,7 +234,7 @@ internal sealed class SubscriptionStore(Database database)
             where id = @id
             """,
             Asked(row));
-        var version = ResourceSql.Store(writing, NoPatient, resource, NoTimes, []);
+        var version = ResourceSql.Store(writing, NoPatient, resource, new(resource.Date(DateTimeZone.Utc), []), []);
         return new SubscriptionOutcome.Saved(version ?? writing.Statements.First(
             "select version_id, last_updated, json from resource where patient_key = @patient and type = @type and id = @id",
             found => new ResourceVersion(Type, row.Id, found.GetInt64(0), UnixNanoseconds.ToInstant(found.GetInt64(1)), found.GetString(2)),

@@ -45,9 +45,14 @@ public class CapabilityTests
         ["code-value-quantity"] = "t|code$5||mL",
         ["component-code-value-quantity"] = "part$2||mL",
         ["combo-code-value-quantity"] = "part$2||mL",
+        ["end"] = "2026-03-02T08:50:00Z",
+        ["url"] = "https://board.example/notify",
+        ["criteria"] = "HTTPS://ward.example/Topic",
+        ["type"] = "http://hl7.org/fhir/subscription-channel-type|rest-hook",
+        ["payload"] = "application/fhir+json",
     };
 
-    private static readonly Dictionary<string, string> Status = new() { ["Observation"] = "final", ["Procedure"] = "in-progress", ["Flag"] = "active" };
+    private static readonly Dictionary<string, string> Status = new() { ["Observation"] = "final", ["Procedure"] = "in-progress", ["Flag"] = "active", ["Subscription"] = "requested" };
 
     [Fact]
     public async Task Every_claim_of_the_CapabilityStatement_is_exercised_R_HTTP_14()
@@ -126,6 +131,10 @@ public class CapabilityTests
                     case ":missing":
                         await Finds_x($"{parameter.Name}:missing=false");
                         Assert.DoesNotContain((await Strict($"{type.Name}?{parameter.Name}:missing=true")).Entry, entry => entry.Resource!.Id == "x");
+                        break;
+                    case ":exact":
+                        await Finds_x($"{parameter.Name}:exact=https://ward.example/topic");
+                        Assert.DoesNotContain((await Strict($"{type.Name}?{parameter.Name}:exact={Uri.EscapeDataString(value)}")).Entry, entry => entry.Resource!.Id == "x");
                         break;
                     case ":not":
                         await Finds_x($"{parameter.Name}:not=nothing");
@@ -231,6 +240,16 @@ public class CapabilityTests
             Target = [To("Observation/x"), To("Procedure/x"), To("Flag/x"), To("Patient/1")],
             Recorded = DateTimeOffset.Parse("2026-03-02T08:50:00Z", null),
             Agent = [new() { Who = To("Practitioner/1") }],
+        };
+        yield return new Subscription
+        {
+            Id = "x",
+            Meta = Meta(),
+            Status = Subscription.SubscriptionStatus.Requested,
+            Reason = "invented",
+            Criteria = "https://ward.example/topic",
+            End = DateTimeOffset.Parse("2026-03-02T08:50:00Z", null),
+            Channel = new() { Type = Subscription.SubscriptionChannelType.RestHook, Endpoint = "https://board.example/notify", Payload = "application/fhir+json" },
         };
     }
 

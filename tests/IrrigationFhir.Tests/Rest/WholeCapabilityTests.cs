@@ -1,9 +1,11 @@
 using System.Text.Json.Nodes;
 using Hl7.Fhir.Model;
+using IrrigationFhir.Fhir;
 using IrrigationFhir.Store;
 using IrrigationFhir.Tests.Entries;
 using IrrigationFhir.Tests.Intake;
 using IrrigationFhir.Tests.Store;
+using IrrigationFhir.Tests.Subscriptions;
 using Microsoft.Extensions.DependencyInjection;
 using Task = System.Threading.Tasks.Task;
 
@@ -27,6 +29,7 @@ public class WholeCapabilityTests(EveningOnTheWard evening)
         ["quantity"] = "1||mL",
         ["composite"] = "x$1||mL",
         ["uri"] = "https://ward.example/x",
+        ["string"] = "https://ward.example/x",
     };
 
     [Fact]
@@ -56,7 +59,7 @@ public class WholeCapabilityTests(EveningOnTheWard evening)
         foreach (var resource in rest["resource"]!.AsArray().Select(r => r!))
         {
             var type = (string)resource["type"]!;
-            var id = type switch { "Observation" => created.Id, "Flag" => $"{episode}.raised", "Patient" => "", _ => await AnyOf(type, sender) };
+            var id = type switch { "Subscription" => (await Subscribe()).Id, "Observation" => created.Id, "Flag" => $"{episode}.raised", "Patient" => "", _ => await AnyOf(type, sender) };
             foreach (var interaction in Codes(resource["interaction"])) await Interact(interaction, type, id, sender, created);
             foreach (var operation in resource["operation"]?.AsArray() ?? []) await Operate((string)operation!["name"]!, type, id, sender, created);
 
@@ -105,6 +108,14 @@ public class WholeCapabilityTests(EveningOnTheWard evening)
             case "search-type":
                 Assert.Equal(id, (string)(await _ward.Read($"/fhir/{type}?_id={id}"))["entry"]![0]!["resource"]!["id"]!);
                 break;
+            case "create" when type == "Subscription":
+                Assert.Equal("requested", (string)(await Subscribe()).Json["status"]!);
+                break;
+            case "update" when type == "Subscription":
+                var off = await _ward.Read($"/fhir/Subscription/{id}");
+                off["status"] = "off";
+                Assert.Equal("off", (string)(await sender.Send(HttpMethod.Put, $"/fhir/Subscription/{id}", off)).Is(200).Json["status"]!);
+                break;
             case "create":
                 (await sender.Post(sender.Observation("bladder-scanned", "claimed", "09:30", Sender.Quantity("20", "mL")))).Is(201);
                 break;
@@ -128,6 +139,13 @@ public class WholeCapabilityTests(EveningOnTheWard evening)
             case "validate":
                 (await sender.Send(HttpMethod.Post, $"/fhir/{type}/$validate", await _ward.Read($"/fhir/{type}/{id}"))).Is(200);
                 Assert.Equal("OperationOutcome", (string)(await sender.Send(HttpMethod.Post, $"/fhir/{type}/{id}/$validate", null)).Is(200).Json["resourceType"]!);
+                break;
+            case "status":
+                Assert.Equal("query-status", (string)(await _ward.Read($"/fhir/{type}/{id}/$status"))["entry"]![0]!["resource"]!["parameter"]!.AsArray().Single(p => (string)p!["name"]! == "type")!["valueCode"]!);
+                Assert.Single((await _ward.Read($"/fhir/{type}/$status?id={id}"))["entry"]!.AsArray());
+                break;
+            case "events":
+                Assert.Equal("history", (string)(await _ward.Read($"/fhir/{type}/{id}/$events"))["type"]!);
                 break;
             case "lastn":
                 Assert.NotEmpty((await _ward.Read($"/fhir/{type}/$lastn?patient.identifier={patient}&category=exam"))["entry"]!.AsArray());
@@ -158,6 +176,7 @@ public class WholeCapabilityTests(EveningOnTheWard evening)
                     break;
                 case ("updateCreate", _):
                     Assert.False((bool)value!);
+                    if (type == "Subscription") (await sender.Send(HttpMethod.Put, "/fhir/Subscription/mine", WithId(JsonNode.Parse(FhirJson.Write(Asked.Here()))!.AsObject(), "mine"))).Is(404);
                     if (type == "Observation") (await sender.Put("mine", WithId(sender.Observation("drainage-emptied", "mine", "09:00", Sender.Quantity("1", "mL")), "mine"))).Is(404);
                     break;
                 case ("conditionalRead", _):
@@ -169,6 +188,15 @@ public class WholeCapabilityTests(EveningOnTheWard evening)
                 case ("conditionalCreate", _):
                     Assert.True((bool)value!);
                     Assert.Equal(created.Id, (await sender.Post(sender.Observation("drainage-emptied", "again", "09:40", Sender.Quantity("1", "mL")), ("If-None-Exist", $"_id={created.Id}"))).Is(200).Id);
+                    break;
+                case ("supportedProfile", _) when type == "Subscription":
+                    Assert.Equal(Texts(value), Texts((await sender.Send(HttpMethod.Get, $"/fhir/{type}/{id}", null)).Is(200).Json["meta"]!["profile"]));
+                    break;
+                case ("extension", _):
+                    // Every topic that is claimed can be subscribed to.
+                    Assert.Equal(Topics.All.Length, value!.AsArray().Count);
+                    foreach (var topic in value.AsArray().Select(e => (string)e!["valueCanonical"]!))
+                        (await sender.Send(HttpMethod.Post, "/fhir/Subscription", JsonNode.Parse(FhirJson.Write(Asked.Here(Topics.Find(topic)))))).Is(201);
                     break;
                 case ("supportedProfile", _):
                     // Known to the validator: what claims one of them is judged by it.
@@ -214,6 +242,12 @@ public class WholeCapabilityTests(EveningOnTheWard evening)
     {
         var patient = Uri.EscapeDataString($"{RunningService.PatientSystem}|{sender.Patient["identifier"]!["value"]}");
         return (string)(await _ward.Read($"/fhir/{type}?patient.identifier={patient}&_count=1"))["entry"]![0]!["resource"]!["id"]!;
+    }
+
+    private async Task<Answer> Subscribe()
+    {
+        var asked = JsonNode.Parse(FhirJson.Write(Asked.Here()))!;
+        return (await new Sender(_ward, "").Send(HttpMethod.Post, "/fhir/Subscription", asked)).Is(201);
     }
 
     private static JsonObject Read(string url) => new() { ["request"] = new JsonObject { ["method"] = "GET", ["url"] = url } };

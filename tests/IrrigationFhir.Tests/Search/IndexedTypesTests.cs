@@ -32,6 +32,7 @@ public class IndexedTypesTests
     [InlineData("Flag", "author date encounter identifier patient subject status code category acknowledged time-to-acknowledge")]
     [InlineData("Procedure", "code date identifier patient status subject")]
     [InlineData("Provenance", "patient recorded target agent")]
+    [InlineData("Subscription", "url status criteria type payload end")]
     public void The_least_that_can_be_searched_by_is_there_R_SRCH_09(string type, string names) =>
         Assert.Subset(IndexedTypes.Find(type)!.Parameters.Select(parameter => parameter.Name).ToHashSet(), names.Split(' ').ToHashSet());
 
@@ -45,13 +46,14 @@ public class IndexedTypesTests
                 ("status", "Flag.status"), ("code", "Flag.code"), ("category", "Flag.category"),
                 ("acknowledged", "Flag.extension.where(url.endsWith('/StructureDefinition/flag-acknowledged')).value.ofType(dateTime)"),
                 ("time-to-acknowledge", "Flag.extension.where(url.endsWith('/StructureDefinition/flag-time-to-acknowledge')).value.ofType(Quantity)"),
+                ("end", "Subscription.end"),
             ],
             published.Select(parameter => (parameter.Code!, parameter.Expression!)));
-        Assert.Equal(["flag-status", "flag-code", "flag-category", "flag-acknowledged", "flag-time-to-acknowledge"], published.Select(parameter => parameter.Id));
+        Assert.Equal(["flag-status", "flag-code", "flag-category", "flag-acknowledged", "flag-time-to-acknowledge", "subscription-end"], published.Select(parameter => parameter.Id));
         Assert.All(published, parameter =>
         {
             Assert.Equal($"{Profiles.CanonicalBase}/SearchParameter/{parameter.Id}", parameter.Url);
-            Assert.DoesNotContain(ModelInfo.SearchParameters, known => known.Resource == "Flag" && known.Name == parameter.Code);
+            Assert.DoesNotContain(ModelInfo.SearchParameters, known => known.Resource == parameter.Expression!.Split('.')[0] && known.Name == parameter.Code);
             FhirJson.Read<SearchParameter>(FhirJson.Write(parameter));
         });
     }

@@ -45,6 +45,17 @@ internal static class Asked
         return subscription;
     }
 
+    /// <summary>The same for an endpoint on this machine where nobody listens.</summary>
+    public static Subscription Here(SubscriptionTopic? topic = null, params string[] filters)
+    {
+        var subscription = Subscription(topic, filters);
+        subscription.Channel!.Endpoint = Nobody + "notify";
+        return subscription;
+    }
+
+    /// <summary>Where nobody listens (the port of the discard service, RFC 863).</summary>
+    public const string Nobody = "https://127.0.0.1:9/";
+
     /// <summary>The same as stored.</summary>
     public static SubscriptionState State(PayloadContent content = PayloadContent.IdOnly, string status = "active", long events = 2, string? error = null) => new(
         "board-7",

@@ -1,0 +1,37 @@
+using System.Globalization;
+using System.Text;
+using IrrigationFhir.Rest;
+using IrrigationFhir.Store;
+
+namespace IrrigationFhir.Intake;
+
+/// <summary>The reply to a create or update, as <c>Prefer: return=…</c> asks.</summary>
+/// <param name="stands">What became of it.</param>
+/// <param name="at">The address of the FHIR base.</param>
+internal sealed class WrittenResult(Written.Stands stands, string at) : IResult
+{
+    /// <inheritdoc/>
+    public Task ExecuteAsync(HttpContext httpContext)
+    {
+        var headers = httpContext.Response.Headers;
+        headers.CacheControl = "private, no-cache";
+        if (stands.Resource is { } stored)
+        {
+            headers.ETag = ResourceResult.ETag(stored);
+            headers.LastModified = stored.LastUpdated.ToDateTimeUtc().ToString("R", CultureInfo.InvariantCulture);
+            if (stands.Status == StatusCodes.Status201Created) headers.Location = $"{at}/{stored.Type}/{stored.Id}/_history/{stored.VersionId}";
+            else headers.ContentLocation = $"{at}/{stored.Type}/{stored.Id}/_history/{stored.VersionId}";
+        }
+
+        if (Preferences.Return(httpContext.Request) == "minimal")
+        {
+            httpContext.Response.StatusCode = stands.Status;
+            httpContext.Response.ContentLength = 0;
+            return Task.CompletedTask;
+        }
+
+        return Preferences.Return(httpContext.Request) == "OperationOutcome" || stands.Resource is null
+            ? FhirReply.Write(httpContext, stands.Status, FhirJson.WriteUtf8(Outcomes.AllIsWell(stands.Resource is null ? $"{stands.Disposition}; the resource failed its own profile and is withheld" : stands.Disposition)))
+            : FhirReply.Write(httpContext, stands.Status, Encoding.UTF8.GetBytes(stands.Resource.Json));
+    }
+}

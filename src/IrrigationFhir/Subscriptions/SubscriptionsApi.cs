@@ -1,0 +1,76 @@
+using Hl7.Fhir.Model;
+using IrrigationFhir.Fhir;
+using IrrigationFhir.Intake;
+using IrrigationFhir.Rest;
+using IrrigationFhir.Store;
+
+namespace IrrigationFhir.Subscriptions;
+
+/// <summary>Who is told of what: create and update of Subscriptions, <c>$status</c>, <c>$events</c>. Reading and searching them is the FHIR API's.</summary>
+internal static class SubscriptionsApi
+{
+    /// <summary>Said in the CapabilityStatement: what a subscriber has to know and the guide leaves open.</summary>
+    public const string Policy =
+        "Subscriptions follow the Subscriptions R5 Backport guide 1.1.0 for R4: criteria is the canonical of a topic, filters stand in backport-filter-criteria (several are AND, commas OR), as Flag?code=no-drainage or Flag.code=no-drainage; " +
+        "the channel is rest-hook with FHIR JSON, and backport-payload-content says how much is sent; full-resource goes to https alone. What cannot be honoured is refused at once, with every problem named. " +
+        "A new one is requested, and active once its endpoint has answered a handshake; another endpoint is asked anew. A client sets requested or off, the service active and error; nothing is deleted: set status off. " +
+        "Values of channel.header are kept apart and read as (withheld); sent back so, the stored value stays. A narrative is not kept. If-None-Exist is refused. " +
+        "Delivery is at least once: go by event-number, which counts without gaps, and ask $events for what is missing.";
+
+    private static readonly string[] Reading = [HttpMethods.Get, HttpMethods.Head, HttpMethods.Post];
+
+    /// <summary>Adds it. Needs what <see cref="NotificationsSetup.AddNotifications"/> adds.</summary>
+    public static IServiceCollection AddSubscriptions(this IServiceCollection services) => services
+        .AddSingleton<ChangeSubscription>()
+        .AddSingleton<SubscriptionQueries>()
+        .AddSingleton<CapabilityClaim>(Claim);
+
+    /// <summary>Maps the routes.</summary>
+    public static void MapSubscriptions(this IEndpointRouteBuilder app)
+    {
+        var fhir = app.MapGroup($"{FhirBase.Path}/Subscription").AddEndpointFilter(Negotiation.RequireJson).AddEndpointFilter(FhirApi.RequireExactCase).ExcludeFromDescription();
+        fhir.MapPost("", Create);
+        fhir.MapPut("/{id}", Update);
+        fhir.MapDelete("/{id}", (HttpContext http) =>
+        {
+            http.Response.Headers.Allow = "GET, HEAD, PUT";
+            return new OutcomeResult(StatusCodes.Status405MethodNotAllowed, Outcomes.Of([new("method-not-allowed", "DELETE", "DELETE", "PUT with status off: who was told of what stays known")]));
+        });
+        fhir.MapMethods("/$status", Reading, (HttpContext http, SubscriptionQueries queries, CancellationToken stop) => queries.Status(http, null, stop));
+        fhir.MapMethods("/{id}/$status", Reading, (HttpContext http, string id, SubscriptionQueries queries, CancellationToken stop) => queries.Status(http, id, stop));
+        fhir.MapMethods("/{id}/$events", Reading, (HttpContext http, string id, SubscriptionQueries queries, CancellationToken stop) => queries.Events(http, id, stop));
+    }
+
+    private static async Task<IResult> Create(HttpContext http, ChangeSubscription change, FhirSettings settings, CancellationToken stop)
+    {
+        if (http.Request.Headers.ContainsKey("If-None-Exist"))
+            return new OutcomeResult(StatusCodes.Status400BadRequest, Outcome.Problem("not-understood", "a conditional create", "no If-None-Exist: search first, by url, criteria or status", "If-None-Exist", OperationOutcome.IssueType.NotSupported));
+        var (json, refused) = await IntakeBody.Read(http.Request, settings.MaxBodyBytes, stop);
+        return refused ?? Reply(await change.Create(json, stop), http, settings);
+    }
+
+    private static async Task<IResult> Update(HttpContext http, string id, ChangeSubscription change, FhirSettings settings, CancellationToken stop)
+    {
+        var (json, refused) = await IntakeBody.Read(http.Request, settings.MaxBodyBytes, stop);
+        return refused ?? Reply(await change.Update(id, json, http.Request.Headers.IfMatch.FirstOrDefault(), stop), http, settings);
+    }
+
+    private static IResult Reply(Written written, HttpContext http, FhirSettings settings) => written switch
+    {
+        Written.Refused refused => new OutcomeResult(refused.Status, refused.Outcome),
+        Written.Stands stands => new WrittenResult(stands, FhirBase.Of(http.Request, settings)),
+        _ => throw new InvalidOperationException($"{written.GetType().Name} has no reply."),
+    };
+
+    private static void Claim(CapabilityStatement statement)
+    {
+        var resource = statement.Rest[0].Resource.Single(r => (string?)r.TypeElement!.JsonValue == "Subscription");
+        resource.Documentation = Policy;
+        resource.SupportedProfile = [Profiles.Backport.Subscription];
+        resource.Extension.AddRange(Topics.All.Select(topic => new Extension(Profiles.Backport.CapabilityTopic, new Canonical(topic.Url))));
+        resource.Interaction.Add(new() { Code = CapabilityStatement.TypeRestfulInteraction.Create });
+        resource.Interaction.Add(new() { Code = CapabilityStatement.TypeRestfulInteraction.Update, Documentation = "Of one that came by create." });
+        resource.Operation.Add(new() { Name = "status", Definition = Profiles.Backport.StatusOperation, Documentation = SubscriptionQueries.StatusPolicy });
+        resource.Operation.Add(new() { Name = "events", Definition = Profiles.Backport.EventsOperation, Documentation = SubscriptionQueries.EventsPolicy });
+    }
+}
