@@ -45,10 +45,10 @@ internal sealed class RunningService : IAsyncDisposable
     }
 
     /// <summary>Starts it and waits until it is ready.</summary>
-    public static async Task<RunningService> Start(string folder)
+    public static async Task<RunningService> Start(string folder, params (string Key, string Value)[] settings)
     {
         var start = new ProcessStartInfo("dotnet") { RedirectStandardOutput = true, WorkingDirectory = folder };
-        foreach (var argument in new[] { Path.Combine(AppContext.BaseDirectory, "IrrigationFhir.dll"), "--urls", "http://127.0.0.1:0", "--Data:Folder", folder })
+        foreach (var argument in new[] { Path.Combine(AppContext.BaseDirectory, "IrrigationFhir.dll"), "--urls", "http://127.0.0.1:0", "--Data:Folder", folder }.Concat(settings.SelectMany(s => new[] { $"--{s.Key}", s.Value })))
         {
             start.ArgumentList.Add(argument);
         }
@@ -77,6 +77,9 @@ internal sealed class RunningService : IAsyncDisposable
         using var opened = JsonDocument.Parse(await Post("/episodes", ward.Description()));
         return opened.RootElement.GetProperty("id").GetString()!;
     }
+
+    /// <summary>Creates a subscription.</summary>
+    public Task Subscribe(string subscription) => Post("/fhir/Subscription", subscription);
 
     /// <summary>Records one entry.</summary>
     /// <exception cref="InvalidOperationException">It was not recorded, or something that follows from it was withheld: then nothing was measured.</exception>

@@ -303,6 +303,13 @@ public sealed record IdentityChecked(EntryHeader Header, string Identifiers) : E
 /// <summary>The patient was weighed, or a weight stated.</summary>
 public sealed record WeightMeasured(EntryHeader Header, BodyWeight Weight) : Entry(Header);
 
+/// <summary>The blood pressure was measured.</summary>
+/// <remarks>Context for the risk of autonomic dysreflexia. It is not published as an Observation: it is no measurement of the irrigation, and the vital signs of the patient's record are the place for it.</remarks>
+/// <param name="Header">Identity, times, people.</param>
+/// <param name="Systolic">The systolic pressure.</param>
+/// <param name="Diastolic">The diastolic pressure, if charted; never above the systolic.</param>
+public sealed record BloodPressureMeasured(EntryHeader Header, Pressure Systolic, Pressure? Diastolic) : Entry(Header);
+
 /// <summary>A catheter was inserted.</summary>
 /// <param name="Header">Identity, times, people.</param>
 /// <param name="Type">The type of catheter.</param>
@@ -334,6 +341,27 @@ public sealed record Escalated(EntryHeader Header, string? To, string? Reason) :
 /// <param name="Flag">The flag: its slug, or the id of its resource.</param>
 public sealed record FlagAcknowledged(EntryHeader Header, string Flag) : Entry(Header);
 
+/// <summary>How a flag that had been told turned out otherwise.</summary>
+public enum FlagRevision
+{
+    /// <summary>It was never so.</summary>
+    NeverSo,
+
+    /// <summary>It ended at another time, or had ended, or has not.</summary>
+    EndsOtherwise,
+
+    /// <summary>It is more, or less, urgent.</summary>
+    OtherPriority,
+}
+
+/// <summary>A flag that had been told was found to be otherwise, by entries that came late or put others right. Written by the service itself, and taken from nobody else.</summary>
+/// <remarks>Whether something had been told depends on when what arrived, and no look at what is in force shows it: so it is kept as what it is, something that happened.</remarks>
+/// <param name="Header">Identity; the time is that of the arrival.</param>
+/// <param name="Flag">The flag's slug.</param>
+/// <param name="Since">Since when it had been said to stand.</param>
+/// <param name="Revision">What of it is otherwise.</param>
+public sealed record FlagRevised(EntryHeader Header, string Flag, Instant Since, FlagRevision Revision) : Entry(Header);
+
 /// <summary>An earlier entry was made in error. It leaves every sum and stays in the log.</summary>
 public sealed record EnteredInError(EntryHeader Header, string? Reason) : Entry(Header);
 
@@ -345,9 +373,9 @@ public static class EntryKinds
         typeof(DrainageEmptied), typeof(DrainageLevelRead), typeof(DrainageWeighed), typeof(LeakEstimated), typeof(UrineCollected),
         typeof(DrainClamped), typeof(DrainReleased), typeof(BladderScanned), typeof(BladderPalpated),
         typeof(DrainageAppearance), typeof(ToleranceNoted),
-        typeof(OrderSet), typeof(IdentityChecked), typeof(WeightMeasured), typeof(CatheterInserted), typeof(CatheterRemoved),
+        typeof(OrderSet), typeof(IdentityChecked), typeof(WeightMeasured), typeof(BloodPressureMeasured), typeof(CatheterInserted), typeof(CatheterRemoved),
         typeof(ClosedSystemOpened), typeof(IndicationReviewed), typeof(WashoutPerformed), typeof(Escalated), typeof(FlagAcknowledged),
-        typeof(EnteredInError))
+        typeof(FlagRevised), typeof(EnteredInError))
         .ToImmutableDictionary(type => type, type => Slug.Of(type.Name));
 
     /// <summary>Every kind's slug.</summary>

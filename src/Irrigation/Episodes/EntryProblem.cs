@@ -20,6 +20,9 @@ public sealed record EntryProblem(string Code, string Where, string Saw, string 
     public static EntryProblem UnknownKind(string where, string kind) =>
         new("unknown-kind", where, $"kind '{Clip(kind)}'", $"one of {string.Join(", ", EntryKinds.All.Where(k => k != "entered-in-error"))}");
 
+    /// <summary>An entry that only the service writes.</summary>
+    public static EntryProblem WrittenHere(string where, string saw) => new("written-here", where, $"'{Clip(saw)}'", "an entry of the ward: what turned out about flags is written by the service alone");
+
     /// <summary>A property that has to be there.</summary>
     public static EntryProblem Missing(string where, string expected) => new("missing", where, "nothing", expected);
 

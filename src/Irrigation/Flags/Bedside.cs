@@ -16,7 +16,11 @@ namespace Irrigation.Flags;
 /// <param name="CatheterType">What is on record of that catheter.</param>
 /// <param name="HasEncounter">Whether the encounter is on record.</param>
 /// <param name="DuringProcedure">Irrigated during an endoscopic procedure: the limits for absorbed irrigant apply.</param>
-public sealed record PatientFacts(Patient Patient, Volume? BladderCapacity, string? SpinalLevel, Instant? CatheterInserted, CatheterFacts CatheterType, bool HasEncounter, bool DuringProcedure);
+public sealed record PatientFacts(Patient Patient, Volume? BladderCapacity, string? SpinalLevel, Instant? CatheterInserted, CatheterFacts CatheterType, bool HasEncounter, bool DuringProcedure)
+{
+    /// <summary>The systolic pressure that is usual for the patient; null where it is not on record.</summary>
+    public Pressure? BaselineSystolic { get; init; }
+}
 
 /// <summary>What is on record of the catheter that was there at the start.</summary>
 /// <param name="Type">The type.</param>

@@ -83,6 +83,25 @@ public sealed class FlagRecord
     /// <param name="asOf">The moment of asking; not before <see cref="AsOf"/>.</param>
     public (FlagRecord Record, ImmutableArray<FlagChange> Changes) After(FluidBalance balance, IEnumerable<Change> changes, Instant asOf)
     {
+        var from = From(balance, changes);
+        var after = from.Forward(balance, Instant.Max(asOf, AsOf));
+        return (after, Compare(this, after, from.AsOf));
+    }
+
+    /// <summary>Flags that had been said by <see cref="AsOf"/> and were, as entries that arrived since show, never so, or ended otherwise, or had another priority.</summary>
+    /// <remarks>Compared as of the same moment: what time alone changed since is no revision. Costs one look back, as for <see cref="After"/>.</remarks>
+    /// <param name="balance">The balance of the whole log.</param>
+    /// <param name="changes">What came into force since, and what went out of it.</param>
+    public ImmutableArray<FlagChange> Revised(FluidBalance balance, IEnumerable<Change> changes)
+    {
+        var from = From(balance, changes);
+        if (from == this) return [];
+        return [.. Compare(this, from.Forward(balance, AsOf), from.AsOf).Where(c => c.Before is { } said && (c.After is not { } now || now.End != said.End || now.Latest.Priority != said.Latest.Priority))];
+    }
+
+    /// <summary>The record from before the earliest change; this one where all changes lie ahead.</summary>
+    private FlagRecord From(FluidBalance balance, IEnumerable<Change> changes)
+    {
         Instant? first = null;
         foreach (var change in changes)
         {
@@ -92,9 +111,7 @@ public sealed class FlagRecord
             }
         }
 
-        var from = first <= AsOf ? Before(first.Value) ?? Beginning(balance, facts, limits) : this;
-        var after = from.Forward(balance, Instant.Max(asOf, AsOf));
-        return (after, Compare(this, after, from.AsOf));
+        return first <= AsOf ? Before(first.Value) ?? Beginning(balance, facts, limits) : this;
     }
 
     /// <summary>What differs between two records of one episode.</summary>

@@ -128,9 +128,29 @@ public sealed record FlagSettings
     [Setting(20, 1000, "mL")]
     public Volume LargestSyringe { get; init; } = Volume.FromMillilitres(100);
 
+    /// <summary>Autonomic dysreflexia: a systolic pressure more than this over the baseline counts, in adults with a spinal cord injury at or above T6. Default 20 mm[Hg] (Can-SCIP / PVA 2020; clinical reference 6 and 9).</summary>
+    [Setting(5, 100, "mm[Hg]")]
+    public Pressure DysreflexiaRise { get; init; } = Pressure.FromMillimetresOfMercury(20);
+
+    /// <summary>For so long a blood pressure says how it is now. Default 15 min; our judgement (the source asks for a reading every 1 to 2 min).</summary>
+    [Setting(1, 240, "min")]
+    public Duration PressureReach { get; init; } = Duration.FromMinutes(15);
+
+    /// <summary>A systolic pressure below this is implausible, and counts for nothing. Default 40 mm[Hg]; our judgement.</summary>
+    [Setting(0, 100, "mm[Hg]")]
+    public Pressure LeastSystolic { get; init; } = Pressure.FromMillimetresOfMercury(40);
+
+    /// <summary>A systolic pressure above this is implausible, and counts for nothing. Default 300 mm[Hg]; our judgement.</summary>
+    [Setting(150, 500, "mm[Hg]")]
+    public Pressure MostSystolic { get; init; } = Pressure.FromMillimetresOfMercury(300);
+
     /// <summary>A flag about a single entry stands so long after it. Default 12 h, a shift; our judgement.</summary>
     [Setting(1, 72, "h")]
     public Duration EntryFlagStands { get; init; } = Duration.FromHours(12);
+
+    /// <summary>A stop of the irrigation, or a clamp without an ordered dwell, of at least this is taken for a trial to do without. Default 60 min: shorter is a change of bag, or a sample; our judgement.</summary>
+    [Setting(5, 1440, "min")]
+    public Duration TrialFrom { get; init; } = Duration.FromMinutes(60);
 
     /// <summary>What the record needs is asked for from so long after the irrigation began. Default 60 min; our judgement.</summary>
     [Setting(0, 480, "min")]

@@ -4,7 +4,7 @@ using Irrigation.Episodes;
 
 namespace Irrigation.Flags;
 
-/// <summary>F17. A figure on record is outside what is plausible: a flow above what gravity gives, a volume above the largest bag, a syringe above 100 mL, a weight that cannot be.</summary>
+/// <summary>F17. A figure on record is outside what is plausible: a flow above what gravity gives, a volume above the largest bag, a syringe above 100 mL, a weight or a blood pressure that cannot be.</summary>
 /// <remarks>Times in the future and bags that overlap are refused on entry. It ends when the figure is amended, superseded, or a shift old.</remarks>
 public static class Implausible
 {
@@ -41,6 +41,11 @@ public static class Implausible
         if (bedside.Log[Channel.BladderOutput].LastAtOrBefore(bedside.At) is { } read && bedside.At < read.At + until && bedside.Latest is { } latest && latest.End == read.At && latest.Caveats.Contains(Caveat.ImplausibleVolume))
         {
             Doubt(read, $"a volume from {bedside.Said(latest.Start)} to {bedside.Said(latest.End)} is above {settings.LargestVolume}");
+        }
+
+        if (bedside.Last<BloodPressureMeasured>() is { } pressure && bedside.At < pressure.At + until && !DysreflexiaRisk.IsPlausible(pressure, bedside.Settings))
+        {
+            Doubt(pressure, $"a systolic pressure of {pressure.Systolic} at {bedside.Said(pressure.At)}: plausible is {bedside.Settings.LeastSystolic} to {bedside.Settings.MostSystolic}");
         }
 
         if (WeightInForce.Of(bedside.Log, bedside.At, bedside.Facts.Patient, bedside.Limits.Criteria) is { Doubt: { } doubt } && bedside.Last<WeightMeasured>() is { } weighed) Doubt(weighed, doubt);

@@ -26,8 +26,8 @@ internal sealed record EntryDocument
         "drainage-emptied", "drainage-level-read", "drainage-weighed", "leak-estimated", "urine-collected",
         "drain-clamped", "drain-released", "bladder-scanned", "bladder-palpated",
         "drainage-appearance", "tolerance-noted",
-        "order-set", "identity-checked", "weight-measured", "catheter-inserted", "catheter-removed", "closed-system-opened",
-        "indication-reviewed", "washout-performed", "escalated", "flag-acknowledged")]
+        "order-set", "identity-checked", "weight-measured", "blood-pressure-measured", "catheter-inserted", "catheter-removed", "closed-system-opened",
+        "indication-reviewed", "washout-performed", "escalated", "flag-acknowledged", "flag-revised")]
     public string? Kind { get; init; }
 
     [Description("When it happened (RFC 3339, with seconds and offset), e.g. 2026-03-14T22:00:00+01:00. For a period give from and to instead.")]
@@ -206,6 +206,12 @@ internal sealed record EntryDocument
     [WordsOf(typeof(Irrigation.Measures.WeightKind))]
     public string? WeightKind { get; init; }
 
+    [Description("The systolic blood pressure in mm[Hg] (blood-pressure-measured): required there. It is context for a flag, and not published as an Observation.")]
+    public QuantityDocument? Systolic { get; init; }
+
+    [Description("The diastolic blood pressure in mm[Hg], not above the systolic (blood-pressure-measured).")]
+    public QuantityDocument? Diastolic { get; init; }
+
     [Description("Type of the catheter (catheter-inserted).")]
     public string? Type { get; init; }
 
@@ -230,8 +236,15 @@ internal sealed record EntryDocument
     [Description("Who was called (escalated).")]
     public string? Whom { get; init; }
 
-    [Description("The flag: its code, e.g. no-drainage, or the id of the Flag. Required where it was seen (flag-acknowledged), else what somebody was called about (escalated).")]
+    [Description("The flag: its code, e.g. no-drainage, or the id of the Flag. Required where it was seen (flag-acknowledged), else what somebody was called about (escalated). In flag-revised, its code.")]
     public string? Flag { get; init; }
+
+    [Description("Since when the flag had been said to stand (flag-revised). That kind is written by the service when late or corrected entries show that a flag it had told was otherwise; it is refused from anybody else.")]
+    public string? Since { get; init; }
+
+    [Description("What of the flag is otherwise than told (flag-revised).")]
+    [WordsOf(typeof(FlagRevision))]
+    public string? Revision { get; init; }
 }
 
 /// <summary>A value with its UCUM unit.</summary>

@@ -25,11 +25,12 @@ internal sealed class EntryJson
     private static readonly Dictionary<string, decimal> DropRates = new() { ["{drop}/min"] = 1, ["{gtt}/min"] = 1 };
     private static readonly Dictionary<string, decimal> Sizes = new() { ["[Ch]"] = 1 };
     private static readonly Dictionary<string, decimal> DropFactors = new() { ["{drop}/mL"] = 1, ["{gtt}/mL"] = 1 };
+    private static readonly Dictionary<string, decimal> Pressures = new() { ["mm[Hg]"] = 1 };
 
     /// <summary>The closed lists: what is measured, the units that are taken for it, and how many of the first one each is.</summary>
     public static IReadOnlyList<(string Measure, IReadOnlyDictionary<string, decimal> Units)> AcceptedUnits { get; } =
     [
-        ("volume", Volumes), ("flow", Rates), ("mass", Masses), ("length of time", Times60), ("drop rate", DropRates), ("drop factor", DropFactors), ("catheter size", Sizes),
+        ("volume", Volumes), ("flow", Rates), ("mass", Masses), ("length of time", Times60), ("drop rate", DropRates), ("drop factor", DropFactors), ("catheter size", Sizes), ("blood pressure", Pressures),
     ];
 
     // A mistyped year is refused here rather than stored as a century-long gap.
@@ -151,6 +152,19 @@ internal sealed class EntryJson
 
     /// <summary>A size in Ch (French); null where it is absent.</summary>
     public decimal? French(string name) => Quantity(name, Sizes, "0 to 100 [Ch]", 100m);
+
+    /// <summary>A blood pressure; null where it is absent.</summary>
+    public Pressure? Pressure(string name) => Quantity(name, Pressures, "0 to 1000 mm[Hg]", 1000m) is { } pressure ? Irrigation.Measures.Pressure.FromMillimetresOfMercury(pressure) : null;
+
+    /// <summary>A blood pressure that has to be there.</summary>
+    public Pressure RequiredPressure(string name) => Pressure(name) ?? Require(name, "a pressure: {\"value\": 120, \"unit\": \"mm[Hg]\"}", default(Pressure));
+
+    /// <summary>A problem where one pressure is above another that it cannot exceed.</summary>
+    public Pressure? NotAbove(string name, Pressure? pressure, Pressure most)
+    {
+        if (pressure > most) problems.Add(EntryProblem.OutOfRange(At(name), pressure.Value.ToString(), $"at most the systolic pressure, {most}"));
+        return pressure;
+    }
 
     /// <summary>Whether a quantity is given in drops.</summary>
     public bool InDrops(string name) => json.TryGetProperty(name, out var value) && value.ValueKind == JsonValueKind.Object

@@ -1,4 +1,5 @@
 using System.Text.Json;
+using System.Text.Json.Nodes;
 using Irrigation.Episodes;
 using Irrigation.Measures;
 using IrrigationFhir.Fhir;
@@ -54,6 +55,18 @@ internal static class EntryReader
 
         return problems.Count == before ? new(entry, json.GetRawText(), where) : null;
     }
+
+    /// <summary>An entry that the service writes itself, as it would have been sent.</summary>
+    public static string Write(FlagRevised entry) => new JsonObject
+    {
+        ["source"] = entry.Key.Source,
+        ["id"] = entry.Key.Id,
+        ["kind"] = entry.Kind,
+        ["at"] = Wire.Time(entry.At, DateTimeZone.Utc),
+        ["flag"] = entry.Flag,
+        ["since"] = Wire.Time(entry.Since, DateTimeZone.Utc),
+        ["revision"] = Irrigation.Slug.Of(entry.Revision),
+    }.ToJsonString();
 
     private static EntryHeader Header(EntryJson read, EntryKey key, bool retraction, List<EntryProblem> problems)
     {
@@ -113,6 +126,7 @@ internal static class EntryReader
             },
             "identity-checked" => new IdentityChecked(header, read.Texts("identifiers", 1, "the identifiers that were checked, e.g. [\"name\", \"date-of-birth\"]") ?? ""),
             "weight-measured" => Weight(header, read),
+            "blood-pressure-measured" => BloodPressure(header, read),
             "catheter-inserted" => new CatheterInserted(header, read.Text("type"), read.French("size"), read.Whole("lumens", 1, 3)),
             "catheter-removed" => new CatheterRemoved(header),
             "closed-system-opened" => new ClosedSystemOpened(header, read.Text("reason")),
@@ -120,6 +134,7 @@ internal static class EntryReader
             "washout-performed" => new WashoutPerformed(header, read.Whole("cycles", 1, 1000), read.Flag("cleared")),
             "escalated" => new Escalated(header, read.Text("whom"), read.Text("reason")) { Flag = read.Text("flag", LongestName) },
             "flag-acknowledged" => new FlagAcknowledged(header, read.RequiredText("flag", LongestName, "the flag: its code, e.g. no-drainage, or the id of the Flag")),
+            "flag-revised" => new FlagRevised(header, read.RequiredText("flag", LongestName, "the flag's code"), read.Time("since") ?? read.Require("since", "since when the flag had been said to stand", Instant.MinValue), read.Word<FlagRevision>("revision") ?? read.Require("revision", "what of it is otherwise", FlagRevision.NeverSo)),
             _ => throw new ArgumentOutOfRangeException(nameof(kind), kind, "a kind without a reading"),
         };
     }
@@ -135,6 +150,12 @@ internal static class EntryReader
         var (drops, factor) = (read.Drops("rate"), read.DropFactor("dropFactor"));
         if (factor is null) read.Require("dropFactor", "the set's drop factor: {\"value\": 20, \"unit\": \"{drop}/mL\"}", 0);
         return new(header, line, drops is { } d && factor is { } f ? FlowRate.FromDropsPerMinute(d, f) : FlowRate.Stopped, drops, factor);
+    }
+
+    private static BloodPressureMeasured BloodPressure(EntryHeader header, EntryJson read)
+    {
+        var (systolic, diastolic) = (read.RequiredPressure("systolic"), read.Pressure("diastolic"));
+        return new(header, systolic, systolic > default(Pressure) ? read.NotAbove("diastolic", diastolic, systolic) : diastolic);
     }
 
     private static WeightMeasured Weight(EntryHeader header, EntryJson read)

@@ -3,6 +3,7 @@ using System.Text.Json;
 using Irrigation.Balance;
 using Irrigation.Criteria;
 using Irrigation.Episodes;
+using Irrigation.Flags;
 using IrrigationFhir.Episodes;
 using IrrigationFhir.Fhir;
 using IrrigationFhir.Store;
@@ -54,12 +55,21 @@ internal sealed class RecordEntries(EpisodesInMemory episodes, EpisodeStore stor
         var accepted = judged.Where(s => s.Problems.Count == 0).ToList();
         var appended = episode.Log.Append(accepted.Select(s => s.Entry!), now);
         var (balance, changes) = episode.Balance.After(appended);
+        var own = Revisions.Of(episode.Flags!, balance, appended, now);
+        if (!own.IsEmpty)
+        {
+            // What had been told otherwise is itself something that happened: it arrives with what showed it.
+            appended = episode.Log.Append([.. accepted.Select(s => s.Entry!), .. own], now);
+            (balance, changes) = episode.Balance.After(appended);
+        }
+
         var (flags, raised) = episode.Flags!.After(balance, appended.Changes, now);
         var after = episode with { Balance = balance, Flags = flags };
-        var news = FlagNews.Of(after, raised, [.. appended.Outcomes.Select(o => o.Logged)], FlagNews.Touched(after, appended.Changes));
+        var news = FlagNews.Of(after, raised, [.. appended.Outcomes.Take(accepted.Count).Select(o => o.Logged)], FlagNews.Touched(after, appended.Changes));
         var (valid, faulty) = profiles.Sort([.. EpisodeMapper.ToResources(episode, after, appended, changes, limits), .. news.Resources]);    // … to here
 
-        var rows = accepted.Zip(appended.Outcomes).Where(p => p.Second.Disposition != Disposition.Repeated).Select(p => Row(p.First, p.Second.Logged)).ToList();
+        var json = accepted.Select(s => s.Json!).Concat(own.Select(EntryReader.Write));
+        var rows = json.Zip(appended.Outcomes).Where(p => p.Second.Disposition != Disposition.Repeated).Select(p => Row(p.First, p.Second.Logged)).ToList();
         var replies = Replies(judged, appended.Outcomes);
         if (rows.Count == 0) return new EntriesOutcome.Recorded(episode.Row.Version, episode.Definition.Frame.Zone, replies, [], [], []);
 
@@ -129,13 +139,15 @@ internal sealed class RecordEntries(EpisodesInMemory episodes, EpisodeStore stor
             yield break;
         }
 
+        if (entry is FlagRevised) yield return EntryProblem.WrittenHere($"{sent.Where}.kind", entry.Kind);
+        else if (entry.Key.Source == Revisions.Source) yield return EntryProblem.WrittenHere($"{sent.Where}.source", entry.Key.Source);
         if (first.TryGetValue(entry.Key, out var index)) yield return EntryProblem.SameIdTwice($"{sent.Where}.id", entry.Key, index);
         if (entry.At > now + settings.FutureTolerance) yield return EntryProblem.InFuture($"{sent.Where}.at", entry.At, now, settings.FutureTolerance);
         if (entry.Header.RecordedAt > now + settings.FutureTolerance) yield return EntryProblem.InFuture($"{sent.Where}.recordedAt", entry.Header.RecordedAt.Value, now, settings.FutureTolerance);
     }
 
-    private static EntryRow Row(Sent sent, LoggedEntry logged) =>
-        new(logged.Sequence, logged.Entry.Key.Source, logged.Entry.Key.Id, logged.Revision, logged.Entry.Kind, logged.Entry.At, logged.ReceivedAt, sent.Json!);
+    private static EntryRow Row(string json, LoggedEntry logged) =>
+        new(logged.Sequence, logged.Entry.Key.Source, logged.Entry.Key.Id, logged.Revision, logged.Entry.Kind, logged.Entry.At, logged.ReceivedAt, json);
 
     private static List<EntryReply> Replies(List<Sent> judged, ImmutableArray<(Disposition Disposition, LoggedEntry Logged)> outcomes)
     {

@@ -23,6 +23,7 @@ internal sealed record Pointer(BusinessIdentifier? Identifier, string? Reference
 /// <param name="Catheter">The catheter that was there at the start.</param>
 /// <param name="BladderCapacity">If known: small, augmented and irradiated bladders differ.</param>
 /// <param name="SpinalLevel">Level of a spinal cord injury, e.g. <c>T4</c>, if there is one.</param>
+/// <param name="BaselineSystolic">The systolic blood pressure that is usual for the patient, if known.</param>
 /// <param name="DuringProcedure">Irrigated during an endoscopic procedure.</param>
 /// <param name="Frame">Start, end, zone, shifts.</param>
 /// <param name="Json">As sent.</param>
@@ -34,6 +35,7 @@ internal sealed record EpisodeDefinition(
     Catheter? Catheter,
     Volume? BladderCapacity,
     string? SpinalLevel,
+    Pressure? BaselineSystolic,
     bool DuringProcedure,
     EpisodeFrame Frame,
     string Json)
@@ -45,13 +47,16 @@ internal sealed record EpisodeDefinition(
 
     /// <summary>Whether two descriptions say the same.</summary>
     public bool SaysTheSame(EpisodeDefinition other) =>
-        (Identifier, Patient, Encounter, BirthDate, Catheter, BladderCapacity, SpinalLevel, DuringProcedure, Frame.Start, Frame.End)
-            == (other.Identifier, other.Patient, other.Encounter, other.BirthDate, other.Catheter, other.BladderCapacity, other.SpinalLevel, other.DuringProcedure, other.Frame.Start, other.Frame.End)
+        (Identifier, Patient, Encounter, BirthDate, Catheter, BladderCapacity, SpinalLevel, BaselineSystolic, DuringProcedure, Frame.Start, Frame.End)
+            == (other.Identifier, other.Patient, other.Encounter, other.BirthDate, other.Catheter, other.BladderCapacity, other.SpinalLevel, other.BaselineSystolic, other.DuringProcedure, other.Frame.Start, other.Frame.End)
         && SameBedside(other);
 
     /// <summary>What the rules of the flags have to know.</summary>
     public PatientFacts Facts => new(
-        new(BirthDate, Frame.Zone), BladderCapacity, SpinalLevel, Catheter?.InsertedAt, new(Catheter?.Type, Catheter?.French, Catheter?.Lumens), Encounter is not null, DuringProcedure);
+        new(BirthDate, Frame.Zone), BladderCapacity, SpinalLevel, Catheter?.InsertedAt, new(Catheter?.Type, Catheter?.French, Catheter?.Lumens), Encounter is not null, DuringProcedure)
+    {
+        BaselineSystolic = BaselineSystolic,
+    };
 }
 
 /// <summary>The catheter at the start of an episode.</summary>
@@ -88,6 +93,7 @@ internal static class EpisodeReader
             read.Inner("catheter") is { } c ? CatheterOf(c) : null,
             read.Volume("bladderCapacity"),
             read.Text("spinalLevel", 20),
+            read.Pressure("baselineSystolic"),
             read.Flag("duringProcedure") ?? false,
             frame,
             json.GetRawText());

@@ -52,6 +52,9 @@ internal sealed record EpisodeDocument
     [Description("Level of a spinal cord injury, e.g. T4, if there is one.")]
     public string? SpinalLevel { get; init; }
 
+    [Description("The systolic blood pressure that is usual for the patient, in mm[Hg], if known: with a spinal cord injury at or above T6 a rise above it counts.")]
+    public QuantityDocument? BaselineSystolic { get; init; }
+
     [Description("True where the bladder is irrigated during an endoscopic procedure: the limits for irrigant that is not accounted for apply then.")]
     public bool? DuringProcedure { get; init; }
 
@@ -164,7 +167,7 @@ internal static class EpisodesApi
             .Fails(StatusCodes.Status400BadRequest, StatusCodes.Status404NotFound)
             .WithName("readRecord")
             .WithTags("Episodes")
-            .WithSummary("The record: what is missing or contradicts itself, changes of flow, clamps, catheter days.")
+            .WithSummary("The record: what is missing or contradicts itself, changes of flow, clamps, trials to do without irrigation, catheter days.")
             .WithDescription("With `asOf` as it was known at that moment.");
         app.MapGet("/episodes/{id}/handover", ReadHandover)
             .Answers<string>(StatusCodes.Status200OK, "The handover, in the form that was asked for.", "text/plain", FhirReply.MediaType)

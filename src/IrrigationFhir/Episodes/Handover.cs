@@ -32,7 +32,7 @@ internal sealed record Handover(Episode Episode, FlagRecord Flags, IReadOnlyList
         var bedside = flags.Now;
         return new(episode, flags,
         [
-            Catheter(episode, bedside), Irrigation(episode, bedside), Appearance(episode, bedside), Balance(episode, bedside), Forecast(bedside), Dwell(bedside),
+            Catheter(episode, bedside), Irrigation(episode, flags), Appearance(episode, bedside), Balance(episode, bedside), Forecast(bedside), Dwell(bedside),
             Standing(episode, flags), Undecided(flags), Comfort(episode, bedside), Order(bedside), Contact(bedside), Record(bedside), Cautioned(),
         ]);
     }
@@ -65,8 +65,9 @@ internal sealed record Handover(Episode Episode, FlagRecord Flags, IReadOnlyList
         return new("catheter", "Catheter", lines, []);
     }
 
-    private static HandoverSection Irrigation(Episode episode, Bedside bedside)
+    private static HandoverSection Irrigation(Episode episode, FlagRecord flags)
     {
+        var bedside = flags.Now;
         List<string> lines = [];
         foreach (var line in bedside.Lines)
         {
@@ -79,6 +80,7 @@ internal sealed record Handover(Episode Episode, FlagRecord Flags, IReadOnlyList
         }
 
         if (lines.Count == 0) lines.Add("No irrigant is charted.");
+        if (WeaningTrial.Of(flags, bedside.At - Duration.FromHours(24)).LastOrDefault() is { } trial) lines.Add($"Last trial: {trial.Says(bedside)}");
         if (bedside.Last<WashoutPerformed>() is { } washout) lines.Add($"Last washout {Aged(bedside, washout.At)}{(washout.Cleared switch { true => ", cleared", false => ", not cleared", null => "" })}.");
         return new("irrigation", "Irrigation", lines, !bedside.Lines.Any() ? [] : [$"Procedure/{BladderIrrigationMapper.IdOf(episode)}"]);
     }

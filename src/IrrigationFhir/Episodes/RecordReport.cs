@@ -5,6 +5,7 @@ using Irrigation.Episodes;
 using Irrigation.Flags;
 using Irrigation.Measures;
 using IrrigationFhir.Fhir;
+using IrrigationFhir.Rest;
 using NodaTime;
 
 namespace IrrigationFhir.Episodes;
@@ -18,6 +19,7 @@ internal sealed record RecordReport(
     [property: Description("What on record contradicts itself, by name.")] IReadOnlyList<string> Contradictions,
     [property: Description("Each change of flow of the last 31 days: what the drainage looked like before and after, and the ordered range.")] IReadOnlyList<TitrationReport> Titration,
     [property: Description("Each time the drain was clamped: a dwell, or a trial.")] IReadOnlyList<ClampReport> Clamps,
+    [property: Description("Each trial to do without irrigation, or without drainage, of the last 31 days, and what followed it.")] IReadOnlyList<TrialReport> Trials,
     [property: Description("How long the catheter has been in place, by the hour and by a daily count.")] CatheterDaysReport CatheterDays,
     [property: Description("Times at which the closed system was opened.")] IReadOnlyList<string> ClosureBreaks)
 {
@@ -39,6 +41,7 @@ internal sealed record RecordReport(
             [.. Contradicts(flags, bedside, from)],
             [.. bedside.Lines.SelectMany(line => Irrigation.Flags.Titration.Of(bedside.Log, line, from, bedside.At)).OrderBy(change => change.Change.At).Select(change => TitrationReport.Of(change, zone))],
             [.. ClampsOf(bedside, from, zone)],
+            [.. WeaningTrial.Of(flags, from).Select(trial => TrialReport.Of(trial, bedside, zone))],
             new(days.Inserted is { } inserted ? Wire.Time(inserted, zone) : null, days.Removed is { } removed ? Wire.Time(removed, zone) : null, days.Hours is { } hours ? Wire.Number(hours) : null, days.Days),
             [.. bedside.Log[Slug.Of(nameof(ClosedSystemOpened))].After(from, bedside.At).Select(opened => Wire.Time(opened.At, zone))]);
     }
@@ -111,6 +114,48 @@ internal sealed record ClampReport(
     [property: Description("When it was released; absent while it is clamped.")] string? Released,
     [property: Description("For how many minutes.")] decimal? Minutes,
     [property: Description("The ordered dwell in minutes; absent where no order names one.")] decimal? OrderedMinutes);
+
+/// <summary>A trial to do without irrigation or drainage, and what followed.</summary>
+internal sealed record TrialReport(
+    [property: Description("How it began: the irrigation was stopped, or the drain was clamped without an ordered dwell."), WordsOf(typeof(TrialKind))] string Kind,
+    [property: Description("When it began.")] string Stopped,
+    [property: Description("Up to when it was observed; the moment of asking while it goes on.")] string ObservedUntil,
+    [property: Description("For how many minutes.")] decimal Minutes,
+    [property: Description("What ended the observation; absent while it goes on."), WordsOf(typeof(TrialEnd))] string? EndedBy,
+    [property: Description("The first sign that it did not hold; absent where none is known.")] RecurrenceReport? Recurrence,
+    [property: Description("What it rests on that none is known.")] string? NoRecurrence,
+    [property: Description("The first urine voided after it began; absent where none is charted.")] TimedAmount? FirstVoid,
+    [property: Description("Why there is none.")] string? NoFirstVoid,
+    [property: Description("The first bladder scan after that void and before the next, the post-void residual; absent where there is none.")] TimedAmount? Residual,
+    [property: Description("Why there is none.")] string? NoResidual,
+    [property: Description("The whole of it in one sentence.")] string InWords)
+{
+    /// <summary>The report of a trial.</summary>
+    public static TrialReport Of(WeaningTrial trial, Bedside bedside, DateTimeZone zone) => new(
+        Slug.Of(trial.Kind),
+        Wire.Time(trial.Stopped, zone),
+        Wire.Time(trial.Until, zone),
+        Wire.Number((decimal)(trial.Until - trial.Stopped).TotalMinutes),
+        trial.EndedBy is { } end ? Slug.Of(end) : null,
+        trial.Recurrence is { } back ? new(Wire.Time(back.At, zone), back.Says) : null,
+        trial.NoRecurrence,
+        trial.FirstVoid is { } voided ? new(Wire.Time(voided.At, zone), Wire.Number(voided.Amount.Millilitres), "mL") : null,
+        trial.NoVoid,
+        trial.Residual is { } scan ? new(Wire.Time(scan.At, zone), Wire.Number(scan.Held.Millilitres), "mL") : null,
+        trial.NoResidual,
+        trial.Says(bedside));
+}
+
+/// <summary>A sign that a trial did not hold.</summary>
+internal sealed record RecurrenceReport(
+    [property: Description("When.")] string At,
+    [property: Description("What, in words.")] string What);
+
+/// <summary>An amount, and when it was.</summary>
+internal sealed record TimedAmount(
+    [property: Description("When.")] string At,
+    [property: Description("The number.")] decimal Value,
+    [property: Description("Its unit.")] string Unit);
 
 /// <summary>How long a catheter has been in place.</summary>
 internal sealed record CatheterDaysReport(

@@ -9,6 +9,15 @@ using Instant = NodaTime.Instant;
 
 namespace IrrigationFhir.Fhir;
 
+/// <summary>The whole of an irrigation. What is not known is null, and the text says why: a part is not a total.</summary>
+/// <param name="Instilled">Irrigant instilled over all closed intervals.</param>
+/// <param name="Drained">Drainage measured over them.</param>
+/// <param name="Output">Corrected urine output over them; may be negative.</param>
+/// <param name="Appearance">Address of the last Observation of what the drainage looked like.</param>
+/// <param name="Tolerance">Address of the last Observation of how it was borne.</param>
+/// <param name="Text">The same in words.</param>
+internal sealed record IrrigationAccount(Volume? Instilled, Volume? Drained, Volume? Output, string? Appearance, string? Tolerance, string Text);
+
 /// <summary>The irrigation of an episode: its kind, from its first irrigant to its last.</summary>
 /// <param name="Kind">Slug of the irrigation kind.</param>
 /// <param name="Start">First irrigant.</param>
@@ -17,7 +26,7 @@ namespace IrrigationFhir.Fhir;
 /// <param name="Order">The reference of the last order; null where there is none.</param>
 /// <param name="Performer">Who charted the first irrigant; null where that is not known.</param>
 /// <param name="Account">What ran in and came out, what it looked like and how it was borne, once the episode has ended; null before.</param>
-internal sealed record IrrigationRun(string Kind, Instant Start, Instant? End, string? Solution, string? Order, string? Performer, string? Account)
+internal sealed record IrrigationRun(string Kind, Instant Start, Instant? End, string? Solution, string? Order, string? Performer, IrrigationAccount? Account)
 {
     /// <summary>The irrigation of an episode; null before the first irrigant.</summary>
     public static IrrigationRun? Of(Episode episode)
@@ -40,20 +49,26 @@ internal sealed record IrrigationRun(string Kind, Instant Start, Instant? End, s
             episode.Definition.Frame.End is null ? null : AccountOf(episode));
     }
 
-    /// <summary>The whole of it in words. What is not known says so: a part is not a total.</summary>
-    private static string AccountOf(Episode episode)
+    private static IrrigationAccount AccountOf(Episode episode)
     {
         var closed = episode.Balance[FluidBalance.Bladder];
-        string Total(string what, Func<ClosedInterval, Volume?> of) => closed.All(interval => of(interval) is not null)
-            ? $"{what} {closed.Aggregate(Volume.Zero, (sum, interval) => sum + of(interval)!.Value)}"
-            : $"{what} not known, for a part was not charted";
-        List<string> said = closed.IsEmpty ? ["no drainage was read"] : [Total("instilled", i => i.Instilled), Total("drained", i => i.Drained), Total("corrected urine output (drainage minus irrigant)", i => i.Output?.Headline)];
-        said.Add(Last<DrainageAppearance>(episode.Log) is { } look ? $"drainage last: {Looked.Says(look)}" : "what the drainage looked like was not charted");
-        said.Add(Last<ToleranceNoted>(episode.Log) is { } borne
-            ? $"borne: {(borne.Pain is { } pain ? $"pain {pain} of 10" : "pain not charted")}, {(borne.Spasm switch { true => "spasm", false => "no spasm", null => "spasm not charted" })}"
-            : "how it was borne was not charted");
-        return string.Join("; ", said) + ".";
+        Volume? Total(Func<ClosedInterval, Volume?> of) => !closed.IsEmpty && closed.All(interval => of(interval) is not null)
+            ? closed.Aggregate(Volume.Zero, (sum, interval) => sum + of(interval)!.Value)
+            : null;
+        var (instilled, drained, output) = (Total(i => i.Instilled), Total(i => i.Drained), Total(i => i.Output?.Headline));
+        var (look, borne) = (Last<DrainageAppearance>(episode.Log), Last<ToleranceNoted>(episode.Log));
+
+        List<string> said = closed.IsEmpty ? ["no drainage was read"] : [Said("instilled", instilled), Said("drained", drained), Said("corrected urine output", output)];
+        said.Add(look is null ? "what the drainage looked like was not charted" : $"drainage last: {Looked.Says(look)}");
+        said.Add(borne is null
+            ? "how it was borne was not charted"
+            : $"borne: {(borne.Pain is { } pain ? $"pain {pain} of 10" : "pain not charted")}, {(borne.Spasm switch { true => "spasm", false => "no spasm", null => "spasm not charted" })}");
+        return new(instilled, drained, output, Address(look, episode), Address(borne, episode), string.Join("; ", said) + ".");
     }
+
+    private static string Said(string what, Volume? total) => total is { } known ? $"{what} {known}" : $"{what} not known, for a part was not charted";
+
+    private static string? Address(Entry? entry, Episode episode) => entry is not null && EntryMapper.IdOf(episode, entry) is { } id ? $"Observation/{id}" : null;
 
     private static T? Last<T>(EpisodeLog log)
         where T : Entry => log[Irrigation.Slug.Of(typeof(T).Name)] is { Count: > 0 } entries ? entries[entries.Count - 1] as T : null;
@@ -96,7 +111,18 @@ internal static class BladderIrrigationMapper
             Performer = run.Performer is { } performer ? [new() { Actor = Wire.Named(performer)! }] : [],
             BodySite = [Codes.Bladder()],
             UsedCode = run.Solution is { } solution ? [new() { Text = solution }] : [],
-            Note = run.Account is { } account ? [new() { Text = account }] : [],
+            Note = run.Account is { } account ? [new() { Text = account.Text }] : [],
+            Extension = run.Account is { } whole && Parts(whole).ToList() is { Count: > 0 } parts ? [new() { Url = Profiles.IrrigationAccount, Extension = parts }] : [],
         };
+    }
+
+    /// <summary>The account in parts that software can read; what is not known is left out, and the note says why.</summary>
+    private static IEnumerable<Extension> Parts(IrrigationAccount account)
+    {
+        if (account.Instilled is { } instilled) yield return new("instilled", Wire.Quantity(instilled));
+        if (account.Drained is { } drained) yield return new("drained", Wire.Quantity(drained));
+        if (account.Output is { } output) yield return new("corrected-output", Wire.Quantity(output));
+        if (account.Appearance is { } appearance) yield return new("appearance", new ResourceReference(appearance));
+        if (account.Tolerance is { } tolerance) yield return new("tolerance", new ResourceReference(tolerance));
     }
 }

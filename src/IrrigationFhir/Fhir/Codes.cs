@@ -83,6 +83,9 @@ internal static class Codes
         /// <summary>Duration.</summary>
         public static UcumUnit Hour { get; } = new("h", "h");
 
+        /// <summary>A short time, as from a flag to whoever saw it.</summary>
+        public static UcumUnit Minute { get; } = new("min", "min");
+
         /// <summary>Body weight.</summary>
         public static UcumUnit Kilogram { get; } = new("kg", "kg");
 
@@ -97,7 +100,7 @@ internal static class Codes
 
         /// <summary>Every unit that a resource of ours can have; the invariant <c>ifh-ucum</c> lists the same.</summary>
         public static IReadOnlyList<UcumUnit> All { get; } =
-            [Millilitre, MillilitrePerHour, MillilitrePer8Hours, MillilitrePer12Hours, MillilitrePerDay, MillilitrePerKilogramHour, DropsPerMinute, DropsPerMillilitre, Gram, Kilogram, Hour, Percent, Score];
+            [Millilitre, MillilitrePerHour, MillilitrePer8Hours, MillilitrePer12Hours, MillilitrePerDay, MillilitrePerKilogramHour, DropsPerMinute, DropsPerMillilitre, Gram, Kilogram, Hour, Minute, Percent, Score];
     }
 
     private static readonly string[] LocalSystems =

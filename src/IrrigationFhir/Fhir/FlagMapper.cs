@@ -70,7 +70,11 @@ internal static class FlagMapper
         var evidence = flag.Latest.Evidence.Select(e => Address(e, episode)).OfType<string>().Distinct().ToList();
         if (evidence.Count == 0 && Channel.Lines(episode.Log).Any()) evidence.Add($"Procedure/{BladderIrrigationMapper.IdOf(episode)}");
         foreach (var address in evidence) yield return new(Profiles.CoreFlagDetail, new ResourceReference(address));
-        if (FlagRecord.Acknowledged(episode.Log, flag, id) is { } seen) yield return new(Profiles.FlagAcknowledged, new FhirDateTime(Wire.Time(seen.At, episode.Definition.Frame.Zone)));
+        if (FlagRecord.Acknowledged(episode.Log, flag, id) is { } seen)
+        {
+            yield return new(Profiles.FlagAcknowledged, new FhirDateTime(Wire.Time(seen.At, episode.Definition.Frame.Zone)));
+            yield return new(Profiles.FlagTimeToAcknowledge, Codes.Quantity(Wire.Number((decimal)(seen.At - flag.Start).TotalMinutes), Codes.Units.Minute));
+        }
     }
 
     private static string? Address(Irrigation.Flags.Evidence evidence, Episode episode)

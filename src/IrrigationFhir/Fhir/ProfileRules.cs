@@ -145,7 +145,7 @@ internal sealed class ProfileRules
         AllValidator all => Together(all.Members.Where(member => member is not ReferencedInstanceValidator), path),
         SchemaReferenceValidator { SchemaUri: var type } => type.ToString() switch
         {
-            Core + "Extension" => new ByExtensionUrl(url => byUrl!.GetValueOrDefault(url)),
+            Core + "Extension" => new ByExtensionUrl(url => byUrl!.GetValueOrDefault(url), () => byUrl!.GetValueOrDefault(Core + "Extension")),
             var url when url.StartsWith(Core, StringComparison.Ordinal) => new ToType(() => byUrl!.GetValueOrDefault(url) ?? throw new InvalidOperationException($"{path}: {url} is not in this assembly")),
             _ => null, // FHIRPath's own types, without rules
         },

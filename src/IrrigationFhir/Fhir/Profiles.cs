@@ -76,6 +76,9 @@ internal static class Profiles
     /// <summary>When a person first saw a flag (extension of Flag).</summary>
     public static string FlagAcknowledged => Canonical("flag-acknowledged");
 
+    /// <summary>How long after its start a person first saw a flag (extension of Flag).</summary>
+    public static string FlagTimeToAcknowledge => Canonical("flag-time-to-acknowledge");
+
     /// <summary>How soon somebody should look (core extension of Flag).</summary>
     public const string CoreFlagPriority = "http://hl7.org/fhir/StructureDefinition/flag-priority";
 
@@ -134,6 +137,9 @@ internal static class Profiles
 
     /// <summary>One irrigation: a continuous run, or one intermittent or open irrigation.</summary>
     public static string BladderIrrigation => Canonical("bladder-irrigation");
+
+    /// <summary>What ran in and came out, what it looked like and how it was borne (extension of Procedure).</summary>
+    public static string IrrigationAccount => Canonical("irrigation-account");
 
     /// <summary>Who corrected or struck out what, when and why (Provenance).</summary>
     public static string Correction => Canonical("correction");

@@ -264,17 +264,20 @@ internal sealed class ByResource(Action<PocoNode, Findings> judge) : Rule
     public override void Check(PocoNode node, Findings findings) => judge(node, findings);
 }
 
-/// <summary>An extension: its URL decides, and one that is not in the fixed set is a fault.</summary>
-internal sealed class ByExtensionUrl(Func<string, Rule?> find) : Rule
+/// <summary>An extension: its URL decides, and one that is not in the fixed set is a fault. A part of another one, whose URL is a mere name, is that one's to define: here it is judged as any extension.</summary>
+internal sealed class ByExtensionUrl(Func<string, Rule?> find, Func<Rule?> any) : Rule
 {
     public override void Check(PocoNode node, Findings findings)
     {
         var url = (node.Poco as Extension)?.Url;
-        if (url is not null && find(url) is { } rule)
+        if (url is not null && (IsPart(node, url) ? any() : find(url)) is { } rule)
             rule.Check(node, findings);
         else
             findings.Add(FaultKind.UnknownExtension, node, $"extension {url} is not known here");
     }
+
+    private static bool IsPart(PocoNode node, string url) => !url.Contains(':', StringComparison.Ordinal)
+        && (node.Parent is PocoNode parent ? parent.Poco is Extension : node.Parent?.Parent is PocoNode { Poco: Extension });
 }
 
 /// <summary>A code from a value set, required.</summary>

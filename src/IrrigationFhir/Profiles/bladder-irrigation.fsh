@@ -13,6 +13,43 @@ Description: "One continuous run, or one intermittent or open irrigation. The ki
 * performedPeriod.start 1..1
 * bodySite 1..1
 * bodySite = $sct#89837001
+* extension contains IrrigationAccount named account 0..1
+* extension[account] ^short = "Once the irrigation has ended; what is not known is left out, and the note says why"
+
+Extension: IrrigationAccount
+Id: irrigation-account
+Title: "Account of an irrigation"
+Description: "The whole of an irrigation that has ended: the totals of its closed intervals, and the last look at the drainage and at how it was borne. A total of which a part is not known is left out, for a part is not a total; the note of the Procedure says why."
+Context: Procedure
+* insert Published
+* extension ^slicing.rules = #closed
+* extension contains
+    instilled 0..1 and
+    drained 0..1 and
+    corrected-output 0..1 and
+    appearance 0..1 and
+    tolerance 0..1
+* extension[instilled] ^short = "Irrigant instilled"
+* extension[instilled].value[x] 1..1
+* extension[instilled].value[x] only Quantity
+* extension[instilled].valueQuantity = 'mL'
+* extension[instilled].valueQuantity.value 1..1
+* extension[drained] ^short = "Drainage measured"
+* extension[drained].value[x] 1..1
+* extension[drained].value[x] only Quantity
+* extension[drained].valueQuantity = 'mL'
+* extension[drained].valueQuantity.value 1..1
+* extension[corrected-output] ^short = "Corrected urine output, the sum over the closed intervals; may be negative, which is evidence and is not clamped"
+* extension[corrected-output].value[x] 1..1
+* extension[corrected-output].value[x] only Quantity
+* extension[corrected-output].valueQuantity = 'mL'
+* extension[corrected-output].valueQuantity.value 1..1
+* extension[appearance] ^short = "The last look at the drainage"
+* extension[appearance].value[x] 1..1
+* extension[appearance].value[x] only Reference(Observation)
+* extension[tolerance] ^short = "How it was borne, as noted last"
+* extension[tolerance].value[x] 1..1
+* extension[tolerance].value[x] only Reference(Observation)
 
 Instance: bladder-irrigation-example
 InstanceOf: BladderIrrigation

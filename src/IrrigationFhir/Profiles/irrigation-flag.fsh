@@ -14,7 +14,8 @@ Description: "A pattern in the record of an irrigation that asks a person to loo
 * extension contains
     http://hl7.org/fhir/StructureDefinition/flag-priority named priority 1..1 and
     http://hl7.org/fhir/StructureDefinition/flag-detail named evidence 0..* and
-    FlagAcknowledged named acknowledged 0..1
+    FlagAcknowledged named acknowledged 0..1 and
+    FlagTimeToAcknowledge named timeToAcknowledge 0..1
 * extension[priority].valueCodeableConcept from flag-priority (required)
 * extension[evidence] ^short = "What it rests on; none where it is raised by silence"
 * obeys fl-local-first and fl-suspicion and fl-period
@@ -27,6 +28,17 @@ Context: Flag
 * insert Published
 * value[x] 1..1
 * value[x] only dateTime
+
+Extension: FlagTimeToAcknowledge
+Id: flag-time-to-acknowledge
+Title: "Time to acknowledge"
+Description: "How long after its start a person first saw the flag."
+Context: Flag
+* insert Published
+* value[x] 1..1
+* value[x] only Quantity
+* valueQuantity = 'min'
+* valueQuantity.value 1..1
 
 Invariant: fl-local-first
 Description: "The local flag code comes first: a reader that shows one coding shows the suspicion, not a disorder."

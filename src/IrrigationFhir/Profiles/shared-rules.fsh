@@ -22,7 +22,7 @@ Expression: "component.exists() or dataAbsentReason.exists()"
 Invariant: ifh-ucum
 Description: "Every quantity has a unit of our list, or one in which entries are taken, spelt as UCUM spells it: cc and mL/hr are no UCUM, ML is a megalitre, [drp] is always 1/20 mL."
 Severity: #error
-Expression: "(value | component.value).ofType(Quantity).all(system = 'http://unitsofmeasure.org' and (code = 'mL' or code = 'mL/h' or code = 'mL/(8.h)' or code = 'mL/(12.h)' or code = 'mL/d' or code = 'mL/kg/h' or code = '{drop}/min' or code = '{drop}/mL' or code = '{gtt}/min' or code = '{gtt}/mL' or code = 'g' or code = 'kg' or code = 'h' or code = 'ml' or code = 'L' or code = 'l' or code = 'mL/min' or code = 'ml/min' or code = 'ml/h' or code = 'L/h' or code = 'l/h' or code = '%' or code = '{score}'))"
+Expression: "(value | component.value).ofType(Quantity).all(system = 'http://unitsofmeasure.org' and (code = 'mL' or code = 'mL/h' or code = 'mL/(8.h)' or code = 'mL/(12.h)' or code = 'mL/d' or code = 'mL/kg/h' or code = '{drop}/min' or code = '{drop}/mL' or code = '{gtt}/min' or code = '{gtt}/mL' or code = 'g' or code = 'kg' or code = 'h' or code = 'min' or code = 'ml' or code = 'L' or code = 'l' or code = 'mL/min' or code = 'ml/min' or code = 'ml/h' or code = 'L/h' or code = 'l/h' or code = '%' or code = '{score}'))"
 
 // A volume in mL, or a reason from our own list.
 RuleSet: VolumeOrReason

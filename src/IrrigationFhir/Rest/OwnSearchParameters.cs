@@ -14,7 +14,7 @@ internal static class OwnSearchParameters
     /// <summary>How FHIR calls its type.</summary>
     public static SearchParamType TypeOf(IndexedParameter parameter) => parameter switch
     {
-        IndexedParameter.Date or IndexedParameter.LastUpdated => SearchParamType.Date,
+        IndexedParameter.Date or IndexedParameter.Moment or IndexedParameter.LastUpdated => SearchParamType.Date,
         IndexedParameter.Subject or IndexedParameter.Reference => SearchParamType.Reference,
         IndexedParameter.Quantity => SearchParamType.Quantity,
         IndexedParameter.CodeAndQuantity => SearchParamType.Composite,

@@ -146,6 +146,7 @@ internal sealed class SearchReader
             (IndexedParameter.Id, _) => new SearchCriterion.Ids([.. Values(value).Select(SearchText.Unescape)]),
             (IndexedParameter.LastUpdated, _) => new SearchCriterion.LastUpdated(Dates(name, value)),
             (IndexedParameter.Date, _) => new SearchCriterion.Dates(Dates(name, value)),
+            (IndexedParameter.Moment, _) => new SearchCriterion.Moments(parameter.Name, Dates(name, value)),
             (IndexedParameter.Status status, _) => new SearchCriterion.Statuses(Codes(status, name, value), modifier == ":not"),
             (IndexedParameter.Coded coded, ":text") => new SearchCriterion.Texts(coded.Texts, [.. Values(value).Select(SearchText.Unescape)]),
             (IndexedParameter.Coded coded, _) => new SearchCriterion.Coded(coded.Rows, Tokens(name, value), modifier == ":not"),

@@ -128,13 +128,13 @@ internal sealed class EpisodeStore(Database database)
     /// <exception cref="InvalidOperationException">There is no such episode.</exception>
     public async Task<SaveOutcome> Save(EpisodeChange change, CancellationToken stop)
     {
-        var dates = change.Resources.Select(draft => draft.Date(database.TimeZone)).ToList();
-        var outcome = await database.Write(writing => Save(writing, change, dates), stop);
+        var times = change.Resources.Select(draft => new DraftTimes(draft.Date(database.TimeZone), [.. draft.Moments(database.TimeZone)])).ToList();
+        var outcome = await database.Write(writing => Save(writing, change, times), stop);
         if (change.Events.Count > 0) database.News.Ring();
         return outcome;
     }
 
-    private static SaveOutcome Save(Writing writing, EpisodeChange change, List<TimeRange?> dates)
+    private static SaveOutcome Save(Writing writing, EpisodeChange change, List<DraftTimes> dates)
     {
         // First of all the version: this row is what two writers of one episode contend for.
         if (!TakeVersion(writing, change))

@@ -134,12 +134,25 @@ internal abstract record IndexedParameter(string Name, string Definition)
         public override IReadOnlyList<string> Modifiers => [":exact", ":missing"];
     }
 
-    /// <summary>The values beside codings.</summary>
+    /// <summary>Another time than the <see cref="Date"/>, which its type has beside it.</summary>
+    public sealed record Moment(string Name, string Definition, Func<Resource, DataType?> Of) : IndexedParameter(Name, Definition)
+    {
+        /// <inheritdoc/>
+        public override IReadOnlyList<string> Modifiers => [":missing"];
+
+        /// <inheritdoc/>
+        public override IReadOnlyList<string> Prefixes => AllPrefixes;
+    }
+
+    /// <summary>The values beside codings, or one that stands alone.</summary>
     /// <param name="Name">As in the query.</param>
     /// <param name="Definition">As for all.</param>
-    /// <param name="Rows">Names of the index rows it looks at; a <see cref="Coded"/> writes them.</param>
+    /// <param name="Rows">Names of the index rows it looks at; a <see cref="Coded"/> writes them, or itself, under its own name.</param>
     public sealed record Quantity(string Name, string Definition, IReadOnlyList<string> Rows) : IndexedParameter(Name, Definition)
     {
+        /// <summary>The value that it writes itself, beside no coding; null where a <see cref="Coded"/> writes all it looks at.</summary>
+        public Func<Resource, Hl7.Fhir.Model.Quantity?>? Of { get; init; }
+
         /// <inheritdoc/>
         public override IReadOnlyList<string> Modifiers => [":missing"];
 
@@ -191,6 +204,7 @@ internal static class IndexedTypes
     // Index rows of these names carry values and dates beside their codes.
     private const string OwnCode = "code";
     private const string ComponentCode = "component-code";
+    private const string TimeToAcknowledge = "time-to-acknowledge";
 
     /// <summary>All of them; a new type is one more line.</summary>
     public static IReadOnlyList<IndexedType> All { get; } =
@@ -249,6 +263,15 @@ internal static class IndexedTypes
                 Definition = "flag-category",
                 Own = new("Flag.category", "The kind of flag, such as clinical or safety."),
             },
+            new IndexedParameter.Moment("acknowledged", "flag-acknowledged", f => Extended(f, "flag-acknowledged"))
+            {
+                Own = new(Extension("flag-acknowledged") + ".ofType(dateTime)", "When a person first saw the flag."),
+            },
+            new IndexedParameter.Quantity(TimeToAcknowledge, "flag-time-to-acknowledge", [TimeToAcknowledge])
+            {
+                Of = f => Extended(f, "flag-time-to-acknowledge") as Quantity,
+                Own = new(Extension("flag-time-to-acknowledge") + ".ofType(Quantity)", "How long after its start a person first saw the flag."),
+            },
             Coded<Flag>("identifier", "Flag-identifier", [], f => Tokens(f.Identifier)),
             Reference<Flag>("author", "Flag-author", ["Device", "Organization", "Patient", "Practitioner", "PractitionerRole"], f => [f.Author]),
             Reference<Flag>("encounter", "clinical-encounter", ["Encounter"], f => [f.Encounter])),
@@ -282,7 +305,13 @@ internal static class IndexedTypes
     public static IndexedType? Find(string name) => All.FirstOrDefault(type => type.Name == name);
 
     /// <summary>Whether index rows of that name carry values and dates beside their codes.</summary>
-    public static bool IsMeasured(string row) => row is OwnCode or ComponentCode;
+    public static bool IsMeasured(string row) => row is OwnCode or ComponentCode or TimeToAcknowledge;
+
+    // By the end of its address: the base is the site's, and the definitions here are the same for every base.
+    private static DataType? Extended(Resource resource, string slug) =>
+        (resource as DomainResource)?.Extension.FirstOrDefault(extension => extension.Url?.EndsWith($"/StructureDefinition/{slug}", StringComparison.Ordinal) == true)?.Value;
+
+    private static string Extension(string slug) => $"Flag.extension.where(url.endsWith('/StructureDefinition/{slug}')).value";
 
     private static IndexedType Type<T>(params IndexedParameter[] own)
         where T : Resource =>

@@ -13,6 +13,11 @@ namespace IrrigationFhir.Store;
 /// <param name="Quantity">The value beside it, or null.</param>
 internal readonly record struct IndexedToken(string Parameter, int Part, Token Token, IndexedQuantity? Quantity);
 
+/// <summary>The times of a draft in the zone of the store.</summary>
+/// <param name="Date">When it happened, or null.</param>
+/// <param name="Others">Other times, by parameter name.</param>
+internal sealed record DraftTimes(TimeRange? Date, IReadOnlyList<(string Parameter, TimeRange Range)> Others);
+
 /// <summary>A resource on its way into the store: its text, what it is found by, and fingerprints of both.</summary>
 /// <remarks>Build it with <see cref="Of"/>. It holds no version: the store gives one, and only if the content changed.</remarks>
 internal sealed class ResourceDraft
@@ -24,6 +29,7 @@ internal sealed class ResourceDraft
     private readonly string _json;
     private readonly string? _dateStart;
     private readonly string? _dateEnd;
+    private readonly List<(string Parameter, string Start, string? End)> _moments = [];
 
     private ResourceDraft(IndexedType type, Resource resource)
     {
@@ -38,6 +44,14 @@ internal sealed class ResourceDraft
             {
                 case IndexedParameter.Date date:
                     (_dateStart, _dateEnd) = Ends(date.Of(resource));
+                    break;
+                case IndexedParameter.Moment moment:
+                    if (Ends(moment.Of(resource)) is ({ } first, var last))
+                        _moments.Add((moment.Name, first, last));
+                    break;
+                case IndexedParameter.Quantity { Of: { } of } quantity:
+                    if (of(resource) is { } value)
+                        Tokens.Add(new(quantity.Name, 0, new("", ""), IndexedQuantity.Of(value)));
                     break;
                 case IndexedParameter.Status status:
                     Status = status.Of(resource);
@@ -63,7 +77,7 @@ internal sealed class ResourceDraft
 
         IndexHash =
         [
-            .. Half(string.Join('\u001f', Tokens.Select(row => row with { Quantity = null })) + '\u001e' + string.Join('\u001f', References) + '\u001e' + _dateStart + '\u001f' + _dateEnd),
+            .. Half(string.Join('\u001f', Tokens.Select(row => row with { Quantity = null })) + '\u001e' + string.Join('\u001f', References) + '\u001e' + _dateStart + '\u001f' + _dateEnd + (_moments.Count == 0 ? "" : '\u001e' + string.Join('\u001f', _moments))),
             .. Half(string.Join('\u001f', Tokens.Select(row => row.Quantity))),
         ];
     }
@@ -112,6 +126,14 @@ internal sealed class ResourceDraft
     /// <summary>When it happened, or null.</summary>
     /// <param name="zone">The zone of dates without an offset.</param>
     public TimeRange? Date(DateTimeZone zone) => TimeRange.Parse(_dateStart, _dateEnd, zone);
+
+    /// <summary>Other times than that, by parameter name; one that cannot be read is left out.</summary>
+    /// <param name="zone">The zone of dates without an offset.</param>
+    public IEnumerable<(string Parameter, TimeRange Range)> Moments(DateTimeZone zone) =>
+        from moment in _moments
+        let range = TimeRange.Parse(moment.Start, moment.End, zone)
+        where range is not null
+        select (moment.Parameter, range.Value);
 
     /// <summary>The text to store: the content with <c>meta.versionId</c> and <c>meta.lastUpdated</c>.</summary>
     public string Json(long versionId, Instant lastUpdated)

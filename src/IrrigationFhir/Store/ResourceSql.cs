@@ -24,10 +24,10 @@ internal static class ResourceSql
     /// <param name="writing">The unit of writing it is part of.</param>
     /// <param name="patientKey">Of the patient whose resource it is.</param>
     /// <param name="draft">The resource.</param>
-    /// <param name="date">When it happened, or null.</param>
+    /// <param name="times">When it happened, and other times.</param>
     /// <param name="together">All drafts of this change: a Provenance is about the patient of its targets, which may be among them.</param>
     /// <returns>The new version, or null when there is nothing new.</returns>
-    public static ResourceVersion? Store(Writing writing, string patientKey, ResourceDraft draft, TimeRange? date, IReadOnlyList<ResourceDraft> together)
+    public static ResourceVersion? Store(Writing writing, string patientKey, ResourceDraft draft, DraftTimes times, IReadOnlyList<ResourceDraft> together)
     {
         var current = writing.Statements.First(
             "select version_id, content_hash, index_hash from resource where patient_key = @patient and type = @type and id = @id",
@@ -45,7 +45,7 @@ internal static class ResourceSql
         if (current is not null)
             MoveToHistory(writing, patientKey, draft);
         var about = draft.Subject ?? SubjectThrough(writing, patientKey, draft, together);
-        var from = date?.From ?? long.MaxValue;
+        var from = times.Date?.From ?? long.MaxValue;
         writing.Statements.Execute(
             current is null ? InsertResource : UpdateResource,
             ("patient", patientKey),
@@ -54,7 +54,7 @@ internal static class ResourceSql
             ("version", versionId),
             ("updated", UnixNanoseconds.Of(writing.At)),
             ("from", from),
-            ("to", date?.To),
+            ("to", times.Date?.To),
             ("status", draft.Status),
             ("reference", about is { Target.Length: > 0 } subject ? subject.Target : null),
             ("system", about?.Identifier?.System),
@@ -64,7 +64,7 @@ internal static class ResourceSql
             ("json", version.Json));
 
         if (current is null || !current.IndexHash.AsSpan(0, 16).SequenceEqual(draft.IndexHash.AsSpan(0, 16)))
-            ReplaceIndexRows(writing, patientKey, draft, from, current is null);
+            ReplaceIndexRows(writing, patientKey, draft, times, from, current is null);
         else if (!current.IndexHash.AsSpan().SequenceEqual(draft.IndexHash))
             UpdateMeasures(writing, patientKey, draft);
         return version;
@@ -175,7 +175,7 @@ internal static class ResourceSql
     }
 
     /// <remarks>All rows of a table in one statement: a urine-output criterion rests on so many intervals that rows one by one took a third of the time of a request.</remarks>
-    private static void ReplaceIndexRows(Writing writing, string patientKey, ResourceDraft draft, long from, bool first)
+    private static void ReplaceIndexRows(Writing writing, string patientKey, ResourceDraft draft, DraftTimes times, long from, bool first)
     {
         var tokens = JsonSerializer.Serialize(draft.Tokens.Select(row => new object?[]
         {
@@ -187,10 +187,22 @@ internal static class ResourceSql
         {
             All(DeleteOtherTokens, tokens);
             All(DeleteOtherReferences, references);
+            writing.Statements.Execute("delete from resource_date where patient_key = @patient and type = @type and id = @id", ("patient", patientKey), ("type", draft.Type), ("id", draft.Id));
         }
 
         All(PutTokens, tokens);
         All(PutReferences, references);
+        foreach (var (parameter, range) in times.Others)
+        {
+            writing.Statements.Execute(
+                "insert into resource_date (patient_key, type, id, parameter, date_from, date_to) values (@patient, @type, @id, @parameter, @from, @to) on conflict do nothing",
+                ("patient", patientKey),
+                ("type", draft.Type),
+                ("id", draft.Id),
+                ("parameter", parameter),
+                ("from", range.From),
+                ("to", range.To));
+        }
     }
 
     private sealed record Current(long VersionId, byte[] ContentHash, byte[] IndexHash);

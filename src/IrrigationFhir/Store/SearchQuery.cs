@@ -73,6 +73,9 @@ internal abstract record SearchCriterion
     /// <summary>The time it happened matches.</summary>
     public sealed record Dates(IReadOnlyList<DateTest> Tests) : SearchCriterion;
 
+    /// <summary>Another time matches, in the index rows of this name.</summary>
+    public sealed record Moments(string Parameter, IReadOnlyList<DateTest> Tests) : SearchCriterion;
+
     /// <summary>It happened at least partly within this stretch, or nobody knows when.</summary>
     public sealed record WithinOrUndated(TimeRange Range) : SearchCriterion;
 

@@ -123,6 +123,7 @@ internal sealed class SearchSql
         IndexedParameter.Date when _leading is not null => "k.date_from",
         IndexedParameter.Date => "r.date_from",
         IndexedParameter.LastUpdated => "r.last_updated",
+        IndexedParameter.Moment moment => $"coalesce({Least("resource_date", [moment.Name], "i.date_from", key.Descending)}, {Value(long.MaxValue)})",
         IndexedParameter.Status => OrLast("r.status"),
         IndexedParameter.Subject => OrLast("coalesce(r.subject_value, r.subject_reference)"),
         IndexedParameter.Coded coded => OrLast(Least("resource_token", coded.Rows, "i.code", key.Descending)),
@@ -176,6 +177,7 @@ internal sealed class SearchSql
         SearchCriterion.Subject subject => Any(subject.Tests, SubjectMatches),
         SearchCriterion.References references => Among("resource_reference", references.Parameter, Any(references.Tests, ReferenceMatches)),
         SearchCriterion.Dates dates => Any(dates.Tests, test => Date(test, DateFrom, DateTo)),
+        SearchCriterion.Moments moments => Exists("resource_date", [moments.Parameter], Any(moments.Tests, test => Date(test, "i.date_from", "i.date_to"))),
         SearchCriterion.WithinOrUndated within => $"(r.date_to is null or (r.date_from < {Value(within.Range.To)} and r.date_to > {Value(within.Range.From)}))",
         // Stored to the microsecond, so that is the width of its range.
         SearchCriterion.LastUpdated dates => Any(dates.Tests, test => Date(test, "r.last_updated", "(r.last_updated + 1000)")),
@@ -193,6 +195,7 @@ internal sealed class SearchSql
     {
         IndexedParameter.Id or IndexedParameter.LastUpdated => "(1 = 1)",
         IndexedParameter.Date => "(r.date_to is not null)",
+        IndexedParameter.Moment moment => Exists("resource_date", [moment.Name], "1 = 1"),
         IndexedParameter.Status => "(r.status is not null)",
         IndexedParameter.Subject => "(r.subject_reference is not null or r.subject_value is not null)",
         IndexedParameter.Coded coded => Exists("resource_token", coded.Rows, "1 = 1"),

@@ -1,4 +1,6 @@
+using Irrigation.Episodes;
 using Irrigation.Flags;
+using Irrigation.Measures;
 using static Irrigation.Tests.Ward;
 
 namespace Irrigation.Tests.Flags;
@@ -35,6 +37,60 @@ public class DysreflexiaRiskTests
         Assert.Equal("19:00-", Opens("18:00").Ordered("18:00", o => o with { Dwell = NodaTime.Duration.FromMinutes(60) }).Clamp("18:00").Bears("18:29").Flags("19:00", Injured("T4")).Stood(Slug));
         Assert.Equal("19:00-19:40", Blocked().Emptied("19:40", 2000).Flags("20:00", Injured("T4")).Stood(Slug));
     }
+
+    private static Ward Measures(Ward ward, string clock, decimal systolic) => ward.Chart(new BloodPressureMeasured(ward.Header(clock), Pressure.FromMillimetresOfMercury(systolic), null));
+
+    private static PatientFacts WithBaseline(decimal? systolic, PatientFacts? patient = null) =>
+        (patient ?? Story.Adult) with { SpinalLevel = "T4", BaselineSystolic = systolic is { } usual ? Pressure.FromMillimetresOfMercury(usual) : null };
+
+    [Theory]
+    [InlineData(120, null)] // 20 over 100 is not more than 20 over it
+    [InlineData(121, FlagPriority.Urgent)]
+    [InlineData(301, null)] // cannot be a pressure
+    public void A_systolic_pressure_more_than_20_over_the_baseline_is_urgent_though_nothing_else_shows(decimal systolic, FlagPriority? priority) =>
+        Assert.Equal(priority, Measures(Opens("18:00"), "18:30", systolic).Flags("18:30", WithBaseline(100)).Priority(Slug));
+
+    [Fact]
+    public void A_nurse_reads_the_pressure_the_rise_and_the_baseline()
+    {
+        var alone = Measures(Opens("18:00"), "18:30", 150);
+        Assert.Equal("spinal cord injury at T4, and systolic 150 mmHg at 18:30, more than 20 mmHg over the baseline of 110 mmHg.", alone.Flags("18:31", WithBaseline(110)).Says(Slug));
+        var both = Measures(Blocked(), "19:05", 150);
+        Assert.Equal("spinal cord injury at T4, and outflow-deficit since 19:00, no-drainage since 19:00, systolic 150 mmHg at 19:05, more than 20 mmHg over the baseline of 110 mmHg.", both.Flags("19:10", WithBaseline(110)).Says(Slug));
+    }
+
+    [Fact]
+    public void Only_the_next_pressure_ends_it_for_silence_is_no_pressure_that_fell()
+    {
+        var ward = Measures(Opens("18:00"), "18:30", 150);
+        Assert.Equal("18:30-", ward.Flags("19:30", WithBaseline(110)).Stood(Slug));
+        Assert.Equal(("systolic 150 mmHg at 18:30, and none was charted since: what it is now is not known", "another blood pressure"), ward.Flags("18:45", WithBaseline(110)).Undecided(Slug));
+        Assert.Equal("18:30-19:40", Measures(ward, "19:40", 115).Flags("20:00", WithBaseline(110)).Stood(Slug));
+    }
+
+    [Fact]
+    public void Without_a_baseline_or_an_adult_it_is_not_decided_for_as_long_as_the_pressure_says_how_it_is()
+    {
+        var ward = Measures(Opens("18:00"), "18:30", 150);
+        Assert.Equal(("systolic 150 mmHg at 18:30, and no baseline is on record", "the baseline systolic pressure"), ward.Flags("18:44", WithBaseline(null)).Undecided(Slug));
+        Assert.IsType<Finding.NotRaised>(ward.Flags("18:45", WithBaseline(null)).Said(Slug));
+        Assert.Equal("the date of birth", ward.Flags("18:31", WithBaseline(110, Story.OfUnknownAge)).Undecided(Slug).Needs);
+        Assert.StartsWith("a limit for children", ward.Flags("18:31", WithBaseline(110, Story.Child)).Undecided(Slug).Needs, StringComparison.Ordinal);
+        Assert.IsType<Finding.NotRaised>(ward.Flags("18:31", WithBaseline(110) with { SpinalLevel = "T7" }).Said(Slug));
+        Assert.IsType<Finding.NotRaised>(ward.Flags("18:31", WithBaseline(110) with { SpinalLevel = null }).Said(Slug));
+    }
+
+    [Fact]
+    public void A_full_bladder_counts_whatever_the_pressure_and_the_age() =>
+        Assert.Equal(FlagPriority.Urgent, Measures(Blocked(), "19:05", 90).Flags("19:10", WithBaseline(110, Story.Child)).Priority(Slug));
+
+    [Theory]
+    [InlineData(39, "18:30-")]
+    [InlineData(40, "")]
+    [InlineData(300, "")]
+    [InlineData(301, "18:30-")]
+    public void A_pressure_that_cannot_be_is_implausible(decimal systolic, string stood) =>
+        Assert.Equal(stood, Measures(Opens("18:00"), "18:30", systolic).Flags("18:40").Stood("implausible"));
 
     [Fact]
     public void A_nurse_reads_what_triggers_it() =>

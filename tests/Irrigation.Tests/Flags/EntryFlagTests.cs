@@ -1,3 +1,5 @@
+using System.Collections.Immutable;
+using Irrigation.Balance;
 using Irrigation.Episodes;
 using Irrigation.Flags;
 using static Irrigation.Tests.Ward;
@@ -51,6 +53,95 @@ public class EntryFlagTests
         Assert.Equal("", ward.Flags("19:59").Stood("late-entry"));
         Assert.Equal("20:00-09:00", ward.Flags("+1 12:00").Stood("late-entry"));
         Assert.Equal("drainage-emptied of 18:30 was charted at 21:00 (late after 60 min): what was said in between was said without it.", ward.Flags("22:00").Says("late-entry"));
+    }
+
+    /// <summary>The balance of a ward's log, and its flags as they were told last.</summary>
+    private static (FluidBalance Balance, FlagRecord Told) Told(Ward ward, string asOf)
+    {
+        var balance = ward.Balance();
+        return (balance, FlagRecord.Of(balance, Story.Adult, FlagLimits.Default, ward.At(asOf)));
+    }
+
+    /// <summary>What an arrival turned out to change of what had been told, and the flags with it.</summary>
+    private static (ImmutableArray<FlagRevised> Found, FluidBalance Balance, FlagRecord Flags) Arrives(Ward ward, FluidBalance balance, FlagRecord told, string clock, params Entry[] entries)
+    {
+        var appended = balance.Log.Append(entries, ward.At(clock));
+        var found = Revisions.Of(told, balance.After(appended).Balance, appended, ward.At(clock));
+        var whole = balance.Log.Append([.. entries, .. found], ward.At(clock));
+        var after = balance.After(whole).Balance;
+        return (found, after, told.After(after, whole.Changes, ward.At(clock)).Record);
+    }
+
+    private static Entry Amended(Ward ward, string id, string clock, string charted, decimal level) =>
+        new DrainageLevelRead(ward.Header(clock, recordedAt: charted, id: id), "1", Ml(level));
+
+    [Fact]
+    public void A_correction_that_takes_back_a_flag_already_told_is_told_for_a_shift_and_names_it()
+    {
+        var ward = Opens("18:00").BagHung("18:00", 3000).Flow("18:00", 600).Level("18:00", 0).Level("19:00", 0); // 600 in, nothing out
+        var (balance, told) = Told(ward, "19:05");
+        Assert.Equal("19:00-", told.Stood("outflow-deficit"));
+
+        var (found, _, flags) = Arrives(ward, balance, told, "19:20", Amended(ward, "e4", "19:00", "19:20", 640));
+        Assert.Equal("", flags.Stood("outflow-deficit"));
+        Assert.Contains(found, f => (f.Flag, f.Since, f.Revision) == ("outflow-deficit", ward.At("19:00"), FlagRevision.NeverSo));
+        Assert.Equal("19:20-", flags.Stood("late-entry"));
+        Assert.Equal(FlagPriority.Low, flags.Priority("late-entry"));
+        Assert.Contains("outflow-deficit since 19:00 was never so, as what arrived at 19:20 shows", flags.Says("late-entry"), StringComparison.Ordinal);
+    }
+
+    [Fact]
+    public void It_ends_after_the_shift_outlives_a_restart_and_is_not_told_twice()
+    {
+        var ward = Opens("18:00").BagHung("18:00", 3000).Flow("18:00", 600).Level("18:00", 0).Level("19:00", 0);
+        var (balance, told) = Told(ward, "19:05");
+        var correction = Amended(ward, "e4", "19:00", "19:20", 640);
+        var (_, after, flags) = Arrives(ward, balance, told, "19:20", correction);
+
+        Assert.Equal("19:20-07:20", flags.After(after, [], ward.At("+1 08:00")).Record.Stood("late-entry"));
+        Assert.Equal("19:20-07:20", FlagRecord.Of(after, Story.Adult, FlagLimits.Default, ward.At("+1 08:00")).Stood("late-entry")); // from the log alone
+        var (again, _, _) = Arrives(ward, after, flags, "19:25", correction);
+        Assert.Empty(again);
+    }
+
+    [Fact]
+    public void A_correction_that_leaves_every_flag_as_told_says_nothing()
+    {
+        var ward = Opens("18:00").BagHung("18:00", 3000).Flow("18:00", 600).Level("18:00", 0).Level("19:00", 0);
+        var (balance, told) = Told(ward, "19:05");
+        var (found, _, flags) = Arrives(ward, balance, told, "19:20", Amended(ward, "e4", "19:00", "19:20", 20)); // 580 mL are held back still: the same flag, as urgent
+        Assert.Empty(found);
+        Assert.Equal("", flags.Stood("late-entry"));
+    }
+
+    [Fact]
+    public void A_reading_charted_some_minutes_after_it_was_taken_is_no_correction_and_one_that_came_hours_late_is()
+    {
+        var ward = Opens("18:00").BagHung("18:00", 3000).Flow("18:00", 300).Level("18:00", 0).Level("19:00", 350);
+        var (balance, told) = Told(ward, "20:05");
+        Assert.Equal("20:00-", told.Stood("drainage-reading-stale"));
+        Assert.Empty(Arrives(ward, balance, told, "20:05", new DrainageLevelRead(ward.Header("19:55", id: "new"), "1", Ml(700))).Found);
+
+        var (later, much) = Told(ward, "22:05");
+        var found = Arrives(ward, later, much, "22:05", new DrainageLevelRead(ward.Header("19:55", id: "new"), "1", Ml(700))).Found;
+        Assert.Contains(found, f => (f.Flag, f.Revision) == ("drainage-reading-stale", FlagRevision.NeverSo));
+    }
+
+    [Fact]
+    public void Another_priority_and_another_end_are_told_as_what_they_are()
+    {
+        var ward = Opens("18:00").BagHung("18:00", 3000).Flow("18:00", 600).Level("18:00", 0).Level("19:00", 0);
+        var (balance, told) = Told(ward, "19:05");
+        Assert.Equal(FlagPriority.Urgent, told.Priority("outflow-deficit"));
+        var (milder, _, flags) = Arrives(ward, balance, told, "19:20", Amended(ward, "e4", "19:00", "19:20", 300)); // 300 mL held back: a warning
+        Assert.Equal(FlagPriority.High, flags.Priority("outflow-deficit"));
+        Assert.Contains(milder, f => (f.Flag, f.Revision) == ("outflow-deficit", FlagRevision.OtherPriority));
+
+        var drained = Opens("18:00").BagHung("18:00", 3000).Flow("18:00", 600).Level("18:00", 0).Level("19:00", 0).Level("19:10", 720);
+        var (cleared, ended) = Told(drained, "19:15");
+        Assert.Equal("19:00-19:10", ended.Stood("outflow-deficit"));
+        var (open, _, _) = Arrives(drained, cleared, ended, "19:20", new EnteredInError(drained.Header("19:20", recordedAt: "19:20", id: "e5"), "another bed's container"));
+        Assert.Contains(open, f => (f.Flag, f.Revision) == ("outflow-deficit", FlagRevision.EndsOtherwise));
     }
 
     [Fact]

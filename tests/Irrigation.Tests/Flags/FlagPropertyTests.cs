@@ -15,7 +15,7 @@ public class FlagPropertyTests
     private static readonly Instant End = Start + Duration.FromHours(16);
     private static readonly EpisodeFrame Frame = new(Start, null, DateTimeZone.Utc, [new(7, 0), new(19, 0)]);
     private static readonly FlagLimits Limits = FlagLimits.Default with { Flags = FlagSettings.Default with { Scales = ImmutableSortedDictionary<string, ColourScale>.Empty.Add("five grades", new(5)) } };
-    private static readonly PatientFacts Patient = Story.Adult with { SpinalLevel = "T4", CatheterInserted = Start - Duration.FromDays(2) };
+    private static readonly PatientFacts Patient = Story.Adult with { SpinalLevel = "T4", BaselineSystolic = Pressure.FromMillimetresOfMercury(100), CatheterInserted = Start - Duration.FromDays(2) };
 
     /// <summary>A night of anything, at 5-minute steps so that coincidences are common; some entries twice, amended or withdrawn.</summary>
     private static readonly Gen<Entry[]> Nights = Gen.Select(Gen.Int[0, 30], Gen.Int[0, 160], Gen.Int[0, 30], Gen.Int[0, 30], Gen.Int[0, 3]).Select(Draw).Array[0, 40];
@@ -135,7 +135,7 @@ public class FlagPropertyTests
         var header = new EntryHeader(new("gen", $"{id}"), at) { RecordedAt = at + Duration.FromHours(2 * variant) + Duration.FromMilliseconds((31 * amount) + other) };
         var volume = Volume.FromMillilitres(50 * amount);
         var line = id % 5 == 0 ? "2" : "1";
-        return (((id * 7) + variant) % 29) switch
+        return (((id * 7) + variant) % 30) switch
         {
             0 or 1 => new BagHung(header, line, Volume.FromMillilitres(3000), null, null, other % 4 == 0 ? "sterile water" : null, Volume.Zero),
             2 => new BagRead(header, line, volume),
@@ -158,6 +158,7 @@ public class FlagPropertyTests
             25 => new WashoutPerformed(header, amount, other % 2 == 0),
             26 => new ToleranceNoted(header, amount % 11, false, null),
             27 => new IdentityChecked(header, "date-of-birth name"),
+            28 => new BloodPressureMeasured(header, Pressure.FromMillimetresOfMercury(80 + (10 * amount)), null),
             _ => new EnteredInError(header, null),
         };
     }

@@ -30,6 +30,7 @@ public class UnitTests(ITestOutputHelper output)
         ("drop rate", """{"kind": "flow-set", "rate": {"value": 1, "unit": "UNIT"}, "dropFactor": {"value": 20, "unit": "{drop}/mL"}}"""),
         ("drop factor", """{"kind": "flow-set", "rate": {"value": 1, "unit": "{drop}/min"}, "dropFactor": {"value": 20, "unit": "UNIT"}}"""),
         ("catheter size", """{"kind": "catheter-inserted", "size": {"value": 16, "unit": "UNIT"}}"""),
+        ("blood pressure", """{"kind": "blood-pressure-measured", "systolic": {"value": 120, "unit": "UNIT"}}"""),
     ];
 
     [Fact]

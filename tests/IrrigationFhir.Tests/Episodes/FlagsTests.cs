@@ -155,6 +155,98 @@ public class FlagsTests
         Assert.Equal("the doctor on call (invented)", (string)flag["escalations"]![0]!["whom"]!);
         var resource = await ward.Read($"/fhir/Flag/{id}");
         Assert.Contains(resource["extension"]!.AsArray(), e => ((string)e!["url"]!).EndsWith("/flag-acknowledged", StringComparison.Ordinal) && (string)e["valueDateTime"]! == "2026-03-14T20:04:00Z");
+        Assert.Contains(resource["extension"]!.AsArray(), e => ((string)e!["url"]!).EndsWith("/flag-time-to-acknowledge", StringComparison.Ordinal) && ((decimal)e["valueQuantity"]!["value"]!, (string)e["valueQuantity"]!["code"]!) == (4m, "min"));
+    }
+
+    [Fact]
+    public async Task Flags_are_found_by_when_they_were_seen_and_how_long_that_took()
+    {
+        await using var ward = RunningService.Start("2026-03-14T20:05:00Z");
+        var (episode, id) = await Unread(ward);
+        async Task<List<string>> Found(string query) => [.. ((await ward.Read($"/fhir/Flag?{query}&_count=1000"))["entry"]?.AsArray() ?? []).Select(e => (string)e!["resource"]!["id"]!)];
+        Assert.Contains(id, await Found("acknowledged:missing=true&status=active"));
+
+        await ward.Record(episode, Entry("flag-acknowledged", "20:04", $"\"flag\": \"{id}\"")); // raised at 20:00
+        Assert.Equal([id], await Found("acknowledged=2026-03-14"));
+        Assert.Equal([id], await Found("acknowledged=ge2026-03-14T20:04:00Z"));
+        Assert.Empty(await Found("acknowledged=lt2026-03-14T20:04:00Z"));
+        Assert.Equal([id], await Found("time-to-acknowledge=le4||min&_sort=-acknowledged"));
+        Assert.Equal([id], await Found("time-to-acknowledge=240||s"));
+        Assert.Empty(await Found("time-to-acknowledge=gt4||min"));
+
+        // Seen earlier than was charted first: the same flag, found by the new time alone.
+        await ward.Record(episode, Entry("flag-acknowledged", "20:02", $"\"flag\": \"{id}\"", id: "earlier"));
+        Assert.Equal([id], await Found("time-to-acknowledge=2||min"));
+        Assert.Empty(await Found("time-to-acknowledge=4||min"));
+        Assert.Empty(await Found("acknowledged=2026-03-14T20:04:00Z"));
+        Assert.DoesNotContain(id, await Found("acknowledged:missing=true"));
+    }
+
+    [Fact]
+    public async Task A_flag_told_and_taken_back_is_told_once_in_words_and_outlives_a_restart()
+    {
+        var folder = Directory.CreateTempSubdirectory("ward-").FullName;
+        string episode;
+        const string told = "Told otherwise before: drainage-reading-stale since 20:00 was never so, as what arrived at 22:05 shows.";
+        await using (var ward = RunningService.Start("2026-03-14T20:05:00Z", folder))
+        {
+            (episode, var id) = await Unread(ward);
+            ward.Clock.SetUtcNow(new(2026, 3, 14, 22, 5, 0, TimeSpan.Zero));
+            await ward.Record(episode, Level("19:55", 700));
+            Assert.Equal("retracted", Told(ward, id).Last());
+            Assert.Contains(told, (string)Assert.Single(await Active(ward, "late-entry"))["code"]!["text"]!, StringComparison.Ordinal);
+            await ward.Record(episode, Level("19:55", 700)); // again: nothing new
+            var log = (await ward.Read($"/episodes/{episode}/entries"))["entries"]!.AsArray();
+            Assert.Single(log, e => (string)e!["entry"]!["kind"]! == "flag-revised" && (string)e["entry"]!["flag"]! == "drainage-reading-stale");
+        }
+
+        await using (var ward = RunningService.Start("2026-03-14T22:10:00Z", folder))
+        {
+            await Watch(ward);
+            var flag = Assert.Single(await Active(ward, "late-entry"));
+            Assert.Equal(("1", "2026-03-14T22:05:00Z"), ((string)flag["meta"]!["versionId"]!, (string)flag["period"]!["start"]!));
+            ward.Clock.SetUtcNow(new(2026, 3, 15, 10, 5, 0, TimeSpan.Zero)); // a shift later
+            await Watch(ward);
+            Assert.Empty(await Active(ward, "late-entry"));
+        }
+
+        Directory.Delete(folder, true);
+    }
+
+    [Fact]
+    public async Task A_systolic_pressure_over_the_baseline_of_the_episode_raises_the_risk_of_dysreflexia_and_is_published_as_nothing_else()
+    {
+        await using var ward = RunningService.Start("2026-03-14T18:31:00Z");
+        var injured = RunningService.Episode("stay", Start);
+        (injured["birthDate"], injured["spinalLevel"]) = ("1970-01-01", "T4");
+        var episode = await ward.Open(injured);
+        await ward.Record(episode, Pressure("18:30", 150, 80));
+        Assert.Empty(await Active(ward, "dysreflexia-risk"));
+
+        injured["baselineSystolic"] = new JsonObject { ["value"] = 110, ["unit"] = "mm[Hg]" };
+        Assert.Equal(HttpStatusCode.OK, (await ward.Post("/episodes", injured)).Status);
+        var flag = Assert.Single(await Active(ward, "dysreflexia-risk"));
+        Assert.StartsWith("Urgent: Risk of autonomic dysreflexia: spinal cord injury at T4, and systolic 150 mmHg at 18:30, more than 20 mmHg over the baseline of 110 mmHg.", (string)flag["code"]!["text"]!, StringComparison.Ordinal);
+        Assert.Empty(await ward.Resources(episode, "Observation"));
+
+        var upsideDown = await ward.Post($"/episodes/{episode}/entries", new JsonArray(Pressure("18:31", 80, 150)));
+        Assert.Equal(HttpStatusCode.UnprocessableEntity, upsideDown.Status);
+        Assert.Contains("at most the systolic pressure, 80 mmHg", upsideDown.Text, StringComparison.Ordinal);
+    }
+
+    private static JsonObject Pressure(string clock, int systolic, int diastolic) => Entry("blood-pressure-measured", clock, $$"""
+        "systolic": {"value": {{systolic}}, "unit": "mm[Hg]"}, "diastolic": {"value": {{diastolic}}, "unit": "mm[Hg]"}
+        """);
+
+    [Fact]
+    public async Task What_the_service_writes_itself_is_taken_from_nobody_else()
+    {
+        await using var ward = RunningService.Start("2026-03-14T20:05:00Z");
+        var (episode, _) = await Unread(ward);
+        var forged = Entry("flag-revised", "20:04", "\"flag\": \"drainage-reading-stale\", \"since\": \"2026-03-14T20:00:00Z\", \"revision\": \"never-so\"");
+        var reply = await ward.Post($"/episodes/{episode}/entries", new JsonArray(forged));
+        Assert.Equal(HttpStatusCode.UnprocessableEntity, reply.Status);
+        Assert.Contains("written-here", reply.Text, StringComparison.Ordinal);
     }
 
     [Fact]
@@ -197,7 +289,7 @@ public class FlagsTests
 
     /// <summary>Every flag that is not withdrawn, in words.</summary>
     private static async Task<List<string>> Standing(RunningService ward, string episode) =>
-        [.. (await ward.Resources(episode, "Flag")).Values.Where(flag => (string)flag["status"]! != "entered-in-error")
+        [.. (await ward.Resources(episode, "Flag")).Values.Where(flag => (string)flag["status"]! != "entered-in-error" && (string)flag["code"]!["coding"]![0]!["code"]! != "late-entry") // what had been told depends on the order of arrival
             .Select(flag => $"{((string)flag["id"]!)[episode.Length..]} {flag["status"]} {flag["period"]!.ToJsonString()} {flag["code"]!["text"]}").Order(StringComparer.Ordinal)];
 
     /// <summary>What the outbox says of a flag, in order; its numbers leave no gap.</summary>

@@ -161,7 +161,9 @@ public sealed class OpenChartingTests(ImportedCharting imported, ITestOutputHelp
             var (expected, arrived) = (await imported.Service.Facts(imported.Episodes[stay.Id]), await imported.Service.Facts(episode));
             output.WriteLine(string.Create(CultureInfo.InvariantCulture, $"{stay.Id}: {stay.Rows.Count} rows one by one in {watch.Elapsed.TotalSeconds:0.0} s, {arrived.Count} resources"));
             Assert.True(expected.Count > stay.Net.Count, "resources for every reading and more");
-            differences.AddRange(expected.Keys.Union(arrived.Keys)
+
+            // What had been told before it was found otherwise depends on the order, and late-entry tells of that: the one exception.
+            differences.AddRange(expected.Keys.Union(arrived.Keys).Where(k => !k.Contains(".late-entry.", StringComparison.Ordinal))
                 .Where(k => expected.GetValueOrDefault(k) != arrived.GetValueOrDefault(k))
                 .Select(k => $"{stay.Id} {k}:\n  {expected.GetValueOrDefault(k)}\n  {arrived.GetValueOrDefault(k)}"));
         }

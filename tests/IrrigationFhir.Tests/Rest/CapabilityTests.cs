@@ -31,6 +31,8 @@ public class CapabilityTests
         ["has-member"] = "y",
         ["target"] = "Observation/x",
         ["identifier"] = "t|I-x",
+        ["acknowledged"] = "2026-03-02T08:52:00Z",
+        ["time-to-acknowledge"] = "2||min",
         ["code"] = "t|code",
         ["category"] = "t|category",
         ["method"] = "t|method",
@@ -225,6 +227,11 @@ public class CapabilityTests
             Encounter = To("Encounter/1"),
             Author = To("Practitioner/1"),
             Period = new() { Start = "2026-03-02T08:50:00Z", End = "2026-03-02T08:50:00Z" },
+            Extension =
+            [
+                new(IrrigationFhir.Fhir.Profiles.FlagAcknowledged, new FhirDateTime("2026-03-02T08:52:00Z")),
+                new(IrrigationFhir.Fhir.Profiles.FlagTimeToAcknowledge, new Quantity { Value = 2, System = "http://unitsofmeasure.org", Code = "min" }),
+            ],
         };
         yield return new Provenance
         {

@@ -27,9 +27,9 @@ public class IndexedTypesTests
     }
 
     [Theory]
-    // What a reader of this service needs of each type; names as R4 publishes them, but for the three of Flag that it lacks.
+    // What a reader of this service needs of each type; names as R4 publishes them, but for the five of Flag that it lacks.
     [InlineData("Observation", "identifier patient subject encounter code category date status device derived-from has-member based-on value-quantity component-code component-value-quantity component-code-value-quantity code-value-quantity combo-code combo-value-quantity combo-code-value-quantity data-absent-reason _id _lastUpdated _profile _tag")]
-    [InlineData("Flag", "author date encounter identifier patient subject status code category")]
+    [InlineData("Flag", "author date encounter identifier patient subject status code category acknowledged time-to-acknowledge")]
     [InlineData("Procedure", "code date identifier patient status subject")]
     [InlineData("Provenance", "patient recorded target agent")]
     [InlineData("Subscription", "url status criteria type payload end")]
@@ -42,9 +42,14 @@ public class IndexedTypesTests
         var published = OwnSearchParameters.All().ToList();
 
         Assert.Equal(
-            [("status", "Flag.status"), ("code", "Flag.code"), ("category", "Flag.category"), ("end", "Subscription.end")],
+            [
+                ("status", "Flag.status"), ("code", "Flag.code"), ("category", "Flag.category"),
+                ("acknowledged", "Flag.extension.where(url.endsWith('/StructureDefinition/flag-acknowledged')).value.ofType(dateTime)"),
+                ("time-to-acknowledge", "Flag.extension.where(url.endsWith('/StructureDefinition/flag-time-to-acknowledge')).value.ofType(Quantity)"),
+                ("end", "Subscription.end"),
+            ],
             published.Select(parameter => (parameter.Code!, parameter.Expression!)));
-        Assert.Equal(["flag-status", "flag-code", "flag-category", "subscription-end"], published.Select(parameter => parameter.Id));
+        Assert.Equal(["flag-status", "flag-code", "flag-category", "flag-acknowledged", "flag-time-to-acknowledge", "subscription-end"], published.Select(parameter => parameter.Id));
         Assert.All(published, parameter =>
         {
             Assert.Equal($"{Profiles.CanonicalBase}/SearchParameter/{parameter.Id}", parameter.Url);

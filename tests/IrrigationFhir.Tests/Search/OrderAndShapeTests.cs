@@ -1,5 +1,6 @@
 using System.Text.Json;
 using Hl7.Fhir.Model;
+using IrrigationFhir.Search;
 using IrrigationFhir.Store;
 using IrrigationFhir.Tests.Rest;
 using static IrrigationFhir.Tests.Store.StoreOnDisk;
@@ -270,6 +271,25 @@ public class OrderAndShapeTests(OrderAndShapeTests.Ward ward) : IClassFixture<Or
         Assert.StartsWith("SEARCH r USING INDEX resource_by_subject_identifier (type=? AND subject_value=?", plan[0], StringComparison.Ordinal);
         Assert.Contains(plan, step => step.StartsWith("SEARCH i", StringComparison.Ordinal) && step.Contains($" COVERING INDEX {index} ", StringComparison.Ordinal));
         Assert.DoesNotContain(plan, step => step.Contains("TEMP B-TREE", StringComparison.Ordinal));
+    }
+
+    [Theory]
+    [InlineData("acknowledged", "2026-03-02")]
+    [InlineData("time-to-acknowledge", "gt30||min")]
+    public async Task When_a_flag_was_seen_is_looked_up_from_the_flag(string by, string value)
+    {
+        var flag = IndexedTypes.Find("Flag")!;
+        SearchCriterion seen = by == "acknowledged"
+            ? new SearchCriterion.Moments(by, [new(Prefix.Ge, TimeRange.Parse(value, NodaTime.DateTimeZone.Utc)!.Value)])
+            : new SearchCriterion.Quantities([by], [.. QuantityText.Read(value)!]);
+        foreach (var (few, index) in new (SearchCriterion[], string)[] { ([], "resource_by_date"), ([new SearchCriterion.Statuses(["active"], Not: false)], "resource_by_status"), ([new SearchCriterion.Subject([new ReferenceTest.Target("Patient/1")])], "resource_by_subject_reference") })
+        {
+            var sql = new SearchSql(new(flag, [.. few, seen], [], 100));
+            var plan = await Plan(sql.Page(), sql.Values);
+            Assert.Contains($"INDEX {index} ", plan[0], StringComparison.Ordinal);
+            Assert.Contains(plan, step => step.StartsWith("SEARCH i ", StringComparison.Ordinal) && step.Contains("PRIMARY KEY", StringComparison.Ordinal));
+            Assert.DoesNotContain(plan, step => step.StartsWith("SCAN", StringComparison.Ordinal) && !step.Contains("CONSTANT ROW", StringComparison.Ordinal));
+        }
     }
 
     [Fact]

@@ -24,6 +24,7 @@ Description: "What an entry of the record says happened. The target of the conce
 * #order-set "Order set" "What was ordered."
 * #identity-checked "Identity checked" "Identifiers were checked against the patient."
 * #weight-measured "Weight measured" "The patient was weighed, or a weight stated."
+* #blood-pressure-measured "Blood pressure measured" "The blood pressure was measured: context for the risk of autonomic dysreflexia."
 * #catheter-inserted "Catheter inserted" "A catheter was inserted."
 * #catheter-removed "Catheter removed" "The catheter was removed."
 * #closed-system-opened "Closed system opened" "The closed system was opened."
@@ -31,3 +32,4 @@ Description: "What an entry of the record says happened. The target of the conce
 * #washout-performed "Washout performed" "A manual washout was done."
 * #escalated "Escalated" "Somebody was called."
 * #flag-acknowledged "Flag acknowledged" "A flag was seen by a person."
+* #flag-revised "Flag revised" "A flag that had been told was found to be otherwise, by entries that came late or put others right; written by the service itself."
