@@ -127,13 +127,6 @@ internal abstract record IndexedParameter(string Name, string Definition)
         public override IReadOnlyList<string> Modifiers => [":missing"];
     }
 
-    /// <summary>Texts; found by how they begin, whatever the case of ASCII letters.</summary>
-    public sealed record Text(string Name, string Definition, Func<Resource, IEnumerable<string>> Of) : IndexedParameter(Name, Definition)
-    {
-        /// <inheritdoc/>
-        public override IReadOnlyList<string> Modifiers => [":exact", ":missing"];
-    }
-
     /// <summary>Another time than the <see cref="Date"/>, which its type has beside it.</summary>
     public sealed record Moment(string Name, string Definition, Func<Resource, DataType?> Of) : IndexedParameter(Name, Definition)
     {
@@ -142,6 +135,13 @@ internal abstract record IndexedParameter(string Name, string Definition)
 
         /// <inheritdoc/>
         public override IReadOnlyList<string> Prefixes => AllPrefixes;
+    }
+
+    /// <summary>Texts; found by how they begin, whatever the case of ASCII letters.</summary>
+    public sealed record Text(string Name, string Definition, Func<Resource, IEnumerable<string>> Of) : IndexedParameter(Name, Definition)
+    {
+        /// <inheritdoc/>
+        public override IReadOnlyList<string> Modifiers => [":exact", ":missing"];
     }
 
     /// <summary>The values beside codings, or one that stands alone.</summary>

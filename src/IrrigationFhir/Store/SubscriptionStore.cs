@@ -89,7 +89,7 @@ internal sealed class SubscriptionStore(Database database)
             writing.Statements.Execute(
                 "insert into subscription (id, status, topic, filters, request, error, heartbeat, ends_at) values (@id, @status, @topic, @filters, @request, @error, @heartbeat, @ends)",
                 Asked(row));
-            return new SubscriptionOutcome.Saved(ResourceSql.Store(writing, NoPatient, resource, TimesOf(resource), [])!);
+            return new SubscriptionOutcome.Saved(ResourceSql.Store(writing, NoPatient, resource, new(resource.Date(DateTimeZone.Utc), []), [])!);
         },
         stop);
 
@@ -124,7 +124,7 @@ internal sealed class SubscriptionStore(Database database)
                 where id = @id
                 """,
                 ("id", id), ("status", status), ("error", error), ("now", UnixNanoseconds.Of(writing.At)));
-            return new SubscriptionOutcome.Saved(ResourceSql.Store(writing, NoPatient, resource, TimesOf(resource), []) ?? throw new InvalidOperationException("a subscription that turned without a change"));
+            return new SubscriptionOutcome.Saved(ResourceSql.Store(writing, NoPatient, resource, new(resource.Date(DateTimeZone.Utc), []), []) ?? throw new InvalidOperationException("a subscription that turned without a change"));
         },
         stop);
 
@@ -234,7 +234,7 @@ internal sealed class SubscriptionStore(Database database)
             where id = @id
             """,
             Asked(row));
-        var version = ResourceSql.Store(writing, NoPatient, resource, TimesOf(resource), []);
+        var version = ResourceSql.Store(writing, NoPatient, resource, new(resource.Date(DateTimeZone.Utc), []), []);
         return new SubscriptionOutcome.Saved(version ?? writing.Statements.First(
             "select version_id, last_updated, json from resource where patient_key = @patient and type = @type and id = @id",
             found => new ResourceVersion(Type, row.Id, found.GetInt64(0), UnixNanoseconds.ToInstant(found.GetInt64(1)), found.GetString(2)),
@@ -246,9 +246,6 @@ internal sealed class SubscriptionStore(Database database)
         ("id", row.Id), ("status", row.Status), ("topic", row.Topic), ("filters", row.Filters), ("request", row.Request), ("error", row.Error),
         ("heartbeat", row.Heartbeat?.ToInt64Nanoseconds()), ("ends", row.EndsAt is { } ends ? UnixNanoseconds.Of(ends) : null),
     ];
-
-    // Its only time is an instant, which is the same in every zone.
-    private static DraftTimes TimesOf(ResourceDraft resource) => new(resource.Date(DateTimeZone.Utc), []);
 
     private static long? Actual(Writing writing, string id) => writing.Statements.First<long?>(
         "select version_id from resource where patient_key = @patient and type = @type and id = @id",
