@@ -5,7 +5,6 @@ using IrrigationFhir.Subscriptions;
 using Microsoft.AspNetCore.TestHost;
 using Microsoft.Extensions.DependencyInjection;
 using WireMock.ResponseBuilders;
-using WireMock.Types;
 using static IrrigationFhir.Tests.Subscriptions.Told;
 
 namespace IrrigationFhir.Tests.Subscriptions;
@@ -132,16 +131,46 @@ public class DeliveryTests
         Assert.InRange((ward.Clock.GetUtcNow() - asked).TotalSeconds, 119, 140);
     }
 
-    [Fact]
+    [Fact] // a socket that takes the handshake, then twice a notification without an answer, then answers again
     public async Task An_endpoint_that_hangs_up_is_tried_again()
     {
-        using var subscriber = Subscriber.Start();
+        using var listener = new TcpListener(IPAddress.Loopback, 0);
+        listener.Start();
+        var taken = new List<string>();
+        _ = Task.Run(async () =>
+        {
+            while (true)
+            {
+                using var client = await listener.AcceptTcpClientAsync();
+                using var stream = client.GetStream();
+                var request = await Request(stream);
+                lock (taken) taken.Add(request);
+                if (taken.Count is 2 or 3) continue;
+                await stream.WriteAsync("HTTP/1.1 200 OK\r\nContent-Length: 0\r\nConnection: close\r\n\r\n"u8.ToArray());
+            }
+        });
         await using var ward = Ward();
-        await ward.Active(Subscription(subscriber.Address(), filter: ClotsOnly));
-        subscriber.AnswersInTurn(Response.Create().WithFault(FaultType.EMPTY_RESPONSE), Response.Create().WithFault(FaultType.MALFORMED_RESPONSE_CHUNK));
+        var id = await ward.Active(Subscription($"http://localhost:{((IPEndPoint)listener.LocalEndpoint).Port}/hook", filter: ClotsOnly));
         await ward.Record(await ward.Bed("one"), Clots("a"));
-        await ward.Until(() => subscriber.Numbers().Count >= 1, Second);
-        Assert.All(subscriber.Numbers(), n => Assert.Equal(1, n));
+        await ward.Until(() => taken.Count == 4, Second);
+        await ward.Until(async () => (int)(await ward.Read("/health/ready"))["checks"]!["notifications"]!["data"]!["eventsWaiting"]! == 0);
+        Assert.All(taken.Skip(1), request => Assert.Contains("\"event-number\",\"valueString\":\"1\"", request, StringComparison.Ordinal));
+        Assert.Equal("active", await ward.Status(id));
+    }
+
+    /// <summary>A request with a Content-Length, to its last byte.</summary>
+    private static async Task<string> Request(NetworkStream stream)
+    {
+        var (text, buffer) = ("", new byte[64 * 1024]);
+        while (!(text.Contains("\r\n\r\n", StringComparison.Ordinal) && System.Text.RegularExpressions.Regex.Match(text, "Content-Length: ([0-9]+)") is { Success: true } length
+            && text.Length >= text.IndexOf("\r\n\r\n", StringComparison.Ordinal) + 4 + int.Parse(length.Groups[1].Value, System.Globalization.CultureInfo.InvariantCulture)))
+        {
+            var read = await stream.ReadAsync(buffer);
+            if (read == 0) return text;
+            text += System.Text.Encoding.Latin1.GetString(buffer, 0, read);
+        }
+
+        return text;
     }
 
     [Fact] // a socket that answers each connection with RST

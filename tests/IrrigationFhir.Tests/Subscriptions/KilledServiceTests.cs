@@ -26,7 +26,7 @@ public class KilledServiceTests(ITestOutputHelper output)
         string? subscription = null;
         for (var kill = 0; kill <= Kills; kill++)
         {
-            using var service = await ServiceProcess.Start(folder, ("Subscriptions:AllowLoopback", "true"), ("Subscriptions:RetryFirst", "00:00:00.020"));
+            using var service = await ServiceProcess.Start(folder, ("Fhir:BaseUrl", "http://localhost/fhir"), ("Subscriptions:AllowLoopback", "true"), ("Subscriptions:RetryFirst", "00:00:00.020"));
             subscription ??= await service.Subscribed(Told.Subscription(subscriber.Address(), content: "id-only", filter: "Flag?code=clots-present", maxCount: 3));
             if (kill == Kills)
             {
@@ -36,8 +36,10 @@ public class KilledServiceTests(ITestOutputHelper output)
 
             // It is killed while beds are opened and clots are seen, and what was acknowledged by then is known.
             using var stop = new CancellationTokenSource();
+            var before = acknowledged.Count;
             var posting = Post(service, stop.Token);
-            await Task.Delay(random.Next(1, 400));
+            while (acknowledged.Count == before) await Task.Delay(5);
+            await Task.Delay(random.Next(0, 300));
             service.Kill();
             await stop.CancelAsync();
             await posting;
@@ -50,7 +52,7 @@ public class KilledServiceTests(ITestOutputHelper output)
                 while (!stop.IsCancellationRequested)
                 {
                     var episode = await service.Open($"bed {bed++}");
-                    await service.Record(episode, Told.Clots("a"));
+                    await service.Record(episode, Told.Clots("a", at: DateTimeOffset.UtcNow.AddMinutes(-1)));
                     lock (acknowledged) acknowledged.Add(episode);
                 }
             }
@@ -106,7 +108,7 @@ public class KilledServiceTests(ITestOutputHelper output)
             return id;
         }
 
-        public async Task<string> Open(string bed) => (string)(await Send("/episodes", RunningService.Episode(bed, "2026-03-14T08:00:00Z")))["id"]!;
+        public async Task<string> Open(string bed) => (string)(await Send("/episodes", RunningService.Episode(bed, DateTimeOffset.UtcNow.AddHours(-1).ToString("yyyy-MM-dd'T'HH:mm:ssK", CultureInfo.InvariantCulture))))["id"]!;
 
         public Task Record(string episode, JsonObject entry) => Send($"/episodes/{episode}/entries", entry);
 

@@ -77,8 +77,8 @@ internal static class Told
     public static Task<string> Bed(this RunningService ward, string name) => ward.Open(RunningService.Episode(name, "2026-03-14T08:00:00Z"));
 
     /// <summary>Somebody saw clots: raises <c>clots-present</c>, and is withdrawn by the same with status entered-in-error.</summary>
-    public static JsonObject Clots(string id, string clock = "21:30", bool withdrawn = false) => JsonNode.Parse($$"""
-        {"source": "ward", "id": "{{id}}", "kind": "drainage-appearance", "at": "2026-03-14T{{clock}}:00Z", "performer": "N-31 (invented)"{{(withdrawn ? ", \"status\": \"entered-in-error\", \"reason\": \"another bed\"" : ", \"scale\": \"ward colour card (invented)\", \"grade\": 2, \"clots\": \"many\"")}}}
+    public static JsonObject Clots(string id, string clock = "21:30", bool withdrawn = false, DateTimeOffset? at = null) => JsonNode.Parse($$"""
+        {"source": "ward", "id": "{{id}}", "kind": "drainage-appearance", "at": "{{at?.ToString("yyyy-MM-dd'T'HH:mm:ssK", System.Globalization.CultureInfo.InvariantCulture) ?? $"2026-03-14T{clock}:00Z"}}", "performer": "N-31 (invented)"{{(withdrawn ? ", \"status\": \"entered-in-error\", \"reason\": \"another bed\"" : ", \"scale\": \"ward colour card (invented)\", \"grade\": 2, \"clots\": \"many\"")}}}
         """)!.AsObject();
 
     /// <summary>Somebody looked and saw none: clears it.</summary>
