@@ -13,7 +13,7 @@ using IrrigationFhir.Rest;
 
 namespace IrrigationFhir.Package;
 
-/// <summary>Everything that defines what the service says, as one FHIR NPM package: profiles with snapshots, terminology, search parameters, the concept map, what the service can do, examples, and a guide that lists them.</summary>
+/// <summary>Everything that defines what the service says, as one FHIR NPM package: profiles with snapshots, terminology, search parameters, topics to subscribe to, the concept map, what the service can do, examples, and a guide that lists them.</summary>
 /// <remarks>The same build and canonical base give the same bytes, so that a checksum can be published: sorted names, one time for all files, no owner.</remarks>
 internal sealed class FhirPackage(IEnumerable<CapabilityClaim> claims)
 {
@@ -44,8 +44,9 @@ internal sealed class FhirPackage(IEnumerable<CapabilityClaim> claims)
             .. OwnSearchParameters.All(),
             FhirJsonDeserializer.DEFAULT.Deserialize<ConceptMap>(KindMap.BuiltIn),
             CapabilityStatements.Required(claims),
+            .. Topics.All.Select(SubscriptionTopicMapper.ToBasic),
         ];
-        foreach (var definition in all.Cast<IVersionableConformanceResource>()) definition.Version ??= Profiles.Version;
+        foreach (var definition in all.OfType<IVersionableConformanceResource>()) definition.Version ??= Profiles.Version;
         return [.. all.OrderBy(FileOf, StringComparer.Ordinal)];
     }
 
@@ -71,8 +72,8 @@ internal sealed class FhirPackage(IEnumerable<CapabilityClaim> claims)
                 .. definitions.Select(definition => new ImplementationGuide.ResourceComponent
                 {
                     Reference = new($"{definition.TypeName}/{definition.Id}"),
-                    Name = ((IConformanceResource)definition).Name,
-                    Description = ((IConformanceResource)definition).DescriptionElement?.Value,
+                    Name = definition is IConformanceResource named ? named.Name : Topics.All.Single(topic => topic.Slug == definition.Id).Title,
+                    Description = definition is IConformanceResource described ? described.DescriptionElement?.Value : Topics.All.Single(topic => topic.Slug == definition.Id).Description,
                     Example = new FhirBoolean(false),
                 }),
                 .. examples.Select(example => new ImplementationGuide.ResourceComponent

@@ -280,7 +280,7 @@ internal sealed class FhirContract(CapabilityStatement statement)
     private static JsonObject Schemas(IEnumerable<string> types)
     {
         var schemas = new JsonObject();
-        foreach (var type in types.Where(type => IndexedTypes.Find(type) is not null).Concat(["Bundle", "CapabilityStatement", "Parameters"]))
+        foreach (var type in types.Where(type => IndexedTypes.Find(type) is not null).Concat(["Basic", "Bundle", "CapabilityStatement", "Parameters"]))
         {
             schemas[type] = new JsonObject
             {

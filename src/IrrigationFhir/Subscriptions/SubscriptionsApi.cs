@@ -29,6 +29,8 @@ internal static class SubscriptionsApi
     public static void MapSubscriptions(this IEndpointRouteBuilder app)
     {
         var fhir = app.MapGroup($"{FhirBase.Path}/Subscription").AddEndpointFilter(Negotiation.RequireJson).AddEndpointFilter(FhirApi.RequireExactCase).ExcludeFromDescription();
+        app.MapGroup($"{FhirBase.Path}/Basic").AddEndpointFilter(Negotiation.RequireJson).AddEndpointFilter(FhirApi.RequireExactCase).ExcludeFromDescription()
+            .MapMethods("/{id}", [HttpMethods.Get, HttpMethods.Head], Topic);
         fhir.MapPost("", Create);
         fhir.MapPut("/{id}", Update);
         fhir.MapDelete("/{id}", (HttpContext http) =>
@@ -39,6 +41,17 @@ internal static class SubscriptionsApi
         fhir.MapMethods("/$status", Reading, (HttpContext http, SubscriptionQueries queries, CancellationToken stop) => queries.Status(http, null, stop));
         fhir.MapMethods("/{id}/$status", Reading, (HttpContext http, string id, SubscriptionQueries queries, CancellationToken stop) => queries.Status(http, id, stop));
         fhir.MapMethods("/{id}/$events", Reading, (HttpContext http, string id, SubscriptionQueries queries, CancellationToken stop) => queries.Events(http, id, stop));
+    }
+
+    private static IResult Topic(HttpContext http, string id)
+    {
+        if (Topics.All.FirstOrDefault(topic => topic.Slug == id) is not { } found)
+            return new OutcomeResult(StatusCodes.Status404NotFound, Outcome.Problem("unknown-resource", "a Basic that is not there", $"the id of a topic: {string.Join(", ", Topics.All.Select(topic => topic.Slug))}", null, OperationOutcome.IssueType.NotFound));
+        var (shape, problems) = Shaping.OfRead(http.Request.Query);
+        var published = NodaTime.Text.LocalDatePattern.Iso.Parse(Profiles.PublishedOn).Value.AtStartOfDayInZone(NodaTime.DateTimeZone.Utc).ToInstant();
+        return shape is null
+            ? new OutcomeResult(StatusCodes.Status400BadRequest, Outcome.Of(problems))
+            : new ResourceResult(new("Basic", id, 1, published, FhirJson.Write(SubscriptionTopicMapper.ToBasic(found))), shape);
     }
 
     private static async Task<IResult> Create(HttpContext http, ChangeSubscription change, FhirSettings settings, CancellationToken stop)
@@ -64,6 +77,12 @@ internal static class SubscriptionsApi
 
     private static void Claim(CapabilityStatement statement)
     {
+        statement.Rest[0].Resource.Add(new()
+        {
+            TypeElement = new() { JsonValue = "Basic" },
+            Documentation = $"The topics that can be subscribed to, as R4 can hold them: {string.Join(", ", Topics.All.Select(topic => $"Basic/{topic.Slug}"))}.",
+            Interaction = [new() { Code = CapabilityStatement.TypeRestfulInteraction.Read }],
+        });
         var resource = statement.Rest[0].Resource.Single(r => (string?)r.TypeElement!.JsonValue == "Subscription");
         resource.Documentation = Policy;
         resource.SupportedProfile = [Profiles.Backport.Subscription];

@@ -59,11 +59,11 @@ public class ExamplesTests
             Stories.Examples.Select(e => $"{Folder}/{e.File}").Append($"{Folder}/handover/composition.json").Order(StringComparer.Ordinal),
             Resources());
 
-    /// <summary>The night is written below and posted by README.md; what devices send is posted by the tests of the intake; the handover is read by its own; requests have tests of their own.</summary>
+    /// <summary>The night is written below and posted by README.md; what devices send is posted by the tests of the intake, what subscribers send and are sent has its own; the handover is read by its own; requests have tests of their own.</summary>
     [Fact]
     public void Nothing_lies_in_the_folder_that_no_test_writes_or_runs() =>
         Assert.Equal(
-            Stories.Examples.Select(e => e.File).Concat([
+            Stories.Examples.Select(e => e.File).Concat(SubscriptionExamplesTests.Files).Concat([
                 "README.md",
                 "a-night/correction.json", "a-night/entries.ndjson", "a-night/episode.json", "a-night/late-entry.json", "a-night/log.json",
                 "handover/composition.json", "handover/note.txt",
@@ -86,7 +86,7 @@ public class ExamplesTests
     }
 
     /// <summary>What is served; the other folders hold what is sent.</summary>
-    internal static IEnumerable<string> Resources() => Repo.Files(Folder, "*.json").Where(f => f.Split('/')[1] is not ("a-night" or "intake" or "requests"));
+    internal static IEnumerable<string> Resources() => Repo.Files(Folder, "*.json").Where(f => f.Split('/')[1] is not ("a-night" or "intake" or "requests" or "subscription" or "notification"));
 
     private static string Line(JsonObject entry) => Repo.Text(entry).Replace("\n", "", StringComparison.Ordinal).Replace("  ", "", StringComparison.Ordinal) + "\n";
 }

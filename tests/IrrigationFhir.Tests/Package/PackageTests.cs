@@ -76,6 +76,7 @@ public partial class PackageTests
         foreach (var expected in Definitions.Own(Profiles.CanonicalBase).Cast<IConformanceResource>().Select(own => own.Url).Concat(OwnSearchParameters.All().Select(own => own.Url)))
             Assert.Contains(definitions, definition => definition.Url == expected);
         Assert.Contains(definitions, definition => definition is ConceptMap);
+        Assert.Equal(Topics.All.Select(topic => topic.Slug).Order(StringComparer.Ordinal), Resources().Select(file => file.Resource).OfType<Basic>().Select(topic => topic.Id!));
         Assert.Equal(CapabilityStatementKind.Requirements, Assert.Single(definitions.OfType<CapabilityStatement>()).Kind);
     }
 
@@ -92,7 +93,8 @@ public partial class PackageTests
     [Fact]
     public void Everything_of_ours_that_a_definition_refers_to_is_in_it()
     {
-        var urls = Resources().Select(file => file.Resource).OfType<IConformanceResource>().Select(definition => definition.Url!).ToHashSet();
+        var urls = Resources().Select(file => file.Resource).OfType<IConformanceResource>().Select(definition => definition.Url!)
+            .Concat(Resources().Select(file => file.Resource).OfType<Basic>().SelectMany(topic => topic.Extension).Select(part => part.Value).OfType<FhirUri>().Select(url => url.Value!)).ToHashSet();
         foreach (var (name, text) in Built.Value.Files.Select(file => (file.Entry.Name, file.Text)))
         {
             Assert.All(
@@ -158,6 +160,6 @@ public partial class PackageTests
         .Where(file => Path.GetFileName(file.Entry.Name) is not ("package.json" or ".index.json"))
         .Select(file => (file.Entry.Name, FhirJsonDeserializer.DEFAULT.Deserialize<Resource>(file.Text)));
 
-    [GeneratedRegex(@"https://irrigationfhir\.example/fhir/(?:StructureDefinition|ValueSet|CodeSystem|SearchParameter|ConceptMap|CapabilityStatement|ImplementationGuide)/[\w.-]+")]
+    [GeneratedRegex(@"https://irrigationfhir\.example/fhir/(?:StructureDefinition|ValueSet|CodeSystem|SearchParameter|ConceptMap|CapabilityStatement|SubscriptionTopic|ImplementationGuide)/[\w.-]+")]
     private static partial Regex Ours();
 }

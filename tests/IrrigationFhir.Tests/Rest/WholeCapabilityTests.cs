@@ -59,7 +59,7 @@ public class WholeCapabilityTests(EveningOnTheWard evening)
         foreach (var resource in rest["resource"]!.AsArray().Select(r => r!))
         {
             var type = (string)resource["type"]!;
-            var id = type switch { "Subscription" => (await Subscribe()).Id, "Observation" => created.Id, "Flag" => $"{episode}.raised", "Patient" => "", _ => await AnyOf(type, sender) };
+            var id = type switch { "Subscription" => (await Subscribe()).Id, "Observation" => created.Id, "Flag" => $"{episode}.raised", "Patient" => "", "Basic" => "flag-raised", _ => await AnyOf(type, sender) };
             foreach (var interaction in Codes(resource["interaction"])) await Interact(interaction, type, id, sender, created);
             foreach (var operation in resource["operation"]?.AsArray() ?? []) await Operate((string)operation!["name"]!, type, id, sender, created);
 
