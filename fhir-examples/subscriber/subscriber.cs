@@ -126,7 +126,7 @@ void Deal(long number, JsonNode? resource)
 {
     if (number <= Last()) return; // told before
     if (number != Last() + 1) throw new InvalidOperationException($"event {Last() + 1} is missing");
-    Console.WriteLine($"{number}: {resource?["status"]} {resource?["code"]?["text"] ?? resource?["code"]?["coding"]?[0]?["display"]} since {resource?["period"]?["start"]}{(resource?["period"]?["end"] is { } end ? $" until {end}" : "")}");
+    Console.WriteLine($"{number}: {resource?["status"]} {resource?["code"]?["coding"]?[0]?["display"]} since {resource?["period"]?["start"]}{(resource?["period"]?["end"] is { } end ? $" until {end}" : "")}");
     Remember((string)known["subscription"]!, number);
 }
 
