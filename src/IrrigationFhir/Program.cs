@@ -31,12 +31,12 @@ catch (SettingsFault faults)
 /// <summary>The service, room by room.</summary>
 internal static class Service
 {
-    /// <summary>Builds it from arguments, environment and appsettings.json.</summary>
-    public static WebApplication Build(string[] args)
+    /// <summary>Builds it from arguments, environment and appsettings.json, by the system's clock or another.</summary>
+    public static WebApplication Build(string[] args, TimeProvider? clock = null)
     {
         var builder = WebApplication.CreateBuilder(args);
 
-        builder.Services.AddSingleton(TimeProvider.System);
+        builder.Services.AddSingleton(clock ?? TimeProvider.System);
         builder.Services.AddReadableJson();
         builder.Services.AddSettings(builder.Configuration);
         builder.Services.AddEpisodeStore(builder.Configuration);

@@ -1,3 +1,5 @@
+using System.Diagnostics;
+using System.Globalization;
 using System.Text.Json;
 using System.Text.Json.Nodes;
 using IrrigationFhir.Episodes;
@@ -6,8 +8,8 @@ using IrrigationFhir.Fhir;
 namespace IrrigationFhir.Demo;
 
 /// <summary>
-/// <c>demo</c>: replays an invented night of continuous irrigation over real HTTP into a temporary store, prints the balance and the
-/// resources, and keeps serving; <c>--once</c> ends it.
+/// <c>demo</c>: lives through an invented night of continuous irrigation over real HTTP with a temporary store, prints the balance, the
+/// resources and what a subscriber was told, and keeps serving; <c>--once</c> ends it.
 /// </summary>
 internal static class NightOnTheWard
 {
@@ -22,7 +24,8 @@ internal static class NightOnTheWard
         var folder = Path.Combine(Path.GetTempPath(), $"irrigationfhir-demo-{Guid.NewGuid():N}");
         var once = args.Contains("--once");
         var urls = args.Contains("--urls") ? [] : new[] { "--urls", "http://127.0.0.1:0" };
-        var app = Service.Build([.. args.Where(a => a != "--once"), .. urls, "--Data:Folder", folder, "--Logging:LogLevel:Default", "Warning"]);
+        var clock = new NightClock(Charted(InventedNight.AsCharted().First()));
+        var app = Service.Build([.. args.Where(a => a != "--once"), .. urls, "--Data:Folder", folder, "--Logging:LogLevel:Default", "Warning", "--Subscriptions:AllowLoopback", "true"], clock);
         try
         {
             await app.StartAsync();
@@ -32,11 +35,19 @@ internal static class NightOnTheWard
 
             var ward = new WardClient(http);
             var episode = await ward.OpenEpisode(InventedNight.Episode(), CancellationToken.None);
-            foreach (var charted in InventedNight.AsCharted()) await ward.Record(episode, charted, CancellationToken.None);
+            using var subscriber = await ExampleSubscriber.Start($"{address}/fhir");
+            foreach (var charted in InventedNight.AsCharted())
+            {
+                clock.Put(Charted(charted).AddMinutes(-1));
+                await app.Services.GetRequiredService<WatchEpisodes>().Look(CancellationToken.None); // what silence had raised by then
+                clock.Put(Charted(charted));
+                await ward.Record(episode, charted, CancellationToken.None);
+            }
 
+            clock.Put(DateTimeOffset.Parse(InventedNight.Handover, CultureInfo.InvariantCulture));
             await ward.OpenEpisode(InventedNight.Episode(end: InventedNight.Morning), CancellationToken.None);
 
-            await Show(ward, episode, address, output);
+            await Show(ward, episode, address, subscriber is null ? null : await Told(ward, subscriber), output);
             if (once) return 0;
             await output.WriteLineAsync("\nStill serving; Ctrl+C ends it and forgets the store.");
             await app.WaitForShutdownAsync();
@@ -49,13 +60,29 @@ internal static class NightOnTheWard
         }
     }
 
+    /// <summary>When entries were charted: the last of the times that they say.</summary>
+    private static DateTimeOffset Charted(JsonArray entries) =>
+        entries.Max(entry => DateTimeOffset.Parse((string)(entry!["recordedAt"] ?? entry["to"] ?? entry["at"])!, CultureInfo.InvariantCulture));
+
+    /// <summary>What the subscriber says once all is told.</summary>
+    private static async Task<IReadOnlyList<string>> Told(WardClient ward, ExampleSubscriber subscriber)
+    {
+        for (var since = Stopwatch.StartNew(); since.Elapsed < Patience; await Task.Delay(50))
+        {
+            if ((int)(await ward.Get("/health/ready", CancellationToken.None))["checks"]!["notifications"]!["data"]!["eventsWaiting"]! == 0) break;
+        }
+
+        await Task.Delay(200); // for its last line to arrive
+        return subscriber.Said;
+    }
+
     private static async Task UntilReady(HttpClient http)
     {
         using var patience = new CancellationTokenSource(Patience);
         while (!(await http.GetAsync(new Uri("/health/ready", UriKind.Relative), patience.Token)).IsSuccessStatusCode) await Task.Delay(50, patience.Token);
     }
 
-    private static async Task Show(WardClient ward, string episode, string address, TextWriter output)
+    private static async Task Show(WardClient ward, string episode, string address, IReadOnlyList<string>? told, TextWriter output)
     {
         var balance = (await ward.Get($"/episodes/{episode}/balance?asOf={Uri.EscapeDataString(InventedNight.Handover)}", CancellationToken.None)).Deserialize<BalanceReport>(JsonSerializerOptions.Web)!;
         await output.WriteLineAsync($"{InventedNight.Title}\n");
@@ -73,6 +100,9 @@ internal static class NightOnTheWard
             }
         }
 
+        await output.WriteLineAsync("\nWhat the example subscriber was told (fhir-examples/subscriber), by event number");
+        foreach (var line in told ?? ["it could not be started: it needs its source beside this and the .NET SDK"]) await output.WriteLineAsync($"  {line}");
+
         await output.WriteLineAsync($"""
 
             To look at
@@ -81,6 +111,8 @@ internal static class NightOnTheWard
               {address}/episodes/{episode}/handover?asOf={Uri.EscapeDataString("2026-03-15T02:40:00+01:00")}
               {address}/episodes/{episode}/entries
               {address}/fhir/Observation?patient.identifier={patient}&code={UrineOutput}&_sort=date
+              {address}/fhir/Flag?patient.identifier={patient}
+              {address}/fhir/Subscription
               {address}/fhir/Procedure?patient.identifier={patient}
               {address}/fhir/metadata
               {address}/openapi/irrigationfhir.json

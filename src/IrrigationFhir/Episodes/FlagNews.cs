@@ -3,7 +3,7 @@ using Irrigation.Episodes;
 using Irrigation.Flags;
 using IrrigationFhir.Fhir;
 using IrrigationFhir.Store;
-using NodaTime;
+using Instant = NodaTime.Instant;
 
 namespace IrrigationFhir.Episodes;
 
@@ -27,7 +27,7 @@ internal sealed record FlagNews(IReadOnlyList<Resource> Resources, IReadOnlyList
         var flags = changed.OfType<Flag>().ToDictionary(flag => flag.Id!);
         return new(
             [.. changed, .. seen, .. ended],
-            [.. changes.Select(change => EventOf(change) is { } said ? Told(flags[FlagMapper.IdOf(after, (change.After ?? change.Before)!)], said) : null).OfType<OutboxEvent>(), .. ended.Select(flag => Told(flag, Cleared))]);
+            [.. changes.OrderBy(BecameSo).Select(change => EventOf(change) is { } said ? Told(flags[FlagMapper.IdOf(after, (change.After ?? change.Before)!)], said) : null).OfType<OutboxEvent>(), .. ended.Select(flag => Told(flag, Cleared))]);
     }
 
     /// <summary>A change of the episode with what it tells, and up to when its flags go then.</summary>
@@ -43,6 +43,13 @@ internal sealed record FlagNews(IReadOnlyList<Resource> Resources, IReadOnlyList
         var about = changes.SelectMany(c => new[] { c.Before, c.After }).Where(e => e is FlagAcknowledged or Escalated).Select(e => e!.At).ToList();
         return about.Count == 0 ? [] : after.Flags!.Ended.Concat(after.Flags.Standing).Where(flag => about.Exists(at => flag.Start <= at && !(flag.End < at)));
     }
+
+    /// <summary>When what a change tells became so: subscribers hear of it in that order.</summary>
+    private static Instant BecameSo(FlagChange change) => change switch
+    {
+        { After: null, Before: var gone } => gone!.Start,
+        { After: var flag } => flag.End ?? flag.Start,
+    };
 
     private static string? EventOf(FlagChange change) => (change.Before, change.After) switch
     {

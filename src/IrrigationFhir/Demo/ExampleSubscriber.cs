@@ -1,0 +1,82 @@
+using System.ComponentModel;
+using System.Diagnostics;
+using System.Net;
+using System.Net.Sockets;
+
+namespace IrrigationFhir.Demo;
+
+/// <summary>The example subscriber of <c>fhir-examples/subscriber</c> as a process of its own, and what it says.</summary>
+internal sealed class ExampleSubscriber : IDisposable
+{
+    private const string Script = "fhir-examples/subscriber/subscriber.cs";
+    private static readonly TimeSpan Patience = TimeSpan.FromSeconds(90);
+
+    private readonly Process process;
+    private readonly string memory;
+    private readonly List<string> said = [];
+
+    private ExampleSubscriber(Process process, string memory) => (this.process, this.memory) = (process, memory);
+
+    /// <summary>What it said so far, line by line.</summary>
+    public IReadOnlyList<string> Said
+    {
+        get
+        {
+            lock (said) return [.. said];
+        }
+    }
+
+    /// <summary>Starts it, and waits until it has subscribed; null where its source or the SDK that runs it is not at hand, or it does not come to it.</summary>
+    public static async Task<ExampleSubscriber?> Start(string fhir)
+    {
+        if (Find(Environment.CurrentDirectory) is not { } script) return null;
+        var memory = Path.Combine(Path.GetTempPath(), $"irrigationfhir-subscriber-{Guid.NewGuid():N}.json");
+        var start = new ProcessStartInfo("dotnet", ["run", script, "--", fhir, $"http://127.0.0.1:{FreePort()}", memory]) { RedirectStandardOutput = true, RedirectStandardError = true };
+        try
+        {
+            var subscriber = new ExampleSubscriber(Process.Start(start)!, memory);
+            subscriber.process.OutputDataReceived += (_, line) => subscriber.Heard(line.Data);
+            subscriber.process.ErrorDataReceived += (_, _) => { };
+            subscriber.process.BeginOutputReadLine();
+            subscriber.process.BeginErrorReadLine();
+            for (var since = Stopwatch.StartNew(); since.Elapsed < Patience && !subscriber.process.HasExited; await Task.Delay(50))
+            {
+                if (subscriber.Said.Contains("subscribed")) return subscriber;
+            }
+
+            subscriber.Dispose();
+            return null;
+        }
+        catch (Win32Exception)
+        {
+            return null; // there is no SDK here
+        }
+    }
+
+    /// <inheritdoc/>
+    public void Dispose()
+    {
+        if (!process.HasExited) process.Kill(entireProcessTree: true);
+        process.Dispose();
+        File.Delete(memory);
+    }
+
+    private void Heard(string? line)
+    {
+        if (line is null) return;
+        lock (said) said.Add(line);
+    }
+
+    private static string? Find(string folder)
+    {
+        var script = Path.Combine(folder, Script);
+        return File.Exists(script) ? script : Directory.GetParent(folder) is { } above ? Find(above.FullName) : null;
+    }
+
+    private static int FreePort()
+    {
+        using var listener = new TcpListener(IPAddress.Loopback, 0);
+        listener.Start();
+        return ((IPEndPoint)listener.LocalEndpoint).Port;
+    }
+}
