@@ -1,6 +1,6 @@
-using IrrigationFhir.Fhir;
 using System.Globalization;
 using Irrigation.Episodes;
+using IrrigationFhir.Fhir;
 using NodaTime;
 using NodaTime.Text;
 

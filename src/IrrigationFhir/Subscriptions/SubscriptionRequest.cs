@@ -1,5 +1,5 @@
-using IrrigationFhir.Fhir;
 using System.Collections.Immutable;
+using IrrigationFhir.Fhir;
 using NodaTime;
 
 namespace IrrigationFhir.Subscriptions;

@@ -5,11 +5,13 @@ using System.Text.Json;
 using System.Text.Json.Nodes;
 using System.Text.RegularExpressions;
 using IrrigationFhir.Demo;
+using IrrigationFhir.Fhir;
 using IrrigationFhir.Store;
 using IrrigationFhir.Tests.Entries;
 using IrrigationFhir.Tests.Fhir;
 using IrrigationFhir.Tests.Intake;
 using IrrigationFhir.Tests.Rest;
+using IrrigationFhir.Tests.Subscriptions;
 using Microsoft.AspNetCore.Routing;
 using Microsoft.Data.Sqlite;
 using Microsoft.Extensions.DependencyInjection;
@@ -156,7 +158,7 @@ public partial class FuzzTests
 
         private Sender Sender => new(_ward, string.Create(CultureInfo.InvariantCulture, $"patient of stay-{_episodes.Count - 1}"));
 
-        private static RunningService Run(string? folder) => RunningService.Start(EveningOnTheWard.Now, folder, ("Fhir:MaxBodyBytes", $"{MostBytes}"), ("Entries:Most", "50"), ("Intake:MostBundleEntries", "20"));
+        private static RunningService Run(string? folder) => RunningService.Start(EveningOnTheWard.Now, folder, ("Fhir:MaxBodyBytes", $"{MostBytes}"), ("Entries:Most", "50"), ("Intake:MostBundleEntries", "20"), ("Subscriptions:AllowLoopback", "true"));
 
         private static List<(string, string)> RoutesOf(RunningService ward) =>
             [.. from endpoint in ward.Services.GetRequiredService<EndpointDataSource>().Endpoints.OfType<RouteEndpoint>()
@@ -205,6 +207,13 @@ public partial class FuzzTests
             ];
             var corrected = observation.DeepClone().AsObject();
             (corrected["id"], corrected["status"], corrected["identifier"]) = (_observation, "amended", Emptied("first", "09:00")["identifier"]!.DeepClone());
+            (string, string)[] subscriptions =
+            [
+                (FhirJson.Write(Asked.Here(Topics.FlagRaised, "Flag?code=no-drainage,outflow-deficit&priority=PH", "Flag.patient.identifier=https://ward.example/patients|P-1")), Fhir),
+                (FhirJson.Write(Asked.Here(Topics.CorrectedOutputAmended, "Observation?category=clock-hour")), Fhir),
+                (Parameters(("eventsSinceNumber", "valueString", "2"), ("eventsUntilNumber", "valueString", "3"), ("content", "valueCode", "empty")), Fhir),
+                ("id=a,b&status=active", Form),
+            ];
             (string, string)[] bundles = [Bundle("batch"), Bundle("transaction")];
             (string, string)[] episode = [(RunningService.Episode($"stay-{_episodes.Count - 1}", "2026-03-14T08:00:00Z", patient: patient.Split('|')[1]).ToJsonString(), "application/json"), (InventedNight.Episode().ToJsonString(), "application/json")];
 
@@ -218,6 +227,7 @@ public partial class FuzzTests
                 _ when pattern.EndsWith("/$lastn", StringComparison.Ordinal) || pattern.EndsWith("/$everything", StringComparison.Ordinal) => parameters,
                 "/fhir/Observation" => [(observation.ToJsonString(), Fhir)],
                 "/fhir/Observation/{id}" => [(corrected.ToJsonString(), Fhir)],
+                _ when pattern.StartsWith("/fhir/Subscription", StringComparison.Ordinal) => subscriptions,
                 _ => [],
             };
             return fitting.Length > 0 && chance.Next(8) > 0 ? fitting[chance.Next(fitting.Length)] : ((string, string)[])[.. entries, .. parameters, .. forms, .. validated, .. bundles, .. episode] is var all ? all[chance.Next(all.Length)] : default;

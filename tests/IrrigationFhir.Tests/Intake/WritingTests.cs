@@ -527,7 +527,7 @@ public class WritingTests(EveningOnTheWard evening)
         var observation = rest["resource"]!.AsArray().Single(r => (string)r!["type"]! == "Observation")!;
         Assert.Subset(observation["interaction"]!.AsArray().Select(i => (string)i!["code"]!).ToHashSet(), new HashSet<string> { "create", "update" });
         Assert.True((bool)observation["conditionalCreate"]!);
-        Assert.All(rest["resource"]!.AsArray().Where(r => (string)r!["type"]! is not ("Patient" or "Subscription")), r => Assert.Contains(r!["operation"]!.AsArray(), o => (string)o!["name"]! == "validate"));
+        Assert.All(rest["resource"]!.AsArray().Where(r => (string)r!["type"]! is not ("Patient" or "Subscription" or "Basic")), r => Assert.Contains(r!["operation"]!.AsArray(), o => (string)o!["name"]! == "validate"));
     }
 }
 

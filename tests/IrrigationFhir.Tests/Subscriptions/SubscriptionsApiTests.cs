@@ -250,6 +250,24 @@ public class SubscriptionsApiTests(EveningOnTheWard evening)
         (await Ask("?eventsSinceNumber=2")).Refuses(410, "events-forgotten", "eventsSinceNumber", "before number 3");
     }
 
+    [Fact]
+    public async Task Each_topic_is_published_as_a_resource_R_SUB_11()
+    {
+        foreach (var topic in Topics.All)
+        {
+            var read = (await _client.Send(HttpMethod.Get, $"/fhir/Basic/{topic.Slug}", null)).Is(200);
+            var basic = FhirJsonDeserializer.STRICT.Deserialize<Basic>(read.Text);
+            DataType? Of(string element) => basic.Extension.Single(e => e.Url == $"http://hl7.org/fhir/5.0/StructureDefinition/extension-SubscriptionTopic.{element}").Value;
+            Assert.Equal((topic.Url, topic.Title), (((FhirUri)Of("url")!).Value, ((FhirString)Of("title")!).Value));
+            Assert.Equal("SubscriptionTopic", basic.Code!.Coding.Single().Code);
+            Assert.Equal(topic.Filters, basic.Extension.Where(e => e.Url!.EndsWith(".canFilterBy", StringComparison.Ordinal)).Select(e => ((FhirString)e.Extension.Single(p => p.Url == "filterParameter").Value!).Value!));
+            (await _client.Send(HttpMethod.Get, $"/fhir/Basic/{topic.Slug}", null, ("If-None-Match", read.ETag!))).Is(304);
+        }
+
+        (await _client.Send(HttpMethod.Get, "/fhir/Basic/admission", null)).Refuses(404, "unknown-resource", null, "flag-raised");
+        (await _client.Send(HttpMethod.Get, "/fhir/Basic/flag-raised?_summary=count", null)).Is(400);
+    }
+
     private SubscriptionStore Store => _ward.Services.GetRequiredService<SubscriptionStore>();
 
     private async Task<SubscriptionState> State(string id) => StoredRequest.State((await Store.Find(id, default))!);
