@@ -74,7 +74,7 @@ async Task Subscribe()
     Remember((string)JsonNode.Parse(text)!["id"]!, 0);
 }
 
-// Back again: what came meanwhile is asked for, and a subscription that was given up is asked for anew.
+// Back again: what came meanwhile is asked for, and a subscription that was given up, or knows another address, is asked for anew.
 async Task Resume()
 {
     await oneAtATime.WaitAsync();
@@ -88,8 +88,9 @@ async Task Resume()
     }
 
     var subscription = JsonNode.Parse(await http.GetStringAsync($"{fhir}/Subscription/{known["subscription"]}"))!;
-    if ((string)subscription["status"]! is "active" or "requested") return;
+    if ((string)subscription["status"]! is "active" or "requested" && (string)subscription["channel"]!["endpoint"]! == $"{address}/flags") return;
     subscription["status"] = "requested";
+    subscription["channel"]!["endpoint"] = $"{address}/flags";
     using var content = new StringContent(subscription.ToJsonString(), Encoding.UTF8, "application/fhir+json");
     (await http.PutAsync($"{fhir}/Subscription/{known["subscription"]}", content)).EnsureSuccessStatusCode();
 }

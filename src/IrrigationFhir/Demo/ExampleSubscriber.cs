@@ -12,10 +12,9 @@ internal sealed class ExampleSubscriber : IDisposable
     private static readonly TimeSpan Patience = TimeSpan.FromSeconds(90);
 
     private readonly Process process;
-    private readonly string memory;
     private readonly List<string> said = [];
 
-    private ExampleSubscriber(Process process, string memory) => (this.process, this.memory) = (process, memory);
+    private ExampleSubscriber(Process process) => this.process = process;
 
     /// <summary>What it said so far, line by line.</summary>
     public IReadOnlyList<string> Said
@@ -26,22 +25,23 @@ internal sealed class ExampleSubscriber : IDisposable
         }
     }
 
-    /// <summary>Starts it, and waits until it has subscribed; null where its source or the SDK that runs it is not at hand, or it does not come to it.</summary>
-    public static async Task<ExampleSubscriber?> Start(string fhir)
+    /// <summary>Starts it, and waits for its first word; null where its source or the SDK that runs it is not at hand, or it says nothing.</summary>
+    /// <param name="fhir">The address of the FHIR base.</param>
+    /// <param name="memory">The file that it remembers in.</param>
+    public static async Task<ExampleSubscriber?> Start(string fhir, string memory)
     {
         if (Find(Environment.CurrentDirectory) is not { } script) return null;
-        var memory = Path.Combine(Path.GetTempPath(), $"irrigationfhir-subscriber-{Guid.NewGuid():N}.json");
         var start = new ProcessStartInfo("dotnet", ["run", script, "--", fhir, $"http://127.0.0.1:{FreePort()}", memory]) { RedirectStandardOutput = true, RedirectStandardError = true };
         try
         {
-            var subscriber = new ExampleSubscriber(Process.Start(start)!, memory);
+            var subscriber = new ExampleSubscriber(Process.Start(start)!);
             subscriber.process.OutputDataReceived += (_, line) => subscriber.Heard(line.Data);
             subscriber.process.ErrorDataReceived += (_, _) => { };
             subscriber.process.BeginOutputReadLine();
             subscriber.process.BeginErrorReadLine();
             for (var since = Stopwatch.StartNew(); since.Elapsed < Patience && !subscriber.process.HasExited; await Task.Delay(50))
             {
-                if (subscriber.Said.Contains("subscribed")) return subscriber;
+                if (subscriber.Said.Count > 0) return subscriber;
             }
 
             subscriber.Dispose();
@@ -58,7 +58,6 @@ internal sealed class ExampleSubscriber : IDisposable
     {
         if (!process.HasExited) process.Kill(entireProcessTree: true);
         process.Dispose();
-        File.Delete(memory);
     }
 
     private void Heard(string? line)

@@ -35,7 +35,7 @@ internal static class NightOnTheWard
 
             var ward = new WardClient(http);
             var episode = await ward.OpenEpisode(InventedNight.Episode(), CancellationToken.None);
-            using var subscriber = await ExampleSubscriber.Start($"{address}/fhir");
+            using var subscriber = await ExampleSubscriber.Start($"{address}/fhir", Path.Combine(folder, "subscriber.json"));
             foreach (var charted in InventedNight.AsCharted())
             {
                 clock.Put(Charted(charted).AddMinutes(-1));

@@ -11,7 +11,7 @@ using Instant = NodaTime.Instant;
 namespace IrrigationFhir.Subscriptions;
 
 /// <summary>Creates and updates subscriptions.</summary>
-internal sealed class ChangeSubscription(SubscriptionStore store, ResourceStore resources, IEndpointRules endpoints, SubscriptionSettings settings, TimeProvider clock)
+internal sealed class ChangeSubscription(SubscriptionStore store, ResourceStore resources, IEndpointRules endpoints, SubscriptionSettings settings, DeliverNotifications delivery, TimeProvider clock)
 {
     // Who changes the same subscription meanwhile is a person or the delivery; three meetings in a row are no accident.
     private const int Tries = 3;
@@ -59,7 +59,10 @@ internal sealed class ChangeSubscription(SubscriptionStore store, ResourceStore 
 
             var stored = StoredRequest.State(row);
             var (status, fault) = StatusOf(sent, stored);
-            var (request, refused) = SubscriptionReader.Read(sent, endpoints, Now, stored.Request.Headers, mayHaveEnded: status == "off");
+
+            // Stored secrets go nowhere else than where they were meant for: with another endpoint they have to be said again.
+            IReadOnlyList<string> known = sent.Channel?.Endpoint == stored.Request.Endpoint.OriginalString ? stored.Request.Headers : [];
+            var (request, refused) = SubscriptionReader.Read(sent, endpoints, Now, known, mayHaveEnded: status == "off");
             if (fault is not null || request is null || status is null)
                 return Written.Refused.Of(StatusCodes.Status422UnprocessableEntity, fault is null ? refused : [fault, .. refused]);
 
@@ -70,7 +73,9 @@ internal sealed class ChangeSubscription(SubscriptionStore store, ResourceStore 
                 StoredRequest.Row(id, status, error, request), ShownSubscription.Of(sent, id, status, error, request.Headers), current.VersionId, stop);
             switch (outcome)
             {
-                case SubscriptionOutcome.Saved saved: return new Written.Stands(StatusCodes.Status200OK, saved.Version, $"status {status}");
+                case SubscriptionOutcome.Saved saved:
+                    delivery.LookAgain(id);
+                    return new Written.Stands(StatusCodes.Status200OK, saved.Version, $"status {status}");
                 case SubscriptionOutcome.Conflict met when ifMatch is not null || tries == Tries: return Conflict(met.Actual);
             }
         }

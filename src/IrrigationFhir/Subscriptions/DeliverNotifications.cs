@@ -18,7 +18,7 @@ namespace IrrigationFhir.Subscriptions;
 /// waits and tries again, and nobody else waits for it. One process of those that share a store delivers (see <see cref="Turn"/>).</para>
 /// </remarks>
 internal sealed class DeliverNotifications(
-    SubscriptionStore subscriptions, ResourceStore resources, Database database, Endpoints endpoints, IServiceProvider services, SubscriptionSettings settings, SubscriptionMetrics metrics, IServer server, FhirSettings fhir, TimeProvider clock, ILogger<DeliverNotifications> log)
+    SubscriptionStore subscriptions, ResourceStore resources, Database database, Endpoints endpoints, IEndpointRules rules, IServiceProvider services, SubscriptionSettings settings, SubscriptionMetrics metrics, IServer server, FhirSettings fhir, TimeProvider clock, ILogger<DeliverNotifications> log)
     : BackgroundService
 {
     /// <summary>How long what time brings, and news of another process, may wait to be seen; one's own news ring the bell.</summary>
@@ -185,6 +185,8 @@ internal sealed class DeliverNotifications(
 
     private async Task<Sent> Send(SubscriptionState subscription, Bundle notification, CancellationToken stop)
     {
+        // The rules may be stricter now than when it was subscribed.
+        if (rules.Refusal(subscription.Request.Endpoint) is { } refusal) return new(refusal);
         var body = FhirJson.WriteUtf8(notification);
         var patience = subscription.Request.Timeout?.ToTimeSpan() ?? settings.Timeout;
         var client = services.GetRequiredService<NotificationClient>(); // a new one each time, so that its handler is renewed

@@ -21,7 +21,7 @@ internal sealed record StoredRequest(string Topic, ImmutableArray<StoredRequest.
         var stored = new StoredRequest(
             request.Topic.Slug,
             filters,
-            request.Endpoint.AbsoluteUri,
+            request.Endpoint.OriginalString,
             request.Mime,
             request.Content,
             request.Headers,

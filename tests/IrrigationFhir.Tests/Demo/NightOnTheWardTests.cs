@@ -40,6 +40,14 @@ public class NightOnTheWardTests
         // The night: 5370 in and 5720 out, so 350 by the simple sum, and 60 leaked: 410. The bladder held 20 mL at both ends.
         Assert.Equal(["5370", "5720", "350", "410", "corrected"], Cells(lines.First(line => line.Contains("19:00  07:00", StringComparison.Ordinal))).Take(5));
         Assert.Contains(lines, line => line.Contains("corrected-urine-output", StringComparison.Ordinal));
+        // The example subscriber, a process of its own: from the clots at 23:25 to the leak that was charted three hours late.
+        var told = lines.SkipWhile(line => !line.StartsWith("What the example subscriber was told", StringComparison.Ordinal)).Skip(1).TakeWhile(line => line.Trim().Length > 0).Select(line => line.Trim()).ToList();
+        Assert.Equal("subscribed", told[0]);
+        Assert.Equal(Enumerable.Range(1, told.Count - 1).Select(n => $"{n}:"), told.Skip(1).Select(line => line.Split(' ')[0]));
+        Assert.Contains(told, line => line.EndsWith("active Clots since 2026-03-14T23:25:00+01:00", StringComparison.Ordinal));
+        Assert.Contains(told, line => line.EndsWith("active Outflow deficit since 2026-03-15T02:30:00+01:00", StringComparison.Ordinal));
+        Assert.Contains(told, line => line.EndsWith("active Late entry since 2026-03-15T06:15:00+01:00", StringComparison.Ordinal));
+
         Assert.Contains("Local protocol, the order and licensed practice prevail.", output.ToString(), StringComparison.Ordinal);
         Assert.Equal(before, Directory.GetDirectories(Path.GetTempPath(), "irrigationfhir-demo-*"));
     }

@@ -59,7 +59,7 @@ public class ExamplesTests
             Stories.Examples.Select(e => $"{Folder}/{e.File}").Append($"{Folder}/handover/composition.json").Order(StringComparer.Ordinal),
             Resources());
 
-    /// <summary>The night is written below and posted by README.md; what devices send is posted by the tests of the intake, what subscribers send and are sent has its own; the handover is read by its own; the subscriber runs in the demo; requests have tests of their own.</summary>
+    /// <summary>The night is written below and posted by README.md; what devices send is posted by the tests of the intake, what subscribers send and are sent has its own, and so has the example subscriber; the handover is read by its own; requests have tests of their own.</summary>
     [Fact]
     public void Nothing_lies_in_the_folder_that_no_test_writes_or_runs() =>
         Assert.Equal(

@@ -3,6 +3,7 @@ using System.Text.RegularExpressions;
 using IrrigationFhir.Fhir;
 using IrrigationFhir.Intake;
 using IrrigationFhir.Rest;
+using IrrigationFhir.Subscriptions;
 
 namespace IrrigationFhir.Tests.Repository;
 
@@ -69,7 +70,8 @@ public partial class ReadmeTests
     {
         var literal = Repo.Files("src/IrrigationFhir", "*.cs").SelectMany(file => SettingRead().Matches(Repo.Read(file))).Select(m => m.Groups[1].Value);
         var read = literal.Concat(typeof(FhirSettings).GetProperties().Where(p => p.CanWrite).Select(p => $"Fhir:{p.Name}"))
-            .Concat(typeof(IntakeSettings).GetProperties().Where(p => p.CanWrite).Select(p => $"Intake:{p.Name}")).Distinct();
+            .Concat(typeof(IntakeSettings).GetProperties().Where(p => p.CanWrite).Select(p => $"Intake:{p.Name}"))
+            .Concat(typeof(SubscriptionSettings).GetProperties().Where(p => p.SetMethod?.IsPublic == true).Select(p => $"Subscriptions:{p.Name}")).Distinct();
         var rows = SettingRow().Matches(Readme).Select(m => m.Groups[1].Value);
         Assert.Equal(read.Order(StringComparer.Ordinal), rows.Order(StringComparer.Ordinal));
         Assert.Contains($"| `Fhir:MaxBodyBytes` | {FhirSettings.DefaultMaxBodyBytes} |", Readme, StringComparison.Ordinal);

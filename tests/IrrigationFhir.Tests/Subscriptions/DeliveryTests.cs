@@ -384,6 +384,54 @@ public class DeliveryTests
     }
 
     [Fact]
+    public async Task Stored_secrets_do_not_go_to_another_endpoint()
+    {
+        using var subscriber = Subscriber.Start();
+        using var thief = Subscriber.Start();
+        await using var ward = Ward();
+        var id = await ward.Active(Subscription(subscriber.Address(), header: "Authorization: Bearer planted-secret"));
+        var subscription = await ward.Read($"/fhir/Subscription/{id}");
+        subscription["channel"]!["endpoint"] = thief.Address();
+        using var content = new StringContent(subscription.ToJsonString(), System.Text.Encoding.UTF8, "application/fhir+json");
+        using var refused = await ward.Http.PutAsync(new Uri($"/fhir/Subscription/{id}", UriKind.Relative), content);
+        Assert.Equal(HttpStatusCode.UnprocessableEntity, refused.StatusCode);
+        Assert.Empty(thief.All());
+    }
+
+    [Fact]
+    public async Task A_client_that_changes_what_fails_need_not_wait_for_the_next_attempt()
+    {
+        using var failing = Subscriber.Start();
+        using var well = Subscriber.Start();
+        await using var ward = Ward();
+        var id = await ward.Active(Subscription(failing.Address(), filter: ClotsOnly));
+        failing.Answers(Response.Create().WithStatusCode(500), "/hook");
+        await ward.Record(await ward.Bed("one"), Clots("a"));
+        await ward.Until(() => failing.All().Count == 2);
+        await ward.Change(id, subscription => subscription["channel"]!["endpoint"] = well.Address()); // and the clock stands still
+        await ward.Until(() => well.Numbers().Count == 1);
+        Assert.Equal(["handshake", "event-notification"], well.All().Select(n => n.Kind));
+    }
+
+    [Fact]
+    public async Task A_rule_that_has_become_stricter_holds_for_those_who_subscribed_before()
+    {
+        using var subscriber = Subscriber.Start();
+        var folder = Directory.CreateTempSubdirectory("told-").FullName;
+        string id;
+        await using (var ward = Ward(folder)) id = await ward.Active(Subscription(subscriber.Address(), filter: ClotsOnly));
+        await using (var ward = RunningService.Start(Now, folder))
+        {
+            await ward.Record(await ward.Bed("one"), Clots("a"));
+            await ward.Until(async () => (int)(await ward.Read("/health/ready"))["checks"]!["notifications"]!["data"]!["failing"]! == 1);
+            Assert.Empty(subscriber.Numbers());
+        }
+
+        await using (var ward = Ward(folder)) await ward.Until(() => subscriber.Numbers().Count == 1);
+        Directory.Delete(folder, recursive: true);
+    }
+
+    [Fact]
     public async Task Whoever_operates_the_service_sees_what_waits_and_what_fails()
     {
         using var subscriber = Subscriber.Start();

@@ -1,0 +1,35 @@
+using IrrigationFhir.Demo;
+using static IrrigationFhir.Tests.Subscriptions.Told;
+
+namespace IrrigationFhir.Tests.Subscriptions;
+
+/// <summary>The example subscriber, as a process of its own: it goes by the numbers, and asks for what it missed.</summary>
+public class ExampleSubscriberTests
+{
+    [Fact]
+    public async Task What_it_missed_while_it_was_away_it_asks_for_and_nothing_comes_twice()
+    {
+        await using var ward = Ward();
+        var memory = Path.Combine(Path.GetTempPath(), $"subscriber-{Guid.NewGuid():N}.json");
+        var fhir = $"{ward.Http.BaseAddress!.ToString().TrimEnd('/')}/fhir";
+        IReadOnlyList<string> first;
+        using (var subscriber = await ExampleSubscriber.Start(fhir, memory))
+        {
+            await ward.Record(await ward.Bed("one"), Clots("a"));
+            await ward.Until(() => subscriber!.Said.Count == 3);
+            first = subscriber!.Said;
+        }
+
+        await ward.Record(await ward.Bed("two"), Clots("a")); // nobody listens
+        using (var subscriber = await ExampleSubscriber.Start(fhir, memory))
+        {
+            await ward.Record(await ward.Bed("three"), Clots("a"));
+            await ward.Until(() => subscriber!.Said.Count >= 5, TimeSpan.FromSeconds(1));
+            Assert.Equal(["subscribed", "1:", "2:"], first.Select(line => line.Split(' ')[0]));
+            Assert.StartsWith("asked again for 3 to", subscriber!.Said[0], StringComparison.Ordinal);
+            Assert.Equal(["3:", "4:", "5:", "6:"], subscriber.Said.Skip(1).Select(line => line.Split(' ')[0]));
+        }
+
+        File.Delete(memory);
+    }
+}
