@@ -34,9 +34,12 @@ internal sealed record SubscriptionFilter(string Parameter, ImmutableArray<strin
         var query = text.StartsWith($"{topic.ResourceType}?", StringComparison.Ordinal);
         if (!query && !text.StartsWith($"{topic.ResourceType}.", StringComparison.Ordinal)) return ([], [SubscriptionProblem.FilterOfAnotherType(where, topic)]);
 
+        var parts = (query ? text[(topic.ResourceType.Length + 1)..] : text).Split('&');
+        if (parts.Length > Most) return ([], [SubscriptionProblem.TooManyFilters(where, parts.Length)]);
+
         List<SubscriptionFilter> filters = [];
         List<EntryProblem> problems = [];
-        foreach (var part in (query ? text[(topic.ResourceType.Length + 1)..] : text).Split('&'))
+        foreach (var part in parts)
         {
             var (name, value) = part.IndexOf('=', StringComparison.Ordinal) is var equals and >= 0 ? (part[..equals], part[(equals + 1)..]) : (part, "");
             name = Uri.UnescapeDataString(name);

@@ -28,6 +28,9 @@ internal static partial class SubscriptionReader
 
     private const string At = "Subscription";
 
+    // A body can hold the same mistake a hundred thousand times; who has mended so many knows the rest.
+    private const int MostAlike = 20;
+
     /// <summary>Reads it.</summary>
     /// <param name="resource">The Subscription.</param>
     /// <param name="endpoints">Which endpoints may be notified.</param>
@@ -38,7 +41,7 @@ internal static partial class SubscriptionReader
     public static (SubscriptionRequest? Request, IReadOnlyList<EntryProblem> Problems) Read(
         Subscription resource, IEndpointRules endpoints, Instant now, IReadOnlyList<string> known, bool mayHaveEnded = false)
     {
-        List<EntryProblem> problems = [.. CrossVersion(resource, At)];
+        List<EntryProblem> problems = [.. CrossVersion(resource, At).Take(MostAlike)];
         if (string.IsNullOrWhiteSpace(resource.Reason)) problems.Add(EntryProblem.Missing($"{At}.reason", "why it is wanted, in words"));
         if (resource.ModifierExtension.Count > 0) problems.Add(SubscriptionProblem.UnknownExtension($"{At}.modifierExtension"));
 
@@ -84,6 +87,12 @@ internal static partial class SubscriptionReader
     private static ImmutableArray<SubscriptionFilter> Filters(FhirString criteria, SubscriptionTopic topic, List<EntryProblem> problems)
     {
         Unknown(criteria, $"{At}.criteria", problems, Profiles.Backport.FilterCriteria);
+        if (criteria.Extension.Count > SubscriptionFilter.Most)
+        {
+            problems.Add(SubscriptionProblem.TooManyFilters($"{At}.criteria.extension", criteria.Extension.Count));
+            return [];
+        }
+
         List<SubscriptionFilter> filters = [];
         foreach (var (extension, i) in criteria.Extension.Select((extension, i) => (extension, i)).Where(at => at.extension.Url == Profiles.Backport.FilterCriteria))
         {
@@ -190,9 +199,10 @@ internal static partial class SubscriptionReader
     // A misspelt filter would let everybody's data pass: in these places nothing is passed over.
     private static void Unknown(Element element, string where, List<EntryProblem> problems, params ReadOnlySpan<string> known)
     {
+        var unknown = 0;
         foreach (var extension in element.Extension)
         {
-            if (!known.Contains(extension.Url ?? "") && !IsCrossVersion(extension.Url)) problems.Add(SubscriptionProblem.UnknownExtension($"{where}.extension"));
+            if (!known.Contains(extension.Url ?? "") && !IsCrossVersion(extension.Url) && unknown++ < MostAlike) problems.Add(SubscriptionProblem.UnknownExtension($"{where}.extension"));
         }
 
         if (element is BackboneElement { ModifierExtension.Count: > 0 }) problems.Add(SubscriptionProblem.UnknownExtension($"{where}.modifierExtension"));

@@ -25,7 +25,10 @@ public class SubscriptionReaderTests
         { "subscription-filter-unsupported", "Subscription.criteria.extension[0].value", s => Filter(s, "Flag?") },
         { "subscription-filter-unsupported", "Subscription.criteria.extension[0].value", s => Filter(s, "code=no-drainage") },
         { "subscription-filter-unsupported", "Subscription.criteria.extension[0].value", s => s.CriteriaElement!.Extension.Add(new(Profiles.Backport.FilterCriteria, new FhirUri("Flag?code=no-drainage"))) },
-        { "subscription-filter-unsupported", "Subscription.criteria.extension", s => Filter(s, string.Join('&', Enumerable.Repeat("code=no-drainage", 101)).Insert(0, "Flag?")) },
+        { "subscription-filter-unsupported", "Subscription.criteria.extension[0].value", s => Filter(s, string.Join('&', Enumerable.Repeat("code=no-drainage", 101)).Insert(0, "Flag?")) },
+        { "subscription-filter-unsupported", "Subscription.criteria.extension[0].value", s => Filter(s, "Flag?code=" + string.Join(',', Enumerable.Repeat("no-drainage", 101))) },
+        { "subscription-filter-unsupported", "Subscription.criteria.extension", s => { Filter(s, string.Join('&', Enumerable.Repeat("code=no-drainage", 60)).Insert(0, "Flag?")); Filter(s, string.Join('&', Enumerable.Repeat("priority=PH", 60)).Insert(0, "Flag?")); } },
+        { "subscription-filter-unsupported", "Subscription.criteria.extension", s => { for (var i = 0; i <= 100; i++) Filter(s, "Flag?code=no-drainage"); } },
         { "subscription-channel-unsupported", "Subscription.channel.type", s => s.Channel!.Type = Subscription.SubscriptionChannelType.Websocket },
         { "subscription-channel-unsupported", "Subscription.channel.type", s => s.Channel!.TypeElement!.Extension.Add(new(Profiles.Backport.ChannelType, new Coding("https://elsewhere.example", "pager"))) },
         { "subscription-endpoint-refused", "Subscription.channel.endpoint", s => s.Channel!.Endpoint = "not a url" },
@@ -158,6 +161,19 @@ public class SubscriptionReaderTests
         Assert.Equal(
             ["missing", "subscription-topic-unknown", "subscription-ended", "subscription-channel-unsupported", "subscription-endpoint-refused", "subscription-payload-unsupported", "subscription-content-unsupported", "subscription-header-refused"],
             problems.Select(p => p.Code));
+    }
+
+    [Fact]
+    public void The_same_mistake_a_thousand_times_is_named_a_few_times()
+    {
+        var asked = Asked.Subscription();
+        for (var i = 0; i < 1000; i++)
+        {
+            asked.Extension.Add(new("http://hl7.org/fhir/5.0/StructureDefinition/extension-Subscription.topic", new FhirString("x")));
+            asked.Channel!.Extension.Add(new("https://elsewhere.example/x", new FhirString("x")));
+        }
+
+        Assert.Equal(40, Read(asked).Problems.Count);
     }
 
     [Fact]

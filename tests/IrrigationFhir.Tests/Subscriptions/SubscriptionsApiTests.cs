@@ -136,6 +136,8 @@ public class SubscriptionsApiTests(EveningOnTheWard evening)
         read["reason"] = "Another reason";
         Assert.Equal("active", (string)(await Put(id, read)).Is(200).Json["status"]!);
         read["channel"]!["endpoint"] = Asked.Nobody + "other";
+        (await Put(id, read)).Refuses(422, "subscription-header-refused", "Subscription.channel.header[0]"); // what was confided to one endpoint is not sent to another
+        read["channel"]!["header"]![0] = "Authorization: Bearer another";
         Assert.Equal("requested", (string)(await Put(id, read)).Is(200).Json["status"]!);
         Assert.Equal("requested", (await State(id)).Status);
     }
