@@ -24,7 +24,7 @@ internal sealed class DeliverNotifications(
     /// <summary>How long what time brings, and news of another process, may wait to be seen; one's own news ring the bell.</summary>
     private static readonly TimeSpan LookEvery = TimeSpan.FromSeconds(1);
 
-    private readonly ConcurrentDictionary<string, CancellationTokenSource> served = new(StringComparer.Ordinal);
+    private readonly ConcurrentDictionary<string, Serving> served = new(StringComparer.Ordinal);
 
     /// <summary>Looks at a subscription again at once, because its client changed it: what waits for another attempt waits no longer.</summary>
     public void LookAgain(string id)
@@ -33,7 +33,7 @@ internal sealed class DeliverNotifications(
         {
             try
             {
-                waiting.Cancel();
+                waiting.Stop.Cancel();
             }
             catch (ObjectDisposedException)
             {
@@ -86,10 +86,17 @@ internal sealed class DeliverNotifications(
 
     private void Begin(string id, CancellationToken stop)
     {
-        var one = CancellationTokenSource.CreateLinkedTokenSource(stop);
-        if (!served.TryAdd(id, one))
+        // One that is served already looks again by itself; if it is just about to end, it is begun anew.
+        while (served.TryGetValue(id, out var already))
         {
-            one.Dispose();
+            already.Again = true;
+            if (served.ContainsKey(id)) return;
+        }
+
+        var serving = new Serving(CancellationTokenSource.CreateLinkedTokenSource(stop));
+        if (!served.TryAdd(id, serving))
+        {
+            serving.Stop.Dispose();
             return;
         }
 
@@ -98,11 +105,11 @@ internal sealed class DeliverNotifications(
             {
                 try
                 {
-                    await endpoints.Persistence.ExecuteAsync(async token => await Serve(id, token), one.Token);
+                    await endpoints.Persistence.ExecuteAsync(async token => await Serve(id, token), serving.Stop.Token);
                 }
                 catch (OperationCanceledException)
                 {
-                    // Stopped, or to be looked at again.
+                    serving.Again = true; // stopped, or to be looked at anew
                 }
                 catch (Exception failure)
                 {
@@ -112,8 +119,8 @@ internal sealed class DeliverNotifications(
                 finally
                 {
                     served.TryRemove(id, out _);
-                    one.Dispose();
-                    database.News.Ring(); // for what came after the last look
+                    serving.Stop.Dispose();
+                    if (serving.Again) database.News.Ring(); // for what came after its last look
                 }
             },
             CancellationToken.None);
@@ -212,6 +219,15 @@ internal sealed class DeliverNotifications(
     }
 
     private static string? StatusOf(Subscription resource) => resource.Status is { } status ? Hl7.Fhir.Utility.EnumUtility.GetLiteral(status) : null;
+
+    /// <summary>A subscription that is being served.</summary>
+    private sealed class Serving(CancellationTokenSource stop)
+    {
+        public CancellationTokenSource Stop => stop;
+
+        /// <summary>Whether there was more to do for it since it began.</summary>
+        public volatile bool Again;
+    }
 
     /// <summary>The right to deliver, of one process among those that share a folder: the system gives it back when a process dies, however it dies.</summary>
     private sealed class Turn(FileStream held) : IDisposable
