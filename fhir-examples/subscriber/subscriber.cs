@@ -12,6 +12,7 @@
 // something was missed, and $events is asked for it; one that goes over old numbers is acknowledged and passed over.
 
 using System.Globalization;
+using System.Net;
 using System.Text;
 using System.Text.Json.Nodes;
 
@@ -117,9 +118,27 @@ async Task Take(JsonNode notification)
 async Task Recover(long? until)
 {
     var range = $"eventsSinceNumber={Last() + 1}{(until is { } last ? $"&eventsUntilNumber={last}" : "")}&content=full-resource";
-    var missed = JsonNode.Parse(await http.GetStringAsync($"{fhir}/Subscription/{known["subscription"]}/$events?{range}"))!;
-    var events = Events(missed);
+    using var reply = await http.GetAsync($"{fhir}/Subscription/{known["subscription"]}/$events?{range}");
+    if (reply.StatusCode == HttpStatusCode.Gone)
+    {
+        await StartAfresh();
+        return;
+    }
+
+    var events = Events(JsonNode.Parse(await reply.EnsureSuccessStatusCode().Content.ReadAsStringAsync())!);
     if (events.Count > 0) Console.WriteLine($"asked again for {events[0].Number} to {events[^1].Number}");
+    foreach (var (number, resource) in events) Deal(number, resource);
+}
+
+// Away for longer than events are kept: what stands is found by a search, and the numbers go on from the oldest that is kept.
+async Task StartAfresh()
+{
+    var standing = JsonNode.Parse(await http.GetStringAsync($"{fhir}/Flag?status=active&_summary=count"))!;
+    Console.WriteLine($"away for too long; flags that stand now: {standing["total"]} (search for them)");
+    var kept = JsonNode.Parse(await http.GetStringAsync($"{fhir}/Subscription/{known["subscription"]}/$events?content=full-resource"))!;
+    var events = Events(kept);
+    var soFar = Number(kept["entry"]![0]!["resource"]!["parameter"]!.AsArray().Single(p => (string)p!["name"]! == "events-since-subscription-start")!);
+    Remember((string)known["subscription"]!, events.Count > 0 ? events[0].Number - 1 : soFar);
     foreach (var (number, resource) in events) Deal(number, resource);
 }
 

@@ -58,7 +58,8 @@ internal sealed record FlagNews(IReadOnlyList<Resource> Resources, IReadOnlyList
         (null, _) => Cleared,
         ({ End: null }, { End: not null }) => Cleared,
         ({ End: not null }, { End: null }) => Raised,
-        var (before, after) => before.Latest.Priority != after.Latest.Priority ? Changed : null,
+        ({ End: null } before, { End: null } after) => before.Latest.Priority != after.Latest.Priority ? Changed : null,
+        _ => null, // it is over, and was
     };
 
     /// <remarks>Who was told of a flag is told that it is taken back, or that it asks for attention sooner or later, whatever else it wanted to hear.</remarks>

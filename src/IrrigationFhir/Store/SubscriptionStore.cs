@@ -80,7 +80,7 @@ internal sealed class SubscriptionStore(Database database)
     public Task<SubscriptionOutcome> Create(SubscriptionRow row, ResourceDraft resource, int most, CancellationToken stop) => WriteAndRing<SubscriptionOutcome>(
         writing =>
         {
-            if (writing.Statements.First("select count(*) from subscription where status <> 'off'", found => found.GetInt64(0)) >= most)
+            if (Served(writing) >= most)
             {
                 writing.Discard();
                 return new SubscriptionOutcome.TooMany(most);
@@ -96,10 +96,12 @@ internal sealed class SubscriptionStore(Database database)
     /// <summary>Stores what a client made of one; what was counted so far stays.</summary>
     /// <param name="row">What it is now; its counters are not looked at.</param>
     /// <param name="resource">What its client may see of it.</param>
-    /// <param name="expected">The version it has to have; null for any.</param>
+    /// <param name="before">As it was read: it has to be so still, in its version and in what it holds that its client does not see.</param>
+    /// <param name="most">How many there may be that are not off.</param>
     /// <param name="stop">Gives up.</param>
-    public Task<SubscriptionOutcome> Update(SubscriptionRow row, ResourceDraft resource, long? expected, CancellationToken stop) => WriteAndRing(
-        writing => Update(writing, row, resource, expected),
+    /// <remarks>With other filters what waits is not told any more: it was asked for by the old ones. <c>$events</c> still gives it.</remarks>
+    public Task<SubscriptionOutcome> Update(SubscriptionRow row, ResourceDraft resource, SubscriptionRow before, int most, CancellationToken stop) => WriteAndRing(
+        writing => Update(writing, row, resource, before, most),
         stop);
 
     /// <summary>Gives one another status, with what its client sees, unless it has changed meanwhile.</summary>
@@ -155,7 +157,7 @@ internal sealed class SubscriptionStore(Database database)
         return [.. await connection.QueryAsync<string>(new CommandDefinition(
             """
             select id from subscription
-            where status = 'requested' or (status = 'active' and (delivered < events or last_sent_at + heartbeat <= @now)) or (status <> 'off' and ends_at <= @now)
+            where status <> 'off' and (status = 'requested' or (status = 'active' and (delivered < events or last_sent_at + heartbeat <= @now)) or ends_at <= @now)
             order by id
             """,
             new { now = UnixNanoseconds.Of(now) },
@@ -195,7 +197,7 @@ internal sealed class SubscriptionStore(Database database)
                 """
                 delete from subscription_event where (subscription_id, number) in
                     (select e.subscription_id, e.number from subscription_event e join subscription s on s.id = e.subscription_id
-                     where e.at < @before and (e.number <= s.delivered or s.status <> 'active') order by e.at limit @most)
+                     where e.at < @before and (e.number <= s.delivered or s.status in ('error', 'off')) order by e.at limit @most)
                 """,
                 ("before", UnixNanoseconds.Of(before)), ("most", atMost)) +
             writing.Statements.Execute(
@@ -233,23 +235,27 @@ internal sealed class SubscriptionStore(Database database)
         return outcome;
     }
 
-    private static SubscriptionOutcome Update(Writing writing, SubscriptionRow row, ResourceDraft resource, long? expected)
+    private static SubscriptionOutcome Update(Writing writing, SubscriptionRow row, ResourceDraft resource, SubscriptionRow before, int most)
     {
         if (Actual(writing, row.Id) is not { } actual) return new SubscriptionOutcome.Unknown();
-        if (expected is { } wanted && wanted != actual) return new SubscriptionOutcome.Conflict(actual);
-        writing.Statements.Execute(
+        if (before.Version != actual) return new SubscriptionOutcome.Conflict(actual);
+        if (before.Status == "off" && row.Status != "off" && Served(writing) >= most) return new SubscriptionOutcome.TooMany(most);
+        var updated = writing.Statements.Execute(
             """
-            update subscription set status = @status, topic = @topic, filters = @filters, request = @request, error = @error, heartbeat = @heartbeat, ends_at = @ends,
+            update subscription set status = @status, topic = @topic, delivered = case when filters = @filters then delivered else events end, filters = @filters, request = @request, error = @error, heartbeat = @heartbeat, ends_at = @ends,
                 failing_since = case when @status = 'requested' then null else failing_since end, attempts = case when @status = 'requested' then 0 else attempts end
-            where id = @id
+            where id = @id and request = @before
             """,
-            Asked(row));
+            [.. Asked(row), ("before", before.Request)]);
+        if (updated == 0) return new SubscriptionOutcome.Conflict(actual);
         var version = ResourceSql.Store(writing, NoPatient, resource, new(resource.Date(DateTimeZone.Utc), []), []);
         return new SubscriptionOutcome.Saved(version ?? writing.Statements.First(
             "select version_id, last_updated, json from resource where patient_key = @patient and type = @type and id = @id",
             found => new ResourceVersion(Type, row.Id, found.GetInt64(0), UnixNanoseconds.ToInstant(found.GetInt64(1)), found.GetString(2)),
             ("patient", NoPatient), ("type", Type), ("id", row.Id))!);
     }
+
+    private static long Served(Writing writing) => writing.Statements.First("select count(*) from subscription where status <> 'off'", found => found.GetInt64(0));
 
     private static (string, object?)[] Asked(SubscriptionRow row) =>
     [
@@ -337,7 +343,7 @@ internal static class SubscriptionSql
         from subscription s
         where s.started_at is not null and s.status <> 'off'
           and (({Dialect.Among("s.topic", "@topics")} and {Dialect.Passes("s.filters", "@attributes")})
-            or (@told and exists (select 1 from subscription_event e where e.type = @type and e.id = @id and e.subscription_id = s.id)))
+            or (@told and exists (select 1 from subscription_told t where t.type = @type and t.id = @id and t.subscription_id = s.id)))
         """;
 
     /// <summary>Numbers an event for every subscription that it concerns.</summary>
@@ -356,6 +362,8 @@ internal static class SubscriptionSql
             ("attributes", JsonSerializer.Serialize(told.Attributes)),
             ("told", told.AlsoToldBefore));
         if (concerned == 0) return;
+        writing.Statements.Execute(
+            "insert into subscription_told (type, id, subscription_id) select type, id, subscription_id from subscription_event where outbox_number = @outbox on conflict do nothing", ("outbox", outbox));
         writing.Statements.Execute("update subscription set events = events + 1 where id in (select subscription_id from subscription_event where outbox_number = @outbox)", ("outbox", outbox));
     }
 }

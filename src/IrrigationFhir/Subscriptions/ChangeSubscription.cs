@@ -33,8 +33,7 @@ internal sealed class ChangeSubscription(SubscriptionStore store, ResourceStore 
         return outcome switch
         {
             SubscriptionOutcome.Saved saved => new Written.Stands(StatusCodes.Status201Created, saved.Version, "requested; a handshake is sent to the endpoint"),
-            SubscriptionOutcome.TooMany many => Written.Refused.Of(StatusCodes.Status422UnprocessableEntity, new EntryProblem(
-                "too-many-subscriptions", "Subscription", $"{many.Most} subscriptions that are not off", "fewer: set status off on one that nobody needs")),
+            SubscriptionOutcome.TooMany many => TooMany(many),
             _ => throw new InvalidOperationException("a new subscription that is there already"),
         };
     }
@@ -52,10 +51,10 @@ internal sealed class ChangeSubscription(SubscriptionStore store, ResourceStore 
             if (sent is null) return Written.Refused.Of(StatusCodes.Status400BadRequest, problems);
             if (sent.Id != id)
                 return Written.Refused.Of(StatusCodes.Status400BadRequest, new EntryProblem("id-mismatch", "Subscription.id", sent.Id is null ? "no id" : "another id than the address has", "the id of the address"));
-            if (await store.Find(id, stop) is not { } row || await resources.Read("Subscription", id, stop) is not { } current)
+            if (await store.Find(id, stop) is not { } row)
                 return Written.Refused.Of(StatusCodes.Status404NotFound, new EntryProblem("unknown-resource", "Subscription.id", "an id that is not there", "the id of a Subscription that came by create: POST makes new ones"));
-            if (ifMatch is not null && ifMatch.Replace("W/", "", StringComparison.Ordinal).Trim('"') != current.VersionId.ToString(CultureInfo.InvariantCulture))
-                return Conflict(current.VersionId);
+            if (ifMatch is not null && ifMatch.Replace("W/", "", StringComparison.Ordinal).Trim('"') != row.Version.ToString(CultureInfo.InvariantCulture))
+                return Conflict(row.Version);
 
             var stored = StoredRequest.State(row);
             var (status, fault) = StatusOf(sent, stored);
@@ -63,6 +62,12 @@ internal sealed class ChangeSubscription(SubscriptionStore store, ResourceStore 
             // Stored secrets go nowhere else than where they were meant for: with another endpoint they have to be said again.
             IReadOnlyList<string> known = sent.Channel?.Endpoint == stored.Request.Endpoint.OriginalString ? stored.Request.Headers : [];
             var (request, refused) = SubscriptionReader.Read(sent, endpoints, Now, known, mayHaveEnded: status == "off");
+
+            // Whatever the rules have become, it can be ended: as it stands, and with nothing else changed.
+            if (request is null && status == "off" && await resources.Read("Subscription", id, stop) is { } current)
+                (sent, request) = (FhirJson.Read<Subscription>(current.Json), stored.Request);
+            if (request is not null && request.Topic.Slug != stored.Request.Topic.Slug)
+                return Written.Refused.Of(StatusCodes.Status422UnprocessableEntity, SubscriptionProblem.AnotherTopic("Subscription.criteria"));
             if (fault is not null || request is null || status is null)
                 return Written.Refused.Of(StatusCodes.Status422UnprocessableEntity, fault is null ? refused : [fault, .. refused]);
 
@@ -70,12 +75,13 @@ internal sealed class ChangeSubscription(SubscriptionStore store, ResourceStore 
             if (status == "active" && request.Endpoint != stored.Request.Endpoint) status = "requested";
             var error = status == "error" ? stored.Error : null;
             var outcome = await store.Update(
-                StoredRequest.Row(id, status, error, request), ShownSubscription.Of(sent, id, status, error, request.Headers), current.VersionId, stop);
+                StoredRequest.Row(id, status, error, request), ShownSubscription.Of(sent, id, status, error, request.Headers), row, settings.Most, stop);
             switch (outcome)
             {
                 case SubscriptionOutcome.Saved saved:
                     delivery.LookAgain(id);
                     return new Written.Stands(StatusCodes.Status200OK, saved.Version, $"status {status}");
+                case SubscriptionOutcome.TooMany many: return TooMany(many);
                 case SubscriptionOutcome.Conflict met when ifMatch is not null || tries == Tries: return Conflict(met.Actual);
             }
         }
@@ -90,6 +96,9 @@ internal sealed class ChangeSubscription(SubscriptionStore store, ResourceStore 
             ? (asked, null)
             : (null, SubscriptionProblem.Status("Subscription.status", $"status {asked ?? "missing"}", $"requested to (re)start it, off to end it, or {stored.Status} as it stands: active and error are the service's to say"));
     }
+
+    private static Written.Refused TooMany(SubscriptionOutcome.TooMany many) => Written.Refused.Of(StatusCodes.Status422UnprocessableEntity, new EntryProblem(
+        "too-many-subscriptions", "Subscription", $"{many.Most} subscriptions that are not off", "fewer: set status off on one that nobody needs"));
 
     private static Written.Refused Conflict(long actual) => Written.Refused.Of(StatusCodes.Status412PreconditionFailed, new EntryProblem(
         "version-conflict", "If-Match", "another version than the current one", string.Create(CultureInfo.InvariantCulture, $"W/\"{actual}\", after reading what has changed")));

@@ -62,6 +62,7 @@ internal sealed class DeliverNotifications(
                         // In small steps between which others write; the rest when they come by the next time.
                         var gone = await subscriptions.Forget(Now - Duration.FromTimeSpan(settings.Keep), 500, stoppingToken);
                         forgetting = clock.GetUtcNow() + (gone == 0 ? TimeSpan.FromMinutes(10) : TimeSpan.Zero);
+                        endpoints.Forget();
                     }
                 }
                 catch (Exception failure) when (failure is not OperationCanceledException)
@@ -105,7 +106,8 @@ internal sealed class DeliverNotifications(
             {
                 try
                 {
-                    await endpoints.Persistence.ExecuteAsync(async token => await Serve(id, token), serving.Stop.Token);
+                    // What is under way is not broken off when its client changes the subscription, only the waiting for another attempt.
+                    await endpoints.Persistence.ExecuteAsync(async _ => await Serve(id, stop), serving.Stop.Token);
                 }
                 catch (OperationCanceledException)
                 {
@@ -146,18 +148,20 @@ internal sealed class DeliverNotifications(
             var sent = await Send(subscription, notification, stop);
             if (sent.Failure is null)
             {
-                if (subscription.Status == "requested") await Turned(subscription, "active", null, stop);
-                else await subscriptions.Acknowledged(id, upTo, stop);
+                if (subscription.Status == "requested") await Turned(subscription, "active", null, CancellationToken.None);
+                else await subscriptions.Acknowledged(id, upTo, CancellationToken.None);
                 continue;
             }
 
+            if (!sent.Tried) return new Served.Failed(sent.RetryAfter);
+
             if (GivenUp(subscription) is not { } why)
             {
-                await subscriptions.Failed(id, sent.Failure, stop);
+                await subscriptions.Failed(id, sent.Failure, CancellationToken.None);
                 return new Served.Failed(sent.RetryAfter);
             }
 
-            await subscriptions.Failed(id, sent.Failure, stop);
+            await subscriptions.Failed(id, sent.Failure, CancellationToken.None);
             await Turned(subscription, "error", $"{why}: {sent.Failure}", stop);
         }
 
@@ -174,7 +178,7 @@ internal sealed class DeliverNotifications(
             if (rows.Count == 0)
             {
                 // Kept no longer: it was in error for longer than events are kept. The numbers show the gap.
-                await subscriptions.Acknowledged(subscription.Id, subscription.Events, stop);
+                await subscriptions.Acknowledged(subscription.Id, subscription.Events, CancellationToken.None);
                 return (null, null);
             }
 
@@ -198,7 +202,7 @@ internal sealed class DeliverNotifications(
         var patience = subscription.Request.Timeout?.ToTimeSpan() ?? settings.Timeout;
         var client = services.GetRequiredService<NotificationClient>(); // a new one each time, so that its handler is renewed
         var sent = await endpoints.Call(subscription.Request.Endpoint, patience, token => client.Send(subscription.Request, body, token), stop);
-        metrics.Attempted(sent.Failure is null);
+        if (sent.Tried) metrics.Attempted(sent.Failure is null);
         return sent;
     }
 
@@ -210,15 +214,12 @@ internal sealed class DeliverNotifications(
     /// <summary>Gives a subscription another status, and its client a new version that says so; unless the client was first.</summary>
     private async Task Turned(SubscriptionState subscription, string status, string? error, CancellationToken stop)
     {
-        if (await resources.Read(nameof(Subscription), subscription.Id, stop) is not { } current) return;
+        if (await resources.Read(nameof(Subscription), subscription.Id, stop) is not { } current || current.VersionId != subscription.Version) return;
         var resource = FhirJson.Read<Subscription>(current.Json);
-        if (StatusOf(resource) != subscription.Status) return;
         resource.Status = Hl7.Fhir.Utility.EnumUtility.ParseLiteral<Subscription.SubscriptionStatus>(status);
         resource.Error = error;
         await subscriptions.Turn(subscription.Id, current.VersionId, status, error, ResourceDraft.Of(resource), stop);
     }
-
-    private static string? StatusOf(Subscription resource) => resource.Status is { } status ? Hl7.Fhir.Utility.EnumUtility.GetLiteral(status) : null;
 
     /// <summary>A subscription that is being served.</summary>
     private sealed class Serving(CancellationTokenSource stop)

@@ -16,13 +16,22 @@ internal sealed class Endpoints(SubscriptionSettings settings, TimeProvider cloc
 
     private static readonly ResiliencePropertyKey<TimeSpan> Patience = new("patience");
 
-    private readonly ConcurrentDictionary<string, (ResiliencePipeline<Sent> Pipeline, CircuitBreakerStateProvider State)> known = new(StringComparer.Ordinal);
+    /// <summary>For how long what is known of an endpoint is kept after the last call to it.</summary>
+    private static readonly TimeSpan Remembered = TimeSpan.FromHours(1);
+
+    private readonly ConcurrentDictionary<string, Known> known = new(StringComparer.Ordinal);
 
     /// <summary>How many endpoints are left alone now.</summary>
     public int Broken => known.Values.Count(endpoint => endpoint.State.CircuitState is CircuitState.Open or CircuitState.Isolated);
 
-    /// <summary>Whether an endpoint is left alone now.</summary>
-    public bool IsBroken(Uri endpoint) => known.TryGetValue(endpoint.AbsoluteUri, out var found) && found.State.CircuitState is CircuitState.Open or CircuitState.Isolated;
+    /// <summary>Forgets those that nobody called for a while: an address may be used once only, and hold a secret.</summary>
+    public void Forget()
+    {
+        foreach (var (address, endpoint) in known)
+        {
+            if (clock.GetUtcNow() - endpoint.LastCall > Remembered) known.TryRemove(address, out _);
+        }
+    }
 
     /// <summary>Makes one call.</summary>
     public async Task<Sent> Call(Uri endpoint, TimeSpan patience, Func<CancellationToken, Task<Sent>> call, CancellationToken stop)
@@ -31,11 +40,13 @@ internal sealed class Endpoints(SubscriptionSettings settings, TimeProvider cloc
         context.Properties.Set(Patience, patience);
         try
         {
-            return await known.GetOrAdd(endpoint.AbsoluteUri, _ => New()).Pipeline.ExecuteAsync(async within => await call(within.CancellationToken), context);
+            var found = known.GetOrAdd(endpoint.AbsoluteUri, _ => New());
+            found.LastCall = clock.GetUtcNow();
+            return await found.Pipeline.ExecuteAsync(async within => await call(within.CancellationToken), context);
         }
         catch (BrokenCircuitException broken)
         {
-            return new("it failed too often, and is left alone for a while", broken.RetryAfter ?? settings.BreakFor);
+            return new("it failed too often, and is left alone for a while", broken.RetryAfter ?? settings.BreakFor, Tried: false);
         }
         catch (TimeoutRejectedException)
         {
@@ -43,7 +54,7 @@ internal sealed class Endpoints(SubscriptionSettings settings, TimeProvider cloc
         }
         catch (RateLimiterRejectedException)
         {
-            return new("too many other notifications wait for the same endpoint");
+            return new("too many other notifications wait for the same endpoint", Tried: false);
         }
         finally
         {
@@ -51,7 +62,7 @@ internal sealed class Endpoints(SubscriptionSettings settings, TimeProvider cloc
         }
     }
 
-    private (ResiliencePipeline<Sent>, CircuitBreakerStateProvider) New()
+    private Known New()
     {
         var state = new CircuitBreakerStateProvider();
         var pipeline = new ResiliencePipelineBuilder<Sent> { TimeProvider = clock }
@@ -67,7 +78,13 @@ internal sealed class Endpoints(SubscriptionSettings settings, TimeProvider cloc
             })
             .AddTimeout(new TimeoutStrategyOptions { TimeoutGenerator = args => ValueTask.FromResult(args.Context.Properties.GetValue(Patience, settings.Timeout)) })
             .Build();
-        return (pipeline, state);
+        return new(pipeline, state) { LastCall = clock.GetUtcNow() };
+    }
+
+    /// <summary>What is known of an endpoint.</summary>
+    private sealed record Known(ResiliencePipeline<Sent> Pipeline, CircuitBreakerStateProvider State)
+    {
+        public DateTimeOffset LastCall { get; set; }
     }
 
     /// <summary>Tries again what failed, ever less often, and not before the endpoint asked for it. Ends with the first result that is no failure.</summary>

@@ -14,10 +14,10 @@ internal static class HeaderLines
     /// <summary>Longest line, in characters. Our judgement: servers commonly refuse more than 8 KiB of all headers together.</summary>
     public const int Longest = 4096;
 
-    // RFC 9110, 7.6.1 (meant for the next hop only), 7.2 and 8 (settled by the request itself), 10.1.1.
+    // RFC 9110, 7.6.1 (meant for the next hop only), 7.2 and 8 (settled by the request itself), 10.1.1; 10.2.1 and 8.8.2 and RFC 9111, 5.3 (of an answer, not of a request).
     private static readonly HashSet<string> NotYours = new(StringComparer.OrdinalIgnoreCase)
     {
-        "Connection", "Keep-Alive", "Proxy-Authenticate", "Proxy-Authorization", "Proxy-Connection", "TE", "Trailer", "Transfer-Encoding", "Upgrade", "Host", "Expect",
+        "Connection", "Keep-Alive", "Proxy-Authenticate", "Proxy-Authorization", "Proxy-Connection", "TE", "Trailer", "Transfer-Encoding", "Upgrade", "Host", "Expect", "Allow", "Expires", "Last-Modified",
     };
 
     /// <summary>The lines to store, with the values that were withheld put back.</summary>

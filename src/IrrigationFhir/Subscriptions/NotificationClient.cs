@@ -9,7 +9,8 @@ namespace IrrigationFhir.Subscriptions;
 /// <summary>What became of sending a notification.</summary>
 /// <param name="Failure">What failed; null where the endpoint acknowledged it. Never anything that the endpoint or its address said.</param>
 /// <param name="RetryAfter">When the endpoint asked to be tried again; null where it did not.</param>
-internal sealed record Sent(string? Failure, TimeSpan? RetryAfter = null)
+/// <param name="Tried">Whether a call was made at all: none is while the endpoint is left alone.</param>
+internal sealed record Sent(string? Failure, TimeSpan? RetryAfter = null, bool Tried = true)
 {
     /// <summary>The endpoint acknowledged it.</summary>
     public static Sent Acknowledged { get; } = new((string?)null);
@@ -46,6 +47,10 @@ internal sealed class NotificationClient(HttpClient http, TimeProvider clock)
         catch (AddressNotAllowed)
         {
             return new("its address is not allowed");
+        }
+        catch (OperationCanceledException) when (!stop.IsCancellationRequested)
+        {
+            return new("no connection in time"); // a time limit of the system's, not ours
         }
         catch (HttpRequestException failure)
         {
@@ -85,7 +90,6 @@ internal sealed class NotificationClient(HttpClient http, TimeProvider clock)
             ConnectCallback = (context, stop) => rules.Connect(context.DnsEndPoint, resolve, stop),
             ActivityHeadersPropagator = null, // nobody outside needs to know how our requests hang together
             AutomaticDecompression = DecompressionMethods.None,
-            ConnectTimeout = TimeSpan.FromSeconds(10),
             PooledConnectionLifetime = TimeSpan.FromMinutes(2), // so that a name is looked up anew
             MaxResponseHeadersLength = 16, // KiB
             MaxResponseDrainSize = 16 * 1024,

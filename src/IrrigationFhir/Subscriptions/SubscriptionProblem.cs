@@ -55,6 +55,14 @@ internal static class SubscriptionProblem
     /// <summary>An extension twice that may stand once.</summary>
     public static EntryProblem Repeated(string where, string what) => new("repeated-property", where, $"{what} more than once", "once");
 
+    /// <summary>Another topic than the subscription was made for.</summary>
+    public static EntryProblem AnotherTopic(string where) =>
+        new("subscription-topic-changed", where, "another topic than it was made for", "the same topic, for its events are numbered in one line; a new Subscription for another");
+
+    /// <summary>An end that cannot be kept.</summary>
+    public static EntryProblem EndOutOfRange(string where) =>
+        new("subscription-end-out-of-range", where, "an end before 1900 or after 2259", "an end in between, or none");
+
     /// <summary>An end that has passed.</summary>
     public static EntryProblem Ended(string where, Instant now) =>
         new("subscription-ended", where, "an end that has passed", $"an instant after {InstantPattern.ExtendedIso.Format(now)}, or no end");

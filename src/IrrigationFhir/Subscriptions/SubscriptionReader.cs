@@ -28,6 +28,9 @@ internal static partial class SubscriptionReader
 
     private const string At = "Subscription";
 
+    // What the store can hold.
+    private static readonly Instant EarliestEnd = Instant.FromUtc(1900, 1, 1, 0, 0), LatestEnd = Instant.FromUtc(2260, 1, 1, 0, 0);
+
     // A body can hold the same mistake a hundred thousand times; who has mended so many knows the rest.
     private const int MostAlike = 20;
 
@@ -49,6 +52,7 @@ internal static partial class SubscriptionReader
         var filters = topic is null ? [] : Filters(resource.CriteriaElement!, topic, problems);
         var end = resource.End is { } at ? Instant.FromDateTimeOffset(at) : (Instant?)null;
         if (end <= now && !mayHaveEnded) problems.Add(SubscriptionProblem.Ended($"{At}.end", now));
+        if (end > LatestEnd || end < EarliestEnd) problems.Add(SubscriptionProblem.EndOutOfRange($"{At}.end"));
 
         if (resource.Channel is not { } channel)
         {

@@ -414,6 +414,111 @@ public class DeliveryTests
     }
 
     [Fact]
+    public async Task Who_was_told_long_ago_is_told_that_it_was_never_so()
+    {
+        using var subscriber = Subscriber.Start();
+        await using var ward = Ward(null, ("Subscriptions:Keep", "01:00:00"));
+        var id = await ward.Active(Subscription(subscriber.Address(), filter: ClotsOnly));
+        var bed = await ward.Bed("one");
+        await ward.Record(bed, Clots("a"));
+        await ward.Until(() => subscriber.Numbers().Count == 1);
+        await ward.Until(async () => (int)(await ward.Get($"/fhir/Subscription/{id}/$events?eventsSinceNumber=1")).Status == 410, TimeSpan.FromMinutes(5));
+        await ward.Record(bed, Clots("a", withdrawn: true));
+        await ward.Until(() => subscriber.Numbers().Count == 2);
+        Assert.Equal("entered-in-error", (string)subscriber.All()[^1].Resources.Single()["status"]!);
+    }
+
+    [Fact]
+    public async Task A_change_does_not_break_off_what_is_under_way()
+    {
+        using var subscriber = Subscriber.Start();
+        await using var ward = Ward();
+        var id = await ward.Active(Subscription(subscriber.Address(), filter: ClotsOnly));
+        subscriber.AnswersInTurn(Response.Create().WithStatusCode(200).WithDelay(TimeSpan.FromSeconds(2)));
+        await ward.Record(await ward.Bed("one"), Clots("a"));
+        await Task.Delay(700); // it is being sent
+        await ward.Change(id, subscription => subscription["reason"] = "the screen at the desk");
+        await ward.Record(await ward.Bed("two"), Clots("a"));
+        await ward.Until(() => subscriber.Numbers().Count >= 2);
+        await Task.Delay(500);
+        Assert.Equal([1, 2], subscriber.Numbers());
+    }
+
+    [Fact]
+    public async Task With_other_filters_nothing_is_told_that_only_the_old_ones_asked_for()
+    {
+        using var subscriber = Subscriber.Start();
+        await using var ward = Ward();
+        var id = await ward.Active(Subscription(subscriber.Address(), filter: ClotsOnly));
+        subscriber.Answers(Response.Create().WithStatusCode(500), "/hook");
+        await ward.Record(await ward.Bed("one"), Clots("a"));
+        await ward.Until(() => subscriber.All().Count >= 2);
+        subscriber.Answers(Response.Create().WithStatusCode(200), "/hook");
+        await ward.Change(id, subscription => subscription["_criteria"]!["extension"]![0]!["valueString"] = "Flag?code=clots-present&patient.identifier=patient of two");
+        await ward.Record(await ward.Bed("two"), Clots("a"));
+        await ward.Until(() => subscriber.Numbers().Count == 1);
+        Assert.Equal([2], subscriber.Numbers());
+        Assert.Equal("patient of two", (string)subscriber.All()[^1].Resources.Single()["subject"]!["identifier"]!["value"]!);
+    }
+
+    [Fact]
+    public async Task It_can_be_ended_whatever_the_rules_have_become_and_holds_no_place_then()
+    {
+        using var subscriber = Subscriber.Start();
+        var folder = Directory.CreateTempSubdirectory("told-").FullName;
+        string id;
+        await using (var ward = Ward(folder, ("Subscriptions:Most", "1"))) id = await ward.Active(Subscription(subscriber.Address()));
+        await using (var ward = RunningService.Start(Now, folder))
+        {
+            await ward.Change(id, subscription => subscription["status"] = "off");
+            Assert.Equal("off", await ward.Status(id));
+        }
+
+        await using (var ward = Ward(folder, ("Subscriptions:Most", "1")))
+        {
+            await ward.Active(Subscription(subscriber.Address()));
+            var off = await ward.Read($"/fhir/Subscription/{id}");
+            off["status"] = "requested";
+            using var content = new StringContent(off.ToJsonString(), System.Text.Encoding.UTF8, "application/fhir+json");
+            using var refused = await ward.Http.PutAsync(new Uri($"/fhir/Subscription/{id}", UriKind.Relative), content);
+            Assert.Equal(HttpStatusCode.UnprocessableEntity, refused.StatusCode);
+            Assert.Contains("too-many-subscriptions", await refused.Content.ReadAsStringAsync(), StringComparison.Ordinal);
+        }
+
+        Directory.Delete(folder, recursive: true);
+    }
+
+    [Theory]
+    [InlineData("end", "\"9999-12-31T23:59:59Z\"", "subscription-end-out-of-range")]
+    [InlineData("criteria", "\"https://irrigationfhir.example/fhir/SubscriptionTopic/flag-resolved\"", "subscription-topic-changed")]
+    public async Task What_a_subscription_cannot_become_is_refused(string property, string value, string code)
+    {
+        using var subscriber = Subscriber.Start();
+        await using var ward = Ward();
+        var id = await ward.Active(Subscription(subscriber.Address()));
+        var changed = await ward.Read($"/fhir/Subscription/{id}");
+        changed[property] = JsonNode.Parse(value);
+        using var content = new StringContent(changed.ToJsonString(), System.Text.Encoding.UTF8, "application/fhir+json");
+        using var refused = await ward.Http.PutAsync(new Uri($"/fhir/Subscription/{id}", UriKind.Relative), content);
+        Assert.Equal(HttpStatusCode.UnprocessableEntity, refused.StatusCode);
+        Assert.Contains(code, await refused.Content.ReadAsStringAsync(), StringComparison.Ordinal);
+    }
+
+    [Fact] // as SocketsHttpHandler says that a connection took too long: cancelled, though nobody cancelled it (dotnet/runtime, CreateConnectTimeoutException)
+    public async Task A_time_limit_of_the_systems_is_a_failure_like_any_other()
+    {
+        using var http = new HttpClient(new Cancelled());
+        var request = new SubscriptionRequest(IrrigationFhir.Fhir.Topics.FlagRaised, [], new Uri("https://alerts.lantern-quay.example/hook"), "application/fhir+json", PayloadContent.Empty, [], null, null, 1, null);
+        Assert.Equal("no connection in time", (await new NotificationClient(http, TimeProvider.System).Send(request, [], default)).Failure);
+    }
+
+    private sealed class Cancelled : HttpMessageHandler
+    {
+        protected override Task<HttpResponseMessage> SendAsync(HttpRequestMessage request, CancellationToken cancellationToken) =>
+            throw new TaskCanceledException("The operation was canceled.", new TimeoutException("A connection could not be established within the configured ConnectTimeout."));
+    }
+
+    [Fact]
     public async Task A_rule_that_has_become_stricter_holds_for_those_who_subscribed_before()
     {
         using var subscriber = Subscriber.Start();

@@ -18,7 +18,8 @@ create table subscription (
     last_sent_at  integer null
 ) without rowid;
 
-create index subscription_by_topic on subscription (topic, id) where started_at is not null;
+-- Subscriptions that are off stay, so that nobody steps over them.
+create index subscription_served on subscription (id) where status <> 'off';
 
 -- The events of each subscription, numbered from 1 without a gap in the transaction that made them so: a version of a resource each.
 create table subscription_event (
@@ -34,7 +35,14 @@ create table subscription_event (
     primary key (subscription_id, number)
 ) without rowid;
 
-create index subscription_event_by_resource on subscription_event (type, id, subscription_id);
+-- Which resources a subscription has been told of: it is told again when one is taken back, however long ago that was.
+create table subscription_told (
+    type            text not null,
+    id              text not null,
+    subscription_id text not null,
+    primary key (type, id, subscription_id)
+) without rowid;
+
 create index subscription_event_by_outbox on subscription_event (outbox_number);
 create index subscription_event_by_time on subscription_event (at);
 create index outbox_by_time on outbox (at);
