@@ -55,13 +55,6 @@ internal static class Dialect
     public static string WordBegins(string text) =>
         "% " + text.Replace(@"\", @"\\", StringComparison.Ordinal).Replace("%", @"\%", StringComparison.Ordinal).Replace("_", @"\_", StringComparison.Ordinal) + "%";
 
-    /// <summary>A query for rows that come as one value: a JSON array of arrays, each with the columns in order.</summary>
-    /// <param name="value">The value's name, with its mark.</param>
-    /// <param name="columns">How many columns a row has.</param>
-    /// <param name="before">Columns before those, such as ones that all rows share.</param>
-    public static string Rows(string value, int columns, string before = "") =>
-        $"select {before}{string.Join(", ", Enumerable.Range(0, columns).Select(i => $"value ->> {i}"))} from json_each({value})";
-
     /// <summary>A condition: every filter, of a JSON array of objects with a parameter <c>p</c> and the values <c>any</c>, has a value among the attributes, a JSON array of <c>parameter value</c>.</summary>
     public static string Passes(string filters, string attributes) =>
         $"not exists (select 1 from json_each({filters}) f where not exists (select 1 from json_each(f.value, '$.any') a join json_each({attributes}) t on t.value = (f.value ->> 'p') || ' ' || a.value))";
