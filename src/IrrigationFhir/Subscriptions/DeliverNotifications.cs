@@ -209,7 +209,7 @@ internal sealed class DeliverNotifications(
     /// <summary>Why no further attempt is made after the one that has just failed; null where one is.</summary>
     private string? GivenUp(SubscriptionState subscription) => subscription.Status == "requested"
         ? subscription.Attempts + 1 >= settings.HandshakeAttempts ? $"the handshake failed {subscription.Attempts + 1} times" : null
-        : Now - (subscription.FailingSince ?? Now) >= Duration.FromTimeSpan(settings.RetryFor) ? $"nothing could be told for {settings.RetryFor:g} h, in {subscription.Attempts + 1} attempts" : null;
+        : Now - (subscription.FailingSince ?? Now) >= Duration.FromTimeSpan(settings.RetryFor) ? FormattableString.Invariant($"nothing could be told for {settings.RetryFor.TotalHours:0.##} h, in {subscription.Attempts + 1} attempts") : null;
 
     /// <summary>Gives a subscription another status, and its client a new version that says so; unless the client was first.</summary>
     private async Task Turned(SubscriptionState subscription, string status, string? error, CancellationToken stop)

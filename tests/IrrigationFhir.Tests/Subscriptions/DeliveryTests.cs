@@ -318,7 +318,7 @@ public class DeliveryTests
         subscriber.Answers(Response.Create().WithStatusCode(500), "/hook");
         await ward.Record(await ward.Bed("one"), Clots("a"));
         await ward.Until(async () => await ward.Status(id) == "error", TimeSpan.FromMinutes(4));
-        Assert.Matches("^nothing could be told for .* in [0-9]+ attempts: (it answered 500|it failed too often, and is left alone for a while)", await Why(ward, id));
+        Assert.Matches("^nothing could be told for 24 h, in [0-9]+ attempts: (it answered 500|it failed too often, and is left alone for a while)", await Why(ward, id));
         Assert.InRange((ward.Clock.GetUtcNow() - DateTimeOffset.Parse(Now, System.Globalization.CultureInfo.InvariantCulture)).TotalHours, 24, 26);
         Assert.True(subscriber.All().Count > 100, $"{subscriber.All().Count} attempts in a day");
 
