@@ -71,7 +71,7 @@ internal sealed record FlagNews(IReadOnlyList<Resource> Resources, IReadOnlyList
             Cleared or Retracted => Topics.FlagResolved,
             _ => Topics.CorrectedOutputAmended,
         }).Slug],
-        Attributes = [.. EventAttributes.Of(resource).Select(attribute => $"{attribute.Parameter} {attribute.Value}")],
+        Attributes = EventAttributes.Compared(resource),
         AlsoToldBefore = said is Retracted or Changed,
     };
 }

@@ -25,6 +25,9 @@ internal static class EventAttributes
         _ => [],
     };
 
+    /// <summary>The same, each as one text, in the form that the store compares.</summary>
+    public static IReadOnlyList<string> Compared(Resource resource) => [.. Of(resource).Select(attribute => $"{attribute.Parameter} {attribute.Value}")];
+
     /// <summary>A system and a code as they are compared.</summary>
     /// <param name="system">Empty means: without a system. Null means: whatever the system.</param>
     /// <param name="code">The code.</param>

@@ -128,7 +128,7 @@ internal sealed class EpisodeStore(Database database)
     /// <exception cref="InvalidOperationException">There is no such episode.</exception>
     public async Task<SaveOutcome> Save(EpisodeChange change, CancellationToken stop)
     {
-        var times = change.Resources.Select(draft => new DraftTimes(draft.Date(database.TimeZone), [.. draft.Moments(database.TimeZone)])).ToList();
+        var times = change.Resources.Select(draft => draft.Times(database.TimeZone)).ToList();
         var outcome = await database.Write(writing => Save(writing, change, times), stop);
         if (change.Events.Count > 0) database.News.Ring();
         return outcome;

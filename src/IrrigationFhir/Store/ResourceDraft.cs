@@ -127,13 +127,16 @@ internal sealed class ResourceDraft
     /// <param name="zone">The zone of dates without an offset.</param>
     public TimeRange? Date(DateTimeZone zone) => TimeRange.Parse(_dateStart, _dateEnd, zone);
 
-    /// <summary>Other times than that, by parameter name; one that cannot be read is left out.</summary>
+    /// <summary>When it happened, and its other times; one of those that cannot be read is left out.</summary>
     /// <param name="zone">The zone of dates without an offset.</param>
-    public IEnumerable<(string Parameter, TimeRange Range)> Moments(DateTimeZone zone) =>
-        from moment in _moments
-        let range = TimeRange.Parse(moment.Start, moment.End, zone)
-        where range is not null
-        select (moment.Parameter, range.Value);
+    public DraftTimes Times(DateTimeZone zone) => new(
+        Date(zone),
+        [
+            .. from moment in _moments
+               let range = TimeRange.Parse(moment.Start, moment.End, zone)
+               where range is not null
+               select (moment.Parameter, range.Value),
+        ]);
 
     /// <summary>The text to store: the content with <c>meta.versionId</c> and <c>meta.lastUpdated</c>.</summary>
     public string Json(long versionId, Instant lastUpdated)

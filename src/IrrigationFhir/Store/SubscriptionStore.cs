@@ -31,8 +31,8 @@ internal sealed record SubscriptionRow(
 /// <param name="Type">The resource's FHIR type.</param>
 /// <param name="Id">The resource's id.</param>
 /// <param name="VersionId">The version that the event made.</param>
-/// <param name="Json">That version.</param>
-internal sealed record SubscriptionEventRow(long Number, Instant At, string Event, string Type, string Id, long VersionId, string Json);
+/// <param name="Json">That version; null where it is no longer there.</param>
+internal sealed record SubscriptionEventRow(long Number, Instant At, string Event, string Type, string Id, long VersionId, string? Json);
 
 /// <summary>What became of a change of a subscription.</summary>
 internal abstract record SubscriptionOutcome
@@ -89,7 +89,7 @@ internal sealed class SubscriptionStore(Database database)
             writing.Statements.Execute(
                 "insert into subscription (id, status, topic, filters, request, error, heartbeat, ends_at) values (@id, @status, @topic, @filters, @request, @error, @heartbeat, @ends)",
                 Asked(row));
-            return new SubscriptionOutcome.Saved(ResourceSql.Store(writing, NoPatient, resource, new(resource.Date(DateTimeZone.Utc), []), [])!);
+            return new SubscriptionOutcome.Saved(Store(writing, resource)!);
         },
         stop);
 
@@ -126,7 +126,7 @@ internal sealed class SubscriptionStore(Database database)
                 where id = @id
                 """,
                 ("id", id), ("status", status), ("error", error), ("now", UnixNanoseconds.Of(writing.At)));
-            return new SubscriptionOutcome.Saved(ResourceSql.Store(writing, NoPatient, resource, new(resource.Date(DateTimeZone.Utc), []), []) ?? throw new InvalidOperationException("a subscription that turned without a change"));
+            return new SubscriptionOutcome.Saved(Store(writing, resource) ?? throw new InvalidOperationException("a subscription that turned without a change"));
         },
         stop);
 
@@ -248,12 +248,14 @@ internal sealed class SubscriptionStore(Database database)
             """,
             [.. Asked(row), ("before", before.Request)]);
         if (updated == 0) return new SubscriptionOutcome.Conflict(actual);
-        var version = ResourceSql.Store(writing, NoPatient, resource, new(resource.Date(DateTimeZone.Utc), []), []);
+        var version = Store(writing, resource);
         return new SubscriptionOutcome.Saved(version ?? writing.Statements.First(
             "select version_id, last_updated, json from resource where patient_key = @patient and type = @type and id = @id",
             found => new ResourceVersion(Type, row.Id, found.GetInt64(0), UnixNanoseconds.ToInstant(found.GetInt64(1)), found.GetString(2)),
             ("patient", NoPatient), ("type", Type), ("id", row.Id))!);
     }
+
+    private static ResourceVersion? Store(Writing writing, ResourceDraft resource) => ResourceSql.Store(writing, NoPatient, resource, resource.Times(DateTimeZone.Utc), []);
 
     private static long Served(Writing writing) => writing.Statements.First("select count(*) from subscription where status <> 'off'", found => found.GetInt64(0));
 
@@ -328,7 +330,7 @@ internal sealed class SubscriptionStore(Database database)
 
         public long VersionId { get; set; }
 
-        public string Json { get; set; } = "";
+        public string? Json { get; set; }
     }
 }
 

@@ -182,17 +182,13 @@ internal sealed class DeliverNotifications(
                 return (null, null);
             }
 
-            return (Notifications.Of(NotificationKind.EventNotification, Base, subscription, [.. rows.Select(row => Event(row, subscription.Request.Content))], Now), rows[^1].Number);
+            return (Notifications.Of(NotificationKind.EventNotification, Base, subscription, [.. rows.Select(NotificationEvent.Of)], Now), rows[^1].Number);
         }
 
         return subscription.Request.Heartbeat is { } silence && subscription.LastSentAt + silence <= Now
             ? (Notifications.Of(NotificationKind.Heartbeat, Base, subscription, [], Now), null)
             : (null, null);
     }
-
-    /// <summary>An event, as a notification tells it.</summary>
-    public static NotificationEvent Event(SubscriptionEventRow row, PayloadContent content) =>
-        new(row.Number, row.At, row.Event, row.Type, row.Id, row.VersionId, content == PayloadContent.FullResource ? row.Json : null);
 
     private async Task<Sent> Send(SubscriptionState subscription, Bundle notification, CancellationToken stop)
     {

@@ -21,10 +21,6 @@ internal sealed record SubscriptionFilter(string Parameter, ImmutableArray<strin
         ["priority"] = (Codes.Systems.FlagPriority, [.. Irrigation.Slug.All<Irrigation.Flags.FlagPriority>().Select(slug => Codes.FlagPriority(slug).Coding[0].Code!).Distinct()]),
     });
 
-    /// <summary>Whether an event passes: every condition holds.</summary>
-    public static bool Pass(IEnumerable<SubscriptionFilter> filters, IReadOnlyList<(string Parameter, string Value)> attributes) =>
-        filters.All(filter => attributes.Any(attribute => attribute.Parameter == filter.Parameter && filter.AnyOf.Contains(attribute.Value)));
-
     /// <summary>Reads one filter criteria: <c>Flag?code=a,b&amp;patient=Patient/1</c> as the guide has it, or <c>Flag.code=a</c>; each part of it is a condition.</summary>
     /// <param name="text">The criteria; may be percent-encoded. A + is a plus.</param>
     /// <param name="topic">The topic it filters.</param>

@@ -75,7 +75,7 @@ internal sealed class SubscriptionQueries(SubscriptionStore store, SubscriptionS
 
         var events = await store.Events(id, since ?? oldest, Math.Min(until ?? row.Events, row.Events), EventsAtOnce, stop);
         return Answer(Notifications.Of(
-            NotificationKind.QueryEvent, FhirBase.Of(http.Request, settings), StoredRequest.State(row), [.. events.Select(e => new NotificationEvent(e.Number, e.At, e.Event, e.Type, e.Id, e.VersionId, string.IsNullOrEmpty(e.Json) ? null : e.Json))], clock.GetCurrentInstant(), content));
+            NotificationKind.QueryEvent, FhirBase.Of(http.Request, settings), StoredRequest.State(row), [.. events.Select(NotificationEvent.Of)], clock.GetCurrentInstant(), content));
     }
 
     private static async Task<(IReadOnlyList<KeyValuePair<string, string>>? Asked, IResult? Refused)> Parameters(HttpContext http, string[] known, CancellationToken stop)

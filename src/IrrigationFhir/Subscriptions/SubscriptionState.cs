@@ -1,3 +1,4 @@
+using IrrigationFhir.Store;
 using NodaTime;
 
 namespace IrrigationFhir.Subscriptions;
@@ -37,4 +38,8 @@ internal sealed record SubscriptionState(
 /// <param name="Id">The id of that resource.</param>
 /// <param name="VersionId">The version of that resource which the event made.</param>
 /// <param name="Json">That version; null where it is not needed or no longer there.</param>
-internal sealed record NotificationEvent(long Number, Instant At, string Event, string Type, string Id, long VersionId, string? Json);
+internal sealed record NotificationEvent(long Number, Instant At, string Event, string Type, string Id, long VersionId, string? Json)
+{
+    /// <summary>An event, from its row.</summary>
+    public static NotificationEvent Of(SubscriptionEventRow row) => new(row.Number, row.At, row.Event, row.Type, row.Id, row.VersionId, row.Json);
+}

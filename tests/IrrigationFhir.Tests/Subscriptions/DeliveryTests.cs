@@ -2,7 +2,6 @@ using System.Net;
 using System.Net.Sockets;
 using System.Text.Json.Nodes;
 using IrrigationFhir.Subscriptions;
-using Microsoft.AspNetCore.TestHost;
 using Microsoft.Extensions.DependencyInjection;
 using WireMock.ResponseBuilders;
 using static IrrigationFhir.Tests.Subscriptions.Told;
@@ -294,7 +293,6 @@ public class DeliveryTests
         var port = new Uri(subscriber.Address()).Port;
         var answer = IPAddress.Parse("169.254.169.254");
         await using var ward = Ward(null, ("Subscriptions:AllowedHosts:0", $"alerts.lantern-quay.example:{port}"));
-        await using var rebinding = ward.WithWebHostBuilder(host => host.ConfigureTestServices(services => services.AddSingleton<ResolveAddresses>((_, _) => Task.FromResult(new[] { answer }))));
         var rules = ward.Services.GetRequiredService<OutboundRules>();
         Assert.Null(rules.Refusal(new Uri($"https://alerts.lantern-quay.example:{port}/hook")));
         using var http = new HttpClient(NotificationClient.Handler(rules, ward.Services.GetRequiredService<SubscriptionSettings>(), (_, _) => Task.FromResult(new[] { answer })));
@@ -416,8 +414,7 @@ public class DeliveryTests
         var id = await ward.Active(Subscription(subscriber.Address(), header: "Authorization: Bearer planted-secret"));
         var subscription = await ward.Read($"/fhir/Subscription/{id}");
         subscription["channel"]!["endpoint"] = thief.Address();
-        using var content = new StringContent(subscription.ToJsonString(), System.Text.Encoding.UTF8, "application/fhir+json");
-        using var refused = await ward.Http.PutAsync(new Uri($"/fhir/Subscription/{id}", UriKind.Relative), content);
+        using var refused = await ward.Put(id, subscription);
         Assert.Equal(HttpStatusCode.UnprocessableEntity, refused.StatusCode);
         Assert.Empty(thief.All());
     }
@@ -503,8 +500,7 @@ public class DeliveryTests
             await ward.Active(Subscription(subscriber.Address()));
             var off = await ward.Read($"/fhir/Subscription/{id}");
             off["status"] = "requested";
-            using var content = new StringContent(off.ToJsonString(), System.Text.Encoding.UTF8, "application/fhir+json");
-            using var refused = await ward.Http.PutAsync(new Uri($"/fhir/Subscription/{id}", UriKind.Relative), content);
+            using var refused = await ward.Put(id, off);
             Assert.Equal(HttpStatusCode.UnprocessableEntity, refused.StatusCode);
             Assert.Contains("too-many-subscriptions", await refused.Content.ReadAsStringAsync(), StringComparison.Ordinal);
         }
@@ -522,8 +518,7 @@ public class DeliveryTests
         var id = await ward.Active(Subscription(subscriber.Address()));
         var changed = await ward.Read($"/fhir/Subscription/{id}");
         changed[property] = JsonNode.Parse(value);
-        using var content = new StringContent(changed.ToJsonString(), System.Text.Encoding.UTF8, "application/fhir+json");
-        using var refused = await ward.Http.PutAsync(new Uri($"/fhir/Subscription/{id}", UriKind.Relative), content);
+        using var refused = await ward.Put(id, changed);
         Assert.Equal(HttpStatusCode.UnprocessableEntity, refused.StatusCode);
         Assert.Contains(code, await refused.Content.ReadAsStringAsync(), StringComparison.Ordinal);
     }

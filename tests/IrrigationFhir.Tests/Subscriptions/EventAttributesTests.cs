@@ -1,6 +1,10 @@
+using System.Text.Json;
+using Dapper;
 using Hl7.Fhir.Model;
 using IrrigationFhir.Fhir;
+using IrrigationFhir.Store;
 using IrrigationFhir.Subscriptions;
+using Microsoft.Data.Sqlite;
 
 namespace IrrigationFhir.Tests.Subscriptions;
 
@@ -67,7 +71,7 @@ public class EventAttributesTests
     {
         var (filters, problems) = SubscriptionFilter.Read(filter, Topics.FlagRaised, "here");
         Assert.Empty(problems);
-        Assert.Equal(passes, SubscriptionFilter.Pass(filters, EventAttributes.Of(NoDrainage)));
+        Assert.Equal(passes, Pass(filters, NoDrainage));
     }
 
     [Theory]
@@ -79,9 +83,17 @@ public class EventAttributesTests
     {
         var (filters, problems) = SubscriptionFilter.Read(filter, Topics.CorrectedOutputAmended, "here");
         Assert.Empty(problems);
-        Assert.Equal(passes, SubscriptionFilter.Pass(filters, EventAttributes.Of(Hour)));
+        Assert.Equal(passes, Pass(filters, Hour));
     }
 
     [Fact]
-    public void Without_a_filter_everything_passes() => Assert.True(SubscriptionFilter.Pass([], EventAttributes.Of(NoDrainage)));
+    public void Without_a_filter_everything_passes() => Assert.True(Pass([], NoDrainage));
+
+    /// <summary>As the store asks it, in the transaction that makes an event.</summary>
+    private static bool Pass(IReadOnlyList<SubscriptionFilter> filters, Resource resource)
+    {
+        var row = StoredRequest.Row("board", "active", null, new(Topics.FlagRaised, [.. filters], new("https://board.lantern-quay.example/"), "application/fhir+json", PayloadContent.Empty, [], null, null, 1, null));
+        using var database = new SqliteConnection("Data Source=:memory:");
+        return database.ExecuteScalar<bool>($"select {Dialect.Passes("@filters", "@attributes")}", new { filters = row.Filters, attributes = JsonSerializer.Serialize(EventAttributes.Compared(resource)) });
+    }
 }

@@ -68,9 +68,15 @@ internal static class Told
     {
         var subscription = await ward.Read($"/fhir/Subscription/{id}");
         change(subscription);
-        using var content = new StringContent(subscription.ToJsonString(), System.Text.Encoding.UTF8, "application/fhir+json");
-        using var response = await ward.Http.PutAsync(new Uri($"/fhir/Subscription/{id}", UriKind.Relative), content);
+        using var response = await ward.Put(id, subscription);
         Assert.True(response.IsSuccessStatusCode, await response.Content.ReadAsStringAsync());
+    }
+
+    /// <summary>Puts a whole subscription, whatever comes back.</summary>
+    public static async Task<HttpResponseMessage> Put(this RunningService ward, string id, JsonNode subscription)
+    {
+        using var content = new StringContent(subscription.ToJsonString(), System.Text.Encoding.UTF8, "application/fhir+json");
+        return await ward.Http.PutAsync(new Uri($"/fhir/Subscription/{id}", UriKind.Relative), content);
     }
 
     /// <summary>A new episode.</summary>
