@@ -91,6 +91,12 @@ public enum Caveat
 
     /// <summary>The time between the two readings is long.</summary>
     Gap,
+
+    /// <summary>A reading that it rests on cannot be right as it stands; it stays in the sum and out of decisions until a person confirms or corrects it.</summary>
+    Doubted,
+
+    /// <summary>When irrigant began or ceased to run is not charted to the minute; the doubt about it is in the interval.</summary>
+    FlowStartUnknown,
 }
 
 /// <summary>A term of the mass balance.</summary>

@@ -30,6 +30,9 @@ public enum AbsentReason
     /// <summary>How much ran in is not known.</summary>
     IrrigantUnknown,
 
+    /// <summary>A drainage container was taken away and has not been read yet; the number will come.</summary>
+    DrainageNotReadYet,
+
     /// <summary>How much drained is not known.</summary>
     DrainageUnknown,
 
@@ -54,6 +57,9 @@ public enum PartKind
 
     /// <summary>A leak.</summary>
     Leak,
+
+    /// <summary>Blood and clots removed.</summary>
+    Blood,
 
     /// <summary>What the bladder held.</summary>
     Retained,
@@ -154,6 +160,12 @@ public sealed record ClosedInterval
 
     /// <summary>L: leaks; null where none was charted and it was taken as 0.</summary>
     public required Volume? Leaked { get; init; }
+
+    /// <summary>B: blood and clots; null where none was charted and it was taken as 0.</summary>
+    public Volume? Blood { get; init; }
+
+    /// <summary>Why it cannot be taken as it stands; empty where nothing speaks against it. Kept in every sum, and out of every decision until a person confirms or corrects the reading.</summary>
+    public ImmutableArray<Doubt> Doubts { get; init; } = [];
 
     /// <summary>U; null where it cannot be worked out, and then <see cref="Absent"/> says why.</summary>
     public required UrineOutput? Output { get; init; }

@@ -58,6 +58,12 @@ public enum Obstacle
     /// <summary>The interval is wider than the threshold and does not lie wholly above it: not decidable with this irrigation rate and way of measuring.</summary>
     TooUncertain,
 
+    /// <summary>A reading is doubted, and nobody has confirmed it yet.</summary>
+    Doubted,
+
+    /// <summary>The whole interval lies below 0: a term of the balance is missing, which says nothing of how much urine there was.</summary>
+    BelowZero,
+
     /// <summary>A gap between readings is too long to say anything by the hour.</summary>
     Gap,
 
@@ -116,6 +122,15 @@ public sealed record CriterionResult
 
     /// <summary>The weight it rests on, with its kind and date; null where none is needed.</summary>
     public WeightInForce? Weight { get; init; }
+
+    /// <summary>
+    /// The probability that the criterion is met, 0 to 1: of a value on its side of the threshold, given the best estimate, its standard
+    /// uncertainty, and that output is not negative (JCGM 106:2012). Null where there is no interval or a reading is doubted.
+    /// </summary>
+    public double? Probability { get; init; }
+
+    /// <summary>Rests on a part that is still open: worked out again when that has been read.</summary>
+    public bool Provisional { get; init; }
 
     /// <summary>Why nothing can be said; empty for the other answers.</summary>
     public ImmutableArray<Obstacle> Obstacles { get; init; } = [];

@@ -18,6 +18,12 @@ public static class Channel
     /// <summary>Leaks.</summary>
     public const string Leak = "leak";
 
+    /// <summary>Blood and clots removed.</summary>
+    public const string Blood = "blood";
+
+    /// <summary>Readings that somebody confirmed, filed at the time of the confirmation.</summary>
+    public const string Confirmed = "confirmed";
+
     /// <summary>Versions that were superseded or entered in error, at the time they spoke of: what stands there is a correction.</summary>
     public const string Withdrawn = "withdrawn";
 
@@ -44,6 +50,12 @@ public static class Channel
 
     /// <summary>Readings of one drainage container.</summary>
     public static string Container(string container) => ContainerPrefix + container;
+
+    /// <summary>When a drainage container was taken away.</summary>
+    public static string TakenAway(string container) => $"taken away {container}";
+
+    /// <summary>What of a line's irrigant never reached the bladder.</summary>
+    public static string Discarded(string line) => $"discarded {line}";
 
     /// <summary>Urine from a route that does not pass the bladder.</summary>
     public static string Route(UrineRoute route) => $"route {Slug.Of(route)}";
@@ -74,6 +86,7 @@ public static class Channel
         BagTakenDown e => [Bag(e.Line), Line(e.Line)],
         PumpTotalRead e => [Pump(e.Line), Line(e.Line)],
         FlowSet e => [Flow(e.Line), Line(e.Line)],
+        IrrigantDiscarded e => [Discarded(e.Line), Line(e.Line)],
         IrrigantInstilled { AtOnce: true } e => [Syringe(e.Line), Line(e.Line)],
         IrrigantInstilled e => [Total(e.Line), Line(e.Line)],
         DrainageEmptied e => [Container(e.Container), BladderOutput],
@@ -84,6 +97,9 @@ public static class Channel
         DrainClamped or DrainReleased => [Clamp],
         BladderScanned => [Scan],
         LeakEstimated => [Leak],
+        ContainerTakenAway e => [TakenAway(e.Container)],
+        BloodRemoved => [Blood],
+        ReadingConfirmed => [Confirmed],
         _ => [entry.Kind],
     };
 }

@@ -25,7 +25,7 @@ public static class Contradictions
     public static EntryProblem? OfFrame(Entry entry, EpisodeFrame frame, string where)
     {
         // What is seen, ordered or weighed may well lie before or after; fluid may not.
-        var fluid = entry is BagHung or BagRead or BagTakenDown or IrrigantInstilled or FlowSet or PumpTotalRead
+        var fluid = entry is BagHung or BagRead or BagTakenDown or IrrigantInstilled or IrrigantDiscarded or FlowSet or PumpTotalRead or ContainerTakenAway or BloodRemoved
             or DrainageEmptied or DrainageLevelRead or DrainageWeighed or LeakEstimated or UrineCollected or DrainClamped or DrainReleased;
         if (!fluid) return null;
         var begins = entry.Header.From ?? entry.At;

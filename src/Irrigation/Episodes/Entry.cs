@@ -158,13 +158,21 @@ public abstract record Entry(EntryHeader Header)
 public sealed record BagHung(EntryHeader Header, string Line, Volume Labelled, string? Bag, string? BagType, string? Solution, Volume? TubingPrime) : Entry(Header);
 
 /// <summary>What is left in the hanging bag was read.</summary>
-public sealed record BagRead(EntryHeader Header, string Line, Volume Remaining) : Entry(Header);
+public sealed record BagRead(EntryHeader Header, string Line, Volume Remaining) : Entry(Header)
+{
+    /// <summary>The bag's own id: which of several on one line (a Y-set); null for the one that runs.</summary>
+    public string? Bag { get; init; }
+}
 
 /// <summary>The bag was taken down.</summary>
 /// <param name="Header">Identity, times, people.</param>
 /// <param name="Line">The irrigation line.</param>
 /// <param name="Remaining">What was left in it; null where nobody charted it, which is not 0.</param>
-public sealed record BagTakenDown(EntryHeader Header, string Line, Volume? Remaining) : Entry(Header);
+public sealed record BagTakenDown(EntryHeader Header, string Line, Volume? Remaining) : Entry(Header)
+{
+    /// <summary>The bag's own id: which of several on one line (a Y-set); null for the one that runs.</summary>
+    public string? Bag { get; init; }
+}
 
 /// <summary>An amount of irrigant was instilled: a total over a period, or a syringe at an instant.</summary>
 /// <remarks>
@@ -192,6 +200,12 @@ public sealed record FlowSet(EntryHeader Header, string Line, FlowRate Rate, dec
 /// <param name="Restarted">The counter began again at 0 since the previous reading and lost nothing: the total is what ran since.</param>
 public sealed record PumpTotalRead(EntryHeader Header, string Line, Volume Total, bool Restarted) : Entry(Header);
 
+/// <summary>Irrigant left its bag and never reached the bladder: spilt, run to waste, or drawn up and discarded.</summary>
+/// <param name="Header">Identity, times, people.</param>
+/// <param name="Line">The irrigation line.</param>
+/// <param name="Amount">How much, in mL; 0 or more.</param>
+public sealed record IrrigantDiscarded(EntryHeader Header, string Line, Volume Amount) : Entry(Header);
+
 /// <summary>The drainage container was emptied, and held so much.</summary>
 public sealed record DrainageEmptied(EntryHeader Header, string Container, Volume Drained) : Entry(Header);
 
@@ -206,6 +220,23 @@ public sealed record DrainageLevelRead(EntryHeader Header, string Container, Vol
 /// <param name="GramsPerMillilitre">Density of the drainage, if known.</param>
 /// <param name="Emptied">Whether it was emptied then.</param>
 public sealed record DrainageWeighed(EntryHeader Header, string Container, Mass Gross, Mass? Tare, decimal? GramsPerMillilitre, bool Emptied) : Entry(Header);
+
+/// <summary>A drainage container was taken away and not read: it is read where it was brought, and what it then holds had drained by now.</summary>
+/// <param name="Header">Identity, times, people.</param>
+/// <param name="Container">The container.</param>
+/// <param name="ReadAt">Where it is read, as the sender says it: the sluice, the laboratory; null where that is not charted.</param>
+public sealed record ContainerTakenAway(EntryHeader Header, string Container, string? ReadAt) : Entry(Header);
+
+/// <summary>Blood or clots in what was drained: the term B of the mass balance. They were measured in the drainage and are no urine.</summary>
+/// <param name="Header">Identity, times, people, and how it was measured.</param>
+/// <param name="Amount">How much, in mL, worked out from the mass where that was charted; 0 or more.</param>
+/// <param name="Mass">The mass, if that is how it was charted.</param>
+public sealed record BloodRemoved(EntryHeader Header, Volume Amount, Mass? Mass) : Entry(Header);
+
+/// <summary>Somebody looked again at a reading that was doubted, and it is right.</summary>
+/// <param name="Header">Identity, times, people.</param>
+/// <param name="Reading">The entry that is confirmed.</param>
+public sealed record ReadingConfirmed(EntryHeader Header, EntryKey Reading) : Entry(Header);
 
 /// <summary>Fluid leaked, bypassed the catheter or was spilt, and was estimated.</summary>
 public sealed record LeakEstimated(EntryHeader Header, Volume Amount) : Entry(Header);
@@ -369,8 +400,8 @@ public sealed record EnteredInError(EntryHeader Header, string? Reason) : Entry(
 public static class EntryKinds
 {
     private static readonly ImmutableDictionary<Type, string> Slugs = ImmutableArray.Create(
-        typeof(BagHung), typeof(BagRead), typeof(BagTakenDown), typeof(IrrigantInstilled), typeof(FlowSet), typeof(PumpTotalRead),
-        typeof(DrainageEmptied), typeof(DrainageLevelRead), typeof(DrainageWeighed), typeof(LeakEstimated), typeof(UrineCollected),
+        typeof(BagHung), typeof(BagRead), typeof(BagTakenDown), typeof(IrrigantInstilled), typeof(IrrigantDiscarded), typeof(FlowSet), typeof(PumpTotalRead),
+        typeof(DrainageEmptied), typeof(DrainageLevelRead), typeof(DrainageWeighed), typeof(ContainerTakenAway), typeof(BloodRemoved), typeof(ReadingConfirmed), typeof(LeakEstimated), typeof(UrineCollected),
         typeof(DrainClamped), typeof(DrainReleased), typeof(BladderScanned), typeof(BladderPalpated),
         typeof(DrainageAppearance), typeof(ToleranceNoted),
         typeof(OrderSet), typeof(IdentityChecked), typeof(WeightMeasured), typeof(BloodPressureMeasured), typeof(CatheterInserted), typeof(CatheterRemoved),

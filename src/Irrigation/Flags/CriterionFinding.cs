@@ -32,6 +32,8 @@ internal static class CriterionFinding
         Obstacle.NotCovered => "readings that cover the window",
         Obstacle.OutputUnknown or Obstacle.DoubtsUnknown => "the volumes that were not charted",
         Obstacle.TooUncertain => "a more exact measurement",
+        Obstacle.Doubted => "the doubted reading to be confirmed or corrected",
+        Obstacle.BelowZero => "what left the bladder by another way, or the reading that is wrong",
         Obstacle.Gap => "readings without long gaps",
         Obstacle.StillOpen => "a reading of the bag",
     }).Distinct());

@@ -304,6 +304,7 @@ internal static class BalanceInWords
     {
         AbsentReason.IrrigantNotReadYet => "the irrigant has not been read yet",
         AbsentReason.IrrigantUnknown => "how much irrigant ran in is not known",
+        AbsentReason.DrainageNotReadYet => "a drainage container was taken away and has not been read yet",
         AbsentReason.DrainageUnknown => "how much drained is not known",
         AbsentReason.NotCovered => "no two readings enclose any of this time",
         null => "no reason is given",
@@ -320,6 +321,8 @@ internal static class BalanceInWords
         Obstacle.DoubtsUnknown => "something was not charted, so how far off the number may be is not known",
         Obstacle.TooUncertain => "at this irrigation rate and way of measuring the number is too uncertain to hold against the threshold",
         Obstacle.Gap => "the time between two readings is too long to speak of single hours",
+        Obstacle.Doubted => "a reading is doubted, and nobody has confirmed or corrected it yet",
+        Obstacle.BelowZero => "all of the interval lies below 0: something that left or stayed is missing in the balance",
         Obstacle.StillOpen => "part of the time is still open",
     };
 

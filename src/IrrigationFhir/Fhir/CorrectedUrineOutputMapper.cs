@@ -147,7 +147,7 @@ internal static class CorrectedUrineOutputMapper
     /// <summary>Why there is no number, in FHIR's words.</summary>
     public static CodeableConcept Absent(AbsentReason? reason) => Codes.DataAbsent(reason switch
     {
-        AbsentReason.IrrigantNotReadYet => "temp-unknown",
+        AbsentReason.IrrigantNotReadYet or AbsentReason.DrainageNotReadYet => "temp-unknown",
         AbsentReason.NotCovered => "not-performed",
         AbsentReason.IrrigantUnknown or AbsentReason.DrainageUnknown => "unknown",
         null => "unknown",

@@ -1,0 +1,31 @@
+using Irrigation.Episodes;
+
+namespace Irrigation.Balance;
+
+/// <summary>What a derived number cannot be.</summary>
+public enum DoubtKind
+{
+    /// <summary>More urine than a body makes, even at the lower end of the interval.</summary>
+    OutputAboveCeiling,
+
+    /// <summary>More than a drainage container holds.</summary>
+    MoreThanContainerHolds,
+
+    /// <summary>A container weighed less than it weighs empty.</summary>
+    BelowTare,
+
+    /// <summary>Two nearly equal emptyings within minutes, and nothing that could have filled it again: charted twice.</summary>
+    ChartedTwice,
+
+    /// <summary>Far less than ran in and than came before, and nothing else on record that explains it.</summary>
+    FarTooLittle,
+
+    /// <summary>A tare that is left out where it was charted before: the jump is that of the empty container.</summary>
+    TareForgotten,
+}
+
+/// <summary>A doubt about a derived number: of what kind, which reading it hangs on, and in words.</summary>
+/// <param name="Kind">What it cannot be.</param>
+/// <param name="Reading">The reading to look at again.</param>
+/// <param name="Says">In words: what was seen and what could be.</param>
+public sealed record Doubt(DoubtKind Kind, EntryKey Reading, string Says);
