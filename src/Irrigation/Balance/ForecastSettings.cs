@@ -58,7 +58,8 @@ public sealed record ForecastSettings
     public (Volume Limit, string Whence) LimitFor(int? years, Volume? capacity)
     {
         if (IsCapacity(capacity)) return (capacity!.Value, "the charted bladder capacity");
-        var slip = capacity is null ? "" : FormattableString.Invariant($", for {capacity.Value.Millilitres:0.####} mL, as charted, cannot be");
+        var charted = capacity?.Millilitres;
+        var slip = charted is null ? "" : FormattableString.Invariant($", for {charted:0.####} mL, as charted, cannot be");
         if (ExpectedOf(years) is not { } expected)
         {
             return (DistensionLimit, $"the limit for an adult{(years is null ? ", as the age is not known" : "")}{slip}");
