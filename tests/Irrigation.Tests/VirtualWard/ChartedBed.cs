@@ -27,6 +27,7 @@ internal sealed class ChartedBed
         ChartFlows();
         ChartBags();
         ChartDrainage();
+        if (way.Late) ChartLate();
     }
 
     public WardBed Bed { get; }
@@ -137,6 +138,23 @@ internal sealed class ChartedBed
         return new DrainageWeighed(Header(minute, MeasuringWay.Weighed), "1", gross, Mass.FromGrams((decimal)PublishedErrors.Tare), null, empties);
     }
 
+    /// <summary>
+    /// Each entry is charted when somebody gets to it, and what is outstanding on the same sheet with it, so that one sheet is in order. Irrigant
+    /// and drainage are two sheets: our judgement.
+    /// </summary>
+    private void ChartLate()
+    {
+        foreach (var sheet in Entries.Where(entry => entry.At > VirtualBed.Start).GroupBy(BedReplay.ReadsDrainage).ToArray())
+        {
+            var soonest = Instant.MaxValue;
+            foreach (var entry in sheet.OrderByDescending(entry => entry.At))
+            {
+                soonest = Instant.Min(soonest, entry.At + Duration.FromMinutes(Math.Round(Bed.Errors.MinutesLate())));
+                Entries[Entries.IndexOf(entry)] = entry with { Header = entry.Header with { RecordedAt = Instant.Max(soonest, entry.At) } };
+            }
+        }
+    }
+
     /// <summary>When what is charted for a minute really happened.</summary>
     private double Really(int charted) => Way.TimesOff ? charted + Bed.Errors.Minutes() : charted;
 
@@ -149,7 +167,6 @@ internal sealed class ChartedBed
     private EntryHeader Header(int minute, MeasuringWay? how = null)
     {
         var at = VirtualBed.Start + Duration.FromMinutes(minute);
-        var recorded = Way.Late && minute > 0 ? at + Duration.FromMinutes(Math.Round(Bed.Errors.MinutesLate())) : (Instant?)null;
-        return new(new("ward", FormattableString.Invariant($"{++ids:000}")), at) { How = how, RecordedAt = recorded };
+        return new(new("ward", FormattableString.Invariant($"{++ids:000}")), at) { How = how };
     }
 }

@@ -20,7 +20,19 @@ internal sealed record ChartingWay(string Name, bool Weighed, bool TimesOff)
 
     /// <summary>Weighed or read off marks, with exact or approximate times: what the service is held to.</summary>
     public static IReadOnlyList<ChartingWay> Main { get; } =
-        [new("weighed, exact", true, false), new("weighed, ±3 min", true, true), new("marks, exact", false, false), new("marks, ±3 min", false, true)];
+    [
+        new("weighed, exact", true, false),
+        new("weighed, ±3 min", true, true),
+        new("marks, exact", false, false),
+        new("marks, ±3 min", false, true),
+    ];
+
+    /// <summary>The drainage looked at each hour, as teaching texts ask for.</summary>
+    public static IReadOnlyList<ChartingWay> Hourly { get; } =
+        [new("hourly, weighed", true, true) { Every = 60 }, new("hourly, marks", false, true) { Every = 60 }];
+
+    /// <summary>The main ways whose times are approximate, as a ward's are.</summary>
+    public static IReadOnlyList<ChartingWay> AsOnWards { get; } = [.. Main.Where(way => way.TimesOff)];
 
     /// <summary>The same with more or less on the chart.</summary>
     public static IReadOnlyList<ChartingWay> Others { get; } =

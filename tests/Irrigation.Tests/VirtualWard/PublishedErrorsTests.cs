@@ -101,6 +101,22 @@ public class PublishedErrorsTests(ITestOutputHelper output)
         Assert.True(decided.Count(q => q.Wrong) <= 0.025 * decided.Count, $"wrong {decided.Count(q => q.Wrong)} of {decided.Count}");
     }
 
+    /// <summary>Whether what is called likely is likely, tenth by tenth.</summary>
+    /// <remarks>The questions of one bed hang together, so the draw's own chance is reckoned bed by bed: one standard error of it is allowed for.</remarks>
+    [Fact]
+    public void Of_the_cases_with_a_stated_probability_that_share_is_met()
+    {
+        var tenths = Enumerable.Range(0, 10).Select(Tenth.Of).ToArray();
+        Report.Write(
+            output,
+            3,
+            "Probability that a criterion is met: stated and so (stages 1 and 2, all ways)",
+            "Tenth | Cases | Beds | Stated, % | Really met, % | Difference, points | Standard error, points",
+            tenths.Select(tenth => tenth.ToString()));
+        Assert.True(tenths.Sum(tenth => tenth.Cases) > 1000, "no probability is stated");
+        Assert.All(tenths.Where(tenth => tenth.Cases >= 200), tenth => Assert.InRange(Math.Abs(tenth.Met - tenth.Stated), 0, 0.05 + tenth.Error));
+    }
+
     /// <summary>Way by way and band by band, and each way together.</summary>
     private static IEnumerable<(string Way, string Band, T[] Of)> Rows<T>(Func<BedFigures, IEnumerable<T>> of) =>
         from way in Main.Value.Concat(Others.Value).GroupBy(bed => bed.Way.Name)
@@ -111,4 +127,27 @@ public class PublishedErrorsTests(ITestOutputHelper output)
 
     private static double Rmse(IntervalFigure[] intervals, Func<IntervalFigure, double?> number) =>
         Math.Sqrt(intervals.Average(i => number(i) is { } n ? Math.Pow(n - i.Truth, 2) : null) ?? double.NaN);
+
+    /// <summary>The cases whose stated probability lies in one tenth.</summary>
+    private sealed record Tenth(int Number, int Cases, int Beds, double Stated, double Met, double Error)
+    {
+        public static Tenth Of(int number)
+        {
+            var beds = Main.Value.Select(bed => bed.Questions.Where(q => q.Probability is { } p && Math.Min(9, (int)(p * 10)) == number).ToArray());
+            var asked = beds.Where(bed => bed.Length > 0).ToArray();
+            var cases = asked.Sum(bed => bed.Length);
+            var off = asked.Sum(bed => Math.Pow(bed.Sum(q => (q.Met ? 1 : 0) - q.Probability!.Value), 2));
+            return new(
+                number,
+                cases,
+                asked.Length,
+                asked.Sum(bed => bed.Sum(q => q.Probability!.Value)) / Math.Max(1, cases),
+                asked.Sum(bed => bed.Count(q => q.Met)) / Math.Max(1.0, cases),
+                Math.Sqrt(off) / Math.Max(1, cases));
+        }
+
+        /// <inheritdoc/>
+        public override string ToString() => FormattableString.Invariant($"{Number * 10} to {(Number + 1) * 10} | {Cases} | {Beds} | {100 * Stated:0.0} | {100 * Met:0.0}")
+            + FormattableString.Invariant($" | {100 * (Met - Stated):+0.0;-0.0;0} | {100 * Error:0.0}");
+    }
 }
