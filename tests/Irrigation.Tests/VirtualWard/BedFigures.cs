@@ -13,10 +13,14 @@ namespace Irrigation.Tests.VirtualWard;
 /// <param name="Low">Lower end of the 95 % interval.</param>
 /// <param name="High">Upper end.</param>
 /// <param name="FlowTimesTime">Drainage − charted flow × time.</param>
-internal sealed record IntervalFigure(bool Final, double Truth, double? Headline, double? Best, double? Low, double? High, double? FlowTimesTime)
+internal sealed record IntervalFigure(
+    bool Final, double Truth, double? Headline, double? Best, double? Low, double? High, double? FlowTimesTime)
 {
     /// <summary>Whether the interval holds the truth.</summary>
     public bool Covers => Low <= Truth && Truth <= High;
+
+    /// <summary>How far the best estimate is off, in its own standard uncertainty; null where it has none.</summary>
+    public double? InUncertainties => (Best - Truth) * 4 / Math.Max(1e-9, High - Low ?? 0);
 }
 
 /// <summary>A question for a criterion at a closing of the bladder, with what was charted by then.</summary>
@@ -37,7 +41,9 @@ internal sealed record QuestionFigure(int Stage, Answer Answer, bool Met, double
 /// <summary>What came of a bed: every interval and every question, beside the truth.</summary>
 internal sealed class BedFigures
 {
-    private static readonly IReadOnlyList<RateCriterion> Asked = [.. UrineOutputCriteria.All.Where(c => c is { Name: "kdigo", Threshold: 0.5m })];
+    private static readonly IReadOnlyList<RateCriterion> Asked =
+        [.. UrineOutputCriteria.All.Where(c => c is { Name: "kdigo", Threshold: 0.5m })];
+
     private readonly ChartedBed chart;
 
     public BedFigures(ChartedBed chart)
@@ -50,7 +56,8 @@ internal sealed class BedFigures
             foreach (var reading in arrival.Entries.Where(BedReplay.ReadsDrainage)) Closed(arrival.Balance, reading.At);
         }
 
-        Intervals.AddRange(last[FluidBalance.Bladder].Where(interval => interval.Status != OutputStatus.Preliminary).Select(interval => Figure(interval, final: true)));
+        var closed = last[FluidBalance.Bladder].Where(interval => interval.Status != OutputStatus.Preliminary);
+        Intervals.AddRange(closed.Select(interval => Figure(interval, final: true)));
     }
 
     public FlowBand Band => chart.Bed.Plan.Band;
@@ -63,7 +70,8 @@ internal sealed class BedFigures
 
     private void Closed(FluidBalance balance, Instant at)
     {
-        if (balance.Reaching(FluidBalance.Bladder, at - Duration.Epsilon, at).FirstOrDefault() is { Status: OutputStatus.Preliminary } closed)
+        var closing = balance.Reaching(FluidBalance.Bladder, at - Duration.Epsilon, at).FirstOrDefault();
+        if (closing is { Status: OutputStatus.Preliminary } closed)
         {
             Intervals.Add(Figure(closed, final: false));
         }
@@ -73,7 +81,8 @@ internal sealed class BedFigures
             var result = UrineOutputCriteria.Evaluate(criterion, balance, Story.Adult.Patient, at, CriteriaSettings.Default).First();
             var to = ChartedBed.MinuteOf(at);
             var rate = chart.Bed.UrineRate(to - criterion.Window.TotalMinutes, to);
-            Questions.Add(new(criterion.Stage, result.Answer, rate < (double)criterion.Threshold!.Value, result.Probability, result.Obstacles));
+            var met = rate < (double)criterion.Threshold!.Value;
+            Questions.Add(new(criterion.Stage, result.Answer, met, result.Probability, result.Obstacles));
         }
     }
 

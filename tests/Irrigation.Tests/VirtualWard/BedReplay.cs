@@ -12,7 +12,8 @@ internal sealed record Arrival(Instant Moment, IReadOnlyList<Entry> Entries, Imm
 internal static class BedReplay
 {
     /// <summary>Nothing charted yet.</summary>
-    public static FluidBalance Nothing { get; } = FluidBalance.Of(EpisodeLog.Empty(new(VirtualBed.Start, null, DateTimeZone.Utc, [])), BalanceSettings.Default);
+    public static FluidBalance Nothing { get; } =
+        FluidBalance.Of(EpisodeLog.Empty(new(VirtualBed.Start, null, DateTimeZone.Utc, [])), BalanceSettings.Default);
 
     /// <summary>Every moment at which something was charted.</summary>
     public static IEnumerable<Arrival> Arrivals(IEnumerable<Entry> entries)

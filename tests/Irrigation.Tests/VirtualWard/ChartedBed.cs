@@ -112,7 +112,9 @@ internal sealed class ChartedBed
         }
     }
 
-    /// <summary>When somebody comes by next: after so many minutes, with a change of bag where one is near, and before the container runs over.</summary>
+    /// <summary>
+    /// When somebody comes by next: after so many minutes, with a change of bag where one is near, and before the container runs over.
+    /// </summary>
     private int? NextRound(int charted, double emptied)
     {
         var next = charted + (Way.Every ?? (int)chance.Within(60, 240));
@@ -135,12 +137,13 @@ internal sealed class ChartedBed
         var made = Bed.Urine(taken) - Bed.Urine(emptied);
         var urine = content * made / Math.Max(1, made + Bed.Irrigant(taken) - Bed.Irrigant(emptied));
         var gross = Mass.FromGrams((decimal)Bed.Errors.OnTheScale(content - urine, urine, Bed.UrineRate(emptied, taken)));
-        return new DrainageWeighed(Header(minute, MeasuringWay.Weighed), "1", gross, Mass.FromGrams((decimal)PublishedErrors.Tare), null, empties);
+        var tare = Mass.FromGrams((decimal)PublishedErrors.Tare);
+        return new DrainageWeighed(Header(minute, MeasuringWay.Weighed), "1", gross, tare, null, empties);
     }
 
     /// <summary>
-    /// Each entry is charted when somebody gets to it, and what is outstanding on the same sheet with it, so that one sheet is in order. Irrigant
-    /// and drainage are two sheets: our judgement.
+    /// Each entry is charted when somebody gets to it, and what is outstanding on the same sheet with it, so that one sheet is in order.
+    /// Irrigant and drainage are two sheets: our judgement.
     /// </summary>
     private void ChartLate()
     {
@@ -149,8 +152,9 @@ internal sealed class ChartedBed
             var soonest = Instant.MaxValue;
             foreach (var entry in sheet.OrderByDescending(entry => entry.At))
             {
-                soonest = Instant.Min(soonest, entry.At + Duration.FromMinutes(Math.Round(Bed.Errors.MinutesLate())));
-                Entries[Entries.IndexOf(entry)] = entry with { Header = entry.Header with { RecordedAt = Instant.Max(soonest, entry.At) } };
+                var own = entry.At + Duration.FromMinutes(Math.Round(Bed.Errors.MinutesLate()));
+                soonest = Instant.Max(entry.At, Instant.Min(soonest, own));
+                Entries[Entries.IndexOf(entry)] = entry with { Header = entry.Header with { RecordedAt = soonest } };
             }
         }
     }

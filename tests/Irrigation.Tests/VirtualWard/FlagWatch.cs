@@ -57,7 +57,8 @@ internal static class FlagWatch
     {
         var log = BedReplay.Nothing.Log.Append(entries.OrderBy(entry => entry.At), VirtualBed.Start).Log;
         var balance = FluidBalance.Of(log, BalanceSettings.Default);
-        var (record, end) = (FlagRecord.Of(balance, Story.Adult, FlagLimits.Default, VirtualBed.Start), VirtualBed.Start + Duration.FromMinutes(minutes));
+        var record = FlagRecord.Of(balance, Story.Adult, FlagLimits.Default, VirtualBed.Start);
+        var end = VirtualBed.Start + Duration.FromMinutes(minutes);
         yield return record;
         while (record.Next is { } next && next <= end)
         {

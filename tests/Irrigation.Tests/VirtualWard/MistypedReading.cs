@@ -6,6 +6,7 @@ using NodaTime;
 namespace Irrigation.Tests.VirtualWard;
 
 /// <summary>A typing error in an otherwise good chart, and what the service said of it by the next reading.</summary>
+/// <param name="Way">How the bed is charted.</param>
 /// <param name="Error">Which.</param>
 /// <param name="Off">How far the typed number is off: mL or g; for one charted twice, all of it.</param>
 /// <param name="Doubted">An interval is doubted that is not in the good chart.</param>
@@ -21,15 +22,17 @@ internal sealed record MistypedReading(ChartingWay Way, TypingError Error, doubl
 
     private static MistypedReading? Of(ChartedBed chart, TypingError error, Random chance)
     {
-        var before = chart.Readings.SkipLast(1).Select((reading, place) => (reading, place, Typed: TypingErrors.Of(error, reading.Entry, chance)));
-        var possible = before.Where(slip => slip.Typed is not null).ToArray();
-        if (possible.Length == 0) return null;
-        var (reading, place, typed) = possible[chance.Next(possible.Length)];
-        var next = chart.Readings[place + 1].Minute;
+        var slips = (from place in Enumerable.Range(0, chart.Readings.Count - 1)
+                     let instead = TypingErrors.Of(error, chart.Readings[place].Entry, chance)
+                     where instead is not null
+                     select (chart.Readings[place], instead!, chart.Readings[place + 1].Minute)).ToArray();
+        if (slips.Length == 0) return null;
+        var (reading, typed, next) = slips[chance.Next(slips.Length)];
         var good = Seen(chart.Entries, reading.Minute, next);
-        var bad = Seen(chart.With(reading, typed!), reading.Minute, next);
-        var off = Math.Abs((double)(typed!.Sum(TypingErrors.Number) - TypingErrors.Number(reading.Entry)));
-        return new(chart.Way, error, off, bad.Doubted.Except(good.Doubted).Any(), [.. bad.Flags.Except(good.Flags).Order(StringComparer.Ordinal)]);
+        var bad = Seen(chart.With(reading, typed), reading.Minute, next);
+        var off = Math.Abs((double)(typed.Sum(TypingErrors.Number) - TypingErrors.Number(reading.Entry)));
+        string[] flags = [.. bad.Flags.Except(good.Flags).Order(StringComparer.Ordinal)];
+        return new(chart.Way, error, off, bad.Doubted.Except(good.Doubted).Any(), flags);
     }
 
     /// <summary>Intervals doubted and flags standing from a reading to the next one.</summary>
@@ -37,7 +40,8 @@ internal sealed record MistypedReading(ChartingWay Way, TypingError Error, doubl
     {
         var (doubted, flags) = (new HashSet<Instant>(), new HashSet<string>());
         var until = VirtualBed.Start + Duration.FromMinutes(to);
-        foreach (var record in FlagWatch.Moments(entries.Where(entry => entry.At <= until), to).Where(r => ChartedBed.MinuteOf(r.AsOf) >= from))
+        var moments = FlagWatch.Moments(entries.Where(entry => entry.At <= until), to);
+        foreach (var record in moments.Where(record => ChartedBed.MinuteOf(record.AsOf) >= from))
         {
             doubted.UnionWith(DoubtedIn(record));
             flags.UnionWith(record.Standing.Select(flag => flag.Slug));

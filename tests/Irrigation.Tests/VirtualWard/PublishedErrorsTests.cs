@@ -3,18 +3,17 @@ using Xunit.Abstractions;
 
 namespace Irrigation.Tests.VirtualWard;
 
-/// <summary>Beds charted with published errors: do intervals, decisions and probabilities keep their word, also while the bag still hangs?</summary>
+/// <summary>
+/// Beds charted with published errors: do intervals, decisions and probabilities keep their word, also while the bag still hangs?
+/// </summary>
 /// <remarks>
-/// Nothing of the chart is drawn from the product's own characters (<see cref="PublishedErrors"/>). Every number is asked for as the ward
-/// would have had it, with what was charted by then.
+/// Nothing of the chart is drawn from the product's own characters (<see cref="PublishedErrors"/>). Every number is asked for as the
+/// ward would have had it, with what was charted by then.
 /// </remarks>
 public class PublishedErrorsTests(ITestOutputHelper output)
 {
-    private static readonly Lazy<BedFigures[]> Main = new(() =>
-        VirtualWards.Of(ChartingWay.Main, VirtualWards.PerBand, (band, titrated) => new(band, titrated), (chart, _) => new BedFigures(chart)));
-
-    private static readonly Lazy<BedFigures[]> Others = new(() =>
-        VirtualWards.Of(ChartingWay.Others, VirtualWards.PerBand / 4, (band, titrated) => new(band, titrated), (chart, _) => new BedFigures(chart)));
+    private static readonly Lazy<BedFigures[]> Main = new(() => Figures(ChartingWay.Main, VirtualWards.PerBand));
+    private static readonly Lazy<BedFigures[]> Others = new(() => Figures(ChartingWay.Others, VirtualWards.PerBand / 4));
 
     /// <summary>Way of charting × whether the intervals are final.</summary>
     public static TheoryData<string, bool> WaysAndStatus
@@ -39,16 +38,28 @@ public class PublishedErrorsTests(ITestOutputHelper output)
             output,
             1,
             "Intervals",
-            "Way | Flow, mL/h | Status | Intervals | With an interval, % | Covered, % | Half width, mL | RMSE best | RMSE headline | RMSE drainage − flow × time",
-            Rows(bed => bed.Intervals).SelectMany(row => new[] { true, false }.Select(final => Row(row.Way, row.Band, final, [.. row.Of.Where(i => i.Final == final)]))));
+            "Way | Flow, mL/h | Status | Intervals | Estimated, % | Covered, % | Half width, mL | RMS error in standard uncertainties"
+                + " | RMSE best, mL | headline | drainage − flow × time",
+            from row in Rows(bed => bed.Intervals)
+            from final in new[] { true, false }
+            select Row(row.Way, row.Band, final, [.. row.Of.Where(i => i.Final == final)]));
         Assert.NotEmpty(Main.Value);
 
         static string Row(string way, string band, bool final, IntervalFigure[] all)
         {
             var known = all.Where(i => i.Low is not null).ToArray();
-            return FormattableString.Invariant(
-                $"{way} | {band} | {(final ? "final" : "preliminary")} | {all.Length} | {Report.Share(known.Length, all.Length)} | {Report.Share(known.Count(i => i.Covers), known.Length)}")
-                + FormattableString.Invariant($" | {Mean(known, i => (i.High - i.Low) / 2):0} | {Rmse(known, i => i.Best):0} | {Rmse(known, i => i.Headline):0} | {Rmse(known, i => i.FlowTimesTime):0}");
+            return Report.Row(
+                way,
+                band,
+                final ? "final" : "preliminary",
+                all.Length,
+                Report.Share(known.Length, all.Length),
+                Report.Share(known.Count(i => i.Covers), known.Length),
+                known.Average(i => i.High - i.Low) / 2,
+                Math.Sqrt(known.Average(i => Math.Pow(i.InUncertainties!.Value, 2))),
+                Rmse(known, i => i.Best),
+                Rmse(known, i => i.Headline),
+                Rmse(known, i => i.FlowTimesTime));
         }
     }
 
@@ -59,17 +70,26 @@ public class PublishedErrorsTests(ITestOutputHelper output)
             output,
             2,
             "Questions for KDIGO stages 1 and 2, at each closing, with what was charted by then",
-            "Way | Flow, mL/h | Stage | Asked | Really met, % | Decided, % | Wrong of decided, % | Met, wrongly | Not met, wrongly | Why not",
-            Rows(bed => bed.Questions).SelectMany(row => new[] { 1, 2 }.Select(stage => Row(row.Way, row.Band, stage, [.. row.Of.Where(q => q.Stage == stage)]))));
+            "Way | Flow, mL/h | Stage | Asked | Really met, % | Decided, % | Wrong of them, % | Met, wrongly | Not met, wrongly | Why not",
+            from row in Rows(bed => bed.Questions)
+            from stage in new[] { 1, 2 }
+            select Row(row.Way, row.Band, stage, [.. row.Of.Where(q => q.Stage == stage)]));
         Assert.NotEmpty(Main.Value);
 
         static string Row(string way, string band, int stage, QuestionFigure[] all)
         {
             var decided = all.Count(q => q.Decided);
-            var why = all.SelectMany(q => q.Answer == Answer.Indeterminate ? ["indeterminate"] : q.Why.Select(w => Slug.Of(w))).GroupBy(w => w);
-            return $"{way} | {band} | {stage} | {all.Length} | {Report.Share(all.Count(q => q.Met), all.Length)} | {Report.Share(decided, all.Length)} | {Report.Share(all.Count(q => q.Wrong), decided)}"
-                + $" | {all.Count(q => q.Wrong && !q.Met)} of {all.Count(q => q.Answer == Answer.Met)} | {all.Count(q => q.Wrong && q.Met)} of {all.Count(q => q.Answer == Answer.NotMet)}"
-                + $" | {string.Join(", ", why.OrderByDescending(w => w.Count()).Select(w => $"{w.Key} {w.Count()}"))}";
+            return Report.Row(
+                way,
+                band,
+                stage,
+                all.Length,
+                Report.Share(all.Count(q => q.Met), all.Length),
+                Report.Share(decided, all.Length),
+                Report.Share(all.Count(q => q.Wrong), decided),
+                $"{all.Count(q => q.Wrong && !q.Met)} of {all.Count(q => q.Answer == Answer.Met)}",
+                $"{all.Count(q => q.Wrong && q.Met)} of {all.Count(q => q.Answer == Answer.NotMet)}",
+                Report.Counted(all.SelectMany(q => q.Answer == Answer.Indeterminate ? ["indeterminate"] : q.Why.Select(w => Slug.Of(w)))));
         }
     }
 
@@ -77,7 +97,8 @@ public class PublishedErrorsTests(ITestOutputHelper output)
     [MemberData(nameof(WaysAndStatus))]
     public void The_95_per_cent_interval_holds_the_truth_in_95_of_100(string way, bool final)
     {
-        var intervals = Main.Value.Where(bed => bed.Way.Name == way).SelectMany(bed => bed.Intervals).Where(i => i.Final == final && i.Low is not null).ToList();
+        var beds = Main.Value.Where(bed => bed.Way.Name == way);
+        var intervals = beds.SelectMany(bed => bed.Intervals).Where(i => i.Final == final && i.Low is not null).ToList();
         Assert.True(intervals.Count > 500, $"{intervals.Count}");
         Assert.InRange(intervals.Average(i => i.Covers ? 1.0 : 0.0), 0.93, 0.97);
     }
@@ -102,7 +123,7 @@ public class PublishedErrorsTests(ITestOutputHelper output)
     }
 
     /// <summary>Whether what is called likely is likely, tenth by tenth.</summary>
-    /// <remarks>The questions of one bed hang together, so the draw's own chance is reckoned bed by bed: one standard error of it is allowed for.</remarks>
+    /// <remarks>The questions of one bed hang together, so chance is reckoned bed by bed, and one standard error of it is allowed.</remarks>
     [Fact]
     public void Of_the_cases_with_a_stated_probability_that_share_is_met()
     {
@@ -114,16 +135,18 @@ public class PublishedErrorsTests(ITestOutputHelper output)
             "Tenth | Cases | Beds | Stated, % | Really met, % | Difference, points | Standard error, points",
             tenths.Select(tenth => tenth.ToString()));
         Assert.True(tenths.Sum(tenth => tenth.Cases) > 1000, "no probability is stated");
-        Assert.All(tenths.Where(tenth => tenth.Cases >= 200), tenth => Assert.InRange(Math.Abs(tenth.Met - tenth.Stated), 0, 0.05 + tenth.Error));
+        var many = tenths.Where(tenth => tenth.Cases >= 200);
+        Assert.All(many, tenth => Assert.InRange(Math.Abs(tenth.Met - tenth.Stated), 0, 0.05 + tenth.Error));
     }
+
+    private static BedFigures[] Figures(IEnumerable<ChartingWay> ways, int perBand) =>
+        VirtualWards.Of(ways, perBand, (band, titrated) => new(band, titrated), (chart, _) => new BedFigures(chart));
 
     /// <summary>Way by way and band by band, and each way together.</summary>
     private static IEnumerable<(string Way, string Band, T[] Of)> Rows<T>(Func<BedFigures, IEnumerable<T>> of) =>
         from way in Main.Value.Concat(Others.Value).GroupBy(bed => bed.Way.Name)
-        from band in way.GroupBy(bed => bed.Band.ToString()).Select(beds => (beds.Key, Beds: beds.ToArray())).Append(("all", way.ToArray()))
-        select (way.Key, band.Item1, band.Item2.SelectMany(of).ToArray());
-
-    private static double Mean(IntervalFigure[] intervals, Func<IntervalFigure, double?> number) => intervals.Average(number) ?? double.NaN;
+        from band in FlowBand.EachAndAll(way, bed => bed.Band)
+        select (way.Key, band.Flow, band.Beds.SelectMany(of).ToArray());
 
     private static double Rmse(IntervalFigure[] intervals, Func<IntervalFigure, double?> number) =>
         Math.Sqrt(intervals.Average(i => number(i) is { } n ? Math.Pow(n - i.Truth, 2) : null) ?? double.NaN);
@@ -133,7 +156,7 @@ public class PublishedErrorsTests(ITestOutputHelper output)
     {
         public static Tenth Of(int number)
         {
-            var beds = Main.Value.Select(bed => bed.Questions.Where(q => q.Probability is { } p && Math.Min(9, (int)(p * 10)) == number).ToArray());
+            var beds = Main.Value.Select(bed => bed.Questions.Where(q => TenthOf(q.Probability) == number).ToArray());
             var asked = beds.Where(bed => bed.Length > 0).ToArray();
             var cases = asked.Sum(bed => bed.Length);
             var off = asked.Sum(bed => Math.Pow(bed.Sum(q => (q.Met ? 1 : 0) - q.Probability!.Value), 2));
@@ -146,8 +169,10 @@ public class PublishedErrorsTests(ITestOutputHelper output)
                 Math.Sqrt(off) / Math.Max(1, cases));
         }
 
+        private static int? TenthOf(double? probability) => probability is { } p ? Math.Min(9, (int)(p * 10)) : null;
+
         /// <inheritdoc/>
-        public override string ToString() => FormattableString.Invariant($"{Number * 10} to {(Number + 1) * 10} | {Cases} | {Beds} | {100 * Stated:0.0} | {100 * Met:0.0}")
-            + FormattableString.Invariant($" | {100 * (Met - Stated):+0.0;-0.0;0} | {100 * Error:0.0}");
+        public override string ToString() =>
+            Report.Row($"{Number * 10} to {(Number + 1) * 10}", Cases, Beds, 100 * Stated, 100 * Met, 100 * (Met - Stated), 100 * Error);
     }
 }

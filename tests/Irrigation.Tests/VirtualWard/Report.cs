@@ -1,4 +1,5 @@
 using System.Collections.Concurrent;
+using System.Globalization;
 using System.Text;
 using Xunit.Abstractions;
 
@@ -25,6 +26,23 @@ internal static class Report
         }
     }
 
-    /// <summary>A share in per cent; nothing where there were none to share.</summary>
-    public static string Share(int part, int whole) => whole == 0 ? "" : FormattableString.Invariant($"{100.0 * part / whole:0.0}");
+    /// <summary>The cells of a row: numbers with no more digits than the draw is worth.</summary>
+    public static string Row(params object?[] cells) => string.Join(" | ", cells.Select(cell => cell switch
+    {
+        double.NaN => "",
+        double.PositiveInfinity => "never",
+        double number => number.ToString(Math.Abs(number) < 100 ? "0.0" : "0", CultureInfo.InvariantCulture),
+        _ => cell?.ToString(),
+    }));
+
+    /// <summary>A share in per cent; not a number where there were none to share.</summary>
+    public static double Share(int part, int whole) => whole == 0 ? double.NaN : 100.0 * part / whole;
+
+    /// <summary>How often each came, the commonest first.</summary>
+    public static string Counted(IEnumerable<string> words) => string.Join(
+        ", ",
+        words.GroupBy(word => word)
+            .OrderByDescending(word => word.Count())
+            .ThenBy(word => word.Key, StringComparer.Ordinal)
+            .Select(word => $"{word.Key} {word.Count()}"));
 }

@@ -9,7 +9,7 @@ public class TypingErrorTests(ITestOutputHelper output)
 
     private static readonly Lazy<MistypedReading[]> Mistyped = new(() =>
     [
-        .. VirtualWards.Of(ChartingWay.AsOnWards, VirtualWards.PerBand / 5, (band, titrated) => new(band, titrated, Hours: 14), MistypedReading.Of).SelectMany(m => m),
+        .. VirtualWards.Of(ChartingWay.AsOnWards, VirtualWards.PerBand / 5, Plan, MistypedReading.Of).SelectMany(slips => slips),
     ]);
 
     [Fact]
@@ -29,9 +29,17 @@ public class TypingErrorTests(ITestOutputHelper output)
 
         static string Row(string way, string error, string size, MistypedReading[] all)
         {
-            var flags = all.SelectMany(m => m.Flags).GroupBy(flag => flag).OrderByDescending(flag => flag.Count());
-            return $"{way} | {error} | {size} | {all.Length} | {Report.Share(all.Count(m => m.Doubted), all.Length)} | {Report.Share(all.Count(m => m.Flags.Count > 0), all.Length)}"
-                + $" | {Report.Share(all.Count(m => m.Noticed), all.Length)} | {string.Join(", ", flags.Select(flag => $"{flag.Key} {flag.Count()}"))}";
+            return Report.Row(
+                way,
+                error,
+                size,
+                all.Length,
+                Report.Share(all.Count(m => m.Doubted), all.Length),
+                Report.Share(all.Count(m => m.Flags.Count > 0), all.Length),
+                Report.Share(all.Count(m => m.Noticed), all.Length),
+                Report.Counted(all.SelectMany(m => m.Flags)));
         }
     }
+
+    private static BedPlan Plan(FlowBand band, bool titrated) => new(band, titrated, Hours: 14);
 }

@@ -55,7 +55,8 @@ internal static class TypingErrors
     private static decimal? Swapped(decimal number, Random chance)
     {
         var digits = number.ToString("0", CultureInfo.InvariantCulture);
-        var places = Enumerable.Range(0, digits.Length - 1).Where(i => digits[i] != digits[i + 1] && !(i == 0 && digits[1] == '0')).ToArray();
+        var pairs = Enumerable.Range(0, digits.Length - 1);
+        var places = pairs.Where(i => digits[i] != digits[i + 1] && !(i == 0 && digits[1] == '0')).ToArray();
         if (places.Length == 0) return null;
         var at = places[chance.Next(places.Length)];
         var swapped = string.Concat(digits.AsSpan(0, at), digits.AsSpan(at + 1, 1), digits.AsSpan(at, 1), digits.AsSpan(at + 2));

@@ -13,7 +13,8 @@ internal static class VirtualWards
     /// <param name="perBand">How many of each way and band.</param>
     /// <param name="plan">What lies in a bed of a band.</param>
     /// <param name="worked">What is asked of it.</param>
-    public static T[] Of<T>(IEnumerable<ChartingWay> ways, int perBand, Func<FlowBand, bool, BedPlan> plan, Func<ChartedBed, Random, T> worked)
+    public static T[] Of<T>(
+        IEnumerable<ChartingWay> ways, int perBand, Func<FlowBand, bool, BedPlan> plan, Func<ChartedBed, Random, T> worked)
     {
         var seeds = new Random(Seed);
         var places = from way in ways

@@ -8,6 +8,10 @@ internal sealed record FlowBand(double From, double To)
     /// <summary>Slow, ordinary, usual after resection, fast (clinical reference 2.7).</summary>
     public static IReadOnlyList<FlowBand> All { get; } = [new(60, 100), new(100, 300), new(300, 600), new(600, 1000)];
 
+    /// <summary>The beds of each band, and all together.</summary>
+    public static IEnumerable<(string Flow, T[] Beds)> EachAndAll<T>(IEnumerable<T> beds, Func<T, FlowBand> of) =>
+        beds.GroupBy(of).Select(band => (band.Key.ToString(), band.ToArray())).Append(("all", [.. beds]));
+
     /// <inheritdoc/>
     public override string ToString() => $"{From:0}-{To:0}";
 }
@@ -46,7 +50,8 @@ internal sealed class WardBed
     {
         (Plan, Errors) = (plan, new PublishedErrors(chance));
         Minutes = plan.Hours * 60;
-        (irrigant, urine, drained, retained) = (new double[Minutes + 1], new double[Minutes + 1], new double[Minutes + 1], new double[Minutes + 1]);
+        (irrigant, urine) = (new double[Minutes + 1], new double[Minutes + 1]);
+        (drained, retained) = (new double[Minutes + 1], new double[Minutes + 1]);
         Kilograms = Math.Round(chance.Within(50, 100));
         Onset = plan.Fault == Fault.None ? int.MaxValue : chance.Next(180, 300);
         MakeUrine(chance);
@@ -103,7 +108,7 @@ internal sealed class WardBed
         {
             Flows.Add(new(minute, Math.Round(chance.WithinByFactor(Plan.Band.From, Plan.Band.To) / 10) * 10));
             real = Flows[^1].Charted / 60 * (1 + Errors.FlowOfBed + Errors.FlowOfSetting());
-            next = Plan.Titrated ? minute + (int)chance.Within(120, 360) : int.MaxValue; // titrated to colour every few hours: our judgement
+            next = Plan.Titrated ? minute + (int)chance.Within(120, 360) : int.MaxValue; // to colour, every 2 to 6 h: our judgement
         }
 
         void Hang(int minute)
@@ -125,7 +130,7 @@ internal sealed class WardBed
             var made = into + urine[minute] - urine[minute - 1];
             var passes = Passes(minute);
             retained[minute] = retained[minute - 1] + (made * (1 - passes));
-            drained[minute] = drained[minute - 1] + (made * passes * (Plan.Fault == Fault.Leak && minute > Onset ? 1 - PartOfLeak : 1));
+            drained[minute] = drained[minute - 1] + (made * passes * Reaches(minute));
             if (left < 0.01) Hang(minute);
             if (minute >= next) Set(minute);
         }
@@ -138,6 +143,9 @@ internal sealed class WardBed
         Fault.Slow => Math.Max(0, 1 - ((minute - Onset) / 180.0)),
         Fault.None or Fault.Leak or Fault.WrongBag => 1,
     };
+
+    /// <summary>Which part of what leaves the bladder reaches the container.</summary>
+    private double Reaches(int minute) => Plan.Fault == Fault.Leak && minute > Onset ? 1 - PartOfLeak : 1;
 
     private static double At(double[] running, double minute)
     {
