@@ -56,6 +56,9 @@ internal sealed record FlowOfBag(IReadOnlyList<FlowFrom> Pieces, bool StartUnkno
 /// </remarks>
 internal sealed class BagFlow
 {
+    /// <summary>The error of the minute at which a reading was taken.</summary>
+    internal const string Minute = "time of the reading at";
+
     /// <summary>Beyond so many standard deviations two kinds of evidence contradict one another.</summary>
     internal const double Contradiction = 3;
 
@@ -173,7 +176,11 @@ internal sealed class BagFlow
         var beside = at - bag.From;
         if (bag.To is { } to) beside = Duration.Min(beside, to - at);
         var minutes = Math.Min((double)characters.ReadingTime, beside.TotalMinutes);
-        if (minutes > 0 && Slope(at) is > 0 and var slope && !timedByDevice(at)) form.Doubt(joint.Source(new("time of the reading at", At: at)), minutes * slope);
+        if (minutes > 0 && Slope(at) is > 0 and var slope && !timedByDevice(at))
+        {
+            form.Doubt(joint.Source(new(Minute, At: at)), minutes * (slope + ((double)characters.UrineMeanwhile / 60)));
+        }
+
         return form;
     }
 

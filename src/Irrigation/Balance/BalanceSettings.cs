@@ -83,9 +83,9 @@ public sealed record BalanceSettings
     [Setting(1, 100, "mL/kg/h")]
     public decimal HighestUrineOutput { get; init; } = 12;
 
-    /// <summary>The weight to take for that where none is charted. Default 70 kg; our judgement.</summary>
+    /// <summary>The weight to take for that where none is charted. Default 100 kg, so that a heavy patient is not doubted; our judgement.</summary>
     [Setting(0.3, 400, "kg")]
-    public decimal WeightWhereUnknown { get; init; } = 70;
+    public decimal WeightWhereUnknown { get; init; } = 100;
 
     /// <summary>
     /// What drained is doubted from so many times on of what was to be expected (what ran in, and urine as in the hours before). Default 6,

@@ -306,7 +306,6 @@ public sealed class FluidBalance
         var change = held is null || heldBefore is null ? (Measured?)null : Settings.Characters.Held(held) - Settings.Characters.Held(heldBefore);
 
         var worked = into.Amount is { } i && outOf.Amount is { } d ? d - i + (change ?? Measured.Nothing) + (leaked ?? Measured.Nothing) - (blood ?? Measured.Nothing) : (Measured?)null;
-        if (worked is { } sum && into.Amount?.Charted > Volume.Zero && outOf.AnyDrainage) worked = MadeMeanwhile(sum, start, end);
         var output = worked?.Charted;
         AbsentReason? absent = output is not null ? null
             : outOf.Awaited ? AbsentReason.DrainageNotReadYet
@@ -357,15 +356,6 @@ public sealed class FluidBalance
             AssumedZero = AssumedZero(leaked is null, change is null, blood is null),
             Parts = working,
         };
-    }
-
-    /// <summary>A drainage read a little earlier or later than charted lacks, or holds, the urine that was made meanwhile as well as the irrigant.</summary>
-    private Measured MadeMeanwhile(Measured worked, Instant start, Instant end)
-    {
-        var perMinute = Math.Max(0, worked.Best.Millilitres) * Elapsed.PerHour / 60 / Elapsed.Between(start, end);
-        var off = perMinute * Settings.Characters.ReadingTime;
-        if (!instilled.TimedByDevice(end)) worked = worked.Doubting(new("time of the reading at", At: end), -off);
-        return start > Log.Frame.Start && !instilled.TimedByDevice(start) ? worked.Doubting(new("time of the reading at", At: start), off) : worked;
     }
 
     /// <summary>Whether the doubts are known: what nobody charted has no interval.</summary>

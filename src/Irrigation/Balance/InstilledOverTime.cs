@@ -664,8 +664,8 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
 
         // And a reading taken a little earlier or later than charted met another level.
         var perMinute = amount.Charted.Millilitres * Elapsed.PerHour / 60 / Elapsed.Between(stretch.Start, stretch.End);
-        if (stretch.End > end && !TimedByDevice(end)) share = share.Doubting(new("time of the reading at", At: end), perMinute * settings.Characters.ReadingTime);
-        if (stretch.Start < start && !TimedByDevice(start)) share = share.Doubting(new("time of the reading at", At: start), -perMinute * settings.Characters.ReadingTime);
+        if (stretch.End > end && !TimedByDevice(end)) share = share.Doubting(new(BagFlow.Minute, At: end), perMinute * settings.Characters.ReadingTime);
+        if (stretch.Start < start && !TimedByDevice(start)) share = share.Doubting(new(BagFlow.Minute, At: start), -perMinute * settings.Characters.ReadingTime);
         return (share, spread);
     }
 

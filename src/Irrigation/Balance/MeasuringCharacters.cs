@@ -108,6 +108,10 @@ public sealed record MeasuringCharacters
     [Setting(0, 60, "min")]
     public decimal ReadingTime { get; init; } = 3;
 
+    /// <summary>The urine that drains beside the irrigant in those minutes. Default 60 mL/h (worked examples of clinical reference 1.9 and 1.10); our judgement.</summary>
+    [Setting(0, 1000, "mL/h")]
+    public decimal UrineMeanwhile { get; init; } = 60;
+
     /// <summary>How far urine production may drift within a closed interval, relative (rectangular): the doubt of apportioning. Default 0.5; our judgement.</summary>
     [Setting(0, 1)]
     public decimal UrineDrift { get; init; } = 0.50m;
