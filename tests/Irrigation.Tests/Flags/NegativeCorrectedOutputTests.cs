@@ -36,6 +36,23 @@ public class NegativeCorrectedOutputTests
             Ward.Opens("18:00").BagHung("18:00", 3000).Flow("18:00", 600).Level("18:00", 0).Level("19:00", 550).Flags("19:30").Undecided(Slug));
 
     [Fact]
+    public void What_the_bag_has_not_told_yet_is_said_where_all_of_it_lies_below_zero_and_is_provisional()
+    {
+        // 600 in by the charted flow, 200 out: −400 mL, and the doubts about the flow and the marks are not half of that.
+        var ward = Ward.Opens("18:00").BagHung("18:00", 3000).Flow("18:00", 600).Level("18:00", 0).Level("19:00", 200);
+        var says = ward.Flags("19:00").Says(Slug);
+        Assert.StartsWith("corrected output -400 mL from 18:00 to 19:00, 95 % interval ", says, StringComparison.Ordinal);
+        Assert.EndsWith(
+            "all of it below 0; threshold 0 mL. This is provisional: the bag was not read yet; worked out again when it is read.",
+            says,
+            StringComparison.Ordinal);
+
+        // The bag is weighed: 2850 of its 3000 mL are left, so that 150 had run, and the output was 50 mL.
+        var weighed = new BagRead(ward.Header("19:05", MeasuringWay.Weighed), "1", Ward.Ml(2850));
+        Assert.Equal("19:00-19:05", ward.Chart(weighed).Flags("19:30").Stood(Slug));
+    }
+
+    [Fact]
     public void What_nobody_measured_is_undecided() =>
         Assert.Equal(
             ("the output from 18:00 to 19:00 is not known", "readings of the bag and of the drainage"),
