@@ -24,6 +24,13 @@ public sealed record BalanceSettings
     [Setting(0, 120, "min")]
     public Duration DwellLead { get; init; } = Duration.FromMinutes(15);
 
+    /// <summary>
+    /// For how long the flow of a bag may be unknown and the bag before it tell it: a short unknown widens the interval and does not erase
+    /// it. Default 15 min; our judgement.
+    /// </summary>
+    [Setting(0, 120, "min")]
+    public Duration ShortUnknown { get; init; } = Duration.FromMinutes(15);
+
     /// <summary>How much lower than before a level may be read without being a reset. Default 100 mL, a reading error of a drainage bag; our judgement.</summary>
     [Setting(0, 1000, "mL")]
     public Volume LevelTolerance { get; init; } = Volume.FromMillilitres(100);
@@ -31,6 +38,13 @@ public sealed record BalanceSettings
     /// <summary>Density of mixed drainage in g/mL where none is charted. Default 1.006 (clinical reference 1.11, worked example).</summary>
     [Setting(0.99, 1.1, "g/mL")]
     public decimal DrainageDensity { get; init; } = 1.006m;
+
+    /// <summary>
+    /// Containers that stand side by side and are read within so long of one another are read in one round. Default 15 min; our
+    /// judgement.
+    /// </summary>
+    [Setting(0, 120, "min")]
+    public Duration ReadTogether { get; init; } = Duration.FromMinutes(15);
 
     /// <summary>How far back the first reading of a route outside the bladder is spread. Default 6 h; our judgement.</summary>
     [Setting(0.1, 48, "h")]
