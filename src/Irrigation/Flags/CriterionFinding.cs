@@ -43,7 +43,8 @@ internal static class CriterionFinding
         {
             var lower = priority == FlagPriority.Low ? priority : priority - 1;
             var held = standing?.Latest.Priority ?? lower;
-            return Raised(result, bedside, possible || held < lower ? held : lower, $"possible, confirm the measurement first: {about}");
+            var says = $"possible, confirm the measurement first: {about}";
+            return Raised(result, bedside, possible || held < lower ? held : lower, says) with { Possible = true };
         }
 
         if (result.Answer == Answer.NotMet || (standing is not null && result.Probability is not null)) return new Finding.NotRaised();
@@ -68,9 +69,9 @@ internal static class CriterionFinding
 
     private static Finding.Raised GoesOn(FlagPeriod standing, Bedside bedside, Finding.Undecided undecided)
     {
-        var since = bedside.Said(standing.Start);
-        var why = $"it stands since {since}, and whether it has ended cannot be told: {undecided.Why}; needs {undecided.Needs}.";
-        return new(standing.Latest.Priority, why) { Evidence = standing.Latest.Evidence };
+        var was = $"{(standing.Latest.Possible ? "possible" : "it stands")} since {bedside.Said(standing.Start)}";
+        var why = $"{was}, and whether it has ended cannot be told: {undecided.Why}; needs {undecided.Needs}.";
+        return standing.Latest with { Says = why, LookAgain = null };
     }
 
     private static Finding.Undecided Undecided(CriterionResult result, Bedside bedside, string about)

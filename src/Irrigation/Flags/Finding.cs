@@ -54,11 +54,14 @@ public abstract record Finding
         /// <summary>The criterion that it speaks of, with its probability and whether it is provisional; null where it speaks of none.</summary>
         public CriterionResult? Criterion { get; init; }
 
+        /// <summary>Said of a criterion that is not certainly met: to confirm the measurement first.</summary>
+        public bool Possible { get; init; }
+
         /// <inheritdoc/>
         /// <remarks>Of the criterion the probability alone: all else of it that can change is in the text.</remarks>
         public bool Equals(Raised? other) =>
             other is not null
-            && (Priority, Says, LookAgain) == (other.Priority, other.Says, other.LookAgain)
+            && (Priority, Says, LookAgain, Possible) == (other.Priority, other.Says, other.LookAgain, other.Possible)
             && Criterion?.Probability == other.Criterion?.Probability
             && Evidence.SequenceEqual(other.Evidence);
 

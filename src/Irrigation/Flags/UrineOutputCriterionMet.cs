@@ -42,7 +42,7 @@ public static class UrineOutputCriterionMet
         var hourly = UrineOutputCriteria.Evaluate(criterion, balance, patient, at, limits).Skip(1).FirstOrDefault();
         var other = hourly is null ? "" : $"; by every hour: {Slug.Of(hourly.Answer)}";
         var more = means.LastOrDefault(mean => mean.Stage > named.Stage && CriterionFinding.IsPossible(mean, bedside.Settings));
-        var higher = more?.Probability is { } how ? $"; stage {more.Stage} possible, probability {CriterionFinding.Percent(how)}" : "";
+        var higher = more?.Probability is { } how ? $"; stage {more.Stage} with a probability of {CriterionFinding.Percent(how)}" : "";
         var about = $"urine-output criterion stage {named.Stage} ({criterion.Source}){met} by the mean{other}{higher}";
         return CriterionFinding.Of(named, bedside, Rule.Slug, FlagPriority.High, about);
     }

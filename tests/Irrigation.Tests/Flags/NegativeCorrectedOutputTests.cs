@@ -9,7 +9,8 @@ public class NegativeCorrectedOutputTests
     private const string Slug = "negative-corrected-output";
 
     /// <summary>600 mL counted by a pump from 18:00 to 19:00.</summary>
-    private static Ward Pumped(decimal drained) => Ward.Opens("18:00").PumpTotal("18:00", 0).Level("18:00", 0).PumpTotal("19:00", 600).Level("19:00", drained);
+    private static Ward Pumped(decimal drained) =>
+        Ward.Opens("18:00").PumpTotal("18:00", 0).Level("18:00", 0).PumpTotal("19:00", 600).Level("19:00", drained);
 
     [Theory]
     [InlineData(600, "")]
@@ -19,8 +20,10 @@ public class NegativeCorrectedOutputTests
     [Fact]
     public void It_says_whether_the_interval_covers_zero()
     {
-        // u: pump 600 · 5 % / √3 = 17.3; marks 50 / √3 · √2 = 40.8; scale 590 · 5 % / √3 = 17.0: 47.5 mL, and two of them 95.
-        Assert.Equal("corrected output -10 mL from 18:00 to 19:00, 95 % interval -105 mL to 85 mL: it covers 0; threshold 0 mL.", Pumped(590).Flags("19:30").Says(Slug));
+        // u: pump 600 · 5 % / √3 = 17.3; marks 50 / √3 = 28.9, and of an empty bag 5 / √3 = 2.9; scale 590 · 5 % / √3 = 17.0: 37.9 mL.
+        Assert.Equal(
+            "corrected output -10 mL from 18:00 to 19:00, 95 % interval -85.7 mL to 65.7 mL: it covers 0; threshold 0 mL.",
+            Pumped(590).Flags("19:30").Says(Slug));
         Assert.EndsWith(": all of it below 0; threshold 0 mL.", Pumped(480).Flags("19:30").Says(Slug), StringComparison.Ordinal);
         Assert.Equal(FlagPriority.Low, Pumped(480).Flags("19:30").Priority(Slug));
     }

@@ -86,14 +86,14 @@ public class PossibleFlagTests
     }
 
     [Fact]
-    public void The_stage_that_is_met_is_named_and_a_higher_one_that_is_possible_is_added()
+    public void The_stage_that_is_met_is_named_and_a_higher_one_that_is_probable_is_added()
     {
         // 12 h: 6 · 43 + 6 · 20 = 378 mL, best 368.8 of 420, u = 29.4: Φ(1.74) = 0.96, and its interval reaches to 427.6.
         var record = Hours(43, 43, 43, 43, 43, 43, 20, 20, 20, 20, 20, 20).Flags("12:00");
         Assert.Equal(FlagPriority.High, record.Priority(Stage));
         Assert.StartsWith(
             "urine-output criterion stage 1 (KDIGO 2012) met by the mean; by every hour: indeterminate; "
-            + "stage 2 possible, probability 96 %: ",
+            + "stage 2 with a probability of 96 %: ",
             record.Says(Stage),
             StringComparison.Ordinal);
     }
@@ -165,6 +165,9 @@ public class PossibleFlagTests
             + "output of each of the last two hours: not evaluable, gap; needs readings without long gaps.",
             record.Says("low-hourly-output"));
         Assert.IsType<Finding.Raised>(record.Said("low-hourly-output"));
+
+        // A possible one stays a possible one.
+        Assert.StartsWith("possible since 02:00, and whether it has ended", Hours(22, 22).Urine("09:00", 70).Flags("09:00").Says("low-hourly-output"));
     }
 
     [Fact]
