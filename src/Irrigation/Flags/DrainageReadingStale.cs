@@ -9,6 +9,7 @@ namespace Irrigation.Flags;
 /// Up to <see cref="FlagSettings.FastFlow"/> the hourly check of the teaching texts; above it the shorter time, or the time in which the
 /// distension limit would be reached, for a fixed time is far too late at wide-open flow (clinical reference 1.10). For a bladder with a
 /// smaller limit than an adult's a smaller flow is fast, in the same proportion; our judgement. A change of bag is no new beginning.
+/// A reading that comes after a hole in the charting and shows next to nothing does not end it: what drained meanwhile nobody knows.
 /// </remarks>
 public static class DrainageReadingStale
 {
@@ -19,6 +20,27 @@ public static class DrainageReadingStale
     private static Finding Judge(Bedside bedside)
     {
         if (bedside.Clamped is not null) return new Finding.NotRaised();
+        var finding = Overdue(bedside);
+        return finding is not Finding.Raised && DryTime.OverHole(bedside) is { } hole
+            ? OverHole(bedside, hole) with { LookAgain = finding.LookAgain }
+            : finding;
+    }
+
+    /// <summary>The reading came at last and shows next to nothing: blocked, or emptied meanwhile and not charted.</summary>
+    private static Finding.Raised OverHole(Bedside bedside, ClosedInterval hole)
+    {
+        var span = $"from {bedside.Said(hole.Start)} to {bedside.Said(hole.End)}";
+        return new(
+            FlagPriority.Medium,
+            $"the drainage was not read {span} while {hole.Instilled} ran in, and what was then read shows {hole.Drained}: "
+            + "it may have been emptied and not charted, or nothing drains. Look at the patient, and read it again.")
+        {
+            Evidence = [Evidence.Of(hole)],
+        };
+    }
+
+    private static Finding Overdue(Bedside bedside)
+    {
         var read = bedside.Log[Channel.BladderOutput].LastAtOrBefore(bedside.At);
         if (bedside.RunningSince(read?.At ?? Instant.MinValue) is not { } since) return new Finding.NotRaised();
         if (read?.At > since) since = read.At;
