@@ -1,18 +1,23 @@
 using Irrigation.Balance;
 using Irrigation.Episodes;
+using NodaTime;
 
 namespace Irrigation.Flags;
 
 /// <summary>A container that was taken away, or has another in its place, and is not read yet: what it holds has drained.</summary>
 internal static class Awaited
 {
+    /// <summary>Which is not read and since when; null where none is awaited.</summary>
+    public static string? Says(Bedside bedside) =>
+        TakenAway(bedside) ?? Replaced(bedside)
+        ?? (bedside.Latest?.Absent == AbsentReason.DrainageNotReadYet ? "a container was taken away and not read yet" : null);
+
     /// <summary>Undecided while one is not read; null where none is awaited.</summary>
-    public static Finding? Undecided(Bedside bedside)
-    {
-        var why = TakenAway(bedside) ?? Replaced(bedside);
-        if (why is null && bedside.Latest?.Absent == AbsentReason.DrainageNotReadYet) why = "a container was taken away and not read yet";
-        return why is null ? null : new Finding.Undecided(why, "its reading");
-    }
+    public static Finding? Undecided(Bedside bedside) => Says(bedside) is { } why ? new Finding.Undecided(why, "its reading") : null;
+
+    /// <summary>When a container was last taken away; null where none was.</summary>
+    public static Instant? TakenAwayAt(Bedside bedside) => Channel.Containers(bedside.Log)
+        .Max(container => bedside.Log[Channel.TakenAway(container)].LastAtOrBefore(bedside.At)?.At);
 
     /// <summary>The container that was taken away since the books were closed last, or with it.</summary>
     private static string? TakenAway(Bedside bedside)

@@ -169,6 +169,13 @@ public sealed record FlagSettings
     [Setting(150, 500, "mm[Hg]")]
     public Pressure MostSystolic { get; init; } = Pressure.FromMillimetresOfMercury(300);
 
+    /// <summary>
+    /// A reading in doubt that nobody confirmed or corrected is asked for so long after it. Default 24 h, as far back as the windows of
+    /// the criteria reach; our judgement.
+    /// </summary>
+    [Setting(1, 168, "h")]
+    public Duration DoubtStands { get; init; } = Duration.FromHours(24);
+
     /// <summary>A flag about a single entry stands so long after it. Default 12 h, a shift; our judgement.</summary>
     [Setting(1, 72, "h")]
     public Duration EntryFlagStands { get; init; } = Duration.FromHours(12);
