@@ -41,12 +41,16 @@ internal static class Awaited
         var last = bedside.Log[Channel.BladderOutput].LastAtOrBefore(bedside.At);
         if (last is null || last.At <= closed) return null;
         if (bedside.Log[Channel.Clamp].LastBefore(last.At) is DrainClamped || ContainerOf(last) is not { } other) return null;
-        var read = Channel.Containers(bedside.Log).Where(container => container != other)
-            .Select(container => (Container: container, Last: bedside.Log[Channel.Container(container)].LastAtOrBefore(closed)))
-            .Where(c => c.Last is not null).MaxBy(c => c.Last!.At);
-        if (read.Last is null) return null;
-        var since = bedside.Said(read.Last.At);
-        return $"container {other} was read at {bedside.Said(last.At)} and container {read.Container} not since {since}";
+        (string Container, Instant At)? unread = null;
+        foreach (var container in Channel.Containers(bedside.Log).Where(container => container != other))
+        {
+            var read = bedside.Log[Channel.Container(container)].LastAtOrBefore(closed);
+            if (read is not null && !(unread?.At >= read.At)) unread = (container, read.At);
+        }
+
+        if (unread is not { } awaited) return null;
+        var since = bedside.Said(awaited.At);
+        return $"container {other} was read at {bedside.Said(last.At)} and container {awaited.Container} not since {since}";
     }
 
     /// <summary>The container of a reading that did not empty it: a jug that caught a return is only ever emptied.</summary>

@@ -65,14 +65,14 @@ internal sealed record DryTime(Instant Since, Volume Instilled, Volume Drained, 
 
     private static bool IsDry(Volume into, Volume outOf, Duration length, ReadingDoubt doubt, Bedside bedside) =>
         IsNothing(outOf, bedside)
-        || (length >= bedside.Settings.NoDrainageFor && outOf * 2 <= into && (into - outOf).Millilitres > doubt.Of(into, length));
+        || (length >= bedside.Settings.NoDrainageFor && outOf * 2 <= into && (double)(into - outOf).Millilitres > doubt.Of(into, length));
 
     /// <summary>The doubt about the readings of a time: of each its marks, or its scale, and the minute in which it was taken.</summary>
     private sealed class ReadingDoubt(Bedside bedside)
     {
         private readonly MeasuringCharacters characters = bedside.Balance.Settings.Characters;
-        private decimal squares; // of readings that stand by themselves
-        private decimal begins; // of those that the earliest interval was compared with
+        private double squares; // of readings that stand by themselves
+        private double begins; // of those that the earliest interval was compared with
         private bool compared;
 
         /// <summary>With the interval before those that were added.</summary>
@@ -86,19 +86,19 @@ internal sealed record DryTime(Instant Since, Volume Instilled, Volume Drained, 
         }
 
         /// <summary>In mL, k = 2.</summary>
-        public decimal Of(Volume into, Duration length)
+        public double Of(Volume into, Duration length)
         {
-            var moment = into.Millilitres / (decimal)length.TotalMinutes * characters.ReadingTime;
-            return 2 * (decimal)Math.Sqrt((double)(squares + begins + (2 * moment * moment)));
+            var moment = (double)into.Millilitres / length.TotalMinutes * (double)characters.ReadingTime;
+            return 2 * Math.Sqrt(squares + begins + (2 * moment * moment));
         }
 
-        private decimal Square(EntryKey key, Volume content)
+        private double Square(EntryKey key, Volume content)
         {
             var reading = bedside.Log.Current(key)?.Entry;
             var weighed = reading is DrainageWeighed or { Header.How: MeasuringWay.Weighed };
             var marks = bedside.ForBladder(Volume.FromMillilitres(characters.DrainageGraduation.Random)).Millilitres;
             var half = weighed ? characters.Scale.Random : Math.Min(marks, Math.Abs(content.Millilitres) + characters.FirstMark);
-            var error = ErrorBudget.Rectangular(half);
+            var error = (double)ErrorBudget.Rectangular(half);
             return error * error;
         }
     }
