@@ -19,8 +19,8 @@ public class NegativeCorrectedOutputTests
     [Fact]
     public void It_says_whether_the_interval_covers_zero()
     {
-        // u: pump 600 · 5 % / √3 = 17.3; marks 50 / √3 · √2 = 40.8; scale 590 · 5 % / √3 = 17.0: 47.5 mL, and two of them 95.
-        Assert.Equal("corrected output -10 mL from 18:00 to 19:00, 95 % interval -105 mL to 85 mL: it covers 0; threshold 0 mL.", Pumped(590).Flags("19:30").Says(Slug));
+        // u: pump 600 · 5 % / √3 = 17.3; marks 50 / √3 = 28.9, and of the empty bag 5 / √3; scale 590 · 5 % / √3 = 17.0: 37.9 mL, two 75.7.
+        Assert.Equal("corrected output -10 mL from 18:00 to 19:00, 95 % interval -85.7 mL to 65.7 mL: it covers 0; threshold 0 mL.", Pumped(590).Flags("19:30").Says(Slug));
         Assert.EndsWith(": all of it below 0; threshold 0 mL.", Pumped(480).Flags("19:30").Says(Slug), StringComparison.Ordinal);
         Assert.Equal(FlagPriority.Low, Pumped(480).Flags("19:30").Priority(Slug));
     }
