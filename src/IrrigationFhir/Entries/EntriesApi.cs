@@ -139,7 +139,7 @@ internal static class EntriesApi
         "unknown-kind" or "unknown-word" or "wrong-unit" => OperationOutcome.IssueType.CodeInvalid,
         "same-id-twice" => OperationOutcome.IssueType.Duplicate,
         "overlapping-bags" or "overlapping-totals" or "drainage-while-clamped" or "before-episode-start" or "after-episode-end" or "patient-mismatch" => OperationOutcome.IssueType.BusinessRule,
-        "unknown-episode" => OperationOutcome.IssueType.NotFound,
+        "unknown-episode" or "unknown-reading" => OperationOutcome.IssueType.NotFound,
         "too-many-entries" => OperationOutcome.IssueType.TooLong,
         "subscription-topic-unknown" or "subscription-filter-unsupported" or "subscription-channel-unsupported" or "subscription-payload-unsupported" or "subscription-content-unsupported" => OperationOutcome.IssueType.NotSupported,
         "subscription-cross-version-extension" or "subscription-extension-unknown" => OperationOutcome.IssueType.Extension,

@@ -119,16 +119,23 @@ internal sealed class RecordEntries(EpisodesInMemory episodes, EpisodeStore stor
             if (entry is not null) first.TryAdd(entry.Key, sent.Index);
         }
 
-        // Against the log that would result, so that the order within a request does not matter.
+        Refuse(judged, log, Contradictions.Of, now);
+
+        // A confirmation rests on its reading, which may have been refused just now.
+        if (judged.Exists(s => s.Entry is ReadingConfirmed)) Refuse(judged, log, Confirmations.Of, now);
+        return judged;
+    }
+
+    /// <summary>What stands against entries in the log that would result, so that the order within a request does not matter.</summary>
+    private static void Refuse(List<Sent> judged, EpisodeLog log, Func<Entry, EpisodeLog, string, EntryProblem?> against, Instant now)
+    {
         var result = log.Append(judged.Where(s => s.Problems.Count == 0).Select(s => s.Entry!), now).Log;
         for (var i = 0; i < judged.Count; i++)
         {
             var sent = judged[i];
             if (sent.Problems.Count > 0 || result.Current(sent.Entry!.Key)!.Entry != sent.Entry || log.Current(sent.Entry.Key)?.Entry == sent.Entry) continue;
-            if (Contradictions.Of(sent.Entry, result, sent.Where) is { } contradiction) judged[i] = sent with { Problems = [contradiction] };
+            if (against(sent.Entry, result, sent.Where) is { } problem) judged[i] = sent with { Problems = [problem] };
         }
-
-        return judged;
     }
 
     private IEnumerable<EntryProblem> Alone(Sent sent, Entry? entry, Instant now, Dictionary<EntryKey, int> first)
