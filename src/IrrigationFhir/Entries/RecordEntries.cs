@@ -24,8 +24,14 @@ internal abstract record EntriesOutcome
     public sealed record Recorded(long Version, DateTimeZone Zone, IReadOnlyList<EntryReply> Entries, IReadOnlyList<IntervalChange> Recalculated, IReadOnlyList<ResourceVersion> Changed, IReadOnlyList<WithheldRow> Withheld) : EntriesOutcome;
 }
 
-/// <summary>What became of one entry: logged, or refused with its problems.</summary>
-internal sealed record EntryReply(int Index, EntryKey? Key, Disposition? Disposition, LoggedEntry? Logged, IReadOnlyList<EntryProblem> Problems);
+/// <summary>What became of one entry: logged, with what is doubted now, or refused with its problems.</summary>
+internal sealed record EntryReply(
+    int Index,
+    EntryKey? Key,
+    Disposition? Disposition,
+    LoggedEntry? Logged,
+    IReadOnlyList<EntryProblem> Problems,
+    IReadOnlyList<Doubt> Doubts);
 
 /// <summary>The main path: from what was sent to what is stored and published.</summary>
 internal sealed class RecordEntries(EpisodesInMemory episodes, EpisodeStore store, ProfileValidator profiles, EntrySettings settings, CriteriaSettings limits, TimeProvider clock)
@@ -70,7 +76,7 @@ internal sealed class RecordEntries(EpisodesInMemory episodes, EpisodeStore stor
 
         var json = accepted.Select(s => s.Json!).Concat(own.Select(EntryReader.Write));
         var rows = json.Zip(appended.Outcomes).Where(p => p.Second.Disposition != Disposition.Repeated).Select(p => Row(p.First, p.Second.Logged)).ToList();
-        var replies = Replies(judged, appended.Outcomes);
+        var replies = Replies(judged, appended.Outcomes, Doubted.By(appended.Outcomes, changes, balance));
         if (rows.Count == 0) return new EntriesOutcome.Recorded(episode.Row.Version, episode.Definition.Frame.Zone, replies, [], [], []);
 
         var withheld = faulty.ToRows();
@@ -156,12 +162,13 @@ internal sealed class RecordEntries(EpisodesInMemory episodes, EpisodeStore stor
     private static EntryRow Row(string json, LoggedEntry logged) =>
         new(logged.Sequence, logged.Entry.Key.Source, logged.Entry.Key.Id, logged.Revision, logged.Entry.Kind, logged.Entry.At, logged.ReceivedAt, json);
 
-    private static List<EntryReply> Replies(List<Sent> judged, ImmutableArray<(Disposition Disposition, LoggedEntry Logged)> outcomes)
+    private static List<EntryReply> Replies(
+        List<Sent> judged, ImmutableArray<(Disposition Disposition, LoggedEntry Logged)> outcomes, ILookup<EntryKey, Doubt> doubts)
     {
         var next = 0;
         return [.. judged.Select(s => s.Problems.Count > 0
-            ? new EntryReply(s.Index, s.Key, null, null, s.Problems)
-            : new EntryReply(s.Index, s.Entry!.Key, outcomes[next].Disposition, outcomes[next++].Logged, []))];
+            ? new EntryReply(s.Index, s.Key, null, null, s.Problems, [])
+            : new EntryReply(s.Index, s.Entry!.Key, outcomes[next].Disposition, outcomes[next++].Logged, [], [.. doubts[s.Entry!.Key]]))];
     }
 
     private sealed record Sent(int Index, Entry? Entry, string? Json, IReadOnlyList<EntryProblem> Problems, EntryKey? Key)
