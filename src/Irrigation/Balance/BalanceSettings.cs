@@ -24,6 +24,13 @@ public sealed record BalanceSettings
     [Setting(0, 120, "min")]
     public Duration DwellLead { get; init; } = Duration.FromMinutes(15);
 
+    /// <summary>
+    /// For how long the flow of a bag may be unknown and the bag before it tell it: a short unknown widens the interval and does not erase
+    /// it. Default 15 min; our judgement.
+    /// </summary>
+    [Setting(0, 120, "min")]
+    public Duration ShortUnknown { get; init; } = Duration.FromMinutes(15);
+
     /// <summary>How much lower than before a level may be read without being a reset. Default 100 mL, a reading error of a drainage bag; our judgement.</summary>
     [Setting(0, 1000, "mL")]
     public Volume LevelTolerance { get; init; } = Volume.FromMillilitres(100);

@@ -85,7 +85,11 @@ public sealed record Part(PartKind Kind, EntryKey Entry, Instant Start, Instant 
 /// <param name="Before">The one before: what the bag's label says or was left in it, what the counter showed, what the container held.</param>
 /// <param name="Tubing">What stayed in the tubing of a new bag; null where that was not charted or is another's.</param>
 /// <param name="After">The one of the entry itself.</param>
-public sealed record Readings(Volume Before, Volume? Tubing, Volume After);
+public sealed record Readings(Volume Before, Volume? Tubing, Volume After)
+{
+    /// <summary>What left the bag in between and never reached the bladder; null where none did.</summary>
+    public Volume? Discarded { get; init; }
+}
 
 /// <summary>By what an amount is spread over the time in which it was measured.</summary>
 public enum SpreadBy

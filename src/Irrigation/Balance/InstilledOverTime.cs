@@ -39,10 +39,22 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
         public Timeline Flows { get; } = log[Channel.Flow(name)];
 
         public Timeline Syringes { get; } = log[Channel.Syringe(name)];
+
+        public Timeline Discarded { get; } = log[Channel.Discarded(name)];
     }
 
     /// <summary>A time for which a line's irrigant was measured as one amount.</summary>
-    private sealed record Stretch(Instant Start, Instant End, Measured? Amount, EntryKey Entry, Caveat? Doubt, Readings? Readings = null);
+    private sealed record Stretch(Instant Start, Instant End, Measured? Amount, EntryKey Entry, Caveat? Doubt, Readings? Readings = null)
+    {
+        /// <summary>The bag that it was read of; null for a counter or a total.</summary>
+        public HangingBag? Bag { get; init; }
+
+        /// <summary>What is charted of the bag's flow.</summary>
+        public FlowOfBag? Flow { get; init; }
+    }
+
+    /// <summary>A bag with what is charted of its flow, and whether a pump delivers it.</summary>
+    private sealed record BagOfLine(HangingBag Bag, FlowOfBag Flow, bool PumpFed);
 
     /// <summary>Whether any line has entries.</summary>
     public bool AnyLine => lines.Length > 0;
@@ -56,24 +68,66 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
     }
 
     /// <summary>The time whose working an entry of a line can touch.</summary>
+    /// <remarks>Whatever is charted of a bag or of its flow is evidence of all of its life.</remarks>
     public Interval Touched(string name, Entry entry)
     {
         var (line, at) = (Named(name), entry.At);
         var (bags, pumps, totals, flows) = (line.Bags, line.Pumps, line.Totals, line.Flows);
         if (entry is IrrigantInstilled { AtOnce: true }) return new(at - settings.DwellLead, at + settings.DwellLead);
-        Instant?[] before = [FirstOfBag(bags, at - Duration.Epsilon)?.At, bags.LastBefore(at)?.At, pumps.LastBefore(at)?.At, totals.LastBefore(at)?.At, entry.Header.From, totals.NextAfter(at)?.Header.From];
+        Instant?[] before = [BeginningOfBag(line, at - Duration.Epsilon), bags.LastBefore(at)?.At, pumps.LastBefore(at)?.At, totals.LastBefore(at)?.At, entry.Header.From, totals.NextAfter(at)?.Header.From];
         var from = Instant.Min(before.Min(i => i ?? at), EarliestStart(at));
 
         // To the next reading of the kind that could take over from this one, as it does for whatever begins at the reading before it;
         // where there is none, the tail stays open.
         Instant? to = entry switch
         {
-            BagHung or BagRead or BagTakenDown => Later(bags.NextAfter(at)?.At, NextHung(bags, at) is { } hung ? NextHung(bags, hung) : null),
-            PumpTotalRead => pumps.NextAfter(at)?.At,
+            BagHung or BagRead or BagTakenDown => Later(EndOfBags(line, at), NextHung(bags, at) is { } hung ? NextHung(bags, hung) : null),
+            PumpTotalRead => Later(pumps.NextAfter(at)?.At, bags.Count > 0 ? EndOfBags(line, pumps.NextAfter(at)?.At ?? at) : at),
             IrrigantInstilled => totals.NextAfter(at)?.At,
-            _ => flows.NextAfter(at)?.At is { } changed ? Later(new[] { bags, pumps, totals }.Where(t => t.Count > 0).Select(t => t.NextAfter(changed)?.At).Append(changed).ToArray()) : null,
+            IrrigantDiscarded => Later(EndOfBags(line, at), pumps.Count > 0 ? pumps.NextAfter(at)?.At : at),
+            _ => flows.NextAfter(at)?.At is { } changed
+                ? Later(new[] { pumps, totals }.Where(t => t.Count > 0).Select(t => t.NextAfter(changed)?.At).Append(EndOfBags(line, changed)).ToArray())
+                : null,
         };
+
+        // A flow tells of a bag on another line that it waits: to the end of whatever hangs there.
+        if (entry is FlowSet && lines.Length > 1 && to is { } until)
+        {
+            foreach (var other in lines.Where(l => l.Name != name && l.Bags.Count > 0)) to = Later(to, EndOfBags(other, until));
+        }
+
+        if (entry is FlowSet && lines.Length > 1)
+        {
+            foreach (var other in lines.Where(l => l.Name != name)) from = Instant.Min(from, BeginningOfBag(other, at) ?? from);
+        }
+
         return new(from, to);
+    }
+
+    /// <summary>When what hangs at a moment began to hang, with whatever hangs beside it; null where nothing does.</summary>
+    private static Instant? BeginningOfBag(Line line, Instant at)
+    {
+        Instant? first = FirstOfBag(line.Bags, at)?.At;
+        foreach (var bag in HangingBag.Of(line.Bags, at, at).Where(bag => !(bag.To <= at)))
+        {
+            var began = bag.Hung?.At ?? bag.From;
+            first = first is { } earlier ? Instant.Min(earlier, began) : began;
+        }
+
+        return first;
+    }
+
+    /// <summary>The end of all bags that hang at a moment or are hung next; the moment where there is none, null where one still hangs.</summary>
+    private static Instant? EndOfBags(Line line, Instant at)
+    {
+        Instant? end = at;
+        foreach (var bag in HangingBag.Of(line.Bags, at - Duration.Epsilon, NextHung(line.Bags, at) ?? at))
+        {
+            if (bag.To is null) return null;
+            end = Instant.Max(end.Value, bag.To.Value);
+        }
+
+        return end;
     }
 
     /// <summary>What a reading of a bag or pump says ran since the one before; null for a first reading, which measures nothing.</summary>
@@ -87,27 +141,74 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
     public Volume? LeftInBag(string name, Instant asOf)
     {
         var line = Named(name);
-        var bags = line.Bags;
-        if (bags.LastAtOrBefore(asOf) is not (BagHung or BagRead) || PumpFed(line, bags.LastAtOrBefore(asOf)!.At)) return null;
-        var last = bags.LastAtOrBefore(asOf)!;
-        var left = Remaining(bags, last) - RateOver(line, last.At, asOf, asOf);
+        if (RunningAt(line, asOf) is not { PumpFed: false } runs) return null;
+        var last = runs.Bag.Readings.LastOrDefault(r => r.At <= asOf)?.At ?? runs.Bag.From;
+        var left = Remaining(runs.Bag, last) - runs.Flow.Over(last, asOf);
         return left > Volume.Zero ? left : Volume.Zero;
     }
 
     /// <summary>How fast a line runs, by what is charted; null where that is not known. Nothing runs where a bag was taken down and none hung.</summary>
+    /// <remarks>
+    /// A bag that was hung after a stop, and whose flow nobody charted since, may run or not. One that hangs on a line of which no flow was
+    /// ever charted waits, where another line runs.
+    /// </remarks>
     public FlowRate? FlowAt(string line, Instant asOf)
     {
         var (bag, pump, total) = (log[Channel.Bag(line)].LastAtOrBefore(asOf), log[Channel.Pump(line)].LastAtOrBefore(asOf), log[Channel.Total(line)].LastAtOrBefore(asOf));
-        if (bag is BagTakenDown && !(pump?.At > bag.At) && !(total?.At > bag.At)) return FlowRate.Stopped;
-        if (log[Channel.Flow(line)].LastAtOrBefore(asOf) is FlowSet flow) return flow.Rate;
-        if (bag is BagHung or BagRead) return null;
+        var hangs = BagHangs(line, asOf);
+        if (bag is BagTakenDown && !hangs && !(pump?.At > bag.At) && !(total?.At > bag.At)) return FlowRate.Stopped;
+        if (log[Channel.Flow(line)].LastAtOrBefore(asOf) is FlowSet flow)
+        {
+            var untold = flow.Rate <= FlowRate.Stopped && hangs && RunningAt(Named(line), asOf) is { PumpFed: false, Flow.Pieces.Count: 0 };
+            return untold ? null : flow.Rate;
+        }
+
+        if (hangs) return WaitsBeside(line, asOf) ? FlowRate.Stopped : null;
         var irrigant = Later(pump?.At ?? Instant.MinValue, total?.At ?? Instant.MinValue)!.Value;
         var irrigated = pump is not null || total is not null;
         return irrigated && !(log[Channel.BladderUrine].LastAtOrBefore(asOf)?.At > irrigant) ? null : FlowRate.Stopped;
     }
 
+    /// <summary>Whether another line runs by its charted flow: then a bag on a line of which none was charted is a reserve.</summary>
+    private bool WaitsBeside(string name, Instant at) => lines.Any(other => other.Name != name
+        && other.Flows.LastAtOrBefore(at) is FlowSet { Rate: var rate } && rate > FlowRate.Stopped
+        && FlowAt(other.Name, at) is { } flow && flow > FlowRate.Stopped);
+
+    private BagOfLine? RunningAt(Line line, Instant at)
+    {
+        var bag = line.Bags.Count == 0 ? null : HangingBag.Of(line.Bags, at, at).Find(b => b.RunsAt(at));
+        return bag is null ? null : WithFlow(line, bag);
+    }
+
+    private BagOfLine WithFlow(Line line, HangingBag bag) => new(bag, FlowOf(line, bag), PumpFed(line, bag));
+
+    /// <summary>The flows in force in the life of a bag.</summary>
+    /// <remarks>
+    /// A flow that ran on when it was hung goes on. One that had been stopped before does not tell of this bag: it runs from the first
+    /// flow that is charted of it. So does the first bag of a line; what it ran before that is not known, unless another line ran then and
+    /// this one waited beside it.
+    /// </remarks>
+    private FlowOfBag FlowOf(Line line, HangingBag bag)
+    {
+        if (bag.Waits || line.Flows.Count == 0) return new([], false);
+        var pieces = new List<FlowFrom>();
+        var before = line.Flows.LastAtOrBefore(bag.From) as FlowSet;
+        if (before is not null && (before.Rate > FlowRate.Stopped || before.At >= bag.From)) pieces.Add(new(bag.From, before));
+        for (var i = line.Flows.FirstAfter(bag.From); line.Flows.At(i) is FlowSet set && !(set.At >= bag.To); i++) pieces.Add(new(set.At, set));
+        var late = pieces.Count > 0 && pieces[0].From > bag.From && before is null && pieces[0].Set.Rate > FlowRate.Stopped;
+        return new(pieces, late && !OthersRunAt(line.Name, bag.From));
+    }
+
+    private bool OthersRunAt(string name, Instant at) =>
+        lines.Any(other => other.Name != name && other.Flows.LastAtOrBefore(at) is FlowSet { Rate: var rate } && rate > FlowRate.Stopped);
+
     /// <summary>Whether a bag hangs on a line.</summary>
-    public bool BagHangs(string line, Instant asOf) => log[Channel.Bag(line)].LastAtOrBefore(asOf) is BagHung or BagRead;
+    public bool BagHangs(string line, Instant asOf) => log[Channel.Bag(line)].LastAtOrBefore(asOf) switch
+    {
+        BagHung or BagRead => true,
+        BagTakenDown { Bag: not null } => RunningAt(Named(line), asOf) is not null,
+        _ => false,
+    };
 
     /// <summary>The earliest start that a reading after an instant could take for want of a charted one.</summary>
     public Instant EarliestStart(Instant at)
@@ -165,10 +266,12 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
 
     private void AddLine(Sum sum, Line line, Instant start, Instant end)
     {
-        var stretches = Measured(line, start, end);
+        var bags = line.Bags.Count == 0 ? [] : HangingBag.Of(line.Bags, start, end).ConvertAll(bag => WithFlow(line, bag));
+        var stretches = Measured(line, bags, start, end);
         foreach (var stretch in stretches)
         {
             var (share, spread) = stretch.Amount is { } amount ? Share(line, stretch, start, end, amount) : default;
+            if (stretch.Bag is not null) share = OfBag(share.Charted);
             sum.Measured(new(PartKind.Irrigant, stretch.Entry, stretch.Start, stretch.End, stretch.Amount?.Charted, stretch.Amount is null ? null : share.Charted) { Readings = stretch.Readings, Spread = spread }, stretch.Amount is null ? null : share);
             if (stretch.End <= end) sum.Chart(stretch.Amount?.Charted);
             if (stretch.Doubt is { } doubt) sum.Note(doubt);
@@ -182,8 +285,66 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
         }
 
         AddSyringes(sum, line, start, end);
-        foreach (var (from, to) in Uncovered(stretches, start, end)) AddUncovered(sum, line, from, to, end);
+        foreach (var (from, to) in Uncovered(stretches, start, end)) AddUncovered(sum, line, bags, from, to, end);
+        foreach (var bag in bags)
+        {
+            if (bag.Flow.StartUnknown && start < bag.Flow.Pieces[0].From && end > bag.Bag.From) sum.Note(Caveat.FlowStartUnknown);
+            sum.Weigh(bag.PumpFed ? ByLabelToo(line, bag, start, end) : Weighed(line, bag, start, end));
+        }
     }
+
+    /// <summary>As charted; what is most likely true of it, and its doubts, are worked out of all that is known of the bag.</summary>
+    private static Measured OfBag(Volume charted) => new(charted, Volume.Zero, ErrorBudget.None);
+
+    /// <summary>What a bag gave in a time, by all that is known of it.</summary>
+    private Measured Weighed(Line line, BagOfLine of, Instant start, Instant end)
+    {
+        var bag = of.Bag;
+        var (from, to) = (Instant.Max(start, bag.From), bag.To is { } ended ? Instant.Min(end, ended) : end);
+        if (to <= from || Held(line, bag) is not { } held) return Irrigation.Measures.Measured.Nothing;
+        var flow = new BagFlow(settings, bag, of.Flow, held, at => DiscardedBetween(line, bag.From, at), Unclamped);
+        var (best, errors) = flow.Between(from, to);
+        return new(Volume.Zero, Volume.FromMillilitres((decimal)Math.Round(best, 6)), errors);
+    }
+
+    /// <summary>A counter is weighed with the label of the bag that it emptied: what that adds to what the counter says of a time.</summary>
+    private Measured ByLabelToo(Line line, BagOfLine of, Instant start, Instant end)
+    {
+        var nothing = Irrigation.Measures.Measured.Nothing;
+        var bag = of.Bag;
+        if (bag.Readings.LastOrDefault(r => HangingBag.LeftBy(r) is not null) is not { } last || Held(line, bag) is not { } held || last.At <= bag.From) return nothing;
+        var (from, to) = (Instant.Max(start, bag.From), Instant.Min(end, last.At));
+        if (to <= from || Counted(line, bag.From, last.At) is not { } all || Counted(line, from, to) is not { } asked) return nothing;
+
+        var joint = new JointEstimate();
+        var left = settings.Characters.Left(HangingBag.LeftBy(last)!.Value, last.Header, bag.Key);
+        var difference = joint.Form(held).Add(joint.Form(left), -1).Add(joint.Form(DiscardedBetween(line, bag.From, last.At)), -1).Add(joint.Form(all), -1);
+        if (joint.Surprise(difference) > BagFlow.Contradiction) return nothing; // poured away, or not its pump
+        joint.Observe(difference);
+        var (best, errors) = joint.Given(joint.Form(asked));
+        return new(Volume.Zero, Volume.FromMillilitres((decimal)Math.Round(best, 6)) - asked.Best, errors - asked.Errors);
+    }
+
+    /// <summary>What counters say of a time; null where they do not cover it.</summary>
+    private Measured? Counted(Line line, Instant start, Instant end)
+    {
+        var pumps = Pumps(line, start, end).Where(s => s.End > start && s.Start < end).ToList();
+        if (pumps.Count == 0 || pumps[0].Start > start || pumps[^1].End < end || pumps.Exists(s => s.Amount is null)) return null;
+        return pumps.Aggregate(Irrigation.Measures.Measured.Nothing, (sum, s) => sum + Share(line, s, start, end, s.Amount!.Value).Share);
+    }
+
+    /// <summary>What of a bag could run: by its label, or by its first reading; null where nothing tells.</summary>
+    private Measured? Held(Line line, HangingBag bag)
+    {
+        if (bag.Hung is { } hung) return Usable(hung, line.Bags[0] == hung);
+        return HangingBag.LeftBy(bag.Readings[0]) is { } first ? settings.Characters.Left(first, bag.Readings[0].Header, bag.Key) : null;
+    }
+
+    private Measured DiscardedBetween(Line line, Instant start, Instant end) => line.Discarded.Count == 0
+        ? Irrigation.Measures.Measured.Nothing
+        : line.Discarded.After(start, end).Cast<IrrigantDiscarded>().Aggregate(Irrigation.Measures.Measured.Nothing, (sum, d) => sum + settings.Characters.Discarded(d));
+
+    private decimal Unclamped(Instant start, Instant end) => Elapsed.Between(start, end) - Clamped(start, end);
 
     private void AddSyringes(Sum sum, Line line, Instant start, Instant end)
     {
@@ -205,44 +366,35 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
         return outputs.NextAfter(given) is { } output && output.At < clamp.At ? null : clamp.At;
     }
 
-    private void AddUncovered(Sum sum, Line line, Instant from, Instant to, Instant end)
+    private void AddUncovered(Sum sum, Line line, List<BagOfLine> bags, Instant from, Instant to, Instant end)
     {
-        var (bags, pumps, totals, flows) = (line.Bags, line.Pumps, line.Totals, line.Flows);
-        Timeline[] all = [bags, pumps, totals, flows];
+        var (pumps, totals, flows) = (line.Pumps, line.Totals, line.Flows);
+        Timeline[] all = [line.Bags, pumps, totals, flows];
         Instant[] edges = [.. all.SelectMany(t => t.After(from, to)).Select(e => e.At), to];
         var start = from;
         foreach (var edge in edges.Order())
         {
-            AddPiece(sum, line, start, edge, end);
+            AddPiece(sum, line, bags, start, edge, end);
             start = edge;
         }
     }
 
-    private void AddPiece(Sum sum, Line line, Instant from, Instant to, Instant end)
+    private void AddPiece(Sum sum, Line line, List<BagOfLine> bags, Instant from, Instant to, Instant end)
     {
         if (to <= from) return;
         var flow = line.Flows.LastAtOrBefore(from) as FlowSet;
         var lastBag = line.Bags.LastAtOrBefore(from);
         var lastPump = line.Pumps.LastAtOrBefore(from);
         var lastTotal = line.Totals.LastAtOrBefore(from);
-        var pumpFed = lastBag is BagHung or BagRead && PumpFed(line, lastBag.At);
+        var runs = bags.Find(b => b.Bag.RunsAt(from));
+        var pumpFed = runs?.PumpFed == true;
         var urineSince = urines.LastAtOrBefore(end)?.At;
 
         if (flow?.Rate > settings.HighestGravityFlow) sum.Note(Caveat.ImplausibleFlow);
 
-        if (lastBag is BagHung or BagRead && !pumpFed)
+        if (runs is { PumpFed: false })
         {
-            sum.Note(Caveat.IrrigantNotReadYet);
-            sum.Awaits();
-            if (flow is null)
-            {
-                sum.Unknown();
-                return;
-            }
-
-            var left = Remaining(line.Bags, lastBag);
-            var ran = Smaller(RateOver(line, lastBag.At, to, from), left) - Smaller(RateOver(line, lastBag.At, from, from), left);
-            sum.FromRate(flow.Key, from, to, settings.Characters.Ran(ran, flow), charted: false);
+            AddFromBag(sum, line, runs, from, to);
         }
         else if (lastBag is BagTakenDown && !(lastPump?.At > lastBag.At) && !(lastTotal?.At > lastBag.At))
         {
@@ -272,6 +424,51 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
             sum.Note(Caveat.IrrigantNotCharted);
             sum.Awaits();
         }
+        else if (lastBag is null && lastTotal is null && line.Bags.Count == 0 && line.Pumps.Count == 0 && line.Totals.Count > 0 && BeforeFirstTotal(line, from))
+        {
+            // Totals of other times are charted and none of this: not charted is not nothing.
+            sum.Note(Caveat.IrrigantNotCharted);
+            sum.Awaits();
+        }
+    }
+
+    /// <summary>Whether irrigation is charted in totals with a start and an end, and none of them reaches back to a moment at which urine was not collected free of irrigant either.</summary>
+    private bool BeforeFirstTotal(Line line, Instant at) =>
+        line.Totals[0].Header.From is { } first && at < first && line.Flows.Count == 0 && urines.NextAfter(at) is not { } && urines.Count == 0;
+
+    /// <summary>A bag that runs and was not read since: by its flow, where that is known.</summary>
+    private void AddFromBag(Sum sum, Line line, BagOfLine runs, Instant from, Instant to)
+    {
+        var bag = runs.Bag;
+        var replaced = bag.ReplacedBy is not null;
+        sum.Note(replaced ? Caveat.BagEndUnknown : Caveat.IrrigantNotReadYet);
+        if (!replaced) sum.Awaits();
+        if (runs.Flow.At(from) is not { } flow)
+        {
+            // A reserve beside a line that runs; else nobody can tell, but for the few minutes of which the bag before tells.
+            if (WaitsBeside(line.Name, from)) sum.Note(Caveat.FlowStartUnknown);
+            else if (Elapsed.Between(bag.From, to) <= Elapsed.Of(settings.ShortUnknown) && MeanBefore(line, bag) is { } mean) sum.Short(bag.Key, from, to, mean.Over(to - from));
+            else sum.Unknown();
+            return;
+        }
+
+        var set = runs.Flow.Pieces.Last(p => p.From <= from || p == runs.Flow.Pieces[0]).Set;
+        if (flow <= FlowRate.Stopped && from < runs.Flow.Pieces[0].From) return;
+        if (replaced) sum.Note(Caveat.IrrigantFromRate);
+        var last = bag.Readings.LastOrDefault(r => r.At <= from)?.At ?? bag.From;
+        var left = Remaining(bag, last);
+        var ran = Smaller(runs.Flow.Over(last, to), left) - Smaller(runs.Flow.Over(last, from), left);
+        sum.FromRate(set.Key, from, to, OfBag(ran), charted: replaced);
+    }
+
+    /// <summary>How fast the bag before ran, by what was read of it; null where there was none, or something else lay between.</summary>
+    private static FlowRate? MeanBefore(Line line, HangingBag bag)
+    {
+        if (line.Bags.LastBefore(bag.From) is null && line.Bags.LastAtOrBefore(bag.From) is not BagTakenDown) return null;
+        var before = HangingBag.Of(line.Bags, bag.From - Duration.Epsilon, bag.From - Duration.Epsilon).LastOrDefault(b => !b.Waits && b.Hung is not null);
+        if (before?.Readings.LastOrDefault() is not BagTakenDown { Remaining: { } left } down || down.At <= before.From) return null;
+        var ran = before.Hung!.Labelled - (before.Hung.TubingPrime ?? Volume.Zero) - left;
+        return ran < Volume.Zero ? null : FlowRate.Of(ran, down.At - before.From);
     }
 
     private static Volume Smaller(Volume left, Volume right) => left < right ? left : right;
@@ -290,7 +487,10 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
     }
 
     /// <summary>Measured stretches that reach into the time after <paramref name="start"/>, up to <paramref name="end"/>.</summary>
-    private List<Stretch> Measured(Line line, Instant start, Instant end)
+    private List<Stretch> Measured(Line line, Instant start, Instant end) =>
+        Measured(line, line.Bags.Count == 0 ? [] : HangingBag.Of(line.Bags, start, end).ConvertAll(bag => WithFlow(line, bag)), start, end);
+
+    private List<Stretch> Measured(Line line, List<BagOfLine> bags, Instant start, Instant end)
     {
         var measured = new List<Stretch>();
         void Take(IEnumerable<Stretch> stretches)
@@ -303,44 +503,46 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
             }
         }
 
-        if (line.Bags.Count > 0) Take(Bags(line, start, end));
+        foreach (var bag in bags.Where(bag => !bag.PumpFed)) Take(OfBag(line, bag));
         if (line.Pumps.Count > 0) Take(Pumps(line, start, end));
         if (line.Totals.Count > 0) Take(Totals(line, start, end));
         return measured;
     }
 
-    private IEnumerable<Stretch> Bags(Line line, Instant start, Instant end)
+    /// <summary>From reading to reading of one bag, what went out of it as charted.</summary>
+    private IEnumerable<Stretch> OfBag(Line line, BagOfLine of)
     {
-        var bags = line.Bags;
-        var i = bags.FirstAfter(start) - 1;
-        while (i > 0 && bags[i] is not BagHung) i--;
-        Entry? before = null;
-        var left = Irrigation.Measures.Measured.Nothing;
-        var (full, prime) = (Volume.Zero, (Volume?)null);
-        for (i = Math.Max(i, 0); i < bags.Count && (before is null || before.At <= end); i++)
+        var (bag, at) = (of.Bag, of.Bag.From);
+        Entry? before = bag.Hung;
+        var left = bag.Hung is { } hung ? Usable(hung, line.Bags[0] == hung).Charted : Volume.Zero;
+        var (full, prime) = (bag.Hung?.Labelled ?? Volume.Zero, bag.Hung?.TubingPrime);
+        foreach (var entry in bag.Readings)
         {
-            var entry = bags[i];
-            var from = before is null ? default : before.At;
-            var fed = before is not null && PumpFed(line, before.At);
-            switch (entry)
+            var now = HangingBag.LeftBy(entry);
+            if (before is null)
             {
-                case BagHung hung:
-                    if (before is not null && !fed) yield return new(from, hung.At, null, hung.Key, Caveat.BagEndUnknown);
-                    (left, full, prime) = (Usable(hung, bags[0] == hung), hung.Labelled, hung.TubingPrime);
-                    before = hung;
-                    break;
-                case BagRead or BagTakenDown:
-                    var remaining = entry is BagRead read ? read.Remaining : ((BagTakenDown)entry).Remaining;
-                    var now = remaining is { } charted ? settings.Characters.Left(charted, entry.Header) : (Measured?)null;
-                    var rose = now?.Charted > left.Charted;
-                    if (before is null) yield return new(UnknownStart(line, entry.At), entry.At, null, entry.Key, Caveat.BagStartUnknown);
-                    else if (now is null && !fed) yield return new(from, entry.At, null, entry.Key, Caveat.BagEndUnknown);
-                    else if (!fed) yield return new(from, entry.At, rose ? Irrigation.Measures.Measured.Nothing : left - now, entry.Key, Doubt(bags, before, rose), rose ? null : new(full, prime, remaining!.Value));
-                    if (now is { } known && (before is null || !rose)) (left, full, prime) = (known, remaining!.Value, null);
-                    before = entry is BagRead ? entry : null;
-                    break;
+                yield return new(UnknownStart(line, entry.At), entry.At, null, entry.Key, Caveat.BagStartUnknown);
             }
+            else if (now is not { } remaining)
+            {
+                if (of.Flow.At(at) is null) yield return new(at, entry.At, null, entry.Key, Caveat.BagEndUnknown);
+            }
+            else
+            {
+                var rose = remaining > left;
+                var discarded = DiscardedBetween(line, at, entry.At).Charted;
+                yield return new(at, entry.At, OfBag(rose ? Volume.Zero : left - remaining - discarded), entry.Key, Doubt(line.Bags, before, rose), rose ? null : new(full, prime, remaining) { Discarded = discarded == Volume.Zero ? null : discarded })
+                {
+                    Bag = bag,
+                    Flow = of.Flow,
+                };
+            }
+
+            if (now is { } known && (before is null || known <= left)) (left, full, prime) = (known, known, null);
+            (before, at) = (entry, entry.At);
         }
+
+        if (bag.ReplacedBy is { } next && of.Flow.At(at) is null) yield return new(at, next.At, null, next.Key, Caveat.BagEndUnknown);
     }
 
     private static Caveat? Doubt(Timeline bags, Entry before, bool rose)
@@ -359,31 +561,21 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
         return content - new Measured(Volume.Zero, Volume.FromMillilitres(mean), ErrorBudget.Of(new("tubing of", hung.Key.Source, hung.Key.Id), ErrorBudget.Rectangular(half)));
     }
 
-    /// <summary>What was left in the hanging bag at its last reading, as charted: a flow cannot deliver more.</summary>
-    private static Volume Remaining(Timeline bags, Entry last)
+    /// <summary>What was left in a bag at a reading, as charted: a flow cannot deliver more. Of several readings the lowest stands.</summary>
+    private static Volume Remaining(HangingBag bag, Instant upTo)
     {
-        Volume? left = null;
-        for (var i = bags.FirstAfter(last.At) - 1; i >= 0; i--)
+        Volume? left = bag.Hung is { } hung ? hung.Labelled - (hung.TubingPrime ?? Volume.Zero) : null;
+        foreach (var reading in bag.Readings.TakeWhile(r => r.At <= upTo))
         {
-            if (bags[i] is BagRead read) left = left is { } so ? Smaller(so, read.Remaining) : read.Remaining;
-            if (bags[i] is BagHung hung)
-            {
-                var full = hung.Labelled - (hung.TubingPrime ?? Volume.Zero);
-                return left is { } known ? Smaller(known, full) : full;
-            }
+            if (HangingBag.LeftBy(reading) is { } read) left = left is { } so ? Smaller(so, read) : read;
         }
 
         return left ?? Volume.Zero;
     }
 
     /// <summary>Whether a pump delivers what hangs there: then its counter is the measurement and the bag only a store.</summary>
-    private static bool PumpFed(Line line, Instant hung)
-    {
-        if (line.Pumps.Count == 0) return false;
-        var bags = line.Bags;
-        var (since, until) = (FirstOfBag(bags, hung)?.At ?? hung, EndOfBag(bags, hung));
-        return line.Pumps.NextAfter(since) is { } reading && (until is null || reading.At <= until);
-    }
+    private static bool PumpFed(Line line, HangingBag bag) =>
+        line.Pumps.Count > 0 && line.Pumps.NextAfter(bag.From) is { } reading && !(reading.At > bag.To);
 
     private IEnumerable<Stretch> Pumps(Line line, Instant start, Instant end)
     {
@@ -391,9 +583,11 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
         for (var i = Math.Max(pumps.FirstAfter(start) - 1, 0); i + 1 < pumps.Count && pumps[i].At <= end; i++)
         {
             var (from, to) = ((PumpTotalRead)pumps[i], (PumpTotalRead)pumps[i + 1]);
-            if (to.Restarted) yield return new(from.At, to.At, settings.Characters.Counted(to.Total, to), to.Key, null, new(Volume.Zero, null, to.Total));
+            var waste = DiscardedBetween(line, from.At, to.At);
+            Volume? discarded = waste.Charted == Volume.Zero ? null : waste.Charted;
+            if (to.Restarted) yield return new(from.At, to.At, settings.Characters.Counted(to.Total, to) - waste, to.Key, null, new(Volume.Zero, null, to.Total) { Discarded = discarded });
             else if (to.Header.IsOfAnotherDeviceThan(from.Header)) yield return new(from.At, to.At, null, to.Key, Caveat.DeviceChanged);
-            else if (to.Total >= from.Total) yield return new(from.At, to.At, settings.Characters.Counted(to.Total - from.Total, to), to.Key, null, new(from.Total, null, to.Total));
+            else if (to.Total >= from.Total) yield return new(from.At, to.At, settings.Characters.Counted(to.Total - from.Total, to) - waste, to.Key, null, new(from.Total, null, to.Total) { Discarded = discarded });
             else yield return new(from.At, to.At, null, to.Key, Caveat.PumpCounterReset);
         }
     }
@@ -441,6 +635,9 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
             amount.Charted.Share(to, whole) - amount.Charted.Share(from, whole),
             amount.Best.Share(to, whole) - amount.Best.Share(from, whole),
             amount.Errors * (double)((to - from) / whole));
+        var unit = by == SpreadBy.ChartedFlow ? 1 : Elapsed.PerHour;
+        var spread = new Spread(by, (to - from) / unit, whole / unit);
+        if (stretch.Bag is not null) return (share, spread); // its doubts are those of the whole bag
         var (a, b) = (from / whole, to / whole);
 
         // A flow that drifts by ±x over the stretch is off by x · p · (1 − p) of it at the fraction p; at both ends it is right again.
@@ -451,14 +648,15 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
         var perMinute = amount.Charted.Millilitres * Elapsed.PerHour / 60 / Elapsed.Between(stretch.Start, stretch.End);
         if (stretch.End > end) share = share.Doubting(new("time of the reading at", At: end), perMinute * settings.Characters.ReadingTime);
         if (stretch.Start < start) share = share.Doubting(new("time of the reading at", At: start), -perMinute * settings.Characters.ReadingTime);
-        var unit = by == SpreadBy.ChartedFlow ? 1 : Elapsed.PerHour;
-        return (share, new(by, (to - from) / unit, whole / unit));
+        return (share, spread);
     }
 
     /// <summary>The running weight within a stretch: by flow where it is charted, else by unclamped time, else by time.</summary>
     private Func<Instant, decimal> Weights(Line line, Stretch stretch, out SpreadBy by)
     {
-        Func<Instant, decimal> flow = at => RateOver(line, stretch.Start, at, stretch.End - Duration.Epsilon).Millilitres;
+        Func<Instant, decimal> flow = stretch.Flow is { } ofBag
+            ? at => ofBag.Over(stretch.Start, at).Millilitres
+            : at => RateOver(line, stretch.Start, at, stretch.End - Duration.Epsilon).Millilitres;
         by = SpreadBy.ChartedFlow;
         if (flow(stretch.End) > 0) return flow;
         var clamped = Clamped(stretch.Start, stretch.End);
@@ -523,6 +721,21 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
             parts.Add(new(PartKind.IrrigantFromRate, entry, start, end, ran.Charted, ran.Charted));
             Add(ran);
             if (charted) this.charted += ran.Charted;
+        }
+
+        /// <summary>Adds what is most likely true of what was counted as charted already.</summary>
+        public void Weigh(Measured weighed)
+        {
+            best += weighed.Best;
+            errors.Add((weighed.Errors, 1));
+        }
+
+        /// <summary>A few minutes of a bag of which nothing is charted: as fast as the one before, or not at all, or twice as fast.</summary>
+        public void Short(EntryKey bag, Instant start, Instant end, Volume ran)
+        {
+            Note(Caveat.FlowStartUnknown);
+            parts.Add(new(PartKind.IrrigantFromRate, bag, start, end, ran, ran));
+            Add(new(ran, ran, ErrorBudget.Of(new("start of the flow from", bag.Source, bag.Id), ErrorBudget.Rectangular(ran.Millilitres))));
         }
 
         public void Chart(Volume? volume) => charted += volume;

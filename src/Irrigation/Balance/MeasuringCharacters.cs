@@ -51,14 +51,21 @@ public sealed record MeasuringCharacters
     /// <summary>What is left in a bag, read off its marks.</summary>
     public MeasuringCharacter BagGraduation { get; init; } = new(0, 0, 200, 0, "JKMS 2022;37:e345 (1 L bags: up to about 200 mL wrong); for larger bags our judgement");
 
+    /// <summary>The part of that error, as variance, that all marks of one bag share: they are printed on it. Default 0.5; our judgement (marks depend on the maker, JKMS 2022;37:e345).</summary>
+    [Setting(0, 1)]
+    public decimal BagMarksShared { get; init; } = 0.5m;
+
     /// <summary>Counted by a pump.</summary>
     public MeasuringCharacter Pump { get; init; } = new(0, 0.05m, 0, 0, "±5 % from memory, as makers of volumetric pumps state it");
 
     /// <summary>Drawn up in a syringe.</summary>
     public MeasuringCharacter Syringe { get; init; } = new(0, 0, 0, 0.04m, "±4 % above half of the nominal capacity, ISO 7886-1, from memory");
 
-    /// <summary>A flow charted in mL/h and not measured.</summary>
-    public MeasuringCharacter ChartedFlow { get; init; } = new(0, 0.15m, 0, 0, "our judgement; a gravity drip slows as the bag empties (Anesth Pain Med 2025;20(3))");
+    /// <summary>
+    /// A flow charted in mL/h and not measured: off by about 12 % (standard uncertainty), the drift as the bag empties with it. Half of the
+    /// rest is shared by all settings of a line (the set, its height, whoever counts), half is of each setting.
+    /// </summary>
+    public MeasuringCharacter ChartedFlow { get; init; } = new(0, 0.12m, 0, 0.12m, "12 % on simulated beds, our judgement; a gravity drip slows as the bag empties (Anesth Pain Med 2025;20(3))");
 
     /// <summary>Counted drops.</summary>
     public MeasuringCharacter Drops { get; init; } = new(0, 0.10m, 0, 0, "our judgement; the volume of a drop varies by set (Anesth Pain Med 2025;20(3))");
@@ -123,12 +130,26 @@ public sealed record MeasuringCharacters
     }
 
     /// <summary>What was left in a bag when it was read or taken down.</summary>
-    public Measured Left(Volume remaining, EntryHeader reading)
+    /// <param name="remaining">As charted.</param>
+    /// <param name="reading">Of the reading.</param>
+    /// <param name="bag">The bag: its marks share a part of their error.</param>
+    public Measured Left(Volume remaining, EntryHeader reading, EntryKey bag)
     {
         if (reading.How is MeasuringWay.Weighed or MeasuringWay.Estimate) return Read(remaining, Of(reading.How.Value), reading.Key, ScaleName(reading));
         return remaining == Volume.Zero
             ? new(remaining, Volume.FromMillilitres(EmptyBagResidue.Mean), ErrorBudget.Of(Of("residue", reading.Key), ErrorBudget.Rectangular(EmptyBagResidue.HalfWidth)))
-            : Read(remaining, BagGraduation, reading.Key, null);
+            : OffMarks(remaining, reading.Key, bag);
+    }
+
+    private Measured OffMarks(Volume remaining, EntryKey reading, EntryKey bag)
+    {
+        var all = Math.Sqrt((double)BagMarksShared);
+        var own = Math.Sqrt(1 - (double)BagMarksShared);
+        var error = ErrorBudget.Rectangular(BagGraduation.Random + (BagGraduation.RandomRelative * Math.Abs(remaining.Millilitres)));
+        var budget = ErrorBudget.Of(Of("reading", reading), error * (decimal)own)
+            + ErrorBudget.Of(Of("marks of bag", bag), error * (decimal)all)
+            + ErrorBudget.Of(Of("scale of", bag), ErrorBudget.Rectangular(BagGraduation.Systematic) * remaining.Millilitres);
+        return new(remaining, remaining * (1 + BagGraduation.Correction), budget);
     }
 
     /// <summary>What a total of irrigant stands for; without a way it is taken as the bag's label.</summary>
@@ -147,9 +168,20 @@ public sealed record MeasuringCharacters
     /// <summary>What a flow makes of a time.</summary>
     public Measured Ran(Volume ran, FlowSet flow)
     {
-        var character = flow.Header.How == MeasuringWay.Pump ? Pump : flow.DropsPerMinute is not null || flow.Header.How == MeasuringWay.Drops ? Drops : ChartedFlow;
-        return Read(ran, character, flow.Key, new("flow on line", flow.Line));
+        return Read(ran, Of(flow), flow.Key, new("flow on line", flow.Line));
     }
+
+    /// <summary>How far a charted flow may be off: relative standard uncertainties, of all flows of its line together and of itself alone.</summary>
+    internal (double Shared, double Own) FlowDoubt(FlowSet flow)
+    {
+        var character = Of(flow);
+        return ((double)ErrorBudget.Rectangular(character.Systematic), (double)ErrorBudget.Rectangular(character.RandomRelative));
+    }
+
+    private MeasuringCharacter Of(FlowSet flow) =>
+        flow.Header.How == MeasuringWay.Pump ? Pump
+        : flow.DropsPerMinute is not null || flow.Header.How == MeasuringWay.Drops ? Drops
+        : ChartedFlow;
 
     /// <summary>What a container's content was, and so what it adds to the reading before.</summary>
     public Measured Content(Volume content, Entry reading, string container)
@@ -157,8 +189,8 @@ public sealed record MeasuringCharacters
         if (reading is DrainageWeighed weighed) return Weighed(content, weighed, container);
         if (reading.Header.How is MeasuringWay.Weighed or MeasuringWay.Estimate) return Read(content, Of(reading.Header.How.Value), reading.Key, ScaleName(reading.Header));
         return CalibratedContainers.TryGetValue(container, out var known)
-            ? new Measured(content, content * known.Factor, ErrorBudget.Of(new("scale of container", container), ErrorBudget.Rectangular(known.HalfWidth) * content.Millilitres)).Doubting(Of("reading", reading.Key), ErrorBudget.Rectangular(DrainageGraduation.Random))
-            : Read(content, DrainageGraduation, reading.Key, new("scale of container", container));
+            ? new Measured(content, content * known.Factor, ErrorBudget.Of(new("scale of container", container), ErrorBudget.Rectangular(known.HalfWidth) * content.Millilitres)).Doubting(Of("reading", reading.Key), ErrorBudget.Rectangular(OffAMark(DrainageGraduation, content).Random))
+            : Read(content, OffAMark(DrainageGraduation, content), reading.Key, new("scale of container", container));
     }
 
     /// <summary>What urine collected stands for.</summary>
@@ -174,6 +206,17 @@ public sealed record MeasuringCharacters
     /// <summary>What a leak stands for: judged by eye unless told otherwise.</summary>
     public Measured Leak(LeakEstimated leak) => Read(leak.Amount, Of(leak.Header.How ?? MeasuringWay.Estimate), leak.Key, ScaleName(leak.Header));
 
+    /// <summary>What was spilt or discarded of the irrigant: judged by eye unless told otherwise.</summary>
+    public Measured Discarded(IrrigantDiscarded discarded) =>
+        Read(discarded.Amount, Of(discarded.Header.How ?? MeasuringWay.Estimate), discarded.Key, ScaleName(discarded.Header));
+
+    /// <summary>What blood and clots were removed: weighed where a mass is charted, judged by eye unless told otherwise.</summary>
+    public Measured Blood(BloodRemoved blood)
+    {
+        var way = blood.Header.How ?? (blood.Mass is null ? MeasuringWay.Estimate : MeasuringWay.Weighed);
+        return Read(blood.Amount, Of(way), blood.Key, ScaleName(blood.Header));
+    }
+
     /// <summary>What a scan says is held.</summary>
     public Measured Held(BladderScanned scan) => Read(scan.Held, Scan, scan.Key, null);
 
@@ -186,7 +229,7 @@ public sealed record MeasuringCharacters
 
     /// <summary>What holds nothing was not misread by tens of millilitres: an empty meter is a measured nothing.</summary>
     private MeasuringCharacter OffAMark(MeasuringCharacter character, Volume reading) =>
-        character with { Random = Math.Min(character.Random, reading.Millilitres + FirstMark) };
+        character with { Random = Math.Min(character.Random, Math.Abs(reading.Millilitres) + FirstMark) };
 
     private static ErrorSource ScaleName(EntryHeader header) => new("weighing scale", header.Device ?? "of the ward");
 

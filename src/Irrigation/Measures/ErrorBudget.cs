@@ -55,6 +55,12 @@ public sealed class ErrorBudget
     /// <summary>The sources and their signed contributions in mL.</summary>
     public IReadOnlyDictionary<ErrorSource, double> Contributions => contributions.ToDictionary(c => c.Source, c => c.Contribution);
 
+    /// <summary>The same, without a dictionary.</summary>
+    internal ReadOnlySpan<(ErrorSource Source, double Contribution)> All => contributions;
+
+    /// <summary>Several sources, each once.</summary>
+    internal static ErrorBudget Of(ReadOnlySpan<(ErrorSource, double)> sources) => sources.IsEmpty ? None : new(sources.ToArray());
+
     /// <summary>One source.</summary>
     public static ErrorBudget Of(ErrorSource source, decimal contribution) => contribution == 0 ? None : new([(source, (double)contribution)]);
 

@@ -101,6 +101,7 @@ public class CriteriaTests
             Obstacle.TooUncertain => (Weighing(70).Instilled("06:00", 6000, from: "00:00").Emptied("06:00", 6200), Adult),
             Obstacle.Gap => (Weighing(70).Urine("07:00", 140), Adult),
             Obstacle.StillOpen => (Weighing(70).BagHung("00:00", 3000).Flow("00:00", 50).Emptied("06:00", 400), Adult),
+            Obstacle.Doubted or Obstacle.BelowZero => throw new NotSupportedException(),
         };
         var adultRule = UrineOutputCriteria.All.Single(c => (c.Name, c.Stage) == ("kdigo", 1));
         var results = UrineOutputCriteria.Evaluate(adultRule, ward.Balance(), patient, ward.At("06:00"), CriteriaSettings.Default).ToList();

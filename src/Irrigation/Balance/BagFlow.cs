@@ -1,0 +1,220 @@
+using Irrigation.Episodes;
+using Irrigation.Measures;
+using NodaTime;
+
+namespace Irrigation.Balance;
+
+/// <summary>A flow in force from a moment on.</summary>
+/// <param name="From">First instant.</param>
+/// <param name="Set">The entry that says it.</param>
+internal readonly record struct FlowFrom(Instant From, FlowSet Set);
+
+/// <summary>What is charted of the flow out of a bag.</summary>
+/// <param name="Pieces">The flows in force, in order; empty where none was charted that is about this bag.</param>
+/// <param name="StartUnknown">Nobody charted what ran before the first of them, and nothing else shows that it stood still.</param>
+internal sealed record FlowOfBag(IReadOnlyList<FlowFrom> Pieces, bool StartUnknown)
+{
+    /// <summary>The flow at a moment; stopped before the first that was charted. Null where none was.</summary>
+    public FlowRate? At(Instant at)
+    {
+        if (Pieces.Count == 0) return null;
+        var rate = FlowRate.Stopped;
+        foreach (var piece in Pieces)
+        {
+            if (piece.From > at) break;
+            rate = piece.Set.Rate;
+        }
+
+        return rate;
+    }
+
+    /// <summary>What it makes of a time.</summary>
+    public Volume Over(Instant start, Instant end)
+    {
+        var sum = Volume.Zero;
+        for (var i = 0; i < Pieces.Count && Pieces[i].From < end; i++)
+        {
+            var from = Instant.Max(start, Pieces[i].From);
+            var to = i + 1 < Pieces.Count ? Instant.Min(end, Pieces[i + 1].From) : end;
+            if (to > from) sum += Pieces[i].Set.Rate.Over(to - from);
+        }
+
+        return sum;
+    }
+}
+
+/// <summary>
+/// What ran out of a bag by any moment of its life: the label, the marks, the taking down and the charted flow, weighted by their
+/// uncertainties (<see cref="JointEstimate"/>). Overfill and residue so belong to the whole life of the bag and to no hour of it.
+/// </summary>
+/// <remarks>
+/// <para>The flow is the curve: as charted, off by a part that all flows of the line share and a part of each setting, and falling or
+/// rising as the bag empties (off by x · p · (1 − p) of the bag at the fraction p). Where nobody charted it, it is even over the time that
+/// the drain was open, its height is whatever the bag says, and its shape is in doubt by several such bows.</para>
+/// <para>A charted flow that the readings contradict by more than three standard deviations gives the shape only: then it is evidently
+/// not what ran. Our judgement.</para>
+/// </remarks>
+internal sealed class BagFlow
+{
+    /// <summary>Beyond so many standard deviations two kinds of evidence contradict one another.</summary>
+    internal const double Contradiction = 3;
+
+    /// <summary>The doubt about a height of which nothing is known, as a part of it.</summary>
+    private const double Anything = 10;
+
+    /// <summary>Bows beside the first, of a flow that nobody charted: sines of two to four half waves.</summary>
+    private const int MoreBows = 4;
+
+    private readonly MeasuringCharacters characters;
+    private readonly HangingBag bag;
+    private readonly FlowOfBag? flow; // null where it is even over the unclamped time
+    private readonly Func<Instant, Instant, decimal> open;
+    private readonly JointEstimate joint = new();
+    private readonly double content;
+    private readonly double whole; // what the curve is a fraction of
+    private readonly Instant last;
+    private readonly double left; // as charted last: the flow cannot deliver more
+    private readonly double evenly; // mL by the last reading, of a flow that nobody charted
+    private bool anyHeight;
+
+    /// <summary>Takes all evidence.</summary>
+    /// <param name="settings">Characters of the measuring ways.</param>
+    /// <param name="bag">The bag.</param>
+    /// <param name="flow">What is charted of its flow.</param>
+    /// <param name="held">What of it could run: its content by label less the tubing, or what its first reading says.</param>
+    /// <param name="discarded">What left it by a moment and never reached the bladder.</param>
+    /// <param name="open">Unclamped time between two instants, in ns.</param>
+    public BagFlow(
+        BalanceSettings settings, HangingBag bag, FlowOfBag flow, Measured held, Func<Instant, Measured> discarded, Func<Instant, Instant, decimal> open)
+    {
+        characters = settings.Characters;
+        this.bag = bag;
+        this.open = open;
+        content = Math.Max(0, (double)held.Best.Millilitres);
+        var readings = bag.Readings.Where(r => HangingBag.LeftBy(r) is not null && (bag.Hung is not null || r != bag.Readings[0])).ToList();
+        last = readings.Count > 0 ? readings[^1].At : bag.From;
+        this.flow = flow.Pieces.Count > 0 && (readings.Count == 0 || flow.Over(bag.From, last) > Volume.Zero) ? flow : null;
+        if (this.flow is null && readings.Count > 0)
+        {
+            evenly = Math.Max(0, (double)(held.Charted - HangingBag.LeftBy(readings[^1])!.Value - discarded(last).Charted).Millilitres);
+        }
+
+        left = (double)(readings.Count > 0 ? readings.Min(r => HangingBag.LeftBy(r)!.Value) : held.Charted).Millilitres;
+        anyHeight = this.flow is null;
+        whole = Math.Max(Math.Max(content, 1), Ran(last));
+        var weighed = Weighed(readings).ToList();
+        var observations = weighed.Select(reading => Observation(reading, held, discarded(reading.At))).ToList();
+        if (!anyHeight && observations.Exists(o => joint.Surprise(o) > Contradiction))
+        {
+            anyHeight = true;
+            observations = [.. weighed.Select(reading => Observation(reading, held, discarded(reading.At)))];
+        }
+
+        foreach (var observation in observations) joint.Observe(observation);
+    }
+
+    /// <summary>Without those that show more than one before them by more than both may be wrong: another bag, or a slip.</summary>
+    private IEnumerable<Entry> Weighed(List<Entry> readings)
+    {
+        Measured? lowest = null;
+        foreach (var reading in readings)
+        {
+            var now = Left(reading);
+            if (lowest is { } before && now.Charted > before.Charted)
+            {
+                var rise = joint.Form(now).Add(joint.Form(before), -1);
+                if (joint.Surprise(rise) > Contradiction) continue;
+            }
+
+            if (!(now.Charted > lowest?.Charted)) lowest = now;
+            yield return reading;
+        }
+    }
+
+    private Measured Left(Entry reading) => characters.Left(HangingBag.LeftBy(reading)!.Value, reading.Header, bag.Key);
+
+    /// <summary>What ran between two moments, at its best and with its doubts.</summary>
+    public (double Best, ErrorBudget Errors) Between(Instant start, Instant end) => joint.Given(By(end).Add(By(start), -1));
+
+    private LinearForm Observation(Entry reading, Measured held, Measured discarded)
+    {
+        return joint.Form(held).Add(joint.Form(Left(reading)), -1).Add(joint.Form(discarded), -1).Add(By(reading.At), -1);
+    }
+
+    /// <summary>What ran by a moment, by the flow alone.</summary>
+    private LinearForm By(Instant at)
+    {
+        var form = new LinearForm();
+        at = bag.To is { } ended && at > ended ? ended : at;
+        if (at <= bag.From) return form;
+        var ran = Ran(at);
+        form.Add(ran);
+        if (flow is not null) Charted(form, at, ran);
+        if (anyHeight) form.Doubt(Source("height of the flow from"), Anything * (ran + Beyond(at)));
+
+        var part = Math.Clamp(ran / whole, 0, 1);
+        var drift = (double)ErrorBudget.Rectangular(flow is null ? characters.UnchartedFlowDrift : characters.ChartedFlowDrift);
+        form.Doubt(Source("shape of"), drift * whole * part * (1 - part));
+        for (var bow = 2; flow is null && bow <= MoreBows; bow++)
+        {
+            form.Doubt(Source($"shape {bow} of"), drift * whole * Math.Sin(bow * Math.PI * part) / (4 * bow));
+        }
+
+        // A moment charted a little early or late met another level; beside the hanging or taking down no more than the time between.
+        var beside = at - bag.From;
+        if (bag.To is { } to) beside = Duration.Min(beside, to - at);
+        var minutes = Math.Min((double)characters.ReadingTime, beside.TotalMinutes);
+        form.Doubt(joint.Source(new("time of the reading at", At: at)), minutes * Slope(at));
+        return form;
+    }
+
+    private void Charted(LinearForm form, Instant at, double ran)
+    {
+        // Of a bag that is empty by the flow the doubt fades: run as much longer as the flow may be off by, it is empty in any case.
+        var beyond = Beyond(at);
+        for (var i = 0; i < flow!.Pieces.Count && flow.Pieces[i].From < at; i++)
+        {
+            var set = flow.Pieces[i].Set;
+            var to = i + 1 < flow.Pieces.Count ? Instant.Min(at, flow.Pieces[i + 1].From) : at;
+            var piece = (double)set.Rate.Over(to - Instant.Max(bag.From, flow.Pieces[i].From)).Millilitres;
+            if (piece <= 0) continue;
+            var (shared, own) = characters.FlowDoubt(set);
+            var may = 2 * ran * Math.Sqrt((shared * shared) + (own * own));
+            var fades = beyond <= 0 ? 1 : may <= 0 ? 0 : ran / (ran + beyond) * Math.Max(0, 1 - (beyond / may));
+            form.Doubt(joint.Source(new("flow on line", set.Line)), shared * piece * fades);
+            form.Doubt(joint.Source(new("reading", set.Key.Source, set.Key.Id)), own * piece * fades);
+        }
+
+        if (!flow.StartUnknown) return;
+        var (gap, rate) = (flow.Pieces[0].From - bag.From, (double)flow.Pieces[0].Set.Rate.MillilitresPerHour);
+        var half = rate * Math.Min((at - bag.From).TotalHours, gap.TotalHours) / 2;
+        form.Add(half).Doubt(Source("start of the flow from"), half / Math.Sqrt(3));
+    }
+
+    /// <summary>By the flow; after the last reading no more than was left.</summary>
+    private double Ran(Instant at)
+    {
+        if (flow is null) return last > bag.From ? evenly * Even(at) : 0;
+        return (double)flow.Over(bag.From, at).Millilitres - Beyond(at);
+    }
+
+    /// <summary>What the flow makes beyond what was left.</summary>
+    private double Beyond(Instant at) => flow is null || at <= last ? 0 : Math.Max(0, (double)flow.Over(last, at).Millilitres - left);
+
+    /// <summary>The part of the time up to the last reading, by unclamped time where the drain was open for some of it.</summary>
+    private double Even(Instant at)
+    {
+        at = Instant.Min(at, last);
+        var all = open(bag.From, last);
+        return all > 0 ? (double)(open(bag.From, at) / all) : (at - bag.From) / (last - bag.From);
+    }
+
+    /// <summary>mL a minute, just before a moment.</summary>
+    private double Slope(Instant at)
+    {
+        if (flow is not null) return Beyond(at) > 0 ? 0 : (double)flow.At(at - Duration.Epsilon)!.Value.MillilitresPerHour / 60;
+        return last > bag.From ? evenly / (last - bag.From).TotalMinutes : 0;
+    }
+
+    private int Source(string what) => joint.Source(new(what, bag.Key.Source, bag.Key.Id));
+}
