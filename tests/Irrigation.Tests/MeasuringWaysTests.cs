@@ -13,6 +13,7 @@ namespace Irrigation.Tests;
 /// </summary>
 public class MeasuringWaysTests
 {
+    private static readonly EntryKey Bag = new("ward", "bag");
     private static readonly Ward Bedside = Opens("08:00");
     private readonly MeasuringCharacters ways = new()
     {
@@ -31,10 +32,11 @@ public class MeasuringWaysTests
     [Fact]
     public void What_is_left_in_a_bag_goes_by_how_it_was_told()
     {
-        Same(ways.Left(Ml(0), Header()), 0, 30, ("residue ward/e1", 30));                       // run to empty: 0 to 60 mL
-        Same(ways.Left(Ml(400), Header()), 400, 400, ("reading ward/e1", 200));                 // the bag's marks
-        Same(ways.Left(Ml(0), Header(MeasuringWay.Weighed)), 0, 0, ("reading ward/e1", 5));     // a scale that shows 0 g
-        Same(ways.Left(Ml(400), Header(MeasuringWay.Estimate)), 400, 400, ("reading ward/e1", 200)); // half of it
+        Same(ways.Left(Ml(0), Header(), Bag), 0, 30, ("residue ward/e1", 30));                       // run to empty: 0 to 60 mL
+        // The bag's marks: ±200 mL, half of the variance shared by all marks of the bag, 200 · √½ each.
+        Same(ways.Left(Ml(400), Header(), Bag), 400, 400, ("reading ward/e1", 200 * Math.Sqrt(0.5)), ("marks of bag ward/bag", 200 * Math.Sqrt(0.5)));
+        Same(ways.Left(Ml(0), Header(MeasuringWay.Weighed), Bag), 0, 0, ("reading ward/e1", 5));     // a scale that shows 0 g
+        Same(ways.Left(Ml(400), Header(MeasuringWay.Estimate), Bag), 400, 400, ("reading ward/e1", 200)); // half of it
     }
 
     [Fact]
@@ -90,7 +92,7 @@ public class MeasuringWaysTests
         var gain = ways with { Scale = ways.Scale with { Systematic = 0.01m } };
         var weighed = new DrainageWeighed(Header() with { Device = "scale 3" }, "1", Mass.FromGrams(2000), null, 1.01m, false);
         Same(gain.Content(Ml(2000), weighed, "1"), 2000, 2000, ("reading ward/e1", 5), ("density in container 1", 4), ("weighing scale scale 3", 20));
-        Same(gain.Left(Ml(500), Header(MeasuringWay.Weighed) with { Device = "scale 3" }), 500, 500, ("reading ward/e1", 5), ("weighing scale scale 3", 5));
+        Same(gain.Left(Ml(500), Header(MeasuringWay.Weighed) with { Device = "scale 3" }, Bag), 500, 500, ("reading ward/e1", 5), ("weighing scale scale 3", 5));
         Same(gain.Total(Total(MeasuringWay.Weighed)), 1000, 1000, ("reading ward/e1", 5), ("weighing scale of the ward", 10));
     }
 

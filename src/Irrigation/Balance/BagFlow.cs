@@ -60,7 +60,7 @@ internal sealed class BagFlow
     internal const double Contradiction = 3;
 
     /// <summary>The doubt about a height of which nothing is known, as a part of it.</summary>
-    private const double Anything = 10;
+    private const double Anything = 10_000;
 
     /// <summary>Bows beside the first, of a flow that nobody charted: sines of two to four half waves.</summary>
     private const int MoreBows = 4;

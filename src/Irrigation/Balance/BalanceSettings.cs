@@ -39,6 +39,13 @@ public sealed record BalanceSettings
     [Setting(0.99, 1.1, "g/mL")]
     public decimal DrainageDensity { get; init; } = 1.006m;
 
+    /// <summary>
+    /// Containers that stand side by side and are read within so long of one another are read in one round. Default 15 min; our
+    /// judgement.
+    /// </summary>
+    [Setting(0, 120, "min")]
+    public Duration ReadTogether { get; init; } = Duration.FromMinutes(15);
+
     /// <summary>How far back the first reading of a route outside the bladder is spread. Default 6 h; our judgement.</summary>
     [Setting(0.1, 48, "h")]
     public Duration FirstReadingReach { get; init; } = Duration.FromHours(6);

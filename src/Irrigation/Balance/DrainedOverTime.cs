@@ -5,64 +5,40 @@ using NodaTime;
 
 namespace Irrigation.Balance;
 
-/// <summary>What the readings that close an interval say had left the bladder.</summary>
+/// <summary>What the readings of an interval say had left the bladder.</summary>
 /// <param name="Amount">D, urine included, as charted and at its best, with its doubts; null where unknown.</param>
 /// <param name="Urine">The part that was charted as urine, free of irrigant.</param>
 /// <param name="AnyDrainage">Whether a drainage container was read at all.</param>
+/// <param name="Awaited">A container was taken away and has not been read yet.</param>
 /// <param name="Caveats">What a reader should know.</param>
 /// <param name="Parts">The working.</param>
-internal sealed record Drained(Measured? Amount, Volume Urine, bool AnyDrainage, CaveatSet Caveats, ImmutableArray<Part> Parts);
+internal sealed record Drained(Measured? Amount, Volume Urine, bool AnyDrainage, bool Awaited, CaveatSet Caveats, ImmutableArray<Part> Parts);
 
-/// <summary>Closing points, and the differences that readings of the drainage make. A level reading is not an emptying.</summary>
-internal sealed class DrainedOverTime(EpisodeLog log, BalanceSettings settings)
+/// <summary>The differences that readings of the drainage make. A level reading is not an emptying, and some emptyings leave a part.</summary>
+internal sealed class DrainedOverTime
 {
-    private readonly Timeline outputs = log[Channel.BladderOutput];
-    private readonly Timeline clamps = log[Channel.Clamp];
+    private readonly EpisodeLog log;
+    private readonly BalanceSettings settings;
+    private readonly Timeline outputs;
 
-    /// <summary>
-    /// The moment that a reading speaks of: its own, or the moment of clamping, where the drain was clamped when it was taken,
-    /// for nothing has left the bladder since.
-    /// </summary>
-    public Instant ClosingOf(Entry reading) =>
-        clamps.LastBefore(reading.At) is DrainClamped clamp ? Instant.Max(clamp.At, log.Frame.Start) : reading.At;
-
-    /// <summary>Closing points after an instant, up to and including another; null for no end.</summary>
-    public IEnumerable<Instant> Closings(Instant after, Instant? upTo)
+    public DrainedOverTime(EpisodeLog log, BalanceSettings settings)
     {
-        Instant? last = null;
-        for (var i = outputs.FirstAfter(after); i < outputs.Count; i++)
-        {
-            var closing = ClosingOf(outputs[i]);
-            if (closing > upTo) yield break;
-            if (closing <= after || closing == last) continue;
-            last = closing;
-            yield return closing;
-        }
+        (this.log, this.settings, outputs) = (log, settings, log[Channel.BladderOutput]);
+        Closings = new(log, settings, this);
     }
 
-    /// <summary>The last closing point before an instant; the episode's start where there is none.</summary>
-    public Instant PreviousClosing(Instant before)
-    {
-        var i = outputs.FirstAtOrAfter(before);
-        if (outputs.At(i) is { } spanning && ClosingOf(spanning) is var shut && shut < before) return shut;
-        return outputs.At(i - 1) is { } reading ? Instant.Max(ClosingOf(reading), log.Frame.Start) : log.Frame.Start;
-    }
+    /// <summary>When the books of the bladder close.</summary>
+    public ClosingPoints Closings { get; }
 
-    /// <summary>The readings of a closing point, in the order in which they were taken.</summary>
-    public IEnumerable<Entry> ReadingsOf(Instant closing)
-    {
-        for (var i = outputs.FirstAtOrAfter(closing); i < outputs.Count && ClosingOf(outputs[i]) == closing; i++) yield return outputs[i];
-    }
-
-    /// <summary>What the readings of a closing point add.</summary>
-    public Drained At(Instant closing)
+    /// <summary>What the readings after one closing point, up to another, add.</summary>
+    public Drained Between(Instant start, Instant end)
     {
         Measured? amount = Measured.Nothing;
         var urine = Volume.Zero;
         var caveats = CaveatSet.Empty;
         var parts = ImmutableArray.CreateBuilder<Part>();
         var any = false;
-        foreach (var reading in ReadingsOf(closing))
+        foreach (var reading in Closings.ReadingsBetween(start, end))
         {
             if (reading is UrineCollected collected)
             {
@@ -79,30 +55,32 @@ internal sealed class DrainedOverTime(EpisodeLog log, BalanceSettings settings)
             amount += difference;
             if (doubt is { } caveat) caveats = caveats.Add(caveat);
             if (added > settings.LargestVolume) caveats = caveats.Add(Caveat.ImplausibleVolume);
-            if (DrainedSinceClamp(reading, closing) && added > Volume.Zero) caveats = caveats.Add(Caveat.DrainageWhileClamped);
+            if (DrainedSinceClamp(reading) && added > Volume.Zero) caveats = caveats.Add(Caveat.DrainageWhileClamped);
             parts.Add(new(PartKind.Drainage, reading.Key, since, reading.At, Content(reading), added) { Readings = before is { } level ? new(level, null, Content(reading)) : null });
         }
 
-        return new(amount, urine, any, caveats, parts.ToImmutable());
+        var awaited = Closings.Awaited(start, end);
+        return new(awaited ? null : amount, urine, any || awaited, awaited, caveats, parts.ToImmutable());
     }
 
     /// <summary>What a reading adds to the one before of the same container, and what the container held then; null where it was empty or nothing can be said of the difference.</summary>
     public (Instant Since, Measured? Added, Caveat? Doubt, Volume? Before) Added(Entry reading)
     {
         var container = log[Channel.Container(ContainerOf(reading)!)];
-        var i = container.FirstAtOrAfter(reading.At);
-        while (container[i] != reading) i++;
+        var i = IndexOf(container, reading);
         var since = container.At(i - 1)?.At ?? log.Frame.Start;
         var (before, known) = LevelBefore(container, i);
         var doubt = known ? null : (Caveat?)Caveat.DrainageStartUnknown;
+        if (LeavesAPart(container, i)) return (since, Measured.Nothing, null, null); // what came since the level is told by the next one
 
         // A reading at the very start says what was there before: it counts for nothing and is the level to compare with.
         if (reading.At <= log.Frame.Start) return (since, Measured.Nothing, null, null);
         if (before is not null && reading is not DrainageEmptied && container[i - 1].Header.IsOfAnotherDeviceThan(reading.Header)) return (since, null, Caveat.DeviceChanged, null);
-        var held = before is null ? Measured.Nothing : Held(before);
+        var poured = before is null ? null : PouredOff(container, i, before);
+        var held = before is null ? Measured.Nothing : poured is null ? Held(before) : Held(before) - Held(poured);
         var added = Held(reading) - held;
         if (added.Charted < -settings.LevelTolerance) return (since, null, Caveat.ContainerReset, null);
-        return added.Charted < Volume.Zero ? (since, Measured.Nothing, Caveat.LevelBelowPrevious, null) : (since, added, doubt, before is null ? null : Content(before));
+        return added.Charted < Volume.Zero ? (since, Measured.Nothing, Caveat.LevelBelowPrevious, null) : (since, added, doubt, before is null ? null : held.Charted);
     }
 
     /// <summary>
@@ -144,11 +122,45 @@ internal sealed class DrainedOverTime(EpisodeLog log, BalanceSettings settings)
 
     private static bool Empties(Entry reading) => reading is DrainageEmptied or DrainageWeighed { Emptied: true };
 
-    /// <summary>Whether an earlier reading was taken in the same clamp: then what this one adds drained while clamped.</summary>
-    private bool DrainedSinceClamp(Entry reading, Instant closing)
+    /// <summary>Whether an emptying took off less than the container had held: what it left is in it still.</summary>
+    public bool LeavesAPart(Entry reading)
     {
+        if (reading is not DrainageEmptied || reading.At <= log.Frame.Start) return false;
         var container = log[Channel.Container(ContainerOf(reading)!)];
-        return container.LastBefore(reading.At) is { } before && before.At >= closing;
+        return LeavesAPart(container, IndexOf(container, reading));
+    }
+
+    private bool LeavesAPart(Timeline container, int index) =>
+        container[index] is DrainageEmptied { Drained: var drained }
+        && container.At(index - 1) is { } before && !Empties(before)
+        && LevelBefore(container, index).Highest is { } highest
+        && !before.Header.IsOfAnotherDeviceThan(container[index].Header)
+        && drained < Content(highest) - settings.LevelTolerance;
+
+    /// <summary>The emptying since the level that left a part; null where there was none.</summary>
+    private static DrainageEmptied? PouredOff(Timeline container, int index, Entry level)
+    {
+        for (var i = index - 1; i >= 0 && container[i] != level; i--)
+        {
+            if (container[i] is DrainageEmptied emptied) return emptied;
+        }
+
+        return null;
+    }
+
+    private static int IndexOf(Timeline container, Entry reading)
+    {
+        var i = container.FirstAtOrAfter(reading.At);
+        while (container[i] != reading) i++;
+        return i;
+    }
+
+    /// <summary>Whether an earlier reading was taken in the same clamp: then what this one adds drained while clamped.</summary>
+    private bool DrainedSinceClamp(Entry reading)
+    {
+        if (Closings.ClampOf(reading.At) is not { } clamped) return false;
+        var container = log[Channel.Container(ContainerOf(reading)!)];
+        return container.LastBefore(reading.At) is { } before && before.At >= clamped;
     }
 
     /// <summary>
@@ -160,7 +172,12 @@ internal sealed class DrainedOverTime(EpisodeLog log, BalanceSettings settings)
         Entry? highest = null;
         for (var i = index - 1; i >= 0; i--)
         {
-            if (Empties(container[i])) return (highest, true);
+            if (Empties(container[i]))
+            {
+                // One that left a part is no end: what was left is the level before it, less what was poured off.
+                return highest is null && LeavesAPart(container, i) ? LevelBefore(container, i) : (highest, true);
+            }
+
             var level = Content(container[i]);
             if (highest is not null && container[i].Header.IsOfAnotherDeviceThan(container[i + 1].Header)) break;
             if (highest is not null && level - Content(container[i + 1]) > settings.LevelTolerance) break;

@@ -244,7 +244,7 @@ public sealed class FluidBalance
     /// <remarks>Each is worked out by itself, so many of them (an episode read from the store) are worked out on all processors.</remarks>
     private IEnumerable<ClosedInterval> BladderBetween(Instant from, Instant? to)
     {
-        Instant[] points = [drained.PreviousClosing(from), .. drained.Closings(Instant.Max(from - Duration.Epsilon, Log.Frame.Start), to)];
+        Instant[] points = [drained.Closings.Before(from), .. drained.Closings.After(Instant.Max(from - Duration.Epsilon, Log.Frame.Start), to)];
         var intervals = Enumerable.Range(1, points.Length - 1);
         return points.Length < Many
             ? intervals.Select(i => BladderInterval(points[i - 1], points[i]))
@@ -253,7 +253,7 @@ public sealed class FluidBalance
 
     private ClosedInterval BladderInterval(Instant start, Instant end)
     {
-        var (into, outOf) = (instilled.Between(start, end), drained.At(end));
+        var (into, outOf) = (instilled.Between(start, end), drained.Between(start, end));
         var parts = ImmutableArray.CreateBuilder<Part>(into.Parts.Length + outOf.Parts.Length);
         parts.AddRange(into.Parts);
         parts.AddRange(outOf.Parts);
@@ -262,6 +262,13 @@ public sealed class FluidBalance
         {
             leaked = (leaked ?? Measured.Nothing) + Settings.Characters.Leak(leak);
             parts.Add(new(PartKind.Leak, leak.Key, leak.At, leak.At, leak.Amount, leak.Amount));
+        }
+
+        var blood = (Measured?)null;
+        foreach (var removed in Log[Channel.Blood].After(start, end).Cast<BloodRemoved>())
+        {
+            blood = (blood ?? Measured.Nothing) + Settings.Characters.Blood(removed);
+            parts.Add(new(PartKind.Blood, removed.Key, removed.At, removed.At, removed.Amount, removed.Amount));
         }
 
         var held = retained.At(end);
@@ -273,9 +280,10 @@ public sealed class FluidBalance
 
         var change = held is null || heldBefore is null ? (Measured?)null : Settings.Characters.Held(held) - Settings.Characters.Held(heldBefore);
 
-        var worked = into.Amount is { } i && outOf.Amount is { } d ? d - i + (change ?? Measured.Nothing) + (leaked ?? Measured.Nothing) : (Measured?)null;
+        var worked = into.Amount is { } i && outOf.Amount is { } d ? d - i + (change ?? Measured.Nothing) + (leaked ?? Measured.Nothing) - (blood ?? Measured.Nothing) : (Measured?)null;
         var output = worked?.Charted;
         AbsentReason? absent = output is not null ? null
+            : outOf.Awaited ? AbsentReason.DrainageNotReadYet
             : outOf.Amount is null ? AbsentReason.DrainageUnknown
             : into.Provisional ? AbsentReason.IrrigantNotReadYet
             : AbsentReason.IrrigantUnknown;
@@ -308,13 +316,14 @@ public sealed class FluidBalance
             Urine = outOf.Urine,
             RetainedChange = change?.Charted,
             Leaked = leaked?.Charted,
+            Blood = blood?.Charted,
             Output = worked is { } known ? UrineOutput.Of(known, Estimable(caveats), Settings) : null,
             Worked = worked,
             Absent = absent,
             Simple = outOf.Amount?.Charted - into.Charted,
-            Status = into.Provisional || uncharted ? OutputStatus.Preliminary : corrected ? OutputStatus.Corrected : amended ? OutputStatus.Amended : OutputStatus.Final,
+            Status = into.Provisional || outOf.Awaited || uncharted ? OutputStatus.Preliminary : corrected ? OutputStatus.Corrected : amended ? OutputStatus.Amended : OutputStatus.Final,
             Caveats = caveats.InOrder(),
-            AssumedZero = AssumedZero(leaked is null, change is null),
+            AssumedZero = AssumedZero(leaked is null, change is null, blood is null),
             Parts = working,
         };
     }
@@ -377,6 +386,7 @@ public sealed class FluidBalance
         UrineCollected { FromBladder: false } route => Slug.Of(route.Route),
         BagHung or BagRead or BagTakenDown or IrrigantInstilled or FlowSet or PumpTotalRead => Bladder,
         DrainageEmptied or DrainageLevelRead or DrainageWeighed or UrineCollected or LeakEstimated => Bladder,
+        ContainerTakenAway or BloodRemoved or IrrigantDiscarded => Bladder,
         DrainClamped or DrainReleased or BladderScanned => Bladder,
         _ => null,
     };
@@ -400,17 +410,19 @@ public sealed class FluidBalance
             else others = Instant.Max(others, logged.KnownAt);
         }
 
-        foreach (var opening in drained.ReadingsOf(start)) others = Instant.Max(others, Log.Current(opening.Key)!.KnownAt);
+        foreach (var opening in drained.Closings.ReadingsBetween(start - Duration.Epsilon, start)) others = Instant.Max(others, Log.Current(opening.Key)!.KnownAt);
         return (corrected, Amended: others > complete, late);
     }
 
-    private static ImmutableArray<BalanceTerm> AssumedZero(bool leaks, bool retained) => (leaks, retained) switch
-    {
-        (true, true) => NobodyMeasured,
-        (true, false) => [BalanceTerm.Absorbed, BalanceTerm.Blood, BalanceTerm.Leaked],
-        (false, true) => [BalanceTerm.Absorbed, BalanceTerm.Blood, BalanceTerm.RetainedChange],
-        (false, false) => [BalanceTerm.Absorbed, BalanceTerm.Blood],
-    };
+    private static ImmutableArray<BalanceTerm> AssumedZero(bool leaks, bool retained, bool blood) =>
+        leaks && retained && blood ? NobodyMeasured
+        : [.. NobodyMeasured.Where(term => term switch
+        {
+            BalanceTerm.Absorbed => true,
+            BalanceTerm.Blood => blood,
+            BalanceTerm.Leaked => leaks,
+            BalanceTerm.RetainedChange => retained,
+        })];
 
     /// <summary>Whether an interval that ends at a moment was not known before this part was.</summary>
     private static bool Completes(Part part, Instant end) =>
@@ -446,16 +458,26 @@ public sealed class FluidBalance
         PumpTotalRead e => instilled.Touched(e.Line, e),
         IrrigantInstilled e => instilled.Touched(e.Line, e),
         FlowSet e => instilled.Touched(e.Line, e),
-        DrainageEmptied or DrainageLevelRead or DrainageWeighed => new(Instant.Min(Early(entry), entry.At), drained.LastComparedWith(entry)),
+        DrainageEmptied or DrainageLevelRead or DrainageWeighed => OfContainer(entry, DrainedOverTime.ContainerOf(entry)!),
+        ContainerTakenAway away => Log[Channel.Container(away.Container)].Count > 0 ? drained.Closings.Touched(away.Container, entry.At) : new(entry.At, entry.At),
         UrineCollected => new(Instant.Min(Early(entry), instilled.EarliestStart(entry.At)), AfterUrine(entry.At)),
         DrainClamped or DrainReleased => Clamped(entry.At),
         BladderScanned => new(entry.At - Settings.ScanReach, entry.At + Settings.ScanReach),
-        LeakEstimated => new(entry.At, entry.At),
+        LeakEstimated or BloodRemoved => new(entry.At, entry.At),
+        IrrigantDiscarded e => instilled.Touched(e.Line, e),
         _ => null,
     };
 
+    private Interval OfContainer(Entry reading, string container)
+    {
+        var own = new Interval(Instant.Min(Early(reading), reading.At), drained.LastComparedWith(reading));
+        if (!drained.Closings.Several) return own;
+        var others = drained.Closings.Touched(container, reading.At);
+        return new(Instant.Min(own.Start, others.Start), others.HasEnd ? Instant.Max(own.End, others.End) : null);
+    }
+
     /// <summary>A reading may take a scan or a dwell from the closing point before it.</summary>
-    private Instant Early(Entry reading) => drained.PreviousClosing(drained.ClosingOf(reading));
+    private Instant Early(Entry reading) => drained.Closings.Before(drained.Closings.MomentOf(reading));
 
     private Instant? AfterUrine(Instant at)
     {
@@ -496,7 +518,7 @@ public sealed class FluidBalance
         // Two on: the first closing point after the span, and the one that takes its start from it.
         Instant? last = at;
         var seen = 0;
-        foreach (var closing in drained.Closings(at, null))
+        foreach (var closing in drained.Closings.After(at, null))
         {
             last = closing;
             if (++seen == 2) break;

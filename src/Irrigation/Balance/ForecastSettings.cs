@@ -1,4 +1,5 @@
 using Irrigation.Measures;
+using NodaTime;
 
 namespace Irrigation.Balance;
 
@@ -30,18 +31,58 @@ public sealed record ForecastSettings
     [Setting(5, 100, "mL")]
     public Volume ChildLimitPerYear { get; init; } = Volume.FromMillilitres(30);
 
-    /// <summary>How fast urine is made where no closed interval has told. Default 60 mL/h (worked examples of clinical reference 1.9 and 1.10); our judgement.</summary>
+    /// <summary>
+    /// A bladder capacity on record below this is a slip, and the limit goes by age as if none were. Default 10 mL, a third of what is
+    /// expected of an infant; our judgement.
+    /// </summary>
+    [Setting(1, 50, "mL")]
+    public Volume LeastCapacity { get; init; } = Volume.FromMillilitres(10);
+
+    /// <summary>
+    /// How fast an adult's urine is taken to be made where no closed interval has told; a child's, in the proportion of the limits, is
+    /// less. Default 60 mL/h (worked examples of clinical reference 1.9 and 1.10); our judgement.
+    /// </summary>
     [Setting(0, 1000, "mL/h")]
     public FlowRate AssumedUrine { get; init; } = FlowRate.FromMillilitresPerHour(60);
 
+    /// <summary>
+    /// A forecast starts from a reading, or a scan, no older than this: what was seen longer ago foretells nothing. Default 6 h, as long
+    /// as two readings may lie apart without a gap; our judgement.
+    /// </summary>
+    [Setting(0.25, 48, "h")]
+    public Duration ReadingReach { get; init; } = Duration.FromHours(6);
+
     /// <summary>What the bladder is not to exceed, and whence.</summary>
     /// <param name="years">Completed years of age; null where unknown.</param>
-    /// <param name="capacity">The patient's own bladder capacity; null where not charted.</param>
+    /// <param name="capacity">The patient's own bladder capacity; null where not charted. One that cannot be does not count.</param>
     public (Volume Limit, string Whence) LimitFor(int? years, Volume? capacity)
     {
-        if (capacity is { } own) return (own, "the charted bladder capacity");
-        if (years is not (>= 0 and < 18)) return (DistensionLimit, years is null ? "the limit for an adult, as the age is not known" : "the limit for an adult");
-        var child = ChildLimitPerYear * (years.Value + 1);
-        return child < DistensionLimit ? (child, $"({years} years + 1) x {ChildLimitPerYear}") : (DistensionLimit, "the limit for an adult, which a child's does not exceed");
+        if (IsCapacity(capacity)) return (capacity!.Value, "the charted bladder capacity");
+        var charted = capacity?.Millilitres;
+        var slip = charted is null ? "" : FormattableString.Invariant($", for {charted:0.####} mL, as charted, cannot be");
+        if (ExpectedOf(years) is not { } expected)
+        {
+            return (DistensionLimit, $"the limit for an adult{(years is null ? ", as the age is not known" : "")}{slip}");
+        }
+
+        return expected < DistensionLimit
+            ? (expected, $"({years} years + 1) x {ChildLimitPerYear}{slip}")
+            : (DistensionLimit, $"the limit for an adult, which a child's does not exceed{slip}");
     }
+
+    /// <summary>Whether a bladder capacity on record can be one.</summary>
+    public bool IsCapacity(Volume? capacity) => capacity >= LeastCapacity;
+
+    /// <summary>
+    /// Something that was set for an adult's body, in the proportion of a child's expected bladder to an adult's: a measure of its size
+    /// that is always at hand; our judgement.
+    /// </summary>
+    /// <param name="adult">The adult's.</param>
+    /// <param name="years">Completed years of age; of an adult, or where unknown, it stays as it is.</param>
+    public Volume ForBodyOf(int? years, Volume adult) => ExpectedOf(years) is { } expected && expected < DistensionLimit
+        ? adult.Share(expected.Millilitres, DistensionLimit.Millilitres)
+        : adult;
+
+    /// <summary>What a child's bladder is expected to hold; null where the patient is no child, or nobody knows.</summary>
+    private Volume? ExpectedOf(int? years) => years is >= 0 and < 18 ? ChildLimitPerYear * (years.Value + 1) : null;
 }

@@ -74,7 +74,7 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
         var (line, at) = (Named(name), entry.At);
         var (bags, pumps, totals, flows) = (line.Bags, line.Pumps, line.Totals, line.Flows);
         if (entry is IrrigantInstilled { AtOnce: true }) return new(at - settings.DwellLead, at + settings.DwellLead);
-        Instant?[] before = [BeginningOfBag(line, at - Duration.Epsilon), bags.LastBefore(at)?.At, pumps.LastBefore(at)?.At, totals.LastBefore(at)?.At, entry.Header.From, totals.NextAfter(at)?.Header.From];
+        Instant?[] before = [BeginningOfBag(line, at - Duration.Epsilon), bags.LastBefore(at)?.At, pumps.LastBefore(at)?.At, totals.LastBefore(at)?.At, entry.Header.From is { } begins ? EarliestStart(begins) : null, totals.NextAfter(at)?.Header.From];
         var from = Instant.Min(before.Min(i => i ?? at), EarliestStart(at));
 
         // To the next reading of the kind that could take over from this one, as it does for whatever begins at the reading before it;
@@ -424,17 +424,21 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
             sum.Note(Caveat.IrrigantNotCharted);
             sum.Awaits();
         }
-        else if (lastBag is null && lastTotal is null && line.Bags.Count == 0 && line.Pumps.Count == 0 && line.Totals.Count > 0 && BeforeFirstTotal(line, from))
+        else if (BeforeFirstTotal(line, from))
         {
-            // Totals of other times are charted and none of this: not charted is not nothing.
+            // Totals of later times are charted and none of this: not charted is not nothing.
             sum.Note(Caveat.IrrigantNotCharted);
             sum.Awaits();
         }
     }
 
-    /// <summary>Whether irrigation is charted in totals with a start and an end, and none of them reaches back to a moment at which urine was not collected free of irrigant either.</summary>
+    /// <summary>
+    /// Whether irrigation is charted in totals alone, the first of them begins after a moment, and no urine collected free of irrigant
+    /// in between shows that nothing ran yet.
+    /// </summary>
     private bool BeforeFirstTotal(Line line, Instant at) =>
-        line.Totals[0].Header.From is { } first && at < first && line.Flows.Count == 0 && urines.NextAfter(at) is not { } && urines.Count == 0;
+        line.Totals.At(0)?.Header.From is { } first && at < first
+        && !Array.Exists([line.Bags, line.Pumps, line.Flows, urines], t => t.LastAtOrBefore(first)?.At > at || (t != urines && t.LastAtOrBefore(at) is not null));
 
     /// <summary>A bag that runs and was not read since: by its flow, where that is known.</summary>
     private void AddFromBag(Sum sum, Line line, BagOfLine runs, Instant from, Instant to)

@@ -30,8 +30,8 @@ internal sealed class RetainedVolume(EpisodeLog log, BalanceSettings settings, D
     /// <summary>The closing point nearest to an instant, the earlier of two as near; null where none is within reach.</summary>
     public Instant? NearestClosing(Instant at)
     {
-        var before = drained.PreviousClosing(at + Duration.Epsilon);
-        var after = drained.Closings(at, at + settings.ScanReach).Cast<Instant?>().FirstOrDefault();
+        var before = drained.Closings.Before(at + Duration.Epsilon);
+        var after = drained.Closings.After(at, at + settings.ScanReach).Cast<Instant?>().FirstOrDefault();
         var nearest = after is { } next && Distance(next, at) < Distance(before, at) ? next : before;
         return Distance(nearest, at) <= settings.ScanReach ? nearest : null;
     }

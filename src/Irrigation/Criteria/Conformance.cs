@@ -1,9 +1,11 @@
 namespace Irrigation.Criteria;
 
-/// <summary>The probability that a true value lies on one side of a threshold, given its measurement: the conformance probability of JCGM 106:2012.</summary>
+/// <summary>
+/// The probability that a true value lies on one side of a threshold, given its measurement: the conformance probability of JCGM 106:2012.
+/// </summary>
 /// <remarks>
-/// <para>JCGM 106:2012, The role of measurement uncertainty in conformity assessment, clause 7: the probability of conformity is the
-/// part of the state-of-knowledge distribution that lies within the tolerance; for one limit and a normal distribution Φ((T − y) / u).</para>
+/// <para>JCGM 106:2012, The role of measurement uncertainty in conformity assessment, clause 7: the part of the distribution of what is
+/// known that lies within the tolerance; for one limit and a normal distribution Φ((T − y) / u).</para>
 /// <para>What was known before the measurement: the kidneys make no less than nothing, and nothing else. So the prior is flat from 0 on
 /// and none below, and what is known after it is the normal distribution of the best estimate y and its standard uncertainty u, cut off
 /// at 0 and made whole again: P(Y &lt; T) = (Φ((T − y) / u) − Φ(−y / u)) / (1 − Φ(−y / u)). (The guide, too, takes a prior without negative
@@ -17,7 +19,9 @@ public static class Conformance
 {
     /// <summary>The probability that the value lies below a threshold.</summary>
     /// <param name="estimate">The best estimate; any sign, finite.</param>
-    /// <param name="uncertainty">Its standard uncertainty in the same unit; 0 or more, finite. 0: the estimate is the value, or 0 where it is below that.</param>
+    /// <param name="uncertainty">
+    /// Its standard uncertainty in the same unit; 0 or more, finite. 0: the estimate is the value, or 0 where it is below that.
+    /// </param>
     /// <param name="threshold">In the same unit, finite.</param>
     /// <param name="inclusive">Whether the threshold itself counts as below.</param>
     /// <returns>0 to 1.</returns>
@@ -44,7 +48,8 @@ public static class Conformance
     /// <inheritdoc cref="Below" path="/param"/>
     /// <returns>0 to 1.</returns>
     /// <exception cref="ArgumentOutOfRangeException">A number is not finite, or the uncertainty below 0.</exception>
-    public static double Above(double estimate, double uncertainty, double threshold) => 1 - Below(estimate, uncertainty, threshold, inclusive: true);
+    public static double Above(double estimate, double uncertainty, double threshold) =>
+        1 - Below(estimate, uncertainty, threshold, inclusive: true);
 
     /// <summary>The part beyond a limit of all that lies beyond the lowest value, in units of u; the limit above 0.</summary>
     private static double TailBeyond(double limit, double lowest, double apart)
@@ -60,6 +65,7 @@ public static class Conformance
     {
         ArgumentOutOfRangeException.ThrowIfNegative(uncertainty);
         if (double.IsFinite(estimate) && double.IsFinite(uncertainty) && double.IsFinite(threshold)) return;
-        throw new ArgumentOutOfRangeException(nameof(estimate), $"{estimate} ± {uncertainty}, threshold {threshold}: finite numbers are expected");
+        var seen = $"{estimate} ± {uncertainty}, threshold {threshold}";
+        throw new ArgumentOutOfRangeException(nameof(estimate), seen, "finite numbers are expected");
     }
 }

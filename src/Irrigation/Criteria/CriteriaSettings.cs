@@ -8,17 +8,23 @@ namespace Irrigation.Criteria;
 /// <param name="High">The heaviest, in kg.</param>
 public sealed record WeightRange([property: Setting(0.1, 1000, "kg")] decimal Low, [property: Setting(0.1, 1000, "kg")] decimal High);
 
-/// <summary>Settings of the urine-output criteria. Thresholds are the guidelines'; what they leave open is our judgement and says so.</summary>
+/// <summary>
+/// Settings of the urine-output criteria. Thresholds are the guidelines'; what they leave open is our judgement and says so.
+/// </summary>
 public sealed record CriteriaSettings
 {
     /// <summary>The defaults.</summary>
     public static CriteriaSettings Default { get; } = new();
 
-    /// <summary>How much of a window closed intervals have to cover, 0 to 1. Default all of it; our judgement (published code accepts less).</summary>
+    /// <summary>
+    /// How much of a window closed intervals have to cover, 0 to 1. Default all of it; our judgement (published code accepts less).
+    /// </summary>
     [Setting(0.5, 1)]
     public decimal RequiredCoverage { get; init; } = 1;
 
-    /// <summary>Anuria: at most this in 12 h. Default 50 mL; our judgement, for KDIGO gives no number and texts say 50 to 100 mL a day.</summary>
+    /// <summary>
+    /// Anuria: at most this in 12 h. Default 50 mL; our judgement, for KDIGO gives no number and texts say 50 to 100 mL a day.
+    /// </summary>
     [Setting(0, 1000, "mL")]
     public Volume Anuria { get; init; } = Volume.FromMillilitres(50);
 
@@ -44,7 +50,9 @@ public sealed record CriteriaSettings
     /// <summary>Plausible weights of a neonate in kg. Default 0.3 to 8; our judgement.</summary>
     public WeightRange NeonateWeight { get; init; } = new(0.3m, 8);
 
-    /// <summary>A child's weight is plausible within this factor of 2 × age + 8 kg (a teaching formula, from memory). Default 4; our judgement.</summary>
+    /// <summary>
+    /// A child's weight is plausible within this factor of 2 × age + 8 kg (a teaching formula, from memory). Default 4; our judgement.
+    /// </summary>
     [Setting(1, 20)]
     public decimal ChildWeightFactor { get; init; } = 4;
 

@@ -36,7 +36,8 @@ public sealed record Patient(LocalDate? BirthDate, DateTimeZone Zone)
     }
 
     /// <summary>Completed years at a moment; null where the date of birth is unknown.</summary>
-    public int? YearsAt(Instant at) => BirthDate is { } born ? (int)Period.Between(born, at.InZone(Zone).Date, PeriodUnits.Years).Years : null;
+    public int? YearsAt(Instant at) =>
+        BirthDate is { } born ? (int)Period.Between(born, at.InZone(Zone).Date, PeriodUnits.Years).Years : null;
 }
 
 /// <summary>The weight in force at a moment.</summary>
@@ -55,7 +56,8 @@ public sealed record WeightInForce(BodyWeight Weight, Instant At, string? Doubt)
         var (low, high) = plausible;
 
         // Compared with the last one that could be true: a slip must not cast its doubt on the weight that puts it right.
-        var before = weights.Before(latest.At).OfType<WeightMeasured>().FirstOrDefault(w => w.Weight.Kilograms >= low && w.Weight.Kilograms <= high);
+        var before = weights.Before(latest.At).OfType<WeightMeasured>()
+            .FirstOrDefault(w => w.Weight.Kilograms >= low && w.Weight.Kilograms <= high);
         return new(latest.Weight, latest.At, Implausible(latest.Weight, before?.Weight, plausible, group, years, settings));
     }
 
@@ -74,12 +76,14 @@ public sealed record WeightInForce(BodyWeight Weight, Instant At, string? Doubt)
         return null;
     }
 
-    private static string? Implausible(BodyWeight weight, BodyWeight? before, WeightRange plausible, AgeGroup group, int? years, CriteriaSettings settings)
+    private static string? Implausible(
+        BodyWeight weight, BodyWeight? before, WeightRange plausible, AgeGroup group, int? years, CriteriaSettings settings)
     {
         var (low, high) = plausible;
         if (weight.Kilograms < low || weight.Kilograms > high)
         {
-            return FormattableString.Invariant($"{weight} is outside {low:0.#} to {high:0.#} kg, plausible for {Slug.Of(group)}{(years is { } y ? $" of {y} years" : "")}");
+            var who = years is { } y ? $"{Slug.Of(group)} of {y} years" : Slug.Of(group);
+            return FormattableString.Invariant($"{weight} is outside {low:0.#} to {high:0.#} kg, plausible for {who}");
         }
 
         return before is { } was && Math.Abs(weight.Kilograms - was.Kilograms) > settings.LargestWeightChange * was.Kilograms

@@ -11,9 +11,11 @@ public static class StandardNormal
     private const double RootHalf = 0.70710678118654752440;
     private const double InverseRootPi = 0.56418958354775628695;
 
-    private static ReadOnlySpan<double> SmallAbove => [0.185777706184603153, 3.16112374387056560, 113.864154151050156, 377.485237685302021, 3209.37758913846947];
+    private static ReadOnlySpan<double> SmallAbove =>
+        [0.185777706184603153, 3.16112374387056560, 113.864154151050156, 377.485237685302021, 3209.37758913846947];
 
-    private static ReadOnlySpan<double> SmallBelow => [1, 23.6012909523441209, 244.024637934444173, 1282.61652607737228, 2844.23683343917062];
+    private static ReadOnlySpan<double> SmallBelow =>
+        [1, 23.6012909523441209, 244.024637934444173, 1282.61652607737228, 2844.23683343917062];
 
     private static ReadOnlySpan<double> MiddleAbove =>
     [
@@ -28,10 +30,16 @@ public static class StandardNormal
     ];
 
     private static ReadOnlySpan<double> LargeAbove =>
-        [0.0163153871373020978, 0.305326634961232344, 0.360344899949804439, 0.125781726111229246, 0.0160837851487422766, 0.000658749161529837803];
+    [
+        0.0163153871373020978, 0.305326634961232344, 0.360344899949804439,
+        0.125781726111229246, 0.0160837851487422766, 0.000658749161529837803,
+    ];
 
     private static ReadOnlySpan<double> LargeBelow =>
-        [1, 2.56852019228982242, 1.87295284992346047, 0.527905102951428412, 0.0605183413124413191, 0.00233520497626869185];
+    [
+        1, 2.56852019228982242, 1.87295284992346047,
+        0.527905102951428412, 0.0605183413124413191, 0.00233520497626869185,
+    ];
 
     /// <summary>The probability of a value up to z.</summary>
     public static double Cumulative(double z) => UpperTail(-z);
@@ -39,7 +47,9 @@ public static class StandardNormal
     /// <summary>The probability of a value above z. Beyond some 38 it is less than any double and comes out as 0.</summary>
     public static double UpperTail(double z) => z < 0 ? 1 - UpperTail(-z) : ScaledUpperTail(z) * Fading(z);
 
-    /// <summary>The same times exp(z² / 2), for z of 0 or more: what is left to compare where two tails are both less than any double.</summary>
+    /// <summary>
+    /// The same times exp(z² / 2), for z of 0 or more: what is left to compare where two tails are both less than any double.
+    /// </summary>
     public static double ScaledUpperTail(double z)
     {
         if (z < 0) throw new ArgumentOutOfRangeException(nameof(z), z, "0 or more is expected"); // a negative zero is a zero

@@ -14,6 +14,7 @@ namespace Irrigation.Criteria;
 public static class UrineOutputCriteria
 {
     private const string Kdigo = "KDIGO 2012";
+    private static readonly Duration Hour = Duration.FromHours(1);
 
     /// <summary>Every criterion, in the order in which it is evaluated.</summary>
     public static ImmutableArray<RateCriterion> All { get; } =
@@ -31,7 +32,7 @@ public static class UrineOutputCriteria
         new("neonatal-kdigo", 3, Duration.FromHours(24), 0.3m, true, AgeGroup.Neonate, "BMC Nephrol 2020"),
     ];
 
-    /// <summary>The moments at which trailing windows end: each clock hour and each closing of the bladder, after one instant, up to another.</summary>
+    /// <summary>When trailing windows end: at each clock hour and each closing of the bladder, after one instant up to another.</summary>
     public static IEnumerable<Instant> Moments(FluidBalance balance, Instant after, Instant upTo)
     {
         var hours = Calendar.Windows(WindowKind.ClockHour, balance.Log.Frame, after, upTo).Select(hour => hour.End);
@@ -39,7 +40,9 @@ public static class UrineOutputCriteria
         return hours.Concat(closings).Where(at => at > after && at <= upTo).Distinct().Order();
     }
 
-    /// <summary>Every criterion that fits the patient's age at a moment, in both readings. For an unknown age the adult ones, not evaluable.</summary>
+    /// <summary>
+    /// Every criterion that fits the patient's age at a moment, in both readings. For an unknown age the adult ones, not evaluable.
+    /// </summary>
     public static ImmutableArray<CriterionResult> At(FluidBalance balance, Patient patient, Instant at, CriteriaSettings settings)
     {
         var group = patient.GroupAt(at);
@@ -48,10 +51,14 @@ public static class UrineOutputCriteria
     }
 
     /// <summary>One criterion at a moment, in the readings that it has: the neonatal one only as a mean.</summary>
-    public static IEnumerable<CriterionResult> Evaluate(RateCriterion criterion, FluidBalance balance, Patient patient, Instant at, CriteriaSettings settings)
+    public static IEnumerable<CriterionResult> Evaluate(
+        RateCriterion criterion, FluidBalance balance, Patient patient, Instant at, CriteriaSettings settings)
     {
-        yield return Mean(criterion, balance, patient, at, settings);
-        if (criterion.Group != AgeGroup.Neonate && criterion.Threshold is not null) yield return EveryHour(criterion, balance, patient, at, settings);
+        var asking = new Asking(balance, patient, at, settings);
+        var mean = asking.Mean(criterion);
+        yield return mean;
+        if (criterion.Group == AgeGroup.Neonate || criterion.Threshold is not { } threshold) yield break;
+        yield return asking.EveryHour(criterion, threshold, mean);
     }
 
     /// <summary>Oliguria, polyuria and low hourly output of an adult, at a moment.</summary>
@@ -60,121 +67,105 @@ public static class UrineOutputCriteria
 
     /// <summary>Too little in the 24 elapsed hours before a moment; of an adult.</summary>
     public static CriterionResult Oliguria(FluidBalance balance, Patient patient, Instant at, CriteriaSettings settings) =>
-        Volume("oliguria", balance, patient, Day(at), at, settings.Oliguria, settings, below: true, Reading.MeanOverWindow);
+        new Asking(balance, patient, at, settings).Day("oliguria", "<", settings.Oliguria);
 
     /// <summary>Too much in the 24 elapsed hours before a moment; of an adult.</summary>
     public static CriterionResult Polyuria(FluidBalance balance, Patient patient, Instant at, CriteriaSettings settings) =>
-        Volume("polyuria", balance, patient, Day(at), at, settings.Polyuria, settings, below: false, Reading.MeanOverWindow);
+        new Asking(balance, patient, at, settings).Day("polyuria", ">", settings.Polyuria);
 
     /// <summary>Too little in each of the two hours before a moment; of an adult.</summary>
-    public static CriterionResult LowHourly(FluidBalance balance, Patient patient, Instant at, CriteriaSettings settings)
+    public static CriterionResult LowHourly(FluidBalance balance, Patient patient, Instant at, CriteriaSettings settings) =>
+        new Asking(balance, patient, at, settings).LowHourly();
+
+    /// <summary>Who is asked about, when, and by which settings.</summary>
+    private sealed record Asking(FluidBalance Balance, Patient Patient, Instant At, CriteriaSettings Settings)
     {
-        var hours = new[] { new Interval(at - Duration.FromHours(2), at - Duration.FromHours(1)), new Interval(at - Duration.FromHours(1), at) };
-        CriterionResult[] byHour = [.. hours.Select(hour => Volume("low-hourly-output", balance, patient, hour, at, settings.LowHourly, settings, below: true, Reading.EveryHour))];
-        return Together(byHour, new(hours[0].Start, at));
+        public CriterionResult Mean(RateCriterion criterion)
+        {
+            var window = Trailing(criterion.Window);
+            if (criterion.Threshold is { } threshold) return Rate(criterion, threshold, window, Reading.MeanOverWindow);
+            var (name, stage, upTo) = (criterion.Name, criterion.Stage, Settings.Anuria.Millilitres);
+            return Volume(new(name, stage, Reading.MeanOverWindow, upTo, "<=", "mL"), window, criterion.Group);
+        }
+
+        /// <remarks>Whatever is met by every hour is met by the mean: so it is no more probable than that.</remarks>
+        public CriterionResult EveryHour(RateCriterion criterion, decimal threshold, CriterionResult mean)
+        {
+            var hours = Hours((int)criterion.Window.TotalHours).Select(hour => Rate(criterion, threshold, hour, Reading.EveryHour));
+            var result = Together([.. hours]);
+            return result.Probability > mean.Probability ? result with { Probability = mean.Probability } : result;
+        }
+
+        public CriterionResult LowHourly()
+        {
+            var asked = new CriterionQuestion("low-hourly-output", 0, Reading.EveryHour, Settings.LowHourly.Millilitres, "<", "mL");
+            return Together([.. Hours(2).Select(hour => Volume(asked, hour, AgeGroup.Adult))]);
+        }
+
+        public CriterionResult Day(string name, string comparison, Volume threshold) =>
+            Volume(new(name, 0, Reading.MeanOverWindow, threshold.Millilitres, comparison, "mL"), Trailing(24 * Hour), AgeGroup.Adult);
+
+        private Interval Trailing(Duration length) => new(At - length, At);
+
+        private IEnumerable<Interval> Hours(int count) =>
+            Enumerable.Range(0, count).Select(i => At - ((count - i) * Hour)).Select(start => new Interval(start, start + Hour));
+
+        /// <remarks>
+        /// Age and weight are those at the moment of asking, for an hour as for the whole window: a patient who is weighed anew on the
+        /// way would otherwise be met by the hour and not by the mean.
+        /// </remarks>
+        private CriterionResult Rate(RateCriterion criterion, decimal threshold, Interval window, Reading reading)
+        {
+            var weight = WeightInForce.Of(Balance.Log, At, Patient, Settings);
+            var output = Balance.Over(WindowKind.Trailing, window);
+            var hours = Elapsed.Of(output.Covered == Duration.Zero ? output.Length : output.Covered) / Elapsed.PerHour;
+            var comparison = criterion.Inclusive ? "<=" : "<";
+            var asked = new CriterionQuestion(criterion.Name, criterion.Stage, reading, threshold, comparison, "mL/kg/h");
+            var obstacles = OfAge(criterion.Group).Concat(OfWeight(weight));
+            return Decide(asked, output, weight?.Weight.Kilograms * hours, obstacles) with { Weight = weight };
+        }
+
+        private CriterionResult Volume(CriterionQuestion asked, Interval window, AgeGroup group) =>
+            Decide(asked, Balance.Over(WindowKind.Trailing, window), 1, OfAge(group));
+
+        private CriterionResult Decide(CriterionQuestion asked, OutputWindow output, decimal? per, IEnumerable<Obstacle> ofPatient)
+        {
+            var longestGap = asked.Reading == Reading.EveryHour ? Balance.Settings.LongestGap : (Duration?)null;
+            return WindowDecision.Of(asked, output, per, ofPatient, Settings.RequiredCoverage, longestGap);
+        }
+
+        private IEnumerable<Obstacle> OfAge(AgeGroup wanted)
+        {
+            var group = Patient.GroupAt(At);
+            if (group == AgeGroup.Unknown) yield return Obstacle.AgeUnknown;
+            else if (group != wanted) yield return Obstacle.AgeDoesNotFit;
+        }
+
+        private static IEnumerable<Obstacle> OfWeight(WeightInForce? weight)
+        {
+            if (weight is null) yield return Obstacle.WeightUnknown;
+            if (weight?.Doubt is not null) yield return Obstacle.WeightImplausible;
+        }
     }
 
-    private static Interval Day(Instant at) => new(at - Duration.FromHours(24), at);
-
-    private static CriterionResult Mean(RateCriterion criterion, FluidBalance balance, Patient patient, Instant at, CriteriaSettings settings)
-    {
-        var window = new Interval(at - criterion.Window, at);
-        var result = criterion.Threshold is { } threshold
-            ? Rate(criterion, threshold, balance, patient, window, at, settings)
-            : Volume(criterion.Name, balance, patient, window, at, settings.Anuria, settings, below: true, Reading.MeanOverWindow, criterion.Group, inclusive: true);
-        return result with { Name = criterion.Name, Stage = criterion.Stage };
-    }
-
-    private static CriterionResult EveryHour(RateCriterion criterion, FluidBalance balance, Patient patient, Instant at, CriteriaSettings settings)
-    {
-        var count = (int)criterion.Window.TotalHours;
-        var hours = Enumerable.Range(1, count).Select(i => new Interval(at - Duration.FromHours(count - i + 1), at - Duration.FromHours(count - i)));
-        return Together([.. hours.Select(hour => Rate(criterion, criterion.Threshold!.Value, balance, patient, hour, at, settings, byHour: true))], new(at - criterion.Window, at));
-    }
-
-    private static CriterionResult Together(CriterionResult[] hours, Interval window)
+    /// <summary>Hours of one window together: all of them have to meet the criterion.</summary>
+    /// <remarks>
+    /// That all do is no more probable than that the least probable one does; exactly as probable where the hours share their errors
+    /// (the scale of one container, the overfill of one bag), and less where each has its own. An upper bound, therefore; and none where
+    /// an hour has none, unless another one decides that it is not met.
+    /// </remarks>
+    private static CriterionResult Together(CriterionResult[] hours)
     {
         var answer = Decision.All(hours.Select(h => h.Answer));
         var highest = hours.MaxBy(h => h.Value ?? decimal.MinValue)!;
         return highest with
         {
-            Reading = Reading.EveryHour,
-            Window = window,
+            Window = new(hours[0].Window.Start, hours[^1].Window.End),
             Answer = answer,
             Coverage = hours.Average(h => h.Coverage),
+            Probability = answer == Answer.NotMet || hours.All(h => h.Probability is not null) ? hours.Min(h => h.Probability) : null,
+            Provisional = hours.Any(h => h.Provisional),
             Obstacles = answer == Answer.NotEvaluable ? [.. hours.SelectMany(h => h.Obstacles).Distinct().Order()] : [],
         };
     }
-
-    /// <remarks>
-    /// Age and weight are those at the moment of asking, for an hour as for the whole window: a patient who is weighed anew on the
-    /// way would otherwise be met by the hour and not by the mean.
-    /// </remarks>
-    private static CriterionResult Rate(RateCriterion criterion, decimal threshold, FluidBalance balance, Patient patient, Interval window, Instant at, CriteriaSettings settings, bool byHour = false)
-    {
-        var weight = WeightInForce.Of(balance.Log, at, patient, settings);
-        var output = balance.Over(WindowKind.Trailing, window);
-        var obstacles = Obstacles(output, patient.GroupAt(at), criterion.Group, settings, byHour ? balance.Settings.LongestGap : null).ToList();
-        if (weight is null) obstacles.Add(Obstacle.WeightUnknown);
-        if (weight?.Doubt is not null) obstacles.Add(Obstacle.WeightImplausible);
-        var kilogramHours = weight?.Weight.Kilograms * Elapsed.Of(output.Covered == Duration.Zero ? output.Length : output.Covered) / Elapsed.PerHour;
-        return Decide(output, obstacles, threshold, criterion.Inclusive, below: true, kilogramHours, "mL/kg/h") with
-        {
-            Name = criterion.Name,
-            Stage = criterion.Stage,
-            Reading = byHour ? Reading.EveryHour : Reading.MeanOverWindow,
-            Weight = weight,
-        };
-    }
-
-    private static CriterionResult Volume(
-        string name, FluidBalance balance, Patient patient, Interval window, Instant at, Volume threshold, CriteriaSettings settings, bool below, Reading reading, AgeGroup group = AgeGroup.Adult, bool inclusive = false)
-    {
-        var output = balance.Over(WindowKind.Trailing, window);
-        var obstacles = Obstacles(output, patient.GroupAt(at), group, settings, reading == Reading.EveryHour ? balance.Settings.LongestGap : null).ToList();
-        return Decide(output, obstacles, threshold.Millilitres, inclusive, below, 1, "mL") with { Name = name, Stage = 0, Reading = reading };
-    }
-
-    private static IEnumerable<Obstacle> Obstacles(OutputWindow output, AgeGroup group, AgeGroup wanted, CriteriaSettings settings, Duration? longestGap)
-    {
-        if (group == AgeGroup.Unknown) yield return Obstacle.AgeUnknown;
-        else if (group != wanted) yield return Obstacle.AgeDoesNotFit;
-        if (output.Absent is not (null or AbsentReason.NotCovered)) yield return Obstacle.OutputUnknown;
-        if (Coverage(output) < settings.RequiredCoverage) yield return Obstacle.NotCovered;
-        if (output.Output is not null && output.Output.BestEstimate is null) yield return Obstacle.DoubtsUnknown;
-        if (output.Status == OutputStatus.Preliminary && output.FullyCovered) yield return Obstacle.StillOpen;
-        if (output.Intervals.Any(i => i.Length > longestGap)) yield return Obstacle.Gap;
-    }
-
-    private static CriterionResult Decide(OutputWindow output, List<Obstacle> obstacles, decimal threshold, bool inclusive, bool below, decimal? per, string unit)
-    {
-        var best = In(output.Output?.BestEstimate?.Value, per);
-        (decimal Low, decimal High)? interval = output.Output?.Interval95 is { } range && per is not null ? (In(range.Low, per)!.Value, In(range.High, per)!.Value) : null;
-
-        // An interval wider than the threshold cannot tell that there was so little; that there was more it can, where all of it lies above.
-        var plainlyMore = below && interval?.Low > threshold;
-        if (interval is { } wide && (wide.High - wide.Low) / 2 > threshold && !plainlyMore) obstacles.Add(Obstacle.TooUncertain);
-        return new()
-        {
-            Name = "",
-            Stage = 0,
-            Reading = Reading.MeanOverWindow,
-            Window = new(output.Start, output.End),
-            Answer = obstacles.Count > 0 || interval is not { } known ? Answer.NotEvaluable
-                : below ? Decision.Below(known.Low, known.High, threshold, inclusive)
-                : Decision.Above(known.Low, known.High, threshold),
-            Threshold = threshold,
-            Comparison = !below ? ">" : inclusive ? "<=" : "<",
-            Unit = unit,
-            Value = best,
-            Interval95 = interval,
-            Coverage = Coverage(output),
-            Obstacles = [.. obstacles.Distinct().Order()],
-        };
-    }
-
-    /// <summary>A volume per so many kilogram-hours, to a billionth: what is exactly on a threshold stays there, however it was divided.</summary>
-    private static decimal? In(Volume? volume, decimal? per) => volume?.Millilitres / per is { } value ? Math.Round(value, 9) : null;
-
-    private static decimal Coverage(OutputWindow output) => Elapsed.Of(output.Covered) / Elapsed.Of(output.Length);
 }

@@ -52,22 +52,25 @@ public enum Obstacle
     /// <summary>The output of a part is unknown.</summary>
     OutputUnknown,
 
-    /// <summary>Something was not charted, so that the doubts are not known: a bag without its drainage, drainage without its irrigant.</summary>
+    /// <summary>Something was not charted, so that the doubts are not known: a bag without drainage, drainage without irrigant.</summary>
     DoubtsUnknown,
 
-    /// <summary>The interval is wider than the threshold and does not lie wholly above it: not decidable with this irrigation rate and way of measuring.</summary>
+    /// <summary>
+    /// The interval is wider than the threshold and does not lie wholly above it: not decidable with this irrigation rate and way of
+    /// measuring. The probability still says something.
+    /// </summary>
     TooUncertain,
 
     /// <summary>A reading is doubted, and nobody has confirmed it yet.</summary>
     Doubted,
 
-    /// <summary>The whole interval lies below 0: a term of the balance is missing, which says nothing of how much urine there was.</summary>
+    /// <summary>The whole interval lies below 0: a term of the balance is missing, and how much urine there was is not known.</summary>
     BelowZero,
 
     /// <summary>A gap between readings is too long to say anything by the hour.</summary>
     Gap,
 
-    /// <summary>Part of the window is still open.</summary>
+    /// <summary>Part was not read yet, and what it may hold is in no interval to decide by: a bag without a flow, another route.</summary>
     StillOpen,
 }
 
@@ -79,7 +82,8 @@ public enum Obstacle
 /// <param name="Inclusive">≤ instead of &lt;.</param>
 /// <param name="Group">The age that it is for.</param>
 /// <param name="Source">Where it comes from.</param>
-public sealed record RateCriterion(string Name, int Stage, Duration Window, decimal? Threshold, bool Inclusive, AgeGroup Group, string Source);
+public sealed record RateCriterion(
+    string Name, int Stage, Duration Window, decimal? Threshold, bool Inclusive, AgeGroup Group, string Source);
 
 /// <summary>A result of a criterion. It is of urine output alone: a "urine-output criterion stage n", never a diagnosis.</summary>
 public sealed record CriterionResult
@@ -124,12 +128,14 @@ public sealed record CriterionResult
     public WeightInForce? Weight { get; init; }
 
     /// <summary>
-    /// The probability that the criterion is met, 0 to 1: of a value on its side of the threshold, given the best estimate, its standard
-    /// uncertainty, and that output is not negative (JCGM 106:2012). Null where there is no interval or a reading is doubted.
+    /// The probability that the criterion is met, 0 to 1, to a millionth: of a value on its side of the threshold, given the best estimate,
+    /// its standard uncertainty, and that output is not negative (<see cref="Conformance"/>). Stated with all four answers; null where
+    /// anything but a wide interval stands in the way: no interval, a doubted reading, an age or weight without a threshold.
     /// </summary>
+    /// <remarks>By every hour an upper bound: the least of the hours' probabilities, exact where the hours share their errors.</remarks>
     public double? Probability { get; init; }
 
-    /// <summary>Rests on a part that is still open: worked out again when that has been read.</summary>
+    /// <summary>Rests on a part that is still open, such as a bag that hangs: worked out again when that has been read.</summary>
     public bool Provisional { get; init; }
 
     /// <summary>Why nothing can be said; empty for the other answers.</summary>

@@ -125,6 +125,21 @@ public sealed record Bedside(FluidBalance Balance, Instant At, PatientFacts Fact
     /// <summary>What the bladder is not to exceed, and whence.</summary>
     public (Volume Limit, string Whence) DistensionLimit => Limits.Forecasts.LimitFor(Facts.Patient.YearsAt(At), Facts.BladderCapacity);
 
+    /// <summary>Whether the limits are this patient's own: of a bladder whose capacity is on record, or of a child.</summary>
+    public bool HasOwnLimits =>
+        Limits.Forecasts.IsCapacity(Facts.BladderCapacity) || Facts.Patient.YearsAt(At) is >= 0 and < 18;
+
+    /// <summary>A limit that is set for an adult's bladder, in the proportion of this one where it is smaller; never larger.</summary>
+    /// <remarks>
+    /// Only for what is about the bladder: what a container holds does not shrink with the patient, and what the body bears goes by
+    /// its own size (<see cref="ForecastSettings.ForBodyOf"/>).
+    /// </remarks>
+    public Volume ForBladder(Volume adult)
+    {
+        var (limit, whole) = (DistensionLimit.Limit, Limits.Forecasts.DistensionLimit);
+        return limit < whole ? adult.Share(limit.Millilitres, whole.Millilitres) : adult;
+    }
+
     /// <summary>When a volume will have run at a flow, up to the next whole second; null where it never will.</summary>
     /// <remarks>Beware: looked at a nanosecond too early, a threshold is not reached yet and the time until it rounds to nothing, so that nobody would look again.</remarks>
     internal Instant? When(Volume volume, FlowRate flow)

@@ -3,7 +3,11 @@ using Irrigation.Episodes;
 namespace Irrigation.Flags;
 
 /// <summary>F11. The drainage is bloodier than at the look before, one of the two bloodiest grades of its scale, or has clots that were not there.</summary>
-/// <remarks>Cleared when the grade is below the one it was raised at and the clots are fewer. Another scale cannot be compared.</remarks>
+/// <remarks>
+/// <para>Worse is said of two looks: a first look, at the colour or for clots, cannot be worse, and clots are told as such
+/// (<see cref="ClotsPresent"/>). One of the two bloodiest grades is told at the first look too, where the scale is known.</para>
+/// <para>Cleared when the grade is below the one it was raised at and the clots are fewer. Another scale cannot be compared.</para>
+/// </remarks>
 public static class BleedingWorse
 {
     /// <summary>The rule.</summary>
@@ -29,7 +33,7 @@ public static class BleedingWorse
         if (graded is not null && look.Grade > graded.Grade) return (true, $", grade {graded.Grade} at {bedside.Said(graded.At)}");
         if (Looked.Clots(look) is not (> 0 and { } clots)) return (false, "");
         var seen = Looked.Before(bedside, look.At).FirstOrDefault(before => Looked.Clots(before) is not null);
-        return seen is null || Looked.Clots(seen) < clots ? (true, seen is null ? ", the first look for clots" : $", clots at {bedside.Said(seen.At)}: {seen.Clots}") : (false, "");
+        return seen is not null && Looked.Clots(seen) < clots ? (true, $", clots at {bedside.Said(seen.At)}: {seen.Clots}") : (false, "");
     }
 
     private static Finding Still(Bedside bedside, DrainageAppearance look, bool? top, FlagPeriod standing)

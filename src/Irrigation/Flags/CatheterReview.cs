@@ -4,6 +4,7 @@ using NodaTime;
 namespace Irrigation.Flags;
 
 /// <summary>F21. From the third day of a catheter on, by the calendar, its indication was not reviewed today; or the closed system was opened.</summary>
+/// <remarks>A break of the closed system ends with its complete exchange: a catheter inserted after it comes with a new bag.</remarks>
 public static class CatheterReview
 {
     /// <summary>The rule.</summary>
@@ -11,9 +12,14 @@ public static class CatheterReview
 
     private static Finding Judge(Bedside bedside)
     {
-        if (bedside.Last<ClosedSystemOpened>() is { } opened && bedside.At < opened.At + bedside.Settings.EntryFlagStands)
+        if (Opened(bedside) is { } opened)
         {
-            return new Finding.Raised(FlagPriority.Low, $"the closed system was opened at {bedside.Said(opened.At)}{(opened.Reason is { } reason ? $": {reason}" : "")}.") { Evidence = [Evidence.Of(opened)], LookAgain = opened.At + bedside.Settings.EntryFlagStands };
+            var reason = opened.Reason is { } why ? $": {why}" : "";
+            return new Finding.Raised(FlagPriority.Low, $"the closed system was opened at {bedside.Said(opened.At)}{reason}.")
+            {
+                Evidence = [Evidence.Of(opened)],
+                LookAgain = opened.At + bedside.Settings.EntryFlagStands,
+            };
         }
 
         if (CatheterDays.InPlaceSince(bedside) is not { } inserted) return new Finding.NotRaised();
@@ -31,4 +37,12 @@ public static class CatheterReview
 
         Instant Due(LocalDate date) => zone.AtStartOfDay(date).ToInstant() + bedside.Settings.ReviewBy;
     }
+
+    /// <summary>The last break of the closed system, for a shift and until the system is renewed; null where there is none.</summary>
+    private static ClosedSystemOpened? Opened(Bedside bedside) =>
+        bedside.Last<ClosedSystemOpened>() is { } opened
+        && bedside.At < opened.At + bedside.Settings.EntryFlagStands
+        && !(bedside.Last<CatheterInserted>()?.At > opened.At)
+            ? opened
+            : null;
 }

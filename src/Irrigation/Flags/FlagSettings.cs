@@ -37,6 +37,13 @@ public sealed record FlagSettings
     [Setting(0.1, 1)]
     public decimal ClearAt { get; init; } = 0.75m;
 
+    /// <summary>
+    /// A distension that was felt is over when a bladder scan after it shows no more than this; less in a small bladder, in proportion.
+    /// Default 100 mL, a fifth of an adult's limit; our judgement.
+    /// </summary>
+    [Setting(0, 500, "mL")]
+    public Volume DistensionOverAt { get; init; } = Volume.FromMillilitres(100);
+
     /// <summary>No drainage: nothing drained for so long, or for the time in which <see cref="DeficitWarning"/> runs in, whichever is shorter. Default 30 min (an exam item; clinical reference 2.4); our judgement.</summary>
     [Setting(1, 240, "min")]
     public Duration NoDrainageFor { get; init; } = Duration.FromMinutes(30);

@@ -6,6 +6,8 @@ namespace Irrigation.Flags;
 /// <summary>What the drainage looked like, and how bloody that is. Grades are compared on one scale only.</summary>
 public static class Looked
 {
+    private const int Palest = 1;
+
     /// <summary>The last look; null where nobody looked.</summary>
     public static DrainageAppearance? At(Bedside bedside) => bedside.Last<DrainageAppearance>();
 
@@ -13,8 +15,13 @@ public static class Looked
     public static IEnumerable<DrainageAppearance> Before(Bedside bedside, Instant moment) => bedside.Log[Slug.Of(nameof(DrainageAppearance))].Before(moment).Cast<DrainageAppearance>();
 
     /// <summary>One of the two bloodiest grades of a scale that the site named; null where the scale's length is not known.</summary>
-    public static bool? AmongTopTwo(DrainageAppearance look, FlagSettings settings) =>
-        look is { Grade: { } grade, Scale: { } scale } && settings.Scales.TryGetValue(scale, out var known) ? grade >= known.Grades - 1 : null;
+    /// <remarks>The palest grade never is, on however short a scale, and however long one is that nobody named.</remarks>
+    public static bool? AmongTopTwo(DrainageAppearance look, FlagSettings settings)
+    {
+        if (look.Grade is not { } grade) return null;
+        if (grade <= Palest) return false;
+        return look.Scale is { } scale && settings.Scales.TryGetValue(scale, out var known) ? grade >= known.Grades - 1 : null;
+    }
 
     /// <summary>0 none, 1 few, 2 many; null where nobody looked for clots.</summary>
     public static int? Clots(DrainageAppearance look) => look.Clots switch

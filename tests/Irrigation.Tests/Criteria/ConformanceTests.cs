@@ -22,10 +22,10 @@ public class ConformanceTests
         Assert.Equal(probability, Conformance.Above(1000, 10, 1000 - (10 * z)), 0.0006); // 100 u above 0 the cut takes nothing away
     }
 
-    [Fact] // JCGM 106:2012, 7.3, example with a lower limit, from memory: burst strength 509.7 kPa, u = 8.6 kPa, at least 490 kPa: 1 − Φ(−2.3) = 0.99
+    [Fact] // JCGM 106:2012, 7.3, a lower limit, from memory: burst strength 509.7 kPa, u = 8.6 kPa, at least 490 kPa: 1 − Φ(−2.3) = 0.99
     public void A_container_that_has_to_withstand_490_kPa() => Assert.Equal(0.99, Conformance.Above(509.7, 8.6, 490), 2);
 
-    [Fact] // JCGM 106:2012, 7.3, example with an upper limit, from memory: −5.47 V, u = 0.05 V, no more than −5.40 V: Φ(1.40) = 0.92
+    [Fact] // JCGM 106:2012, 7.3, an upper limit, from memory: −5.47 V, u = 0.05 V, no more than −5.40 V: Φ(1.40) = 0.92
     public void A_diode_that_has_to_break_down_below_minus_5_40_V()
     {
         Assert.Equal(0.92, StandardNormal.Cumulative((-5.40 + 5.47) / 0.05), 2); // may well be negative: nothing is cut off
@@ -33,10 +33,12 @@ public class ConformanceTests
     }
 
     [Fact] // JCGM 106:2012, 7.4, two limits, from memory: viscosity 13.6 mm²/s, u = 1.8, 12.5 to 16.3: Φ(1.5) − Φ(−0.6) = 0.66
-    public void An_oil_between_two_limits() => Assert.Equal(0.66, Conformance.Below(13.6, 1.8, 16.3) - Conformance.Below(13.6, 1.8, 12.5), 2);
+    public void An_oil_between_two_limits() =>
+        Assert.Equal(0.66, Conformance.Below(13.6, 1.8, 16.3) - Conformance.Below(13.6, 1.8, 12.5), 2);
 
     [Fact] // JCGM 106:2012, 9.5.3 (clause from memory): resistors of 1500 Ω, standard deviation 0.12 Ω, ±0.2 Ω: 90 %
-    public void Resistors_between_two_limits() => Assert.Equal(0.90, Conformance.Below(1500, 0.12, 1500.2) - Conformance.Below(1500, 0.12, 1499.8), 2);
+    public void Resistors_between_two_limits() =>
+        Assert.Equal(0.90, Conformance.Below(1500, 0.12, 1500.2) - Conformance.Below(1500, 0.12, 1499.8), 2);
 
     [Theory] // worked to 40 digits with another program: 1 − Q((T − y) / u) / Q(−y / u)
     [InlineData(0, 100, 210, 0.964271158874366886)] // 2 · Φ(2.1) − 1: a measured nothing
@@ -101,12 +103,15 @@ public class ConformanceTests
         Assert.Throws<ArgumentOutOfRangeException>(() => Conformance.Below(estimate, uncertainty, threshold));
 
     [Fact]
-    public void It_is_a_probability_and_rises_with_the_threshold_and_falls_with_the_estimate() =>
-        Gen.Select(Gen.Double[-1e5, 1e5], Gen.Double[0, 1e4], Gen.Double[-10, 1e5], Gen.Double[0, 1e3]).Sample((estimate, uncertainty, threshold, more) =>
+    public void It_is_a_probability_and_rises_with_the_threshold_and_falls_with_the_estimate()
+    {
+        var measurements = Gen.Select(Gen.Double[-1e5, 1e5], Gen.Double[0, 1e4], Gen.Double[-10, 1e5], Gen.Double[0, 1e3]);
+        measurements.Sample((estimate, uncertainty, threshold, more) =>
         {
             var below = Conformance.Below(estimate, uncertainty, threshold);
             Assert.InRange(below, 0, 1);
             Assert.True(Conformance.Below(estimate, uncertainty, threshold + more) >= below - 1e-12);
             Assert.True(Conformance.Below(estimate + more, uncertainty, threshold) <= below + 1e-12);
         }, iter: Ward.Times(10_000));
+    }
 }

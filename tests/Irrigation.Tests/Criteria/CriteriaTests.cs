@@ -83,7 +83,8 @@ public class CriteriaTests
         Assert.Equal((Answer.NotEvaluable, Obstacle.TooUncertain), Said(Mean(ward.Balance(), "kdigo", 1, "06:00")));
     }
 
-    public static TheoryData<Obstacle> EveryObstacle => [.. Enum.GetValues<Obstacle>()];
+    /// <summary>But for a doubted reading, which has stories of its own.</summary>
+    public static TheoryData<Obstacle> EveryObstacle => [.. Enum.GetValues<Obstacle>().Except([Obstacle.Doubted])];
 
     [Theory]
     [MemberData(nameof(EveryObstacle))]
@@ -100,8 +101,9 @@ public class CriteriaTests
             Obstacle.DoubtsUnknown => (Weighing(70).UrineHourly("00:00", Same(20, 5)).Instilled("06:00", 3000).Urine("06:00", 20), Adult),
             Obstacle.TooUncertain => (Weighing(70).Instilled("06:00", 6000, from: "00:00").Emptied("06:00", 6200), Adult),
             Obstacle.Gap => (Weighing(70).Urine("07:00", 140), Adult),
-            Obstacle.StillOpen => (Weighing(70).BagHung("00:00", 3000).Flow("00:00", 50).Emptied("06:00", 400), Adult),
-            Obstacle.Doubted or Obstacle.BelowZero => throw new NotSupportedException(),
+            Obstacle.StillOpen => (Weighing(70).BagHung("00:00", 3000).Emptied("06:00", 400), Adult), // nobody charted a flow
+            Obstacle.BelowZero => (Weighing(70).Instilled("06:00", 600, from: "00:00").Emptied("06:00", 200), Adult), // −400 ± 61 mL
+            Obstacle.Doubted => throw new NotSupportedException("has stories of its own"),
         };
         var adultRule = UrineOutputCriteria.All.Single(c => (c.Name, c.Stage) == ("kdigo", 1));
         var results = UrineOutputCriteria.Evaluate(adultRule, ward.Balance(), patient, ward.At("06:00"), CriteriaSettings.Default).ToList();

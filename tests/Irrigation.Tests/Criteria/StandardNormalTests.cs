@@ -27,7 +27,8 @@ public class StandardNormalTests
     [InlineData(5, 6.54265)]
     [InlineData(10, 23.11805)]
     [InlineData(20, 88.56010)]
-    public void The_far_tail_agrees_with_the_handbook(double x, double minusLog) => Assert.Equal(minusLog, -Math.Log10(StandardNormal.UpperTail(x)), 5);
+    public void The_far_tail_agrees_with_the_handbook(double x, double minusLog) =>
+        Assert.Equal(minusLog, -Math.Log10(StandardNormal.UpperTail(x)), 5);
 
     [Theory] // worked to 40 digits with another program
     [InlineData(0.67, 0.251428895095310102)] // on both sides of the seams of the approximation, at z = 0.663 and 5.657

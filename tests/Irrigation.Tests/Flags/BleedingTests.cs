@@ -8,7 +8,13 @@ public class BleedingTests
 {
     private const string Slug = "bleeding-worse";
 
-    private static readonly FlagLimits FiveGrades = FlagLimits.Default with { Flags = FlagSettings.Default with { Scales = ImmutableSortedDictionary<string, ColourScale>.Empty.Add("five grades", new(5)) } };
+    private static readonly FlagLimits FiveGrades = Graded(5);
+
+    private static FlagLimits Graded(int grades)
+    {
+        var scales = ImmutableSortedDictionary<string, ColourScale>.Empty.Add("five grades", new(grades));
+        return FlagLimits.Default with { Flags = FlagSettings.Default with { Scales = scales } };
+    }
 
     private static Ward Irrigated() => Ward.Opens("18:00").BagHung("18:00", 3000).Flow("18:00", 300);
 
@@ -45,8 +51,31 @@ public class BleedingTests
     public void New_clots_and_more_clots_raise_it_and_fewer_clear_it()
     {
         Assert.Equal("19:00-20:00", Irrigated().Looks("18:10", clots: "none").Looks("19:00", clots: "few").Looks("20:00", clots: "none").Flags("20:30").Stood(Slug));
-        Assert.Equal("18:10-", Irrigated().Looks("18:10", clots: "few").Looks("19:00", clots: "many").Flags("19:30").Stood(Slug)); // the first look: nobody knows that they were there before
+        Assert.Equal("19:00-", Irrigated().Looks("18:10", clots: "few").Looks("19:00", clots: "many").Flags("19:30").Stood(Slug));
+        Assert.Equal("", Irrigated().Looks("18:10", clots: "many").Looks("19:00", clots: "few").Flags("19:30").Stood(Slug));
         Assert.Equal("", Irrigated().Looks("18:10", clots: "none").Looks("19:00", clots: "none").Flags("19:30").Stood(Slug));
+    }
+
+    [Fact] // grade 1, light pink, is no bleeding, whether or not anybody set how many grades the scale has
+    public void A_first_look_cannot_be_worse()
+    {
+        Assert.IsType<Finding.NotRaised>(Irrigated().Looks("18:10", 1, "light pink").Flags("18:10").Said(Slug));
+        Assert.IsType<Finding.NotRaised>(Irrigated().Looks("18:10", 1, "light pink").Flags("18:10", limits: FiveGrades).Said(Slug));
+
+        // A scale of two grades: of the palest nobody says that it is one of the two bloodiest.
+        Assert.Null(Irrigated().Looks("18:10", 1).Flags("18:10", limits: Graded(2)).Priority(Slug));
+        Assert.Equal(FlagPriority.High, Irrigated().Looks("18:10", 2).Flags("18:10", limits: Graded(2)).Priority(Slug));
+    }
+
+    [Fact]
+    public void A_first_look_for_clots_cannot_be_worse_and_clots_are_told_as_what_they_are()
+    {
+        var first = Irrigated().Looks("18:10", 2).Looks("19:00", 2, clots: "few").Flags("19:30", limits: FiveGrades);
+        Assert.Equal("", first.Stood(Slug));
+        Assert.Equal("19:00-", first.Stood("clots-present"));
+
+        // Bloodier at the first look for clots: worse by its grade.
+        Assert.Equal("19:00-", Irrigated().Looks("18:10", 2).Looks("19:00", 3, clots: "few").Flags("19:30").Stood(Slug));
     }
 
     [Fact]

@@ -54,6 +54,20 @@ public class CatheterReviewTests
     }
 
     [Fact]
+    public void A_break_of_the_closed_system_ends_with_its_complete_exchange()
+    {
+        Ward Opened() => Inserted() is var ward ? ward.Chart(new ClosedSystemOpened(ward.Header("20:00"), "disconnected")) : ward;
+        Ward Exchanged(Ward ward, string clock) => ward.Chart(new CatheterInserted(ward.Header(clock), "three-way", 22, 3));
+        Assert.Equal("20:00-21:00", Exchanged(Opened(), "21:00").Flags("+1 09:00").Stood(Slug));
+        Assert.Equal("20:00-08:00", Exchanged(Opened(), "19:59").Flags("+1 09:00").Stood(Slug)); // before it: the new system was opened
+        Assert.Equal("20:00-08:00", Exchanged(Opened(), "20:00").Flags("+1 09:00").Stood(Slug)); // which came first nobody knows
+
+        var again = Exchanged(Opened(), "21:00");
+        Assert.Equal("20:00-21:00, 22:00-", again.Chart(new ClosedSystemOpened(again.Header("22:00"), null)).Flags("23:00").Stood(Slug));
+        Assert.Equal("20:00-08:00", Opened() is var w ? w.Chart(new CatheterRemoved(w.Header("21:00"))).Flags("+1 09:00").Stood(Slug) : "");
+    }
+
+    [Fact]
     public void A_review_charted_late_retracts_it()
     {
         var ward = Inserted();

@@ -1,0 +1,70 @@
+using Irrigation.Flags;
+using Xunit.Abstractions;
+
+namespace Irrigation.Tests.VirtualWard;
+
+/// <summary>Beds at which nothing is wrong but the measurements: how often does the ward hear wolf?</summary>
+public class FalseAlarmTests(ITestOutputHelper output)
+{
+    private static readonly Lazy<Bed[]> Beds = new(() =>
+        VirtualWards.Of([.. ChartingWay.Hourly, .. ChartingWay.AsOnWards], VirtualWards.PerBand / 2, Plan, Bed.Of));
+
+    [Fact]
+    public void At_hourly_rounds_at_most_one_urgent_flag_in_1000_hours_is_false()
+    {
+        WriteOut();
+        Assert.InRange(PerThousandHours([.. Beds.Value.Where(bed => bed.Way.Every == 60)], IsUrgent), 0, 1);
+    }
+
+    [Fact]
+    public void At_most_five_possible_criterion_flags_in_1000_hours_are_wrong()
+    {
+        WriteOut();
+        Assert.InRange(PerThousandHours(Beds.Value, flag => flag.IsPossible, wrong: true), 0, 5);
+    }
+
+    private void WriteOut() => Report.Write(
+        output,
+        5,
+        "Beds without a fault: flags per 1000 h",
+        "Way | Flow, mL/h | Hours | Urgent, all false | which | Possible criterion | of them wrong | Criterion met | of them wrong"
+            + " | Others of high priority",
+        from way in Beds.Value.GroupBy(bed => bed.Way.Name)
+        from band in FlowBand.EachAndAll(way, bed => bed.Chart.Bed.Plan.Band)
+        select Row(way.Key, band.Flow, band.Beds));
+
+    private static string Row(string way, string flow, Bed[] beds)
+    {
+        var flags = beds.SelectMany(bed => bed.Flags).ToArray();
+        return Report.Row(
+            way,
+            flow,
+            beds.Sum(bed => bed.Hours),
+            PerThousandHours(beds, IsUrgent),
+            Report.Counted(flags.Where(IsUrgent).Select(flag => flag.Slug)),
+            PerThousandHours(beds, flag => flag.IsPossible),
+            PerThousandHours(beds, flag => flag.IsPossible, wrong: true),
+            PerThousandHours(beds, SaysMet),
+            PerThousandHours(beds, SaysMet, wrong: true),
+            Report.Counted(flags.Where(flag => flag is { Priority: FlagPriority.High, OfCriterion: false }).Select(flag => flag.Slug)));
+    }
+
+    private static BedPlan Plan(FlowBand band, bool titrated) => new(band, titrated);
+
+    private static bool IsUrgent(RaisedFlag flag) => flag.Priority == FlagPriority.Urgent;
+
+    private static bool SaysMet(RaisedFlag flag) => flag is { OfCriterion: true, IsPossible: false };
+
+    private static double PerThousandHours(Bed[] beds, Func<RaisedFlag, bool> which, bool wrong = false) =>
+        1000.0 * beds.Sum(bed => bed.Flags.Count(flag => which(flag) && !(wrong && flag.IsSo(bed.Chart.Bed)))) / beds.Sum(bed => bed.Hours);
+
+    /// <summary>A bed without a fault, and every flag that it had.</summary>
+    private sealed record Bed(ChartedBed Chart, IReadOnlyList<RaisedFlag> Flags)
+    {
+        public ChartingWay Way => Chart.Way;
+
+        public int Hours => Chart.Bed.Plan.Hours;
+
+        public static Bed Of(ChartedBed chart, Random chance) => new(chart, [.. FlagWatch.Raised(chart)]);
+    }
+}
