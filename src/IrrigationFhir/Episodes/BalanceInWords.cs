@@ -266,17 +266,21 @@ internal static class BalanceInWords
         var weight = criterion.Weight is { } known ? $"; weight {Number(known.Weight.Value)} kg ({known.Kind}, {Day(known.At)} {Clock(known.At)})" : "";
         Prose(output, "    ", $"{value}{range}; readings cover {Number(criterion.Coverage * 100)} % of the time{weight}.");
         Prose(output, "    ", Answered(criterion));
-        if (criterion.Probability is { } met) Prose(output, "    ", $"Probability that it is met: {Percent(met)}, output not being below 0.");
+        if (criterion.Probability is { } met) Prose(output, "    ", Likely(met, atMost: criterion.Reading == "every-hour"));
         if (criterion.Provisional) Prose(output, "    ", Provisional);
     }
 
-    /// <summary>Never 0 or 100 %: a probability that is rounded to either is not certain.</summary>
-    private static string Percent(decimal probability) => probability switch
+    /// <summary>Never 0 or 100 %: what is rounded to either is not certain. Of several hours there is an upper bound only.</summary>
+    private static string Likely(decimal met, bool atMost)
     {
-        < 0.001m => "less than 0.1 %",
-        > 0.999m => "more than 99.9 %",
-        _ => $"{Number(probability * 100)} %",
-    };
+        var percent = met switch
+        {
+            < 0.001m => "less than 0.1 %",
+            > 0.999m => atMost ? "up to 100 %" : "more than 99.9 %",
+            _ => $"{(atMost ? "at most " : "")}{Number(met * 100)} %",
+        };
+        return $"Probability that it is met, output not being below 0: {percent}.";
+    }
 
     private static string Answered(CriterionReport criterion)
     {

@@ -146,8 +146,8 @@ internal sealed record WeightReport(Amount Weight, string Kind, string At, strin
 /// <param name="Value">The best estimate of the window, or of its highest hour; null where there is none.</param>
 /// <param name="Interval95">Its 95 % interval; null where there is none.</param>
 /// <param name="Probability">
-/// The probability that it is met, 0 to 1, given the best estimate, its uncertainty and that output is not below 0 (JCGM 106:2012); null
-/// where there is no interval, or a reading is doubted.
+/// The probability that it is met, 0 to 1, given the best estimate, its uncertainty and that output is not below 0 (JCGM 106:2012); of
+/// every-hour, at most so much. Null where there is no interval, or a reading is doubted.
 /// </param>
 /// <param name="Provisional">Whether it rests on a part that is still open, and is worked out again when that has been read.</param>
 /// <param name="Coverage">How much of the window closed intervals cover, 0 to 1.</param>
