@@ -22,8 +22,8 @@ public class OutflowDeficitTests
     [Fact]
     public void What_the_marks_of_a_bag_cannot_tell_is_undecided_and_weighing_decides_it()
     {
-        // 600 − 400 = 200: the charted flow alone is 15 % in doubt, ±52 mL at k = 1.
-        var (why, needs) = Read(400).Flags("19:00").Undecided(Slug);
+        // 900 − 700 = 200: the charted flow alone is 12 % in doubt, ±110 mL at k = 1.
+        var (why, needs) = Opens("18:00").BagHung("18:00", 3000).Flow("18:00", 900).Level("18:00", 0).Level("19:00", 700).Flags("19:00").Undecided(Slug);
         Assert.EndsWith("limit 200 mL: the interval does not lie above 0", why);
         Assert.Equal("a weighed drainage, a bladder scan, or the next reading", needs);
 
