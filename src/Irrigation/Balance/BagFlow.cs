@@ -56,6 +56,9 @@ internal sealed record FlowOfBag(IReadOnlyList<FlowFrom> Pieces, bool StartUnkno
 /// </remarks>
 internal sealed class BagFlow
 {
+    /// <summary>The error of the minute at which a reading was taken.</summary>
+    internal const string Minute = "time of the reading at";
+
     /// <summary>Beyond so many standard deviations two kinds of evidence contradict one another.</summary>
     internal const double Contradiction = 3;
 
@@ -69,11 +72,12 @@ internal sealed class BagFlow
     private readonly HangingBag bag;
     private readonly FlowOfBag? flow; // null where it is even over the unclamped time
     private readonly Func<Instant, Instant, decimal> open;
+    private readonly Func<Instant, bool> timedByDevice;
     private readonly JointEstimate joint = new();
     private readonly double content;
     private readonly double whole; // what the curve is a fraction of
     private readonly Instant last;
-    private readonly double left; // as charted last: the flow cannot deliver more
+    private readonly double left; // at its best: the flow cannot deliver more
     private readonly double evenly; // mL by the last reading, of a flow that nobody charted
     private bool anyHeight;
 
@@ -84,12 +88,18 @@ internal sealed class BagFlow
     /// <param name="held">What of it could run: its content by label less the tubing, or what its first reading says.</param>
     /// <param name="discarded">What left it by a moment and never reached the bladder.</param>
     /// <param name="open">Unclamped time between two instants, in ns.</param>
+    /// <param name="timedByDevice">Whether a device read the drainage at a moment: its clock is not in doubt.</param>
     public BagFlow(
-        BalanceSettings settings, HangingBag bag, FlowOfBag flow, Measured held, Func<Instant, Measured> discarded, Func<Instant, Instant, decimal> open)
+        BalanceSettings settings,
+        HangingBag bag,
+        FlowOfBag flow,
+        Measured held,
+        Func<Instant, Measured> discarded,
+        Func<Instant, Instant, decimal> open,
+        Func<Instant, bool> timedByDevice)
     {
         characters = settings.Characters;
-        this.bag = bag;
-        this.open = open;
+        (this.bag, this.open, this.timedByDevice) = (bag, open, timedByDevice);
         content = Math.Max(0, (double)held.Best.Millilitres);
         var readings = bag.Readings.Where(r => HangingBag.LeftBy(r) is not null && (bag.Hung is not null || r != bag.Readings[0])).ToList();
         last = readings.Count > 0 ? readings[^1].At : bag.From;
@@ -99,7 +109,9 @@ internal sealed class BagFlow
             evenly = Math.Max(0, (double)(held.Charted - HangingBag.LeftBy(readings[^1])!.Value - discarded(last).Charted).Millilitres);
         }
 
-        left = (double)(readings.Count > 0 ? readings.Min(r => HangingBag.LeftBy(r)!.Value) : held.Charted).Millilitres;
+        left = Math.Max(0, readings.Count > 0
+            ? (double)readings.Min(r => HangingBag.LeftBy(r)!.Value).Millilitres
+            : (double)held.Best.Millilitres - (double)characters.EmptyBagResidue.Mean);
         anyHeight = this.flow is null;
         whole = Math.Max(Math.Max(content, 1), Ran(last));
         var weighed = Weighed(readings).ToList();
@@ -148,8 +160,8 @@ internal sealed class BagFlow
         at = bag.To is { } ended && at > ended ? ended : at;
         if (at <= bag.From) return form;
         var ran = Ran(at);
-        form.Add(ran);
-        if (flow is not null) Charted(form, at, ran);
+        if (flow is null) form.Add(ran);
+        else Charted(form, at);
         if (anyHeight) form.Doubt(Source("height of the flow from"), Anything * (ran + Beyond(at)));
 
         var part = Math.Clamp(ran / whole, 0, 1);
@@ -164,26 +176,30 @@ internal sealed class BagFlow
         var beside = at - bag.From;
         if (bag.To is { } to) beside = Duration.Min(beside, to - at);
         var minutes = Math.Min((double)characters.ReadingTime, beside.TotalMinutes);
-        form.Doubt(joint.Source(new("time of the reading at", At: at)), minutes * Slope(at));
+        if (minutes > 0 && Slope(at) is > 0 and var slope && !timedByDevice(at))
+        {
+            form.Doubt(joint.Source(new(Minute, At: at)), minutes * (slope + ((double)characters.UrineMeanwhile / 60)));
+        }
+
         return form;
     }
 
-    private void Charted(LinearForm form, Instant at, double ran)
+    /// <summary>By the charted flow. What it makes after the last reading cannot be more than was left.</summary>
+    private void Charted(LinearForm form, Instant at)
     {
-        // Of a bag that is empty by the flow the doubt fades: run as much longer as the flow may be off by, it is empty in any case.
-        var beyond = Beyond(at);
+        var (told, untold) = (new List<(FlowSet Set, double Ran)>(), new List<(FlowSet Set, double Ran)>());
         for (var i = 0; i < flow!.Pieces.Count && flow.Pieces[i].From < at; i++)
         {
-            var set = flow.Pieces[i].Set;
+            var (from, set) = (Instant.Max(bag.From, flow.Pieces[i].From), flow.Pieces[i].Set);
             var to = i + 1 < flow.Pieces.Count ? Instant.Min(at, flow.Pieces[i + 1].From) : at;
-            var piece = (double)set.Rate.Over(to - Instant.Max(bag.From, flow.Pieces[i].From)).Millilitres;
-            if (piece <= 0) continue;
-            var (shared, own) = characters.FlowDoubt(set);
-            var may = 2 * ran * Math.Sqrt((shared * shared) + (own * own));
-            var fades = beyond <= 0 ? 1 : may <= 0 ? 0 : ran / (ran + beyond) * Math.Max(0, 1 - (beyond / may));
-            form.Doubt(joint.Source(new("flow on line", set.Line)), shared * piece * fades);
-            form.Doubt(joint.Source(new("reading", set.Key.Source, set.Key.Id)), own * piece * fades);
+            if (from < last) told.Add((set, (double)set.Rate.Over(Instant.Min(to, last) - from).Millilitres));
+            if (to > last) untold.Add((set, (double)set.Rate.Over(to - Instant.Max(from, last)).Millilitres));
         }
+
+        foreach (var (set, ran) in told) Piece(form.Add(ran), set, ran);
+        var (mean, fades) = AtMostLeft(untold);
+        form.Add(mean);
+        foreach (var (set, ran) in untold) Piece(form, set, ran * fades);
 
         if (!flow.StartUnknown) return;
         var (gap, rate) = (flow.Pieces[0].From - bag.From, (double)flow.Pieces[0].Set.Rate.MillilitresPerHour);
@@ -191,7 +207,39 @@ internal sealed class BagFlow
         form.Add(half).Doubt(Source("start of the flow from"), half / Math.Sqrt(3));
     }
 
-    /// <summary>By the flow; after the last reading no more than was left.</summary>
+    private void Piece(LinearForm form, FlowSet set, double ran)
+    {
+        var (shared, own) = characters.FlowDoubt(set);
+        form.Doubt(joint.Source(new("flow on line", set.Line)), shared * ran);
+        form.Doubt(joint.Source(new("reading", set.Key.Source, set.Key.Id)), own * ran);
+    }
+
+    /// <summary>What is to be expected of a flow that cannot deliver more than was left, and the part of its doubt that remains.</summary>
+    /// <remarks>
+    /// Expectation and standard deviation of the lesser of a normal quantity and a bound: a bag that is dry by its charted flow may
+    /// still run, more slowly, and the longer it would have been dry the less so.
+    /// </remarks>
+    private (double Mean, double Fades) AtMostLeft(List<(FlowSet Set, double Ran)> pieces)
+    {
+        var (ran, shared, squares) = (0.0, 0.0, 0.0);
+        foreach (var (set, piece) in pieces)
+        {
+            var (all, own) = characters.FlowDoubt(set);
+            (ran, shared, squares) = (ran + piece, shared + (all * piece), squares + (own * own * piece * piece));
+        }
+
+        var doubt = Math.Sqrt((shared * shared) + squares);
+        var room = left - ran;
+        if (doubt <= 0) return (Math.Min(ran, left), room < 0 ? 0 : 1);
+        var z = room / doubt;
+        if (z > 4) return (ran, 1);
+        var (below, density) = (StandardNormal.Cumulative(z), Math.Exp(-z * z / 2) / Math.Sqrt(2 * Math.PI));
+        var spare = (room * below) + (doubt * density);
+        var square = (((room * room) + (doubt * doubt)) * below) + (room * doubt * density);
+        return (left - spare, Math.Sqrt(Math.Max(0, square - (spare * spare))) / doubt);
+    }
+
+    /// <summary>By the flow alone; after the last reading no more than was left.</summary>
     private double Ran(Instant at)
     {
         if (flow is null) return last > bag.From ? evenly * Even(at) : 0;

@@ -75,4 +75,41 @@ public sealed record BalanceSettings
     /// <summary>A single volume above this is marked implausible. Default 10 L, twice the largest irrigation bag; our judgement.</summary>
     [Setting(100, 100000, "mL")]
     public Volume LargestVolume { get; init; } = Volume.FromLitres(10);
+
+    /// <summary>
+    /// More urine than this, even at the lower end of its interval, is doubted: no body makes it. Default 12 mL/kg/h: up to 20 L a day
+    /// are told of diabetes insipidus (textbooks, from memory), which is 11.9 mL/kg/h at 70 kg.
+    /// </summary>
+    [Setting(1, 100, "mL/kg/h")]
+    public decimal HighestUrineOutput { get; init; } = 12;
+
+    /// <summary>The weight to take for that where none is charted. Default 100 kg, so that a heavy patient is not doubted; our judgement.</summary>
+    [Setting(0.3, 400, "kg")]
+    public decimal WeightWhereUnknown { get; init; } = 100;
+
+    /// <summary>
+    /// What drained is doubted from so many times on of what was to be expected (what ran in, and urine as in the hours before). Default 6,
+    /// for a digit too many makes ten times; our judgement.
+    /// </summary>
+    [Setting(2, 20)]
+    public decimal FarAbove { get; init; } = 6;
+
+    /// <summary>And only from so much more than that on. Default 300 mL; our judgement.</summary>
+    [Setting(10, 5000, "mL")]
+    public Volume FarAboveBy { get; init; } = Volume.FromMillilitres(300);
+
+    /// <summary>
+    /// A drainage container holds no more than this. Default 4.4 L: a bag for continuous irrigation holds 4 L (common practice, no source),
+    /// and a tenth beyond its last mark is our judgement.
+    /// </summary>
+    [Setting(100, 20000, "mL")]
+    public Volume LargestContainer { get; init; } = Volume.FromMillilitres(4400);
+
+    /// <summary>Two nearly equal emptyings of one container within so long may be one, charted twice. Default 10 min; our judgement.</summary>
+    [Setting(0, 60, "min")]
+    public Duration ChartedTwiceWithin { get; init; } = Duration.FromMinutes(10);
+
+    /// <summary>They are nearly equal where they differ by no more than this part. Default 0.05; our judgement.</summary>
+    [Setting(0, 0.5)]
+    public decimal NearlyEqual { get; init; } = 0.05m;
 }

@@ -186,6 +186,9 @@ public sealed record ClosedInterval
     /// <summary>How firm it is.</summary>
     public required OutputStatus Status { get; init; }
 
+    /// <summary>How firm it would be without <see cref="Doubts"/>.</summary>
+    internal OutputStatus Undoubted { get; init; }
+
     /// <summary>What a reader should know, in the order of <see cref="Caveat"/>.</summary>
     public required ImmutableArray<Caveat> Caveats { get; init; }
 
@@ -222,6 +225,8 @@ public sealed record ClosedInterval
         other is not null
         && (Stream, Start, End, Instilled, Drained, Urine, RetainedChange, Leaked, Output, Absent, Simple, Status)
             == (other.Stream, other.Start, other.End, other.Instilled, other.Drained, other.Urine, other.RetainedChange, other.Leaked, other.Output, other.Absent, other.Simple, other.Status)
+        && Blood == other.Blood
+        && Doubts.SequenceEqual(other.Doubts)
         && Caveats.SequenceEqual(other.Caveats)
         && AssumedZero.SequenceEqual(other.AssumedZero)
         && Parts.SequenceEqual(other.Parts);

@@ -81,7 +81,11 @@ internal sealed class ClosingPoints
     public Instant Before(Instant before)
     {
         var i = outputs.FirstAtOrAfter(before);
-        if (outputs.At(i) is { } spanning && !IsLate(spanning) && ClampOf(spanning.At) is { } shut && shut < before && Closes(spanning)) return shut;
+        for (var j = i; outputs.At(j) is { } spanning && ClampOf(spanning.At) is { } shut && shut < before; j++)
+        {
+            if (!IsLate(spanning) && Closes(spanning)) return shut;
+        }
+
         var last = log.Frame.Start;
         for (i--; i >= 0 && outputs[i].At > last; i--)
         {
@@ -94,12 +98,12 @@ internal sealed class ClosingPoints
         foreach (var container in containers)
         {
             var taken = log[Channel.TakenAway(container)];
-            var next = taken.FirstAtOrAfter(before);
-            foreach (var away in new[] { taken.At(next - 1), taken.At(next) })
+            for (var j = taken.FirstAtOrAfter(before); j >= 0; j--)
             {
-                if (away is null || !ClosesByTakingAway(container, away.At)) continue;
+                if (taken.At(j) is not { } away) continue;
                 var moment = ClampOf(away.At) ?? away.At;
-                if (moment < before && moment > last) last = moment;
+                if (moment <= last) break;
+                if (moment < before && ClosesByTakingAway(container, away.At)) last = moment;
             }
         }
 
@@ -192,8 +196,12 @@ internal sealed class ClosingPoints
         if (readings.At(next - 1) is not { } read || read.At == at) return false;
         if (at - read.At > settings.LongestGap || (together && at - read.At <= settings.ReadTogether)) return false;
         if (log[Channel.TakenAway(container)].LastAtOrBefore(at) is { } away && away.At >= read.At) return false;
+        if (IsLate(read)) return false; // taken away and read elsewhere: back only when it is begun again
         return !(readings.At(next) is { } later && TakenAwayBefore(later) <= at);
     }
+
+    /// <summary>Whether a container is a jug or basin: nothing was in it before it caught a return.</summary>
+    public bool IsJug(string container) => jugs.Contains(container);
 
     /// <summary>When the container of a reading was taken away to be read later; null where it was read in its place.</summary>
     private Instant? TakenAwayBefore(Entry reading)

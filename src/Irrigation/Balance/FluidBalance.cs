@@ -81,7 +81,7 @@ public sealed class FluidBalance
     {
         var nothing = new FluidBalance(log, settings, ImmutableDictionary<string, ImmutableList<ClosedInterval>>.Empty);
         var all = nothing.streams.ToBuilder();
-        all[Bladder] = [.. nothing.BladderBetween(log.Frame.Start, null)];
+        all[Bladder] = nothing.Doubted([.. nothing.BladderBetween(log.Frame.Start, null)], 0);
         foreach (var route in OtherRoutes) all[Slug.Of(route)] = [.. nothing.RouteBetween(route, log.Frame.Start, null)];
         return new(log, settings, all.ToImmutable());
     }
@@ -101,14 +101,39 @@ public sealed class FluidBalance
             {
                 var before = next.GetValueOrDefault(stream.Key, []);
                 var (first, last) = (FirstEnding(before, from), to is { } end ? FirstEnding(before, end + Duration.Epsilon) : before.Count);
-                var old = before.GetRange(first, last - first);
-                var renewed = after.Between(stream.Key, from, to).ToList();
-                changes.AddRange(Compare(old, renewed).Select(change => change with { Because = Because(change, arrived, stream) }));
-                next = next.SetItem(stream.Key, before.RemoveRange(first, last - first).InsertRange(first, renewed));
+                var renewed = before.RemoveRange(first, last - first).InsertRange(first, after.Between(stream.Key, from, to));
+                var following = before.Count - last;
+                if (stream.Key == Bladder) (renewed, following) = after.DoubtedFrom(renewed, first, following);
+                var (old, now) = (before.GetRange(first, before.Count - following - first), renewed.GetRange(first, renewed.Count - following - first));
+                changes.AddRange(Compare(old, now).Select(change => change with { Because = Because(change, arrived, stream) }));
+                next = next.SetItem(stream.Key, renewed);
             }
         }
 
         return (new(appended.Log, Settings, next), changes.ToImmutable());
+    }
+
+    /// <summary>All intervals from one on, with what speaks against each.</summary>
+    private ImmutableList<ClosedInterval> Doubted(ImmutableList<ClosedInterval> intervals, int first) => DoubtedFrom(intervals, first, 0).Intervals;
+
+    /// <summary>
+    /// The intervals from one on, with what speaks against each: those that are new, and those after them that look back on one of
+    /// them. How many at the end were not looked at.
+    /// </summary>
+    private (ImmutableList<ClosedInterval> Intervals, int Following) DoubtedFrom(ImmutableList<ClosedInterval> intervals, int first, int following)
+    {
+        var reading = new DoubtedReadings(Log, Settings, instilled, drained);
+        var changed = intervals.Count - following;
+        var last = changed > 0 ? intervals[Math.Min(changed, intervals.Count) - 1].End : Instant.MinValue;
+        var looked = intervals.ToBuilder();
+        var i = first;
+        for (; i < looked.Count && (i < changed || looked[i].Start < last + DoubtedReadings.LooksBack); i++)
+        {
+            var (was, now) = (looked[i], reading.Of(looked, i));
+            if (!ReferenceEquals(was, now)) looked[i] = now;
+        }
+
+        return (looked.ToImmutable(), looked.Count - i);
     }
 
     /// <summary>Closed intervals of a stream that reach into a time.</summary>
@@ -306,6 +331,10 @@ public sealed class FluidBalance
         if (corrected) caveats = caveats.Add(Caveat.CorrectedEntry);
         if (late) caveats = caveats.Add(Caveat.LateEntry);
 
+        var status = into.Provisional || outOf.Awaited || uncharted ? OutputStatus.Preliminary
+            : corrected ? OutputStatus.Corrected
+            : amended ? OutputStatus.Amended
+            : OutputStatus.Final;
         return new()
         {
             Stream = Bladder,
@@ -321,7 +350,8 @@ public sealed class FluidBalance
             Worked = worked,
             Absent = absent,
             Simple = outOf.Amount?.Charted - into.Charted,
-            Status = into.Provisional || outOf.Awaited || uncharted ? OutputStatus.Preliminary : corrected ? OutputStatus.Corrected : amended ? OutputStatus.Amended : OutputStatus.Final,
+            Status = status,
+            Undoubted = status,
             Caveats = caveats.InOrder(),
             AssumedZero = AssumedZero(leaked is null, change is null, blood is null),
             Parts = working,
@@ -438,6 +468,15 @@ public sealed class FluidBalance
             yield break;
         }
 
+        // Neither is part of the balance: by the one a doubt ends, by the other it is told what a body can make.
+        var about = entry switch
+        {
+            { Header.Purpose: not Purpose.Clinical } => null,
+            ReadingConfirmed confirmed when Log.Current(confirmed.Reading)?.Entry is { } reading && StreamOf(reading) == Bladder => Span(reading),
+            WeightMeasured => new Interval(entry.At, Log[entry.Kind].NextAfter(entry.At)?.At),
+            _ => (Interval?)null,
+        };
+        if (about is { } looked) yield return (Bladder, looked.Start, looked.HasEnd ? NextClosing(looked.End) : null);
         if (stream is null || Span(entry) is not { } span) yield break;
         if (!AnyIrrigant && Channel.IsIrrigant(entry))
         {

@@ -302,7 +302,7 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
         var bag = of.Bag;
         var (from, to) = (Instant.Max(start, bag.From), bag.To is { } ended ? Instant.Min(end, ended) : end);
         if (to <= from || Held(line, bag) is not { } held) return Irrigation.Measures.Measured.Nothing;
-        var flow = new BagFlow(settings, bag, of.Flow, held, at => DiscardedBetween(line, bag.From, at), Unclamped);
+        var flow = new BagFlow(settings, bag, of.Flow, held, at => DiscardedBetween(line, bag.From, at), Unclamped, TimedByDevice);
         var (best, errors) = flow.Between(from, to);
         return new(Volume.Zero, Volume.FromMillilitres((decimal)Math.Round(best, 6)), errors);
     }
@@ -343,6 +343,19 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
     private Measured DiscardedBetween(Line line, Instant start, Instant end) => line.Discarded.Count == 0
         ? Irrigation.Measures.Measured.Nothing
         : line.Discarded.After(start, end).Cast<IrrigantDiscarded>().Aggregate(Irrigation.Measures.Measured.Nothing, (sum, d) => sum + settings.Characters.Discarded(d));
+
+    /// <summary>Whether all that was read of the drainage at a moment was read by a device.</summary>
+    internal bool TimedByDevice(Instant at)
+    {
+        var i = outputs.FirstAtOrAfter(at);
+        if (outputs.At(i)?.At != at) return false;
+        for (; outputs.At(i) is { } reading && reading.At == at; i++)
+        {
+            if (reading.Header.Device is null) return false;
+        }
+
+        return true;
+    }
 
     private decimal Unclamped(Instant start, Instant end) => Elapsed.Between(start, end) - Clamped(start, end);
 
@@ -437,8 +450,9 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
     /// in between shows that nothing ran yet.
     /// </summary>
     private bool BeforeFirstTotal(Line line, Instant at) =>
-        line.Totals.At(0)?.Header.From is { } first && at < first
-        && !Array.Exists([line.Bags, line.Pumps, line.Flows, urines], t => t.LastAtOrBefore(first)?.At > at || (t != urines && t.LastAtOrBefore(at) is not null));
+        line.Totals.At(0) is { Header.From: { } first } total && at < first
+        && !(urines.NextAfter(at)?.At <= total.At)
+        && !Array.Exists([line.Bags, line.Pumps, line.Flows], t => t.LastAtOrBefore(total.At) is not null);
 
     /// <summary>A bag that runs and was not read since: by its flow, where that is known.</summary>
     private void AddFromBag(Sum sum, Line line, BagOfLine runs, Instant from, Instant to)
@@ -650,8 +664,8 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
 
         // And a reading taken a little earlier or later than charted met another level.
         var perMinute = amount.Charted.Millilitres * Elapsed.PerHour / 60 / Elapsed.Between(stretch.Start, stretch.End);
-        if (stretch.End > end) share = share.Doubting(new("time of the reading at", At: end), perMinute * settings.Characters.ReadingTime);
-        if (stretch.Start < start) share = share.Doubting(new("time of the reading at", At: start), -perMinute * settings.Characters.ReadingTime);
+        if (stretch.End > end && !TimedByDevice(end)) share = share.Doubting(new(BagFlow.Minute, At: end), perMinute * settings.Characters.ReadingTime);
+        if (stretch.Start < start && !TimedByDevice(start)) share = share.Doubting(new(BagFlow.Minute, At: start), -perMinute * settings.Characters.ReadingTime);
         return (share, spread);
     }
 

@@ -62,10 +62,10 @@ public sealed record MeasuringCharacters
     public MeasuringCharacter Syringe { get; init; } = new(0, 0, 0, 0.04m, "±4 % above half of the nominal capacity, ISO 7886-1, from memory");
 
     /// <summary>
-    /// A flow charted in mL/h and not measured: off by about 12 % (standard uncertainty), the drift as the bag empties with it. Half of the
-    /// rest is shared by all settings of a line (the set, its height, whoever counts), half is of each setting.
+    /// A flow charted in mL/h and not measured: off by about 12 % (standard uncertainty). Half of that, as variance, is shared by all
+    /// settings of a line (the set, its height, whoever counts), half is of each setting.
     /// </summary>
-    public MeasuringCharacter ChartedFlow { get; init; } = new(0, 0.12m, 0, 0.12m, "12 % on simulated beds, our judgement; a gravity drip slows as the bag empties (Anesth Pain Med 2025;20(3))");
+    public MeasuringCharacter ChartedFlow { get; init; } = new(0, 0.15m, 0, 0.15m, "our judgement, about 12 % in all; a gravity drip slows as the bag empties (Anesth Pain Med 2025;20(3))");
 
     /// <summary>Counted drops.</summary>
     public MeasuringCharacter Drops { get; init; } = new(0, 0.10m, 0, 0, "our judgement; the volume of a drop varies by set (Anesth Pain Med 2025;20(3))");
@@ -100,13 +100,17 @@ public sealed record MeasuringCharacters
     [Setting(0, 1)]
     public decimal UnchartedFlowDrift { get; init; } = 0.40m;
 
-    /// <summary>The same where the flow is charted. Default 0.2; our judgement.</summary>
+    /// <summary>The same where the flow is charted. Default 0.1; our judgement: a drip slows as the bag empties, and is set anew.</summary>
     [Setting(0, 1)]
-    public decimal ChartedFlowDrift { get; init; } = 0.20m;
+    public decimal ChartedFlowDrift { get; init; } = 0.10m;
 
-    /// <summary>Standard uncertainty of the time at which a reading between two readings of the irrigant was taken. Default 3 min; our judgement (Crit Care 2015 has limits of agreement of ±23.9 min round an hourly reading).</summary>
+    /// <summary>Standard uncertainty of the time at which a reading between two readings of the irrigant was taken. Default 2.5 min: between charting to the minute and charting off by 3 min, so that the intervals hold in either; our judgement (Crit Care 2015 has limits of agreement of ±23.9 min round an hourly reading). A device that reads has no such doubt.</summary>
     [Setting(0, 60, "min")]
-    public decimal ReadingTime { get; init; } = 3;
+    public decimal ReadingTime { get; init; } = 2.5m;
+
+    /// <summary>The urine that drains beside the irrigant in those minutes. Default 60 mL/h (worked examples of clinical reference 1.9 and 1.10); our judgement.</summary>
+    [Setting(0, 1000, "mL/h")]
+    public decimal UrineMeanwhile { get; init; } = 60;
 
     /// <summary>How far urine production may drift within a closed interval, relative (rectangular): the doubt of apportioning. Default 0.5; our judgement.</summary>
     [Setting(0, 1)]

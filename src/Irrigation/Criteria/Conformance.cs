@@ -1,3 +1,5 @@
+using Irrigation.Measures;
+
 namespace Irrigation.Criteria;
 
 /// <summary>

@@ -52,7 +52,7 @@ public sealed record Deficit(Instant Since, Instant UpTo, Volume Instilled, Volu
             if (interval.Output?.Interval95 is null) break;
             var held = interval.RetainedChange ?? Volume.Zero;
             best += held - interval.Worked!.Value.Best;
-            errors = errors - interval.Worked.Value.Errors + Unmeasured(interval, bedside.Balance.Settings.Characters);
+            errors -= interval.Worked.Value.Errors;
             if (j != largest && (sums[j].Amount < from || sums[j].Amount <= certain?.Amount)) continue;
             var half = errors.StandardUncertainty * UrineOutput.CoverageFactor;
             var range = new VolumeRange(best - half, best + half);
@@ -69,19 +69,4 @@ public sealed record Deficit(Instant Since, Instant UpTo, Volume Instilled, Volu
     /// <summary>What a nurse can check by hand.</summary>
     public string Says(Bedside bedside) =>
         $"{Amount} of irrigant not accounted for from {bedside.Said(Since)} to {bedside.Said(UpTo)}: {Instilled} in, {Drained} out, urine taken as 0{(Interval95 is { } range ? $"; 95 % interval {range.Low} to {range.High}" : "; its doubts are not known, for something was not charted")}";
-
-    /// <summary>A flow that was charted and not yet measured carries no doubt about the minute of a reading, nor about its drift as the bag empties; at a high flow they are most of it.</summary>
-    /// <remarks>
-    /// The timing is of the same sources as that of measured irrigant: what a reading taken early adds to one interval it takes from the
-    /// next. The drift is taken as if the bag had just been hung or were nearly empty, when it is largest.
-    /// </remarks>
-    private static ErrorBudget Unmeasured(ClosedInterval interval, MeasuringCharacters characters)
-    {
-        if (interval.Status != OutputStatus.Preliminary) return ErrorBudget.None;
-        var instilled = interval.Instilled!.Value.Millilitres;
-        var off = instilled / (decimal)interval.Length.TotalMinutes * characters.ReadingTime;
-        return ErrorBudget.Of(new("time of the reading at", At: interval.End), off)
-            + ErrorBudget.Of(new("time of the reading at", At: interval.Start), -off)
-            + ErrorBudget.Of(new("drift of the flow"), ErrorBudget.Rectangular(characters.ChartedFlowDrift) * instilled);
-    }
 }

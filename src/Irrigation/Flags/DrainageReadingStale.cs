@@ -9,6 +9,8 @@ namespace Irrigation.Flags;
 /// Up to <see cref="FlagSettings.FastFlow"/> the hourly check of the teaching texts; above it the shorter time, or the time in which the
 /// distension limit would be reached, for a fixed time is far too late at wide-open flow (clinical reference 1.10). For a bladder with a
 /// smaller limit than an adult's a smaller flow is fast, in the same proportion; our judgement. A change of bag is no new beginning.
+/// A container that is taken away is as good as read, for it is read later; where it is not for long, that is told. A reading that comes
+/// after a hole in the charting and shows next to nothing does not end it: what drained meanwhile nobody knows.
 /// </remarks>
 public static class DrainageReadingStale
 {
@@ -19,9 +21,46 @@ public static class DrainageReadingStale
     private static Finding Judge(Bedside bedside)
     {
         if (bedside.Clamped is not null) return new Finding.NotRaised();
+        var finding = Overdue(bedside);
+        if (finding is Finding.Raised) return finding;
+        return DryTime.OverHole(bedside) is { } hole
+            ? OverHole(bedside, hole) with { LookAgain = finding.LookAgain }
+            : NotClosed(bedside, finding);
+    }
+
+    /// <summary>A container is not read, so that nobody knows what drained: told where that lasts as long as a hole.</summary>
+    private static Finding NotClosed(Bedside bedside, Finding otherwise)
+    {
+        if (!bedside.Runs || Awaited.Says(bedside) is not { } says) return otherwise;
+        var due = bedside.Balance.LastClosing + bedside.Settings.HoleAfter;
+        if (bedside.At < due) return otherwise with { LookAgain = new[] { otherwise.LookAgain, due }.Min() };
+        var limit = FormattableString.Invariant($"{bedside.Settings.HoleAfter.TotalMinutes:0.#} min");
+        var closed = bedside.Said(bedside.Balance.LastClosing);
+        return new Finding.Raised(FlagPriority.Medium, $"{says}: what drained since {closed} is not known (limit {limit}).")
+        {
+            LookAgain = otherwise.LookAgain,
+        };
+    }
+
+    /// <summary>The reading came at last and shows next to nothing: blocked, or emptied meanwhile and not charted.</summary>
+    private static Finding.Raised OverHole(Bedside bedside, ClosedInterval hole)
+    {
+        var span = $"from {bedside.Said(hole.Start)} to {bedside.Said(hole.End)}";
+        return new(
+            FlagPriority.Medium,
+            $"the drainage was not read {span} while {hole.Instilled} ran in, and what was then read shows {hole.Drained}: "
+            + "it may have been emptied and not charted, or nothing drains. Look at the patient, and read it again.")
+        {
+            Evidence = [Evidence.Of(hole)],
+        };
+    }
+
+    private static Finding Overdue(Bedside bedside)
+    {
         var read = bedside.Log[Channel.BladderOutput].LastAtOrBefore(bedside.At);
-        if (bedside.RunningSince(read?.At ?? Instant.MinValue) is not { } since) return new Finding.NotRaised();
-        if (read?.At > since) since = read.At;
+        var told = new[] { read?.At, Awaited.TakenAwayAt(bedside) }.Max();
+        if (bedside.RunningSince(told ?? Instant.MinValue) is not { } since) return new Finding.NotRaised();
+        if (told > since) since = told.Value;
         if (bedside.Log[Channel.Clamp].LastAtOrBefore(bedside.At) is DrainReleased released && released.At > since) since = released.At;
 
         var limit = Limit(bedside);

@@ -31,6 +31,7 @@ public static class FlagRules
         OrderMismatch.Rule,             // F15
         MedicatedLimit.Rule,            // F16
         Implausible.Rule,               // F17
+        ReadingDoubted.Rule,            // F17
         LateEntry.Rule,                 // F18
         RecordIncomplete.Rule,          // F19
         CatheterReview.Rule,            // F21

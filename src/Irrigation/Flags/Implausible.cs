@@ -4,8 +4,14 @@ using Irrigation.Episodes;
 
 namespace Irrigation.Flags;
 
-/// <summary>F17. A figure on record is outside what is plausible: a flow above what gravity gives, a volume above the largest bag, a syringe above 100 mL, a weight or a blood pressure that cannot be.</summary>
-/// <remarks>Times in the future and bags that overlap are refused on entry. It ends when the figure is amended, superseded, or a shift old.</remarks>
+/// <summary>
+/// F17. A figure on record is outside what is plausible: a flow above what gravity gives, a volume above the largest bag, a syringe above
+/// 100 mL, less for a small bladder, a weight or a blood pressure that cannot be.
+/// </summary>
+/// <remarks>
+/// Times in the future and bags that overlap are refused on entry. It ends when the figure is amended, superseded, or a shift old. What
+/// bag and container hold does not go by the patient.
+/// </remarks>
 public static class Implausible
 {
     /// <summary>The rule.</summary>
@@ -25,6 +31,7 @@ public static class Implausible
             if (!(again <= entry.At + until)) again = entry.At + until;
         }
 
+        var largest = bedside.ForBladder(bedside.Settings.LargestSyringe);
         foreach (var line in bedside.Lines)
         {
             if (bedside.Balance.FlowAt(line, bedside.At) > settings.HighestGravityFlow && bedside.Log[Channel.Flow(line)].LastAtOrBefore(bedside.At) is FlowSet { Header.How: not MeasuringWay.Pump } flow)
@@ -32,9 +39,11 @@ public static class Implausible
                 Doubt(flow, $"{flow.Rate} at {bedside.Said(flow.At)} on line {line}: gravity gives at most {settings.HighestGravityFlow}");
             }
 
-            if (bedside.Log[Channel.Syringe(line)].LastAtOrBefore(bedside.At) is IrrigantInstilled given && given.Amount > bedside.Settings.LargestSyringe && bedside.At < given.At + until)
+            var syringe = bedside.Log[Channel.Syringe(line)].LastAtOrBefore(bedside.At) as IrrigantInstilled;
+            if (syringe is { Amount: var given } && given > largest && bedside.At < syringe.At + until)
             {
-                Doubt(given, $"a syringe of {given.Amount} at {bedside.Said(given.At)}: at most {bedside.Settings.LargestSyringe}");
+                var whose = largest < bedside.Settings.LargestSyringe ? $" into a bladder of {bedside.DistensionLimit.Limit}" : "";
+                Doubt(syringe, $"a syringe of {given} at {bedside.Said(syringe.At)}: at most {largest}{whose}");
             }
         }
 

@@ -6,11 +6,9 @@ namespace Irrigation.Flags;
 
 /// <summary>F2. Irrigant runs, the drain is open, and readings show that nothing drains, or next to nothing.</summary>
 /// <remarks>
-/// <para>Raised by readings alone: not read is not nothing drained (<see cref="DrainageReadingStale"/>). The time that it takes shrinks
-/// with the flow (clinical reference 1.10). Nothing is 0 mL as read. A bag read off its marks shows some mL where there are none: what is
-/// no more than the error of such a reading (<see cref="BalanceSettings.LevelTolerance"/>) and no more than half of what ran in is next to
-/// nothing, if what is missing is more than the doubt about the two readings (k = 2). Over less than
-/// <see cref="FlagSettings.NoDrainageFor"/> nothing of that kind is said: there the minute of a reading is most of it. Our judgement.</para>
+/// <para>Raised by readings alone: not read is not nothing drained (<see cref="DrainageReadingStale"/>), and two readings far apart leave
+/// a hole in which a container may have been emptied. What is next to nothing, <see cref="DryTime"/> says. The time that it takes
+/// shrinks with the flow (clinical reference 1.10).</para>
 /// <para>Stopping the inflow does not keep it from being raised by what ran in before, nor clear it; drainage does, and more of it than
 /// the error of a reading, or as much as ran in: a trickle is not relief.</para>
 /// </remarks>
@@ -18,62 +16,64 @@ public static class NoDrainage
 {
     /// <summary>The rule.</summary>
     public static FlagRule Rule { get; } = new(
-        "no-drainage", "No drainage", FlagCategory.Clinical, "exam item (30 min), time for 200 mL to run in; our judgement, for no guideline gives a time", Cautions.Outflow, Judge);
+        "no-drainage",
+        "No drainage",
+        FlagCategory.Clinical,
+        "exam item (30 min), time for 200 mL to run in; our judgement, for no guideline gives a time",
+        Cautions.Outflow,
+        Judge);
 
     private static Finding Judge(Bedside bedside)
     {
-        var standing = bedside.Standing("no-drainage") is not null;
         if (!bedside.Lines.Any()) return new Finding.NotRaised();
-        if (bedside.Latest is not { } latest) return bedside.Runs ? new Finding.Undecided("irrigant runs and no drainage was read", "a reading of the drainage") : new Finding.NotRaised();
-        if (latest.Drained is not { } drained) return new Finding.Undecided($"what drained from {bedside.Said(latest.Start)} to {bedside.Said(latest.End)} is not known", "the next reading of the drainage");
+        if ((Awaited.Undecided(bedside) ?? OutflowDoubt.Undecided(bedside)) is { } undecided) return undecided;
+        if (bedside.Latest is not { } latest)
+        {
+            return bedside.Runs
+                ? new Finding.Undecided("irrigant runs and no drainage was read", "a reading of the drainage")
+                : new Finding.NotRaised();
+        }
+
+        const string next = "the next reading of the drainage";
+        var span = $"from {bedside.Said(latest.Start)} to {bedside.Said(latest.End)}";
+        if (latest.Drained is not { } drained) return new Finding.Undecided($"what drained {span} is not known", next);
+        var standing = bedside.Standing(Rule.Slug) is not null;
         if (!standing && bedside.Clamped is not null) return new Finding.NotRaised();
 
         var limit = Limit(bedside);
-        if (Dry(bedside, limit) is { } dry)
+        if (DryTime.Of(bedside, limit) is { } dry) return Raised(bedside, dry, latest, limit);
+        if (DryTime.OverHole(bedside) is not null)
         {
-            var what = dry.Drained <= bedside.Settings.NoDrainageUpTo ? "nothing" : $"no more than {dry.Drained}";
-            return new Finding.Raised(FlagPriority.Urgent, $"{what} drained from {bedside.Said(dry.Since)} to {bedside.Said(latest.End)} while {dry.Instilled} ran in with the drain open (limit {Rounded(limit)}).")
-            {
-                Evidence = [Evidence.Of(latest)],
-            };
+            return new Finding.Undecided($"the drainage was not read {span}: it may have been emptied and not charted", next);
         }
 
-        var trickle = drained <= bedside.Settings.NoDrainageUpTo || (drained <= bedside.Balance.Settings.LevelTolerance && drained < latest.Instilled);
-        return standing && trickle
-            ? new Finding.Undecided($"{drained} drained from {bedside.Said(latest.Start)} to {bedside.Said(latest.End)} while {latest.Instilled?.ToString() ?? "an unknown amount"} ran in: no more than a reading may be wrong by", "the next reading of the drainage")
+        var ran = latest.Instilled?.ToString() ?? "an unknown amount";
+        return standing && IsTrickle(bedside, drained, latest.Instilled)
+            ? new Finding.Undecided($"{drained} drained {span} while {ran} ran in: no more than a reading may be wrong by", next)
             : new Finding.NotRaised();
     }
 
-    /// <summary>The longest time up to the latest reading in which nothing or next to nothing drained, if it is as long as the limit; else null.</summary>
-    private static (Instant Since, Volume Instilled, Volume Drained)? Dry(Bedside bedside, Duration limit)
+    private static Finding.Raised Raised(Bedside bedside, DryTime dry, ClosedInterval latest, Duration limit)
     {
-        (Instant, Volume, Volume)? dry = null;
-        var (into, outOf) = (Volume.Zero, Volume.Zero);
-        var closed = bedside.Balance[FluidBalance.Bladder];
-        var characters = bedside.Balance.Settings.Characters;
-        var reading = ErrorBudget.Rectangular(characters.DrainageGraduation.Random);
-        for (var i = closed.Count - 1; i >= 0; i--)
+        var what = DryTime.IsNothing(dry.Drained, bedside) ? "nothing" : $"no more than {dry.Drained}";
+        var span = $"from {bedside.Said(dry.Since)} to {bedside.Said(latest.End)}";
+        var says = $"{what} drained {span} while {dry.Instilled} ran in with the drain open (limit {Rounded(limit)}).";
+        var doubtful = dry.Single is { } single ? DoubtfulEntry.Of(bedside, single) : null;
+        return new(FlagPriority.Urgent, $"{says}{doubtful?.Says}")
         {
-            if (closed[i] is not { Drained: { } drained, Instilled: { } instilled } interval || instilled <= Volume.Zero || interval.Caveats.Contains(Caveat.DwellInProgress)) break;
-            (into, outOf) = (into + instilled, outOf + drained);
-            var nothing = outOf <= bedside.Settings.NoDrainageUpTo;
-            if (!nothing && outOf > bedside.Balance.Settings.LevelTolerance) break;
-
-            // k = 2 for the difference of two readings, each off by its marks and by some minutes.
-            var length = closed[^1].End - interval.Start;
-            var moment = into.Millilitres / (decimal)length.TotalMinutes * characters.ReadingTime;
-            var doubt = 2 * Math.Sqrt(2 * (double)((reading * reading) + (moment * moment)));
-            if (length >= limit && (nothing || (length >= bedside.Settings.NoDrainageFor && outOf * 2 <= into && (double)(into - outOf).Millilitres > doubt))) dry = (interval.Start, into, outOf);
-        }
-
-        return dry;
+            Evidence = [Evidence.Of(latest), .. DoubtfulEntry.EvidenceOf(doubtful)],
+        };
     }
+
+    private static bool IsTrickle(Bedside bedside, Volume drained, Volume? instilled) =>
+        DryTime.IsNothing(drained, bedside) || (drained <= DryTime.Trickle(bedside) && drained < instilled);
 
     /// <summary>How long nothing may drain: as set, or for as long as it takes the flow to bring what is warned of.</summary>
     internal static Duration Limit(Bedside bedside)
     {
         var set = bedside.Settings.NoDrainageFor;
-        return bedside.Filling is { } filling && Forecasts.TimeFor(OutflowDeficit.LimitsFor(bedside).Warning, filling) is { } time ? Duration.Min(set, time) : set;
+        var warning = OutflowDeficit.LimitsFor(bedside).Warning;
+        return bedside.Filling is { } filling && Forecasts.TimeFor(warning, filling) is { } time ? Duration.Min(set, time) : set;
     }
 
     private static string Rounded(Duration time) => FormattableString.Invariant($"{time.TotalMinutes:0.#} min");

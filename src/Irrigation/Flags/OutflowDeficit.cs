@@ -1,3 +1,4 @@
+using Irrigation.Balance;
 using Irrigation.Episodes;
 using Irrigation.Measures;
 
@@ -5,9 +6,10 @@ namespace Irrigation.Flags;
 
 /// <summary>F1. Irrigant runs in and does not come back: the catheter may be blocked.</summary>
 /// <remarks>
-/// Warning from <see cref="FlagSettings.DeficitWarning"/> where the 95 % interval lies above 0; critical from
+/// <para>Warning from <see cref="FlagSettings.DeficitWarning"/> where the 95 % interval lies above 0; critical from
 /// <see cref="FlagSettings.DeficitCritical"/>, or the set part of the patient's own capacity, whatever the interval. A bladder scan
-/// since the last reading, with the drain open, counts where it says more. No guideline gives these numbers.
+/// since the last reading, with the drain open, counts where it says more. No guideline gives these numbers.</para>
+/// <para>By an interval that is doubted, or whose container is not read yet, nothing is said either way; a scan speaks for itself.</para>
 /// </remarks>
 public static class OutflowDeficit
 {
@@ -21,47 +23,117 @@ public static class OutflowDeficit
         Judge);
 
     /// <summary>From how much on it warns and is critical, for this patient: a small bladder has small limits, in the same proportion.</summary>
-    internal static (Volume Warning, Volume Critical, string Whence) LimitsFor(Bedside bedside)
+    internal static Limits LimitsFor(Bedside bedside)
     {
         var settings = bedside.Settings;
-        var own = bedside.Facts.BladderCapacity is not null || bedside.Facts.Patient.YearsAt(bedside.At) is < 18;
         var (limit, whence) = bedside.DistensionLimit;
         var part = limit * settings.DeficitOfCapacity;
-        return own && part < settings.DeficitCritical
-            ? (settings.DeficitWarning.Share(part.Millilitres, settings.DeficitCritical.Millilitres), part, $", {settings.DeficitOfCapacity:0.##} of {whence}")
-            : (settings.DeficitWarning, settings.DeficitCritical, "");
+        return bedside.HasOwnLimits && part < settings.DeficitCritical
+            ? new(
+                settings.DeficitWarning.Share(part.Millilitres, settings.DeficitCritical.Millilitres),
+                part,
+                FormattableString.Invariant($", {settings.DeficitOfCapacity:0.##} of {whence}"))
+            : new(settings.DeficitWarning, settings.DeficitCritical, "");
     }
 
     private static Finding Judge(Bedside bedside)
     {
         if (!bedside.Lines.Any()) return new Finding.NotRaised();
-        if (bedside.Latest is not { } latest) return new Finding.Undecided("irrigant is charted and no drainage was read", "a reading of the drainage");
-        if (latest.Worked is null) return new Finding.Undecided($"what drained or ran in from {bedside.Said(latest.Start)} to {bedside.Said(latest.End)} is not known", "readings of the bag and of the drainage");
+        var (limits, standing) = (LimitsFor(bedside), bedside.Standing("outflow-deficit"));
+        var scan = Scan(bedside);
+        if (Unknown(bedside) is { } unknown) return scan?.Held >= limits.Warning ? ByScan(bedside, scan, limits) : unknown;
 
-        var (warning, critical, whence) = LimitsFor(bedside);
-        var standing = bedside.Standing("outflow-deficit");
-        var (largest, certain) = Deficit.Of(bedside, standing is null ? warning : warning * bedside.Settings.ClearAt);
-        var scan = Scan(bedside, latest);
-        var byScan = scan is not null && scan.Held > (largest?.Amount ?? Volume.Zero);
+        var clearing = limits.Warning * bedside.Settings.ClearAt;
+        var (largest, certain) = Deficit.Of(bedside, standing is null ? limits.Warning : clearing);
+        var byScan = scan?.Held > (largest?.Amount ?? Volume.Zero);
         var amount = byScan ? scan!.Held : largest?.Amount ?? Volume.Zero;
 
-        var urgent = amount >= (standing?.Latest.Priority == FlagPriority.Urgent ? critical * bedside.Settings.ClearAt : critical);
-        if (urgent || (standing is null ? certain is not null || (byScan && amount >= warning) : amount > warning * bedside.Settings.ClearAt))
+        var urgent = IsUrgent(bedside, amount, limits.Critical) && (byScan || IsLikely(largest!));
+        if (urgent || (standing is null ? certain is not null || (byScan && amount >= limits.Warning) : amount > clearing))
         {
-            var limit = urgent ? critical : warning;
-            var deficit = urgent ? largest : certain ?? largest;
-            return new Finding.Raised(urgent ? FlagPriority.Urgent : FlagPriority.High, $"{(byScan ? $"bladder scan of {scan!.Held} at {bedside.Said(scan.At)} with the drain open" : deficit!.Says(bedside))}; limit {limit}{whence}.")
-            {
-                Evidence = byScan ? [Evidence.Of(scan!)] : [Evidence.Of(latest)],
-            };
+            return byScan ? ByScan(bedside, scan!, limits) : ByReadings(bedside, (urgent ? largest : certain ?? largest)!, urgent, limits);
         }
 
-        return amount >= warning
-            ? new Finding.Undecided($"{largest!.Says(bedside)}; limit {warning}{whence}: the interval does not lie above 0", "a weighed drainage, a bladder scan, or the next reading")
+        return amount >= limits.Warning
+            ? new Finding.Undecided(
+                $"{largest!.Says(bedside)}; limit {limits.Says(urgent: false)}: the interval does not lie above 0",
+                "a weighed drainage, a bladder scan, or the next reading")
             : new Finding.NotRaised();
     }
 
-    /// <summary>A scan that tells what the open bladder holds now: taken no earlier than a scan may lie before a reading, and nothing read since.</summary>
-    private static BladderScanned? Scan(Bedside bedside, Balance.ClosedInterval latest) =>
-        bedside.Clamped is null && bedside.Log[Channel.Scan].LastAtOrBefore(bedside.At) is BladderScanned scan && scan.At >= latest.End ? scan : null;
+    /// <summary>Why the readings do not tell; null where they do.</summary>
+    private static Finding? Unknown(Bedside bedside)
+    {
+        if ((Awaited.Undecided(bedside) ?? OutflowDoubt.Undecided(bedside)) is { } undecided) return undecided;
+        return bedside.Latest switch
+        {
+            null => new Finding.Undecided("irrigant is charted and no drainage was read", "a reading of the drainage"),
+            { Worked: null } latest => new Finding.Undecided(
+                $"what drained or ran in from {bedside.Said(latest.Start)} to {bedside.Said(latest.End)} is not known",
+                "readings of the bag and of the drainage"),
+            _ => null,
+        };
+    }
+
+    private static Finding.Raised ByScan(Bedside bedside, BladderScanned scan, Limits limits)
+    {
+        var urgent = IsUrgent(bedside, scan.Held, limits.Critical);
+        var says = $"bladder scan of {scan.Held} at {bedside.Said(scan.At)} with the drain open; limit {limits.Says(urgent)}.";
+        return new(Priority(urgent), says) { Evidence = [Evidence.Of(scan)] };
+    }
+
+    private static Finding.Raised ByReadings(Bedside bedside, Deficit deficit, bool urgent, Limits limits)
+    {
+        var doubtful = urgent ? Doubtful(bedside, deficit, limits.Warning) : null;
+        return new(Priority(urgent), $"{deficit.Says(bedside)}; limit {limits.Says(urgent)}.{doubtful?.Says}")
+        {
+            Evidence = [Evidence.Of(deficit.Latest), .. DoubtfulEntry.EvidenceOf(doubtful)],
+        };
+    }
+
+    /// <summary>The entry in doubt without whose interval nothing would be said; null where there is none.</summary>
+    private static DoubtfulEntry? Doubtful(Bedside bedside, Deficit deficit, Volume warning)
+    {
+        foreach (var interval in bedside.Balance.Reaching(FluidBalance.Bladder, deficit.Since, deficit.UpTo))
+        {
+            if (interval.Worked is not { } worked) continue;
+            var held = (interval.RetainedChange ?? Volume.Zero) - worked.Charted;
+            if (deficit.Amount - held < warning) return DoubtfulEntry.Of(bedside, interval);
+        }
+
+        return null;
+    }
+
+    private static bool IsUrgent(Bedside bedside, Volume amount, Volume critical)
+    {
+        var was = bedside.Standing("outflow-deficit")?.Latest.Priority == FlagPriority.Urgent;
+        return amount >= (was ? critical * bedside.Settings.ClearAt : critical);
+    }
+
+    /// <summary>
+    /// Whether the deficit is more than its own standard uncertainty. Urgent does not wait for the whole interval (clinical reference 9);
+    /// but 500 mL by a flow that may be off by as much in a few hours is no reason to call somebody at once. Our judgement.
+    /// </summary>
+    private static bool IsLikely(Deficit deficit) =>
+        deficit.Interval95 is not { } range || (range.Low * 3) + range.High > Volume.Zero; // mean less u: (3 low + high) / 4
+
+    private static FlagPriority Priority(bool urgent) => urgent ? FlagPriority.Urgent : FlagPriority.High;
+
+    /// <summary>A scan that tells what the open bladder holds now: nothing was read since.</summary>
+    private static BladderScanned? Scan(Bedside bedside) =>
+        bedside.Clamped is null
+        && bedside.Log[Channel.Scan].LastAtOrBefore(bedside.At) is BladderScanned scan
+        && scan.At >= (bedside.Latest?.End ?? bedside.Log.Frame.Start)
+            ? scan
+            : null;
+
+    /// <summary>From how much on it warns and is critical.</summary>
+    /// <param name="Warning">The warning.</param>
+    /// <param name="Critical">Critical.</param>
+    /// <param name="Whence">Whose limits they are, after a comma; empty for an adult's.</param>
+    internal sealed record Limits(Volume Warning, Volume Critical, string Whence)
+    {
+        /// <summary>One of the two, and whence.</summary>
+        public string Says(bool urgent) => $"{(urgent ? Critical : Warning)}{Whence}";
+    }
 }

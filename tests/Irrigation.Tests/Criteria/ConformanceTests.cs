@@ -1,5 +1,6 @@
 using CsCheck;
 using Irrigation.Criteria;
+using Irrigation.Measures;
 
 namespace Irrigation.Tests.Criteria;
 

@@ -1,4 +1,4 @@
-using Irrigation.Criteria;
+using Irrigation.Measures;
 using MathNet.Numerics;
 
 namespace Irrigation.Tests.Criteria;

@@ -21,6 +21,32 @@ public class EntryFlagTests
     public void A_syringe_above_100_mL_is_implausible_for_a_shift(decimal given, string stood) =>
         Assert.Equal(stood, Opens("18:00").Syringe("18:00", given).Flags("+1 07:00").Stood("implausible"));
 
+    [Theory] // 3 years: 120 of 500 mL, so 24 mL of 100
+    [InlineData(24, "")]
+    [InlineData(25, "18:00-")]
+    public void Into_a_small_bladder_a_smaller_syringe_is_implausible(decimal given, string stood) =>
+        Assert.Equal(stood, Opens("18:00").Syringe("18:00", given).Flags("19:00", Story.Aged(new(2023, 2, 1))).Stood("implausible"));
+
+    [Fact]
+    public void It_is_said_whose_bladder_it_is()
+    {
+        var small = Opens("18:00").Syringe("18:00", 60).Flags("19:00", Story.Adult with { BladderCapacity = Ml(150) });
+        Assert.Equal("a syringe of 60 mL at 18:00: at most 30 mL into a bladder of 150 mL.", small.Says("implausible"));
+
+        var adult = Opens("18:00").Syringe("18:00", 150).Flags("19:00");
+        Assert.Equal("a syringe of 150 mL at 18:00: at most 100 mL.", adult.Says("implausible"));
+    }
+
+    [Fact] // check-value W25: a teaching page's six-year-old of 220.5 kg
+    public void A_weight_that_no_child_has_is_named()
+    {
+        var six = Story.Aged(new(2020, 1, 10));
+        var says = Opens("18:00").Weighs("18:00", 220.5m).Flags("18:30", six).Says("implausible");
+        Assert.Contains("220.5 kg", says, StringComparison.Ordinal);
+        Assert.Contains("plausible for child of 6 years", says, StringComparison.Ordinal);
+        Assert.Equal("", Opens("18:00").Weighs("18:00", 20.5m).Flags("18:30", six).Stood("implausible"));
+    }
+
     [Fact]
     public void A_volume_and_a_weight_that_cannot_be()
     {

@@ -18,7 +18,8 @@ public class FlagPropertyTests
     private static readonly PatientFacts Patient = Story.Adult with { SpinalLevel = "T4", BaselineSystolic = Pressure.FromMillimetresOfMercury(100), CatheterInserted = Start - Duration.FromDays(2) };
 
     /// <summary>A night of anything, at 5-minute steps so that coincidences are common; some entries twice, amended or withdrawn.</summary>
-    private static readonly Gen<Entry[]> Nights = Gen.Select(Gen.Int[0, 30], Gen.Int[0, 160], Gen.Int[0, 30], Gen.Int[0, 30], Gen.Int[0, 3]).Select(Draw).Array[0, 40];
+    private static readonly Gen<Entry[]> Nights = Gen
+        .Select(Gen.Int[0, 36], Gen.Int[0, 160], Gen.Int[0, 30], Gen.Int[0, 30], Gen.Int[0, 3]).Select(Draw).Array[0, 40];
 
     [Fact]
     public void The_order_and_the_batches_of_arrival_and_the_moments_of_asking_change_nothing()
@@ -88,7 +89,7 @@ public class FlagPropertyTests
     }, iter: Ward.Times(500));
 
     [Fact]
-    public void A_withdrawal_undoes_exactly() => Gen.Select(Nights, Gen.Int[0, 29], Gen.Int[0, 160]).Sample((night, kind, step) =>
+    public void A_withdrawal_undoes_exactly() => Gen.Select(Nights, Gen.Int[0, 36], Gen.Int[0, 160]).Sample((night, kind, step) =>
     {
         var balance = Balance(night);
         var without = FlagRecord.Of(balance, Patient, Limits, End);
@@ -135,7 +136,8 @@ public class FlagPropertyTests
         var header = new EntryHeader(new("gen", $"{id}"), at) { RecordedAt = at + Duration.FromHours(2 * variant) + Duration.FromMilliseconds((31 * amount) + other) };
         var volume = Volume.FromMillilitres(50 * amount);
         var line = id % 5 == 0 ? "2" : "1";
-        return (((id * 7) + variant) % 30) switch
+        var container = other % 6 == 0 ? "2" : "1";
+        return (((id * 7) + variant) % 37) switch
         {
             0 or 1 => new BagHung(header, line, Volume.FromMillilitres(3000), null, null, other % 4 == 0 ? "sterile water" : null, Volume.Zero),
             2 => new BagRead(header, line, volume),
@@ -143,8 +145,8 @@ public class FlagPropertyTests
             4 or 5 or 6 => new FlowSet(header, line, FlowRate.FromMillilitresPerHour(amount % 4 == 0 ? 0 : 40 * amount), null, null),
             7 => new IrrigantInstilled(header with { How = MeasuringWay.Syringe }, line, volume),
             8 => new PumpTotalRead(header, line, Volume.FromMillilitres((20 * step) + amount), other == 0),
-            9 or 10 => new DrainageEmptied(header, "1", other % 3 == 0 ? Volume.Zero : volume),
-            11 or 12 or 13 => new DrainageLevelRead(header, "1", other % 3 == 0 ? Volume.Zero : volume),
+            9 or 10 => new DrainageEmptied(header, container, other % 3 == 0 ? Volume.Zero : volume),
+            11 or 12 or 13 => new DrainageLevelRead(header, container, other % 3 == 0 ? Volume.Zero : volume),
             14 => new LeakEstimated(header, volume),
             15 => new UrineCollected(header, UrineRoute.UrethralCatheter, volume),
             16 => new DrainClamped(header),
@@ -159,6 +161,13 @@ public class FlagPropertyTests
             26 => new ToleranceNoted(header, amount % 11, false, null),
             27 => new IdentityChecked(header, "date-of-birth name"),
             28 => new BloodPressureMeasured(header, Pressure.FromMillimetresOfMercury(80 + (10 * amount)), null),
+            29 => new ContainerTakenAway(header, container, null),
+            30 => new BloodRemoved(header, volume, null),
+            31 => new ReadingConfirmed(header, new("gen", $"{other}")),
+            32 => new IrrigantDiscarded(header, line, volume),
+            33 => new CatheterInserted(header, null, null, null),
+            34 => new ClosedSystemOpened(header, null),
+            35 => new IndicationReviewed(header, null, null),
             _ => new EnteredInError(header, null),
         };
     }

@@ -103,12 +103,117 @@ public class NoDrainageTests
         Assert.Equal("19:18-", Runs(300).Level("19:18", 350).Flags("19:20", Story.Child).Stood(Slug));
     }
 
+    [Theory] // 3 years, 120 of 500 mL: next to nothing is 24 mL of 100, and a reading is wrong by 12 mL of 50
+    [InlineData(24, "20:00-")]
+    [InlineData(25, "")]
+    public void For_a_child_next_to_nothing_is_less(decimal drained, string stood) =>
+        Assert.Equal(stood, Runs(60).Level("20:00", 110 + drained).Flags("20:00", Story.Aged(new(2023, 2, 1))).Stood(Slug));
+
+    [Fact]
+    public void For_an_adult_with_a_small_bladder_too() => // 150 of 500 mL: 30 mL
+        Assert.Equal("20:00-", Runs(80).Level("20:00", 160).Flags("20:00", Story.Adult with { BladderCapacity = Ml(150) }).Stood(Slug));
+
     [Fact]
     public void A_nurse_reads_since_when_and_how_much()
     {
-        var record = Runs().Level("20:00", 650).Flags("20:10");
+        var record = Runs().Level("19:30", 650).Level("20:00", 650).Flags("20:10");
         Assert.Equal("nothing drained from 19:00 to 20:00 while 600 mL ran in with the drain open (limit 20 min).", record.Says(Slug));
         Assert.Equal(FlagPriority.Urgent, record.Priority(Slug));
-        Assert.Equal("no more than 40 mL drained from 19:00 to 20:00 while 600 mL ran in with the drain open (limit 20 min).", Runs().Level("20:00", 690).Flags("20:10").Says(Slug));
+        Assert.StartsWith(
+            "no more than 40 mL drained from 19:00 to 20:00 while 600 mL ran in with the drain open (limit 20 min).",
+            Runs().Level("20:00", 690).Flags("20:10").Says(Slug),
+            StringComparison.Ordinal);
+    }
+
+    [Fact]
+    public void Where_it_rests_on_one_reading_that_departs_from_the_one_before_it_says_which()
+    {
+        var record = Runs().Level("20:00", 650).Flags("20:10");
+        Assert.EndsWith(
+            " It rests on one entry, drainage-level-read of 650 mL at 20:00 (far less than the 650 mL from 18:00 to 19:00): "
+            + "look at the patient, and check it.",
+            record.Says(Slug),
+            StringComparison.Ordinal);
+        Assert.Contains(record.Standing(Slug).Latest.Evidence, e => e.Entry == new EntryKey("ward", "e5"));
+
+        // A second reading says the same: it rests on no single one any more.
+        var again = Runs().Level("20:00", 650).Level("20:30", 650).Flags("20:40");
+        Assert.EndsWith("(limit 20 min).", again.Says(Slug), StringComparison.Ordinal);
+        Assert.Single(again.Standing(Slug).Latest.Evidence);
+    }
+
+    [Fact]
+    public void A_reading_that_only_an_eye_judged_is_named() =>
+        Assert.Contains(
+            "It rests on one entry, drainage-level-read of 0 mL at 18:40 (judged by eye)",
+            Opens("18:00").BagHung("18:00", 3000).Flow("18:00", 600).Level("18:00", 0) is var w
+                ? w.Chart(new DrainageLevelRead(w.Header("18:40", MeasuringWay.Estimate), "1", Ml(0))).Flags("18:50").Says(Slug) : "",
+            StringComparison.Ordinal);
+
+    [Theory] // nothing drained since 19:00 by the two readings, and nobody looked for so long in between
+    [InlineData("21:00", "21:00-", "20:00-21:00")] // 2 h, twice the hourly check
+    [InlineData("21:01", "", "20:00-")]
+    [InlineData("02:00", "", "20:00-")]
+    public void Over_a_hole_in_the_charting_it_is_stale_and_not_urgent(string read, string stood, string stale)
+    {
+        var clock = read.StartsWith('0') ? $"+1 {read}" : read;
+        var record = Runs(60).Level(clock, 110).Flags(clock);
+        Assert.Equal(stood, record.Stood(Slug));
+        Assert.Equal(stale, record.Stood("drainage-reading-stale"));
+    }
+
+    [Fact]
+    public void Over_a_hole_a_nurse_reads_what_may_have_been_and_the_next_reading_tells()
+    {
+        var ward = Runs(60).Level("22:00", 110);
+        var record = ward.Flags("22:10");
+        Assert.Equal(
+            "the drainage was not read from 19:00 to 22:00 while 180 mL ran in, and what was then read shows 0 mL: "
+            + "it may have been emptied and not charted, or nothing drains. Look at the patient, and read it again.",
+            record.Says("drainage-reading-stale"));
+        Assert.Equal(FlagPriority.Medium, record.Priority("drainage-reading-stale"));
+        Assert.StartsWith("drainage-reading-stale stands since 20:00", record.Undecided(Slug).Why, StringComparison.Ordinal);
+
+        // It drains after all: both end. It does not: said at that reading, from the reading after the hole on.
+        var drains = Runs(60).Level("22:00", 110).Level("22:30", 160).Flags("22:40");
+        Assert.Equal(("20:00-22:30", ""), (drains.Stood("drainage-reading-stale"), drains.Stood(Slug)));
+        var blocked = ward.Level("22:30", 110).Flags("22:40");
+        Assert.Equal(("20:00-22:30", "22:30-"), (blocked.Stood("drainage-reading-stale"), blocked.Stood(Slug)));
+        Assert.StartsWith("nothing drained from 22:00 to 22:30 while 30 mL ran in", blocked.Says(Slug), StringComparison.Ordinal);
+    }
+
+    [Fact]
+    public void A_hole_over_which_something_drained_is_none_that_anybody_need_be_told_of()
+    {
+        var record = Runs(60).Level("22:00", 310).Flags("22:10");
+        Assert.Equal(("20:00-22:00", ""), (record.Stood("drainage-reading-stale"), record.Stood(Slug)));
+    }
+
+    [Fact]
+    public void A_hole_does_not_take_down_a_flag_that_stands_and_drainage_does()
+    {
+        var blocked = Runs(300).Level("20:00", 350);
+        Assert.Equal("20:00-", blocked.Level("23:00", 350).Flags("23:10").Stood(Slug));
+        Assert.Equal("20:00-23:10", blocked.Level("23:10", 1200).Flags("23:20").Stood(Slug));
+    }
+
+    [Fact]
+    public void Who_stops_the_flow_with_the_reading_after_a_hole_is_told_all_the_same()
+    {
+        var record = Runs(60).Level("22:00", 110).Flow("22:00", 0).Flags("23:30");
+        Assert.Equal(("20:00-", ""), (record.Stood("drainage-reading-stale"), record.Stood(Slug)));
+    }
+
+    [Fact]
+    public void A_scale_tells_what_marks_cannot()
+    {
+        // 60 in and 25 out of 4 L: by marks 2 · √(2 · (28.9² + 3²)) = 82 mL may be wrong, by a scale 2 · √(2 · (2.9² + 3²)) = 12.
+        Ward Weighed(decimal grams) => Opens("18:00").BagHung("18:00", 3000).Flow("18:00", 60)
+            .Weighed("18:00", 100, 100, emptied: false)
+            .Weighed("19:00", 200, 100, emptied: false)
+            .Weighed("20:00", 200 + grams, 100, emptied: false);
+        Assert.Equal("20:00-", Weighed(25).Flags("20:00").Stood(Slug));
+        Assert.Equal("", Weighed(31).Flags("20:00").Stood(Slug)); // more than half of what ran in
+        Assert.Equal("", Runs(60).Level("20:00", 135).Flags("20:00").Stood(Slug));
     }
 }

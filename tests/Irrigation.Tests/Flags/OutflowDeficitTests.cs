@@ -22,8 +22,8 @@ public class OutflowDeficitTests
     [Fact]
     public void What_the_marks_of_a_bag_cannot_tell_is_undecided_and_weighing_decides_it()
     {
-        // 600 − 400 = 200: the charted flow alone is 15 % in doubt, ±52 mL at k = 1.
-        var (why, needs) = Read(400).Flags("19:00").Undecided(Slug);
+        // 900 − 700 = 200: the charted flow alone is 12 % in doubt, ±110 mL at k = 1.
+        var (why, needs) = Opens("18:00").BagHung("18:00", 3000).Flow("18:00", 900).Level("18:00", 0).Level("19:00", 700).Flags("19:00").Undecided(Slug);
         Assert.EndsWith("limit 200 mL: the interval does not lie above 0", why);
         Assert.Equal("a weighed drainage, a bladder scan, or the next reading", needs);
 
@@ -96,6 +96,19 @@ public class OutflowDeficitTests
         Assert.Equal(FlagPriority.High, Read(400).Exactly("19:00", Story.OfUnknownAge).Priority(Slug));
     }
 
+    [Theory] // no bladder: a slip, and an adult's limits hold; the smallest that counts has limits of its own
+    [InlineData("0", null, 199)]
+    [InlineData("0", FlagPriority.High, 200)]
+    [InlineData("0.0000000000000000000000000001", FlagPriority.High, 499)]
+    [InlineData("0.0000000000000000000000000001", FlagPriority.Urgent, 500)]
+    [InlineData("9.9", FlagPriority.Urgent, 500)]
+    [InlineData("10", FlagPriority.Urgent, 8)] // 0.8 · 10
+    public void A_capacity_that_cannot_be_is_as_good_as_none(string capacity, FlagPriority? priority, decimal missing)
+    {
+        var own = Ml(decimal.Parse(capacity, System.Globalization.CultureInfo.InvariantCulture));
+        Assert.Equal(priority, Read(600 - missing).Exactly("19:00", Story.Adult with { BladderCapacity = own }).Priority(Slug));
+    }
+
     [Fact]
     public void A_large_bladder_does_not_raise_the_limit() =>
         Assert.Equal(FlagPriority.Urgent, Read(100).Exactly("19:00", Story.Adult with { BladderCapacity = Ml(900) }).Priority(Slug));
@@ -110,6 +123,60 @@ public class OutflowDeficitTests
         var scanned = Read(660).Scan("19:20", 200).Exactly("19:30");
         Assert.Equal("bladder scan of 200 mL at 19:20 with the drain open; limit 200 mL.", scanned.Says(Slug));
         Assert.Equal("", Read(660).Clamp("19:10").Scan("19:20", 250).Exactly("19:30").Stood(Slug)); // shut in, as it should be
+    }
+
+    [Fact]
+    public void A_scan_speaks_for_itself_where_the_readings_do_not_tell()
+    {
+        var unread = Opens("18:00").BagHung("18:00", 3000).Flow("18:00", 600);
+        Assert.Equal(FlagPriority.Urgent, unread.Scan("18:40", 500).Flags("18:50").Priority(Slug));
+        Assert.Equal("18:40-", unread.Flags("18:50").Stood(Slug));
+
+        // A level that fell by more than a reading may be wrong by: what drained is not known, and the scan is.
+        var fell = Read(660).Level("20:00", 100).Scan("20:05", 250);
+        Assert.Equal("bladder scan of 250 mL at 20:05 with the drain open; limit 200 mL.", fell.Exactly("20:10").Says(Slug));
+    }
+
+    [Fact]
+    public void An_urgent_one_that_rests_on_one_reading_says_which()
+    {
+        // 19:00 65 mL are charted where 650 drained: 535 of 600 are missing, and the hour before all came back.
+        var ward = Opens("17:00").BagHung("17:00", 3000).Flow("17:00", 600).Emptied("17:00", 0).Emptied("18:00", 650).Emptied("19:00", 65);
+        Assert.EndsWith(
+            "limit 500 mL. It rests on one entry, drainage-emptied of 65 mL at 19:00 (far less than the 650 mL from 17:00 to 18:00): "
+            + "look at the patient, and check it.",
+            ward.Exactly("19:00").Says(Slug),
+            StringComparison.Ordinal);
+        Assert.Contains(ward.Exactly("19:00").Standing(Slug).Latest.Evidence, e => e.Entry == ward.Entries[^1].Key);
+    }
+
+    [Fact]
+    public void An_urgent_one_that_rests_on_one_flow_says_which()
+    {
+        // 3000 are charted where 300 run: 3000 in and 350 out.
+        var ward = Opens("17:00").BagHung("17:00", 5000).Flow("17:00", 300).Emptied("17:00", 0).Emptied("18:00", 350)
+            .Flow("18:00", 3000).Emptied("19:00", 350);
+        var record = ward.Exactly("19:00");
+        Assert.Contains(
+            "It rests on one entry, flow-set of 3000 mL/h at 18:00 (far more than the 300 mL from 17:00 to 18:00)",
+            record.Says(Slug),
+            StringComparison.Ordinal);
+        Assert.Contains(record.Standing(Slug).Latest.Evidence, e => e.Entry == ward.Entries[^2].Key);
+    }
+
+    [Fact]
+    public void One_that_several_readings_bear_out_and_one_that_only_warns_name_none()
+    {
+        var little = Read(500).Level("20:00", 1000).Level("21:00", 1500).Level("22:00", 2000).Level("23:00", 2500); // 100 each
+        Assert.DoesNotContain("rests on one", little.Exactly("23:00").Says(Slug), StringComparison.Ordinal);
+        Assert.DoesNotContain("rests on one", Read(650).Level("20:00", 800).Exactly("20:00").Says(Slug), StringComparison.Ordinal); // 450
+    }
+
+    [Fact]
+    public void Over_a_hole_in_the_charting_it_says_that_nobody_read()
+    {
+        var record = Read(650).Level("22:00", 1500).Exactly("22:00"); // 1800 in and 850 out in 3 h
+        Assert.Contains("1500 mL at 22:00 (the first since 19:00: it may have been emptied", record.Says(Slug), StringComparison.Ordinal);
     }
 
     [Fact]

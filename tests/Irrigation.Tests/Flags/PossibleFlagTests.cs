@@ -115,7 +115,8 @@ public class PossibleFlagTests
     {
         // 500 mL/h off the marks, nothing but irrigant: 6000 in, 6000 out. The interval is wider than the threshold.
         var ward = Opens("00:00").Weighs("00:00", 70)
-            .BagHung("00:00", 3000).BagTakenDown("03:00", 0).BagHung("03:00", 3000).BagTakenDown("06:00", 0).Emptied("06:00", 6000);
+            .BagHung("00:00", 3000).BagTakenDown("03:00", 0).Emptied("03:00", 3000)
+            .BagHung("03:00", 3000).BagTakenDown("06:00", 0).Emptied("06:00", 3000);
         var record = ward.Flags("06:00");
         Assert.Equal(FlagPriority.Medium, record.Priority(Stage));
         Assert.Equal([Obstacle.TooUncertain], record.Standing(Stage).Latest.Criterion!.Obstacles.ToArray());

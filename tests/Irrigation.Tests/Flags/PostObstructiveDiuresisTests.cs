@@ -65,7 +65,7 @@ public class PostObstructiveDiuresisTests
     {
         // Emptied at 19:00, looked at once more at 19:01, and that charted for 20:00, as if nothing had drained for an hour.
         var ward = Opens("18:00").BagHung("18:00", 3000).Flow("18:00", 600).Level("18:00", 0).Emptied("19:00", 650, id: "slip")
-            .Level("20:00", 0).Emptied("20:30", 1650).BagTakenDown("20:30", 1500).UrineHourly("20:30", 220, 240);
+            .Level("20:00", 0).Emptied("20:30", 1150).BagTakenDown("20:30", 1500).UrineHourly("20:30", 220, 240);
         var before = ward.Exactly("22:30");
         Assert.Equal("22:30-", before.Stood(Slug));
         var slip = ward.Entries.OfType<DrainageLevelRead>().Single(e => e.At == ward.At("20:00"));

@@ -28,6 +28,18 @@ public class UnaccountedIrrigantTests
     public void The_limit_goes_by_irrigant_and_risk(string? solution, decimal missing, bool elderly, bool raised) =>
         Assert.Equal(raised ? FlagPriority.High : null, Procedure(solution, missing, elderly ? Elderly : Young).Priority(Slug));
 
+    [Theory] // 8 years: an expected bladder of 270 of 500 mL, so 0.54 of 1000 and 2500 mL
+    [InlineData("glycine 1.5 %", 539, false)]
+    [InlineData("glycine 1.5 %", 540, true)]
+    [InlineData("sodium chloride 0.9 %", 1349, false)]
+    [InlineData("sodium chloride 0.9 %", 1350, true)]
+    public void A_child_bears_less(string solution, decimal missing, bool raised)
+    {
+        var record = Procedure(solution, missing, new(2018, 1, 10));
+        Assert.Equal(raised ? FlagPriority.High : null, record.Priority(Slug));
+        if (raised) Assert.EndsWith(", a child of 8 years.", record.Says(Slug), StringComparison.Ordinal);
+    }
+
     [Fact]
     public void Unknown_age_is_at_risk() => Assert.Equal(FlagPriority.High, Procedure("glycine 1.5 %", 750, null).Priority(Slug));
 

@@ -1,4 +1,4 @@
-namespace Irrigation.Criteria;
+namespace Irrigation.Measures;
 
 /// <summary>The standard normal distribution, to double precision from its middle to its far tail.</summary>
 /// <remarks>
