@@ -155,7 +155,7 @@ public class ChartingTests
     [Fact] // a container of mixed drainage and no word of any irrigant: what it held is not known to be urine
     public void Drainage_before_any_irrigant_was_charted()
     {
-        var ward = Opens("07:00").Emptied("08:00", 900).Emptied("09:00", 950);
+        var ward = Opens("07:00").Emptied("08:00", 90).Emptied("09:00", 95); // of 900 mL in an hour without irrigant something is doubted
         Assert.All(ward.Balance()[FluidBalance.Bladder], i => Assert.Equal((true, null, OutputStatus.Preliminary), (i.Caveats.Contains(Caveat.IrrigantNotCharted), i.Output!.Interval95, i.Status)));
 
         // The first bag, even one hung afterwards, says that nothing ran before it.

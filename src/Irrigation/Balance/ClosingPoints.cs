@@ -196,8 +196,12 @@ internal sealed class ClosingPoints
         if (readings.At(next - 1) is not { } read || read.At == at) return false;
         if (at - read.At > settings.LongestGap || (together && at - read.At <= settings.ReadTogether)) return false;
         if (log[Channel.TakenAway(container)].LastAtOrBefore(at) is { } away && away.At >= read.At) return false;
+        if (IsLate(read)) return false; // taken away and read elsewhere: back only when it is begun again
         return !(readings.At(next) is { } later && TakenAwayBefore(later) <= at);
     }
+
+    /// <summary>Whether a container is a jug or basin: nothing was in it before it caught a return.</summary>
+    public bool IsJug(string container) => jugs.Contains(container);
 
     /// <summary>When the container of a reading was taken away to be read later; null where it was read in its place.</summary>
     private Instant? TakenAwayBefore(Entry reading)

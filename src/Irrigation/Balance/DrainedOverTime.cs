@@ -70,7 +70,8 @@ internal sealed class DrainedOverTime
         var i = IndexOf(container, reading);
         var since = container.At(i - 1)?.At ?? log.Frame.Start;
         var (before, known) = LevelBefore(container, i);
-        var doubt = known ? null : (Caveat?)Caveat.DrainageStartUnknown;
+        var begun = known || Closings.IsJug(ContainerOf(reading)!) || (!Empties(reading) && Content(reading) == Volume.Zero);
+        var doubt = begun ? null : (Caveat?)Caveat.DrainageStartUnknown;
         if (LeavesAPart(container, i)) return (since, Measured.Nothing, null, null); // what came since the level is told by the next one
 
         // A reading at the very start says what was there before: it counts for nothing and is the level to compare with.

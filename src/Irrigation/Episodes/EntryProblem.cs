@@ -108,6 +108,16 @@ public sealed record EntryProblem(string Code, string Where, string Saw, string 
     public static EntryProblem NothingToRetract(string where, EntryKey key) =>
         new("nothing-to-retract", where, $"status entered-in-error for id '{Clip(key.Id)}' of source '{Clip(key.Source)}'", "the time of the entry ('at') too, where the entry itself has not arrived");
 
+    /// <summary>A confirmation of what the log does not hold.</summary>
+    public static EntryProblem UnknownReading(string where, EntryKey reading) => new(
+        "unknown-reading",
+        where,
+        $"id '{Clip(reading.Id)}' of source '{Clip(reading.Source)}', which no entry that stands has",
+        "source and id of the reading that is confirmed, as it was sent; it may come in the same request");
+
+    /// <summary>Two properties of which each says the same in its own way.</summary>
+    public static EntryProblem OneOrOther(string where, string saw, string expected) => new("one-or-other", where, saw, expected);
+
     private static string Clip(string text)
     {
         var shown = new string([.. text.Take(64).Select(c => char.IsControl(c) ? '?' : c)]);

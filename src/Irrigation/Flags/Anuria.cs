@@ -2,12 +2,19 @@ using Irrigation.Criteria;
 
 namespace Irrigation.Flags;
 
-/// <summary>F6. Little or no corrected output in 12 h. An obstruction goes before it (<see cref="FlagRules.Precedence"/>).</summary>
+/// <summary>F6. Little or no corrected output in 12 h, or possibly so.</summary>
+/// <remarks>An obstruction goes before it (<see cref="FlagRules.Precedence"/>).</remarks>
 public static class Anuria
 {
     /// <summary>The rule.</summary>
     public static FlagRule Rule { get; } = new(
-        "anuria", "No urine output", FlagCategory.Clinical, "KDIGO 2012 gives no number; 50 mL in 12 h is our judgement", Cautions.ConfirmFirst, Judge, Looks.AtClosings);
+        "anuria",
+        "No urine output",
+        FlagCategory.Clinical,
+        "KDIGO 2012 gives no number; 50 mL in 12 h is our judgement",
+        Cautions.ConfirmFirst,
+        Judge,
+        Looks.AtClosings);
 
     private static Finding Judge(Bedside bedside)
     {
@@ -15,8 +22,12 @@ public static class Anuria
         var (patient, at) = (bedside.Facts.Patient, bedside.Balance.LastClosing);
         var group = patient.GroupAt(at);
         if (group == AgeGroup.Unknown) return new Finding.Undecided("the age is not known", "a date of birth");
-        return UrineOutputCriteria.All.FirstOrDefault(c => c.Group == group && c.Threshold is null) is { } anuria
-            ? CriterionFinding.Of(UrineOutputCriteria.Evaluate(anuria, bedside.Balance, patient, at, bedside.Limits.Criteria).First(), bedside, FlagPriority.High, "output of 12 h")
-            : new Finding.Undecided("no criterion of anuria is for this age", "a clinician");
+        if (UrineOutputCriteria.All.FirstOrDefault(c => c.Group == group && c.Threshold is null) is not { } anuria)
+        {
+            return new Finding.Undecided("no criterion of anuria is for this age", "a clinician");
+        }
+
+        var result = UrineOutputCriteria.Evaluate(anuria, bedside.Balance, patient, at, bedside.Limits.Criteria).First();
+        return CriterionFinding.Of(result, bedside, Rule.Slug, FlagPriority.High, "output of 12 h");
     }
 }

@@ -1,4 +1,5 @@
 using System.Collections.Immutable;
+using Irrigation.Criteria;
 using Irrigation.Episodes;
 using NodaTime;
 
@@ -50,8 +51,19 @@ public abstract record Finding
         /// <summary>What it rests on; empty where it is raised by silence.</summary>
         public ImmutableArray<Evidence> Evidence { get; init; } = [];
 
+        /// <summary>The criterion that it speaks of, with its probability and whether it is provisional; null where it speaks of none.</summary>
+        public CriterionResult? Criterion { get; init; }
+
+        /// <summary>Said of a criterion that is not certainly met: to confirm the measurement first.</summary>
+        public bool Possible { get; init; }
+
         /// <inheritdoc/>
-        public bool Equals(Raised? other) => other is not null && (Priority, Says, LookAgain) == (other.Priority, other.Says, other.LookAgain) && Evidence.SequenceEqual(other.Evidence);
+        /// <remarks>Of the criterion the probability alone: all else of it that can change is in the text.</remarks>
+        public bool Equals(Raised? other) =>
+            other is not null
+            && (Priority, Says, LookAgain, Possible) == (other.Priority, other.Says, other.LookAgain, other.Possible)
+            && Criterion?.Probability == other.Criterion?.Probability
+            && Evidence.SequenceEqual(other.Evidence);
 
         /// <inheritdoc/>
         public override int GetHashCode() => HashCode.Combine(Priority, Says, LookAgain);

@@ -66,7 +66,8 @@ public static class FlagRules
     /// <summary>The rule of a slug; null where there is none.</summary>
     public static FlagRule? Find(string slug) => Places.TryGetValue(slug, out var place) ? All[place] : null;
 
-    /// <summary>What a rule says, after what goes before it. A flag that stands is not taken down for what goes before it: it waits.</summary>
+    /// <summary>What a rule says, after what goes before it.</summary>
+    /// <remarks>A flag that stands is not taken down for what goes before it: it waits, and says what it said.</remarks>
     internal static Finding Judge(FlagRule rule, Bedside bedside)
     {
         foreach (var (flag, whileStands, because) in Precedence)
@@ -74,7 +75,9 @@ public static class FlagRules
             if (flag != rule.Slug) continue;
             foreach (var first in whileStands)
             {
-                if (bedside.Standing(first) is { } standing) return new Finding.Undecided($"{first} stands since {bedside.Said(standing.Start)}: {because}", $"{first} being cleared");
+                if (bedside.Standing(first) is not { } standing) continue;
+                if (bedside.Standing(rule.Slug) is { } waits) return waits.Latest;
+                return new Finding.Undecided($"{first} stands since {bedside.Said(standing.Start)}: {because}", $"{first} being cleared");
             }
         }
 

@@ -79,6 +79,27 @@ public sealed record FlagSettings
     [Setting(100, 10000, "mL/h")]
     public FlowRate FastFlow { get; init; } = FlowRate.FromMillilitresPerHour(1000);
 
+    /// <summary>
+    /// Urine-output criterion, anuria, oliguria, polyuria, low hourly output: the probability from which the flag is raised though the
+    /// criterion is not certainly met. Default 1, only where the whole 95 % interval lies on its side; our judgement.
+    /// </summary>
+    [Setting(0.5, 1)]
+    public decimal CriterionRaisedFrom { get; init; } = 1;
+
+    /// <summary>
+    /// The same flags: the probability from which they are raised as possible, one priority lower and with "confirm the measurement
+    /// first". Default 0.8; our judgement. 1 raises none.
+    /// </summary>
+    [Setting(0.5, 1)]
+    public decimal CriterionPossibleFrom { get; init; } = 0.8m;
+
+    /// <summary>
+    /// The same flags: one that stands is cleared when the criterion is less probable than this, and whenever it is not met. Default
+    /// 0.4, half of what raises a possible one, so that none comes and goes with each reading; our judgement. At 0 only not met clears.
+    /// </summary>
+    [Setting(0, 0.9)]
+    public decimal CriterionClearedBelow { get; init; } = 0.4m;
+
     /// <summary>Post-obstructive diuresis: at least this in each of two consecutive hours. Default 200 mL (LITFL, a teaching text; clinical reference 2.2).</summary>
     [Setting(50, 2000, "mL")]
     public Volume DiuresisPerHour { get; init; } = Volume.FromMillilitres(200);

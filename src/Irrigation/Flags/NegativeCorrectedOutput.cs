@@ -3,8 +3,11 @@ using Irrigation.Measures;
 
 namespace Irrigation.Flags;
 
-/// <summary>F4. A closed interval whose corrected output is below 0: evidence that fluid stayed behind, leaked, or a volume is wrong.</summary>
-/// <remarks>Not said of an interval whose irrigant is still interpolated; cleared by the next one that is not below 0.</remarks>
+/// <summary>F4. A closed interval with an output below 0: evidence that fluid stayed behind, leaked, or a volume is wrong.</summary>
+/// <remarks>
+/// Said of an interval whose irrigant was not read yet where all of its 95 % interval lies below 0, for that holds the doubts about the
+/// irrigant; and then it is provisional. Cleared by the next interval that is not below 0.
+/// </remarks>
 public static class NegativeCorrectedOutput
 {
     /// <summary>The rule.</summary>
@@ -21,10 +24,25 @@ public static class NegativeCorrectedOutput
     {
         if (bedside.Latest is not { } latest) return new Finding.NotRaised();
         var span = $"from {bedside.Said(latest.Start)} to {bedside.Said(latest.End)}";
-        if (latest.Output is not { } output) return new Finding.Undecided($"the output {span} is not known", "readings of the bag and of the drainage");
+        if (latest.Output is not { } output)
+        {
+            return new Finding.Undecided($"the output {span} is not known", "readings of the bag and of the drainage");
+        }
+
         if (output.Headline >= Volume.Zero) return new Finding.NotRaised();
-        if (latest.Status == OutputStatus.Preliminary) return new Finding.Undecided($"the output {span} is {output.Headline} and preliminary", "a reading of the bag");
-        var interval = output.Interval95 is { } range ? $", 95 % interval {range.Low} to {range.High}: {(range.High < Volume.Zero ? "all of it below 0" : "it covers 0")}" : "";
-        return new Finding.Raised(FlagPriority.Low, $"corrected output {output.Headline} {span}{interval}; threshold 0 mL.") { Evidence = [Evidence.Of(latest)] };
+        var provisional = latest.Status == OutputStatus.Preliminary;
+        var certain = output.Interval95?.High < Volume.Zero;
+        if (provisional && !certain)
+        {
+            return new Finding.Undecided($"the output {span} is {output.Headline} and preliminary", "a reading of the bag");
+        }
+
+        var covers = certain ? "all of it below 0" : "it covers 0";
+        var interval = output.Interval95 is { } range ? $", 95 % interval {range.Low} to {range.High}: {covers}" : "";
+        var until = provisional ? " This is provisional: the bag was not read yet; worked out again when it is read." : "";
+        return new Finding.Raised(FlagPriority.Low, $"corrected output {output.Headline} {span}{interval}; threshold 0 mL.{until}")
+        {
+            Evidence = [Evidence.Of(latest)],
+        };
     }
 }

@@ -7,13 +7,20 @@ public static class Polyuria
 {
     /// <summary>The rule.</summary>
     public static FlagRule Rule { get; } = new(
-        "polyuria", "High urine output", FlagCategory.Clinical, "Merck Manual Professional, 2024", Cautions.Graduations, Judge, Looks.AtClosings);
+        "polyuria",
+        "High urine output",
+        FlagCategory.Clinical,
+        "Merck Manual Professional, 2024",
+        Cautions.Graduations,
+        Judge,
+        Looks.AtClosings);
 
     private static Finding Judge(Bedside bedside) => bedside.Latest is null
         ? new Finding.NotRaised()
         : CriterionFinding.Of(
             UrineOutputCriteria.Polyuria(bedside.Balance, bedside.Facts.Patient, bedside.Balance.LastClosing, bedside.Limits.Criteria),
             bedside,
+            Rule.Slug,
             FlagPriority.Low,
             "output of 24 h");
 }

@@ -1,52 +1,87 @@
 using Irrigation.Balance;
 using Irrigation.Criteria;
 using Irrigation.Episodes;
+using Irrigation.Measures;
 using NodaTime;
 
 namespace Irrigation.Flags;
 
-/// <summary>F9. High output after an obstruction was relieved: 200 mL/h or more in each of two consecutive hours, or 3 L or more in 24 h.</summary>
+/// <summary>
+/// F9. High output after an obstruction was relieved: 200 mL/h or more in each of two consecutive hours, or 3 L or more in 24 h.
+/// </summary>
 /// <remarks>
-/// Relieved: a flag of outflow deficit or no drainage ended, or a washout cleared, within the last 48 h, as set. The two hours lie
-/// after it, for what had been held back and comes out with the relief is not urine made since.
+/// <para>Relieved: a flag of outflow deficit or no drainage ended, or a washout cleared, within the last 48 h, as set. The two hours lie
+/// after it, for what had been held back and comes out with the relief is not urine made since.</para>
+/// <para>No obstruction was one that never was: a flag that a correction took back, or that rested on a reading that is doubted, or ended
+/// with one. Nor is a doubted hour one of much urine.</para>
 /// </remarks>
 public static class PostObstructiveDiuresis
 {
+    private static readonly Duration Hour = Duration.FromHours(1);
+
     /// <summary>The rule.</summary>
     public static FlagRule Rule { get; } = new(
-        "post-obstructive-diuresis", "Post-obstructive diuresis", FlagCategory.Clinical, "LITFL (teaching text)", Cautions.ConfirmFirst, Judge, Looks.AtClosings);
+        "post-obstructive-diuresis",
+        "Post-obstructive diuresis",
+        FlagCategory.Clinical,
+        "LITFL (teaching text)",
+        Cautions.ConfirmFirst,
+        Judge,
+        Looks.AtClosings);
 
     private static Finding Judge(Bedside bedside)
     {
-        if (bedside.Latest is null || Relieved(bedside) is not { } relieved || bedside.At > relieved + bedside.Settings.DiuresisWithin) return new Finding.NotRaised();
-        var (settings, at, hour) = (bedside.Settings, bedside.Balance.LastClosing, Duration.FromHours(1));
+        if (bedside.Latest is null || Relieved(bedside) is not { } relieved) return new Finding.NotRaised();
+        var (settings, at) = (bedside.Settings, bedside.Balance.LastClosing);
+        if (bedside.At > relieved + settings.DiuresisWithin) return new Finding.NotRaised();
+
         OutputWindow Over(Instant from, Instant to) => bedside.Balance.Over(WindowKind.Trailing, new(from, to));
-        OutputWindow[] hours = [Over(at - hour - hour, at - hour), Over(at - hour, at)];
-        var day = Over(Instant.Max(at - Duration.FromHours(24), bedside.Log.Frame.Start), at); // so far, in an episode that is younger
-        var byHours = at - hour - hour < relieved ? Answer.NotMet : Decision.All(hours.Select(h => AtLeast(h, settings.DiuresisPerHour.Millilitres)));
-        var byDay = AtLeast(day, settings.DiuresisPerDay.Millilitres);
-        var since = $"obstruction relieved at {bedside.Said(relieved)}";
-        return Decision.Any([byHours, byDay]) switch
+        var since = at - Hour - Hour;
+        OutputWindow[] hours = [Over(since, at - Hour), Over(at - Hour, at)];
+        var day = Over(Instant.Max(at - (24 * Hour), bedside.Log.Frame.Start), at); // so far, in an episode that is younger
+        var byHours = since < relieved ? Answer.NotMet : Decision.All(hours.Select(hour => AtLeast(hour, settings.DiuresisPerHour)));
+        var answer = Decision.Any([byHours, AtLeast(day, settings.DiuresisPerDay)]);
+        if (answer == Answer.NotMet) return new Finding.NotRaised();
+
+        var about = $"obstruction relieved at {bedside.Said(relieved)}";
+        if (answer != Answer.Met)
         {
-            Answer.Met => new Finding.Raised(FlagPriority.High, $"{since}; {(byHours == Answer.Met ? $"{hours[0].Output!.Headline} and {hours[1].Output!.Headline} in the last two hours, threshold {settings.DiuresisPerHour} or more in each" : $"{day.Output!.Headline} in 24 h to {bedside.Said(at)}, threshold {settings.DiuresisPerDay} or more")}.")
-            {
-                Evidence = [Evidence.Of(bedside.Latest)],
-            },
-            Answer.NotMet => new Finding.NotRaised(),
-            _ => new Finding.Undecided($"{since}; the output of the hours since cannot be told well enough", "hourly readings, weighed where the flow is high"),
-        };
+            return new Finding.Undecided(
+                $"{about}; the output of the hours since cannot be told well enough", "hourly readings, weighed where the flow is high");
+        }
+
+        var much = byHours == Answer.Met
+            ? $"{Of(hours[0])} and {Of(hours[1])} in the last two hours, threshold {settings.DiuresisPerHour} or more in each"
+            : $"{Of(day)} in 24 h to {bedside.Said(at)}, threshold {settings.DiuresisPerDay} or more";
+        var provisional = (byHours == Answer.Met ? hours : [day]).Any(window => window.Status == OutputStatus.Preliminary);
+        var until = provisional ? " This is provisional: the bag was not read yet; worked out again when it is read." : "";
+        return new Finding.Raised(FlagPriority.High, $"{about}; {much}.{until}") { Evidence = [Evidence.Of(bedside.Latest)] };
     }
+
+    private static Volume Of(OutputWindow window) => window.Output!.Headline;
 
     /// <summary>When an obstruction was last relieved; null where none was.</summary>
     private static Instant? Relieved(Bedside bedside)
     {
         var washout = bedside.Last<WashoutPerformed>() is { Cleared: true } cleared ? cleared.At : (Instant?)null;
-        return new[] { bedside.LastEnded("no-drainage"), bedside.LastEnded("outflow-deficit"), washout }.Max();
+        return new[] { Ended(bedside, "no-drainage"), Ended(bedside, "outflow-deficit"), washout }.Max();
     }
 
-    private static Answer AtLeast(OutputWindow window, decimal threshold)
+    /// <summary>When a flag of an obstruction ended; null where it never stood, or neither it nor its end can be relied on.</summary>
+    private static Instant? Ended(Bedside bedside, string slug)
     {
-        if (window.Output?.Interval95 is not { } range || !window.FullyCovered) return Answer.NotEvaluable;
-        return range.Low.Millilitres >= threshold ? Answer.Met : range.High.Millilitres < threshold ? Answer.NotMet : Answer.Indeterminate;
+        if (bedside.LastEnded(slug) is not { End: { } end } flag) return null;
+        var readings = flag.Latest.Evidence.Select(evidence => evidence.IntervalEnd).OfType<Instant>().Append(end);
+        return readings.Any(reading => Doubted(bedside.Balance, reading)) ? null : end;
+    }
+
+    private static bool Doubted(FluidBalance balance, Instant end) =>
+        balance.Reaching(FluidBalance.Bladder, end - Duration.Epsilon, end).Any(i => i.End == end && i.Caveats.Contains(Caveat.Doubted));
+
+    private static Answer AtLeast(OutputWindow window, Volume threshold)
+    {
+        if (window.Output?.Interval95 is not var (low, high) || !window.FullyCovered) return Answer.NotEvaluable;
+        if (high < Volume.Zero || window.Caveats.Contains(Caveat.Doubted)) return Answer.NotEvaluable;
+        return low >= threshold ? Answer.Met : high < threshold ? Answer.NotMet : Answer.Indeterminate;
     }
 }

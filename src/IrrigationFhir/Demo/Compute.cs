@@ -91,7 +91,10 @@ internal static class Compute
                 else problems.Add(EntryProblem.NothingToRetract(request.Where, request.Entry.Key));
             }
 
-            problems.AddRange(read.Where(r => log.Current(r.Entry.Key)?.Entry == r.Entry).Select(r => Contradictions.Of(r.Entry, log, r.Where)).OfType<EntryProblem>());
+            var standing = read.Where(r => log.Current(r.Entry.Key)?.Entry == r.Entry);
+            problems.AddRange(standing
+                .Select(r => Contradictions.Of(r.Entry, log, r.Where) ?? Confirmations.Of(r.Entry, log, r.Where))
+                .OfType<EntryProblem>());
             return (FluidBalance.Of(log, settings), definition);
         }
     }

@@ -25,7 +25,18 @@ internal sealed record EntriesReply(string Episode, long Version, IReadOnlyList<
 /// <param name="Sequence">Its place in the order of arrival.</param>
 /// <param name="Revision">Which version of its id.</param>
 /// <param name="Problems">Why it was refused.</param>
-internal sealed record EntryResult(string? Source, string? Id, string Outcome, long? Sequence, int? Revision, IReadOnlyList<ProblemReply>? Problems);
+/// <param name="Doubts">
+/// What cannot be taken as it stands now that it is there: of its own reading, or of an earlier one that it makes doubtful. Nothing is
+/// refused for it; look again, then confirm the reading (<c>reading-confirmed</c>) or correct it. Null where nothing is doubted.
+/// </param>
+internal sealed record EntryResult(
+    string? Source,
+    string? Id,
+    string Outcome,
+    long? Sequence,
+    int? Revision,
+    IReadOnlyList<ProblemReply>? Problems,
+    IReadOnlyList<DoubtReport>? Doubts);
 
 /// <summary>One problem.</summary>
 /// <param name="Code">Stable; software may rely on it.</param>
@@ -78,7 +89,8 @@ internal static class EntriesApi
             .WithDescription(
                 "All entries are recorded or none. With `Prefer: handling=lenient` those that can be are recorded, and the reply says of each what became of it. " +
                 "Idempotent by source and id: the same content again changes nothing; other content under the same id is an amendment, which supersedes and never overwrites; " +
-                "status `entered-in-error` withdraws. What is implausible is recorded and marked. " + Texts.Caution);
+                "status `entered-in-error` withdraws. What is implausible is recorded and marked; " +
+                "what follows from a reading and cannot be is named in the reply at once (`doubts`). " + Texts.Caution);
         app.MapGet("/episodes/{id}/entries", Get)
             .Answers<EntryLog>(StatusCodes.Status200OK, "The log.")
             .Fails(StatusCodes.Status404NotFound)
@@ -139,7 +151,7 @@ internal static class EntriesApi
         "unknown-kind" or "unknown-word" or "wrong-unit" => OperationOutcome.IssueType.CodeInvalid,
         "same-id-twice" => OperationOutcome.IssueType.Duplicate,
         "overlapping-bags" or "overlapping-totals" or "drainage-while-clamped" or "before-episode-start" or "after-episode-end" or "patient-mismatch" => OperationOutcome.IssueType.BusinessRule,
-        "unknown-episode" => OperationOutcome.IssueType.NotFound,
+        "unknown-episode" or "unknown-reading" => OperationOutcome.IssueType.NotFound,
         "too-many-entries" => OperationOutcome.IssueType.TooLong,
         "subscription-topic-unknown" or "subscription-filter-unsupported" or "subscription-channel-unsupported" or "subscription-payload-unsupported" or "subscription-content-unsupported" => OperationOutcome.IssueType.NotSupported,
         "subscription-cross-version-extension" or "subscription-extension-unknown" => OperationOutcome.IssueType.Extension,
@@ -157,7 +169,8 @@ internal static class EntriesApi
             e.Disposition is { } disposition ? Slug.Of(disposition) : "refused",
             e.Logged?.Sequence,
             e.Logged?.Revision,
-            e.Problems.Count == 0 ? null : [.. e.Problems.Select(p => new ProblemReply(p.Code, p.Where, p.Saw, p.Expected))]))],
+            e.Problems.Count == 0 ? null : [.. e.Problems.Select(p => new ProblemReply(p.Code, p.Where, p.Saw, p.Expected))],
+            e.Doubts.Count == 0 ? null : [.. e.Doubts.Select(DoubtReport.Of)]))],
         [.. recorded.Recalculated.Select(c => new RecalculatedInterval(
             c.Interval.Stream,
             Wire.Time(c.Interval.Start, zone),

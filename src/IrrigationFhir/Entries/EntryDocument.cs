@@ -22,8 +22,9 @@ internal sealed record EntryDocument
 
     [Description("What happened. Required, except with status entered-in-error.")]
     [AllowedValues(
-        "bag-hung", "bag-read", "bag-taken-down", "irrigant-instilled", "flow-set", "pump-total-read",
-        "drainage-emptied", "drainage-level-read", "drainage-weighed", "leak-estimated", "urine-collected",
+        "bag-hung", "bag-read", "bag-taken-down", "irrigant-instilled", "irrigant-discarded", "flow-set", "pump-total-read",
+        "drainage-emptied", "drainage-level-read", "drainage-weighed", "container-taken-away", "blood-removed", "reading-confirmed",
+        "leak-estimated", "urine-collected",
         "drain-clamped", "drain-released", "bladder-scanned", "bladder-palpated",
         "drainage-appearance", "tolerance-noted",
         "order-set", "identity-checked", "weight-measured", "blood-pressure-measured", "catheter-inserted", "catheter-removed", "closed-system-opened",
@@ -69,16 +70,20 @@ internal sealed record EntryDocument
     [Description("What the sender of a FHIR Observation said, where the entry was translated from one: status, code, value[x], derivedFrom. Kept and published again beside our own codes; takes no part in the arithmetic.")]
     public System.Text.Json.Nodes.JsonObject? Original { get; init; }
 
-    [Description("Irrigation line (bags, flow, pump, totals); \"1\" where there is only one.")]
+    [Description("Irrigation line (bags, flow, pump, totals, irrigant-discarded); \"1\" where there is only one.")]
     public string? Line { get; init; }
 
-    [Description("Drainage container (emptied, level read, weighed); \"1\" where there is only one.")]
+    [Description("Drainage container (emptied, level read, weighed, taken away); \"1\" where there is only one.")]
     public string? Container { get; init; }
 
-    [Description("The amount, mL or L: on the label (bag-hung), instilled (irrigant-instilled), emptied (drainage-emptied), leaked (leak-estimated), collected (urine-collected), in the bladder (bladder-scanned), ordered (order-set).")]
+    [Description("The amount, mL or L: on the label (bag-hung), instilled (irrigant-instilled), " +
+        "spilt or discarded before it reached the bladder (irrigant-discarded), emptied (drainage-emptied), " +
+        "of blood and clots (blood-removed; or mass), " +
+        "leaked (leak-estimated), collected (urine-collected), in the bladder (bladder-scanned), ordered (order-set).")]
     public QuantityDocument? Volume { get; init; }
 
-    [Description("Which bag (bag-hung).")]
+    [Description("Which bag (bag-hung), e.g. the number on its label. " +
+        "On a reading (bag-read, bag-taken-down) it says which of several on one line (a Y-set); without it, the one that runs.")]
     public string? Bag { get; init; }
 
     [Description("Type of the bag (bag-hung).")]
@@ -108,7 +113,8 @@ internal sealed record EntryDocument
     [Description("Drop factor of the giving set (flow-set), {drop}/mL: required with drops.")]
     public QuantityDocument? DropFactor { get; init; }
 
-    [Description("What the scale showed (drainage-weighed): g, kg.")]
+    [Description("What the scale showed (drainage-weighed); " +
+        "blood and clots without what they lie in (blood-removed, in place of volume, at 1.06 g/mL): g, kg.")]
     public QuantityDocument? Mass { get; init; }
 
     [Description("The empty container's mass (drainage-weighed): g, kg.")]
@@ -119,6 +125,14 @@ internal sealed record EntryDocument
 
     [Description("Whether the container was emptied after weighing (drainage-weighed).")]
     public bool? Emptied { get; init; }
+
+    [Description("Where a container that was taken away is read (container-taken-away), in a word: e.g. sluice. " +
+        "What it then holds had drained by the time it was taken away.")]
+    public string? ReadAt { get; init; }
+
+    [Description("The entry that somebody looked at again and found right (reading-confirmed): required there, " +
+        "e.g. {\"source\": \"ward-7\", \"id\": \"4712\"}. It has to stand in the log, or come in the same request.")]
+    public EntryKeyDocument? Reading { get; init; }
 
     [Description("The route the urine took (urine-collected): required there.")]
     [WordsOf(typeof(UrineRoute))]
@@ -245,6 +259,17 @@ internal sealed record EntryDocument
     [Description("What of the flag is otherwise than told (flag-revised).")]
     [WordsOf(typeof(FlagRevision))]
     public string? Revision { get; init; }
+}
+
+/// <summary>What an entry is called.</summary>
+[JsonUnmappedMemberHandling(JsonUnmappedMemberHandling.Disallow)]
+internal sealed record EntryKeyDocument
+{
+    [Description("Its source.")]
+    public required string Source { get; init; }
+
+    [Description("Its id.")]
+    public required string Id { get; init; }
 }
 
 /// <summary>A value with its UCUM unit.</summary>

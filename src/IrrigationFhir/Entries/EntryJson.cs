@@ -207,6 +207,9 @@ internal sealed class EntryJson
         return otherwise;
     }
 
+    /// <summary>A problem where two properties say the same, each in its own way.</summary>
+    public void Either(string name, string saw, string expected) => problems.Add(EntryProblem.OneOrOther(At(name), saw, expected));
+
     /// <summary>A problem where a quantity that has to be more than 0 is 0; a value to go on with.</summary>
     public decimal Zero(string name)
     {

@@ -19,6 +19,12 @@ internal static class EntryReader
     /// <summary>Longest source and longest id, in characters: identifiers that devices build from patient, type, unit and time are long.</summary>
     public const int LongestKey = 200;
 
+    /// <summary>
+    /// Density of blood and clots in g/mL, where their mass was charted: 1.06, as textbooks of physiology give it for whole blood
+    /// (from memory; 1.05 to 1.06). No setting: what a log says must not change with the site that reads it.
+    /// </summary>
+    public const decimal BloodDensity = 1.06m;
+
     private const int LongestName = 64;
 
     /// <summary>Reads one entry; null where something is wrong with it, and then <paramref name="problems"/> has grown.</summary>
@@ -93,14 +99,18 @@ internal static class EntryReader
         return kind switch
         {
             "bag-hung" => new BagHung(header, Line(), read.RequiredVolume("volume"), read.Text("bag"), read.Text("bagType"), read.Text("solution"), read.Volume("tubingPrime")),
-            "bag-read" => new BagRead(header, Line(), read.RequiredVolume("remaining")),
-            "bag-taken-down" => new BagTakenDown(header, Line(), read.Volume("remaining")),
+            "bag-read" => new BagRead(header, Line(), read.RequiredVolume("remaining")) { Bag = read.Text("bag") },
+            "bag-taken-down" => new BagTakenDown(header, Line(), read.Volume("remaining")) { Bag = read.Text("bag") },
             "irrigant-instilled" => new IrrigantInstilled(header, Line(), read.RequiredVolume("volume")),
+            "irrigant-discarded" => new IrrigantDiscarded(header, Line(), read.RequiredVolume("volume")),
             "flow-set" => Flow(header, Line(), read),
             "pump-total-read" => new PumpTotalRead(header, Line(), read.RequiredVolume("total"), read.Flag("restarted") ?? false),
             "drainage-emptied" => new DrainageEmptied(header, Container(), read.RequiredVolume("volume")),
             "drainage-level-read" => new DrainageLevelRead(header, Container(), read.RequiredVolume("level")),
             "drainage-weighed" => new DrainageWeighed(header, Container(), read.RequiredMass("mass"), read.Mass("tare"), read.Positive("density", 2, "a density in g/mL, more than 0, to 2"), read.Flag("emptied") ?? false),
+            "container-taken-away" => new ContainerTakenAway(header, Container(), read.Text("readAt")),
+            "blood-removed" => Blood(header, read),
+            "reading-confirmed" => new ReadingConfirmed(header, Reading(read)),
             "leak-estimated" => new LeakEstimated(header, read.RequiredVolume("volume")),
             "urine-collected" => new UrineCollected(header, read.Word<UrineRoute>("route") ?? read.Require("route", "the route the urine took", UrineRoute.Void), read.RequiredVolume("volume")),
             "drain-clamped" => new DrainClamped(header),
@@ -150,6 +160,26 @@ internal static class EntryReader
         var (drops, factor) = (read.Drops("rate"), read.DropFactor("dropFactor"));
         if (factor is null) read.Require("dropFactor", "the set's drop factor: {\"value\": 20, \"unit\": \"{drop}/mL\"}", 0);
         return new(header, line, drops is { } d && factor is { } f ? FlowRate.FromDropsPerMinute(d, f) : FlowRate.Stopped, drops, factor);
+    }
+
+    /// <summary>Blood and clots, measured or weighed.</summary>
+    private static BloodRemoved Blood(EntryHeader header, EntryJson read)
+    {
+        var (volume, mass) = (read.Volume("volume"), read.Mass("mass"));
+        const string Expected = "how much: {\"value\": 60, \"unit\": \"mL\"}; or its mass: {\"value\": 64, \"unit\": \"g\"}";
+        if (!read.Has("mass")) read.Require("volume", Expected, 0);
+        else if (read.Has("volume")) read.Either("mass", "a volume and a mass", "one of them: the volume follows from the mass");
+        return new(header, volume ?? mass?.At(BloodDensity) ?? Volume.Zero, mass);
+    }
+
+    private static EntryKey Reading(EntryJson read)
+    {
+        const string Expected = "the entry that is confirmed: {\"source\": …, \"id\": …}";
+        if (read.Inner("reading") is not { } reading) return read.Require("reading", Expected, default(EntryKey));
+        var source = reading.RequiredText("source", LongestKey, "the source of the entry that is confirmed");
+        var key = new EntryKey(source, reading.RequiredText("id", LongestKey, "its id"));
+        reading.NothingElse("the name of an entry");
+        return key;
     }
 
     private static BloodPressureMeasured BloodPressure(EntryHeader header, EntryJson read)

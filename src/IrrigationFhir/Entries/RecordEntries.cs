@@ -24,8 +24,14 @@ internal abstract record EntriesOutcome
     public sealed record Recorded(long Version, DateTimeZone Zone, IReadOnlyList<EntryReply> Entries, IReadOnlyList<IntervalChange> Recalculated, IReadOnlyList<ResourceVersion> Changed, IReadOnlyList<WithheldRow> Withheld) : EntriesOutcome;
 }
 
-/// <summary>What became of one entry: logged, or refused with its problems.</summary>
-internal sealed record EntryReply(int Index, EntryKey? Key, Disposition? Disposition, LoggedEntry? Logged, IReadOnlyList<EntryProblem> Problems);
+/// <summary>What became of one entry: logged, with what is doubted now, or refused with its problems.</summary>
+internal sealed record EntryReply(
+    int Index,
+    EntryKey? Key,
+    Disposition? Disposition,
+    LoggedEntry? Logged,
+    IReadOnlyList<EntryProblem> Problems,
+    IReadOnlyList<Doubt> Doubts);
 
 /// <summary>The main path: from what was sent to what is stored and published.</summary>
 internal sealed class RecordEntries(EpisodesInMemory episodes, EpisodeStore store, ProfileValidator profiles, EntrySettings settings, CriteriaSettings limits, TimeProvider clock)
@@ -70,7 +76,7 @@ internal sealed class RecordEntries(EpisodesInMemory episodes, EpisodeStore stor
 
         var json = accepted.Select(s => s.Json!).Concat(own.Select(EntryReader.Write));
         var rows = json.Zip(appended.Outcomes).Where(p => p.Second.Disposition != Disposition.Repeated).Select(p => Row(p.First, p.Second.Logged)).ToList();
-        var replies = Replies(judged, appended.Outcomes);
+        var replies = Replies(judged, appended.Outcomes, Doubted.By(appended.Outcomes, changes, balance));
         if (rows.Count == 0) return new EntriesOutcome.Recorded(episode.Row.Version, episode.Definition.Frame.Zone, replies, [], [], []);
 
         var withheld = faulty.ToRows();
@@ -119,16 +125,23 @@ internal sealed class RecordEntries(EpisodesInMemory episodes, EpisodeStore stor
             if (entry is not null) first.TryAdd(entry.Key, sent.Index);
         }
 
-        // Against the log that would result, so that the order within a request does not matter.
+        Refuse(judged, log, Contradictions.Of, now);
+
+        // A confirmation rests on its reading, which may have been refused just now.
+        if (judged.Exists(s => s.Entry is ReadingConfirmed)) Refuse(judged, log, Confirmations.Of, now);
+        return judged;
+    }
+
+    /// <summary>What stands against entries in the log that would result, so that the order within a request does not matter.</summary>
+    private static void Refuse(List<Sent> judged, EpisodeLog log, Func<Entry, EpisodeLog, string, EntryProblem?> against, Instant now)
+    {
         var result = log.Append(judged.Where(s => s.Problems.Count == 0).Select(s => s.Entry!), now).Log;
         for (var i = 0; i < judged.Count; i++)
         {
             var sent = judged[i];
             if (sent.Problems.Count > 0 || result.Current(sent.Entry!.Key)!.Entry != sent.Entry || log.Current(sent.Entry.Key)?.Entry == sent.Entry) continue;
-            if (Contradictions.Of(sent.Entry, result, sent.Where) is { } contradiction) judged[i] = sent with { Problems = [contradiction] };
+            if (against(sent.Entry, result, sent.Where) is { } problem) judged[i] = sent with { Problems = [problem] };
         }
-
-        return judged;
     }
 
     private IEnumerable<EntryProblem> Alone(Sent sent, Entry? entry, Instant now, Dictionary<EntryKey, int> first)
@@ -149,12 +162,13 @@ internal sealed class RecordEntries(EpisodesInMemory episodes, EpisodeStore stor
     private static EntryRow Row(string json, LoggedEntry logged) =>
         new(logged.Sequence, logged.Entry.Key.Source, logged.Entry.Key.Id, logged.Revision, logged.Entry.Kind, logged.Entry.At, logged.ReceivedAt, json);
 
-    private static List<EntryReply> Replies(List<Sent> judged, ImmutableArray<(Disposition Disposition, LoggedEntry Logged)> outcomes)
+    private static List<EntryReply> Replies(
+        List<Sent> judged, ImmutableArray<(Disposition Disposition, LoggedEntry Logged)> outcomes, ILookup<EntryKey, Doubt> doubts)
     {
         var next = 0;
         return [.. judged.Select(s => s.Problems.Count > 0
-            ? new EntryReply(s.Index, s.Key, null, null, s.Problems)
-            : new EntryReply(s.Index, s.Entry!.Key, outcomes[next].Disposition, outcomes[next++].Logged, []))];
+            ? new EntryReply(s.Index, s.Key, null, null, s.Problems, [])
+            : new EntryReply(s.Index, s.Entry!.Key, outcomes[next].Disposition, outcomes[next++].Logged, [], [.. doubts[s.Entry!.Key]]))];
     }
 
     private sealed record Sent(int Index, Entry? Entry, string? Json, IReadOnlyList<EntryProblem> Problems, EntryKey? Key)

@@ -14,6 +14,7 @@ internal static class BalanceInWords
 {
     private const int Width = 108;
     private const int Sum = 46;
+    private const string Provisional = "Provisional: part of the time is still open; worked out again when that has been read.";
 
     private static readonly OffsetDateTimePattern Times = OffsetDateTimePattern.ExtendedIso;
 
@@ -22,7 +23,10 @@ internal static class BalanceInWords
     {
         output.WriteLine($"Fluid balance as of {Day(report.AsOf)} {Clock(report.AsOf)}. Times are local times of {report.TimeZone}.");
         output.WriteLine();
-        Prose(output, "", "Urine made = drained − irrigant run in + more held in the bladder than before + leaked. Volumes are as charted; sums are made first and rounded to 0.1 mL afterwards. The best estimate also takes out known error (a bag holds more than its label says). The ± behind it is one standard uncertainty; with 95 % certainty the truth lies within two of them.");
+        Prose(output, "", "Urine made = drained − irrigant run in + more held in the bladder than before + leaked − blood removed. " +
+            "Volumes are as charted; sums are made first and rounded to 0.1 mL afterwards. " +
+            "The best estimate also takes out known error (a bag holds more than its label says). " +
+            "The ± behind it is one standard uncertainty; with 95 % certainty the truth lies within two of them.");
 
         output.WriteLine();
         Brief(report, output, caveats: false);
@@ -105,12 +109,15 @@ internal static class BalanceInWords
             Retained(output, interval);
             Term(output, "leaked", interval.Leaked, sign: '+', absent: "0 assumed");
             Parts(output, interval, "leak");
+            if (interval.Blood is not null) Term(output, "blood and clots removed", interval.Blood, sign: '−');
+            Parts(output, interval, "blood");
         }
 
         Result(interval, output);
         var zero = interval.AssumedZero.Select(term => Lower(Codes.BalanceTerm(term).Coding[0].Display!)).ToList();
         if (zero.Count > 0) Prose(output, "    ", $"Taken as 0, because nobody measured it: {string.Join(", ", zero)}.");
         Caveats(output, "    ", interval.Caveats);
+        foreach (var doubt in interval.Doubts) Prose(output, "    ", DoubtReport.InWords(doubt));
     }
 
     private static void Result(IntervalReport interval, TextWriter output)
@@ -121,9 +128,14 @@ internal static class BalanceInWords
         }
         else
         {
-            var terms = new[] { (' ', interval.Drained), ('−', interval.IrrigantInstilled), ('+', interval.RetainedChange), ('+', interval.Leaked) }.Where(t => t.Item2 is not null).ToList();
-            var charted = interval.Drained!.Value - interval.IrrigantInstilled!.Value + (interval.RetainedChange?.Value ?? 0) + (interval.Leaked?.Value ?? 0);
-            var worked = string.Concat(terms.Select((t, i) => i == 0 ? Number(t.Item2!.Value) : $" {t.Item1} {InSum(t.Item2!.Value)}"));
+            var all = new (char Sign, Amount? Term)[]
+            {
+                (' ', interval.Drained), ('−', interval.IrrigantInstilled), ('+', interval.RetainedChange),
+                ('+', interval.Leaked), ('−', interval.Blood),
+            };
+            var terms = all.Where(t => t.Term is not null).ToList();
+            var charted = terms.Sum(t => t.Sign == '−' ? -t.Term!.Value : t.Term!.Value);
+            var worked = string.Concat(terms.Select((t, i) => i == 0 ? Number(t.Term!.Value) : $" {t.Sign} {InSum(t.Term!.Value)}"));
             output.WriteLine($"    {"= Corrected urine output",-Sum}{Column(charted)} mL{(interval.Stream == FluidBalance.Bladder ? $"   {worked} = {Number(charted)}" : "")}");
             if (Math.Abs(output95.Headline.Value - charted) > 0.01m) output.WriteLine($"    {"  as this site states it: the best estimate",-Sum}{Column(output95.Headline.Value)} mL");
             if (interval.Rate is { } rate) output.WriteLine($"    {"  an hour",-Sum}{Column(rate.PerHour.Value)} mL/h {Number(output95.Headline.Value)} mL in {Length(interval.Duration)}{PerKilogram(rate)}");
@@ -170,7 +182,7 @@ internal static class BalanceInWords
             case "irrigant-from-rate":
                 var ran = part.Rate is { } rate ? $"{Number(rate.Value)} mL/h" : "charted flow";
                 return $"flow {ran}, {Span(part.From, part.To, near)} ({Between(part.From, part.To)}), not measured";
-            case "leak":
+            case "leak" or "blood":
                 return said;
         }
 
@@ -254,6 +266,20 @@ internal static class BalanceInWords
         var weight = criterion.Weight is { } known ? $"; weight {Number(known.Weight.Value)} kg ({known.Kind}, {Day(known.At)} {Clock(known.At)})" : "";
         Prose(output, "    ", $"{value}{range}; readings cover {Number(criterion.Coverage * 100)} % of the time{weight}.");
         Prose(output, "    ", Answered(criterion));
+        if (criterion.Probability is { } met) Prose(output, "    ", Likely(met, atMost: criterion.Reading == "every-hour"));
+        if (criterion.Provisional) Prose(output, "    ", Provisional);
+    }
+
+    /// <summary>Never 0 or 100 %: what is rounded to either is not certain. Of several hours there is an upper bound only.</summary>
+    private static string Likely(decimal met, bool atMost)
+    {
+        var percent = met switch
+        {
+            < 0.001m => "less than 0.1 %",
+            > 0.999m => atMost ? "up to 100 %" : "more than 99.9 %",
+            _ => $"{(atMost ? "at most " : "")}{Number(met * 100)} %",
+        };
+        return $"Probability that it is met, output not being below 0: {percent}.";
     }
 
     private static string Answered(CriterionReport criterion)

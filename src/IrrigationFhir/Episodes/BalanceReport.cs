@@ -145,6 +145,11 @@ internal sealed record WeightReport(Amount Weight, string Kind, string At, strin
 /// <param name="Threshold">The threshold.</param>
 /// <param name="Value">The best estimate of the window, or of its highest hour; null where there is none.</param>
 /// <param name="Interval95">Its 95 % interval; null where there is none.</param>
+/// <param name="Probability">
+/// The probability that it is met, 0 to 1, given the best estimate, its uncertainty and that output is not below 0 (JCGM 106:2012); of
+/// every-hour, at most so much. Null where there is no interval, or a reading is doubted.
+/// </param>
+/// <param name="Provisional">Whether it rests on a part that is still open, and is worked out again when that has been read.</param>
 /// <param name="Coverage">How much of the window closed intervals cover, 0 to 1.</param>
 /// <param name="Weight">The weight it rests on; null where none is needed or in force.</param>
 /// <param name="Obstacles">Why nothing can be said; empty for the other answers.</param>
@@ -159,6 +164,8 @@ internal sealed record CriterionReport(
     Amount Threshold,
     Amount? Value,
     RangeReport? Interval95,
+    decimal? Probability,
+    bool Provisional,
     decimal Coverage,
     WeightReport? Weight,
     IReadOnlyList<string> Obstacles)
@@ -175,6 +182,8 @@ internal sealed record CriterionReport(
         new(result.Threshold, result.Unit),
         result.Value is { } value ? new(Wire.Number(value), result.Unit) : null,
         result.Interval95 is { } range ? new(new(Wire.Number(range.Low), result.Unit), new(Wire.Number(range.High), result.Unit)) : null,
+        result.Probability is { } probability ? Wire.Probability(probability) : null,
+        result.Provisional,
         Wire.Number(result.Coverage),
         WeightReport.Of(result.Weight, zone),
         [.. result.Obstacles.Select(o => Slug.Of(o))]);
@@ -195,8 +204,13 @@ internal sealed record CriterionReport(
 /// <param name="Urine">The part of D that was charted as urine, free of irrigant.</param>
 /// <param name="RetainedChange">R1 − R0; null where no scans anchor it and it was taken as 0.</param>
 /// <param name="Leaked">L; null where none was charted and it was taken as 0.</param>
+/// <param name="Blood">B, blood and clots removed; null where none was charted and it was taken as 0.</param>
 /// <param name="AssumedZero">Terms that were taken as 0 because nobody measured them.</param>
 /// <param name="Caveats">What to know before relying on it.</param>
+/// <param name="Doubts">
+/// Why it cannot be taken as it stands; empty where nothing speaks against it. It stays in every sum, and out of every decision until
+/// somebody confirms or corrects the reading.
+/// </param>
 /// <param name="Parts">The working: which entry gave how much.</param>
 internal sealed record IntervalReport(
     string Stream,
@@ -213,8 +227,10 @@ internal sealed record IntervalReport(
     Amount Urine,
     Amount? RetainedChange,
     Amount? Leaked,
+    Amount? Blood,
     IReadOnlyList<string> AssumedZero,
     IReadOnlyList<string> Caveats,
+    IReadOnlyList<DoubtReport> Doubts,
     IReadOnlyList<PartReport> Parts)
 {
     /// <summary>The report of an interval.</summary>
@@ -233,13 +249,37 @@ internal sealed record IntervalReport(
         Amount.Of(interval.Urine)!,
         Amount.Of(interval.RetainedChange),
         Amount.Of(interval.Leaked),
+        Amount.Of(interval.Blood),
         [.. interval.AssumedZero.Select(t => Slug.Of(t))],
         [.. interval.Caveats.Select(c => Slug.Of(c))],
+        [.. interval.Doubts.Select(DoubtReport.Of)],
         [.. interval.Parts.Select(p => PartReport.Of(p, balance))]);
 }
 
+/// <summary>Why a number cannot be taken as it stands.</summary>
+/// <param name="Kind">output-above-ceiling, more-than-container-holds, below-tare, charted-twice, far-too-little or tare-forgotten.</param>
+/// <param name="Reading">The entry to look at again, to be confirmed (<c>reading-confirmed</c>) or corrected under its own id.</param>
+/// <param name="Says">What was seen and what could be, in words.</param>
+internal sealed record DoubtReport(string Kind, EntryName Reading, string Says)
+{
+    /// <summary>The report of a doubt.</summary>
+    public static DoubtReport Of(Doubt doubt) => new(Slug.Of(doubt.Kind), new(doubt.Reading.Source, doubt.Reading.Id), doubt.Says);
+
+    /// <summary>For a person, with what is to be done about it.</summary>
+    public static string InWords(Doubt doubt) => InWords(Of(doubt));
+
+    /// <summary>The same of a report.</summary>
+    public static string InWords(DoubtReport doubt) =>
+        $"Doubted: {doubt.Says.TrimEnd('.')}. It counts in the sum and in no decision until somebody confirms or corrects the reading.";
+}
+
+/// <summary>What names an entry.</summary>
+/// <param name="Source">Its source.</param>
+/// <param name="Id">Its id.</param>
+internal sealed record EntryName(string Source, string Id);
+
 /// <summary>One line of the working: which entry gave how much.</summary>
-/// <param name="Kind">What it stands for: irrigant, irrigant-from-rate, drainage, urine, leak, retained.</param>
+/// <param name="Kind">What it stands for: irrigant, irrigant-from-rate, drainage, urine, leak, blood, retained.</param>
 /// <param name="EntryKind">The kind of the entry.</param>
 /// <param name="Source">The entry's source.</param>
 /// <param name="Id">The entry's id.</param>

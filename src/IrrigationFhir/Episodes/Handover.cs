@@ -99,6 +99,7 @@ internal sealed record Handover(Episode Episode, FlagRecord Flags, IReadOnlyList
         if (closed.IsEmpty) return new("balance", "Balance", ["No drainage was read yet: nothing can be said of the urine."], []);
         var latest = closed[^1];
         List<string> lines = [$"{bedside.Said(latest.Start)} to {bedside.Said(latest.End)}: {(latest.Output is { } output ? $"corrected urine output {output.Headline}{Interval(output)}" : "the corrected urine output is not known")}{(latest.Caveats.IsEmpty ? "" : $"; {string.Join(", ", latest.Caveats.Select(c => Slug.Of(c)))}")}."];
+        lines.AddRange(latest.Doubts.Select(DoubtReport.InWords));
         var shift = Wards.Windows(WindowKind.Shift, bedside.Log.Frame, bedside.At - Duration.Epsilon, bedside.At).LastOrDefault();
         if (shift.HasStart && shift.Start < latest.End)
         {

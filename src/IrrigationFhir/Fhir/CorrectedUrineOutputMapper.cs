@@ -39,6 +39,7 @@ internal static class CorrectedUrineOutputMapper
     {
         var observation = Bare(IdOf(episode, interval), WindowKind.ClosedInterval, interval.Start, interval.End, interval.Status, withdrawn, episode);
         Value(observation, interval.Output, interval.Absent, null);
+        observation.Note.AddRange(Doubts([interval]));
         observation.DerivedFrom = [.. interval.Parts
             .Select(p => episode.Log.Current(p.Entry)?.Entry)
             .Select(entry => entry is null ? null : EntryMapper.IdOf(episode, entry))
@@ -51,6 +52,7 @@ internal static class CorrectedUrineOutputMapper
             Volume("bladder-drainage-total", interval.Drained, AbsentReason.DrainageUnknown),
             .. interval.Urine > Irrigation.Measures.Volume.Zero ? [Volume("urine-collected", interval.Urine, null)] : Array.Empty<Observation.ComponentComponent>(),
             .. interval.Leaked is { } leaked ? [Volume("leak-estimated", leaked, null)] : Array.Empty<Observation.ComponentComponent>(),
+            .. interval.Blood is { } blood ? [Volume("blood-removed", blood, null)] : Array.Empty<Observation.ComponentComponent>(),
             .. interval.RetainedChange is { } change ? [Volume("retained-change", change, null)] : Array.Empty<Observation.ComponentComponent>(),
             Volume("simple-output", interval.Simple, interval.Absent),
             .. Uncertainty(interval.Output),
@@ -65,6 +67,7 @@ internal static class CorrectedUrineOutputMapper
     {
         var observation = Bare(IdOf(episode, window.Kind, window.Start), window.Kind, window.Start, window.End, window.Status, withdrawn, episode);
         Value(observation, window.Output, window.Absent, withdrawn ? null : ExactHours(window));
+        observation.Note.AddRange(Doubts(window.Intervals));
         observation.DerivedFrom = [.. Sources(window, episode).Distinct().Select(id => new ResourceReference($"Observation/{id}"))];
         observation.Component =
         [
@@ -135,6 +138,10 @@ internal static class CorrectedUrineOutputMapper
         if (output is null) observation.DataAbsentReason = Absent(absent);
         else observation.Value = Codes.Quantity(Wire.Number(output.Headline.Millilitres), Codes.CorrectedUrineOutputUnit(exactHours));
     }
+
+    /// <summary>What is doubted, in words: the caveat says that something is, and these what a person has to look at.</summary>
+    private static IEnumerable<Annotation> Doubts(IEnumerable<ClosedInterval> intervals) =>
+        intervals.SelectMany(interval => interval.Doubts).Distinct().Select(doubt => new Annotation { Text = DoubtReport.InWords(doubt) });
 
     /// <summary>A withdrawn number has nothing left that it rests on; it then stands without its value.</summary>
     private static Observation Grounded(Observation observation)

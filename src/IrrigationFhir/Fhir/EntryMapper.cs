@@ -10,6 +10,10 @@ namespace IrrigationFhir.Fhir;
 internal static class EntryMapper
 {
     /// <summary>The slug of the profile that an entry is published under; null for one that is kept and not published.</summary>
+    /// <remarks>
+    /// Irrigant that was discarded and blood that was removed are kept and not published: no vocabulary that we have verified has a code
+    /// for either, and what they do to the output is said by the output's own terms.
+    /// </remarks>
     public static string? SlugOf(Entry entry) => entry switch
     {
         { Header.Purpose: not Purpose.Clinical } => null,

@@ -44,6 +44,7 @@ internal static class UrineOutputCriterionMapper
         Id = IdOf(episode, hour, result.Slug, result.Reading),
         Meta = new() { Profile = [Profiles.UrineOutputCriterion] },
         Status = withdrawn ? ObservationStatus.EnteredInError
+            : result.Provisional ? ObservationStatus.Preliminary
             : CorrectedUrineOutputMapper.StatusOf(window.Status == OutputStatus.Final && again ? OutputStatus.Amended : window.Status),
         Category = Codes.FluidCategories(),
         Code = Codes.UrineOutputCriterion(result.Slug),
@@ -63,11 +64,21 @@ internal static class UrineOutputCriterionMapper
             new() { Code = Codes.Component("criterion-threshold"), Value = Threshold(result) },
             .. result.Value is { } value ? [new() { Code = Codes.Component("criterion-value"), Value = Quantity(value, result) }] : Array.Empty<Observation.ComponentComponent>(),
             .. result.Interval95 is var (low, high) ? [new() { Code = Codes.Component("interval-95"), Value = new Hl7.Fhir.Model.Range { Low = Quantity(low, result), High = Quantity(high, result) } }] : Array.Empty<Observation.ComponentComponent>(),
+            .. Probability(result),
             new() { Code = Codes.Component("coverage"), Value = Codes.Quantity(Wire.Number(result.Coverage * 100), Codes.Units.Percent) },
             .. UrineOutputRateMapper.WeightComponents(result.Weight),
             .. result.Obstacles.Select(obstacle => new Observation.ComponentComponent { Code = Codes.Component("obstacle"), Value = Codes.CriterionObstacle(Irrigation.Slug.Of(obstacle)) }),
         ],
     };
+
+    /// <remarks>That every hour meets it is at most as probable as said: how much of their doubts the hours share is not known.</remarks>
+    private static IEnumerable<Observation.ComponentComponent> Probability(CriterionResult result)
+    {
+        if (result.Probability is not { } probability) yield break;
+        var percent = Codes.Quantity(Wire.Number(Wire.Probability(probability) * 100), Codes.Units.Percent);
+        if (result.Reading == Reading.EveryHour) percent.Comparator = Hl7.Fhir.Model.Quantity.QuantityComparator.LessOrEqual;
+        yield return new() { Code = Codes.Component("probability-met"), Value = percent };
+    }
 
     private static Quantity Threshold(CriterionResult result)
     {

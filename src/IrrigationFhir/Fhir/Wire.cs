@@ -25,6 +25,9 @@ internal static class Wire
     /// <summary>A number at the wire: three decimals at most, half away from zero, no trailing zeros.</summary>
     public static decimal Number(decimal value) => Math.Round(value, 3, MidpointRounding.AwayFromZero) / 1.000000000000000000000000000m;
 
+    /// <summary>A probability, 0 to 1: three decimals are more than the model behind it can promise.</summary>
+    public static decimal Probability(double probability) => Number((decimal)probability);
+
     /// <summary>A volume in mL.</summary>
     public static Quantity Quantity(Volume volume) => Codes.Quantity(Number(volume.Millilitres), Codes.Units.Millilitre);
 

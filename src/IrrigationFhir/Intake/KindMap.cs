@@ -17,8 +17,9 @@ internal sealed class KindMap
     /// <summary>Kinds that an Observation can say; the others are no observations and go to the entries API.</summary>
     public static readonly FrozenSet<string> Observed = new[]
     {
-        "bag-hung", "bag-read", "bag-taken-down", "irrigant-instilled", "flow-set", "pump-total-read",
-        "drainage-emptied", "drainage-level-read", "drainage-weighed", "leak-estimated", "urine-collected",
+        "bag-hung", "bag-read", "bag-taken-down", "irrigant-instilled", "irrigant-discarded", "flow-set", "pump-total-read",
+        "drainage-emptied", "drainage-level-read", "drainage-weighed", "container-taken-away", "blood-removed",
+        "leak-estimated", "urine-collected",
         "drain-clamped", "drain-released", "bladder-scanned", "drainage-appearance", "tolerance-noted", "weight-measured", "catheter-removed",
     }.ToFrozenSet();
 

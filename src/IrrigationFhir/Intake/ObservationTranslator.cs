@@ -70,11 +70,13 @@ internal sealed partial class ObservationTranslator
         ["bag-read"] = "remaining",
         ["bag-taken-down"] = "remaining",
         ["irrigant-instilled"] = "volume",
+        ["irrigant-discarded"] = "volume",
         ["flow-set"] = "rate",
         ["pump-total-read"] = "total",
         ["drainage-emptied"] = "volume",
         ["drainage-level-read"] = "level",
         ["drainage-weighed"] = "mass",
+        ["blood-removed"] = "volume",
         ["leak-estimated"] = "volume",
         ["urine-collected"] = "volume",
         ["bladder-scanned"] = "volume",
@@ -84,13 +86,18 @@ internal sealed partial class ObservationTranslator
     /// <summary>What has a period: amounts that ran. Everything else was read, seen or done at a moment.</summary>
     private static readonly HashSet<string> Periods = ["irrigant-instilled", "drainage-emptied", "leak-estimated", "urine-collected"];
 
+    /// <summary>What is done: that it happened is all that its Observation says.</summary>
+    private static readonly HashSet<string> Deeds = ["container-taken-away", "drain-clamped", "drain-released", "catheter-removed"];
+
     private static readonly HashSet<string> Drainage = ["drainage-emptied", "drainage-level-read", "drainage-weighed"];
 
     /// <summary>Components that are read: local code, type of value, property of the entry, and the kinds that have it (none: all).</summary>
     private static readonly Dictionary<string, (string Value, string Property, string[] Kinds)> Components = new()
     {
-        ["irrigation-line"] = ("valueString", "line", ["bag-hung", "bag-read", "bag-taken-down", "irrigant-instilled", "flow-set", "pump-total-read"]),
-        ["drainage-container"] = ("valueString", "container", ["drainage-emptied", "drainage-level-read", "drainage-weighed"]),
+        ["irrigation-line"] = ("valueString", "line",
+            ["bag-hung", "bag-read", "bag-taken-down", "irrigant-instilled", "irrigant-discarded", "flow-set", "pump-total-read"]),
+        ["drainage-container"] = ("valueString", "container",
+            ["drainage-emptied", "drainage-level-read", "drainage-weighed", "container-taken-away"]),
         ["counter-restarted"] = ("valueBoolean", "restarted", ["pump-total-read"]),
         ["container-emptied"] = ("valueBoolean", "emptied", ["drainage-emptied", "drainage-level-read", "drainage-weighed"]),
         ["container-tare"] = ("valueQuantity", "tare", ["drainage-weighed"]),
@@ -358,7 +365,7 @@ internal sealed partial class ObservationTranslator
         {
             "tolerance-noted" => ["valueInteger", "valueQuantity"],
             "drainage-appearance" => ["valueCodeableConcept", "valueString"],
-            "drain-clamped" or "drain-released" or "catheter-removed" => ["valueBoolean"],
+            _ when Deeds.Contains(kind) => ["valueBoolean"],
             _ => ["valueQuantity"],
         };
         if (json.EnumerateObject().Select(p => p.Name).FirstOrDefault(name => name.StartsWith("value", StringComparison.Ordinal) && !expected.Contains(name)) is { } other)
@@ -367,7 +374,7 @@ internal sealed partial class ObservationTranslator
             return;
         }
 
-        if (kind is "drain-clamped" or "drain-released" or "catheter-removed")
+        if (Deeds.Contains(kind))
         {
             if (Get(json, "valueBoolean") is { ValueKind: not JsonValueKind.True }) Problem("out-of-range", "valueBoolean", "false", "true, or no value: the entry says that it happened");
             return;

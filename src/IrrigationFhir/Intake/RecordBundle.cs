@@ -111,7 +111,7 @@ internal sealed class RecordBundle(RecordObservations observations, InnerRequest
             response["lastModified"] = LastUpdatedText.Of(stored.LastUpdated);
         }
 
-        response["outcome"] = JsonNode.Parse(FhirJson.Write(Outcomes.AllIsWell(stands.Disposition)));
+        response["outcome"] = JsonNode.Parse(FhirJson.Write(Outcomes.AllIsWell(stands.Disposition, stands.Warnings)));
         entry["response"] = response;
         return entry;
     }

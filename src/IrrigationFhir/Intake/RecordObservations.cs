@@ -208,7 +208,9 @@ internal sealed class RecordObservations(RecordEntries record, EpisodesInMemory 
                 {
                     var first = reply.Disposition is not Disposition.Repeated && reply.Logged!.Revision == 1 && one.Id is null;
                     var stored = SentObservation.AnswerTo(episode, one.Said.Key) is { } answer ? await resources.Read("Observation", answer, stop) : null;
-                    written.Add(new Written.Stands(first ? StatusCodes.Status201Created : StatusCodes.Status200OK, stored, Slug.Of(reply.Disposition!.Value)));
+                    var status = first ? StatusCodes.Status201Created : StatusCodes.Status200OK;
+                    var warnings = reply.Doubts.Select(doubt => Outcomes.Doubt(doubt, one.Said.At));
+                    written.Add(new Written.Stands(status, stored, Slug.Of(reply.Disposition!.Value)) { Warnings = [.. warnings] });
                 }
 
                 return written;

@@ -1,5 +1,7 @@
 using System.Text.Json;
 using Hl7.Fhir.Model;
+using Irrigation;
+using Irrigation.Balance;
 using Irrigation.Episodes;
 using IrrigationFhir.Entries;
 using IrrigationFhir.Rest;
@@ -22,7 +24,11 @@ internal abstract record Written
     /// <param name="Status">200 or 201.</param>
     /// <param name="Resource">The stored Observation; null where it is withheld because it failed its own profile.</param>
     /// <param name="Disposition">What the log made of it.</param>
-    public sealed record Stands(int Status, ResourceVersion? Resource, string Disposition) : Written;
+    public sealed record Stands(int Status, ResourceVersion? Resource, string Disposition) : Written
+    {
+        /// <summary>What cannot be taken as it stands now that it is there, each as a warning.</summary>
+        public IReadOnlyList<OperationOutcome.IssueComponent> Warnings { get; init; } = [];
+    }
 
     /// <summary>Nothing was changed.</summary>
     public sealed record Refused(int Status, OperationOutcome Outcome) : Written
@@ -56,9 +62,25 @@ internal static class Outcomes
             : StatusCodes.Status422UnprocessableEntity;
     }
 
-    /// <summary>That all is well, as an outcome.</summary>
-    public static OperationOutcome AllIsWell(string text) => new()
-    {
-        Issue = [new() { Severity = OperationOutcome.IssueSeverity.Information, Code = OperationOutcome.IssueType.Informational, Diagnostics = text }],
-    };
+    /// <summary>A doubt, as a warning: the Observation was taken, and what follows from it cannot be.</summary>
+    /// <param name="doubt">The doubt.</param>
+    /// <param name="at">The Observation's path.</param>
+    public static OperationOutcome.IssueComponent Doubt(Doubt doubt, string at) => Outcome.Warning(
+        Slug.Of(doubt.Kind),
+        doubt.Says.TrimEnd('.'),
+        $"somebody who looks again: {doubt.Reading} is to be confirmed, by an entry reading-confirmed, or corrected",
+        at,
+        OperationOutcome.IssueType.BusinessRule);
+
+    /// <summary>That it was done, as an outcome, with what there is to warn of.</summary>
+    public static OperationOutcome AllIsWell(string text, params IEnumerable<OperationOutcome.IssueComponent> warnings) => Outcome.Of(
+    [
+        new()
+        {
+            Severity = OperationOutcome.IssueSeverity.Information,
+            Code = OperationOutcome.IssueType.Informational,
+            Diagnostics = text,
+        },
+        .. warnings,
+    ]);
 }

@@ -10,6 +10,9 @@ namespace IrrigationFhir.Intake;
 /// <param name="at">The address of the FHIR base.</param>
 internal sealed class WrittenResult(Written.Stands stands, string at) : IResult
 {
+    private string Said => stands.Resource is not null ? stands.Disposition
+        : $"{stands.Disposition}; the resource failed its own profile and is withheld";
+
     /// <inheritdoc/>
     public Task ExecuteAsync(HttpContext httpContext)
     {
@@ -31,7 +34,7 @@ internal sealed class WrittenResult(Written.Stands stands, string at) : IResult
         }
 
         return Preferences.Return(httpContext.Request) == "OperationOutcome" || stands.Resource is null
-            ? FhirReply.Write(httpContext, stands.Status, FhirJson.WriteUtf8(Outcomes.AllIsWell(stands.Resource is null ? $"{stands.Disposition}; the resource failed its own profile and is withheld" : stands.Disposition)))
+            ? FhirReply.Write(httpContext, stands.Status, FhirJson.WriteUtf8(Outcomes.AllIsWell(Said, stands.Warnings)))
             : FhirReply.Write(httpContext, stands.Status, Encoding.UTF8.GetBytes(stands.Resource.Json));
     }
 }

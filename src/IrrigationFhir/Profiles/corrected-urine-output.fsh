@@ -37,6 +37,7 @@ Description: "Urine made by the kidneys over an interval, computed from total dr
     bladder-drainage-total 0..1 and
     urine-collected 0..1 and
     leak-estimated 0..1 and
+    blood-removed 0..1 and
     retained-change 0..1 and
     simple-output 0..1 and
     best-estimate 0..1 and
@@ -50,6 +51,7 @@ Description: "Urine made by the kidneys over an interval, computed from total dr
 * insert QuantityComponent(bladder-drainage-total, mL)
 * insert QuantityComponent(urine-collected, mL)
 * insert QuantityComponent(leak-estimated, mL)
+* insert QuantityComponent(blood-removed, mL)
 * insert QuantityComponent(retained-change, mL)
 * insert QuantityComponent(simple-output, mL)
 * insert QuantityComponent(best-estimate, mL)

@@ -2,7 +2,7 @@ Profile: UrineOutputCriterion
 Parent: Observation
 Id: urine-output-criterion
 Title: "Urine-output criterion"
-Description: "Whether a criterion of urine output was met over a trailing window: met, not met, indeterminate (the 95 % interval covers the threshold), or not evaluable and why. Of urine output alone: a criterion, never a diagnosis."
+Description: "Whether a criterion of urine output was met over a trailing window: met, not met, indeterminate (the 95 % interval covers the threshold), or not evaluable and why. Beside the answer stands the probability that it is met (JCGM 106:2012). Preliminary while a part is still open. Of urine output alone: a criterion, never a diagnosis."
 * insert Published
 * subject 1..1
 * status from output-status (required)
@@ -22,6 +22,7 @@ Description: "Whether a criterion of urine output was met over a trailing window
     criterion-threshold 1..1 and
     criterion-value 0..1 and
     interval-95 0..1 and
+    probability-met 0..1 and
     coverage 1..1 and
     body-weight 0..1 and
     weight-kind 0..1 and
@@ -40,6 +41,7 @@ Description: "Whether a criterion of urine output was met over a trailing window
 * insert RangeComponent(interval-95)
 * component[interval-95].valueRange.low from criterion-unit (required)
 * component[interval-95].valueRange.high from criterion-unit (required)
+* insert QuantityComponent(probability-met, %)
 * insert QuantityComponent(coverage, %)
 * insert QuantityComponent(body-weight, kg)
 * insert CodedComponent(weight-kind, weight-kind)
@@ -47,7 +49,8 @@ Description: "Whether a criterion of urine output was met over a trailing window
 * component[obstacle].value[x] 1..1
 * component[obstacle].value[x] only CodeableConcept
 * component[obstacle].valueCodeableConcept from criterion-obstacle (required)
-* obeys ifh-value-or-reason and ifh-component-value-or-reason and uoc-obstacle and uoc-met and uoc-unit and uoc-weight and uoc-derived-from
+* obeys ifh-value-or-reason and ifh-component-value-or-reason and uoc-obstacle and uoc-met and uoc-probability
+* obeys uoc-unit and uoc-weight and uoc-derived-from
 
 Invariant: uoc-obstacle
 Description: "Not evaluable says why, and only then something stands in the way."
@@ -58,6 +61,11 @@ Invariant: uoc-met
 Description: "Met means that the whole 95 % interval lies on the criterion's side of the threshold: below it, or above it for polyuria."
 Severity: #error
 Expression: "value.coding.code contains 'met' implies iif(code.coding.code contains 'polyuria', component.where(code.coding.code contains 'interval-95').value.low.value >= component.where(code.coding.code contains 'criterion-threshold').value.value, component.where(code.coding.code contains 'interval-95').value.high.value <= component.where(code.coding.code contains 'criterion-threshold').value.value)"
+
+Invariant: uoc-probability
+Description: "A probability is 0 to 100 %, and comes with the 95 % interval of what it is the probability of."
+Severity: #error
+Expression: "component.where(code.coding.code contains 'probability-met').all(value.value >= 0 and value.value <= 100 and %resource.component.where(code.coding.code contains 'interval-95').exists())"
 
 Invariant: uoc-unit
 Description: "Threshold, value and interval have one unit."
@@ -96,6 +104,8 @@ Description: "0.42 mL/kg/h over six hours, 0.36 to 0.48: stage 1 met by the mean
 * component[interval-95].code = $observation#interval-95 "95 % interval of the best estimate"
 * component[interval-95].valueRange.low = 0.36 'mL/kg/h' "mL/kg/h"
 * component[interval-95].valueRange.high = 0.48 'mL/kg/h' "mL/kg/h"
+* component[probability-met].code = $observation#probability-met "Probability that the criterion is met"
+* component[probability-met].valueQuantity = 99.6 '%' "%"
 * component[coverage].code = $observation#coverage "Covered part of the window"
 * component[coverage].valueQuantity = 100 '%' "%"
 * component[body-weight].code = $observation#body-weight "Body weight"

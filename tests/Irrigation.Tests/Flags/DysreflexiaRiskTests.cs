@@ -35,7 +35,7 @@ public class DysreflexiaRiskTests
         Assert.Equal("19:00-", Opens("18:00").Feels("19:00", distended: true).Flags("19:00", Injured("T4")).Stood(Slug));
         Assert.Equal("18:30-", Opens("18:00").BagHung("18:00", 3000).Flow("18:00", 100).Clamp("18:30").Flags("18:30", Injured("T4")).Stood(Slug));
         Assert.Equal("19:00-", Opens("18:00").Ordered("18:00", o => o with { Dwell = NodaTime.Duration.FromMinutes(60) }).Clamp("18:00").Bears("18:29").Flags("19:00", Injured("T4")).Stood(Slug));
-        Assert.Equal("19:00-19:40", Blocked().Emptied("19:40", 1100).Flags("20:00", Injured("T4")).Stood(Slug));
+        Assert.Equal("19:00-19:40", Blocked().Emptied("19:40", 1000).Flags("20:00", Injured("T4")).Stood(Slug));
     }
 
     private static Ward Measures(Ward ward, string clock, decimal systolic) => ward.Chart(new BloodPressureMeasured(ward.Header(clock), Pressure.FromMillimetresOfMercury(systolic), null));

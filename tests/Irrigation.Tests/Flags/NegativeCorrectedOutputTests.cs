@@ -9,7 +9,8 @@ public class NegativeCorrectedOutputTests
     private const string Slug = "negative-corrected-output";
 
     /// <summary>600 mL counted by a pump from 18:00 to 19:00.</summary>
-    private static Ward Pumped(decimal drained) => Ward.Opens("18:00").PumpTotal("18:00", 0).Level("18:00", 0).PumpTotal("19:00", 600).Level("19:00", drained);
+    private static Ward Pumped(decimal drained) =>
+        Ward.Opens("18:00").PumpTotal("18:00", 0).Level("18:00", 0).PumpTotal("19:00", 600).Level("19:00", drained);
 
     [Theory]
     [InlineData(600, "")]
@@ -19,8 +20,10 @@ public class NegativeCorrectedOutputTests
     [Fact]
     public void It_says_whether_the_interval_covers_zero()
     {
-        // u: pump 600 · 5 % / √3 = 17.3; marks 50 / √3 = 28.9, and of the empty bag 5 / √3; scale 590 · 5 % / √3 = 17.0: 37.9 mL, two 75.7.
-        Assert.Equal("corrected output -10 mL from 18:00 to 19:00, 95 % interval -85.7 mL to 65.7 mL: it covers 0; threshold 0 mL.", Pumped(590).Flags("19:30").Says(Slug));
+        // u: pump 600 · 5 % / √3 = 17.3; marks 50 / √3 = 28.9, and of an empty bag 5 / √3 = 2.9; scale 590 · 5 % / √3 = 17.0: 37.9 mL.
+        Assert.Equal(
+            "corrected output -10 mL from 18:00 to 19:00, 95 % interval -85.7 mL to 65.7 mL: it covers 0; threshold 0 mL.",
+            Pumped(590).Flags("19:30").Says(Slug));
         Assert.EndsWith(": all of it below 0; threshold 0 mL.", Pumped(480).Flags("19:30").Says(Slug), StringComparison.Ordinal);
         Assert.Equal(FlagPriority.Low, Pumped(480).Flags("19:30").Priority(Slug));
     }
@@ -34,6 +37,23 @@ public class NegativeCorrectedOutputTests
         Assert.Equal(
             ("the output from 18:00 to 19:00 is -50 mL and preliminary", "a reading of the bag"),
             Ward.Opens("18:00").BagHung("18:00", 3000).Flow("18:00", 600).Level("18:00", 0).Level("19:00", 550).Flags("19:30").Undecided(Slug));
+
+    [Fact]
+    public void What_the_bag_has_not_told_yet_is_said_where_all_of_it_lies_below_zero_and_is_provisional()
+    {
+        // 600 in by the charted flow, 200 out: −400 mL, and the doubts about the flow and the marks are not half of that.
+        var ward = Ward.Opens("18:00").BagHung("18:00", 3000).Flow("18:00", 600).Level("18:00", 0).Level("19:00", 200);
+        var says = ward.Flags("19:00").Says(Slug);
+        Assert.StartsWith("corrected output -400 mL from 18:00 to 19:00, 95 % interval ", says, StringComparison.Ordinal);
+        Assert.EndsWith(
+            "all of it below 0; threshold 0 mL. This is provisional: the bag was not read yet; worked out again when it is read.",
+            says,
+            StringComparison.Ordinal);
+
+        // The bag is weighed: 2850 of its 3000 mL are left, so that 150 had run, and the output was 50 mL.
+        var weighed = new BagRead(ward.Header("19:05", MeasuringWay.Weighed), "1", Ward.Ml(2850));
+        Assert.Equal("19:00-19:05", ward.Chart(weighed).Flags("19:30").Stood(Slug));
+    }
 
     [Fact]
     public void What_nobody_measured_is_undecided() =>

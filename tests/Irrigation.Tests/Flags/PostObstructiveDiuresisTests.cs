@@ -1,3 +1,4 @@
+using Irrigation.Episodes;
 using Irrigation.Flags;
 using static Irrigation.Tests.Ward;
 
@@ -44,6 +45,57 @@ public class PostObstructiveDiuresisTests
         var (why, needs) = Relieved(200, 205).Flags("22:30").Undecided(Slug); // a meter is ±14.7 mL
         Assert.Equal("obstruction relieved at 20:30; the output of the hours since cannot be told well enough", why);
         Assert.Equal("hourly readings, weighed where the flow is high", needs);
+    }
+
+    [Fact]
+    public void No_obstruction_was_one_that_was_only_mistyped()
+    {
+        // 1290 read at 20:00 and 650 typed, as if nothing had drained for an hour. 220 and 240 mL of urine follow.
+        var ward = Relieved(220, 240);
+        var before = ward.Exactly("22:30");
+        Assert.Equal(("20:00-20:30", "22:30-"), (before.Stood("no-drainage"), before.Stood(Slug)));
+        var mistyped = ward.Entries.OfType<DrainageLevelRead>().Single(e => e.At == ward.At("20:00"));
+        var (after, changes) = ward.Later(before, _ => mistyped with { Level = Ml(1290) }, Exact);
+        Assert.Equal(("", ""), (after.Stood("no-drainage"), after.Stood(Slug)));
+        Assert.Null(Assert.Single(changes, c => c.Before?.Slug == Slug).After);
+    }
+
+    [Fact]
+    public void No_obstruction_was_one_that_was_only_mistimed()
+    {
+        // Emptied at 19:00, looked at once more at 19:01, and that charted for 20:00, as if nothing had drained for an hour.
+        var ward = Opens("18:00").BagHung("18:00", 3000).Flow("18:00", 600).Level("18:00", 0).Emptied("19:00", 650, id: "slip")
+            .Level("20:00", 0).Emptied("20:30", 1150).BagTakenDown("20:30", 1500).UrineHourly("20:30", 220, 240);
+        var before = ward.Exactly("22:30");
+        Assert.Equal("22:30-", before.Stood(Slug));
+        var slip = ward.Entries.OfType<DrainageLevelRead>().Single(e => e.At == ward.At("20:00"));
+        var (after, _) = ward.Later(before, _ => slip with { Header = slip.Header with { At = ward.At("19:01") } }, Exact);
+        Assert.Equal(("", ""), (after.Stood("no-drainage"), after.Stood(Slug)));
+    }
+
+    [Fact]
+    public void While_the_bag_hangs_it_is_provisional()
+    {
+        // 60 mL/h run in: 270 − 60 = 210 and 280 − 60 = 220 mL.
+        var ward = Opens("18:00").Washout("18:00", cleared: true).BagHung("18:00", 3000).Flow("18:00", 60)
+            .Level("18:00", 0).Level("19:00", 270).Level("20:00", 550);
+        Assert.EndsWith(
+            "210 mL and 220 mL in the last two hours, threshold 200 mL or more in each."
+            + " This is provisional: the bag was not read yet; worked out again when it is read.",
+            ward.Exactly("20:00").Says(Slug),
+            StringComparison.Ordinal);
+
+        // The bag is read: 125 mL had run by 20:05, as charted.
+        Assert.EndsWith("threshold 200 mL or more in each.", ward.BagRead("20:05", 2875).Exactly("20:30").Says(Slug));
+    }
+
+    [Fact]
+    public void An_hour_below_zero_tells_nothing()
+    {
+        var ward = Opens("18:00").Washout("18:00", cleared: true).PumpTotal("18:00", 0).Level("18:00", 0)
+            .PumpTotal("19:00", 100).Level("19:00", 350).PumpTotal("20:00", 700).Level("20:00", 900);
+        Assert.Equal(FlagPriority.Low, ward.Exactly("20:00").Priority("negative-corrected-output")); // 550 − 600
+        Assert.EndsWith("cannot be told well enough", ward.Exactly("20:00").Undecided(Slug).Why, StringComparison.Ordinal);
     }
 
     [Fact]

@@ -24,7 +24,10 @@ public class UrineOutputFlagTests
     public void The_highest_stage_is_named_in_one_flag_and_both_readings_in_its_text()
     {
         var at6 = Hours(12, 20).Exactly("06:00");
-        Assert.Equal("urine-output criterion stage 1 (KDIGO 2012) met by the mean; by every hour: met: 0.29 mL/kg/h from 00:00 to 06:00, 95 % interval 0.29 to 0.29; threshold < 0.5 mL/kg/h, by 70 kg (actual) of 00:00.", at6.Says(Stage));
+        Assert.Equal(
+            "urine-output criterion stage 1 (KDIGO 2012) met by the mean; by every hour: met: 0.29 mL/kg/h from 00:00 to 06:00, "
+            + "95 % interval 0.29 to 0.29, probability over 99 %; threshold < 0.5 mL/kg/h, by 70 kg (actual) of 00:00.",
+            at6.Says(Stage));
         var at12 = Hours(12, 20).Exactly("12:00");
         Assert.Equal("06:00-", at12.Stood(Stage));
         Assert.StartsWith("urine-output criterion stage 2 ", at12.Says(Stage), StringComparison.Ordinal);

@@ -230,6 +230,8 @@ public class ComputeTests
         Assert.EndsWith("readings cover 100 % of the time; weight 80 kg", stage[1], StringComparison.Ordinal);
         Assert.Contains("(actual, Sat 14 Mar 08:00).", lines);
         Assert.Contains("MET: the whole 95 % range is less than 0.5 mL/kg/h.", lines);
+        Assert.Contains("Probability that it is met, output not being below 0: more than 99.9 %.", lines);
+        Assert.DoesNotContain(lines, line => line.StartsWith("Provisional", StringComparison.Ordinal));
         Assert.Contains("MET: in every hour the whole 95 % range is less than 0.5 mL/kg/h.", lines);
     }
 

@@ -56,6 +56,37 @@ public sealed class BadInputTests(EveningOnTheWard evening)
         ["the withdrawal of what never arrived"] = (Withdrawn("bad"), "nothing-to-retract", "", "id 'bad'", "the time of the entry"),
         ["the same id twice in one request"] = (Good.With("volume", Millilitres(130)), "same-id-twice", ".id", "which entries[0] has already", "each id once"),
         ["pain beyond its scale"] = (Of("tolerance-noted", "bad", "11:00", ("pain", 11)), "out-of-range", ".pain", "11", "0 to 10"),
+        ["irrigant discarded and nobody says how much"] =
+            (Of("irrigant-discarded", "bad", "11:00"), "missing", ".volume", "nothing", "a volume"),
+        ["blood without volume or mass"] = (Of("blood-removed", "bad", "11:00"), "missing", ".volume", "nothing", "or its mass"),
+        ["blood by volume and by mass"] =
+            (Of("blood-removed", "bad", "11:00", ("volume", Millilitres(60)), ("mass", Grams(64))),
+                "one-or-other", ".mass", "a volume and a mass", "one of them"),
+        ["blood by a volume that is a mass"] =
+            (Of("blood-removed", "bad", "11:00", ("volume", Grams(64))), "wrong-unit", ".volume.unit", "unit 'g'", "one of mL"),
+        ["a container taken away before the episode began"] =
+            (Of("container-taken-away", "bad", "07:00"),
+                "before-episode-start", ".at", "2026-03-14T07:00:00Z", "the episode's start"),
+        ["a container taken away to nowhere"] =
+            (Of("container-taken-away", "bad", "11:00", ("readAt", " ")),
+                "bad-text", ".readAt", "an empty text", "1 to 1000 characters"),
+        ["a confirmation of nothing"] =
+            (Of("reading-confirmed", "bad", "11:00"), "missing", ".reading", "nothing", "the entry that is confirmed"),
+        ["a confirmation that names no source"] =
+            (Confirmed("""{"id": "level"}"""), "missing", ".reading.source", "nothing", "the source of the entry"),
+        ["a confirmation with a typing error"] =
+            (Confirmed("""{"source": "ward-charting", "id": "level", "sequence": 4}"""),
+                "unknown-property", ".reading.sequence", "a property that is not read", "the name of an entry"),
+        ["a confirmation of a text"] = (Confirmed("\"level\""), "wrong-type", ".reading", "a text", "an object"),
+        ["a confirmation of what the log does not hold"] =
+            (Confirmed("""{"source": "ward-charting", "id": "levle"}"""),
+                "unknown-reading", ".reading", "id 'levle' of source 'ward-charting'", "as it was sent"),
+        ["a confirmation of itself"] =
+            (Confirmed("""{"source": "ward-charting", "id": "bad"}"""),
+                "unknown-reading", ".reading", "id 'bad'", "source and id of the reading"),
+        ["a bag named where none is read"] =
+            (Emptied("bad", "11:00", 250).With("bag", "A"),
+                "unknown-property", ".bag", "a property that is not read", "drainage-emptied"),
         ["a weight of nothing"] = (Of("weight-measured", "bad", "11:00", ("weight", JsonNode.Parse("""{"value": 0, "unit": "kg"}""")), ("weightKind", "actual")), "out-of-range", ".weight", "0", "more than 0"),
     };
 
@@ -221,6 +252,10 @@ public sealed class BadInputTests(EveningOnTheWard evening)
     private static byte[] Text(string text) => Encoding.UTF8.GetBytes(text);
 
     private static JsonObject Urine(string volume) => Of("urine-collected", "bad", "11:00", ("route", "void"), ("volume", JsonNode.Parse(volume)));
+
+    private static JsonObject Grams(decimal value) => new() { ["value"] = value, ["unit"] = "g" };
+
+    private static JsonObject Confirmed(string reading) => Of("reading-confirmed", "bad", "14:00", ("reading", JsonNode.Parse(reading)));
 
     private static JsonObject Drops(string unit) => Of("flow-set", "bad", "11:00", ("rate", new JsonObject { ["value"] = 40, ["unit"] = unit }));
 

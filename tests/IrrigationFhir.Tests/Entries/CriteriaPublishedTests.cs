@@ -109,14 +109,60 @@ public sealed class CriteriaPublishedTests(EveningOnTheWard evening)
         Assert.Equal("error", (string)perWeight["dataAbsentReason"]!["coding"]![0]!["code"]!);
     }
 
+    [Fact]
+    public async Task While_the_bag_still_hangs_a_criterion_is_answered_provisionally_and_in_the_end_when_the_bag_is_read()
+    {
+        var episode = await Open("1950-01-01");
+        await evening.Service.Record(episode, Weighed("w", "08:05", 80), BagHung("bag", "08:10", 3000), Flow("flow", "08:10", 60));
+        await evening.Service.Record(episode, [.. Dripping]);
+
+        // 10 mL/h over what ran in, 0.125 mL/kg/h: far below 0.5, whatever a drip of 60 mL/h may be off by.
+        var open = await Criterion(episode, 15, "kdigo-1");
+        Assert.Equal(("met", "preliminary"), (Answer(open), (string)open["status"]!));
+        Assert.InRange((decimal)Component(open, "probability-met")!["valueQuantity"]!["value"]!, 97.5m, 100m);
+        Assert.True((bool)(await Told(episode, "kdigo", "mean-over-window"))["provisional"]!);
+
+        // 6 h 50 min at 60 mL/h.
+        await evening.Service.Record(episode, Of("bag-read", "read", "15:00", ("remaining", Millilitres(2590))));
+        var read = await Criterion(episode, 15, "kdigo-1");
+        Assert.Equal(("met", "final"), (Answer(read), (string)read["status"]!));
+        Assert.False((bool)(await Told(episode, "kdigo", "mean-over-window"))["provisional"]!);
+    }
+
+    [Fact]
+    public async Task Beside_the_answer_stands_its_probability_the_same_everywhere_and_of_every_hour_an_upper_bound()
+    {
+        var episode = await Open("1950-01-01");
+        await evening.Service.Record(episode, [Weighed("w", "08:05", 40), .. Day]);
+
+        // 0.5 mL/kg/h on a threshold of 0.5: as likely below as above.
+        var mean = Component(await Criterion(episode, 15, "kdigo-1"), "probability-met")!["valueQuantity"]!;
+        var told = (decimal)(await Told(episode, "kdigo", "mean-over-window"))["probability"]!;
+        Assert.Equal((told * 100, "%"), ((decimal)mean["value"]!, (string)mean["code"]!));
+        Assert.InRange(told, 0.3m, 0.7m);
+        Assert.Null(mean["comparator"]);
+        var hours = Component(await Criterion(episode, 15, "kdigo-1", "every-hour"), "probability-met")!["valueQuantity"]!;
+        Assert.Equal("<=", (string)hours["comparator"]!);
+        Assert.InRange((decimal)hours["value"]!, 0m, (decimal)mean["value"]!);
+    }
+
+    /// <summary>70 mL an hour, weighed, from 09:00 to 15:00.</summary>
+    private static IEnumerable<JsonObject> Dripping =>
+        Enumerable.Range(9, 7).Select(hour => Emptied($"d{hour}", $"{hour:00}:00", hour == 9 ? 60 : 70).With("how", "weighed"));
+
+    private async Task<JsonNode> Told(string episode, string criterion, string reading) =>
+        (await evening.Service.Read($"/episodes/{episode}/balance"))["criteria"]!.AsArray()
+            .First(c => (string)c!["criterion"]! == criterion && (string)c["reading"]! == reading && (int)c["stage"]! == 1)!;
+
     private Task<string> Open(string born) =>
         evening.Service.Open(RunningService.Episode(Guid.NewGuid().ToString("N"), At("08:00")).With("birthDate", born));
 
     private async Task<IReadOnlyList<KeyValuePair<string, string>>> Said(string episode) =>
         [.. (await evening.Service.Facts(episode)).Where(fact => fact.Key.Contains(".urine-output-", StringComparison.Ordinal))];
 
-    private async Task<JsonNode> Criterion(string episode, int hour, string criterion) =>
-        (await evening.Service.Resources(episode))[$"Observation/{episode}.urine-output-criterion.h20260314T{hour:00}0000-{Wire.Digest($"{criterion} mean-over-window", 6)}"];
+    private async Task<JsonNode> Criterion(string episode, int hour, string criterion, string reading = "mean-over-window") =>
+        (await evening.Service.Resources(episode))
+            [$"Observation/{episode}.urine-output-criterion.h20260314T{hour:00}0000-{Wire.Digest($"{criterion} {reading}", 6)}"];
 
     private static JsonObject Weighed(string id, string clock, decimal kilograms) =>
         Of("weight-measured", id, clock, ("weight", new JsonObject { ["value"] = kilograms, ["unit"] = "kg" }), ("weightKind", "actual"));

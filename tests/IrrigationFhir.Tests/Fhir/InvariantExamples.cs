@@ -138,6 +138,9 @@ internal static class InvariantExamples
                 criterion.Component("interval-95").Value = new Hl7.Fhir.Model.Range { Low = Codes.Quantity(3050, Codes.Units.Millilitre), High = Codes.Quantity(3350, Codes.Units.Millilitre) };
             },
             criterion => ((Hl7.Fhir.Model.Range)criterion.Component("interval-95").Value!).High!.Value = 0.52m),
+        On("urine-output-criterion", "uoc-probability",
+            criterion => criterion.Component("probability-met").Value = Codes.Quantity(0, Codes.Units.Percent),
+            criterion => criterion.Component("probability-met").Value = Codes.Quantity(100.1m, Codes.Units.Percent)),
         On("urine-output-criterion", "uoc-unit", _ => { }, criterion => criterion.Component("criterion-value").Value = Codes.Quantity(33.6m, Codes.Units.Millilitre)),
         On("urine-output-criterion", "uoc-weight", _ => { }, criterion => criterion.Component.Remove(criterion.Component("weight-kind"))),
         On("urine-output-criterion", "uoc-derived-from",

@@ -187,6 +187,8 @@ public partial class FuzzTests
                 (new JsonArray(Charted.Emptied(id, clock, chance.Next(900)), Charted.Flow(id + "f", clock, 300)).ToJsonString(), "application/json"),
                 (Charted.BagHung(id, clock, 3000).ToJsonString(), "application/json"),
                 ($"{Charted.Emptied(id, clock, 250).ToJsonString()}\n{Charted.Withdrawn(id).ToJsonString()}", "application/x-ndjson"),
+                (new JsonArray(Charted.Emptied(id, clock, 4000), Confirmed(id, clock)).ToJsonString(), "application/json"),
+                (new JsonArray(NotUrine(id, clock)).ToJsonString(), "application/json"),
             ];
             (string, string)[] parameters =
             [
@@ -242,6 +244,18 @@ public partial class FuzzTests
                     new JsonObject { ["request"] = new JsonObject { ["method"] = "GET", ["url"] = "Observation?_count=2" } }),
             }.ToJsonString(), Fhir);
         }
+
+        private static JsonObject Confirmed(string id, string clock) =>
+            Charted.Of("reading-confirmed", id + "c", clock, ("reading", new JsonObject { ["source"] = Charted.Source, ["id"] = id }));
+
+        /// <summary>What left the bag and not the patient, what left the patient and is no urine, and what is read elsewhere.</summary>
+        private static JsonNode[] NotUrine(string id, string clock) =>
+        [
+            Charted.Of("irrigant-discarded", id + "d", clock, ("line", "1"), ("volume", Charted.Millilitres(60))),
+            Charted.Of("blood-removed", id + "b", clock, ("mass", new JsonObject { ["value"] = 64, ["unit"] = "g" })),
+            Charted.Of("container-taken-away", id + "t", clock, ("container", "1"), ("readAt", "sluice")),
+            Charted.Of("bag-read", id + "y", clock, ("remaining", Charted.Millilitres(400)), ("bag", "A")),
+        ];
 
         private JsonObject Emptied(string id, string clock) => Sender.Observation("drainage-emptied", id, clock, Intake.Sender.Quantity("250", "mL"));
 

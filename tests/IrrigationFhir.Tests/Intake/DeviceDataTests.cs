@@ -75,6 +75,26 @@ public partial class DeviceDataTests(EveningOnTheWard evening)
     }
 
     [Fact]
+    public async Task Irrigant_spilt_blood_removed_and_a_container_taken_away_are_taken_by_our_own_codes_and_kept_without_a_resource()
+    {
+        var (sender, episode) = await Of(evening);
+        var spilt = sender.Observation("irrigant-discarded", "1", "09:00", Quantity("60", "mL"));
+        spilt["component"] = new JsonArray(Component("irrigation-line", "valueString", "2"));
+        var away = sender.Observation("container-taken-away", "3", "09:20");
+        away["component"] = new JsonArray(Component("drainage-container", "valueString", "2"));
+
+        (await sender.Post(spilt)).Is(201);
+        (await sender.Post(sender.Observation("blood-removed", "2", "09:10", Quantity("50", "mL")))).Is(201);
+        (await sender.Post(away)).Is(201);
+        away["valueBoolean"] = false;
+        (await sender.Post(away)).Refuses(422, "out-of-range", "Observation.valueBoolean");
+
+        var entries = (await _ward.Read($"/episodes/{episode}/entries"))["entries"]!.AsArray().Select(e => e!["entry"]!).ToList();
+        Assert.Equal(["irrigant-discarded", "blood-removed", "container-taken-away"], entries.Select(e => (string)e["kind"]!));
+        Assert.Equal(("2", "2"), ((string)entries[0]["line"]!, (string)entries[2]["container"]!));
+    }
+
+    [Fact]
     public async Task A_counter_gives_differences_and_its_first_reading_none_R_DEV_03()
     {
         var (sender, _) = await Of(evening);

@@ -33,6 +33,8 @@ Description: "What a reader must know before relying on a corrected urine output
 * #drainage-while-clamped "drainage charted while the drain was clamped" "The record says the bladder was shut and yet something drained."
 * #dwell-in-progress "dwell in progress" "The drain was clamped in this time; what was inside could not drain."
 * #gap "long gap between readings" "The time between the two readings is long."
+* #doubted "a reading is doubted" "It stays in the sum and out of decisions until somebody confirms or corrects it."
+* #flow-start-unknown "start or end of a flow not charted to the minute" "The doubt is in the interval."
 
 ValueSet: Caveats
 Id: caveat

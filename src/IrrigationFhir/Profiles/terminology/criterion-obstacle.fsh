@@ -12,6 +12,8 @@ Description: "Why a criterion cannot be evaluated."
 * #output-unknown "Output unknown" "The output of a part of the window is unknown."
 * #doubts-unknown "Uncertainty unknown" "Something was not charted, so that there is no interval."
 * #too-uncertain "Too uncertain" "The interval is wider than the threshold: not decidable with this irrigation rate and way of measuring."
+* #doubted "Reading doubted" "A reading is doubted, and nobody has confirmed or corrected it yet."
+* #below-zero "Interval below zero" "The whole interval lies below 0: a term is missing, which says nothing of how much urine there was."
 * #gap "Long gap between readings" "The readings are too far apart to say anything by the hour."
 * #still-open "Window still open" "Part of the window is not complete."
 

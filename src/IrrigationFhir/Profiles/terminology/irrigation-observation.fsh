@@ -13,6 +13,7 @@ Description: "What is measured, charted or computed while a urinary catheter is 
 * #container-mass "Mass of the container's content" "Weighed content of the drainage container."
 * #urine-collected "Urine collected by another route" "Urine that did not pass the irrigated catheter's drainage."
 * #leak-estimated "Estimated leak" "Fluid lost beside the catheter or spilt, estimated."
+* #blood-removed "Blood removed" "Blood and clots in what was drained: measured there, and no urine."
 * #bladder-scan-volume "Bladder scan volume" "Fluid in the bladder, seen by ultrasound."
 * #urine-output-corrected "Corrected urine output" "Urine made by the kidneys: total drainage minus the irrigant instilled, with what stayed in the bladder taken into account."
 * #corrected-volume "Corrected volume" "Corrected urine output as a volume, whatever unit the headline has."
@@ -52,6 +53,7 @@ Description: "What is measured, charted or computed while a urinary catheter is 
 * #urine-output-criterion "Urine-output criterion" "Whether a criterion of urine output was met. Of urine output alone; no diagnosis."
 * #criterion-threshold "Threshold of the criterion" "What the value is compared with; the comparator says on which side the criterion is met."
 * #criterion-value "Value compared with the threshold" "The best value over the window; by the hour that of the highest hour."
+* #probability-met "Probability that the criterion is met" "Conformance probability (JCGM 106:2012), output not below 0."
 * #coverage "Covered part of the window" "How much of the window closed intervals cover."
 * #obstacle "Obstacle" "Why a criterion cannot be evaluated."
 
