@@ -3,7 +3,12 @@ using Irrigation.Criteria;
 namespace Irrigation.Flags;
 
 /// <summary>F6. Little or no corrected output in 12 h, or possibly so.</summary>
-/// <remarks>An obstruction goes before it (<see cref="FlagRules.Precedence"/>).</remarks>
+/// <remarks>
+/// <para>An obstruction goes before it (<see cref="FlagRules.Precedence"/>).</para>
+/// <para>50 mL in 12 h are less than a charted flow is sure of, so that under irrigation the interval hardly ever lies below them, and a
+/// body that makes nothing looks like one that makes little. Where stage 2 is met, which is certain enough, and the best estimate is no
+/// more than what is called anuria, it is possible. Our judgement.</para>
+/// </remarks>
 public static class Anuria
 {
     /// <summary>The rule.</summary>
@@ -15,6 +20,12 @@ public static class Anuria
         Cautions.ConfirmFirst,
         Judge,
         Looks.AtClosings);
+
+    private static bool SoLittleThatItMayBe(CriterionResult anuria, Bedside bedside, AgeGroup group) =>
+        anuria.Probability is not null && anuria.Value <= anuria.Threshold
+        && UrineOutputCriteria.All.Where(c => c.Group == group && c.Threshold is not null && c.Stage >= 2 && c.Window >= anuria.Window.Duration)
+            .Any(c => UrineOutputCriteria.Evaluate(c, bedside.Balance, bedside.Facts.Patient, anuria.Window.End, bedside.Limits.Criteria)
+                .First().Answer == Answer.Met);
 
     private static Finding Judge(Bedside bedside)
     {
@@ -28,6 +39,6 @@ public static class Anuria
         }
 
         var result = UrineOutputCriteria.Evaluate(anuria, bedside.Balance, patient, at, bedside.Limits.Criteria).First();
-        return CriterionFinding.Of(result, bedside, Rule.Slug, FlagPriority.High, "output of 12 h");
+        return CriterionFinding.Of(result, bedside, Rule.Slug, FlagPriority.High, "output of 12 h", SoLittleThatItMayBe(result, bedside, group));
     }
 }

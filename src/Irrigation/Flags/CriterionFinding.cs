@@ -33,12 +33,13 @@ internal static class CriterionFinding
     /// <param name="slug">The rule's slug: how its flag stands matters.</param>
     /// <param name="priority">Of a criterion that is met.</param>
     /// <param name="about">What the text begins with.</param>
-    public static Finding Of(CriterionResult result, Bedside bedside, string slug, FlagPriority priority, string about)
+    /// <param name="mayBe">It is possible for another reason than its own probability.</param>
+    public static Finding Of(CriterionResult result, Bedside bedside, string slug, FlagPriority priority, string about, bool mayBe = false)
     {
         var (settings, standing) = (bedside.Settings, bedside.Standing(slug));
         if (Raises(result, settings)) return Raised(result, bedside, priority, about);
 
-        var possible = IsPossible(result, settings);
+        var possible = mayBe || IsPossible(result, settings);
         if (possible || (standing is not null && Lingers(result, settings)))
         {
             var lower = priority == FlagPriority.Low ? priority : priority - 1;

@@ -11,7 +11,8 @@ namespace Irrigation.Flags;
 /// <param name="Drained">What drained, as read.</param>
 /// <param name="Single">The interval, where it is only one; null where several readings in a row say the same.</param>
 /// <remarks>
-/// <para>Nothing is no more than <see cref="FlagSettings.NoDrainageUpTo"/>. A bag read off its marks shows some mL where there are none:
+/// <para>Nothing is no more than <see cref="FlagSettings.NoDrainageUpTo"/>, where what ran in is more than two readings off marks may be
+/// wrong by (k = 2): an empty bag is told by one look, a level that did not rise is not. A bag read off its marks shows some mL where there are none:
 /// what is no more than the error of such a reading (<see cref="BalanceSettings.LevelTolerance"/>) and no more than half of what ran in
 /// is next to nothing, if what is missing is more than the doubt about the readings (k = 2). Over less than
 /// <see cref="FlagSettings.NoDrainageFor"/> nothing of that kind is said: there the minute of a reading is most of it.</para>
@@ -64,7 +65,7 @@ internal sealed record DryTime(Instant Since, Volume Instilled, Volume Drained, 
     public static Volume Trickle(Bedside bedside) => bedside.ForBladder(bedside.Balance.Settings.LevelTolerance);
 
     private static bool IsDry(Volume into, Volume outOf, Duration length, ReadingDoubt doubt, Bedside bedside) =>
-        IsNothing(outOf, bedside)
+        (IsNothing(outOf, bedside) && (double)into.Millilitres > doubt.OfMarks)
         || (length >= bedside.Settings.NoDrainageFor && outOf * 2 <= into && (double)(into - outOf).Millilitres > doubt.Of(into, length));
 
     /// <summary>The doubt about the readings of a time: of each its marks, or its scale, and the minute in which it was taken.</summary>
@@ -84,6 +85,9 @@ internal sealed record DryTime(Instant Since, Volume Instilled, Volume Drained, 
             begins = readings.Sum(part => Square(part.Entry, part.Readings?.Before ?? Volume.Zero));
             compared = readings.Count > 0 && readings.TrueForAll(part => part.Readings is not null);
         }
+
+        /// <summary>In mL, k = 2, of the marks or the scale alone: a level that did not rise may have risen by as much.</summary>
+        public double OfMarks => 2 * Math.Sqrt(squares + begins);
 
         /// <summary>In mL, k = 2.</summary>
         public double Of(Volume into, Duration length)

@@ -48,7 +48,7 @@ public static class OutflowDeficit
         var byScan = scan?.Held > (largest?.Amount ?? Volume.Zero);
         var amount = byScan ? scan!.Held : largest?.Amount ?? Volume.Zero;
 
-        var urgent = IsUrgent(bedside, amount, limits.Critical);
+        var urgent = IsUrgent(bedside, amount, limits.Critical) && (byScan || IsLikely(largest!));
         if (urgent || (standing is null ? certain is not null || (byScan && amount >= limits.Warning) : amount > clearing))
         {
             return byScan ? ByScan(bedside, scan!, limits) : ByReadings(bedside, (urgent ? largest : certain ?? largest)!, urgent, limits);
@@ -109,6 +109,13 @@ public static class OutflowDeficit
         var was = bedside.Standing("outflow-deficit")?.Latest.Priority == FlagPriority.Urgent;
         return amount >= (was ? critical * bedside.Settings.ClearAt : critical);
     }
+
+    /// <summary>
+    /// Whether the deficit is more than its own standard uncertainty. Urgent does not wait for the whole interval (clinical reference 9);
+    /// but 500 mL by a flow that may be off by as much in a few hours is no reason to call somebody at once. Our judgement.
+    /// </summary>
+    private static bool IsLikely(Deficit deficit) =>
+        deficit.Interval95 is not { } range || (range.Low * 3) + range.High > Volume.Zero; // mean less u: (3 low + high) / 4
 
     private static FlagPriority Priority(bool urgent) => urgent ? FlagPriority.Urgent : FlagPriority.High;
 
