@@ -23,13 +23,14 @@ public class OutflowDeficitTests
     [Fact]
     public void What_the_marks_of_a_bag_cannot_tell_is_undecided_and_weighing_decides_it()
     {
-        // 900 − 700 = 200: the charted flow alone is 12 % in doubt, ±110 mL at k = 1.
-        var (why, needs) = Opens("18:00").BagHung("18:00", 3000).Flow("18:00", 900).Level("18:00", 0).Level("19:00", 700).Flags("19:00").Undecided(Slug);
+        // 1000 − 800 = 200: the charted flow alone is 12 % in doubt, ±120 mL at k = 1.
+        var fast = Opens("18:00").BagHung("18:00", 3000).Flow("18:00", 1000).Level("18:00", 0).Level("19:00", 800);
+        var (why, needs) = fast.Flags("19:00").Undecided(Slug);
         Assert.EndsWith("limit 200 mL: the interval does not lie above 0", why);
         Assert.Equal("a weighed drainage, a bladder scan, or the next reading", needs);
 
-        // The same, pumped (±5 %, u = 17 mL) and weighed (±5 g): 200 ± 35.
-        var weighed = Opens("18:00").PumpTotal("18:00", 0).Weighed("18:00", 0, 0).PumpTotal("19:00", 600).Weighed("19:00", 402.4m, 0);
+        // The same, pumped (±5 %, u = 29 mL) and weighed (±5 g): 200 ± 58, and the minutes of the readings.
+        var weighed = Opens("18:00").PumpTotal("18:00", 0).Weighed("18:00", 0, 0).PumpTotal("19:00", 1000).Weighed("19:00", 804.8m, 0);
         Assert.Equal(FlagPriority.High, weighed.Flags("19:00").Priority(Slug));
     }
 
