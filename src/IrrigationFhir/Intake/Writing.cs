@@ -68,7 +68,7 @@ internal static class Outcomes
     public static OperationOutcome.IssueComponent Doubt(Doubt doubt, string at) => Outcome.Warning(
         Slug.Of(doubt.Kind),
         doubt.Says.TrimEnd('.'),
-        $"somebody who looks again: {doubt.Reading} is to be confirmed, by an entry reading-confirmed, or corrected",
+        $"the reading {doubt.Reading} confirmed (an entry reading-confirmed) by somebody who looked again, or corrected",
         at,
         OperationOutcome.IssueType.BusinessRule);
 
