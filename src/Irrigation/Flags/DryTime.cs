@@ -83,9 +83,12 @@ internal sealed record DryTime(Instant Since, Volume Instilled, Volume Drained, 
         {
             var readings = interval.Parts.Where(part => part.Kind == PartKind.Drainage).ToList();
             if (!compared) squares += readings.Sum(part => Square(part.Entry, part.Whole ?? Volume.Zero));
-            begins = readings.Sum(part => Square(part.Entry, part.Readings?.Before ?? Volume.Zero));
+            begins = readings.Sum(part => Square(part.Entry, part.Readings?.Before ?? Lower(part)));
             compared = readings.Count > 0 && readings.TrueForAll(part => part.Readings is not null);
         }
+
+        /// <summary>A level read a little lower than before was compared with one like it.</summary>
+        private static Volume Lower(Part part) => part is { Amount: { } added, Whole: { } level } && added == Volume.Zero ? level : Volume.Zero;
 
         /// <summary>In mL, k = 2, of the marks or the scale alone: a level that did not rise may have risen by as much.</summary>
         public double OfMarks => 2 * Math.Sqrt(squares + begins);

@@ -37,7 +37,7 @@ public static class OutflowDeficit
     }
 
     private const decimal Likely = 1;
-    private const decimal SurelyOnItsOwn = 1.64m;
+    private const decimal SurelyOnItsOwn = 2;
 
     private static Finding Judge(Bedside bedside)
     {
@@ -116,8 +116,8 @@ public static class OutflowDeficit
 
     /// <summary>
     /// Whether the deficit is more than so many of its own standard uncertainties. A critical one does not wait for the whole interval
-    /// (clinical reference 9): it is said from one on, and is urgent from 1.64 on (95 % on one side). By a flow that is off by 12 %, 500 mL
-    /// are missing at a fast drip every few days, and nobody is to be called at once for that. Our judgement.
+    /// (clinical reference 9): it is said from one on, and is urgent from two on. By a flow that is off by 12 %, 500 mL are missing at a
+    /// fast drip every few days, and nobody is to be called at once for that. Our judgement.
     /// </summary>
     private static bool Exceeds(Deficit deficit, decimal uncertainties)
     {

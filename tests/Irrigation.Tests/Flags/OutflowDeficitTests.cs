@@ -35,9 +35,9 @@ public class OutflowDeficitTests
     }
 
     [Fact]
-    public void Critical_does_not_wait_for_the_interval_and_is_urgent_from_95_per_cent_on_one_side()
+    public void Critical_does_not_wait_for_the_interval_and_is_urgent_with_it()
     {
-        // 5 h of 600 mL/h read hourly, 100 mL short each: 500 mL of 3000, and the flow alone is off by 12 %, 367 mL: 1.3 of them, and not 1.64.
+        // 5 h of 600 mL/h read hourly, 100 mL short each: 500 mL of 3000, and the flow alone is off by 12 %, 367 mL: 1.3 of them, and not 2.
         var ward = Opens("18:00").BagHung("18:00", 5000).Flow("18:00", 600).Level("18:00", 0).Level("19:00", 500).Level("20:00", 1000).Level("21:00", 1500).Level("22:00", 2000).Level("23:00", 2500);
         Assert.Equal("23:00-", ward.Flags("23:00").Stood(Slug));
         Assert.Equal(FlagPriority.High, ward.Flags("23:00").Priority(Slug));
