@@ -12,10 +12,11 @@ namespace Irrigation.Flags;
 /// <param name="Single">The interval, where it is only one; null where several readings in a row say the same.</param>
 /// <remarks>
 /// <para>Nothing is no more than <see cref="FlagSettings.NoDrainageUpTo"/>, where what ran in is more than two readings off marks may be
-/// wrong by (k = 2): an empty bag is told by one look, a level that did not rise is not. A bag read off its marks shows some mL where there are none:
-/// what is no more than the error of such a reading (<see cref="BalanceSettings.LevelTolerance"/>) and no more than half of what ran in
-/// is next to nothing, if what is missing is more than the doubt about the readings (k = 2). Over less than
-/// <see cref="FlagSettings.NoDrainageFor"/> nothing of that kind is said: there the minute of a reading is most of it.</para>
+/// wrong by (k = 2): an empty bag is told by one look, a level that did not rise is not.</para>
+/// <para>A bag read off its marks shows some mL where there are none: what is no more than the error of such a reading
+/// (<see cref="BalanceSettings.LevelTolerance"/>) and no more than half of what ran in is next to nothing, if what is missing is more
+/// than the doubt about the readings (k = 2). Over less than <see cref="FlagSettings.NoDrainageFor"/> nothing of that kind is said: there
+/// the minute of a reading is most of it.</para>
 /// <para>For a small bladder the mL are fewer, in proportion: what it drains is read off finer marks, and it is full sooner. All of it is
 /// our judgement.</para>
 /// </remarks>

@@ -38,12 +38,20 @@ public class OutflowDeficitTests
     public void Critical_does_not_wait_for_the_interval_and_is_urgent_with_it()
     {
         // 5 h of 600 mL/h read hourly, 100 mL short each: 500 mL of 3000, and the flow alone is off by 12 %, 367 mL: 1.3 of them, and not 2.
-        var ward = Opens("18:00").BagHung("18:00", 5000).Flow("18:00", 600).Level("18:00", 0).Level("19:00", 500).Level("20:00", 1000).Level("21:00", 1500).Level("22:00", 2000).Level("23:00", 2500);
-        Assert.Equal("23:00-", ward.Flags("23:00").Stood(Slug));
-        Assert.Equal(FlagPriority.High, ward.Flags("23:00").Priority(Slug));
-        Assert.Equal(FlagPriority.Urgent, ward.Chart(new BagRead(ward.Header("23:00", MeasuringWay.Weighed), "1", Ml(2100))).Flags("23:00").Priority(Slug));
-        ward = Opens("18:00").BagHung("18:00", 5000).Flow("18:00", 600).Level("18:00", 0).Level("19:00", 500).Level("20:00", 1000).Level("21:00", 1500).Level("22:00", 2000).Level("23:00", 2500);
-        Assert.Contains("95 % interval -", ward.Flags("23:00").Says(Slug), StringComparison.Ordinal);
+        Ward Short() => Opens("18:00").BagHung("18:00", 5000).Flow("18:00", 600).Level("18:00", 0)
+            .Level("19:00", 500).Level("20:00", 1000).Level("21:00", 1500).Level("22:00", 2000).Level("23:00", 2500);
+        var record = Short().Flags("23:00");
+        Assert.Equal("23:00-", record.Stood(Slug));
+        Assert.Equal(FlagPriority.High, record.Priority(Slug));
+        Assert.Contains("95 % interval -", record.Says(Slug), StringComparison.Ordinal);
+
+        // The bag weighed: 3000 mL left it for certain.
+        var weighed = Short() is var ward ? ward.Chart(new BagRead(ward.Header("23:00", MeasuringWay.Weighed), "1", Ml(2000))) : null;
+        Assert.Equal(FlagPriority.Urgent, weighed!.Flags("23:00").Priority(Slug));
+
+        // A site that does not wait.
+        var atOnce = FlagLimits.Default with { Flags = FlagSettings.Default with { DeficitUrgentFrom = 0 } };
+        Assert.Equal(FlagPriority.Urgent, Short().Flags("23:00", limits: atOnce).Priority(Slug));
     }
 
     [Fact]
