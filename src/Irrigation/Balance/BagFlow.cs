@@ -169,7 +169,7 @@ internal sealed class BagFlow
         form.Doubt(Source("shape of"), drift * whole * part * (1 - part));
         for (var bow = 2; flow is null && bow <= MoreBows; bow++)
         {
-            form.Doubt(Source($"shape {bow} of"), drift * whole * Math.Sin(bow * Math.PI * part) / (4 * bow));
+            form.Doubt(Source($"shape {bow} of"), drift * whole * Math.Sin(bow * Math.PI * part) / (8 * bow));
         }
 
         // A moment charted a little early or late met another level; beside the hanging or taking down no more than the time between.

@@ -17,8 +17,8 @@ public enum DoubtKind
     /// <summary>Two nearly equal emptyings within minutes, and nothing that could have filled it again: charted twice.</summary>
     ChartedTwice,
 
-    /// <summary>Far less than ran in and than came before, and nothing else on record that explains it.</summary>
-    FarTooLittle,
+    /// <summary>The level fell and no emptying was charted: emptied without a word, or mistyped.</summary>
+    LevelFell,
 
     /// <summary>A tare that is left out where it was charted before: the jump is that of the empty container.</summary>
     TareForgotten,

@@ -61,6 +61,10 @@ internal sealed class DoubtedReadings(EpisodeLog log, BalanceSettings settings, 
             {
                 yield return new(DoubtKind.BelowTare, reading.Key, $"weighed less than empty: {content} by its weight and tare");
             }
+            else if (part.Amount is null && drained.Added(reading).Doubt == Caveat.ContainerReset)
+            {
+                yield return new(DoubtKind.LevelFell, reading.Key, $"the level fell to {content} and no emptying was charted");
+            }
             else if (Twice(reading, content) is { } twice)
             {
                 yield return twice;

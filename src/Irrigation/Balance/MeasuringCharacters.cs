@@ -104,9 +104,9 @@ public sealed record MeasuringCharacters
     [Setting(0, 1)]
     public decimal ChartedFlowDrift { get; init; } = 0.10m;
 
-    /// <summary>Standard uncertainty of the time at which a reading between two readings of the irrigant was taken. Default 3 min; our judgement (Crit Care 2015 has limits of agreement of ±23.9 min round an hourly reading).</summary>
+    /// <summary>Standard uncertainty of the time at which a reading between two readings of the irrigant was taken. Default 2.5 min: between charting to the minute and charting off by 3 min, so that the intervals hold in either; our judgement (Crit Care 2015 has limits of agreement of ±23.9 min round an hourly reading). A device that reads has no such doubt.</summary>
     [Setting(0, 60, "min")]
-    public decimal ReadingTime { get; init; } = 3;
+    public decimal ReadingTime { get; init; } = 2.5m;
 
     /// <summary>The urine that drains beside the irrigant in those minutes. Default 60 mL/h (worked examples of clinical reference 1.9 and 1.10); our judgement.</summary>
     [Setting(0, 1000, "mL/h")]

@@ -21,12 +21,6 @@ public static class Anuria
         Judge,
         Looks.AtClosings);
 
-    private static bool SoLittleThatItMayBe(CriterionResult anuria, Bedside bedside, AgeGroup group) =>
-        anuria.Probability is not null && anuria.Value <= anuria.Threshold
-        && UrineOutputCriteria.All.Where(c => c.Group == group && c.Threshold is not null && c.Stage >= 2 && c.Window >= anuria.Window.Duration)
-            .Any(c => UrineOutputCriteria.Evaluate(c, bedside.Balance, bedside.Facts.Patient, anuria.Window.End, bedside.Limits.Criteria)
-                .First().Answer == Answer.Met);
-
     private static Finding Judge(Bedside bedside)
     {
         if (bedside.Latest is null) return new Finding.NotRaised();
@@ -39,6 +33,15 @@ public static class Anuria
         }
 
         var result = UrineOutputCriteria.Evaluate(anuria, bedside.Balance, patient, at, bedside.Limits.Criteria).First();
-        return CriterionFinding.Of(result, bedside, Rule.Slug, FlagPriority.High, "output of 12 h", SoLittleThatItMayBe(result, bedside, group));
+        return CriterionFinding.Of(result, bedside, Rule.Slug, FlagPriority.High, "output of 12 h", SoLittleThatItMayBe(result, bedside));
+    }
+
+    private static bool SoLittleThatItMayBe(CriterionResult anuria, Bedside bedside)
+    {
+        if (anuria.Probability is null || anuria.Value > anuria.Threshold) return false;
+        var (balance, patient, at, limits) = (bedside.Balance, bedside.Facts.Patient, anuria.Window.End, bedside.Limits.Criteria);
+        return UrineOutputCriteria.All
+            .Where(c => c.Group == patient.GroupAt(at) && c is { Threshold: not null, Stage: >= 2 } && c.Window >= anuria.Window.Duration)
+            .Any(c => UrineOutputCriteria.Evaluate(c, balance, patient, at, limits).First().Answer == Answer.Met);
     }
 }

@@ -58,8 +58,8 @@ public sealed record Bedside(FluidBalance Balance, Instant At, PatientFacts Fact
     /// <summary>The flag of a rule while it stands; null where it does not.</summary>
     public FlagPeriod? Standing(string slug) => States[FlagRules.IndexOf(slug)].Open;
 
-    /// <summary>The flag of a rule that ended last; null where none did. One that later entries show was never so is not among them.</summary>
-    public FlagPeriod? LastEnded(string slug) => States[FlagRules.IndexOf(slug)].LastEnded;
+    /// <summary>When the flag of a rule last ended; null where none did. One that later entries show was never so is not among them.</summary>
+    public Instant? LastEnded(string slug) => States[FlagRules.IndexOf(slug)].LastEnded;
 
     /// <summary>The last entry of a kind; null where there is none.</summary>
     public T? Last<T>()

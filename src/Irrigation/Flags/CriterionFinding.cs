@@ -100,9 +100,12 @@ internal static class CriterionFinding
         return $"{value}{window}{interval}{Probability(result)}{threshold}{weight}";
     }
 
-    private static string Probability(CriterionResult result) => result.Probability is { } probability
-        ? $", probability {(result.Reading == Reading.EveryHour ? "at most " : "")}{Percent(probability)}"
-        : "";
+    private static string Probability(CriterionResult result) => (result.Probability, result.Reading) switch
+    {
+        (null, _) => "",
+        ({ } atMost, Reading.EveryHour) => FormattableString.Invariant($", probability at most {Math.Max(1, atMost * 100):0} %"),
+        ({ } probability, Reading.MeanOverWindow) => $", probability {Percent(probability)}",
+    };
 
     private static string Provisional(CriterionResult result, Bedside bedside)
     {

@@ -11,10 +11,12 @@ namespace Irrigation.Flags;
 /// <param name="Drained">What drained, as read.</param>
 /// <param name="Single">The interval, where it is only one; null where several readings in a row say the same.</param>
 /// <remarks>
-/// <para>Nothing is no more than <see cref="FlagSettings.NoDrainageUpTo"/>. A bag read off its marks shows some mL where there are none:
-/// what is no more than the error of such a reading (<see cref="BalanceSettings.LevelTolerance"/>) and no more than half of what ran in
-/// is next to nothing, if what is missing is more than the doubt about the readings (k = 2). Over less than
-/// <see cref="FlagSettings.NoDrainageFor"/> nothing of that kind is said: there the minute of a reading is most of it.</para>
+/// <para>Nothing is no more than <see cref="FlagSettings.NoDrainageUpTo"/>, where what ran in is more than two readings off marks may be
+/// wrong by (k = 2): an empty bag is told by one look, a level that did not rise is not.</para>
+/// <para>A bag read off its marks shows some mL where there are none: what is no more than the error of such a reading
+/// (<see cref="BalanceSettings.LevelTolerance"/>) and no more than half of what ran in is next to nothing, if what is missing is more
+/// than the doubt about the readings (k = 2). Over less than <see cref="FlagSettings.NoDrainageFor"/> nothing of that kind is said: there
+/// the minute of a reading is most of it.</para>
 /// <para>For a small bladder the mL are fewer, in proportion: what it drains is read off finer marks, and it is full sooner. All of it is
 /// our judgement.</para>
 /// </remarks>
@@ -64,7 +66,7 @@ internal sealed record DryTime(Instant Since, Volume Instilled, Volume Drained, 
     public static Volume Trickle(Bedside bedside) => bedside.ForBladder(bedside.Balance.Settings.LevelTolerance);
 
     private static bool IsDry(Volume into, Volume outOf, Duration length, ReadingDoubt doubt, Bedside bedside) =>
-        IsNothing(outOf, bedside)
+        (IsNothing(outOf, bedside) && (double)into.Millilitres > doubt.OfMarks)
         || (length >= bedside.Settings.NoDrainageFor && outOf * 2 <= into && (double)(into - outOf).Millilitres > doubt.Of(into, length));
 
     /// <summary>The doubt about the readings of a time: of each its marks, or its scale, and the minute in which it was taken.</summary>
@@ -81,9 +83,15 @@ internal sealed record DryTime(Instant Since, Volume Instilled, Volume Drained, 
         {
             var readings = interval.Parts.Where(part => part.Kind == PartKind.Drainage).ToList();
             if (!compared) squares += readings.Sum(part => Square(part.Entry, part.Whole ?? Volume.Zero));
-            begins = readings.Sum(part => Square(part.Entry, part.Readings?.Before ?? Volume.Zero));
+            begins = readings.Sum(part => Square(part.Entry, part.Readings?.Before ?? Lower(part)));
             compared = readings.Count > 0 && readings.TrueForAll(part => part.Readings is not null);
         }
+
+        /// <summary>A level read a little lower than before was compared with one like it.</summary>
+        private static Volume Lower(Part part) => part is { Amount: { } added, Whole: { } level } && added == Volume.Zero ? level : Volume.Zero;
+
+        /// <summary>In mL, k = 2, of the marks or the scale alone: a level that did not rise may have risen by as much.</summary>
+        public double OfMarks => 2 * Math.Sqrt(squares + begins);
 
         /// <summary>In mL, k = 2.</summary>
         public double Of(Volume into, Duration length)

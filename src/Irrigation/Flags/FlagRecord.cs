@@ -8,8 +8,8 @@ namespace Irrigation.Flags;
 /// <summary>How a rule stands.</summary>
 /// <param name="Latest">What it said last; null before it ever looked.</param>
 /// <param name="Open">Its flag while it stands.</param>
-/// <param name="LastEnded">Its last flag that ended.</param>
-public sealed record RuleState(Finding? Latest, FlagPeriod? Open, FlagPeriod? LastEnded);
+/// <param name="LastEnded">When its last flag ended.</param>
+public sealed record RuleState(Finding? Latest, FlagPeriod? Open, Instant? LastEnded);
 
 /// <summary>What became of a flag between two records: either null where there is or was none of that beginning.</summary>
 /// <param name="Before">As it was.</param>
@@ -202,7 +202,7 @@ public sealed class FlagRecord
             var rule = FlagRules.All[i];
             if (rule.Looks == Looks.AtClosings && closings.IsEmpty && next[i].Latest is not null) continue;
             var state = Applied(next[i], rule.Slug, FlagRules.Judge(rule, new(balance, moment, facts, limits, next)), moment);
-            if (next[i].Open is not null && state.Open is null) ended = ended.Add(state.LastEnded!);
+            if (next[i].Open is not null && state.Open is null) ended = ended.Add(next[i].Open! with { End = moment, Ended = "the pattern has ended" });
             next = next.SetItem(i, state);
         }
 
@@ -213,7 +213,7 @@ public sealed class FlagRecord
     {
         (Finding.Raised raised, null) => state with { Latest = finding, Open = new(slug, moment, null, raised with { LookAgain = null }, null) },
         (Finding.Raised raised, { } open) => state with { Latest = finding, Open = open with { Latest = raised with { LookAgain = null } } },
-        (Finding.NotRaised, { } open) => new(finding, null, open with { End = moment, Ended = "the pattern has ended" }),
+        (Finding.NotRaised, { }) => new(finding, null, moment),
         _ => state with { Latest = finding },
     };
 
@@ -223,12 +223,10 @@ public sealed class FlagRecord
         facts,
         limits,
         moment,
-        [.. states.Select(s => new RuleState(null, null, s.Open is null ? s.LastEnded : WithEpisode(s.Open, moment)))],
-        Ended.AddRange(Standing.Select(flag => WithEpisode(flag, moment))),
+        [.. states.Select(s => new RuleState(null, null, s.Open is null ? s.LastEnded : moment))],
+        Ended.AddRange(Standing.Select(flag => flag with { End = moment, Ended = "the episode has ended" })),
         Kept(moment),
         null);
-
-    private static FlagPeriod WithEpisode(FlagPeriod flag, Instant moment) => flag with { End = moment, Ended = "the episode has ended" };
 
     /// <summary>The records kept, this one too: of the last hour one in ten minutes, of the last day one an hour, before that one a day.</summary>
     private ImmutableList<FlagRecord> Kept(Instant moment)

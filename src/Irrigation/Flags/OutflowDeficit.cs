@@ -7,8 +7,9 @@ namespace Irrigation.Flags;
 /// <summary>F1. Irrigant runs in and does not come back: the catheter may be blocked.</summary>
 /// <remarks>
 /// <para>Warning from <see cref="FlagSettings.DeficitWarning"/> where the 95 % interval lies above 0; critical from
-/// <see cref="FlagSettings.DeficitCritical"/>, or the set part of the patient's own capacity, whatever the interval. A bladder scan
-/// since the last reading, with the drain open, counts where it says more. No guideline gives these numbers.</para>
+/// <see cref="FlagSettings.DeficitCritical"/>, or the set part of the patient's own capacity: said before the interval lies above 0, and
+/// urgent when it does. A bladder scan since the last reading, with the drain open, counts where it says more. No guideline gives these
+/// numbers.</para>
 /// <para>By an interval that is doubted, or whose container is not read yet, nothing is said either way; a scan speaks for itself.</para>
 /// </remarks>
 public static class OutflowDeficit
@@ -48,10 +49,13 @@ public static class OutflowDeficit
         var byScan = scan?.Held > (largest?.Amount ?? Volume.Zero);
         var amount = byScan ? scan!.Held : largest?.Amount ?? Volume.Zero;
 
-        var urgent = IsUrgent(bedside, amount, limits.Critical);
-        if (urgent || (standing is null ? certain is not null || (byScan && amount >= limits.Warning) : amount > clearing))
+        var critical = IsCritical(bedside, amount, limits.Critical);
+        if (byScan && amount >= (standing is null ? limits.Warning : clearing)) return ByScan(bedside, scan!, limits);
+        if (critical && Exceeds(largest!, bedside.Settings.DeficitUrgentFrom)) return ByReadings(bedside, largest!, urgent: true, limits);
+        if (critical && Exceeds(largest!, bedside.Settings.DeficitSaidFrom)) return ByReadings(bedside, largest!, urgent: false, limits);
+        if (standing is null ? certain is not null : amount > clearing)
         {
-            return byScan ? ByScan(bedside, scan!, limits) : ByReadings(bedside, (urgent ? largest : certain ?? largest)!, urgent, limits);
+            return ByReadings(bedside, (certain ?? largest)!, urgent: false, limits);
         }
 
         return amount >= limits.Warning
@@ -77,7 +81,7 @@ public static class OutflowDeficit
 
     private static Finding.Raised ByScan(Bedside bedside, BladderScanned scan, Limits limits)
     {
-        var urgent = IsUrgent(bedside, scan.Held, limits.Critical);
+        var urgent = IsCritical(bedside, scan.Held, limits.Critical);
         var says = $"bladder scan of {scan.Held} at {bedside.Said(scan.At)} with the drain open; limit {limits.Says(urgent)}.";
         return new(Priority(urgent), says) { Evidence = [Evidence.Of(scan)] };
     }
@@ -104,10 +108,18 @@ public static class OutflowDeficit
         return null;
     }
 
-    private static bool IsUrgent(Bedside bedside, Volume amount, Volume critical)
+    private static bool IsCritical(Bedside bedside, Volume amount, Volume critical)
     {
         var was = bedside.Standing("outflow-deficit")?.Latest.Priority == FlagPriority.Urgent;
         return amount >= (was ? critical * bedside.Settings.ClearAt : critical);
+    }
+
+    /// <summary>Whether the deficit is more than so many of its own standard uncertainties; where those are not known it counts.</summary>
+    private static bool Exceeds(Deficit deficit, decimal uncertainties)
+    {
+        if (deficit.Interval95 is not { } range) return true;
+        var (mean, u) = ((range.Low + range.High).Millilitres / 2, (range.High - range.Low).Millilitres / 4);
+        return mean > uncertainties * u;
     }
 
     private static FlagPriority Priority(bool urgent) => urgent ? FlagPriority.Urgent : FlagPriority.High;

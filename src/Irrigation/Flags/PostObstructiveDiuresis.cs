@@ -12,8 +12,8 @@ namespace Irrigation.Flags;
 /// <remarks>
 /// <para>Relieved: a flag of outflow deficit or no drainage ended, or a washout cleared, within the last 48 h, as set. The two hours lie
 /// after it, for what had been held back and comes out with the relief is not urine made since.</para>
-/// <para>No obstruction was one that never was: a flag that a correction took back, or that rested on a reading that is doubted, or ended
-/// with one. Nor is a doubted hour one of much urine.</para>
+/// <para>An obstruction that never was, for a correction took its flag back, was not relieved either. By a reading in doubt no such flag is
+/// raised or ends, and an hour in doubt is not one of much urine.</para>
 /// </remarks>
 public static class PostObstructiveDiuresis
 {
@@ -64,19 +64,8 @@ public static class PostObstructiveDiuresis
     private static Instant? Relieved(Bedside bedside)
     {
         var washout = bedside.Last<WashoutPerformed>() is { Cleared: true } cleared ? cleared.At : (Instant?)null;
-        return new[] { Ended(bedside, "no-drainage"), Ended(bedside, "outflow-deficit"), washout }.Max();
+        return new[] { bedside.LastEnded("no-drainage"), bedside.LastEnded("outflow-deficit"), washout }.Max();
     }
-
-    /// <summary>When a flag of an obstruction ended; null where it never stood, or neither it nor its end can be relied on.</summary>
-    private static Instant? Ended(Bedside bedside, string slug)
-    {
-        if (bedside.LastEnded(slug) is not { End: { } end } flag) return null;
-        var readings = flag.Latest.Evidence.Select(evidence => evidence.IntervalEnd).OfType<Instant>().Append(end);
-        return readings.Any(reading => Doubted(bedside.Balance, reading)) ? null : end;
-    }
-
-    private static bool Doubted(FluidBalance balance, Instant end) =>
-        balance.Reaching(FluidBalance.Bladder, end - Duration.Epsilon, end).Any(i => i.End == end && i.Caveats.Contains(Caveat.Doubted));
 
     private static Answer AtLeast(OutputWindow window, Volume threshold)
     {

@@ -18,7 +18,7 @@ public static class ReadingDoubted
     /// <summary>The rule.</summary>
     public static FlagRule Rule { get; } = new(
         "reading-doubted",
-        "Reading in doubt",
+        "Reading to be confirmed",
         FlagCategory.Safety,
         "what a body, a container and a scale can do (clinical reference 2.7, 3.1 and 8); the limits are our judgement",
         Cautions.MissingIsNotZero,

@@ -58,10 +58,10 @@ public class NoDrainageTests
     [Theory]
     [InlineData(300, 100, "20:00-")] // within the error of a bag read twice, 100 mL
     [InlineData(300, 101, "")]
-    [InlineData(180, 90, "20:00-")] // half of 180; 90 missing, and two readings may be wrong by 2 · √(2 · (28.9² + (180 · 3 / 60)²)) = 86 mL
+    [InlineData(180, 90, "20:00-")] // half of 180; 90 missing, and two readings may be wrong by 2 · √(2 · (28.9² + (180 · 2.5 / 60)²)) = 84 mL
     [InlineData(180, 91, "")]
-    [InlineData(140, 55, "20:00-")] // 85 missing, and 2 · √(2 · (28.9² + 7²)) = 84.02: just not explained by the readings
-    [InlineData(140, 56, "")]
+    [InlineData(140, 56, "20:00-")] // 84 missing, and 2 · √(2 · (28.9² + 5.8²)) = 83.3: just not explained by the readings
+    [InlineData(140, 57, "")]
     public void Next_to_nothing_is_nothing_where_marks_cannot_tell_it(decimal flow, decimal drained, string stood) =>
         Assert.Equal(stood, Runs(flow).Level("20:00", flow + 50 + drained).Flags("20:00").Stood(Slug));
 
@@ -80,8 +80,15 @@ public class NoDrainageTests
     {
         Assert.Equal(("irrigant runs and no drainage was read", "a reading of the drainage"), Opens("18:00").BagHung("18:00", 3000).Flow("18:00", 600).Flags("18:30").Undecided(Slug));
 
-        // The bag holds much less than before and nobody charted an emptying: what drained is not known.
-        Assert.Equal(("what drained from 19:00 to 20:00 is not known", "the next reading of the drainage"), Runs().Level("20:00", 100).Flags("20:00").Undecided(Slug));
+        // The bag holds much less than before and nobody charted an emptying: what drained is not known, and the reading in doubt.
+        Assert.Equal(
+            ("a reading is doubted: the level fell to 100 mL and no emptying was charted", "the reading confirmed, or corrected"),
+            Runs().Level("20:00", 100).Flags("20:00").Undecided(Slug));
+
+        // It fell, as somebody confirms: then nothing more is known of it.
+        var confirmed = Runs().Level("20:00", 100);
+        confirmed.Chart(new ReadingConfirmed(confirmed.Header("20:05"), confirmed.Entries[^1].Key));
+        Assert.Equal("what drained from 19:00 to 20:00 is not known", confirmed.Flags("20:10").Undecided(Slug).Why);
     }
 
     [Fact]
@@ -177,9 +184,9 @@ public class NoDrainageTests
         // It drains after all: both end. It does not: said at that reading, from the reading after the hole on.
         var drains = Runs(60).Level("22:00", 110).Level("22:30", 160).Flags("22:40");
         Assert.Equal(("20:00-22:30", ""), (drains.Stood("drainage-reading-stale"), drains.Stood(Slug)));
-        var blocked = ward.Level("22:30", 110).Flags("22:40");
-        Assert.Equal(("20:00-22:30", "22:30-"), (blocked.Stood("drainage-reading-stale"), blocked.Stood(Slug)));
-        Assert.StartsWith("nothing drained from 22:00 to 22:30 while 30 mL ran in", blocked.Says(Slug), StringComparison.Ordinal);
+        var blocked = ward.Level("23:30", 110).Flags("23:40");
+        Assert.Equal(("20:00-23:30", "23:30-"), (blocked.Stood("drainage-reading-stale"), blocked.Stood(Slug)));
+        Assert.StartsWith("nothing drained from 22:00 to 23:30 while 90 mL ran in", blocked.Says(Slug), StringComparison.Ordinal);
     }
 
     [Fact]
@@ -204,10 +211,20 @@ public class NoDrainageTests
         Assert.Equal(("20:00-", ""), (record.Stood("drainage-reading-stale"), record.Stood(Slug)));
     }
 
+    [Fact] // by marks two readings may be wrong by 2 · √(2 · 28.9²) = 81.6 mL: what ran in has to be more
+    public void A_level_that_did_not_rise_is_no_empty_bag()
+    {
+        Assert.Equal("", Runs(80).Level("20:00", 130).Flags("20:00").Stood(Slug));
+        Assert.Equal("20:00-", Runs(82).Level("20:00", 132).Flags("20:00").Stood(Slug));
+
+        var emptied = Opens("18:00").BagHung("18:00", 3000).Flow("18:00", 80).Emptied("19:00", 100).Emptied("19:40", 0);
+        Assert.Equal("19:40-", emptied.Flags("20:00").Stood(Slug));
+    }
+
     [Fact]
     public void A_scale_tells_what_marks_cannot()
     {
-        // 60 in and 25 out of 4 L: by marks 2 · √(2 · (28.9² + 3²)) = 82 mL may be wrong, by a scale 2 · √(2 · (2.9² + 3²)) = 12.
+        // 60 in, 25 out of 4 L: by marks 2 · √(2 · (28.9² + 2.5²)) = 82 mL may be wrong, by a scale 2 · √(2 · (2.9² + 2.5²)) = 11.
         Ward Weighed(decimal grams) => Opens("18:00").BagHung("18:00", 3000).Flow("18:00", 60)
             .Weighed("18:00", 100, 100, emptied: false)
             .Weighed("19:00", 200, 100, emptied: false)

@@ -1,3 +1,4 @@
+using Irrigation.Episodes;
 using Irrigation.Flags;
 using static Irrigation.Tests.Ward;
 
@@ -22,24 +23,35 @@ public class OutflowDeficitTests
     [Fact]
     public void What_the_marks_of_a_bag_cannot_tell_is_undecided_and_weighing_decides_it()
     {
-        // 900 − 700 = 200: the charted flow alone is 12 % in doubt, ±110 mL at k = 1.
-        var (why, needs) = Opens("18:00").BagHung("18:00", 3000).Flow("18:00", 900).Level("18:00", 0).Level("19:00", 700).Flags("19:00").Undecided(Slug);
+        // 1000 − 800 = 200: the charted flow alone is 12 % in doubt, ±120 mL at k = 1.
+        var fast = Opens("18:00").BagHung("18:00", 3000).Flow("18:00", 1000).Level("18:00", 0).Level("19:00", 800);
+        var (why, needs) = fast.Flags("19:00").Undecided(Slug);
         Assert.EndsWith("limit 200 mL: the interval does not lie above 0", why);
         Assert.Equal("a weighed drainage, a bladder scan, or the next reading", needs);
 
-        // The same, pumped (±5 %, u = 17 mL) and weighed (±5 g): 200 ± 35.
-        var weighed = Opens("18:00").PumpTotal("18:00", 0).Weighed("18:00", 0, 0).PumpTotal("19:00", 600).Weighed("19:00", 402.4m, 0);
+        // The same, pumped (±5 %, u = 29 mL) and weighed (±5 g): 200 ± 58, and the minutes of the readings.
+        var weighed = Opens("18:00").PumpTotal("18:00", 0).Weighed("18:00", 0, 0).PumpTotal("19:00", 1000).Weighed("19:00", 804.8m, 0);
         Assert.Equal(FlagPriority.High, weighed.Flags("19:00").Priority(Slug));
     }
 
     [Fact]
-    public void Critical_does_not_wait_for_the_interval()
+    public void Critical_does_not_wait_for_the_interval_and_is_urgent_with_it()
     {
-        // 5 h of 600 mL/h read hourly, 100 mL short each: 500 mL of 3000, and the bag's scale alone is ±5 %. Clinical reference 9: do not wait.
-        var ward = Opens("18:00").BagHung("18:00", 5000).Flow("18:00", 600).Level("18:00", 0).Level("19:00", 500).Level("20:00", 1000).Level("21:00", 1500).Level("22:00", 2000).Level("23:00", 2500);
-        Assert.Equal("23:00-", ward.Flags("23:00").Stood(Slug));
-        Assert.Equal(FlagPriority.Urgent, ward.Flags("23:00").Priority(Slug));
-        Assert.Contains("95 % interval -", ward.Flags("23:00").Says(Slug), StringComparison.Ordinal);
+        // 5 h of 600 mL/h read hourly, 100 mL short each: 500 mL of 3000, and the flow alone is off by 12 %, 367 mL: 1.3 of them, and not 2.
+        Ward Short() => Opens("18:00").BagHung("18:00", 5000).Flow("18:00", 600).Level("18:00", 0)
+            .Level("19:00", 500).Level("20:00", 1000).Level("21:00", 1500).Level("22:00", 2000).Level("23:00", 2500);
+        var record = Short().Flags("23:00");
+        Assert.Equal("23:00-", record.Stood(Slug));
+        Assert.Equal(FlagPriority.High, record.Priority(Slug));
+        Assert.Contains("95 % interval -", record.Says(Slug), StringComparison.Ordinal);
+
+        // The bag weighed: 3000 mL left it for certain.
+        var weighed = Short() is var ward ? ward.Chart(new BagRead(ward.Header("23:00", MeasuringWay.Weighed), "1", Ml(2000))) : null;
+        Assert.Equal(FlagPriority.Urgent, weighed!.Flags("23:00").Priority(Slug));
+
+        // A site that does not wait.
+        var atOnce = FlagLimits.Default with { Flags = FlagSettings.Default with { DeficitUrgentFrom = 0 } };
+        Assert.Equal(FlagPriority.Urgent, Short().Flags("23:00", limits: atOnce).Priority(Slug));
     }
 
     [Fact]

@@ -74,6 +74,28 @@ public class PostObstructiveDiuresisTests
     }
 
     [Fact]
+    public void A_reading_in_doubt_relieves_nothing_and_the_next_one_does()
+    {
+        // Of the 1650 mL of 20:30 somebody makes 16500: the flag waits for the urine of 21:30, and the two hours count from then.
+        Ward Slipped(params decimal[] hourly) => Opens("18:00").BagHung("18:00", 3000).Flow("18:00", 600)
+            .Level("18:00", 0).Level("19:00", 650).Level("20:00", 650).Emptied("20:30", 16500).BagTakenDown("20:30", 1500)
+            .UrineHourly("20:30", hourly);
+        Assert.Equal("20:00-21:30", Slipped(220, 240).Exactly("22:30").Stood("no-drainage"));
+        Assert.Equal("", Slipped(220, 240).Exactly("22:30").Stood(Slug));
+        Assert.Equal("23:30-", Slipped(220, 240, 230).Exactly("23:30").Stood(Slug));
+    }
+
+    [Fact]
+    public void An_hour_in_doubt_is_not_one_of_much_urine()
+    {
+        // 350 and 350 mL drained while 60 ran in; the second typed as 3500.
+        Ward Second(decimal ml) => Opens("18:00").Washout("18:00", cleared: true).BagHung("18:00", 3000).Flow("18:00", 60)
+            .Level("18:00", 0).Emptied("19:00", 350).Emptied("20:00", ml);
+        Assert.Equal("20:00-", Second(350).Exactly("20:00").Stood(Slug));
+        Assert.Equal("", Second(3500).Exactly("20:00").Stood(Slug));
+    }
+
+    [Fact]
     public void While_the_bag_hangs_it_is_provisional()
     {
         // 60 mL/h run in: 270 − 60 = 210 and 280 − 60 = 220 mL.

@@ -9,7 +9,7 @@ public class ProvisionalFlagTests
 {
     private const string Stage = "urine-output-criterion";
 
-    /// <summary>A litre at 150 mL/h, and by 06:00 as much drained as ran in by the charted flow: no urine, as far as anybody knows.</summary>
+    /// <summary>A litre at 150 mL/h, and by 06:00 as much drained as ran in by the charted flow: no urine, as far as one knows.</summary>
     private static Ward NoUrine() => Opens("00:00").Weighs("00:00", 70).BagHung("00:00", 1000).Flow("00:00", 150).Emptied("06:00", 900);
 
     /// <summary>What is left in the bag, weighed.</summary>
@@ -21,7 +21,7 @@ public class ProvisionalFlagTests
     {
         var record = NoUrine().Flags("06:00");
         Assert.Equal("06:00-", record.Stood(Stage));
-        Assert.EndsWith(" This is provisional: a bag still hangs; worked out again when it is read.", record.Says(Stage), StringComparison.Ordinal);
+        Assert.EndsWith(" This is provisional: a bag still hangs; worked out again when it is read.", record.Says(Stage));
         Assert.True(record.Standing(Stage).Latest.Criterion!.Provisional);
     }
 
@@ -65,21 +65,35 @@ public class ProvisionalFlagTests
         Assert.Equal("", ward.Later(ward.Flags("06:20"), _ => slower).Record.Stood(Stage));
     }
 
-    [Fact]
-    public void Little_by_little_anuria_is_seen_though_no_bag_was_read()
+    /// <summary>60 mL/h charted from a bag that nobody reads, and so much weighed out each hour for two days; 1.006 g are 1 mL.</summary>
+    private static Ward WeighedHourly(decimal millilitres)
     {
-        // 60 mL/h charted and weighed out each hour, for two days; 60.36 g are 60 mL.
         var ward = Opens("00:00").Weighs("00:00", 70).BagHung("00:00", 5000).Flow("00:00", 60);
         for (var hour = 1; hour <= 48; hour++)
         {
             var header = ward.Header("00:00", MeasuringWay.Weighed) with { At = ward.At("00:00") + NodaTime.Duration.FromHours(hour) };
-            ward.Chart(new DrainageWeighed(header, "1", Measures.Mass.FromGrams(60.36m), null, null, true));
+            ward.Chart(new DrainageWeighed(header, "1", Measures.Mass.FromGrams(millilitres * 1.006m), null, null, true));
         }
 
+        return ward;
+    }
+
+    [Fact]
+    public void No_urine_for_two_days_is_seen_though_no_bag_was_read()
+    {
+        var ward = WeighedHourly(60);
         Assert.Equal("06:00-", ward.Flags("+2 00:00").Stood(Stage));
         Assert.Contains("stage 2", ward.Flags("12:00").Says(Stage), StringComparison.Ordinal);
         Assert.Contains("stage 3", ward.Flags("+1 00:00").Says(Stage), StringComparison.Ordinal);
         Assert.Equal(FlagPriority.High, ward.Flags("+1 00:00").Priority(Stage));
         Assert.Equal(FlagPriority.Low, ward.Flags("+1 00:00").Priority("oliguria"));
     }
+
+    [Theory]
+    [InlineData(60, FlagPriority.Medium)] // nothing in 12 h is the best estimate
+    [InlineData(64, FlagPriority.Medium)] // 12 · 4 = 48 mL
+    [InlineData(65, null)] // 60 mL: more than 50, as likely as not
+    public void That_it_is_none_at_all_is_possible_where_little_is_certain_and_no_more_than_50_mL_the_best_estimate(
+        decimal millilitres, FlagPriority? priority) =>
+        Assert.Equal(priority, WeighedHourly(millilitres).Flags("12:00").Priority("anuria"));
 }

@@ -138,7 +138,8 @@ internal sealed class ChartedBed
         var urine = content * made / Math.Max(1, made + Bed.Irrigant(taken) - Bed.Irrigant(emptied));
         var gross = Mass.FromGrams((decimal)Bed.Errors.OnTheScale(content - urine, urine, Bed.UrineRate(emptied, taken)));
         var tare = Mass.FromGrams((decimal)PublishedErrors.Tare);
-        return new DrainageWeighed(Header(minute, MeasuringWay.Weighed), "1", gross, tare, null, empties);
+        var header = Header(minute, MeasuringWay.Weighed) with { Device = Way.ByDevice ? "scale 1" : null };
+        return new DrainageWeighed(header, "1", gross, tare, null, empties);
     }
 
     /// <summary>

@@ -18,9 +18,13 @@ internal sealed record ChartingWay(string Name, bool Weighed, bool TimesOff)
     /// <summary>What is left in the bag is read off its marks each hour.</summary>
     public bool BagMarks { get; init; }
 
+    /// <summary>The drainage is read by a device, which says so with each reading: nobody charts a minute.</summary>
+    public bool ByDevice { get; init; }
+
     /// <summary>Weighed or read off marks, with exact or approximate times: what the service is held to.</summary>
     public static IReadOnlyList<ChartingWay> Main { get; } =
     [
+        new("weighed by a device", true, false) { ByDevice = true },
         new("weighed, exact", true, false),
         new("weighed, ±3 min", true, true),
         new("marks, exact", false, false),

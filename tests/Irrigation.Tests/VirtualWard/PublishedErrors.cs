@@ -56,9 +56,15 @@ internal sealed class PublishedErrors(Random chance)
     /// <summary>Left in a bag that was run to empty: 0 to 60 mL (IJPPS 2016: under 2 % of what is declared, in most).</summary>
     public double Residue() => chance.Within(0, 60);
 
-    /// <summary>A reading off the container's marks, to 10 mL: its own error is up to 50 mL (clinical reference 3.3).</summary>
-    public double ByMarks(double content) =>
-        Math.Max(0, Math.Round(((content * (1 + ContainerScale)) + chance.Within(-50, 50)) / 10) * 10);
+    /// <summary>
+    /// A reading off the container's marks, to 10 mL: its own error is up to 50 mL (clinical reference 3.3), and of a little no more than
+    /// half of it and the first mark: nobody takes 60 mL for 10 (common practice, no source).
+    /// </summary>
+    public double ByMarks(double content)
+    {
+        var most = Math.Min(50, 5 + (content / 2));
+        return Math.Max(0, Math.Round(((content * (1 + ContainerScale)) + chance.Within(-most, most)) / 10) * 10);
+    }
 
     /// <summary>The container on a scale, in g: ±5 g (clinical reference 3.3).</summary>
     public double OnTheScale(double irrigant, double urine, double urinePerKilogramHour) =>
