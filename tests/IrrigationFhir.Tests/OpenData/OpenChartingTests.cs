@@ -123,6 +123,17 @@ public sealed class OpenChartingTests(ImportedCharting imported, ITestOutputHelp
         Assert.Equal(["32359580 2146-06-24T10:00:00Z", "32359580 2146-06-24T10:13:00Z", "32359580 2146-06-24T11:00:00Z", "38383343 2137-08-30T15:00:00Z"], seen.Order(StringComparer.Ordinal));
     }
 
+    /// <summary>Nothing here is more than a body makes: to doubt what is real would cost the doubts their credit.</summary>
+    [SkippableFact]
+    public async Task No_reading_of_the_charting_is_doubted()
+    {
+        foreach (var stay in Charting().Stays)
+        {
+            Assert.All(await Intervals(stay), interval => Assert.Empty(interval["doubts"]!.AsArray()));
+            Assert.All(imported.Replies[stay.Id].Json["entries"]!.AsArray(), entry => Assert.Null(entry!["doubts"]));
+        }
+    }
+
     [SkippableFact]
     public async Task The_same_charting_again_changes_nothing()
     {
