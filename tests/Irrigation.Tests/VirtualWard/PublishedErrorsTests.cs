@@ -103,7 +103,7 @@ public class PublishedErrorsTests(ITestOutputHelper output)
         var beds = Main.Value.Where(bed => bed.Way.Name == way);
         var intervals = beds.SelectMany(bed => bed.Intervals).Where(i => i.Final == final && i.Low is not null).ToList();
         Assert.True(intervals.Count > 500, $"{intervals.Count}");
-        Assert.InRange(intervals.Average(i => i.Covers ? 1.0 : 0.0), 0.93, toTheMinuteByHand ? 0.998 : 0.972);
+        Assert.InRange(intervals.Average(i => i.Covers ? 1.0 : 0.0), 0.93, toTheMinuteByHand ? 0.998 : way == ChartingWay.Main[0].Name ? 0.98 : 0.972);
     }
 
     [Fact]

@@ -27,7 +27,8 @@ public class VirtualWardTests(ITestOutputHelper output)
         Assert.True(Beds.Value.Where(b => b.Chart != Chart.UrineMeter).Sum(b => b.Hours) > 10_000);
         foreach (var way in Intervals.Value.GroupBy(i => i.Chart)) Say(way.Key.ToString(), [.. way]);
         Say("all", Intervals.Value);
-        Assert.InRange(Coverage(Intervals.Value), 0.93, 0.97);
+        // These errors are rectangular, and k = 2 covers a little more of one that prevails; with normal ones see PublishedErrorsTests.
+        Assert.InRange(Coverage(Intervals.Value), 0.93, 0.975);
 
         // An hour of a urine meter is one rectangular error, and k = 2 reaches beyond its ends: covered always but for readings near
         // 0. Beware that it raises the figure of all; the irrigated ones have to hold by themselves.
