@@ -32,13 +32,13 @@ internal sealed record IrrigationRun(string Kind, Instant Start, Instant? End, s
     public static IrrigationRun? Of(Episode episode)
     {
         var log = episode.Log;
-        var lines = Channel.Lines(log).Select(line => log[Channel.Line(line)]).Where(entries => entries.Count > 0).ToList();
+        var lines = Channel.Lines(log).Where(line => Ran(log, line) > 0).Select(line => Ends(log[Channel.Line(line)])).ToList();
         if (lines.Count == 0) return null;
-        var start = lines.Min(entries => entries[0].Header.From ?? entries[0].At);
-        var last = lines.Max(entries => entries[entries.Count - 1].At);
+        var start = lines.Min(line => line.First.Header.From ?? line.First.At);
+        var last = lines.Max(line => line.Last.At);
         var order = Last<OrderSet>(log);
-        var hung = lines.Select(line => line[0]).OfType<BagHung>().FirstOrDefault(bag => bag.Solution is not null);
-        var first = lines.Select(line => line[0]).OrderBy(entry => entry.At).First();
+        var hung = lines.Select(line => line.First).OfType<BagHung>().FirstOrDefault(bag => bag.Solution is not null);
+        var first = lines.Select(line => line.First).OrderBy(entry => entry.At).First();
         return new(
             KindOf(log),
             start,
@@ -59,11 +59,25 @@ internal sealed record IrrigationRun(string Kind, Instant Start, Instant? End, s
         var (look, borne) = (Last<DrainageAppearance>(episode.Log), Last<ToleranceNoted>(episode.Log));
 
         List<string> said = closed.IsEmpty ? ["no drainage was read"] : [Said("instilled", instilled), Said("drained", drained), Said("corrected urine output", output)];
+        var doubts = closed.SelectMany(interval => interval.Doubts).Select(doubt => doubt.Reading).Distinct().Count();
+        if (doubts > 0) said.Add($"{doubts} of the readings doubted, neither confirmed nor corrected, and in these sums");
         said.Add(look is null ? "what the drainage looked like was not charted" : $"drainage last: {Looked.Says(look)}");
         said.Add(borne is null
             ? "how it was borne was not charted"
             : $"borne: {(borne.Pain is { } pain ? $"pain {pain} of 10" : "pain not charted")}, {(borne.Spasm switch { true => "spasm", false => "no spasm", null => "spasm not charted" })}");
         return new(instilled, drained, output, Address(look, episode), Address(borne, episode), string.Join("; ", said) + ".");
+    }
+
+    /// <summary>How many entries a line has, but for irrigant that was discarded: what never reached the bladder is no irrigation.</summary>
+    private static int Ran(EpisodeLog log, string line) => log[Channel.Line(line)].Count - log[Channel.Discarded(line)].Count;
+
+    /// <summary>The first and the last of those.</summary>
+    private static (Entry First, Entry Last) Ends(Timeline line)
+    {
+        var (first, last) = (0, line.Count - 1);
+        while (line[first] is IrrigantDiscarded) first++;
+        while (line[last] is IrrigantDiscarded) last--;
+        return (line[first], line[last]);
     }
 
     private static string Said(string what, Volume? total) => total is { } known ? $"{what} {known}" : $"{what} not known, for a part was not charted";
@@ -82,7 +96,7 @@ internal sealed record IrrigationRun(string Kind, Instant Start, Instant? End, s
             if (orders[i] is OrderSet { Method: { } method }) return method;
         }
 
-        var byHand = Channel.Lines(log).All(line => log[Channel.Line(line)].Count == log[Channel.Syringe(line)].Count);
+        var byHand = Channel.Lines(log).All(line => Ran(log, line) == log[Channel.Syringe(line)].Count);
         return !byHand ? "continuous" : log[Channel.Clamp].Count > 0 ? "instillation-dwell" : "intermittent-manual";
     }
 }

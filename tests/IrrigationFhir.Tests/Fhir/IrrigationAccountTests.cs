@@ -53,6 +53,33 @@ public class IrrigationAccountTests
     }
 
     [Fact]
+    public async Task An_account_says_that_it_holds_a_reading_that_is_doubted()
+    {
+        await using var ward = RunningService.Start("2026-03-14T13:00:00Z");
+        var procedure = await Ended(
+            ward,
+            Entry("pump-total-read", "06:00", Ml("total", 0)), Entry("drainage-level-read", "06:00", Ml("level", 0)),
+            Entry("pump-total-read", "10:00", Ml("total", 1200)), Entry("drainage-emptied", "10:00", Ml("volume", 15000)));
+        var said = procedure.Note.Single().Text;
+        Assert.Contains("1 of the readings doubted, neither confirmed nor corrected, and in these sums", said, StringComparison.Ordinal);
+        Assert.Contains("corrected-output 13800 mL", Parts(procedure));
+    }
+
+    [Fact]
+    public async Task Irrigant_that_was_spilt_is_no_irrigation_and_changes_nothing_of_how_it_was_done()
+    {
+        await using var ward = RunningService.Start("2026-03-14T13:00:00Z");
+        var episode = await ward.Open(RunningService.Episode("stay", "2026-03-14T06:00:00Z"));
+        await ward.Record(episode, Entry("irrigant-discarded", "07:00", Ml("volume", 50)));
+        Assert.Equal(System.Net.HttpStatusCode.NotFound, (await ward.Get($"/fhir/Procedure/{episode}.bladder-irrigation")).Status);
+
+        await ward.Record(episode, Entry("irrigant-instilled", "08:00", Ml("volume", 50) + ", \"how\": \"syringe\""));
+        var procedure = (await ward.Read($"/fhir/Procedure/{episode}.bladder-irrigation")).ToJsonString();
+        Assert.Contains("intermittent-manual", procedure, StringComparison.Ordinal);
+        Assert.Contains("\"start\":\"2026-03-14T08:00:00Z\"", procedure, StringComparison.Ordinal);
+    }
+
+    [Fact]
     public async Task What_is_not_known_is_left_out_and_the_note_says_why()
     {
         await using var ward = RunningService.Start("2026-03-14T13:00:00Z");
