@@ -78,9 +78,10 @@ internal static class EpisodeMapper
             }
         }
 
-        foreach (var entry in appended.Changes.SelectMany(c => new[] { c.After, Follower(before, c.Before), Follower(after, c.After) }).OfType<Entry>())
+        var followers = appended.Changes.SelectMany(c => Followers(before, c.Before).Concat(Followers(after, c.After)).Prepend(c.After));
+        foreach (var entry in followers)
         {
-            if (after.Log.Current(entry.Key)?.Entry != entry) continue;
+            if (entry is null || after.Log.Current(entry.Key)?.Entry != entry) continue;
             var status = after.Log.IsCorrected(entry.Key) ? ObservationStatus.Corrected : ObservationStatus.Final;
             Publish(EntryMapper.ToObservation(entry, after, status));
             Publish(SentObservation.AsSent(entry, after, withdrawn: false));
@@ -95,15 +96,29 @@ internal static class EpisodeMapper
         return touched.Values;
     }
 
-    /// <summary>The reading whose difference an entry of a bag or pump is the other end of.</summary>
-    private static Entry? Follower(Episode episode, Entry? entry) => entry switch
+    /// <summary>The readings of a bag or pump whose difference an entry is the other end of, or lies in.</summary>
+    private static IEnumerable<Entry> Followers(Episode episode, Entry? entry) => entry switch
     {
-        BagHung e => episode.Log[Channel.Bag(e.Line)].NextAfter(e.At),
-        BagRead e => episode.Log[Channel.Bag(e.Line)].NextAfter(e.At),
-        BagTakenDown e => episode.Log[Channel.Bag(e.Line)].NextAfter(e.At),
-        PumpTotalRead e => episode.Log[Channel.Pump(e.Line)].NextAfter(e.At),
-        _ => null,
+        BagHung e => OfBag(episode.Log, e.Line, e.At, e.Bag),
+        BagRead e => OfBag(episode.Log, e.Line, e.At, e.Bag),
+        BagTakenDown e => OfBag(episode.Log, e.Line, e.At, e.Bag),
+        PumpTotalRead e => OfPump(episode.Log, e.Line, e.At),
+        IrrigantDiscarded e => [.. OfBag(episode.Log, e.Line, e.At, null), .. OfPump(episode.Log, e.Line, e.At)],
+        _ => [],
     };
+
+    private static IEnumerable<Entry> OfPump(EpisodeLog log, string line, Instant at) =>
+        log[Channel.Pump(line)].NextAfter(at) is { } next ? [next] : [];
+
+    /// <summary>The next reading of a bag; where several hang side by side (a Y-set), of each up to that one.</summary>
+    private static IEnumerable<Entry> OfBag(EpisodeLog log, string line, Instant at, string? bag)
+    {
+        foreach (var next in log[Channel.Bag(line)].After(at, Instant.MaxValue))
+        {
+            yield return next;
+            if (next is not BagRead { Bag: { } named } || named == bag) yield break;
+        }
+    }
 
     /// <summary>A window that was open is complete once the episode ends within it, and open again when the end moves on.</summary>
     private static IEnumerable<Interval> Edges(Episode before, Episode after) =>

@@ -46,6 +46,20 @@ public sealed class RecordingTests(EveningOnTheWard evening)
     }
 
     [Fact]
+    public async Task Irrigant_that_is_charted_as_spilt_afterwards_lowers_what_the_next_reading_of_the_bag_measured()
+    {
+        var episode = await evening.Open();
+        var read = Of("bag-read", "r", "10:00", ("remaining", Millilitres(2000)));
+        await evening.Service.Record(episode, BagHung("bag", "08:00", 3000), read);
+        Assert.Equal(1000m, await Instilled(episode));
+
+        await evening.Service.Record(episode, Of("irrigant-discarded", "spilt", "09:00", ("volume", Millilitres(60))));
+        Assert.Equal(940m, await Instilled(episode)); // 3000 − 2000 − 60
+        await evening.Service.Record(episode, Withdrawn("spilt"));
+        Assert.Equal(1000m, await Instilled(episode));
+    }
+
+    [Fact]
     public async Task One_id_of_two_senders_is_two_entries()
     {
         var episode = await evening.Open();
@@ -229,6 +243,11 @@ public sealed class RecordingTests(EveningOnTheWard evening)
 
     private static (string Status, string Version, decimal Value) Seen(JsonNode resource) =>
         ((string)resource["status"]!, (string)resource["meta"]!["versionId"]!, (decimal)resource["valueQuantity"]!["value"]!);
+
+    /// <summary>What the only reading of a bag says ran in, as it is published.</summary>
+    private async Task<decimal> Instilled(string episode) =>
+        (decimal)(await evening.Service.Resources(episode, "Observation"))
+            .Single(r => r.Key.Contains(".irrigant-instilled.", StringComparison.Ordinal)).Value["valueQuantity"]!["value"]!;
 
     private static decimal Headline(JsonNode interval) => (decimal)interval["correctedUrineOutput"]!["headline"]!["value"]!;
 
