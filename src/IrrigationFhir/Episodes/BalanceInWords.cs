@@ -203,10 +203,13 @@ internal static class BalanceInWords
     private static string Difference(PartReport part, ReadingsReport two)
     {
         var (before, after) = (Number(two.Before.Value), Number(two.After.Value));
+        var (tubing, discarded) = (Less(two.Tubing, "in the tubing"), Less(two.Discarded, "discarded"));
         return part.EntryKind is "bag-read" or "bag-taken-down"
-            ? $"{before} {(two.Tubing is { } tubing ? $"− {Number(tubing.Value)} in the tubing " : "")}− {after} left = {Number(part.Whole!.Value)}"
-            : $"{after} now − {before} before";
+            ? $"{before}{tubing}{discarded} − {after} left = {Number(part.Whole!.Value)}"
+            : $"{after} now − {before} before{discarded}";
     }
+
+    private static string Less(Amount? amount, string what) => amount is { } known ? $" − {Number(known.Value)} {what}" : "";
 
     private static string Weighed(WeighedReport scale) =>
         $"{(scale.Tare is { } tare ? $"({Number(scale.Gross.Value)} g − {Number(tare.Value)} g empty)" : $"{Number(scale.Gross.Value)} g")} / {Precise(scale.GramsPerMillilitre)} g/mL";

@@ -4,6 +4,7 @@ using Irrigation.Criteria;
 using Irrigation.Episodes;
 using Irrigation.Measures;
 using IrrigationFhir.Fhir;
+using IrrigationFhir.Rest;
 using NodaTime;
 
 namespace IrrigationFhir.Episodes;
@@ -257,10 +258,10 @@ internal sealed record IntervalReport(
 }
 
 /// <summary>Why a number cannot be taken as it stands.</summary>
-/// <param name="Kind">output-above-ceiling, more-than-container-holds, below-tare, charted-twice, far-too-little or tare-forgotten.</param>
+/// <param name="Kind">What it cannot be.</param>
 /// <param name="Reading">The entry to look at again, to be confirmed (<c>reading-confirmed</c>) or corrected under its own id.</param>
 /// <param name="Says">What was seen and what could be, in words.</param>
-internal sealed record DoubtReport(string Kind, EntryName Reading, string Says)
+internal sealed record DoubtReport([property: WordsOf(typeof(DoubtKind))] string Kind, EntryName Reading, string Says)
 {
     /// <summary>The report of a doubt.</summary>
     public static DoubtReport Of(Doubt doubt) => new(Slug.Of(doubt.Kind), new(doubt.Reading.Source, doubt.Reading.Id), doubt.Says);
@@ -307,7 +308,7 @@ internal sealed record PartReport(
             Wire.Time(part.End, zone),
             Amount.Of(part.Whole),
             Amount.Of(part.Amount),
-            part.Readings is { } two ? new(Amount.Of(two.Before)!, Amount.Of(two.Tubing), Amount.Of(two.After)!) : null,
+            ReadingsReport.Of(part.Readings),
             part.Spread is { } spread ? new(Slug.Of(spread.By), Of(spread.Share, spread.By), Of(spread.Whole, spread.By)) : null,
             part.Kind == PartKind.IrrigantFromRate && entry is FlowSet flow ? new(Wire.Number(flow.Rate.MillilitresPerHour), "mL/h") : null,
             entry is DrainageWeighed weighed
@@ -323,8 +324,14 @@ internal sealed record PartReport(
 /// <summary>Two readings of one bag, pump or container.</summary>
 /// <param name="Before">The one before: the bag's label or what was left in it, what the counter showed, what the container held.</param>
 /// <param name="Tubing">What stayed in the tubing of a new bag; null where that was not charted or is another's.</param>
+/// <param name="Discarded">What left it in between and never reached the bladder (irrigant-discarded); null where none did.</param>
 /// <param name="After">The entry's own.</param>
-internal sealed record ReadingsReport(Amount Before, Amount? Tubing, Amount After);
+internal sealed record ReadingsReport(Amount Before, Amount? Tubing, Amount? Discarded, Amount After)
+{
+    /// <summary>The report of two readings; null where one says it all.</summary>
+    public static ReadingsReport? Of(Readings? two) =>
+        two is null ? null : new(Amount.Of(two.Before)!, Amount.Of(two.Tubing), Amount.Of(two.Discarded), Amount.Of(two.After)!);
+}
 
 /// <summary>By what a share was taken of a whole.</summary>
 /// <param name="By">charted-flow (mL), unclamped-time or elapsed-time (h).</param>

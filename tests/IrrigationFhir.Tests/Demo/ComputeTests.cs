@@ -194,6 +194,38 @@ public class ComputeTests
     }
 
     [Fact]
+    public void What_was_spilt_and_what_was_blood_stand_in_the_sum_as_what_they_are()
+    {
+        // 53 g of clots at 1.06 g/mL: 50 mL.
+        var lines = Words(LogOf(
+            """{"kind": "bag-hung", "at": "08:00", "volume": {"value": 3000, "unit": "mL"}, "tubingPrime": {"value": 0, "unit": "mL"}}""",
+            """{"kind": "drainage-level-read", "at": "08:00", "level": {"value": 0, "unit": "mL"}}""",
+            """{"kind": "irrigant-discarded", "at": "08:30", "volume": {"value": 60, "unit": "mL"}}""",
+            """{"kind": "bag-read", "at": "09:00", "remaining": {"value": 2240, "unit": "mL"}}""",
+            """{"kind": "blood-removed", "at": "09:00", "mass": {"value": 53, "unit": "g"}}""",
+            """{"kind": "drainage-emptied", "at": "09:00", "volume": {"value": 800, "unit": "mL"}}"""));
+        Assert.Contains("700.0 mL bag read 09:00: 3000 − 0 in the tubing − 60 discarded − 2240 left = 700", lines);
+        Assert.Equal(["− blood and clots removed 50.0 mL", "50.0 mL blood removed 09:00"], From(lines, "− blood").Take(2));
+        Assert.Contains("= Corrected urine output 50.0 mL 800 − 700 − 50 = 50", lines);
+        Assert.Contains("Taken as 0, because nobody measured it: absorbed, leaked, change of the retained volume.", lines);
+    }
+
+    [Fact]
+    public void A_doubt_says_what_cannot_be_and_what_is_to_be_done()
+    {
+        var lines = Words(LogOf(
+            """{"kind": "drainage-level-read", "at": "08:00", "level": {"value": 0, "unit": "mL"}}""",
+            """{"kind": "irrigant-instilled", "from": "08:00", "to": "10:00", "volume": {"value": 700, "unit": "mL"}, "how": "pump"}""",
+            """{"kind": "drainage-emptied", "at": "10:00", "volume": {"value": 8500, "unit": "mL"}}"""));
+        Assert.Contains("Sat 14 Mar 08:00 to 10:00 (2 h), preliminary", lines);
+        Assert.Contains("a reading is doubted", string.Join(' ', From(lines, "Note: ").Take(3)), StringComparison.Ordinal);
+        Assert.Equal(
+            "Doubted: 8500 mL in one container, which holds at most 4400 mL. It counts in the sum and in no decision until somebody " +
+            "confirms or corrects the reading.",
+            string.Join(' ', From(lines, "Doubted: ").Take(2)));
+    }
+
+    [Fact]
     public void A_dwell_is_forecast_from_what_was_left_in()
     {
         var lines = Words(LogOf(
