@@ -285,7 +285,9 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
         }
 
         AddSyringes(sum, line, start, end);
-        foreach (var (from, to) in Uncovered(stretches, start, end)) AddUncovered(sum, line, bags, from, to, end);
+        // A bag that waited beside the one that ran says nothing of that one.
+        var running = stretches.FindAll(stretch => stretch.Bag is not { Waits: true });
+        foreach (var (from, to) in Uncovered(running, start, end)) AddUncovered(sum, line, bags, from, to, end);
         foreach (var bag in bags)
         {
             if (bag.Flow.StartUnknown && start < bag.Flow.Pieces[0].From && end > bag.Bag.From) sum.Note(Caveat.FlowStartUnknown);

@@ -38,8 +38,12 @@ public static class Contradictions
         var bags = log[Channel.Bag(hung.Line)];
         var i = bags.FirstAtOrAfter(hung.At);
         while (bags[i] != hung) i++;
-        return bags.At(i - 1) is BagHung or BagRead ? EntryProblem.OverlappingBags(where, hung.Line, bags[i - 1].At)
-            : bags.At(i + 1) is BagHung next ? EntryProblem.OverlappingBags(where, hung.Line, next.At)
+
+        // Two bags of a Y-set, each with a name of its own, hang side by side, and one of them runs.
+        var hangs = HangingBag.Of(bags, hung.At - Duration.Epsilon, hung.At).Find(bag => bag.Hung != hung && bag.RunsAt(hung.At - Duration.Epsilon));
+        return bags.At(i - 1) is BagHung or BagRead && !HangingBag.BesideIt(hangs?.Hung ?? bags[i - 1] as BagHung, hung)
+            ? EntryProblem.OverlappingBags(where, hung.Line, bags[i - 1].At)
+            : bags.At(i + 1) is BagHung next && !HangingBag.BesideIt(hung, next) ? EntryProblem.OverlappingBags(where, hung.Line, next.At)
             : null;
     }
 
