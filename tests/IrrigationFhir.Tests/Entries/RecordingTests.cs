@@ -60,6 +60,20 @@ public sealed class RecordingTests(EveningOnTheWard evening)
     }
 
     [Fact]
+    public async Task Two_bags_of_a_Y_set_hang_on_one_line_and_each_is_measured_by_its_own_readings()
+    {
+        var episode = await evening.Open();
+        await evening.Service.Record(episode, BagHung("a", "08:00", 3000).With("bag", "A"), BagHung("b", "08:00", 3000).With("bag", "B"));
+        var readB = Left("read-b", "bag-read", "11:00", 2600, "B");
+        await evening.Service.Record(episode, Left("down-a", "bag-taken-down", "10:00", 0, "A"), readB);
+        Assert.Equal([400m, 3000m], await AllInstilled(episode)); // B runs once A is down
+
+        // A is found to have held 500 mL yet: that says nothing of B.
+        await evening.Service.Record(episode, Left("down-a", "bag-taken-down", "10:00", 500, "A"));
+        Assert.Equal([400m, 2500m], await AllInstilled(episode));
+    }
+
+    [Fact]
     public async Task One_id_of_two_senders_is_two_entries()
     {
         var episode = await evening.Open();
@@ -244,10 +258,18 @@ public sealed class RecordingTests(EveningOnTheWard evening)
     private static (string Status, string Version, decimal Value) Seen(JsonNode resource) =>
         ((string)resource["status"]!, (string)resource["meta"]!["versionId"]!, (decimal)resource["valueQuantity"]!["value"]!);
 
-    /// <summary>What the only reading of a bag says ran in, as it is published.</summary>
-    private async Task<decimal> Instilled(string episode) =>
-        (decimal)(await evening.Service.Resources(episode, "Observation"))
-            .Single(r => r.Key.Contains(".irrigant-instilled.", StringComparison.Ordinal)).Value["valueQuantity"]!["value"]!;
+    private static JsonObject Left(string id, string kind, string clock, decimal remaining, string bag) =>
+        Of(kind, id, clock, ("remaining", Millilitres(remaining)), ("bag", bag));
+
+    private async Task<decimal> Instilled(string episode) => (await AllInstilled(episode)).Single();
+
+    /// <summary>What each reading of a bag says ran in, as it is published; the least first.</summary>
+    private async Task<IReadOnlyList<decimal>> AllInstilled(string episode) =>
+    [
+        .. (await evening.Service.Resources(episode, "Observation"))
+            .Where(r => r.Key.Contains(".irrigant-instilled.", StringComparison.Ordinal))
+            .Select(r => (decimal)r.Value["valueQuantity"]!["value"]!).Order(),
+    ];
 
     private static decimal Headline(JsonNode interval) => (decimal)interval["correctedUrineOutput"]!["headline"]!["value"]!;
 
