@@ -52,6 +52,9 @@ internal sealed class DoubtedReadings(EpisodeLog log, BalanceSettings settings, 
         foreach (var part in interval.Parts)
         {
             if (part.Kind != PartKind.Drainage || log.Current(part.Entry)?.Entry is not { } reading) continue;
+
+            // Amended to something else since: this interval is worked out anew in a moment.
+            if (DrainedOverTime.ContainerOf(reading) is null) continue;
             var content = drained.Content(reading);
             if (content > settings.LargestContainer)
             {
