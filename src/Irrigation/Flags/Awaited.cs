@@ -8,9 +8,7 @@ namespace Irrigation.Flags;
 internal static class Awaited
 {
     /// <summary>Which is not read and since when; null where none is awaited.</summary>
-    public static string? Says(Bedside bedside) =>
-        TakenAway(bedside) ?? Replaced(bedside)
-        ?? (bedside.Latest?.Absent == AbsentReason.DrainageNotReadYet ? "a container was taken away and not read yet" : null);
+    public static string? Says(Bedside bedside) => TakenAway(bedside) ?? Replaced(bedside);
 
     /// <summary>Undecided while one is not read; null where none is awaited.</summary>
     public static Finding? Undecided(Bedside bedside) => Says(bedside) is { } why ? new Finding.Undecided(why, "its reading") : null;
@@ -19,15 +17,15 @@ internal static class Awaited
     public static Instant? TakenAwayAt(Bedside bedside) => Channel.Containers(bedside.Log)
         .Max(container => bedside.Log[Channel.TakenAway(container)].LastAtOrBefore(bedside.At)?.At);
 
-    /// <summary>The container that was taken away since the books were closed last, or with it.</summary>
+    /// <summary>The container that was taken away since the books were last closed and complete.</summary>
     private static string? TakenAway(Bedside bedside)
     {
-        var closed = bedside.Balance.LastClosing;
+        var complete = bedside.Latest is { Absent: AbsentReason.DrainageNotReadYet } latest ? latest.Start : bedside.Balance.LastClosing;
         foreach (var container in Channel.Containers(bedside.Log))
         {
             var away = bedside.Log[Channel.TakenAway(container)].LastAtOrBefore(bedside.At);
             var read = bedside.Log[Channel.Container(container)].LastAtOrBefore(bedside.At);
-            if (away is null || away.At < closed || read?.At >= away.At) continue;
+            if (away is null || away.At <= complete || read?.At >= away.At) continue;
             return $"container {container} was taken away at {bedside.Said(away.At)} and not read yet";
         }
 

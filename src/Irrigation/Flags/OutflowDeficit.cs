@@ -50,7 +50,7 @@ public static class OutflowDeficit
         var amount = byScan ? scan!.Held : largest?.Amount ?? Volume.Zero;
 
         var critical = IsCritical(bedside, amount, limits.Critical);
-        if (byScan && amount >= (standing is null ? limits.Warning : clearing)) return ByScan(bedside, scan!, limits);
+        if (byScan && (standing is null ? amount >= limits.Warning : amount > clearing)) return ByScan(bedside, scan!, limits);
         if (critical && Exceeds(largest!, bedside.Settings.DeficitUrgentFrom)) return ByReadings(bedside, largest!, urgent: true, limits);
         if (critical && Exceeds(largest!, bedside.Settings.DeficitSaidFrom)) return ByReadings(bedside, largest!, urgent: false, limits);
         if (standing is null ? certain is not null : amount > clearing)

@@ -56,7 +56,17 @@ public class BladderDistensionTests
         Assert.Equal("at 20:00 whether it is distended was not assessed", ward.Flags("20:30").Undecided(Slug).Why);
         Assert.Equal("19:00-20:40", ward.Scan("20:40", 20).Flags("21:00").Stood(Slug));
         Assert.IsType<Finding.NotRaised>(Opens("18:00").Feels("19:00", null).Scan("19:10", 20).Flags("20:00").Said(Slug));
+        Assert.IsType<Finding.NotRaised>(Felt().Scan("19:30", 20).Feels("20:00", null).Flags("20:30").Said(Slug)); // it was over before
         Assert.IsType<Finding.Undecided>(Opens("18:00").Feels("18:30", false).Feels("19:00", null).Flags("20:00").Said(Slug));
+    }
+
+    [Fact]
+    public void A_nurse_reads_when_it_was_felt()
+    {
+        var record = Felt().Flags("20:00");
+        Assert.Equal("the bladder was felt distended at 19:00.", record.Says(Slug));
+        Assert.Equal(FlagPriority.High, record.Priority(Slug));
+        Assert.Single(record.Standing(Slug).Latest.Evidence);
     }
 
     [Fact]

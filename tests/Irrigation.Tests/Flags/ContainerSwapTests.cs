@@ -68,6 +68,45 @@ public class ContainerSwapTests
     }
 
     [Fact]
+    public void One_of_two_that_stand_side_by_side_is_awaited_when_the_books_close()
+    {
+        // Both fill. 1 is taken away unread, 2 is read half an hour later: what 1 holds is missing from the interval that ends then.
+        var both = Opens("08:00").BagHung("08:00", 3000).Flow("08:00", 300).Level("08:00", 0).Level("08:00", 0, container: "2")
+            .Level("09:00", 200).Level("09:00", 160, container: "2");
+        both.Chart(new ContainerTakenAway(both.Header("10:00"), "1", null)).Level("10:30", 280, container: "2");
+        Assert.Equal("container 1 was taken away at 10:00 and not read yet", both.Flags("10:40").Undecided("no-drainage").Why);
+        Assert.IsType<Finding.NotRaised>(both.Emptied("10:50", 560).Flags("10:55").Said("no-drainage"));
+    }
+
+    [Fact]
+    public void One_that_was_read_as_it_was_taken_away_is_not_awaited()
+    {
+        var read = UntilTen().Emptied("10:00", 360);
+        read.Chart(new ContainerTakenAway(read.Header("10:00"), "1", null));
+        Assert.IsType<Finding.NotRaised>(read.Flags("10:20").Said("no-drainage"));
+    }
+
+    [Fact]
+    public void Of_several_the_one_that_was_read_last_is_awaited()
+    {
+        // A jug caught a return at 08:30; container 2 is weighed as it is begun.
+        var ward = Opens("08:00").BagHung("08:00", 3000).Flow("08:00", 300).Level("08:00", 0)
+            .Emptied("08:30", 50, container: "jug").Emptied("09:00", 310);
+        var nothing = Measures.Mass.FromGrams(0);
+        ward.Chart(new DrainageWeighed(ward.Header("10:00", MeasuringWay.Weighed), "2", nothing, null, null, Emptied: false));
+        Assert.Equal("container 2 was read at 10:00 and container 1 not since 09:00", ward.Flags("10:20").Undecided("no-drainage").Why);
+    }
+
+    [Fact]
+    public void Taking_a_container_away_is_as_good_as_reading_it_for_an_hour()
+    {
+        Assert.Equal("11:00-", TakenAway().Flags("11:10").Stood("drainage-reading-stale"));
+        var two = TakenAway();
+        two.Level("10:00", 0, container: "2").Chart(new ContainerTakenAway(two.Header("10:30"), "2", null));
+        Assert.Equal("11:30-", two.Flags("11:40").Stood("drainage-reading-stale"));
+    }
+
+    [Fact]
     public void A_flag_that_stands_is_not_taken_down_by_a_container_that_nobody_read()
     {
         var ward = UntilTen().Level("09:30", 0);

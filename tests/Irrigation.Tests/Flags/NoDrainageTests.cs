@@ -76,6 +76,61 @@ public class NoDrainageTests
     }
 
     [Fact]
+    public void A_little_in_a_short_time_after_it_is_undecided_and_keeps_the_flag()
+    {
+        // 60 of 100 mL in 10 min, twice: more than a reading may be wrong by since 19:00, and each no more than that.
+        var trickles = Runs().Level("20:00", 650).Level("20:10", 710).Level("20:20", 770);
+        Assert.Equal("20:00-", trickles.Flags("20:25").Stood(Slug));
+        Assert.Equal(
+            "60 mL drained from 20:10 to 20:20 while 100 mL ran in: no more than a reading may be wrong by",
+            trickles.Flags("20:25").Undecided(Slug).Why);
+
+        // All that ran in comes back: that is relief, however short the time.
+        Assert.Equal("20:00-20:20", Runs().Level("20:00", 650).Level("20:10", 710).Level("20:20", 810).Flags("20:25").Stood(Slug));
+        Assert.Equal("20:00-20:22", Runs().Level("20:00", 650).Level("20:12", 710).Level("20:22", 811).Flags("20:25").Stood(Slug)); // 101
+        Assert.Equal("", Runs().Level("19:30", 950).Level("19:40", 990).Flags("19:45").Stood(Slug)); // none stood before
+    }
+
+    [Fact]
+    public void A_clamp_does_not_take_it_down() =>
+        Assert.Equal("20:00-", Runs().Level("20:00", 650).Clamp("20:05").Level("20:30", 650).Flags("20:40").Stood(Slug));
+
+    [Fact]
+    public void Where_nothing_runs_and_nothing_was_read_there_is_nothing_to_tell() =>
+        Assert.IsType<Finding.NotRaised>(Opens("18:00").BagHung("18:00", 3000).Flow("18:00", 0).Flags("19:00").Said(Slug));
+
+    [Theory] // 44 mL/h. Each emptied jug of 22 mL may be wrong by 27 mL: after 2 h 44 are missing and 45 may be, after 3 h 66 and 55
+    [InlineData(2, "")]
+    [InlineData(3, "22:00-")]
+    public void Emptied_each_time_every_reading_has_its_own_doubt(int hours, string stood)
+    {
+        var ward = Opens("18:00").BagHung("18:00", 3000).Flow("18:00", 44).Emptied("19:00", 100);
+        foreach (var hour in Enumerable.Range(1, hours)) ward.Emptied($"{19 + hour}:00", 22);
+        Assert.Equal(stood, ward.Flags("22:10").Stood(Slug));
+    }
+
+    [Theory] // the same by levels of one bag, ±50 mL at the first and the last alone: 82 mL, so after 4 h
+    [InlineData(3, "")]
+    [InlineData(4, "23:00-")]
+    public void Levels_of_one_bag_have_the_doubt_of_the_first_and_the_last(int hours, string stood)
+    {
+        var ward = Opens("18:00").BagHung("18:00", 3000).Flow("18:00", 44).Level("18:00", 0).Level("19:00", 100);
+        foreach (var hour in Enumerable.Range(1, hours)) ward.Level($"{19 + hour}:00", 100 + (22 * hour));
+        Assert.Equal(stood, ward.Flags("23:10").Stood(Slug));
+    }
+
+    [Theory] // 180 mL in 3 h without a reading
+    [InlineData(40, "20:00-")]
+    [InlineData(90, "20:00-")] // 90 missing, and 82 may be
+    [InlineData(91, "20:00-22:00")] // more than half of it came back
+    public void Over_a_hole_next_to_nothing_is_nothing_too(decimal drained, string stale) =>
+        Assert.Equal(stale, Runs(60).Level("22:00", 110 + drained).Flags("22:10").Stood("drainage-reading-stale"));
+
+    [Fact] // 30 mL in 3 h, and marks may be wrong by 82
+    public void Over_a_hole_in_which_hardly_anything_ran_nobody_is_told() =>
+        Assert.Equal("20:00-22:00", Runs(10).Level("22:00", 60).Flags("22:10").Stood("drainage-reading-stale"));
+
+    [Fact]
     public void Before_the_first_reading_and_where_a_reading_says_nothing_it_is_undecided()
     {
         Assert.Equal(("irrigant runs and no drainage was read", "a reading of the drainage"), Opens("18:00").BagHung("18:00", 3000).Flow("18:00", 600).Flags("18:30").Undecided(Slug));

@@ -135,6 +135,8 @@ public class OutflowDeficitTests
         var scanned = Read(660).Scan("19:20", 200).Exactly("19:30");
         Assert.Equal("bladder scan of 200 mL at 19:20 with the drain open; limit 200 mL.", scanned.Says(Slug));
         Assert.Equal("", Read(660).Clamp("19:10").Scan("19:20", 250).Exactly("19:30").Stood(Slug)); // shut in, as it should be
+        Assert.Equal("19:20-19:40", Read(660).Scan("19:20", 200).Scan("19:40", 150).Exactly("19:50").Stood(Slug)); // 0.75 · 200
+        Assert.Equal("19:20-", Read(660).Scan("19:20", 200).Scan("19:40", 151).Exactly("19:50").Stood(Slug));
     }
 
     [Fact]
@@ -174,6 +176,30 @@ public class OutflowDeficitTests
             record.Says(Slug),
             StringComparison.Ordinal);
         Assert.Contains(record.Standing(Slug).Latest.Evidence, e => e.Entry == ward.Entries[^2].Key);
+    }
+
+    [Fact]
+    public void Where_both_depart_the_drainage_is_named_and_of_two_lines_the_one_that_brought_most()
+    {
+        var both = Opens("17:00").BagHung("17:00", 5000).Flow("17:00", 300).Emptied("17:00", 0).Emptied("18:00", 350)
+            .Flow("18:00", 3000).Emptied("19:00", 40);
+        Assert.Contains("one entry, drainage-emptied of 40 mL at 19:00", both.Exactly("19:00").Says(Slug), StringComparison.Ordinal);
+
+        var lines = Opens("17:00").BagHung("17:00", 5000).Flow("17:00", 300).BagHung("17:00", 5000, line: "2").Flow("17:00", 20, line: "2")
+            .Emptied("17:00", 0).Emptied("18:00", 370).Flow("18:00", 3000, line: "2").Emptied("19:00", 370);
+        Assert.Contains("flow-set of 3000 mL/h at 18:00", lines.Exactly("19:00").Says(Slug), StringComparison.Ordinal);
+    }
+
+    [Fact]
+    public void A_pump_and_a_bag_in_doubt_are_named_by_their_figures()
+    {
+        var pump = Opens("17:00").PumpTotal("17:00", 0).Emptied("17:00", 0).PumpTotal("18:00", 300).Emptied("18:00", 350)
+            .PumpTotal("19:00", 3300).Emptied("19:00", 350);
+        Assert.Contains("one entry, pump-total-read of 3300 mL at 19:00", pump.Exactly("19:00").Says(Slug), StringComparison.Ordinal);
+
+        var total = Opens("17:00").Instilled("18:00", 300, from: "17:00").Emptied("18:00", 350)
+            .Instilled("19:00", 3000, from: "18:00").Emptied("19:00", 350);
+        Assert.Contains("one entry, irrigant-instilled of 3000 mL at 19:00", total.Exactly("19:00").Says(Slug), StringComparison.Ordinal);
     }
 
     [Fact]

@@ -82,6 +82,25 @@ public class ReadingDoubtedTests
     }
 
     [Fact]
+    public void Of_many_the_last_five_are_named()
+    {
+        var ward = Typed(8500);
+        foreach (var hour in Enumerable.Range(11, 4)) ward.Emptied($"{hour}:00", 8000 + hour);
+        Assert.DoesNotContain("And", ward.Flags("14:00").Says(Slug), StringComparison.Ordinal);
+        var six = ward.Emptied("15:00", 8015).Flags("15:00").Says(Slug);
+        Assert.EndsWith("And 1 more.", six, StringComparison.Ordinal);
+        Assert.Equal(5, six.Split("Confirm the reading").Length - 1);
+    }
+
+    [Fact]
+    public void A_weight_is_named_as_it_was_charted()
+    {
+        var ward = Opens("08:00").Weighs("08:00", 70).BagHung("08:00", 3000).Flow("08:00", 350)
+            .Weighed("08:00", 100, 100, emptied: false).Weighed("10:00", 80, 100, emptied: false);
+        Assert.StartsWith("drainage-weighed of 80 g at 10:00: weighed less", ward.Flags("10:00").Says(Slug), StringComparison.Ordinal);
+    }
+
+    [Fact]
     public void While_the_latest_is_doubted_the_outflow_is_undecided_and_never_all_is_well()
     {
         var record = Typed(8500).Flags("10:10");
