@@ -7,7 +7,7 @@
 set -e
 cd "$(dirname "$0")/Irrigation.Tests"
 dotnet tool restore
-if [ $# -eq 0 ]; then set -- 'Measures/*.cs' 'Episodes/*.cs' 'Balance/*.cs' 'Criteria/*.cs'; fi
+if [ $# -eq 0 ]; then set -- 'Measures/*.cs' 'Episodes/*.cs' 'Balance/*.cs' 'Criteria/*.cs' 'Flags/*.cs'; fi
 mutate=""
 for files in "$@"; do mutate="$mutate --mutate **/$files"; done
 mutate="$mutate --mutate !**/EntryProblem.cs"
