@@ -66,7 +66,7 @@ internal sealed class BagFlow
     private const double Anything = 10_000;
 
     /// <summary>Bows beside the first, of a flow that nobody charted: sines of two to four half waves.</summary>
-    private const int MoreBows = 4;
+    private static readonly string[] MoreBows = ["shape 2 of", "shape 3 of", "shape 4 of"];
 
     private readonly MeasuringCharacters characters;
     private readonly HangingBag bag;
@@ -114,62 +114,66 @@ internal sealed class BagFlow
             : (double)held.Best.Millilitres - (double)characters.EmptyBagResidue.Mean);
         anyHeight = this.flow is null;
         whole = Math.Max(Math.Max(content, 1), Ran(last));
-        var weighed = Weighed(readings).ToList();
-        var observations = weighed.Select(reading => Observation(reading, held, discarded(reading.At))).ToList();
-        if (!anyHeight && observations.Exists(o => joint.Surprise(o) > Contradiction))
+        var weighed = Weighed(readings);
+        var observations = weighed.ConvertAll(reading => Observation(reading, held, discarded(reading.At)));
+        if (!anyHeight && observations.Exists(o => JointEstimate.Surprise(o) > Contradiction))
         {
             anyHeight = true;
-            observations = [.. weighed.Select(reading => Observation(reading, held, discarded(reading.At)))];
+            observations = weighed.ConvertAll(reading => Observation(reading, held, discarded(reading.At)));
         }
 
         foreach (var observation in observations) joint.Observe(observation);
+        joint.Complete();
     }
 
     /// <summary>Without those that show more than one before them by more than both may be wrong: another bag, or a slip.</summary>
-    private IEnumerable<Entry> Weighed(List<Entry> readings)
+    private List<Entry> Weighed(List<Entry> readings)
     {
+        if (readings.Count < 2) return readings;
+        var weighed = new List<Entry>(readings.Count);
         Measured? lowest = null;
         foreach (var reading in readings)
         {
             var now = Left(reading);
             if (lowest is { } before && now.Charted > before.Charted)
             {
-                var rise = joint.Form(now).Add(joint.Form(before), -1);
-                if (joint.Surprise(rise) > Contradiction) continue;
+                var rise = new LinearForm(joint).Add(now).Add(before, -1);
+                if (JointEstimate.Surprise(rise) > Contradiction) continue;
             }
 
             if (!(now.Charted > lowest?.Charted)) lowest = now;
-            yield return reading;
+            weighed.Add(reading);
         }
+
+        return weighed;
     }
 
     private Measured Left(Entry reading) => characters.Left(HangingBag.LeftBy(reading)!.Value, reading.Header, bag.Key);
 
     /// <summary>What ran between two moments, at its best and with its doubts.</summary>
-    public (double Best, ErrorBudget Errors) Between(Instant start, Instant end) => joint.Given(By(end).Add(By(start), -1));
+    public (double Best, ErrorBudget Errors) Between(Instant start, Instant end) =>
+        joint.Given(By(By(new(joint), end, 1), start, -1));
 
-    private LinearForm Observation(Entry reading, Measured held, Measured discarded)
-    {
-        return joint.Form(held).Add(joint.Form(Left(reading)), -1).Add(joint.Form(discarded), -1).Add(By(reading.At), -1);
-    }
+    private LinearForm Observation(Entry reading, Measured held, Measured discarded) =>
+        By(new LinearForm(joint).Add(held).Add(Left(reading), -1).Add(discarded, -1), reading.At, -1);
 
-    /// <summary>What ran by a moment, by the flow alone.</summary>
-    private LinearForm By(Instant at)
+    /// <summary>With so many times added what ran by a moment, by the flow alone.</summary>
+    private LinearForm By(LinearForm form, Instant at, double times)
     {
-        var form = new LinearForm();
         at = bag.To is { } ended && at > ended ? ended : at;
         if (at <= bag.From) return form;
         var ran = Ran(at);
-        if (flow is null) form.Add(ran);
-        else Charted(form, at);
-        if (anyHeight) form.Doubt(Source("height of the flow from"), Anything * (ran + Beyond(at)));
+        if (flow is null) form.Add(ran * times);
+        else Charted(form, at, times);
+        if (anyHeight) Doubt(form, "height of the flow from", Anything * (ran + Beyond(at)) * times);
 
         var part = Math.Clamp(ran / whole, 0, 1);
         var drift = (double)ErrorBudget.Rectangular(flow is null ? characters.UnchartedFlowDrift : characters.ChartedFlowDrift);
-        form.Doubt(Source("shape of"), drift * whole * part * (1 - part));
-        for (var bow = 2; flow is null && bow <= MoreBows; bow++)
+        Doubt(form, "shape of", drift * whole * part * (1 - part) * times);
+        for (var bow = 0; flow is null && bow < MoreBows.Length; bow++)
         {
-            form.Doubt(Source($"shape {bow} of"), drift * whole * Math.Sin(bow * Math.PI * part) / (8 * bow));
+            var half = bow + 2; // half waves
+            Doubt(form, MoreBows[bow], drift * whole * Math.Sin(half * Math.PI * part) / (8 * half) * times);
         }
 
         // A moment charted a little early or late met another level; beside the hanging or taking down no more than the time between.
@@ -178,41 +182,49 @@ internal sealed class BagFlow
         var minutes = Math.Min((double)characters.ReadingTime, beside.TotalMinutes);
         if (minutes > 0 && Slope(at) is > 0 and var slope && !timedByDevice(at))
         {
-            form.Doubt(joint.Source(new(Minute, At: at)), minutes * (slope + ((double)characters.UrineMeanwhile / 60)));
+            form.Doubt(Minute, "", "", minutes * (slope + ((double)characters.UrineMeanwhile / 60)) * times, at);
         }
 
         return form;
     }
 
     /// <summary>By the charted flow. What it makes after the last reading cannot be more than was left.</summary>
-    private void Charted(LinearForm form, Instant at)
+    private void Charted(LinearForm form, Instant at, double times)
     {
-        var (told, untold) = (new List<(FlowSet Set, double Ran)>(), new List<(FlowSet Set, double Ran)>());
+        List<(FlowSet Set, double Ran)>? untold = null;
         for (var i = 0; i < flow!.Pieces.Count && flow.Pieces[i].From < at; i++)
         {
             var (from, set) = (Instant.Max(bag.From, flow.Pieces[i].From), flow.Pieces[i].Set);
             var to = i + 1 < flow.Pieces.Count ? Instant.Min(at, flow.Pieces[i + 1].From) : at;
-            if (from < last) told.Add((set, (double)set.Rate.Over(Instant.Min(to, last) - from).Millilitres));
-            if (to > last) untold.Add((set, (double)set.Rate.Over(to - Instant.Max(from, last)).Millilitres));
+            if (from < last)
+            {
+                var ran = (double)set.Rate.Over(Instant.Min(to, last) - from).Millilitres;
+                Piece(form.Add(ran * times), set, ran * times);
+            }
+
+            if (to > last) (untold ??= []).Add((set, (double)set.Rate.Over(to - Instant.Max(from, last)).Millilitres));
         }
 
-        foreach (var (set, ran) in told) Piece(form.Add(ran), set, ran);
-        var (mean, fades) = AtMostLeft(untold);
-        form.Add(mean);
-        foreach (var (set, ran) in untold) Piece(form, set, ran * fades);
+        if (untold is not null)
+        {
+            var (mean, fades) = AtMostLeft(untold);
+            form.Add(mean * times);
+            foreach (var (set, ran) in untold) Piece(form, set, ran * fades * times);
+        }
 
         if (!flow.StartUnknown) return;
         var (gap, rate) = (flow.Pieces[0].From - bag.From, (double)flow.Pieces[0].Set.Rate.MillilitresPerHour);
         var half = rate * Math.Min((at - bag.From).TotalHours, gap.TotalHours) / 2;
-        form.Add(half).Doubt(Source("start of the flow from"), half / Math.Sqrt(3));
+        Doubt(form.Add(half * times), "start of the flow from", half * times / Math.Sqrt(3));
     }
 
     private void Piece(LinearForm form, FlowSet set, double ran)
     {
         var (shared, own) = characters.FlowDoubt(set);
-        form.Doubt(joint.Source(new("flow on line", set.Line)), shared * ran);
-        form.Doubt(joint.Source(new("reading", set.Key.Source, set.Key.Id)), own * ran);
+        form.Doubt("flow on line", set.Line, "", shared * ran).Doubt("reading", set.Key.Source, set.Key.Id, own * ran);
     }
+
+    private void Doubt(LinearForm form, string what, double contribution) => form.Doubt(what, bag.Key.Source, bag.Key.Id, contribution);
 
     /// <summary>What is to be expected of a flow that cannot deliver more than was left, and the part of its doubt that remains.</summary>
     /// <remarks>
@@ -263,6 +275,4 @@ internal sealed class BagFlow
         if (flow is not null) return Beyond(at) > 0 ? 0 : (double)flow.At(at - Duration.Epsilon)!.Value.MillilitresPerHour / 60;
         return last > bag.From ? evenly / (last - bag.From).TotalMinutes : 0;
     }
-
-    private int Source(string what) => joint.Source(new(what, bag.Key.Source, bag.Key.Id));
 }

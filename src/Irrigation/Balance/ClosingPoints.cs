@@ -18,16 +18,16 @@ internal sealed class ClosingPoints
     private readonly DrainedOverTime drained;
     private readonly Timeline outputs;
     private readonly Timeline clamps;
-    private readonly string[] containers;
+    private readonly IReadOnlyList<string> containers;
     private readonly HashSet<string> jugs = [];
 
     public ClosingPoints(EpisodeLog log, BalanceSettings settings, DrainedOverTime drained)
     {
         (this.log, this.settings, this.drained) = (log, settings, drained);
         (outputs, clamps) = (log[Channel.BladderOutput], log[Channel.Clamp]);
-        containers = [.. Channel.Containers(log)];
-        Several = containers.Length > 1 || Array.Exists(containers, c => log[Channel.TakenAway(c)].Count > 0);
-        if (containers.Length > 1) FindJugs();
+        containers = Channel.Containers(log);
+        Several = containers.Count > 1 || containers.Any(c => log[Channel.TakenAway(c)].Count > 0);
+        if (containers.Count > 1) FindJugs();
     }
 
     /// <summary>More than one container, or one that was taken away: then readings alone do not tell.</summary>
@@ -98,9 +98,11 @@ internal sealed class ClosingPoints
         foreach (var container in containers)
         {
             var taken = log[Channel.TakenAway(container)];
-            for (var j = taken.FirstAtOrAfter(before); j >= 0; j--)
+            var next = taken.FirstAtOrAfter(before);
+            while (taken.At(next) is { } later && ClampOf(later.At) < before) next++; // taken away in a clamp that began before
+            for (var j = next - 1; j >= 0; j--)
             {
-                if (taken.At(j) is not { } away) continue;
+                var away = taken[j];
                 var moment = ClampOf(away.At) ?? away.At;
                 if (moment <= last) break;
                 if (moment < before && ClosesByTakingAway(container, away.At)) last = moment;
@@ -160,6 +162,7 @@ internal sealed class ClosingPoints
         foreach (var other in containers.Where(c => c != container))
         {
             if (log[Channel.Container(other)].LastBefore(at) is { } read) from = Instant.Min(from, read.At);
+            else if (log[Channel.Container(other)].At(0) is { } begins) from = Instant.Min(from, MomentOf(begins)); // a jug or not
         }
 
         var first = own.LastBefore(at) is null;
@@ -173,14 +176,14 @@ internal sealed class ClosingPoints
     {
         if (DrainedOverTime.ContainerOf(reading) is not { } container) return true;
         if (drained.LeavesAPart(reading)) return false;
-        if (containers.Length == 1) return true;
+        if (containers.Count == 1) return true;
         var jug = jugs.Contains(container);
-        return !Array.Exists(containers, other => other != container && !jugs.Contains(other) && IsOpen(other, reading.At, together: !jug));
+        return !containers.Any(other => other != container && !jugs.Contains(other) && IsOpen(other, reading.At, together: !jug));
     }
 
     private bool ClosesByTakingAway(string container, Instant at) =>
         log[Channel.Container(container)].LastAtOrBefore(at) is not null && !jugs.Contains(container)
-        && !Array.Exists(containers, other => other != container && !jugs.Contains(other) && IsOpen(other, at, together: true));
+        && !containers.Any(other => other != container && !jugs.Contains(other) && IsOpen(other, at, together: true));
 
     private Instant[] TakenAwayAfter(Instant after) =>
     [
@@ -219,7 +222,7 @@ internal sealed class ClosingPoints
     /// <summary>When an empty container was begun in place of one that was then emptied by itself.</summary>
     private Instant? Swapped(Timeline readings, int i, string container)
     {
-        if (containers.Length == 1 || !Empties(readings[i]) || readings.At(i - 1) is not { } before) return null;
+        if (containers.Count == 1 || !Empties(readings[i]) || readings.At(i - 1) is not { } before) return null;
         if (readings.At(i + 1) is { } again && !IsEmpty(again)) return null;
         Instant? swapped = null;
         foreach (var other in containers)
@@ -249,7 +252,7 @@ internal sealed class ClosingPoints
         var firsts = containers.Select(c => (Name: c, First: log[Channel.Container(c)][0]));
         foreach (var (name, first) in firsts.OrderBy(c => c.First.At).ThenBy(c => c.Name, StringComparer.Ordinal))
         {
-            var stands = Array.Exists(containers, other => other != name && !jugs.Contains(other) && IsOpen(other, first.At, together: false));
+            var stands = containers.Any(other => other != name && !jugs.Contains(other) && IsOpen(other, first.At, together: false));
             if (stands && Empties(first)) jugs.Add(name);
         }
     }

@@ -110,8 +110,9 @@ internal sealed class DoubtedReadings(EpisodeLog log, BalanceSettings settings, 
         if (interval.Output is not { } output || interval.Drained is not { } total) return null;
         var low = output.Interval95?.Low ?? output.Headline;
         var hours = (decimal)interval.Length.TotalHours;
-        var surplus = low - HeldBack(intervals, index);
         var most = Most(interval.Start, interval.End);
+        if (low <= most && low <= settings.FarAboveBy) return null; // as nearly always
+        var surplus = low - HeldBack(intervals, index);
         var reading = interval.Parts.Where(p => p.Kind == PartKind.Drainage).MaxBy(p => p.Amount?.Millilitres ?? 0)!.Entry;
         if (surplus > most)
         {

@@ -61,6 +61,13 @@ public sealed class FluidBalance
         clamps = log[Channel.Clamp];
     }
 
+    /// <summary>The same log with other intervals.</summary>
+    private FluidBalance(FluidBalance of, ImmutableDictionary<string, ImmutableList<ClosedInterval>> streams)
+    {
+        (Log, Settings, this.streams) = (of.Log, of.Settings, streams);
+        (instilled, drained, retained, leaks, clamps) = (of.instilled, of.drained, of.retained, of.leaks, of.clamps);
+    }
+
     /// <summary>The log it rests on.</summary>
     public EpisodeLog Log { get; }
 
@@ -83,7 +90,7 @@ public sealed class FluidBalance
         var all = nothing.streams.ToBuilder();
         all[Bladder] = nothing.Doubted([.. nothing.BladderBetween(log.Frame.Start, null)], 0);
         foreach (var route in OtherRoutes) all[Slug.Of(route)] = [.. nothing.RouteBetween(route, log.Frame.Start, null)];
-        return new(log, settings, all.ToImmutable());
+        return new(nothing, all.ToImmutable());
     }
 
     /// <summary>The balance after an append to its log, and the intervals that it changed.</summary>
@@ -110,7 +117,7 @@ public sealed class FluidBalance
             }
         }
 
-        return (new(appended.Log, Settings, next), changes.ToImmutable());
+        return (new(after, next), changes.ToImmutable());
     }
 
     /// <summary>All intervals from one on, with what speaks against each.</summary>
@@ -250,16 +257,22 @@ public sealed class FluidBalance
         if (open is { } last) yield return last;
     }
 
-    private static IEnumerable<IntervalChange> Compare(IReadOnlyCollection<ClosedInterval> before, IReadOnlyCollection<ClosedInterval> after)
+    /// <summary>What differs between two versions of the same time, each in order: first what came or changed, then what went.</summary>
+    private static IEnumerable<IntervalChange> Compare(IEnumerable<ClosedInterval> before, IEnumerable<ClosedInterval> after)
     {
-        var old = before.ToDictionary(i => i.End);
+        using var old = before.GetEnumerator();
+        List<ClosedInterval>? gone = null;
+        var more = old.MoveNext();
         foreach (var interval in after)
         {
-            old.Remove(interval.End, out var was);
+            for (; more && old.Current.End < interval.End; more = old.MoveNext()) (gone ??= []).Add(old.Current);
+            var was = more && old.Current.End == interval.End ? old.Current : null;
+            if (was is not null) more = old.MoveNext();
             if (!interval.Equals(was)) yield return new(was, interval, []);
         }
 
-        foreach (var gone in old.Values.OrderBy(i => i.End)) yield return new(gone, null, []);
+        for (; more; more = old.MoveNext()) (gone ??= []).Add(old.Current);
+        foreach (var interval in gone ?? []) yield return new(interval, null, []);
     }
 
     private IEnumerable<ClosedInterval> Between(string stream, Instant from, Instant? to) =>

@@ -35,6 +35,10 @@ internal sealed class HangingBag
     /// <summary>Whether it hangs at a moment, and is the one that runs.</summary>
     public bool RunsAt(Instant at) => !Waits && From <= at && !(To <= at);
 
+    /// <summary>Whether another, found in the same log, is this one with the same readings.</summary>
+    public bool IsAsKnown(HangingBag other) =>
+        Key == other.Key && From == other.From && To == other.To && Waits == other.Waits && Readings.Count == other.Readings.Count;
+
     /// <summary>What is left by a reading; null where nobody charted it.</summary>
     public static Volume? LeftBy(Entry reading) => reading is BagRead read ? read.Remaining : ((BagTakenDown)reading).Remaining;
 
@@ -42,7 +46,7 @@ internal sealed class HangingBag
     public static List<HangingBag> Of(Timeline bags, Instant start, Instant end)
     {
         List<HangingBag> found = [];
-        var waiting = new List<HangingBag>();
+        List<HangingBag> waiting = [];
         HangingBag? runs = null;
         for (var i = Beginning(bags, start); i < bags.Count; i++)
         {

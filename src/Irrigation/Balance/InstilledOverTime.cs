@@ -41,7 +41,13 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
         public Timeline Syringes { get; } = log[Channel.Syringe(name)];
 
         public Timeline Discarded { get; } = log[Channel.Discarded(name)];
+
+        /// <summary>The bag that was asked for last. Never changed, only replaced, so that two processors may ask.</summary>
+        public AskedBag? Asked { get; set; }
     }
+
+    /// <summary>A bag and all evidence of its flow.</summary>
+    private sealed record AskedBag(HangingBag Bag, BagFlow Flow);
 
     /// <summary>A time for which a line's irrigant was measured as one amount.</summary>
     private sealed record Stretch(Instant Start, Instant End, Measured? Amount, EntryKey Entry, Caveat? Doubt, Readings? Readings = null)
@@ -218,7 +224,7 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
         return from;
     }
 
-    /// <summary>The time of all stretches, whichever line, that reach into a time: a clamp reshapes them.</summary>
+    /// <summary>The time of all stretches, whichever line, that reach into a time, and all of the life of their bags: a clamp reshapes them.</summary>
     public Interval Reaching(Instant start, Instant end)
     {
         var (from, to) = (start, end);
@@ -226,7 +232,7 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
         {
             foreach (var stretch in Measured(line, start, end))
             {
-                (from, to) = (Instant.Min(from, stretch.Start), Instant.Max(to, stretch.End));
+                (from, to) = (Instant.Min(from, stretch.Bag?.From ?? stretch.Start), Instant.Max(to, stretch.Bag?.Readings[^1].At ?? stretch.End));
             }
         }
 
@@ -304,9 +310,18 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
         var bag = of.Bag;
         var (from, to) = (Instant.Max(start, bag.From), bag.To is { } ended ? Instant.Min(end, ended) : end);
         if (to <= from || Held(line, bag) is not { } held) return Irrigation.Measures.Measured.Nothing;
-        var flow = new BagFlow(settings, bag, of.Flow, held, at => DiscardedBetween(line, bag.From, at), Unclamped, TimedByDevice);
-        var (best, errors) = flow.Between(from, to);
+        var (best, errors) = FlowOf(line, of, held).Between(from, to);
         return new(Volume.Zero, Volume.FromMillilitres((decimal)Math.Round(best, 6)), errors);
+    }
+
+    /// <summary>The flow of a bag by all evidence of it, worked out once for the intervals that ask for it one after the other.</summary>
+    private BagFlow FlowOf(Line line, BagOfLine of, Measured held)
+    {
+        var bag = of.Bag;
+        if (line.Asked is { } asked && asked.Bag.IsAsKnown(bag)) return asked.Flow;
+        var flow = new BagFlow(settings, bag, of.Flow, held, at => DiscardedBetween(line, bag.From, at), Unclamped, TimedByDevice);
+        line.Asked = new(bag, flow);
+        return flow;
     }
 
     /// <summary>A counter is weighed with the label of the bag that it emptied: what that adds to what the counter says of a time.</summary>
@@ -320,10 +335,11 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
 
         var joint = new JointEstimate();
         var left = settings.Characters.Left(HangingBag.LeftBy(last)!.Value, last.Header, bag.Key);
-        var difference = joint.Form(held).Add(joint.Form(left), -1).Add(joint.Form(DiscardedBetween(line, bag.From, last.At)), -1).Add(joint.Form(all), -1);
-        if (joint.Surprise(difference) > BagFlow.Contradiction) return nothing; // poured away, or not its pump
+        var difference = new LinearForm(joint).Add(held).Add(left, -1).Add(DiscardedBetween(line, bag.From, last.At), -1).Add(all, -1);
+        if (JointEstimate.Surprise(difference) > BagFlow.Contradiction) return nothing; // poured away, or not its pump
         joint.Observe(difference);
-        var (best, errors) = joint.Given(joint.Form(asked));
+        joint.Complete();
+        var (best, errors) = joint.Given(new LinearForm(joint).Add(asked));
         return new(Volume.Zero, Volume.FromMillilitres((decimal)Math.Round(best, 6)) - asked.Best, errors - asked.Errors);
     }
 
@@ -383,14 +399,21 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
 
     private void AddUncovered(Sum sum, Line line, List<BagOfLine> bags, Instant from, Instant to, Instant end)
     {
-        var (pumps, totals, flows) = (line.Pumps, line.Totals, line.Flows);
-        Timeline[] all = [line.Bags, pumps, totals, flows];
-        Instant[] edges = [.. all.SelectMany(t => t.After(from, to)).Select(e => e.At), to];
-        var start = from;
-        foreach (var edge in edges.Order())
+        // From one entry of the line to the next.
+        var (bag, pump, total, flow) = (line.Bags.FirstAfter(from), line.Pumps.FirstAfter(from), line.Totals.FirstAfter(from), line.Flows.FirstAfter(from));
+        for (var start = from; start < to;)
         {
+            var edge = to;
+            if (line.Bags.At(bag) is { } one && one.At <= edge) edge = one.At;
+            if (line.Pumps.At(pump) is { } two && two.At <= edge) edge = two.At;
+            if (line.Totals.At(total) is { } three && three.At <= edge) edge = three.At;
+            if (line.Flows.At(flow) is { } four && four.At <= edge) edge = four.At;
             AddPiece(sum, line, bags, start, edge, end);
             start = edge;
+            while (line.Bags.At(bag)?.At <= edge) bag++;
+            while (line.Pumps.At(pump)?.At <= edge) pump++;
+            while (line.Totals.At(total)?.At <= edge) total++;
+            while (line.Flows.At(flow)?.At <= edge) flow++;
         }
     }
 

@@ -150,9 +150,10 @@ public sealed record MeasuringCharacters
         var all = Math.Sqrt((double)BagMarksShared);
         var own = Math.Sqrt(1 - (double)BagMarksShared);
         var error = ErrorBudget.Rectangular(BagGraduation.Random + (BagGraduation.RandomRelative * Math.Abs(remaining.Millilitres)));
-        var budget = ErrorBudget.Of(Of("reading", reading), error * (decimal)own)
-            + ErrorBudget.Of(Of("marks of bag", bag), error * (decimal)all)
-            + ErrorBudget.Of(Of("scale of", bag), ErrorBudget.Rectangular(BagGraduation.Systematic) * remaining.Millilitres);
+        var budget = ErrorBudget.OfDifferent(
+            (Of("reading", reading), error * (decimal)own),
+            (Of("marks of bag", bag), error * (decimal)all),
+            (Of("scale of", bag), ErrorBudget.Rectangular(BagGraduation.Systematic) * remaining.Millilitres));
         return new(remaining, remaining * (1 + BagGraduation.Correction), budget);
     }
 
@@ -227,7 +228,9 @@ public sealed record MeasuringCharacters
     private static Measured Read(Volume reading, MeasuringCharacter character, EntryKey key, ErrorSource? shared)
     {
         var own = ErrorBudget.Rectangular(character.Random + (character.RandomRelative * Math.Abs(reading.Millilitres)));
-        var budget = ErrorBudget.Of(Of("reading", key), own) + ErrorBudget.Of(shared ?? Of("scale of", key), ErrorBudget.Rectangular(character.Systematic) * reading.Millilitres);
+        var budget = ErrorBudget.OfDifferent(
+            (Of("reading", key), own),
+            (shared ?? Of("scale of", key), ErrorBudget.Rectangular(character.Systematic) * reading.Millilitres));
         return new(reading, reading * (1 + character.Correction), budget);
     }
 
@@ -255,9 +258,10 @@ public sealed record MeasuringCharacters
     {
         var density = weighed.GramsPerMillilitre;
         var half = density is null ? DefaultDensityHalfWidth : ChartedDensityHalfWidth;
-        var errors = ErrorBudget.Of(Of("reading", weighed.Key), ErrorBudget.Rectangular(Scale.Random))
-            + ErrorBudget.Of(new("density in container", container), ErrorBudget.Rectangular(half) * content.Millilitres)
-            + ErrorBudget.Of(ScaleName(weighed.Header), ErrorBudget.Rectangular(Scale.Systematic) * content.Millilitres);
+        var errors = ErrorBudget.OfDifferent(
+            (Of("reading", weighed.Key), ErrorBudget.Rectangular(Scale.Random)),
+            (new("density in container", container), ErrorBudget.Rectangular(half) * content.Millilitres),
+            (ScaleName(weighed.Header), ErrorBudget.Rectangular(Scale.Systematic) * content.Millilitres));
         return new(content, content, errors);
     }
 }

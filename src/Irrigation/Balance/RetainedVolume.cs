@@ -10,8 +10,8 @@ internal sealed class RetainedVolume(EpisodeLog log, BalanceSettings settings, D
     private readonly Timeline scans = log[Channel.Scan];
 
     /// <summary>The scan that anchors a closing point: the nearest one within reach that has no nearer closing point.</summary>
-    public BladderScanned? At(Instant closing) =>
-        scans.After(closing - settings.ScanReach - Duration.Epsilon, closing + settings.ScanReach)
+    public BladderScanned? At(Instant closing) => scans.Count == 0 ? null
+        : scans.After(closing - settings.ScanReach - Duration.Epsilon, closing + settings.ScanReach)
             .Cast<BladderScanned>()
             .Where(scan => NearestClosing(scan.At) == closing)
             .MinBy(scan => Distance(scan.At, closing));

@@ -63,14 +63,19 @@ public static class Channel
     /// <summary>Everything of one line; its existence names the line.</summary>
     public static string Line(string line) => LinePrefix + line;
 
-    /// <summary>The lines that have entries.</summary>
-    public static IEnumerable<string> Lines(EpisodeLog log) => Named(log, LinePrefix);
+    /// <summary>The lines that have entries, in the order of their names.</summary>
+    public static IReadOnlyList<string> Lines(EpisodeLog log) => log.Names.Lines;
 
-    /// <summary>The drainage containers that have readings.</summary>
-    public static IEnumerable<string> Containers(EpisodeLog log) => Named(log, ContainerPrefix);
+    /// <summary>The drainage containers that have readings, in the order of their names.</summary>
+    public static IReadOnlyList<string> Containers(EpisodeLog log) => log.Names.Containers;
 
-    private static IEnumerable<string> Named(EpisodeLog log, string prefix) =>
-        log.Channels.Where(c => c.StartsWith(prefix, StringComparison.Ordinal)).Select(c => c[prefix.Length..]).Order(StringComparer.Ordinal);
+    /// <summary>The line that a channel names; null for any other channel.</summary>
+    internal static string? LineOf(string channel) => After(channel, LinePrefix);
+
+    /// <summary>The container that a channel is of; null for any other channel.</summary>
+    internal static string? ContainerOf(string channel) => After(channel, ContainerPrefix);
+
+    private static string? After(string channel, string prefix) => channel.StartsWith(prefix, StringComparison.Ordinal) ? channel[prefix.Length..] : null;
 
     /// <summary>Whether an entry is about a line.</summary>
     public static bool IsIrrigant(Entry entry) => Of(entry).Any(c => c.StartsWith(LinePrefix, StringComparison.Ordinal));
@@ -102,4 +107,16 @@ public static class Channel
         ReadingConfirmed => [Confirmed],
         _ => [entry.Kind],
     };
+}
+
+/// <summary>What the channels of a log say is there.</summary>
+internal sealed class ChannelNames(IEnumerable<string> channels)
+{
+    /// <summary>Lines that have entries.</summary>
+    public IReadOnlyList<string> Lines { get; } = In(channels.Select(Channel.LineOf));
+
+    /// <summary>Drainage containers that have readings.</summary>
+    public IReadOnlyList<string> Containers { get; } = In(channels.Select(Channel.ContainerOf));
+
+    private static string[] In(IEnumerable<string?> names) => [.. names.OfType<string>().Order(StringComparer.Ordinal)];
 }

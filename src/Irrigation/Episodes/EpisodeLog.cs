@@ -62,6 +62,7 @@ public sealed class EpisodeLog
     private readonly ImmutableDictionary<EntryKey, ImmutableList<LoggedEntry>> versions;
     private readonly ImmutableDictionary<EntryKey, LoggedEntry> current;
     private readonly ImmutableDictionary<string, Timeline> channels;
+    private ChannelNames? names;
 
     private EpisodeLog(
         EpisodeFrame frame,
@@ -89,6 +90,9 @@ public sealed class EpisodeLog
     /// <summary>Names of the channels that hold something.</summary>
     public IEnumerable<string> Channels => channels.Where(c => c.Value.Count > 0).Select(c => c.Key);
 
+    /// <summary>The lines and containers that have entries; found once and handed on while they stay the same.</summary>
+    internal ChannelNames Names => names ??= new(Channels);
+
     /// <summary>An empty log.</summary>
     public static EpisodeLog Empty(EpisodeFrame frame) => new(
         frame,
@@ -98,7 +102,7 @@ public sealed class EpisodeLog
         ImmutableDictionary<string, Timeline>.Empty);
 
     /// <summary>The same log in another frame (an episode that was ended, or its start corrected).</summary>
-    public EpisodeLog In(EpisodeFrame frame) => new(frame, LastSequence, versions, current, channels);
+    public EpisodeLog In(EpisodeFrame frame) => new(frame, LastSequence, versions, current, channels) { names = names };
 
     /// <summary>Everything in force in a channel, in the order in which it happened.</summary>
     public Timeline this[string channel] => channels.GetValueOrDefault(channel, Timeline.Empty);
@@ -163,7 +167,8 @@ public sealed class EpisodeLog
         }
 
         foreach (var entry in full[Channel.Withdrawn].After(after, upTo)) shown = Withdraw(shown, entry);
-        return new(new(full.Frame, full.LastSequence, full.versions, full.current, shown), [], changes.ToImmutable());
+        var log = new EpisodeLog(full.Frame, full.LastSequence, full.versions, full.current, shown) { names = shown.Count == channels.Count ? names : null };
+        return new(log, [], changes.ToImmutable());
     }
 
     private static bool SameContent(Entry left, Entry right) => left with { Header = Bare(left) } == right with { Header = Bare(right) };
@@ -194,6 +199,7 @@ public sealed class EpisodeLog
             versions.SetItem(entry.Key, earlier.Add(logged)),
             stands ? current.SetItem(entry.Key, logged) : current,
             change is null ? Withdraw(channels, entry) : Restored(With(channels, change), earlier.Select(v => v.Entry).Where(e => SameContent(e, entry))));
+        if (change is null || (change.Before is null && Channel.Of(change.After).All(c => this[c].Count > 0))) next.names = names;
         change ??= new(InForce(entry), InForce(inForce?.Entry));
         return (next, disposition, logged, change is { Before: null, After: null } ? null : change);
     }

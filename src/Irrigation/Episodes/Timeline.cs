@@ -99,12 +99,22 @@ public sealed class Timeline
     private int First(Instant instant, bool orAt)
     {
         if (entries.IsEmpty) return 0;
-        return ~entries.BinarySearch(0, entries.Count, entries[0], new Bound(instant, orAt));
+        var bound = Bound.OfThread ??= new();
+        (bound.Instant, bound.OrAt) = (instant, orAt);
+        return ~entries.BinarySearch(0, entries.Count, entries[0], bound);
     }
 
     /// <summary>Places an instant among entries, whatever entry it is asked with; never equal to one.</summary>
-    private sealed class Bound(Instant instant, bool orAt) : IComparer<Entry>
+    private sealed class Bound : IComparer<Entry>
     {
-        public int Compare(Entry? sought, Entry? entry) => entry!.At > instant || (orAt && entry.At == instant) ? -1 : 1;
+        /// <summary>A balance searches some hundred times for every entry: one for each thread is enough.</summary>
+        [ThreadStatic]
+        public static Bound? OfThread;
+
+        public Instant Instant { get; set; }
+
+        public bool OrAt { get; set; }
+
+        public int Compare(Entry? sought, Entry? entry) => entry!.At > Instant || (OrAt && entry.At == Instant) ? -1 : 1;
     }
 }

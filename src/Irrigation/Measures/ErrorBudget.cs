@@ -13,6 +13,9 @@ public sealed record ErrorSource(string What, string Of = "", string Id = "", In
     /// <summary>A source that needs no more than its name.</summary>
     public static implicit operator ErrorSource(string what) => new(what);
 
+    /// <summary>Whether it is the source of these parts.</summary>
+    internal bool Is(string what, string of, string id, Instant at) => At == at && Id == id && Of == of && What == what;
+
     /// <summary>For people, e.g. <c>reading ward-7/4711</c>.</summary>
     public override string ToString() => string.Concat(What, Of.Length > 0 ? " " : "", Of, Id.Length > 0 ? "/" : "", Id, At == default ? "" : $" {At}");
 }
@@ -58,11 +61,26 @@ public sealed class ErrorBudget
     /// <summary>The same, without a dictionary.</summary>
     internal ReadOnlySpan<(ErrorSource Source, double Contribution)> All => contributions;
 
-    /// <summary>Several sources, each once.</summary>
-    internal static ErrorBudget Of(ReadOnlySpan<(ErrorSource, double)> sources) => sources.IsEmpty ? None : new(sources.ToArray());
+    /// <summary>Several sources, each once. The array is its own from now on.</summary>
+    internal static ErrorBudget Owning((ErrorSource, double)[] sources) => sources.Length == 0 ? None : new(sources);
 
     /// <summary>One source.</summary>
     public static ErrorBudget Of(ErrorSource source, decimal contribution) => contribution == 0 ? None : new([(source, (double)contribution)]);
+
+    /// <summary>Several, of which no two are the same source.</summary>
+    internal static ErrorBudget OfDifferent(params ReadOnlySpan<(ErrorSource Source, decimal Contribution)> sources)
+    {
+        var count = 0;
+        foreach (var (_, contribution) in sources) count += contribution == 0 ? 0 : 1;
+        if (count == 0) return None;
+        var kept = new (ErrorSource, double)[count];
+        foreach (var (source, contribution) in sources)
+        {
+            if (contribution != 0) kept[^count--] = (source, (double)contribution);
+        }
+
+        return new(kept);
+    }
 
     /// <summary>The standard deviation of a quantity known to lie within ± the half width and no more (JCGM 100:2008, 4.3.7).</summary>
     public static decimal Rectangular(decimal halfWidth) => halfWidth * 0.5773502691896257645091487805m;

@@ -1,23 +1,23 @@
 using System.Runtime.InteropServices;
+using NodaTime;
 
 namespace Irrigation.Measures;
 
 /// <summary>A quantity as a value and its errors: the signed contribution in mL of each independent source, one standard deviation long.</summary>
-internal sealed class LinearForm
+/// <remarks>Belongs to one <see cref="JointEstimate"/>; its errors stand in the order of the sources there.</remarks>
+internal sealed class LinearForm(JointEstimate joint)
 {
+    private double[] errors = new double[joint.Room];
+    private List<(ErrorSource Source, double Contribution)>? own;
+
     /// <summary>In mL.</summary>
     public double Value { get; private set; }
 
-    /// <summary>By the place of the source in its <see cref="JointEstimate"/>; a source may stand there more than once.</summary>
-    public List<(int Source, double Contribution)> Errors { get; } = new(8);
+    /// <summary>By the place of the source in the estimate; what lies beyond the end is 0.</summary>
+    public ReadOnlySpan<double> Errors => errors;
 
-    /// <summary>With so many times another added.</summary>
-    public LinearForm Add(LinearForm other, double factor = 1)
-    {
-        Value += other.Value * factor;
-        foreach (var (source, contribution) in other.Errors) Errors.Add((source, contribution * factor));
-        return this;
-    }
+    /// <summary>Errors that no observation shares: none of them tells anything of these.</summary>
+    public ReadOnlySpan<(ErrorSource Source, double Contribution)> Own => CollectionsMarshal.AsSpan(own);
 
     /// <summary>With a value added.</summary>
     public LinearForm Add(double value)
@@ -26,11 +26,40 @@ internal sealed class LinearForm
         return this;
     }
 
-    /// <summary>With a doubt added.</summary>
-    public LinearForm Doubt(int source, double contribution)
+    /// <summary>With so many times a measured quantity added.</summary>
+    public LinearForm Add(Measured measured, double factor = 1)
     {
-        if (contribution != 0) Errors.Add((source, contribution));
+        Value += (double)measured.Best.Millilitres * factor;
+        foreach (var (source, contribution) in measured.Errors.All) Doubt(source.What, source.Of, source.Id, contribution * factor, source.At);
         return this;
+    }
+
+    /// <summary>With a doubt added.</summary>
+    public LinearForm Doubt(string what, string of, string id, double contribution, Instant at = default)
+    {
+        if (contribution == 0) return this;
+        if (joint.Place(what, of, id, at) is not (>= 0 and var place))
+        {
+            DoubtOwn(what, of, id, contribution, at);
+            return this;
+        }
+
+        if (place >= errors.Length) Array.Resize(ref errors, place + 8);
+        errors[place] += contribution;
+        return this;
+    }
+
+    private void DoubtOwn(string what, string of, string id, double contribution, Instant at)
+    {
+        own ??= new(4);
+        for (var i = 0; i < own.Count; i++)
+        {
+            if (!own[i].Source.Is(what, of, id, at)) continue;
+            own[i] = (own[i].Source, own[i].Contribution + contribution);
+            return;
+        }
+
+        own.Add((new(what, of, id, at), contribution));
     }
 }
 
@@ -42,97 +71,93 @@ internal sealed class LinearForm
 /// sources, so that estimates of two bags, or of one bag and the drainage, still know what they have in common.</para>
 /// <para>The best linear unbiased estimate: another observation never makes it more uncertain, and the order of observations does not
 /// matter but for rounding.</para>
+/// <para>First all observations, then questions: a question changes nothing, so that several may ask at once and in any order.</para>
 /// </remarks>
 internal sealed class JointEstimate
 {
     /// <summary>An observation whose errors are shorter than this (mL) says nothing that is not said already.</summary>
     private const double Nothing = 1e-6;
 
-    private readonly List<ErrorSource> sources = [];
-    private readonly List<LinearForm> observations = [];
-    private List<(double Value, double[] Errors, double Squares)>? directions;
+    private readonly List<ErrorSource> sources = new(16);
+    private readonly List<(double Value, double[] Errors, double Squares)> directions = [];
+    private bool complete;
 
-    /// <summary>The place of a source.</summary>
-    public int Source(ErrorSource source)
+    /// <summary>How many there may be in the form that is made next.</summary>
+    public int Room => complete ? sources.Count : sources.Count + 8;
+
+    /// <summary>The place of a source; below 0 where no observation shares it.</summary>
+    public int Place(string what, string of, string id, Instant at)
     {
-        var place = sources.IndexOf(source);
-        if (place >= 0) return place;
-        sources.Add(source);
+        for (var i = 0; i < sources.Count; i++)
+        {
+            if (sources[i].Is(what, of, id, at)) return i;
+        }
+
+        if (complete) return -1;
+        sources.Add(new(what, of, id, at));
         return sources.Count - 1;
     }
 
-    /// <summary>What is measured with its doubts, in the terms of this estimate.</summary>
-    public LinearForm Form(Measured measured)
-    {
-        var form = new LinearForm().Add((double)measured.Best.Millilitres);
-        foreach (var (source, contribution) in measured.Errors.All) form.Doubt(Source(source), contribution);
-        return form;
-    }
-
-    /// <summary>Takes an observation: a quantity that must be 0.</summary>
+    /// <summary>Takes an observation: a quantity that must be 0. It is freed of what those before it say.</summary>
     public void Observe(LinearForm difference)
     {
-        observations.Add(difference);
-        directions = null;
+        var (value, errors) = (difference.Value, Of(difference));
+        foreach (var direction in directions) value = Without(value, errors, direction);
+        var squares = Dot(errors, errors);
+        if (squares > Nothing) directions.Add((value, errors, squares));
     }
 
-    /// <summary>How many standard deviations the observation lies from 0 by what was known without any.</summary>
-    public double Surprise(LinearForm difference)
+    /// <summary>No more observations: from now on it answers.</summary>
+    public void Complete() => complete = true;
+
+    /// <summary>How many standard deviations a quantity lies from 0 by what was known without any observation.</summary>
+    public static double Surprise(LinearForm difference)
     {
-        var errors = Dense(difference);
-        var squares = Dot(errors, errors);
+        var squares = Dot(difference.Errors, difference.Errors);
         return squares <= Nothing * Nothing ? 0 : Math.Abs(difference.Value) / Math.Sqrt(squares);
     }
 
     /// <summary>The best estimate of a quantity by all observations, with its errors.</summary>
     public (double Value, ErrorBudget Errors) Given(LinearForm quantity)
     {
-        var (value, errors) = (quantity.Value, Dense(quantity));
-        foreach (var direction in Directions()) value = Without(value, errors, direction);
-        var left = new List<(ErrorSource, double)>(errors.Length);
-        for (var i = 0; i < errors.Length; i++)
+        var (value, errors) = (quantity.Value, Of(quantity));
+        foreach (var direction in directions) value = Without(value, errors, direction);
+        var count = 0;
+        foreach (var error in errors) count += Math.Abs(error) > Nothing ? 1 : 0;
+        foreach (var (_, error) in quantity.Own) count += Math.Abs(error) > Nothing ? 1 : 0;
+        var left = new (ErrorSource, double)[count];
+        for (var i = errors.Length - 1; i >= 0; i--)
         {
-            if (Math.Abs(errors[i]) > Nothing) left.Add((sources[i], errors[i]));
+            if (Math.Abs(errors[i]) > Nothing) left[--count] = (sources[i], errors[i]);
         }
 
-        return (value, ErrorBudget.Of(CollectionsMarshal.AsSpan(left)));
+        foreach (var (source, error) in quantity.Own)
+        {
+            if (Math.Abs(error) > Nothing) left[--count] = (source, error);
+        }
+
+        return (value, ErrorBudget.Owning(left));
     }
 
-    /// <summary>The observations, each freed of what those before it say.</summary>
-    private List<(double Value, double[] Errors, double Squares)> Directions()
+    private double[] Of(LinearForm form)
     {
-        if (directions is { } known && (known.Count == 0 || known[0].Errors.Length == sources.Count)) return known;
-        directions = new(observations.Count);
-        foreach (var observation in observations)
-        {
-            var (value, errors) = (observation.Value, Dense(observation));
-            foreach (var direction in directions) value = Without(value, errors, direction);
-            var squares = Dot(errors, errors);
-            if (squares > Nothing) directions.Add((value, errors, squares));
-        }
-
-        return directions;
+        var errors = new double[sources.Count];
+        form.Errors[..Math.Min(errors.Length, form.Errors.Length)].CopyTo(errors);
+        return errors;
     }
 
     private static double Without(double value, double[] errors, (double Value, double[] Errors, double Squares) direction)
     {
         var along = Dot(errors, direction.Errors) / direction.Squares;
         if (along == 0) return value;
-        for (var i = 0; i < errors.Length; i++) errors[i] -= along * direction.Errors[i];
+        for (var i = 0; i < direction.Errors.Length; i++) errors[i] -= along * direction.Errors[i];
         return value - (along * direction.Value);
     }
 
-    private double[] Dense(LinearForm form)
-    {
-        var dense = new double[sources.Count];
-        foreach (var (source, contribution) in form.Errors) dense[source] += contribution;
-        return dense;
-    }
-
-    private static double Dot(double[] left, double[] right)
+    private static double Dot(ReadOnlySpan<double> left, ReadOnlySpan<double> right)
     {
         var sum = 0.0;
-        for (var i = 0; i < left.Length; i++) sum += left[i] * right[i];
+        for (var i = 0; i < Math.Min(left.Length, right.Length); i++) sum += left[i] * right[i];
         return sum;
     }
 }

@@ -133,7 +133,10 @@ public class FlagPropertyTests
     private static Entry Draw(int id, int step, int amount, int other, int variant)
     {
         var at = Start + Duration.FromMinutes(5 * step);
-        var header = new EntryHeader(new("gen", $"{id}"), at) { RecordedAt = at + Duration.FromHours(2 * variant) + Duration.FromMilliseconds((31 * amount) + other) };
+
+        // No two versions of one entry are charted at one time: which of them stands would be for their arrival to say.
+        var charted = at + Duration.FromHours(2 * variant) + Duration.FromMilliseconds((1000 * step) + (31 * amount) + other);
+        var header = new EntryHeader(new("gen", $"{id}"), at) { RecordedAt = charted };
         var volume = Volume.FromMillilitres(50 * amount);
         var line = id % 5 == 0 ? "2" : "1";
         var container = other % 6 == 0 ? "2" : "1";
