@@ -13,7 +13,7 @@ public partial class RoomsTests
     {
         ["Demo"] = ["Entries", "Episodes", "Fhir", "Settings"],
         ["Entries"] = ["Episodes", "Fhir", "Rest", "Store"],
-        ["Episodes"] = ["Entries", "Fhir", "Rest", "Store"],
+        ["Episodes"] = ["Entries", "Fhir", "Health", "Rest", "Store"],
         ["Fhir"] = ["Episodes", "Health"],
         ["Health"] = ["Store"],
         ["Intake"] = ["Entries", "Episodes", "Fhir", "Rest", "Store"],

@@ -8,6 +8,7 @@ using Irrigation.Episodes;
 using Irrigation.Flags;
 using IrrigationFhir.Entries;
 using IrrigationFhir.Fhir;
+using IrrigationFhir.Health;
 using IrrigationFhir.Rest;
 using IrrigationFhir.Store;
 using Microsoft.OpenApi;
@@ -117,12 +118,20 @@ internal sealed record CatheterDocument
 internal static class EpisodesApi
 {
     /// <summary>Adds the episodes.</summary>
-    public static IServiceCollection AddEpisodes(this IServiceCollection services) => services
-        .AddSingleton(provider => new EpisodesInMemory(provider.GetRequiredService<EpisodeStore>(), provider.GetRequiredService<BalanceSettings>(), provider.GetRequiredService<FlagLimits>(), provider.GetRequiredService<StoreSettings>().TimeZone))
-        .AddSingleton<OpenEpisode>()
-        .AddSingleton<Asked>()
-        .AddSingleton<WatchEpisodes>()
-        .AddHostedService(provider => provider.GetRequiredService<WatchEpisodes>());
+    public static IServiceCollection AddEpisodes(this IServiceCollection services)
+    {
+        services.AddHealthChecks().AddCheck<EpisodesCheck>("episodes", tags: [HealthApi.Ready]);
+        return services
+            .AddSingleton(provider => new EpisodesInMemory(
+                provider.GetRequiredService<EpisodeStore>(),
+                provider.GetRequiredService<BalanceSettings>(),
+                provider.GetRequiredService<FlagLimits>(),
+                provider.GetRequiredService<StoreSettings>().TimeZone))
+            .AddSingleton<OpenEpisode>()
+            .AddSingleton<Asked>()
+            .AddSingleton<WatchEpisodes>()
+            .AddHostedService(provider => provider.GetRequiredService<WatchEpisodes>());
+    }
 
     /// <summary>Maps the routes.</summary>
     public static void MapEpisodes(this IEndpointRouteBuilder app)
@@ -342,6 +351,10 @@ internal sealed class OpenEpisode(EpisodesInMemory episodes, EpisodeStore store,
     {
         var problems = new List<EntryProblem>();
         if (EpisodeReader.Read(json, settings.TimeZone, problems) is not { } definition) return new OpenedEpisode.Rejected(StatusCodes.Status422UnprocessableEntity, problems);
+        if (EpisodeReader.NoCapacity(definition) is { } none && !await Stands(definition, stop))
+        {
+            return new OpenedEpisode.Rejected(StatusCodes.Status422UnprocessableEntity, [none]);
+        }
 
         var row = new EpisodeRow(PatientKey(definition), NewId(), 1, 0, Token(definition.Identifier), Token(definition.Patient.Identifier), definition.Frame.Start, definition.Frame.End, definition.Json);
         switch (await store.Open(row, stop))
@@ -354,6 +367,11 @@ internal sealed class OpenEpisode(EpisodesInMemory episodes, EpisodeStore store,
                 throw new InvalidOperationException("an outcome without a reply");
         }
     }
+
+    /// <summary>Whether the episode was taken with that capacity before such a one was refused: sent again it is still known.</summary>
+    private async Task<bool> Stands(EpisodeDefinition definition, CancellationToken stop) =>
+        await store.FindByIdentifier(definition.Identifier.System, definition.Identifier.Value, stop) is { } row
+        && episodes.Read(row.Json).BladderCapacity == definition.BladderCapacity;
 
     /// <summary>One attempt; null where somebody else was first.</summary>
     private async ValueTask<OpenedEpisode?> Amend(string id, EpisodeDefinition definition, CancellationToken stop)

@@ -96,6 +96,12 @@ internal sealed class EpisodeStore(Database database)
             ("version", episode.Version)),
         stop);
 
+    /// <summary>Leaves an episode alone until a moment, whatever its version: it could not be looked at.</summary>
+    public Task PutBack(string id, Instant until, CancellationToken stop) => database.Write(
+        writing => writing.Statements.Execute(
+            "update episode set next_look = @until where id = @id", ("until", UnixNanoseconds.Of(until)), ("id", id)),
+        stop);
+
     /// <summary>Takes or prolongs a lease; false while somebody else holds it.</summary>
     public Task<bool> Lease(string name, string holder, Instant now, Duration length, CancellationToken stop) => database.Write(
         writing => 1 == writing.Statements.Execute(
