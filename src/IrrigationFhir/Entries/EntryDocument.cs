@@ -120,7 +120,7 @@ internal sealed record EntryDocument
     [Description("The empty container's mass (drainage-weighed): g, kg.")]
     public QuantityDocument? Tare { get; init; }
 
-    [Description("Density of the drainage in g/mL (drainage-weighed), more than 0, to 2. Default 1.006.")]
+    [Description("Density of the drainage in g/mL (drainage-weighed), 0.01 to 2. Default 1.006.")]
     public decimal? Density { get; init; }
 
     [Description("Whether the container was emptied after weighing (drainage-weighed).")]

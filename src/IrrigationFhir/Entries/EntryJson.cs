@@ -122,12 +122,12 @@ internal sealed class EntryJson
         return null;
     }
 
-    /// <summary>A number that is more than 0, without a unit of its own.</summary>
-    public decimal? Positive(string name, decimal most, string expected)
+    /// <summary>A number within a range, without a unit of its own.</summary>
+    public decimal? Within(string name, decimal least, decimal most, string expected)
     {
         if (Find(name) is not { } value) return null;
         if (value.ValueKind != JsonValueKind.Number) problems.Add(EntryProblem.WrongType(At(name), Kind(value), expected));
-        else if (value.TryGetDecimal(out var number) && number > 0 && number <= most) return number;
+        else if (value.TryGetDecimal(out var number) && number >= least && number <= most) return number;
         else problems.Add(EntryProblem.OutOfRange(At(name), Shown(value), expected));
         return null;
     }
@@ -210,10 +210,13 @@ internal sealed class EntryJson
     /// <summary>A problem where two properties say the same, each in its own way.</summary>
     public void Either(string name, string saw, string expected) => problems.Add(EntryProblem.OneOrOther(At(name), saw, expected));
 
-    /// <summary>A problem where a quantity that has to be more than 0 is 0; a value to go on with.</summary>
-    public decimal Zero(string name)
+    /// <summary>A problem where several numbers together make what cannot be.</summary>
+    public void Refuse(string name, string saw, string expected) => problems.Add(EntryProblem.OutOfRange(At(name), saw, expected));
+
+    /// <summary>A problem where a quantity is less than it can be; a value to go on with.</summary>
+    public decimal TooLittle(string name, FormattableString saw, string expected)
     {
-        if (Has(name)) problems.Add(EntryProblem.OutOfRange(At(name), "0", "more than 0"));
+        if (Has(name)) problems.Add(EntryProblem.OutOfRange(At(name), FormattableString.Invariant(saw), expected));
         return 1;
     }
 

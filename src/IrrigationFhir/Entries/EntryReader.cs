@@ -107,7 +107,7 @@ internal static class EntryReader
             "pump-total-read" => new PumpTotalRead(header, Line(), read.RequiredVolume("total"), read.Flag("restarted") ?? false),
             "drainage-emptied" => new DrainageEmptied(header, Container(), read.RequiredVolume("volume")),
             "drainage-level-read" => new DrainageLevelRead(header, Container(), read.RequiredVolume("level")),
-            "drainage-weighed" => new DrainageWeighed(header, Container(), read.RequiredMass("mass"), read.Mass("tare"), read.Positive("density", 2, "a density in g/mL, more than 0, to 2"), read.Flag("emptied") ?? false),
+            "drainage-weighed" => new DrainageWeighed(header, Container(), read.RequiredMass("mass"), read.Mass("tare"), read.Within("density", 0.01m, 2, "a density in g/mL, 0.01 to 2"), read.Flag("emptied") ?? false),
             "container-taken-away" => new ContainerTakenAway(header, Container(), read.Text("readAt")),
             "blood-removed" => Blood(header, read),
             "reading-confirmed" => new ReadingConfirmed(header, Reading(read)),
@@ -149,6 +149,9 @@ internal static class EntryReader
         };
     }
 
+    /// <summary>mL/h: a flow that is counted in drops is bounded like one that is not.</summary>
+    private const decimal MostFlow = 1_000_000;
+
     private static FlowSet Flow(EntryHeader header, string line, EntryJson read)
     {
         if (!read.InDrops("rate"))
@@ -159,7 +162,10 @@ internal static class EntryReader
 
         var (drops, factor) = (read.Drops("rate"), read.DropFactor("dropFactor"));
         if (factor is null) read.Require("dropFactor", "the set's drop factor: {\"value\": 20, \"unit\": \"{drop}/mL\"}", 0);
-        return new(header, line, drops is { } d && factor is { } f ? FlowRate.FromDropsPerMinute(d, f) : FlowRate.Stopped, drops, factor);
+        if (drops is not { } counted || factor is not { } set) return new(header, line, FlowRate.Stopped, drops, factor);
+        if (counted * 60 <= MostFlow * set.DropsPerMillilitre) return new(header, line, FlowRate.FromDropsPerMinute(counted, set), drops, factor);
+        read.Refuse("dropFactor", "drops and a drop factor that make more than 1000 L/h", "a set of 10 to 60 {drop}/mL, as is printed on it");
+        return new(header, line, FlowRate.Stopped, drops, factor);
     }
 
     /// <summary>Blood and clots, measured or weighed.</summary>
@@ -188,10 +194,14 @@ internal static class EntryReader
         return new(header, systolic, systolic > default(Pressure) ? read.NotAbove("diastolic", diastolic, systolic) : diastolic);
     }
 
+    /// <summary>kg. Below it nobody lives, and a criterion per kg and hour would be divided by next to nothing.</summary>
+    private const decimal LeastWeight = 0.01m;
+
     private static WeightMeasured Weight(EntryHeader header, EntryJson read)
     {
         var kilograms = read.RequiredMass("weight").Grams / 1000;
         var kind = read.Word<WeightKind>("weightKind") ?? read.Require("weightKind", "actual, stated, estimated, ideal or dosing", WeightKind.Actual);
-        return new(header, new(kilograms > 0 ? kilograms : read.Zero("weight"), kind));
+        if (kilograms < LeastWeight) kilograms = read.TooLittle("weight", $"{kilograms} kg", "a body weight, 0.01 kg or more");
+        return new(header, new(kilograms, kind));
     }
 }

@@ -87,7 +87,7 @@ public sealed class BadInputTests(EveningOnTheWard evening)
         ["a bag named where none is read"] =
             (Emptied("bad", "11:00", 250).With("bag", "A"),
                 "unknown-property", ".bag", "a property that is not read", "drainage-emptied"),
-        ["a weight of nothing"] = (Of("weight-measured", "bad", "11:00", ("weight", JsonNode.Parse("""{"value": 0, "unit": "kg"}""")), ("weightKind", "actual")), "out-of-range", ".weight", "0", "more than 0"),
+        ["a weight of nothing"] = (Of("weight-measured", "bad", "11:00", ("weight", JsonNode.Parse("""{"value": 0, "unit": "kg"}""")), ("weightKind", "actual")), "out-of-range", ".weight", "0 kg", "0.01 kg or more"),
     };
 
     /// <summary>Bodies that cannot be read at all.</summary>
