@@ -283,10 +283,12 @@ public sealed class FluidBalance
     private IEnumerable<ClosedInterval> BladderBetween(Instant from, Instant? to)
     {
         Instant[] points = [drained.Closings.Before(from), .. drained.Closings.After(Instant.Max(from - Duration.Epsilon, Log.Frame.Start), to)];
-        var intervals = Enumerable.Range(1, points.Length - 1);
-        return points.Length < Many
-            ? intervals.Select(i => BladderInterval(points[i - 1], points[i]))
-            : intervals.AsParallel().AsOrdered().Select(i => BladderInterval(points[i - 1], points[i]));
+        if (points.Length < Many) return Enumerable.Range(1, points.Length - 1).Select(i => BladderInterval(points[i - 1], points[i]));
+
+        // A loop that works in its caller too: whoever waits for other threads alone may wait for others who do.
+        var intervals = new ClosedInterval[points.Length - 1];
+        Parallel.For(0, intervals.Length, i => intervals[i] = BladderInterval(points[i], points[i + 1]));
+        return intervals;
     }
 
     private ClosedInterval BladderInterval(Instant start, Instant end)

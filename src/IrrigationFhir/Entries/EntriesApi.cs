@@ -71,8 +71,11 @@ internal sealed record WithheldResource(string Type, string Id, string Faults);
 internal static class EntriesApi
 {
     /// <summary>Adds the main path.</summary>
-    public static IServiceCollection AddEntries(this IServiceCollection services) => services
-        .AddSingleton<RecordEntries>();
+    public static IServiceCollection AddEntries(this IServiceCollection services)
+    {
+        Places.KeepThreadsFree();
+        return services.AddSingleton<RecordEntries>();
+    }
 
     /// <summary>Maps the routes.</summary>
     public static void MapEntries(this IEndpointRouteBuilder app)

@@ -21,6 +21,7 @@ internal static class Turns
         await gate.WaitAsync(stop);
         try
         {
+            using var place = await Places.Changing.Enter(stop);
             return await Again<T>.Pipeline.ExecuteAsync(attempt, stop) ?? throw new InvalidOperationException("an episode that changed under every attempt");
         }
         finally

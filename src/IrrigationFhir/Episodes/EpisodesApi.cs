@@ -325,6 +325,7 @@ internal sealed class Asked(EpisodesInMemory episodes, FlagLimits limits, TimePr
 
     private async Task<IResult> Known(string id, string? asOf, Func<Episode, Instant, Task<IResult>> answer, CancellationToken stop)
     {
+        using var place = await Places.Reading.Enter(stop);
         if (await episodes.Find(id, stop) is not { } found) return EpisodesApi.Unknown(id);
         if (asOf is null) return await answer(found, Instant.FromDateTimeOffset(clock.GetUtcNow()));
         if (OffsetDateTimePattern.ExtendedIso.Parse(asOf) is not { Success: true } moment) return EntriesApi.Refused(StatusCodes.Status400BadRequest, [EntryProblem.BadTime("asOf", asOf)]);

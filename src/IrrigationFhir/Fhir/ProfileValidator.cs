@@ -13,6 +13,8 @@ internal sealed class ProfileValidator
     private static readonly Lazy<ProfileRules> Rules = new(() => new([.. Definitions.Own(Profiles.CanonicalBase), .. Definitions.OfR4()]));
 
     /// <summary>From so many on they are judged side by side.</summary>
+    private static readonly ParallelOptions Processors = new() { MaxDegreeOfParallelism = Math.Min(Environment.ProcessorCount, 8) };
+
     private const int ManyResources = 8;
 
     private readonly ProfileRules rules;
@@ -68,7 +70,15 @@ internal sealed class ProfileValidator
     }
 
     /// <summary>Each with its faults, in their order; many of them on all processors, for this is most of what a request costs.</summary>
-    private IEnumerable<(Resource Resource, IReadOnlyList<ProfileFault> Faults)> Judged(IReadOnlyList<Resource> resources) => resources.Count < ManyResources
-        ? resources.Select(resource => (resource, Validate(resource)))
-        : resources.AsParallel().AsOrdered().WithDegreeOfParallelism(Math.Min(Environment.ProcessorCount, 8)).Select(resource => (resource, Validate(resource)));
+    /// <remarks>
+    /// Beware of parallel queries here: their caller waits for threads of the pool, and where all of these are such callers nobody
+    /// works. A parallel loop works in its caller too.
+    /// </remarks>
+    private IEnumerable<(Resource Resource, IReadOnlyList<ProfileFault> Faults)> Judged(IReadOnlyList<Resource> resources)
+    {
+        if (resources.Count < ManyResources) return resources.Select(resource => (resource, Validate(resource)));
+        var faults = new IReadOnlyList<ProfileFault>[resources.Count];
+        Parallel.For(0, faults.Length, Processors, i => faults[i] = Validate(resources[i]));
+        return resources.Zip(faults);
+    }
 }
