@@ -24,7 +24,7 @@ internal sealed record EntriesReply(string Episode, long Version, IReadOnlyList<
 /// <param name="Outcome">recorded, repeated, confirmed, amended, retracted, outdated, or refused.</param>
 /// <param name="Sequence">Its place in the order of arrival.</param>
 /// <param name="Revision">Which version of its id.</param>
-/// <param name="Problems">Why it was refused.</param>
+/// <param name="Problems">Why it was refused; at most 20 reasons.</param>
 /// <param name="Doubts">
 /// What cannot be taken as it stands now that it is there: of its own reading, or of an earlier one that it makes doubtful. Nothing is
 /// refused for it; look again, then confirm the reading (<c>reading-confirmed</c>) or correct it. Null where nothing is doubted.
@@ -70,6 +70,9 @@ internal sealed record WithheldResource(string Type, string Id, string Faults);
 /// <summary>POST: what was instilled, drained, seen, ordered.</summary>
 internal static class EntriesApi
 {
+    /// <summary>Problems of one refused entry that a lenient reply repeats: whoever mends these meets the others next.</summary>
+    private const int MostProblems = 20;
+
     /// <summary>Adds the main path.</summary>
     public static IServiceCollection AddEntries(this IServiceCollection services)
     {
@@ -172,7 +175,7 @@ internal static class EntriesApi
             e.Disposition is { } disposition ? Slug.Of(disposition) : "refused",
             e.Logged?.Sequence,
             e.Logged?.Revision,
-            e.Problems.Count == 0 ? null : [.. e.Problems.Select(p => new ProblemReply(p.Code, p.Where, p.Saw, p.Expected))],
+            e.Problems.Count == 0 ? null : [.. e.Problems.Take(MostProblems).Select(p => new ProblemReply(p.Code, p.Where, p.Saw, p.Expected))],
             e.Doubts.Count == 0 ? null : [.. e.Doubts.Select(DoubtReport.Of)]))],
         [.. recorded.Recalculated.Select(c => new RecalculatedInterval(
             c.Interval.Stream,

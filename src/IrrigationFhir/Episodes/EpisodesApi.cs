@@ -137,6 +137,7 @@ internal static class EpisodesApi
     public static void MapEpisodes(this IEndpointRouteBuilder app)
     {
         app.MapPost("/episodes", Open)
+            .TakesLittle(app.ServiceProvider)
             .Accepts<EpisodeDocument>("application/json")
             .Answers<EpisodeReply>(StatusCodes.Status201Created, "Opened; `Location` is its address.")
             .Answers<EpisodeReply>(StatusCodes.Status200OK, "Known already: unchanged if the content is the same, else amended.")

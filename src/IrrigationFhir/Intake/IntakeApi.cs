@@ -60,26 +60,26 @@ internal static class IntakeApi
 
     private static async Task<IResult> Create(HttpContext http, RecordObservations observations, FhirSettings settings, CancellationToken stop)
     {
-        var (json, refused) = await IntakeBody.Read(http.Request, settings.MaxBodyBytes, stop);
+        var (json, refused) = await IntakeBody.Read(http.Request, stop);
         return refused ?? Reply(await observations.One(new(json, "Observation", null, null, http.Request.Headers["If-None-Exist"].FirstOrDefault()), http, stop), http, settings);
     }
 
     private static async Task<IResult> Update(HttpContext http, string id, RecordObservations observations, FhirSettings settings, CancellationToken stop)
     {
-        var (json, refused) = await IntakeBody.Read(http.Request, settings.MaxBodyBytes, stop);
+        var (json, refused) = await IntakeBody.Read(http.Request, stop);
         return refused ?? Reply(await observations.One(new(json, "Observation", id, http.Request.Headers.IfMatch.FirstOrDefault(), null), http, stop), http, settings);
     }
 
     private static async Task<IResult> Bundle(HttpContext http, RecordBundle bundles, FhirSettings settings, CancellationToken stop)
     {
-        var (json, refused) = await IntakeBody.Read(http.Request, settings.MaxBodyBytes, stop);
+        var (json, refused) = await IntakeBody.Read(http.Request, stop);
         return refused ?? await bundles.Handle(json, http, stop);
     }
 
     private static async Task<IResult> Validate(HttpContext http, string type, string? id, ValidateOperation validate, FhirSettings settings, CancellationToken stop)
     {
         if (id is not null && http.Request.ContentLength is null or 0) return await validate.Handle(type, id, null, http.Request.Query, stop);
-        var (json, refused) = await IntakeBody.Read(http.Request, settings.MaxBodyBytes, stop);
+        var (json, refused) = await IntakeBody.Read(http.Request, stop);
         return refused ?? await validate.Handle(type, id, json, http.Request.Query, stop);
     }
 

@@ -1,4 +1,3 @@
-using System.IO.Compression;
 using System.Text.Json;
 using Hl7.Fhir.Model;
 using Irrigation.Episodes;
@@ -7,11 +6,11 @@ using IrrigationFhir.Rest;
 
 namespace IrrigationFhir.Intake;
 
-/// <summary>The body of a FHIR request: JSON, perhaps compressed, never larger than the limit once it is not.</summary>
+/// <summary>The body of a FHIR request: JSON.</summary>
 internal static class IntakeBody
 {
     /// <summary>Reads it, or says why not.</summary>
-    public static async Task<(JsonElement Json, OutcomeResult? Refused)> Read(HttpRequest request, long limit, CancellationToken stop)
+    public static async Task<(JsonElement Json, OutcomeResult? Refused)> Read(HttpRequest request, CancellationToken stop)
     {
         var type = request.ContentType?.Split(';')[0].Trim().ToLowerInvariant();
         if (type is not (FhirReply.MediaType or "application/json")) return Refuse(StatusCodes.Status415UnsupportedMediaType, "unsupported-media-type", "Content-Type", type ?? "none", FhirReply.MediaType);
@@ -20,25 +19,8 @@ internal static class IntakeBody
         var charset = Microsoft.Net.Http.Headers.MediaTypeHeaderValue.TryParse(request.ContentType, out var media) ? media.Charset.ToString().Trim('"') : "";
         if (charset.Length > 0 && !charset.Equals("utf-8", StringComparison.OrdinalIgnoreCase)) return Refuse(StatusCodes.Status415UnsupportedMediaType, "unsupported-media-type", "Content-Type", $"charset={charset}", "charset=utf-8, or none");
 
-        var encoding = request.Headers.ContentEncoding.ToString().Trim().ToLowerInvariant();
-        if (encoding is not ("" or "identity" or "gzip")) return Refuse(StatusCodes.Status415UnsupportedMediaType, "unsupported-media-type", "Content-Encoding", encoding, "gzip or none");
-
         using var bytes = new MemoryStream();
-        try
-        {
-            await using var source = encoding == "gzip" ? new GZipStream(request.Body, CompressionMode.Decompress, leaveOpen: true) : request.Body;
-            var portion = new byte[16 * 1024];
-            for (int read; (read = await source.ReadAsync(portion, stop)) > 0;)
-            {
-                if (bytes.Length + read > limit) return Refuse(StatusCodes.Status413PayloadTooLarge, "body-too-large", "body", "a body that is larger than the limit once decompressed", $"at most {limit} bytes; send several smaller requests", OperationOutcome.IssueType.TooLong);
-                bytes.Write(portion, 0, read);
-            }
-        }
-        catch (InvalidDataException)
-        {
-            return Refuse(StatusCodes.Status400BadRequest, "malformed-gzip", "body", "bytes that are not gzip", "a gzip stream (RFC 1952), as Content-Encoding says", OperationOutcome.IssueType.Structure);
-        }
-
+        await request.Body.CopyToAsync(bytes, stop);
         var (json, fault) = EntriesBody.ReadOne(bytes.ToArray());
         if (fault is null && json.ValueKind != JsonValueKind.Object) fault = EntryProblem.WrongType("body", "no object", "a resource: a JSON object");
 

@@ -19,6 +19,12 @@ internal sealed class FhirSettings
     /// <summary>Largest request body in bytes, after which the answer is 413. Default 4 MiB, range 1 KiB to 1 GiB.</summary>
     public long MaxBodyBytes { get; set; } = DefaultMaxBodyBytes;
 
+    /// <summary>A request whose body has not come within so many seconds is answered 408. Default 30, range 1 to 600.</summary>
+    public int BodySeconds { get; set; } = 30;
+
+    /// <summary>The same as a time.</summary>
+    public TimeSpan BodyDeadline => TimeSpan.FromSeconds(BodySeconds);
+
     /// <summary>Reads and checks the section.</summary>
     /// <exception cref="InvalidOperationException">One or more settings are out of range; the message names all of them.</exception>
     public static FhirSettings Read(IConfiguration configuration)
@@ -38,5 +44,7 @@ internal sealed class FhirSettings
             yield return $"Fhir:DefaultCount: {DefaultCount}; 1 to Fhir:MaxCount ({MaxCount}) is expected";
         if (MaxBodyBytes is < 1024 or > 1024 * 1024 * 1024)
             yield return $"Fhir:MaxBodyBytes: {MaxBodyBytes}; 1024 to 1073741824 is expected";
+        if (BodySeconds is < 1 or > 600)
+            yield return $"Fhir:BodySeconds: {BodySeconds}; 1 to 600 is expected";
     }
 }

@@ -29,6 +29,12 @@ internal static partial class OperationOutcomes
                 return;
             }
 
+            if (await RequestBodies.Read(context) is { } refused)
+            {
+                await refused.ExecuteAsync(context);
+                return;
+            }
+
             await next(context);
 
             if (context.Response is { HasStarted: false, StatusCode: >= 400, ContentLength: null, ContentType: null } bare)

@@ -9,6 +9,12 @@ internal static class Outcome
     /// <summary>The code system of the stable problem codes in <c>details.coding</c>.</summary>
     public static string ProblemSystem => Profiles.CodeSystem("problem");
 
+    /// <summary>A fault repeated through a whole body is understood from some: the answer is not larger than the request.</summary>
+    public const int MostIssues = 100;
+
+    /// <summary>Characters of what was received that an issue repeats.</summary>
+    private const int MostEchoed = 200;
+
     /// <summary>One problem, as an issue of severity error.</summary>
     /// <param name="code">Stable slug, such as <c>volume-negative</c>: a client may branch on it.</param>
     /// <param name="saw">What was received, in words or as the value itself.</param>
@@ -31,11 +37,21 @@ internal static class Outcome
     public static OperationOutcome.IssueComponent PassedOver(string name, string saw, string expected) =>
         Warning("search-parameter-unknown", $"{saw}, passed over", expected, name, OperationOutcome.IssueType.NotSupported);
 
-    /// <summary>An outcome of the given issues, in their order.</summary>
-    public static OperationOutcome Of(params IEnumerable<OperationOutcome.IssueComponent> issues) => new() { Issue = [.. issues] };
+    /// <summary>An outcome of the given issues, in their order; of more than <see cref="MostIssues"/> the first, and how many more there are.</summary>
+    public static OperationOutcome Of(params IEnumerable<OperationOutcome.IssueComponent> issues)
+    {
+        List<OperationOutcome.IssueComponent> all = [.. issues];
+        if (all.Count <= MostIssues) return new() { Issue = all };
+        var (saw, left) = ($"{all.Count} problems", all.Count - MostIssues);
+        var more = Problem("more-problems", saw, $"these {MostIssues} mended first; {left} more are not shown", null, OperationOutcome.IssueType.TooLong);
+        return new() { Issue = [.. all.Take(MostIssues), more] };
+    }
 
     private static OperationOutcome.IssueComponent Issue(
-        OperationOutcome.IssueSeverity severity, string code, string saw, string expected, string? expression, OperationOutcome.IssueType type) => new()
+        OperationOutcome.IssueSeverity severity, string code, string saw, string expected, string? expression, OperationOutcome.IssueType type)
+    {
+        (saw, expression) = (Clip(saw), expression is null ? null : Clip(expression));
+        return new()
         {
             Severity = severity,
             Code = type,
@@ -43,4 +59,12 @@ internal static class Outcome
             Diagnostics = expression is null ? $"{saw}; {expected}" : $"{expression}: {saw}; {expected}",
             Expression = expression is null ? [] : [expression],
         };
+    }
+
+    private static string Clip(string text)
+    {
+        if (text.Length <= MostEchoed) return text;
+        var end = char.IsHighSurrogate(text[MostEchoed - 1]) ? MostEchoed - 1 : MostEchoed;
+        return text[..end] + "…";
+    }
 }

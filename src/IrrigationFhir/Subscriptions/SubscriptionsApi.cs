@@ -32,8 +32,8 @@ internal static class SubscriptionsApi
         var fhir = app.MapGroup($"{FhirBase.Path}/Subscription").AddEndpointFilter(Negotiation.RequireJson).AddEndpointFilter(FhirApi.RequireExactCase).ExcludeFromDescription();
         app.MapGroup($"{FhirBase.Path}/Basic").AddEndpointFilter(Negotiation.RequireJson).AddEndpointFilter(FhirApi.RequireExactCase).ExcludeFromDescription()
             .MapMethods("/{id}", [HttpMethods.Get, HttpMethods.Head], Topic);
-        fhir.MapPost("", Create);
-        fhir.MapPut("/{id}", Update);
+        fhir.MapPost("", Create).TakesLittle(app.ServiceProvider);
+        fhir.MapPut("/{id}", Update).TakesLittle(app.ServiceProvider);
         fhir.MapDelete("/{id}", (HttpContext http) =>
         {
             http.Response.Headers.Allow = "GET, HEAD, PUT";
@@ -59,13 +59,13 @@ internal static class SubscriptionsApi
     {
         if (http.Request.Headers.ContainsKey("If-None-Exist"))
             return new OutcomeResult(StatusCodes.Status400BadRequest, Outcome.Problem("not-understood", "a conditional create", "no If-None-Exist: search first, by url, criteria or status", "If-None-Exist", OperationOutcome.IssueType.NotSupported));
-        var (json, refused) = await IntakeBody.Read(http.Request, settings.MaxBodyBytes, stop);
+        var (json, refused) = await IntakeBody.Read(http.Request, stop);
         return refused ?? Reply(await change.Create(json, stop), http, settings);
     }
 
     private static async Task<IResult> Update(HttpContext http, string id, ChangeSubscription change, FhirSettings settings, CancellationToken stop)
     {
-        var (json, refused) = await IntakeBody.Read(http.Request, settings.MaxBodyBytes, stop);
+        var (json, refused) = await IntakeBody.Read(http.Request, stop);
         return refused ?? Reply(await change.Update(id, json, http.Request.Headers.IfMatch.FirstOrDefault(), stop), http, settings);
     }
 

@@ -1,0 +1,75 @@
+using System.IO.Compression;
+using Hl7.Fhir.Model;
+using Microsoft.AspNetCore.Http.Features;
+using Microsoft.AspNetCore.Http.Metadata;
+
+namespace IrrigationFhir.Rest;
+
+/// <summary>Reads the body of a request whole before anybody works on it, unpacks it, and gives up on who sends too slowly.</summary>
+/// <remarks>
+/// Whoever drips a body byte by byte so holds a connection and nothing else: no place, no thread, no turn. A limit holds before and
+/// after unpacking, for a few packed bytes may be many.
+/// </remarks>
+internal static class RequestBodies
+{
+    /// <summary>Bytes that describe one thing, such as an episode or a search, and never more.</summary>
+    private const long SmallBody = 256 * 1024;
+
+    /// <summary>Limits a route to a body that describes one thing, or to the site's own limit where that is less.</summary>
+    public static TBuilder TakesLittle<TBuilder>(this TBuilder route, IServiceProvider services)
+        where TBuilder : IEndpointConventionBuilder =>
+        route.WithMetadata(new BodyLimit(Math.Min(SmallBody, services.GetRequiredService<FhirSettings>().MaxBodyBytes)));
+
+    /// <summary>Reads the body into memory; what stands against it, or null.</summary>
+    public static async Task<OutcomeResult?> Read(HttpContext context)
+    {
+        if (context.GetEndpoint() is null || context.Features.Get<IHttpRequestBodyDetectionFeature>() is not { CanHaveBody: true }) return null;
+        var (request, settings) = (context.Request, context.RequestServices.GetRequiredService<FhirSettings>());
+        var encoding = request.Headers.ContentEncoding.ToString().Trim().ToLowerInvariant();
+        if (encoding is not ("" or "identity" or "gzip"))
+        {
+            return Refuse(StatusCodes.Status415UnsupportedMediaType, "unsupported-media-type", "Content-Encoding", encoding, "gzip or none", OperationOutcome.IssueType.NotSupported);
+        }
+
+        var limit = context.Features.Get<IHttpMaxRequestBodySizeFeature>()?.MaxRequestBodySize ?? settings.MaxBodyBytes;
+        using var deadline = CancellationTokenSource.CreateLinkedTokenSource(context.RequestAborted);
+        deadline.CancelAfter(settings.BodyDeadline);
+        var body = new MemoryStream();
+        try
+        {
+            await using var source = encoding == "gzip" ? new GZipStream(request.Body, CompressionMode.Decompress, leaveOpen: true) : request.Body;
+            var portion = new byte[16 * 1024];
+            for (int read; (read = await source.ReadAsync(portion, deadline.Token)) > 0;)
+            {
+                if (body.Length + read > limit)
+                {
+                    const string saw = "a body that is larger than the limit once decompressed";
+                    return Refuse(StatusCodes.Status413PayloadTooLarge, "body-too-large", "body", saw, $"at most {limit} bytes; send several smaller requests", OperationOutcome.IssueType.TooLong);
+                }
+
+                body.Write(portion, 0, read);
+            }
+        }
+        catch (InvalidDataException)
+        {
+            return Refuse(StatusCodes.Status400BadRequest, "malformed-gzip", "body", "bytes that are not gzip", "a gzip stream (RFC 1952), as Content-Encoding says", OperationOutcome.IssueType.Structure);
+        }
+        catch (OperationCanceledException) when (!context.RequestAborted.IsCancellationRequested)
+        {
+            context.Response.Headers.Connection = "close"; // what is still to come is not waited for
+            return Refuse(StatusCodes.Status408RequestTimeout, "body-too-slow", "body", $"a body that has not come within {settings.BodySeconds} s", "the body without a pause", OperationOutcome.IssueType.Timeout);
+        }
+
+        body.Position = 0;
+        request.Body = body;
+        if (encoding == "gzip") request.Headers.ContentLength = body.Length;
+        request.Headers.Remove("Content-Encoding");
+        return null;
+    }
+
+    private static OutcomeResult Refuse(int status, string code, string where, string saw, string expected, OperationOutcome.IssueType type) =>
+        new(status, Outcome.Problem(code, saw, expected, where, type));
+
+    /// <summary>The largest body of a route, in bytes.</summary>
+    private sealed record BodyLimit(long? MaxRequestBodySize) : IRequestSizeLimitMetadata;
+}
