@@ -19,12 +19,13 @@ if (args is ["settings", ..]) return SettingsApi.Print(args[1..], Console.Out, C
 try
 {
     var app = Service.Build(args);
+    app.OpenStore();
     await app.RunAsync();
     return 0;
 }
-catch (SettingsFault faults)
+catch (Exception fault) when (fault is SettingsFault or StoreFault)
 {
-    Console.Error.WriteLine(faults.Message);
+    Console.Error.WriteLine(fault.Message);
     return 2;
 }
 
