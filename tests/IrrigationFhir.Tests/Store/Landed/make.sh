@@ -1,7 +1,8 @@
 #!/usr/bin/env bash
 # Makes a stored database as a landed version leaves it: builds that commit, lets its service take its own invented night
 # (fhir-examples/a-night) and a subscription, stops it with SIGTERM, and packs the file.
-#   tests/IrrigationFhir.Tests/Store/Landed/make.sh COMMIT
+#   tests/IrrigationFhir.Tests/Store/Landed/make.sh COMMIT [NIGHT]
+# NIGHT is the commit whose night is taken where the version has none of its own.
 # Needs git, the .NET SDK, curl, python3 and sqlite3. Run it once for each version that lands, and never again: what it made is the
 # proof that a later version can open it.
 set -euo pipefail
@@ -14,6 +15,7 @@ trap 'for child in "${children[@]}"; do kill "$child" 2>/dev/null || true; done;
 
 mkdir "$made/source" "$made/store"
 git -C "$(git -C "$here" rev-parse --show-toplevel)" archive "$commit" | tar -x -C "$made/source"
+[ -d "$made/source/fhir-examples/a-night" ] || git -C "$(git -C "$here" rev-parse --show-toplevel)" archive "$2" fhir-examples/a-night | tar -x -C "$made/source"
 dotnet build "$made/source/src/IrrigationFhir" --verbosity quiet --output "$made/service" \
     -p:OpenApiGenerateDocumentsOnBuild=false -p:RunAnalyzers=false -p:TreatWarningsAsErrors=false >"$made/build.log" || { cat "$made/build.log"; exit 1; }
 
