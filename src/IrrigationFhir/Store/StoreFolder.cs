@@ -168,6 +168,9 @@ internal sealed class StoreFolder : IDisposable
         if (File.Exists(file))
         {
             Examine(file);
+            var pending = Pending(file);
+            // Minutes for a large store of an early version: whoever waits for the start is told why.
+            if (pending > 0) log.LogInformation("The store in {Folder} is brought up to date: {Scripts} scripts to run", _folder, pending);
             Dialect.UseWriteAheadLog(file);
             Migration.Run(file, zone);
             Mark();
@@ -186,6 +189,12 @@ internal sealed class StoreFolder : IDisposable
         Finish(unfinished);
         log.LogInformation("A new store was begun in {Folder}", _folder);
         return true;
+    }
+
+    private static int Pending(string file)
+    {
+        using var store = Dialect.Open(file, SqliteOpenMode.ReadOnly);
+        return Migration.Pending(store);
     }
 
     private void Take()

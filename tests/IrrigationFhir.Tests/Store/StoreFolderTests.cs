@@ -1,5 +1,6 @@
 using IrrigationFhir.Store;
 using Microsoft.Data.Sqlite;
+using Microsoft.Extensions.Logging;
 using static IrrigationFhir.Tests.Store.StoreOnDisk;
 
 namespace IrrigationFhir.Tests.Store;
@@ -14,6 +15,17 @@ public class StoreFolderTests
         await using var store = Reopen(folder);
         await store.OpenEpisode("night");
         Assert.True(File.Exists(Path.Combine(folder, "irrigation.db")));
+    }
+
+    [Fact]
+    public async Task A_new_store_and_an_upgrade_say_so_in_the_log_and_a_usual_start_says_nothing()
+    {
+        var folder = Directory.CreateTempSubdirectory("new-").FullName;
+        Assert.Equal([$"Information: A new store was begun in {folder}"], await Logged(folder));
+        Assert.Empty(await Logged(folder));
+        var landed = Landed.Unpack("2026-11-26-d74a6d3");
+        Assert.Equal([$"Information: The store in {landed} is brought up to date: 1 scripts to run"], await Logged(landed));
+        Assert.Empty(await Logged(landed));
     }
 
     [Fact]
@@ -166,6 +178,33 @@ public class StoreFolderTests
         Assert.Equal(1, Entries(copy));
     }
 
+    [Fact]
+    public async Task A_reader_holds_the_log_back_and_it_is_emptied_once_the_reader_ends()
+    {
+        var folder = Directory.CreateTempSubdirectory("quiet-").FullName;
+        await using var database = new Database(new(folder, NodaTime.DateTimeZone.Utc), TimeProvider.System) { Rest = TimeSpan.FromMilliseconds(50) };
+        database.Start();
+        var episodes = new EpisodeStore(database);
+        long Log() => new FileInfo(Dialect.FileIn(folder) + "-wal").Length;
+        using (var reader = Dialect.Open(Dialect.FileIn(folder), SqliteOpenMode.ReadOnly))
+        {
+            Dialect.Run(reader, "begin");
+            Assert.Equal(0, Dialect.Rows(reader, "select count(*) from episode", row => row.GetInt64(0)).Single());
+            await episodes.Open(Episode("night"), default);
+            await Task.Delay(300);
+            Assert.True(Log() > 0);
+
+            // Nobody who writes waits for the reader.
+            await episodes.Save(Change(Episode("night"), [Entry(1, "a")]), default).WaitAsync(TimeSpan.FromSeconds(20));
+        }
+
+        for (var tries = 0; Log() > 0; tries++)
+        {
+            Assert.True(tries < 200, "the log is never emptied");
+            await Task.Delay(50);
+        }
+    }
+
     /// <summary>The folder of a store with 30 entries that was stopped.</summary>
     internal static async Task<string> Stopped()
     {
@@ -182,10 +221,33 @@ public class StoreFolderTests
         return Dialect.Rows(store, "select count(*) from entry", row => row.GetInt64(0)).Single();
     }
 
+    /// <summary>What a start and a stop write into the log.</summary>
+    private static async Task<List<string>> Logged(string folder)
+    {
+        var log = new Lines();
+        await using var database = new Database(new(folder, NodaTime.DateTimeZone.Utc), TimeProvider.System, log);
+        database.Start();
+        return log.Written;
+    }
+
     private static void Refused(string folder, string why)
     {
         var fault = Assert.Throws<StoreFault>(() => new Database(new(folder, NodaTime.DateTimeZone.Utc), TimeProvider.System).Start());
         Assert.Contains(why, fault.Message, StringComparison.Ordinal);
         Assert.DoesNotContain('\n', fault.Message);
+    }
+
+    /// <summary>A log that is kept.</summary>
+    private sealed class Lines : ILogger<Database>
+    {
+        public List<string> Written { get; } = [];
+
+        public IDisposable? BeginScope<TState>(TState state)
+            where TState : notnull => null;
+
+        public bool IsEnabled(LogLevel logLevel) => true;
+
+        public void Log<TState>(LogLevel logLevel, EventId eventId, TState state, Exception? exception, Func<TState, Exception?, string> formatter) =>
+            Written.Add($"{logLevel}: {formatter(state, exception)}");
     }
 }
