@@ -10,21 +10,24 @@ using IrrigationFhir.Settings;
 using IrrigationFhir.Store;
 using IrrigationFhir.Subscriptions;
 
+if (args is ["backup", ..]) return BackUp.Run(args[1..], Console.Out, Console.Error);
 if (args is ["compute", ..]) return Compute.Run(args[1..], Console.Out, Console.Error);
 if (args is ["demo", ..]) return await NightOnTheWard.Run(args[1..], Console.Out);
 if (args is ["health", ..]) return await Probe.Run(args[1..], Console.Out);
 if (args is ["package", ..]) return PackageApi.Write(args[1..], Console.Out, Console.Error);
+if (args is ["restore", ..]) return BackUp.Restore(args[1..], Console.Out, Console.Error);
 if (args is ["settings", ..]) return SettingsApi.Print(args[1..], Console.Out, Console.Error);
 
 try
 {
     var app = Service.Build(args);
+    app.OpenStore();
     await app.RunAsync();
     return 0;
 }
-catch (SettingsFault faults)
+catch (Exception fault) when (fault is SettingsFault or StoreFault)
 {
-    Console.Error.WriteLine(faults.Message);
+    Console.Error.WriteLine(fault.Message);
     return 2;
 }
 

@@ -1,5 +1,6 @@
 using System.Data.Common;
 using System.Threading.Channels;
+using Microsoft.Extensions.Logging.Abstractions;
 using NodaTime;
 
 namespace IrrigationFhir.Store;
@@ -33,15 +34,19 @@ internal sealed class Database : IAsyncDisposable
 
     private readonly string _folder;
     private readonly TimeProvider _clock;
+    private readonly ILogger _log;
     private readonly Channel<Waiting> _line = Channel.CreateBounded<Waiting>(new BoundedChannelOptions(4096) { SingleReader = true });
+    private StoreFolder? _place;
     private Task _writer = Task.CompletedTask;
     private long _lastAt;
+    private bool _unsettled;
 
     /// <summary>Describes the database; nothing is opened before <see cref="Start"/>.</summary>
-    public Database(StoreSettings settings, TimeProvider clock)
+    public Database(StoreSettings settings, TimeProvider clock, ILogger<Database>? log = null)
     {
         _folder = settings.Folder;
         _clock = clock;
+        _log = log ?? NullLogger<Database>.Instance;
         TimeZone = settings.TimeZone;
     }
 
@@ -57,10 +62,18 @@ internal sealed class Database : IAsyncDisposable
     /// <summary>True between <see cref="Start"/> and disposal, while reading and writing can work.</summary>
     public bool IsReady { get; private set; }
 
-    /// <summary>Brings the schema up to date and begins to take writes.</summary>
+    /// <summary>
+    /// After so long without a write what is in the log is moved into the database file, so that the file of a quiet store holds it all.
+    /// Long enough that it costs nothing while a ward charts, short enough that nobody who looks at the file meets an empty one.
+    /// </summary>
+    public TimeSpan Rest { get; init; } = TimeSpan.FromSeconds(5);
+
+    /// <summary>Takes the folder, brings the schema up to date and begins to take writes. A second call does nothing.</summary>
+    /// <exception cref="StoreFault">What lies there cannot be served, or another process serves it; nothing was changed.</exception>
     public void Start()
     {
-        Dialect.Migrate(_folder);
+        if (_place is not null) return;
+        _place = StoreFolder.Open(_folder, TimeZone, _log);
         _writer = Task.Factory.StartNew(WriteUntilClosed, CancellationToken.None, TaskCreationOptions.LongRunning, TaskScheduler.Default);
         IsReady = true;
     }
@@ -85,7 +98,26 @@ internal sealed class Database : IAsyncDisposable
         _line.Writer.TryComplete();
         await _writer;
         Dialect.ReleasePool(_folder);
+        if (_place is { } place)
+        {
+            Settle(place);
+            place.Dispose();
+        }
+
         News.Dispose();
+    }
+
+    /// <summary>At the end: the one file is to hold everything. What hinders it loses nothing, because the next start reads the log.</summary>
+    private void Settle(StoreFolder place)
+    {
+        try
+        {
+            if (!place.Settle()) _log.LogInformation("The log of the store could not be emptied while others read it: irrigation.db-wal belongs to it");
+        }
+        catch (Exception failure) when (failure is DbException or IOException)
+        {
+            _log.LogWarning("The log of the store could not be emptied: irrigation.db-wal belongs to it ({Reason})", failure.Message);
+        }
     }
 
     private void WriteUntilClosed()
@@ -99,7 +131,7 @@ internal sealed class Database : IAsyncDisposable
                 using var connection = Dialect.OpenForWriting(_folder);
                 using var statements = new PreparedStatements(connection);
                 _lastAt = Math.Max(_lastAt, ResourceSql.LastStored(statements));
-                while (_line.Reader.WaitToReadAsync().AsTask().GetAwaiter().GetResult())
+                while (WaitForNext(connection))
                 {
                     together.Clear();
                     while (together.Count < MostTogether && _line.Reader.TryRead(out var next))
@@ -118,6 +150,15 @@ internal sealed class Database : IAsyncDisposable
         }
     }
 
+    /// <summary>Waits until somebody is in line; false when nobody will be. Whoever waits long enough settles what was written.</summary>
+    private bool WaitForNext(DbConnection connection)
+    {
+        var next = _line.Reader.WaitToReadAsync().AsTask();
+        // A reader may hold on to the log: then it is tried again after as long.
+        while (_unsettled && !next.Wait(Rest)) _unsettled = !Dialect.Checkpoint(connection);
+        return next.GetAwaiter().GetResult();
+    }
+
     private void WriteTogether(DbConnection connection, PreparedStatements statements, List<Waiting> together)
     {
         using (var transaction = Dialect.BeginWriting(connection))
@@ -133,6 +174,7 @@ internal sealed class Database : IAsyncDisposable
             }
 
             transaction.Commit();
+            _unsettled = true;
         }
 
         together.ForEach(waiting => waiting.Finish());

@@ -1,8 +1,4 @@
 using System.Data.Common;
-using System.Reflection;
-using DbUp;
-using DbUp.Builder;
-using DbUp.Engine;
 using Microsoft.Data.Sqlite;
 
 namespace IrrigationFhir.Store;
@@ -14,25 +10,58 @@ namespace IrrigationFhir.Store;
 /// </remarks>
 internal static class Dialect
 {
-    private const string FileName = "irrigation.db";
+    /// <summary>What the database file is called; beside it lie <c>-wal</c>, what is not yet in it, and <c>-shm</c>.</summary>
+    public const string FileName = "irrigation.db";
 
     // 32 MiB of pages in memory, savepoints undone from memory, and the log copied back every 32 MiB. Measured on two shared
     // cores with 32 writers, one entry and two new resource versions in each change: without these, 40 % more system time.
-    private const string Tuning = "pragma cache_size = -32768; pragma temp_store = memory; pragma wal_autocheckpoint = 8000;";
+    private const string Tuning = "pragma cache_size = -32768; pragma temp_store = memory; pragma wal_autocheckpoint = 8000;"
+        // Twice the log that the line above allows: what a long reader let it grow beyond that is given back to the disk.
+        + "pragma journal_size_limit = 67108864;";
 
     /// <summary>The connection for writing; the process keeps one, because SQLite allows one writer at a time.</summary>
     public static DbConnection OpenForWriting(string folder)
     {
-        var connection = new SqliteConnection(Builder(folder, SqliteOpenMode.ReadWriteCreate, pooling: false));
-        connection.Open();
+        // Never made here: a file that vanished while it was served is missed, and not begun anew.
+        var connection = Open(FileIn(folder), SqliteOpenMode.ReadWrite);
         Run(connection, "pragma journal_mode = wal; pragma synchronous = full;" + Tuning);
         return connection;
+    }
+
+    /// <summary>Opens a database file, outside the pool.</summary>
+    public static SqliteConnection Open(string file, SqliteOpenMode mode)
+    {
+        var connection = new SqliteConnection(Connection(file, mode, pooling: false));
+        connection.Open();
+        return connection;
+    }
+
+    /// <summary>The database file of a folder.</summary>
+    public static string FileIn(string folder) => Path.Combine(folder, FileName);
+
+    /// <summary>Puts a file into write-ahead logging, so that it is in that mode before anyone else meets it.</summary>
+    public static void UseWriteAheadLog(string file)
+    {
+        using var connection = Open(file, SqliteOpenMode.ReadWrite);
+        Run(connection, "pragma journal_mode = wal");
+    }
+
+    /// <summary>Moves everything that is committed from the log into the database file and empties the log.</summary>
+    /// <returns>False when a reader still needs the log: then part of it, or nothing, was moved.</returns>
+    public static bool Checkpoint(DbConnection writing) =>
+        Rows((SqliteConnection)writing, "pragma wal_checkpoint(truncate)", row => row.GetInt64(0)) is [0];
+
+    /// <summary>Makes sure that a file is on the disk.</summary>
+    public static void Flush(string file)
+    {
+        using var stream = new FileStream(file, FileMode.Open, FileAccess.ReadWrite, FileShare.ReadWrite);
+        stream.Flush(flushToDisk: true);
     }
 
     /// <summary>A connection for reading, from the pool.</summary>
     public static DbConnection OpenForReading(string folder)
     {
-        var connection = new SqliteConnection(Builder(folder, SqliteOpenMode.ReadOnly, pooling: true));
+        var connection = new SqliteConnection(Connection(FileIn(folder), SqliteOpenMode.ReadOnly, pooling: true));
         connection.Open();
         return connection;
     }
@@ -62,34 +91,17 @@ internal static class Dialect
     /// <summary>A condition: a value is among those of a JSON array.</summary>
     public static string Among(string value, string array) => $"{value} in (select value from json_each({array}))";
 
-    /// <summary>Brings the schema up to date.</summary>
-    /// <exception cref="InvalidOperationException">A script failed; the inner exception says how.</exception>
-    public static void Migrate(string folder)
-    {
-        Directory.CreateDirectory(folder);
-        // Opens once with write-ahead logging, so that the file is in that mode before anyone else meets it.
-        OpenForWriting(folder).Dispose();
-
-        UpgradeEngineBuilder upgrade = DeployChanges.To
-            .SqliteDatabase(Builder(folder, SqliteOpenMode.ReadWriteCreate, pooling: false))
-            .WithScriptsEmbeddedInAssembly(Assembly.GetExecutingAssembly(), name => name.Contains(".Store.Schema.sqlite.", StringComparison.Ordinal))
-            .WithTransactionPerScript()
-            .LogToNowhere();
-        DatabaseUpgradeResult result = upgrade.Build().PerformUpgrade();
-        if (!result.Successful)
-            throw new InvalidOperationException("The database schema could not be brought up to date.", result.Error);
-    }
-
     /// <summary>Forgets pooled connections of that folder, so that its files can be moved or deleted.</summary>
     public static void ReleasePool(string folder)
     {
-        using var connection = new SqliteConnection(Builder(folder, SqliteOpenMode.ReadOnly, pooling: true));
+        using var connection = new SqliteConnection(Connection(FileIn(folder), SqliteOpenMode.ReadOnly, pooling: true));
         SqliteConnection.ClearPool(connection);
     }
 
-    private static string Builder(string folder, SqliteOpenMode mode, bool pooling) => new SqliteConnectionStringBuilder
+    /// <summary>How a database file is opened.</summary>
+    public static string Connection(string file, SqliteOpenMode mode, bool pooling) => new SqliteConnectionStringBuilder
     {
-        DataSource = Path.Combine(folder, FileName),
+        DataSource = file,
         Mode = mode,
         Pooling = pooling,
         ForeignKeys = true,
@@ -97,10 +109,22 @@ internal static class Dialect
         DefaultTimeout = 30,
     }.ConnectionString;
 
-    private static void Run(SqliteConnection connection, string sql)
+    /// <summary>Runs statements that answer nothing.</summary>
+    public static void Run(SqliteConnection connection, string sql)
     {
         using var command = connection.CreateCommand();
         command.CommandText = sql;
         command.ExecuteNonQuery();
+    }
+
+    /// <summary>All rows of a query, each made into something.</summary>
+    public static List<T> Rows<T>(SqliteConnection connection, string sql, Func<SqliteDataReader, T> row)
+    {
+        using var command = connection.CreateCommand();
+        command.CommandText = sql;
+        using var reader = command.ExecuteReader();
+        var rows = new List<T>();
+        while (reader.Read()) rows.Add(row(reader));
+        return rows;
     }
 }

@@ -15,9 +15,18 @@ internal static class EpisodeStoreSetup
         return services;
     }
 
-    /// <summary>Brings the schema up to date before the first request is let in; a failure stops the start.</summary>
+    /// <summary>
+    /// Opens the store ahead of everything else, so that what is wrong with it is said once, and not by the host with a stack trace. Does
+    /// nothing where no store is started, as while the build writes the contract.
+    /// </summary>
+    /// <exception cref="StoreFault">What lies there cannot be served, or another process serves it; nothing was changed.</exception>
+    public static void OpenStore(this IHost service) => service.Services.GetServices<IHostedService>().OfType<DatabaseStart>().SingleOrDefault()?.Open();
+
+    /// <summary>Opens the store before the first request is let in; a failure stops the start.</summary>
     private sealed class DatabaseStart(Database database) : IHostedService
     {
+        public void Open() => database.Start();
+
         public Task StartAsync(CancellationToken cancellationToken)
         {
             database.Start();

@@ -63,10 +63,22 @@ internal static class ResourceSql
             ("json", version.Json));
 
         if (current is null || !current.IndexHash.AsSpan(0, 16).SequenceEqual(draft.IndexHash.AsSpan(0, 16)))
-            ReplaceIndexRows(writing, patientKey, draft, times, from, current is null);
+            ReplaceIndexRows(writing.Statements, patientKey, draft, times, from, current is null);
         else if (!current.IndexHash.AsSpan().SequenceEqual(draft.IndexHash))
             UpdateMeasures(writing, patientKey, draft);
         return version;
+    }
+
+    /// <summary>Writes again what a current resource is found by; its version stays.</summary>
+    public static void IndexAnew(PreparedStatements statements, string patientKey, ResourceDraft draft, DraftTimes times)
+    {
+        ReplaceIndexRows(statements, patientKey, draft, times, times.Date?.From ?? long.MaxValue, first: false);
+        statements.Execute(
+            "update resource set index_hash = @index where patient_key = @patient and type = @type and id = @id",
+            ("index", draft.IndexHash),
+            ("patient", patientKey),
+            ("type", draft.Type),
+            ("id", draft.Id));
     }
 
     /// <summary>A draft that is valid is withheld no longer. Says how many rows that changed.</summary>
@@ -153,13 +165,13 @@ internal static class ResourceSql
     }
 
     /// <remarks>Row by row: all rows of a table in one statement, out of a JSON value, took two and a half times as long.</remarks>
-    private static void ReplaceIndexRows(Writing writing, string patientKey, ResourceDraft draft, DraftTimes times, long from, bool first)
+    private static void ReplaceIndexRows(PreparedStatements statements, string patientKey, ResourceDraft draft, DraftTimes times, long from, bool first)
     {
         if (!first)
         {
             foreach (var table in new[] { "resource_token", "resource_reference", "resource_date" })
             {
-                writing.Statements.Execute(
+                statements.Execute(
                     $"delete from {table} where patient_key = @patient and type = @type and id = @id",
                     ("patient", patientKey),
                     ("type", draft.Type),
@@ -169,7 +181,7 @@ internal static class ResourceSql
 
         foreach (var (parameter, part, token, measure) in draft.Tokens)
         {
-            writing.Statements.Execute(
+            statements.Execute(
                 """
                 insert into resource_token (patient_key, type, id, parameter, part, code, system, number, amount, unit, date_from)
                 values (@patient, @type, @id, @parameter, @part, @code, @system, @number, @amount, @unit, @from)
@@ -190,7 +202,7 @@ internal static class ResourceSql
 
         foreach (var (parameter, range) in times.Others)
         {
-            writing.Statements.Execute(
+            statements.Execute(
                 "insert into resource_date (patient_key, type, id, parameter, date_from, date_to) values (@patient, @type, @id, @parameter, @from, @to) on conflict do nothing",
                 ("patient", patientKey),
                 ("type", draft.Type),
@@ -202,7 +214,7 @@ internal static class ResourceSql
 
         foreach (var (parameter, key) in draft.References)
         {
-            writing.Statements.Execute(
+            statements.Execute(
                 "insert into resource_reference (patient_key, type, id, parameter, reference, value, system) values (@patient, @type, @id, @parameter, @reference, @value, @system) on conflict do nothing",
                 ("patient", patientKey),
                 ("type", draft.Type),
