@@ -64,7 +64,7 @@ internal static class HealthApi
     };
 }
 
-/// <summary>The schema is up to date and a query is answered.</summary>
+/// <summary>The schema is up to date, a query is answered, and what comes can be stored.</summary>
 internal sealed class StoreCheck(Database database, ResourceStore resources) : IHealthCheck
 {
     /// <inheritdoc/>
@@ -74,12 +74,15 @@ internal sealed class StoreCheck(Database database, ResourceStore resources) : I
             return HealthCheckResult.Unhealthy("the database is not open yet");
         try
         {
+            if (await database.Trouble(cancellationToken) is { } trouble) return HealthCheckResult.Unhealthy(StoreFailure.Says(trouble.Trouble));
             await resources.CountWithheld(cancellationToken);
-            return HealthCheckResult.Healthy("the database answers");
+            return HealthCheckResult.Healthy("the database answers and can be written");
         }
-        catch (System.Data.Common.DbException)
+        catch (System.Data.Common.DbException failure)
         {
-            return HealthCheckResult.Unhealthy("the database does not answer");
+            if (Dialect.FailureOf(failure) is not { } meant) return HealthCheckResult.Unhealthy("the database does not answer");
+            database.Notice(meant);
+            return HealthCheckResult.Unhealthy(StoreFailure.Says(meant.Trouble));
         }
     }
 }
@@ -93,7 +96,16 @@ internal sealed class WithheldCheck(Database database, ResourceStore resources) 
     {
         if (!database.IsReady)
             return HealthCheckResult.Degraded("not known while the database is not open");
-        var count = await resources.CountWithheld(cancellationToken);
+        long count;
+        try
+        {
+            count = await resources.CountWithheld(cancellationToken);
+        }
+        catch (System.Data.Common.DbException)
+        {
+            return HealthCheckResult.Degraded("not known while the database does not answer");
+        }
+
         var data = new Dictionary<string, object> { ["withheld"] = count };
         return count == 0
             ? HealthCheckResult.Healthy("every resource is published", data)

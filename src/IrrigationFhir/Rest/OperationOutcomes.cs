@@ -1,4 +1,6 @@
+using System.Data.Common;
 using Hl7.Fhir.Model;
+using IrrigationFhir.Store;
 using Microsoft.AspNetCore.Http.Features;
 
 namespace IrrigationFhir.Rest;
@@ -58,6 +60,8 @@ internal static partial class OperationOutcomes
         if (failure is BadHttpRequestException bad)
             return ForStatus(context, bad.StatusCode);
 
+        if (failure is DbException && Dialect.FailureOf(failure) is { } store) return ForStore(context, store, log);
+
         var id = Guid.NewGuid().ToString("N");
         LogFailure(log, id, failure.GetType().FullName ?? "unknown", Origin(failure));
         return new(StatusCodes.Status500InternalServerError, Outcome.Problem(
@@ -66,6 +70,23 @@ internal static partial class OperationOutcomes
             $"a correct answer; the log holds this failure under {id}, and nothing was half-written",
             null,
             OperationOutcome.IssueType.Exception));
+    }
+
+    /// <summary>The store could not do it just now: no fault of the request, but for a query that asks too much.</summary>
+    private static OutcomeResult ForStore(HttpContext context, StoreFailure failure, ILogger log)
+    {
+        context.RequestServices.GetRequiredService<Database>().Notice(failure);
+        if (!context.RequestAborted.IsCancellationRequested) LogStoreFailure(log, failure.Trouble, failure.EngineCode);
+        var saw = StoreFailure.Says(failure.Trouble);
+        if (failure.Trouble == StoreTrouble.TooCostly)
+        {
+            const string narrower = "a narrower query: with a patient, a code or a time";
+            return Problem(StatusCodes.Status400BadRequest, "query-too-costly", saw, narrower, OperationOutcome.IssueType.TooCostly);
+        }
+
+        context.Response.Headers.RetryAfter = "5";
+        var status = failure.Trouble == StoreTrouble.Full ? StatusCodes.Status507InsufficientStorage : StatusCodes.Status503ServiceUnavailable;
+        return Problem(status, "store-unavailable", saw, "the same request again after a pause; nothing of it was kept", OperationOutcome.IssueType.Transient);
     }
 
     /// <summary>Where it was thrown: method names are ours and hold no data, unlike the message.</summary>
@@ -101,6 +122,9 @@ internal static partial class OperationOutcomes
     private static long? BodyLimit(HttpContext context) =>
         context.Features.Get<IHttpMaxRequestBodySizeFeature>()?.MaxRequestBodySize
         ?? context.RequestServices.GetService<FhirSettings>()?.MaxBodyBytes;
+
+    [LoggerMessage(2, LogLevel.Error, "The store failed: {Trouble}, the engine's code {EngineCode}")]
+    private static partial void LogStoreFailure(ILogger log, StoreTrouble trouble, int engineCode);
 
     [LoggerMessage(1, LogLevel.Error, "Failure {Id}: {Kind} at {Origin}")]
     private static partial void LogFailure(ILogger log, string id, string kind, string origin);

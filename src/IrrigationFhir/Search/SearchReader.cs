@@ -25,6 +25,9 @@ internal sealed class SearchReader
     // Far more than a person asks for, and few enough for one statement.
     private const int MostValues = 500;
 
+    // Each criterion joins an index, and the engine weighs all orders in which that could be done.
+    private const int MostCriteria = 20;
+
     // Each key costs a column, and more than a few say nothing.
     private const int MostSortKeys = 5;
 
@@ -97,6 +100,13 @@ internal sealed class SearchReader
         if (_values > MostValues)
         {
             Problem("search-value-invalid", name, $"more than {MostValues} values in one search", $"at most {MostValues}; search several times");
+            return;
+        }
+
+        if (_criteria.Count == MostCriteria)
+        {
+            if (!_problems.Exists(p => p.Details?.Coding[0].Code == "search-too-many-criteria"))
+                Problem("search-too-many-criteria", name, $"more than {MostCriteria} criteria in one search", $"at most {MostCriteria}; a comma joins values of which any may match");
             return;
         }
 
@@ -339,6 +349,12 @@ internal sealed class SearchReader
         if (from is null || !(all || parameter is IndexedParameter.Reference or IndexedParameter.Subject) || parts.Length > 3 || (!reverse && !iterate && from != _type))
         {
             Ignore(name, $"'{value}'", "a reference that /fhir/metadata lists, as Type:parameter or Type:parameter:TargetType");
+            return;
+        }
+
+        if (_includes.Count == MostCriteria)
+        {
+            Problem("search-too-many-criteria", name, $"more than {MostCriteria} inclusions in one search", $"at most {MostCriteria}");
             return;
         }
 

@@ -38,8 +38,12 @@ internal sealed class Database : IAsyncDisposable
     private readonly Channel<Waiting> _line = Channel.CreateBounded<Waiting>(new BoundedChannelOptions(4096) { SingleReader = true });
     private StoreFolder? _place;
     private Task _writer = Task.CompletedTask;
+    private readonly long _leastFree;
     private long _lastAt;
     private bool _unsettled;
+    private StoreFailure? _failed; // of the last transaction; null where it was committed
+    private bool _damaged;
+    private (long At, StoreTrouble? Trouble) _looked = (long.MinValue, null);
 
     /// <summary>Describes the database; nothing is opened before <see cref="Start"/>.</summary>
     public Database(StoreSettings settings, TimeProvider clock, ILogger<Database>? log = null)
@@ -48,7 +52,17 @@ internal sealed class Database : IAsyncDisposable
         _clock = clock;
         _log = log ?? NullLogger<Database>.Instance;
         TimeZone = settings.TimeZone;
+        _leastFree = settings.LeastFreeMegabytes * 1_000_000L;
     }
+
+    /// <summary>After so long a query is given up: nobody waits for it, and it would keep the log from being emptied.</summary>
+    public static TimeSpan LongestQuery { get; } = TimeSpan.FromSeconds(20);
+
+    private const string ProbeSql =
+        "insert into lease (name, holder, until) values ('probe', '', @at) on conflict (name) do update set until = excluded.until";
+
+    /// <summary>How far the clock may stand before what was stored last: clocks are set right by some seconds now and then.</summary>
+    private static readonly Duration ClockTolerance = Duration.FromMinutes(1);
 
     /// <summary>The zone of dates that carry no offset.</summary>
     public DateTimeZone TimeZone { get; }
@@ -74,6 +88,12 @@ internal sealed class Database : IAsyncDisposable
     {
         if (_place is not null) return;
         _place = StoreFolder.Open(_folder, TimeZone, _log);
+        using (var connection = OpenForReading())
+        using (var statements = new PreparedStatements(connection))
+        {
+            _lastAt = ResourceSql.LastStored(statements);
+        }
+
         _writer = Task.Factory.StartNew(WriteUntilClosed, CancellationToken.None, TaskCreationOptions.LongRunning, TaskScheduler.Default);
         IsReady = true;
     }
@@ -81,14 +101,84 @@ internal sealed class Database : IAsyncDisposable
     /// <summary>A connection for reading; the caller disposes it.</summary>
     public DbConnection OpenForReading() => Dialect.OpenForReading(_folder);
 
+    /// <summary>
+    /// Why nothing can be stored just now; null where it can. What failed last is tried again first, by a write that changes nothing of
+    /// the ward: the service becomes ready again by itself.
+    /// </summary>
+    public async Task<StoreFailure?> Trouble(CancellationToken stop)
+    {
+        _looked = (long.MinValue, null);
+        if (_damaged) return new(StoreTrouble.Damaged);
+        if (Hindrance() is { } hindrance) return new(hindrance);
+        if (!CanWriteFolder()) return new(StoreTrouble.NotWritable);
+        if (_failed is null) return null;
+        try
+        {
+            await Write(writing => writing.Statements.Execute(ProbeSql, ("at", UnixNanoseconds.Of(writing.At))), stop);
+            return _failed;
+        }
+        catch (DbException failure)
+        {
+            return Dialect.FailureOf(failure) ?? new(StoreTrouble.Unavailable);
+        }
+    }
+
+    /// <summary>Remembers what a reader met: a damaged page is a matter of all, until somebody has put the store right and starts again.</summary>
+    public void Notice(StoreFailure failure) => _damaged |= failure.Trouble == StoreTrouble.Damaged;
+
     /// <summary>Does one unit of writing, wholly or not at all.</summary>
     /// <param name="work">Runs on the writing thread. Its exception undoes this unit only and comes out here.</param>
     /// <param name="stop">Gives up while still in line; from the moment the unit begins it runs to its end.</param>
     public async Task<T> Write<T>(Func<Writing, T> work, CancellationToken stop)
     {
+        if (_damaged) throw new StoreFailure(StoreTrouble.Damaged);
+        if (Looked() is { } hindrance) throw new StoreFailure(hindrance);
         var waiting = new Waiting<T>(work, stop);
         await _line.Writer.WriteAsync(waiting, stop);
-        return await waiting.Answer;
+        try
+        {
+            return await waiting.Answer;
+        }
+        catch (Exception failure) when (failure is not StoreFailure && Dialect.FailureOf(failure) is { } meant)
+        {
+            Notice(meant);
+            throw meant;
+        }
+    }
+
+    /// <summary>What stands against writing, looked at once a second at most.</summary>
+    private StoreTrouble? Looked()
+    {
+        var (now, (at, trouble)) = (Environment.TickCount64, _looked);
+        if (at != long.MinValue && now - at < 1000) return trouble;
+        trouble = Hindrance();
+        _looked = (now, trouble);
+        return trouble;
+    }
+
+    private StoreTrouble? Hindrance()
+    {
+        if (_place is null) return null;
+        if (!File.Exists(Dialect.FileIn(_folder))) return StoreTrouble.Gone;
+        if (_leastFree > 0 && new DriveInfo(Path.GetFullPath(_folder)).AvailableFreeSpace < _leastFree) return StoreTrouble.Full;
+        var last = Volatile.Read(ref _lastAt);
+        if (last <= 0) return null;
+        return Instant.FromDateTimeOffset(_clock.GetUtcNow()) < UnixNanoseconds.ToInstant(last) - ClockTolerance ? StoreTrouble.ClockBehind : null;
+    }
+
+    private bool CanWriteFolder()
+    {
+        var probe = Path.Combine(_folder, "irrigation.probe");
+        try
+        {
+            File.WriteAllBytes(probe, [0]);
+            File.Delete(probe);
+            return true;
+        }
+        catch (Exception failure) when (failure is IOException or UnauthorizedAccessException)
+        {
+            return false;
+        }
     }
 
     /// <inheritdoc/>
@@ -141,6 +231,9 @@ internal sealed class Database : IAsyncDisposable
             }
             catch (Exception failure)
             {
+                _failed = Dialect.FailureOf(failure) ?? new(StoreTrouble.Unavailable, 0, failure);
+                Notice(_failed);
+
                 // Those who waited are told; the connection is given up and a new one opened: a full disk may have room again.
                 together.ForEach(waiting => waiting.Fail(failure));
                 while (together.Count == 0 && _line.Reader.TryRead(out var next))
@@ -174,7 +267,7 @@ internal sealed class Database : IAsyncDisposable
             }
 
             transaction.Commit();
-            _unsettled = true;
+            (_unsettled, _failed) = (true, null);
         }
 
         together.ForEach(waiting => waiting.Finish());

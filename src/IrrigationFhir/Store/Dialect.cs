@@ -69,6 +69,39 @@ internal static class Dialect
     /// <summary>A transaction that takes the right to write at once, so that it cannot fail half-way for want of it.</summary>
     public static DbTransaction BeginWriting(DbConnection connection) => ((SqliteConnection)connection).BeginTransaction(deferred: false);
 
+    /// <summary>What a failure of the engine means; null for one that is no matter of disk or file but of what was asked.</summary>
+    /// <remarks>Result codes: https://www.sqlite.org/rescode.html.</remarks>
+    public static StoreFailure? FailureOf(Exception failure) => failure switch
+    {
+        StoreFailure known => known,
+        SqliteException { SqliteErrorCode: 13 } full => new(StoreTrouble.Full, full.SqliteExtendedErrorCode, full),
+        SqliteException { SqliteErrorCode: 3 or 8 or 14 or 23 } shut => new(StoreTrouble.NotWritable, shut.SqliteExtendedErrorCode, shut),
+        SqliteException { SqliteErrorCode: 11 or 26 } damaged => new(StoreTrouble.Damaged, damaged.SqliteExtendedErrorCode, damaged),
+        SqliteException { SqliteErrorCode: 5 or 6 or 10 or 15 } other => new(StoreTrouble.Unavailable, other.SqliteExtendedErrorCode, other),
+        SqliteException { SqliteErrorCode: 9 } given => new(StoreTrouble.TooCostly, given.SqliteExtendedErrorCode, given),
+        _ => null,
+    };
+
+    /// <summary>Ends what a connection does after a time, or when nobody waits for it any more; until it is disposed of.</summary>
+    public static IDisposable Bound(DbConnection connection, TimeSpan longest, CancellationToken stop)
+    {
+        var handle = ((SqliteConnection)connection).Handle!;
+        var limit = CancellationTokenSource.CreateLinkedTokenSource(stop);
+        var interrupting = limit.Token.Register(() => SQLitePCL.raw.sqlite3_interrupt(handle));
+        limit.CancelAfter(longest);
+        return new Bounds(limit, interrupting);
+    }
+
+    private sealed class Bounds(CancellationTokenSource limit, CancellationTokenRegistration interrupting) : IDisposable
+    {
+        /// <summary>Waits for an interruption under way, so that the connection's next user does not meet it.</summary>
+        public void Dispose()
+        {
+            interrupting.Dispose();
+            limit.Dispose();
+        }
+    }
+
     /// <summary>A condition: some display or text at a path of a resource has a word that begins so. No index serves it.</summary>
     /// <param name="json">The column of the resource.</param>
     /// <param name="path">Element names from the resource down, such as <c>component.code</c>; each may repeat.</param>

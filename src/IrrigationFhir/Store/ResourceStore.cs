@@ -62,6 +62,7 @@ internal sealed class ResourceStore(Database database)
     public async Task<SearchPage> Search(SearchQuery query, CancellationToken stop)
     {
         await using var connection = database.OpenForReading();
+        using var bounded = Dialect.Bound(connection, Database.LongestQuery, stop);
         await using var snapshot = await connection.BeginTransactionAsync(stop);
         var sql = new SearchSql(query);
         long? total = query.WithTotal || query.Count == 0
@@ -105,6 +106,7 @@ internal sealed class ResourceStore(Database database)
     public async Task<IReadOnlyList<ResourceVersion>> Latest(SearchQuery query, int most, CancellationToken stop)
     {
         await using var connection = database.OpenForReading();
+        using var bounded = Dialect.Bound(connection, Database.LongestQuery, stop);
         await using var snapshot = await connection.BeginTransactionAsync(stop);
         var sql = new SearchSql(query);
         var rows = await connection.QueryAsync<Dated>(new CommandDefinition(sql.Codes(), sql.Values, snapshot, cancellationToken: stop));

@@ -1,3 +1,4 @@
+using System.Globalization;
 using NodaTime;
 
 namespace IrrigationFhir.Store;
@@ -10,13 +11,23 @@ namespace IrrigationFhir.Store;
 /// </param>
 internal sealed record StoreSettings(string Folder, DateTimeZone TimeZone)
 {
+    /// <summary>
+    /// With less room than this on the disk, in MB, the service is not ready and refuses what it would have to store (507): some room is
+    /// left for the log and for reading. Default 200, range 0 (no bound) to 1,000,000; our judgement.
+    /// </summary>
+    public int LeastFreeMegabytes { get; init; } = 200;
+
     /// <summary>Reads and checks the section.</summary>
-    /// <exception cref="InvalidOperationException">The zone is unknown.</exception>
+    /// <exception cref="InvalidOperationException">The zone is unknown, or the room out of range.</exception>
     public static StoreSettings Read(IConfiguration configuration)
     {
         var folder = configuration["Data:Folder"] is { Length: > 0 } given ? given : "data";
         var zone = configuration["Data:TimeZone"] is { Length: > 0 } name ? name : "UTC";
-        return new(folder, DateTimeZoneProviders.Tzdb.GetZoneOrNull(zone)
-            ?? throw new InvalidOperationException($"Data:TimeZone: '{zone}'; an IANA zone such as Europe/Berlin is expected"));
+        var found = DateTimeZoneProviders.Tzdb.GetZoneOrNull(zone)
+            ?? throw new InvalidOperationException($"Data:TimeZone: '{zone}'; an IANA zone such as Europe/Berlin is expected");
+        var free = configuration["Data:LeastFreeMegabytes"] is { Length: > 0 } text ? text : "200";
+        return int.TryParse(free, CultureInfo.InvariantCulture, out var megabytes) && megabytes is >= 0 and <= 1_000_000
+            ? new(folder, found) { LeastFreeMegabytes = megabytes }
+            : throw new InvalidOperationException($"Data:LeastFreeMegabytes: '{free}'; 0 to 1000000 is expected");
     }
 }
