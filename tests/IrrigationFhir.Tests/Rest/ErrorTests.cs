@@ -141,7 +141,7 @@ public class ErrorTests
         var configuration = new ConfigurationBuilder().AddInMemoryCollection([
             new("Fhir:BaseUrl", "ward"), new("Fhir:DefaultCount", "0"), new("Fhir:MaxCount", "20000"), new("Fhir:MaxBodyBytes", "1")]).Build();
 
-        var refused = Assert.Throws<InvalidOperationException>(() => FhirSettings.Read(configuration));
+        var refused = Assert.Throws<SettingsFault>(() => FhirSettings.Read(configuration));
 
         Assert.Equal(
             """
