@@ -62,6 +62,7 @@ internal static class Service
         var app = builder.Build();
 
         app.UseOperationOutcomes();     // every failure leaves here as an OperationOutcome
+        app.UseAllowedHosts();          // links carry a host that is known
 
         app.MapEntries();               // POST  what was instilled, drained, seen, ordered
         app.MapEpisodes();              // GET   the log, and the balance it yields

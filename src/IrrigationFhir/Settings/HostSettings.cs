@@ -1,4 +1,5 @@
 using System.Globalization;
+using IrrigationFhir.Rest;
 
 namespace IrrigationFhir.Settings;
 
@@ -34,6 +35,7 @@ internal static class HostSettings
     {
         List<string> faults =
         [
+            .. AllowedHosts.Faults(configuration),
             .. Listed(configuration, "urls").Where(url => !IsAddress(url))
                 .Select(url => $"urls: '{url}'; an address such as http://localhost:5000 is expected"),
             .. from key in new[] { "http_ports", "https_ports" }

@@ -102,7 +102,7 @@ public class CommandLineTests
                 "--Subscriptions:AllowLoopback=perhaps", "--Subscriptions:Timeout=soon", "--Subscriptions:AllowedHosts=ward.example",
                 "--Measuring:Pump:Systematic=5", "--Balance:ScanReach=15 mins", "--Criteria:LowHourly=25",
                 "--Flags:Nothing=1", "--Entries:Most=0.5",
-                "--urls=nowhere", "--Logging:LogLevel:Default=Loud");
+                "--urls=nowhere", "--Logging:LogLevel:Default=Loud", "--AllowedHosts=http://ward.example");
 
             Assert.Equal((2, ""), (code, output));
             Assert.Equal(
@@ -123,7 +123,7 @@ public class CommandLineTests
             string[] others =
             [
                 "Measuring:Pump:Systematic", "Balance:ScanReach", "Criteria:LowHourly", "Flags:Nothing", "Entries:Most",
-                "urls", "Logging:LogLevel:Default",
+                "urls", "Logging:LogLevel:Default", "AllowedHosts",
             ];
             Assert.All(others, key => Assert.Contains($"\n{key}: ", errors, StringComparison.Ordinal));
             Assert.DoesNotContain("   at ", errors, StringComparison.Ordinal);
