@@ -57,10 +57,12 @@ internal static class Service
         builder.Services.AddSubscriptions();
         builder.Services.AddPackage();
         builder.Services.AddHealth();
+        builder.Services.AddTelemetry(builder.Configuration);
         builder.Services.AddContract();
 
         var app = builder.Build();
 
+        app.UseTelemetry();             // a span for each request, with nothing of whom it is about
         app.UseOperationOutcomes();     // every failure leaves here as an OperationOutcome
         app.UseAllowedHosts();          // links carry a host that is known
 

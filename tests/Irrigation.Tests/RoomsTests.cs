@@ -21,7 +21,7 @@ public partial class RoomsTests
         ["Package"] = ["Fhir", "Intake", "Rest"],
         ["Rest"] = ["Episodes", "Fhir", "Search", "Store"],
         ["Search"] = ["Rest", "Store"],
-        ["Settings"] = ["Entries", "Fhir", "Intake", "Rest", "Store", "Subscriptions"], // to check them all at once
+        ["Settings"] = ["Entries", "Fhir", "Health", "Intake", "Rest", "Store", "Subscriptions"], // to check them all at once
         ["Store"] = [],
         ["Subscriptions"] = ["Fhir", "Health", "Intake", "Rest", "Search", "Store"],
     };

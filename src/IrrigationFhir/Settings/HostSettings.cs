@@ -1,4 +1,5 @@
 using System.Globalization;
+using IrrigationFhir.Health;
 using IrrigationFhir.Rest;
 
 namespace IrrigationFhir.Settings;
@@ -18,6 +19,7 @@ internal static class HostSettings
         "Kestrel:Endpoints", "Kestrel:Limits",
         "shutdownTimeoutSeconds", "detailedErrors", "captureStartupErrors", "preferHostingUrls", "suppressStatusMessages",
         "hostingStartupAssemblies", "hostingStartupExcludeAssemblies", "preventHostingStartup", "startupAssembly",
+        "OTEL_EXPORTER_OTLP_ENDPOINT", "OTEL_EXPORTER_OTLP_PROTOCOL", "OTEL_SERVICE_NAME",
         "forwardedHeaders_enabled", "hostBuilder:reloadConfigOnChange",
     ];
 
@@ -36,6 +38,7 @@ internal static class HostSettings
         List<string> faults =
         [
             .. AllowedHosts.Faults(configuration),
+            .. TelemetrySetup.Faults(configuration),
             .. Listed(configuration, "urls").Where(url => !IsAddress(url))
                 .Select(url => $"urls: '{url}'; an address such as http://localhost:5000 is expected"),
             .. from key in new[] { "http_ports", "https_ports" }
