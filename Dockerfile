@@ -1,7 +1,16 @@
-# The service in a container: no root, one volume, one port (8080).
+# The service in a container: no root, no shell, nothing written but its volume, one port (8080).
 #   docker build -t irrigationfhir .
-#   docker run -p 8080:8080 -v irrigation-data:/data irrigationfhir
-FROM mcr.microsoft.com/dotnet/sdk:10.0 AS build
+#   docker run --read-only --tmpfs /tmp --cap-drop ALL --security-opt no-new-privileges -p 8080:8080 -v irrigation-data:/data irrigationfhir
+#
+# A tag moves when its image is mended, a digest never does. Which one a tag has today says
+#   docker buildx imagetools inspect mcr.microsoft.com/dotnet/aspnet:10.0-noble-chiseled
+# and a build is pinned to it, here or from outside, by
+#   docker build --build-arg RUNTIME=mcr.microsoft.com/dotnet/aspnet:10.0-noble-chiseled@sha256:... --build-arg SDK=... -t irrigationfhir .
+ARG SDK=mcr.microsoft.com/dotnet/sdk:10.0-noble
+# Chiseled: the runtime and what it needs, without a shell and a package manager.
+ARG RUNTIME=mcr.microsoft.com/dotnet/aspnet:10.0-noble-chiseled
+
+FROM ${SDK} AS build
 WORKDIR /source
 
 # What decides on packages comes first, so that a change of code does not fetch them again.
@@ -13,13 +22,17 @@ RUN dotnet restore src/IrrigationFhir --locked-mode
 COPY src/ src/
 COPY openapi/ openapi/
 RUN dotnet publish src/IrrigationFhir --configuration Release --no-restore --output /app -p:UseAppHost=false -p:OpenApiGenerateDocumentsOnBuild=false
+# Made here, for the other image has no shell to make it with.
+RUN mkdir /data
 
-FROM mcr.microsoft.com/dotnet/aspnet:10.0
+FROM ${RUNTIME}
 WORKDIR /app
 COPY --from=build /app ./
-# Owned by the image's unprivileged user before it becomes a volume: a new volume takes over the owner.
-RUN mkdir /data && chown $APP_UID /data
+# Owned by the image's unprivileged user, $APP_UID, before it becomes a volume: a new volume takes over the owner.
+COPY --from=build --chown=1654:1654 /data /data
 ENV Data__Folder=/data
+# No debugger, profiler or trace from outside: what they read holds patients' data. Nor need they write their sockets into /tmp.
+ENV DOTNET_EnableDiagnostics=0
 VOLUME /data
 EXPOSE 8080
 USER $APP_UID

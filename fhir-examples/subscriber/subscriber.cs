@@ -7,9 +7,10 @@
 //
 //     dotnet run fhir-examples/subscriber/subscriber.cs -- http://localhost:5000/fhir
 //
-// Further arguments: the address it listens at, and the file it remembers in. The service has to allow endpoints on the same machine
-// (--Subscriptions:AllowLoopback=true). It remembers the number of the last event it has dealt with in a file. A notification that begins beyond the next number shows that
-// something was missed, and $events is asked for it; one that goes over old numbers is acknowledged and passed over.
+// Further arguments: the address it listens at, and the file it remembers in, by default memory.json beside this. The service has to
+// allow endpoints on the same machine (--Subscriptions:AllowLoopback=true). What it remembers is the number of the last event it has
+// dealt with. A notification that begins beyond the next number shows that something was missed, and $events is asked for it; one that
+// goes over old numbers is acknowledged and passed over.
 
 using System.Globalization;
 using System.Net;
@@ -18,8 +19,7 @@ using System.Text.Json.Nodes;
 
 var fhir = args.FirstOrDefault() ?? "http://localhost:5000/fhir";
 var address = args.ElementAtOrDefault(1) ?? "http://127.0.0.1:5005";
-var memory = args.ElementAtOrDefault(2) ?? Path.Combine(Path.GetTempPath(), "irrigationfhir-subscriber.json");
-const string Topic = "https://irrigationfhir.example/fhir/SubscriptionTopic/flag-raised";
+var memory = args.ElementAtOrDefault(2) ?? Path.Combine(AppContext.GetData("EntryPointFileDirectoryPath") as string ?? ".", "memory.json");
 
 var known = File.Exists(memory) ? JsonNode.Parse(File.ReadAllText(memory))! : new JsonObject { ["subscription"] = null, ["last"] = 0 };
 var oneAtATime = new SemaphoreSlim(1, 1);
@@ -52,13 +52,14 @@ await app.WaitForShutdownAsync();
 
 async Task Subscribe()
 {
+    var topic = await Topic("flag-raised");
     var subscription = JsonNode.Parse($$"""
         {
           "resourceType": "Subscription",
           "meta": { "profile": ["http://hl7.org/fhir/uv/subscriptions-backport/StructureDefinition/backport-subscription"] },
           "status": "requested",
           "reason": "Show raised flags to the ward",
-          "criteria": "{{Topic}}",
+          "criteria": "{{topic}}",
           "channel": {
             "extension": [{ "url": "http://hl7.org/fhir/uv/subscriptions-backport/StructureDefinition/backport-heartbeat-period", "valueUnsignedInt": 60 }],
             "type": "rest-hook",
@@ -73,6 +74,15 @@ async Task Subscribe()
     var text = await reply.Content.ReadAsStringAsync();
     if (!reply.IsSuccessStatusCode) throw new InvalidOperationException($"not subscribed: {text}");
     Remember((string)JsonNode.Parse(text)!["id"]!, 0);
+}
+
+// The canonical URL of a topic, as the service lists it: a site has a base of its own.
+async Task<string> Topic(string name)
+{
+    var metadata = JsonNode.Parse(await http.GetStringAsync($"{fhir}/metadata"))!;
+    var subscription = metadata["rest"]![0]!["resource"]!.AsArray().Single(resource => (string)resource!["type"]! == "Subscription")!;
+    var topics = subscription["extension"]!.AsArray().Select(extension => (string?)extension!["valueCanonical"] ?? "");
+    return topics.Single(url => url.EndsWith($"/SubscriptionTopic/{name}", StringComparison.Ordinal));
 }
 
 // Back again: what came meanwhile is asked for, and a subscription that was given up, or knows another address, is asked for anew.
@@ -160,7 +170,6 @@ static List<(long Number, JsonNode? Resource)> Events(JsonNode notification)
 }
 
 static long Number(JsonNode parameter) => long.Parse((string)parameter["valueString"]!, CultureInfo.InvariantCulture);
-
 
 
 void Remember(string subscription, long last)

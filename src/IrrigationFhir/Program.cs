@@ -1,3 +1,5 @@
+using IrrigationFhir;
+using IrrigationFhir.Commands;
 using IrrigationFhir.Demo;
 using IrrigationFhir.Entries;
 using IrrigationFhir.Episodes;
@@ -10,31 +12,41 @@ using IrrigationFhir.Settings;
 using IrrigationFhir.Store;
 using IrrigationFhir.Subscriptions;
 
-if (args is ["backup", ..]) return BackUp.Run(args[1..], Console.Out, Console.Error);
-if (args is ["compute", ..]) return Compute.Run(args[1..], Console.Out, Console.Error);
-if (args is ["demo", ..]) return await NightOnTheWard.Run(args[1..], Console.Out);
-if (args is ["health", ..]) return await Probe.Run(args[1..], Console.Out);
-if (args is ["package", ..]) return PackageApi.Write(args[1..], Console.Out, Console.Error);
-if (args is ["restore", ..]) return BackUp.Restore(args[1..], Console.Out, Console.Error);
-if (args is ["settings", ..]) return SettingsApi.Print(args[1..], Console.Out, Console.Error);
+Command[] commands =
+[
+    new("backup", "TARGET [settings]", "Copies the store into one file, while it is served or not, and reads the copy through.",
+        rest => Task.FromResult(BackUp.Run(rest, Console.Out, Console.Error))),
+    new("compute", "[--json] <log.json>", "The balance of a log in a file, with every intermediate step.",
+        rest => Task.FromResult(Compute.Run(rest, Console.Out, Console.Error))),
+    new("demo", "[--once] [settings]", "An invented night: recorded, worked out, told. Then serves.",
+        rest => NightOnTheWard.Run(rest, Console.Out)) { BesideSettings = ["--once"] },
+    new("health", "[http://host:port]", "Asks a running service whether it can work.", rest => Probe.Run(rest, Console.Out)),
+    new("package", "<file.tgz>", "Writes what defines it all, as one FHIR package.",
+        rest => Task.FromResult(PackageApi.Write(rest, Console.Out, Console.Error))),
+    new("restore", "[--check] SOURCE [settings]", "Puts a backup into an empty folder, or says whether that would do.",
+        rest => Task.FromResult(BackUp.Restore(rest, Console.Out, Console.Error))),
+    new("settings", "[settings]", "Prints the settings that the numbers rest on.",
+        rest => Task.FromResult(SettingsApi.Print(rest, Console.Out, Console.Error))) { BesideSettings = [] },
+];
 
-try
-{
-    var app = Service.Build(args);
-    app.OpenStore();
-    await app.RunAsync();
-    return 0;
-}
-catch (Exception fault) when (fault is SettingsFault or StoreFault)
-{
-    Console.Error.WriteLine(fault.Message);
-    return 2;
-}
+return await CommandLine.Run(args, commands, Service.Serve, Console.Out, Console.Error);
 
 /// <summary>The service, room by room.</summary>
 internal static class Service
 {
+    /// <summary>Serves until it is stopped.</summary>
+    /// <exception cref="SettingsFault">Some settings cannot be used; all of those are named.</exception>
+    /// <exception cref="StoreFault">What lies in the folder cannot be served; nothing was changed.</exception>
+    public static async Task<int> Serve(string[] args)
+    {
+        var app = Build(args);
+        app.OpenStore();
+        await app.RunAsync();
+        return 0;
+    }
+
     /// <summary>Builds it from arguments, environment and appsettings.json, by the system's clock or another.</summary>
+    /// <exception cref="SettingsFault">Some settings cannot be used; all of those are named.</exception>
     public static WebApplication Build(string[] args, TimeProvider? clock = null)
     {
         var builder = WebApplication.CreateBuilder(args);
@@ -52,11 +64,14 @@ internal static class Service
         builder.Services.AddSubscriptions();
         builder.Services.AddPackage();
         builder.Services.AddHealth();
+        builder.Services.AddTelemetry(builder.Configuration);
         builder.Services.AddContract();
 
         var app = builder.Build();
 
+        app.UseTelemetry();             // a span for each request, with nothing of whom it is about
         app.UseOperationOutcomes();     // every failure leaves here as an OperationOutcome
+        app.UseAllowedHosts();          // links carry a host that is known
 
         app.MapEntries();               // POST  what was instilled, drained, seen, ordered
         app.MapEpisodes();              // GET   the log, and the balance it yields

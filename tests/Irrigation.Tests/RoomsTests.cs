@@ -11,6 +11,7 @@ public partial class RoomsTests
     /// <summary>Room → the rooms that its code names. Store and Fhir do not know one another; nobody knows Demo.</summary>
     private static readonly Dictionary<string, string[]> Service = new()
     {
+        ["Commands"] = ["Settings", "Store"],
         ["Demo"] = ["Entries", "Episodes", "Fhir", "Settings"],
         ["Entries"] = ["Episodes", "Fhir", "Rest", "Store"],
         ["Episodes"] = ["Entries", "Fhir", "Health", "Rest", "Store"],
@@ -20,7 +21,7 @@ public partial class RoomsTests
         ["Package"] = ["Fhir", "Intake", "Rest"],
         ["Rest"] = ["Episodes", "Fhir", "Search", "Store"],
         ["Search"] = ["Rest", "Store"],
-        ["Settings"] = ["Entries", "Rest"],
+        ["Settings"] = ["Entries", "Fhir", "Health", "Intake", "Rest", "Store", "Subscriptions"], // to check them all at once
         ["Store"] = [],
         ["Subscriptions"] = ["Fhir", "Health", "Intake", "Rest", "Search", "Store"],
     };

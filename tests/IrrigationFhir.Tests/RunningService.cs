@@ -6,7 +6,6 @@ using IrrigationFhir.Fhir;
 using Microsoft.AspNetCore.Hosting;
 using Microsoft.AspNetCore.Mvc.Testing;
 using Microsoft.AspNetCore.TestHost;
-using Microsoft.Extensions.Configuration;
 using Microsoft.Extensions.DependencyInjection;
 using Microsoft.Extensions.Time.Testing;
 using NodaTime.Text;
@@ -25,7 +24,7 @@ internal sealed class RunningService : WebApplicationFactory<Program>
     // The profiles take seconds to read and never change: one validator serves every instance in this process.
     private static readonly Lazy<ProfileValidator> Profiles = new(() =>
     {
-        var profiles = new ProfileValidator(new ConfigurationBuilder().Build());
+        var profiles = new ProfileValidator();
         profiles.Warm();
         return profiles;
     });

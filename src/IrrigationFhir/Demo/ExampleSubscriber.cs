@@ -27,11 +27,14 @@ internal sealed class ExampleSubscriber : IDisposable
 
     /// <summary>Starts it, and waits for its first word; null where its source or the SDK that runs it is not at hand, or it says nothing.</summary>
     /// <param name="fhir">The address of the FHIR base.</param>
-    /// <param name="memory">The file that it remembers in.</param>
-    public static async Task<ExampleSubscriber?> Start(string fhir, string memory)
+    /// <param name="memory">The file that it remembers in; null for the one beside its source.</param>
+    /// <param name="source">Its source; null to look for it here and in the folders above.</param>
+    public static async Task<ExampleSubscriber?> Start(string fhir, string? memory, string? source = null)
     {
-        if (Find(Environment.CurrentDirectory) is not { } script) return null;
-        var start = new ProcessStartInfo("dotnet", ["run", script, "--", fhir, $"http://127.0.0.1:{FreePort()}", memory]) { RedirectStandardOutput = true, RedirectStandardError = true };
+        if ((source ?? Find(Environment.CurrentDirectory)) is not { } script) return null;
+        string[] remembers = memory is null ? [] : [memory];
+        string[] arguments = ["run", script, "--", fhir, $"http://127.0.0.1:{FreePort()}", .. remembers];
+        var start = new ProcessStartInfo("dotnet", arguments) { RedirectStandardOutput = true, RedirectStandardError = true };
         try
         {
             var subscriber = new ExampleSubscriber(Process.Start(start)!);

@@ -43,7 +43,8 @@ internal sealed class RecordEntries(EpisodesInMemory episodes, EpisodeStore stor
     /// <summary>The same for a sender who is promised more: <paramref name="condition"/> says of the entry at an index what it breaks, by the very log that it would be appended to.</summary>
     public async Task<EntriesOutcome> Handle(string episodeId, IReadOnlyList<JsonElement> sent, bool lenient, Func<int, Entry, EpisodeLog, EntryProblem?> condition, CancellationToken stop)
     {
-        var read = sent.Select((json, i) => Read(json, i)).ToList();
+        List<Sent> read;
+        using (Steps.From("read")) read = [.. sent.Select(Read)];
         if (!lenient && read.SelectMany(r => r.Problems).ToList() is { Count: > 0 } problems) return new EntriesOutcome.Rejected(problems);
 
         return await Turns.UntilSaved(episodeId, token => Record(episodeId, read, lenient, condition, token), stop);
@@ -51,9 +52,11 @@ internal sealed class RecordEntries(EpisodesInMemory episodes, EpisodeStore stor
 
     private async ValueTask<EntriesOutcome?> Record(string episodeId, IReadOnlyList<Sent> read, bool lenient, Func<int, Entry, EpisodeLog, EntryProblem?> condition, CancellationToken stop)
     {
+        using var steps = Steps.From("load");
         if (await episodes.Find(episodeId, stop) is not { } found) return new EntriesOutcome.UnknownEpisode();
         var episode = await episodes.Watched(found, stop);
 
+        steps.Next("balance");
         var now = Instant.FromDateTimeOffset(clock.GetUtcNow());
         var judged = Judge(read, episode.Log, condition, now);                                     // no I/O from here …
         if (!lenient && judged.SelectMany(s => s.Problems).ToList() is { Count: > 0 } problems) return new EntriesOutcome.Rejected(problems);
@@ -69,16 +72,21 @@ internal sealed class RecordEntries(EpisodesInMemory episodes, EpisodeStore stor
             (balance, changes) = episode.Balance.After(appended);
         }
 
+        steps.Next("flags");
         var (flags, raised) = episode.Flags!.After(balance, appended.Changes, now);
         var after = episode with { Balance = balance, Flags = flags };
+        steps.Next("map");
         var news = FlagNews.Of(after, raised, [.. appended.Outcomes.Take(accepted.Count).Select(o => o.Logged)], FlagNews.Touched(after, appended.Changes));
-        var (valid, faulty) = profiles.Sort([.. EpisodeMapper.ToResources(episode, after, appended, changes, limits), .. news.Resources]);    // … to here
+        var resources = EpisodeMapper.ToResources(episode, after, appended, changes, limits).Concat(news.Resources).ToList();
+        steps.Next("validate");
+        var (valid, faulty) = profiles.Sort(resources);                                            // … to here
 
         var json = accepted.Select(s => s.Json!).Concat(own.Select(EntryReader.Write));
         var rows = json.Zip(appended.Outcomes).Where(p => p.Second.Disposition != Disposition.Repeated).Select(p => Row(p.First, p.Second.Logged)).ToList();
         var replies = Replies(judged, appended.Outcomes, Doubted.By(appended.Outcomes, changes, balance));
         if (rows.Count == 0) return new EntriesOutcome.Recorded(episode.Row.Version, episode.Definition.Frame.Zone, replies, [], [], []);
 
+        steps.Next("save");
         var withheld = faulty.ToRows();
         var change = news.In(new(episode.Row.PatientKey, episode.Id, episode.Row.Version, rows, [.. valid.Select(ResourceDraft.Of)], withheld), flags, valid);
         if (await store.Save(change, stop) is not SaveOutcome.Saved saved) return null;

@@ -17,19 +17,9 @@ internal sealed class ProfileValidator
 
     private const int ManyResources = 8;
 
-    private readonly ProfileRules rules;
+    // By the canonical base of this process; the first validator builds the rules.
+    private readonly ProfileRules rules = Rules.Value;
     private volatile bool ready;
-
-    /// <summary>A validator for the profiles under the configured canonical base; the first of a process builds the rules.</summary>
-    /// <param name="configuration"><c>Fhir:CanonicalBase</c>: absolute URL that replaces <see cref="Profiles.DefaultCanonicalBase"/>; ignored when empty.</param>
-    /// <exception cref="ArgumentException">The configured base is not an absolute http or https URL.</exception>
-    /// <exception cref="InvalidOperationException">Another base is already in use by this process.</exception>
-    public ProfileValidator(IConfiguration configuration)
-    {
-        if (configuration["Fhir:CanonicalBase"] is { Length: > 0 } url)
-            Profiles.UseCanonicalBase(url);
-        rules = Rules.Value;
-    }
 
     /// <summary>Whether <see cref="Warm"/> has gone through.</summary>
     public bool IsReady => ready;

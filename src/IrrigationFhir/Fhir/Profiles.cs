@@ -151,7 +151,7 @@ internal static class Profiles
     public static void UseCanonicalBase(string url)
     {
         var settled = url.TrimEnd('/');
-        if (!Uri.IsWellFormedUriString(settled, UriKind.Absolute) || new Uri(settled) is not { Scheme: "http" or "https", Query: "", Fragment: "" })
+        if (!IsCanonicalBase(settled))
             throw new ArgumentException($"Fhir:CanonicalBase: {url}; expected an absolute http or https URL without query or fragment", nameof(url));
         lock (Gate)
         {
@@ -160,6 +160,10 @@ internal static class Profiles
             canonicalBase = settled;
         }
     }
+
+    /// <summary>Whether a URL can be a canonical base: absolute, http or https, without query and fragment.</summary>
+    public static bool IsCanonicalBase(string url) =>
+        Uri.IsWellFormedUriString(url, UriKind.Absolute) && new Uri(url) is { Scheme: "http" or "https", Query: "", Fragment: "" };
 
     /// <summary>The canonical URL of a profile.</summary>
     /// <param name="slug">Id of the profile, which is also the name of its files.</param>

@@ -28,6 +28,7 @@ internal static class HealthApi
             DotNetStats.Register(registry);
             return registry;
         });
+        services.AddSingleton<Figures>();
         return services;
     }
 
@@ -36,6 +37,10 @@ internal static class HealthApi
     {
         app.MapHealthChecks("/health/live", new() { Predicate = _ => false, ResponseWriter = Write });
         app.MapHealthChecks("/health/ready", new() { Predicate = check => check.Tags.Contains(Ready), ResponseWriter = Write });
+        app.ServiceProvider.GetRequiredService<Figures>().Read<Withheld>(
+            stop => CountWithheld(app.ServiceProvider, stop),
+            new Figure<Withheld>(
+                "irrigationfhir.resources.withheld", "{resource}", "Resources that failed their own profile.", now => now.Count));
         app.MapMetrics("/metrics", app.ServiceProvider.GetRequiredService<CollectorRegistry>()).ExcludeFromDescription();
         return app;
     }
@@ -55,6 +60,13 @@ internal static class HealthApi
             JsonSerializerOptions.Web,
             http.RequestAborted);
     }
+
+    private static async Task<Withheld?> CountWithheld(IServiceProvider services, CancellationToken stop) =>
+        services.GetRequiredService<Database>().IsReady
+            ? new(await services.GetRequiredService<ResourceStore>().CountWithheld(stop))
+            : null;
+
+    private sealed record Withheld(long Count);
 
     private static string Word(HealthStatus status) => status switch
     {

@@ -13,13 +13,9 @@ internal sealed class IntakeSettings
     public int MostAtOnce { get; set; } = 256;
 
     /// <summary>Reads and checks the section.</summary>
-    /// <exception cref="InvalidOperationException">One or more settings are out of range; the message names all of them.</exception>
-    public static IntakeSettings Read(IConfiguration configuration)
-    {
-        var settings = configuration.GetSection("Intake").Get<IntakeSettings>() ?? new();
-        var faults = settings.Faults().ToList();
-        return faults.Count == 0 ? settings : throw new InvalidOperationException(string.Join(Environment.NewLine, faults));
-    }
+    /// <exception cref="SettingsFault">One or more settings cannot be used; the message names all of them.</exception>
+    public static IntakeSettings Read(IConfiguration configuration) =>
+        SettingsSection.Read<IntakeSettings>(configuration, "Intake", read => read.Faults());
 
     private IEnumerable<string> Faults()
     {

@@ -40,7 +40,7 @@ internal sealed class KindMap
     }
 
     /// <summary>The map that the configuration names, or ours.</summary>
-    /// <exception cref="InvalidOperationException">The file cannot be used; the message names every fault.</exception>
+    /// <exception cref="SettingsFault">The file cannot be used; the message names every fault.</exception>
     public static KindMap Read(IConfiguration configuration)
     {
         if (configuration["Intake:ConceptMap"] is not { Length: > 0 } path) return Parse(BuiltIn, "the built-in map");
@@ -48,14 +48,15 @@ internal sealed class KindMap
         {
             return Parse(File.ReadAllText(path), path);
         }
-        catch (IOException fault)
+        catch (Exception fault) when (fault is IOException or UnauthorizedAccessException)
         {
-            throw new InvalidOperationException($"Intake:ConceptMap: '{path}' cannot be read ({fault.GetType().Name}); the path of a FHIR R4 ConceptMap in JSON is expected", fault);
+            var what = $"'{path}' cannot be read ({fault.GetType().Name})";
+            throw new SettingsFault([$"Intake:ConceptMap: {what}; the path of a FHIR R4 ConceptMap in JSON is expected"]);
         }
     }
 
     /// <summary>Reads a map.</summary>
-    /// <exception cref="InvalidOperationException">It cannot be used; the message names every fault.</exception>
+    /// <exception cref="SettingsFault">It cannot be used; the message names every fault.</exception>
     public static KindMap Parse(string json, string name)
     {
         ConceptMap map;
@@ -65,7 +66,7 @@ internal sealed class KindMap
         }
         catch (Exception fault) when (fault is DeserializationFailedException or FormatException or System.Text.Json.JsonException)
         {
-            throw new InvalidOperationException($"Intake:ConceptMap: {name} is no valid FHIR R4 ConceptMap: {fault.Message}", fault);
+            throw new SettingsFault([$"Intake:ConceptMap: {name} is no valid FHIR R4 ConceptMap: {fault.Message}"]);
         }
 
         var faults = new List<string>();
@@ -84,7 +85,9 @@ internal sealed class KindMap
         }
 
         if (kinds.Count == 0 && faults.Count == 0) faults.Add($"{name}: no code at all; at least one is expected");
-        return faults.Count == 0 ? new(kinds.ToFrozenDictionary()) : throw new InvalidOperationException($"Intake:ConceptMap: {string.Join(Environment.NewLine, faults)}");
+        return faults.Count == 0
+            ? new(kinds.ToFrozenDictionary())
+            : throw new SettingsFault(faults.Select(fault => $"Intake:ConceptMap: {fault}"));
     }
 
     /// <summary>What a code says happened; null where the map does not say.</summary>

@@ -30,7 +30,6 @@ internal static class PackageApi
         }
 
         using var app = Service.Build([]);
-        if (app.Configuration["Fhir:CanonicalBase"] is { Length: > 0 } canonicalBase) Profiles.UseCanonicalBase(canonicalBase);
         var package = app.Services.GetRequiredService<FhirPackage>();
         File.WriteAllBytes(path, package.Bytes.ToArray());
         output.WriteLine($"{package.Checksum}  {path}");

@@ -13,7 +13,8 @@ internal static class FhirApi
     // An operation that changes nothing may be asked either way.
     private static readonly string[] Operating = [HttpMethods.Get, HttpMethods.Head, HttpMethods.Post];
 
-    /// <summary>Adds its settings, the limits on request bodies, and keeps addresses with their query strings out of the log.</summary>
+    /// <summary>Adds its settings, the limits on request bodies and the hosts that it answers to.</summary>
+    /// <remarks>Keeps what the framework writes of requests out of the log too.</remarks>
     public static IServiceCollection AddFhir(this IServiceCollection services, IConfiguration configuration)
     {
         var settings = FhirSettings.Read(configuration);
@@ -21,9 +22,7 @@ internal static class FhirApi
         services.AddSingleton<CapabilityStatements>();
         services.AddSingleton<CapabilityClaim>(SupportedProfiles.Claim);
         services.Configure<KestrelServerOptions>(kestrel => kestrel.Limits.MaxRequestBodySize = settings.MaxBodyBytes);
-        // The framework logs the whole address of each request, and a search address names patients.
-        services.AddLogging(logging => logging.AddFilter("Microsoft.AspNetCore.Hosting.Diagnostics", LogLevel.Warning));
-        return services;
+        return services.AddAllowedHosts().KeepRequestsOutOfTheLog();
     }
 
     /// <summary>Maps the routes of every type in <see cref="IndexedTypes"/>.</summary>

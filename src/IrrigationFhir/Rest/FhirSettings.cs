@@ -1,3 +1,5 @@
+using IrrigationFhir.Fhir;
+
 namespace IrrigationFhir.Rest;
 
 /// <summary>Settings of the FHIR interface, section <c>Fhir</c> of the configuration.</summary>
@@ -9,6 +11,13 @@ internal sealed class FhirSettings
     /// <summary>Absolute address of the FHIR base as clients see it, such as <c>https://ward.example/fhir</c>; no default.</summary>
     /// <remarks>When absent, links carry the scheme and host of each request, which is right only without a proxy in between.</remarks>
     public string? BaseUrl { get; set; }
+
+    /// <summary>Absolute URL that our profiles, code systems and topics begin with.</summary>
+    /// <remarks>
+    /// Default <see cref="Profiles.DefaultCanonicalBase"/>. One for the whole process, and settled before anything is coded. Resources of
+    /// two bases must not mix: choose it before the first episode.
+    /// </remarks>
+    public string? CanonicalBase { get; set; }
 
     /// <summary>Resources per page when a search asks for no <c>_count</c>. Default 100, range 1 to <see cref="MaxCount"/>.</summary>
     public int DefaultCount { get; set; } = 100;
@@ -26,18 +35,16 @@ internal sealed class FhirSettings
     public TimeSpan BodyDeadline => TimeSpan.FromSeconds(BodySeconds);
 
     /// <summary>Reads and checks the section.</summary>
-    /// <exception cref="InvalidOperationException">One or more settings are out of range; the message names all of them.</exception>
-    public static FhirSettings Read(IConfiguration configuration)
-    {
-        var settings = configuration.GetSection("Fhir").Get<FhirSettings>() ?? new();
-        var faults = settings.Faults().ToList();
-        return faults.Count == 0 ? settings : throw new InvalidOperationException(string.Join(Environment.NewLine, faults));
-    }
+    /// <exception cref="SettingsFault">One or more settings cannot be used; the message names all of them.</exception>
+    public static FhirSettings Read(IConfiguration configuration) =>
+        SettingsSection.Read<FhirSettings>(configuration, "Fhir", read => read.Faults());
 
     private IEnumerable<string> Faults()
     {
         if (BaseUrl is not null && !(Uri.TryCreate(BaseUrl, UriKind.Absolute, out var address) && address.Scheme is "http" or "https"))
             yield return $"Fhir:BaseUrl: '{BaseUrl}'; an absolute http or https address is expected";
+        if (CanonicalBase is { Length: > 0 } && !Profiles.IsCanonicalBase(CanonicalBase))
+            yield return $"Fhir:CanonicalBase: '{CanonicalBase}'; an absolute http or https URL without query or fragment is expected";
         if (MaxCount is < 1 or > 10_000)
             yield return $"Fhir:MaxCount: {MaxCount}; 1 to 10000 is expected";
         if (DefaultCount < 1 || DefaultCount > MaxCount)

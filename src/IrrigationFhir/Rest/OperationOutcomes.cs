@@ -53,6 +53,12 @@ internal static partial class OperationOutcomes
             context.Response.Clear();
             await ForException(context, failure, log).ExecuteAsync(context);
         }
+        catch (Exception failure)
+        {
+            // Half an answer has gone out: the client sees it broken off. Let through, the server would log the exception with its text.
+            LogFailure(log, Guid.NewGuid().ToString("N"), failure.GetType().FullName ?? "unknown", Origin(failure));
+            context.Abort();
+        }
     }
 
     private static OutcomeResult ForException(HttpContext context, Exception failure, ILogger log)

@@ -6,10 +6,11 @@ namespace IrrigationFhir.Settings;
 /// <summary>The settings of a site: read once, at the start, and told to whoever asks what a number rests on.</summary>
 internal static class SettingsApi
 {
-    /// <summary>Reads them.</summary>
+    /// <summary>Reads them, after those of every room have been checked.</summary>
     /// <exception cref="SettingsFault">Some cannot be used; all of those are named.</exception>
     public static IServiceCollection AddSettings(this IServiceCollection services, IConfiguration configuration)
     {
+        AllSettings.Check(configuration);
         var site = SiteSettings.Read(configuration);
         return services.AddSingleton(site).AddSingleton(site.Balance).AddSingleton(site.Criteria).AddSingleton(site.Forecasts).AddSingleton(new FlagLimits(site.Flags, site.Criteria, site.Forecasts)).AddSingleton(site.Entries);
     }
@@ -28,6 +29,7 @@ internal static class SettingsApi
         var builder = WebApplication.CreateBuilder(args);
         try
         {
+            AllSettings.Check(builder.Configuration);
             foreach (var setting in SiteSettings.Read(builder.Configuration).All)
             {
                 output.WriteLine($"{setting.Key} = {setting.Value}{(setting.Default is null || setting.Default == setting.Value ? "" : $"   (default {setting.Default})")}   [{setting.Range}]");

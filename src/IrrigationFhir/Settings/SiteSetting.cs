@@ -25,9 +25,6 @@ internal sealed record SiteSetting(
     [property: Description("What is accepted.")] string Range,
     [property: Description("What it is for, and where its default comes from.")] string Description);
 
-/// <summary>The configuration cannot be used; <see cref="Exception.Message"/> names every fault, one a line.</summary>
-internal sealed class SettingsFault(IEnumerable<string> faults) : Exception(string.Join(Environment.NewLine, faults));
-
 /// <summary>The settings that the arithmetic rests on, and how many entries a request may hold.</summary>
 /// <param name="Balance">Section <c>Balance</c>, and in it section <c>Measuring</c>.</param>
 /// <param name="Criteria">Section <c>Criteria</c>.</param>

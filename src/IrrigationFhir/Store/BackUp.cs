@@ -1,6 +1,7 @@
 using System.Globalization;
 using Microsoft.Data.Sqlite;
 using NodaTime;
+using NodaTime.Text;
 
 namespace IrrigationFhir.Store;
 
@@ -14,22 +15,27 @@ internal sealed record StoreContents(long Episodes, long Entries, long Resources
     /// <summary>Counts.</summary>
     public static StoreContents Of(SqliteConnection store)
     {
-        long Number(string sql) => Dialect.Rows(store, sql, row => row.IsDBNull(0) ? 0 : row.GetInt64(0)).Single();
-        var last = Math.Max(Number("select max(received_at) from entry"), Number("select max(last_updated) from resource"));
+        var last = Math.Max(
+            Dialect.Number(store, "select max(received_at) from entry"),
+            Dialect.Number(store, "select max(last_updated) from resource"));
         return new(
-            Number("select count(*) from episode"),
-            Number("select count(*) from entry"),
-            Number("select count(*) from resource"),
+            Dialect.Number(store, "select count(*) from episode"),
+            Dialect.Number(store, "select count(*) from entry"),
+            Dialect.Number(store, "select count(*) from resource"),
             last == 0 ? null : UnixNanoseconds.ToInstant(last));
     }
 
     /// <summary>In words.</summary>
-    public override string ToString() => string.Create(
-        CultureInfo.InvariantCulture,
-        $"{Episodes} episodes, {Entries} entries, {Resources} resources, {(LastStored is { } last ? $"last stored {last:uuuu'-'MM'-'dd'T'HH':'mm':'ss'Z'}" : "nothing stored yet")}");
+    public override string ToString()
+    {
+        var last = LastStored is { } at ? $"last stored {InstantPattern.General.Format(at)}" : "nothing stored yet";
+        return string.Create(CultureInfo.InvariantCulture, $"{Episodes} episodes, {Entries} entries, {Resources} resources, {last}");
+    }
 }
 
-/// <summary>The commands <c>backup</c> and <c>restore</c>: one line each, and 0 when done, 1 when it failed, 2 when it was asked for wrongly.</summary>
+/// <summary>
+/// The commands <c>backup</c> and <c>restore</c>: one line each, and 0 when done, 1 when it failed, 2 when it was asked for wrongly.
+/// </summary>
 internal static class BackUp
 {
     /// <summary>
@@ -41,11 +47,16 @@ internal static class BackUp
     /// <param name="errors">Gets the line that says what hindered it.</param>
     public static int Run(string[] args, TextWriter output, TextWriter errors)
     {
-        if (args is not [{ Length: > 0 } target, .. var settings] || target.StartsWith('-')) return Wrongly(errors, "usage: IrrigationFhir backup TARGET [--Data:Folder FOLDER]");
+        if (args is not [{ Length: > 0 } target, .. var settings] || target.StartsWith('-'))
+            return Wrongly(errors, "usage: IrrigationFhir backup TARGET [--Data:Folder FOLDER]");
         var folder = StoreSettings.Read(WebApplication.CreateBuilder(settings).Configuration).Folder;
         if (Path.Exists(target)) return Wrongly(errors, $"{target} exists: a backup overwrites nothing");
         if (!File.Exists(Dialect.FileIn(folder))) return Wrongly(errors, $"{folder} holds no store");
-        return Said(output, errors, () => StoreFolder.OrFault(() => $"backed up to {target} and checked: {Copy(Dialect.FileIn(folder), target)}", target));
+        return Said(output, errors, () =>
+        {
+            var copied = StoreFolder.OrFault(() => Copy(Dialect.FileIn(folder), target), target);
+            return $"backed up to {target} and checked: {copied}";
+        });
     }
 
     /// <summary>
@@ -61,7 +72,8 @@ internal static class BackUp
         if ((checkOnly ? args[1..] : args) is not [{ Length: > 0 } source, .. var given] || source.StartsWith('-'))
             return Wrongly(errors, "usage: IrrigationFhir restore [--check] SOURCE [--Data:Folder FOLDER]");
         if (!File.Exists(source)) return Wrongly(errors, $"{source} is not there");
-        if (File.Exists(source + "-wal")) return Wrongly(errors, $"{source} has a log beside it ({source}-wal), so it is a store and no backup: make one with backup");
+        if (File.Exists(source + "-wal"))
+            return Wrongly(errors, $"{source} has a log beside it ({source}-wal), so it is a store and no backup: make one with backup");
         var settings = StoreSettings.Read(WebApplication.CreateBuilder(given).Configuration);
         return Said(output, errors, () =>
         {
@@ -114,10 +126,15 @@ internal static class BackUp
     {
         StoreFolder.Examine(file);
         using var store = Dialect.Open(file, SqliteOpenMode.ReadOnly);
-        if (Dialect.Rows(store, "pragma integrity_check(1)", row => row.GetString(0)) is [var fault] && fault != "ok")
+        if (Dialect.Texts(store, "pragma integrity_check(1)") is [var fault] && fault != "ok")
             throw new StoreFault($"the copy is damaged: {fault.ReplaceLineEndings(" ")}");
-        if (Dialect.Rows(store, "pragma foreign_key_check", row => 0).Count > 0) throw new StoreFault("the copy holds entries without their episode");
-        const string Counted = "select 1 from episode e where last_sequence <> (select count(*) from entry n where n.patient_key = e.patient_key and n.episode_id = e.id) limit 1";
+        if (Dialect.Rows(store, "pragma foreign_key_check", row => 0).Count > 0)
+            throw new StoreFault("the copy holds entries without their episode");
+        const string Counted =
+            """
+            select 1 from episode e
+            where last_sequence <> (select count(*) from entry n where n.patient_key = e.patient_key and n.episode_id = e.id) limit 1
+            """;
         if (Dialect.Rows(store, Counted, row => 0).Count > 0) throw new StoreFault("the copy lacks entries that an episode counts");
         if (Migration.Pending(store) == 0 && SchemaCheck.Differences(store) is { Count: > 0 } differences)
             throw new StoreFault($"the copy does not have the schema that this version expects: {string.Join("; ", differences)}");
@@ -137,7 +154,9 @@ internal static class BackUp
             int pending;
             using (var store = Dialect.Open(copy, SqliteOpenMode.ReadOnly)) pending = Migration.Pending(store);
             Migration.Run(copy, zone);
-            return pending == 0 ? contents.ToString() : $"{contents}; made by an earlier version, brought up to date at the next start (tried on a copy)";
+            return pending == 0
+                ? contents.ToString()
+                : $"{contents}; made by an earlier version, brought up to date at the next start (tried on a copy)";
         }
         finally
         {

@@ -197,12 +197,13 @@ internal sealed class Database : IAsyncDisposable
         News.Dispose();
     }
 
-    /// <summary>At the end: the one file is to hold everything. What hinders it loses nothing, because the next start reads the log.</summary>
+    /// <summary>At the end the one file is to hold everything. What hinders it loses nothing: the next start reads the log.</summary>
     private void Settle(StoreFolder place)
     {
         try
         {
-            if (!place.Settle()) _log.LogInformation("The log of the store could not be emptied while others read it: irrigation.db-wal belongs to it");
+            if (!place.Settle())
+                _log.LogInformation("The log of the store could not be emptied while others read it: irrigation.db-wal belongs to it");
         }
         catch (Exception failure) when (failure is DbException or IOException)
         {

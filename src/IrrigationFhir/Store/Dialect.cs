@@ -150,6 +150,13 @@ internal static class Dialect
         command.ExecuteNonQuery();
     }
 
+    /// <summary>The first column of all rows, as text.</summary>
+    public static List<string> Texts(SqliteConnection connection, string sql) => Rows(connection, sql, row => row.GetString(0));
+
+    /// <summary>The one number that a query answers; 0 where it is null.</summary>
+    public static long Number(SqliteConnection connection, string sql) =>
+        Rows(connection, sql, row => row.IsDBNull(0) ? 0 : row.GetInt64(0)).Single();
+
     /// <summary>All rows of a query, each made into something.</summary>
     public static List<T> Rows<T>(SqliteConnection connection, string sql, Func<SqliteDataReader, T> row)
     {

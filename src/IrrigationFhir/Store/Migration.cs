@@ -15,7 +15,7 @@ namespace IrrigationFhir.Store;
 /// <param name="Sql">Its text, which never changes once it was shipped; a test holds the fingerprint of each.</param>
 internal sealed record ShippedScript(string Name, string Sql);
 
-/// <summary>Brings a store to today's schema, wholly or not at all: scripts, repairs and the check at the end share one transaction.</summary>
+/// <summary>Brings a store to today's schema, wholly or not at all: scripts, repairs and the last check share a transaction.</summary>
 internal static class Migration
 {
     /// <summary>The table in which DbUp notes what was run.</summary>
@@ -25,6 +25,8 @@ internal static class Migration
 
     /// <summary>The script that ends the time in which scripts were edited; what is older is indexed anew.</summary>
     private const string Repair = Folder + "0006-stores-made-in-between.sql";
+
+    private const string Searches = Folder + "0002-searches-by-patient-and-status.sql";
 
     private const string ByStatus = Folder + "0002-resources-by-status.sql";
 
@@ -83,7 +85,8 @@ internal static class Migration
         var result = upgrade.PerformUpgrade();
         if (result.Successful) return;
         throw result.Error as StoreFault ?? new StoreFault(
-            $"The schema of the store could not be brought up to date, and nothing of it was changed: {result.Error.Message}", result.Error);
+            $"The schema of the store could not be brought up to date, and nothing of it was changed: {result.Error.Message}",
+            result.Error);
     }
 
     private static string Refusal(IReadOnlyList<string> differences) =>
@@ -98,22 +101,22 @@ internal static class Migration
         if (run.Count == 0 || run.Contains(Repair)) return false;
 
         // 0002-searches-by-patient-and-status took over what this one made.
-        if (run.Contains(ByStatus) && !run.Contains(Folder + "0002-searches-by-patient-and-status.sql")) Dialect.Run(store, "drop index resource_by_status");
+        if (run.Contains(ByStatus) && !run.Contains(Searches)) Dialect.Run(store, "drop index resource_by_status");
 
-        if (Dialect.Rows(store, "select name from pragma_table_info('resource_token') where name = 'part'", row => row.GetString(0)).Count == 0)
+        if (Dialect.Texts(store, "select name from pragma_table_info('resource_token') where name = 'part'").Count == 0)
         {
             // 0001 knew neither parts nor measures: the table is made as it says now, and filled again from the resources afterwards.
             using var first = SchemaCheck.Made(Shipped.Take(1));
             Dialect.Run(store, "drop table resource_token");
-            foreach (var sql in Dialect.Rows(first, "select sql from sqlite_master where tbl_name = 'resource_token' and sql is not null order by type desc", row => row.GetString(0)))
-                Dialect.Run(store, sql);
+            const string Table = "select sql from sqlite_master where tbl_name = 'resource_token' and sql is not null order by type desc";
+            foreach (var sql in Dialect.Texts(first, Table)) Dialect.Run(store, sql);
             Dialect.Run(store, "update resource set index_hash = zeroblob(32)");
         }
 
         return true;
     }
 
-    /// <summary>Writes again what resources are found by, where today's rules find them by something else than when they were stored.</summary>
+    /// <summary>Writes again what resources are found by, where today's rules say something else than those of then.</summary>
     private static void IndexAnew(SqliteConnection store, DateTimeZone zone)
     {
         using var command = store.CreateCommand();
@@ -126,7 +129,10 @@ internal static class Migration
                 more = false;
                 foreach (var (row, patient, id, hash, json) in Dialect.Rows(
                     store,
-                    $"select rowid, patient_key, id, index_hash, json from resource where type = '{type.Name}' and rowid > {last} order by rowid limit 500",
+                    $"""
+                    select rowid, patient_key, id, index_hash, json from resource
+                    where type = '{type.Name}' and rowid > {last} order by rowid limit 500
+                    """,
                     row => (row.GetInt64(0), row.GetString(1), row.GetString(2), (byte[])row[3], row.GetString(4))))
                 {
                     (last, more) = (row, true);
@@ -140,7 +146,7 @@ internal static class Migration
     private static List<string> Journaled(SqliteConnection store) =>
         Dialect.Rows(store, $"select 1 from sqlite_master where name = '{JournalTable}'", row => row.GetInt64(0)).Count == 0
             ? []
-            : Dialect.Rows(store, $"select ScriptName from {JournalTable}", row => row.GetString(0));
+            : Dialect.Texts(store, $"select ScriptName from {JournalTable}");
 
     /// <summary>Names as they are today; those of scripts that were renamed under both names.</summary>
     private static IEnumerable<string> Today(IEnumerable<string> journaled) =>
@@ -174,8 +180,10 @@ internal static class Migration
     {
         public string[] GetExecutedScripts() => [.. Today(table.GetExecutedScripts())];
 
-        public void StoreExecutedScript(SqlScript script, Func<IDbCommand> dbCommandFactory) => table.StoreExecutedScript(script, dbCommandFactory);
+        public void StoreExecutedScript(SqlScript script, Func<IDbCommand> dbCommandFactory) =>
+            table.StoreExecutedScript(script, dbCommandFactory);
 
-        public void EnsureTableExistsAndIsLatestVersion(Func<IDbCommand> dbCommandFactory) => table.EnsureTableExistsAndIsLatestVersion(dbCommandFactory);
+        public void EnsureTableExistsAndIsLatestVersion(Func<IDbCommand> dbCommandFactory) =>
+            table.EnsureTableExistsAndIsLatestVersion(dbCommandFactory);
     }
 }

@@ -3,7 +3,7 @@ using Microsoft.Data.Sqlite;
 
 namespace IrrigationFhir.Store;
 
-/// <summary>Compares what a store holds with what the shipped scripts make of an empty one: tables with their columns, and indexes.</summary>
+/// <summary>Compares what a store holds with what the shipped scripts make of an empty one: tables, their columns, and indexes.</summary>
 /// <remarks>
 /// The texts that SQLite keeps of each table and index are compared, without comments and white space. That is strict: also a column
 /// in another place, or an index that somebody added by hand, is a difference, because statements here rely on the one and upgrades
@@ -45,7 +45,10 @@ internal static partial class SchemaCheck
     private static Dictionary<(string Type, string Name), string> Of(SqliteConnection store) => Dialect.Rows(
             store,
             // What SQLite keeps for itself has no text or begins so; the journal of the scripts belongs to DbUp.
-            $"select type, name, sql from sqlite_master where sql is not null and name not like 'sqlite%' and name <> '{Migration.JournalTable}'",
+            $"""
+            select type, name, sql from sqlite_master
+            where sql is not null and name not like 'sqlite%' and name <> '{Migration.JournalTable}'
+            """,
             row => (Key: (row.GetString(0), row.GetString(1)), Sql: Normalised(row.GetString(2))))
         .ToDictionary(row => row.Key, row => row.Sql);
 
@@ -67,7 +70,10 @@ internal static partial class SchemaCheck
 
     private static Dictionary<string, string> ColumnsOf(SqliteConnection store, string table) => Dialect.Rows(
             store,
-            $"select name, lower(type) || iif(\"notnull\", ' not null', '') || iif(pk > 0, ' in the primary key', '') from pragma_table_xinfo('{table}')",
+            $"""
+            select name, lower(type) || iif("notnull", ' not null', '') || iif(pk > 0, ' in the primary key', '')
+            from pragma_table_xinfo('{table}')
+            """,
             row => (Name: row.GetString(0), Text: row.GetString(1)))
         .ToDictionary(row => row.Name, row => row.Text);
 

@@ -18,10 +18,13 @@ internal sealed class StoreFolder : IDisposable
     private const string UnfinishedName = Dialect.FileName + ".new";
 
     /// <summary>
-    /// Up to so many bytes every page is looked at, at each start: about 0.2 s per 100 MB. A larger file is judged by its header, its length
-    /// and its schema alone, so that a restart stays a matter of seconds; <c>restore --check</c> reads all of it, whatever its size.
+    /// Up to so many bytes every page is looked at, at each start: a matter of a second or two. A larger file is judged by its header, its
+    /// length and its schema alone, so that a restart takes no minutes; <c>restore --check</c> reads all of it, whatever its size.
     /// </summary>
     private const long LookedThrough = 256L << 20;
+
+    // What SQLite keeps beside the database, and reads into it.
+    private static readonly string[] Logs = [Dialect.FileName + "-wal", Dialect.FileName + "-journal"];
 
     // A lock is held by the process: several stores of one process may share a folder, as those of tests do.
     private static readonly Dictionary<string, (FileStream Lock, int Holders)> Held = [];
@@ -63,7 +66,15 @@ internal sealed class StoreFolder : IDisposable
         {
             using var place = new StoreFolder(folder);
             if (File.Exists(Dialect.FileIn(folder))) throw new StoreFault($"{folder} holds a store already: restore into an empty folder.");
-            if (place.Leftover() is { } left) throw new StoreFault($"{folder} holds {left} of another store, which must not meet this one: move it away first.");
+            foreach (var name in Logs)
+            {
+                // Who only reads leaves an empty log behind. One that is not empty would be read into this store.
+                var left = new FileInfo(Path.Combine(folder, name));
+                if (left is { Exists: true, Length: > 0 })
+                    throw new StoreFault($"{folder} holds {name} of another store, which must not meet this one: move it away first.");
+                left.Delete();
+            }
+
             var unfinished = place.Unfinished();
             File.Copy(source, unfinished);
             Dialect.UseWriteAheadLog(unfinished);
@@ -88,14 +99,23 @@ internal sealed class StoreFolder : IDisposable
             throw new StoreFault($"{name} is cut off: it holds {length} of {header.Pages * header.PageSize} bytes. Restore a backup.");
 
         using var store = Dialect.Open(file, SqliteOpenMode.ReadOnly);
-        var tables = Dialect.Rows(store, "select name from sqlite_master where type = 'table' and name not like 'sqlite%' order by name", row => row.GetString(0));
+        var tables = Dialect.Texts(store, "select name from sqlite_master where type = 'table' and name not like 'sqlite%' order by name");
         if (tables.Count == 0)
-            throw new StoreFault($"{name} holds no table: was it copied without the {name}-wal beside it? Restore a backup, or remove it to begin a new store.");
+        {
+            throw new StoreFault(
+                $"{name} holds no table: was it copied without the {name}-wal beside it? "
+                + "Restore a backup, or remove it to begin a new store.");
+        }
+
         if (!tables.Contains(Migration.JournalTable))
             throw new StoreFault($"{name} is a database, but none of this service: it holds {string.Join(", ", tables.Take(5))}.");
         if (Migration.Unknown(store) is { Count: > 0 } unknown)
-            throw new StoreFault($"{name} was made by a newer version, or by another program: this one does not know {string.Join(", ", unknown)}.");
-        if (length <= LookedThrough && Dialect.Rows(store, "pragma quick_check(1)", row => row.GetString(0)) is [var found] && found != "ok")
+        {
+            throw new StoreFault(
+                $"{name} was made by a newer version, or by another program: this one does not know {string.Join(", ", unknown)}.");
+        }
+
+        if (length <= LookedThrough && Dialect.Texts(store, "pragma quick_check(1)") is [var found] && found != "ok")
             throw new StoreFault($"{name} is damaged: {found.ReplaceLineEndings(" ")}. Restore a backup.");
     }
 
@@ -180,7 +200,8 @@ internal sealed class StoreFolder : IDisposable
         if (Leftover() is { } left)
         {
             throw new StoreFault(
-                $"{_folder} held a store, and {Dialect.FileName} is gone: {left} is still there. Put it back or restore a backup; to begin a new store, empty the folder.");
+                $"{_folder} held a store, and {Dialect.FileName} is gone: {left} is still there. "
+                + "Put it back or restore a backup; to begin a new store, empty the folder.");
         }
 
         var unfinished = Unfinished();
@@ -223,11 +244,7 @@ internal sealed class StoreFolder : IDisposable
     /// <summary>What tells that a store was here, when its file is not; null when nothing does.</summary>
     private string? Leftover()
     {
-        foreach (var name in new[] { Dialect.FileName + "-wal", Dialect.FileName + "-journal" })
-        {
-            if (File.Exists(Path.Combine(_folder, name))) return name;
-        }
-
+        if (Logs.FirstOrDefault(name => File.Exists(Path.Combine(_folder, name))) is { } log) return log;
         lock (Held) return Held[_key].Lock.Length > 0 ? LockName : null;
     }
 
@@ -258,12 +275,16 @@ internal sealed class StoreFolder : IDisposable
         Mark();
     }
 
-    /// <summary>Page size and number of pages as the header has them (https://www.sqlite.org/fileformat.html#the_database_header); null when it is none.</summary>
+    /// <summary>
+    /// Page size and number of pages as the header has them (https://www.sqlite.org/fileformat.html#the_database_header);
+    /// null when it is none.
+    /// </summary>
     private static (long PageSize, long Pages)? Header(string file)
     {
         Span<byte> header = stackalloc byte[100];
         using var stream = new FileStream(file, FileMode.Open, FileAccess.Read, FileShare.ReadWrite | FileShare.Delete);
-        if (stream.ReadAtLeast(header, header.Length, throwOnEndOfStream: false) < header.Length || !header.StartsWith("SQLite format 3\0"u8)) return null;
+        if (stream.ReadAtLeast(header, header.Length, throwOnEndOfStream: false) < header.Length) return null;
+        if (!header.StartsWith("SQLite format 3\0"u8)) return null;
         var size = BinaryPrimitives.ReadUInt16BigEndian(header[16..]);
         // The number is valid only if the two counters agree; versions before SQLite 3.7 did not write it.
         var valid = header[24..28].SequenceEqual(header[92..96]);

@@ -18,16 +18,22 @@ internal sealed record StoreSettings(string Folder, DateTimeZone TimeZone)
     public int LeastFreeMegabytes { get; init; } = 200;
 
     /// <summary>Reads and checks the section.</summary>
-    /// <exception cref="InvalidOperationException">The zone is unknown, or the room out of range.</exception>
+    /// <exception cref="SettingsFault">The zone is unknown, the folder cannot be one, or something is no setting; all faults.</exception>
     public static StoreSettings Read(IConfiguration configuration)
     {
+        List<string> faults = [.. SettingsSection.Strangers(configuration.GetSection("Data"), nameof(Folder), nameof(TimeZone), nameof(LeastFreeMegabytes))];
         var folder = configuration["Data:Folder"] is { Length: > 0 } given ? given : "data";
         var zone = configuration["Data:TimeZone"] is { Length: > 0 } name ? name : "UTC";
-        var found = DateTimeZoneProviders.Tzdb.GetZoneOrNull(zone)
-            ?? throw new InvalidOperationException($"Data:TimeZone: '{zone}'; an IANA zone such as Europe/Berlin is expected");
+        for (var at = Path.GetFullPath(folder); at is not null; at = Path.GetDirectoryName(at))
+        {
+            if (File.Exists(at)) faults.Add($"Data:Folder: '{folder}', but '{at}' is a file; a folder is expected");
+        }
+
+        var found = DateTimeZoneProviders.Tzdb.GetZoneOrNull(zone);
+        if (found is null) faults.Add($"Data:TimeZone: '{zone}'; an IANA zone such as Europe/Berlin is expected");
         var free = configuration["Data:LeastFreeMegabytes"] is { Length: > 0 } text ? text : "200";
-        return int.TryParse(free, CultureInfo.InvariantCulture, out var megabytes) && megabytes is >= 0 and <= 1_000_000
-            ? new(folder, found) { LeastFreeMegabytes = megabytes }
-            : throw new InvalidOperationException($"Data:LeastFreeMegabytes: '{free}'; 0 to 1000000 is expected");
+        if (!int.TryParse(free, CultureInfo.InvariantCulture, out var megabytes) || megabytes is < 0 or > 1_000_000)
+            faults.Add($"Data:LeastFreeMegabytes: '{free}'; 0 to 1000000 is expected");
+        return faults.Count == 0 ? new(folder, found!) { LeastFreeMegabytes = megabytes } : throw new SettingsFault(faults);
     }
 }

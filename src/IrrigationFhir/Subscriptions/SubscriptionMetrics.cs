@@ -1,38 +1,52 @@
+using IrrigationFhir.Health;
 using IrrigationFhir.Store;
 using NodaTime;
-using Prometheus;
 
 namespace IrrigationFhir.Subscriptions;
 
 /// <summary>What whoever operates the service reads of deliveries: counts and ages, never whose or what.</summary>
 internal sealed class SubscriptionMetrics
 {
-    private readonly Counter attempts;
+    private readonly CountedFigure attempts;
 
-    /// <summary>Registers the figures; those of the store are read when the page is asked for.</summary>
-    public SubscriptionMetrics(CollectorRegistry registry, SubscriptionStore subscriptions, Database database, Endpoints endpoints, TimeProvider clock)
+    /// <summary>Defines the figures; those of the store are read when they are asked for.</summary>
+    public SubscriptionMetrics(Figures figures, SubscriptionStore subscriptions, Database database, Endpoints endpoints, TimeProvider clock)
     {
-        var factory = Metrics.WithCustomRegistry(registry);
-        attempts = factory.CreateCounter("irrigationfhir_notification_attempts_total", "Attempts to send a notification, handshakes and heartbeats included, by result.", "result");
-        attempts.WithLabels("acknowledged");
-        attempts.WithLabels("failed");
-        var waiting = factory.CreateGauge("irrigationfhir_notification_events_waiting", "Events that active subscriptions have not acknowledged yet.");
-        var age = factory.CreateGauge("irrigationfhir_notification_oldest_waiting_seconds", "Age of the oldest of them; 0 where none waits.");
-        var byStatus = factory.CreateGauge("irrigationfhir_subscriptions", "Subscriptions by status.", "status");
-        var failing = factory.CreateGauge("irrigationfhir_subscriptions_failing", "Active subscriptions whose last attempt failed.");
-        var broken = factory.CreateGauge("irrigationfhir_endpoints_left_alone", "Endpoints whose circuit is open.");
-        registry.AddBeforeCollectCallback(async stop =>
-        {
-            broken.Set(endpoints.Broken);
-            if (!database.IsReady) return;
-            var queue = await subscriptions.Queue(stop);
-            waiting.Set(queue.Waiting);
-            age.Set(queue.OldestWaiting is { } oldest ? (Instant.FromDateTimeOffset(clock.GetUtcNow()) - oldest).TotalSeconds : 0);
-            failing.Set(queue.Failing);
-            foreach (var status in new[] { "requested", "active", "error", "off" }) byStatus.WithLabels(status).Set(queue.ByStatus.GetValueOrDefault(status));
-        });
+        attempts = figures.Counted(
+            "irrigationfhir.notification.attempts",
+            "{attempt}",
+            "Attempts to send a notification, handshakes and heartbeats included, by result.",
+            "result", "acknowledged", "failed");
+        figures.Read<Endpoints>(
+            _ => Task.FromResult<Endpoints?>(endpoints),
+            new Figure<Endpoints>(
+                "irrigationfhir.endpoints.left_alone", "{endpoint}", "Endpoints whose circuit is open.", known => known.Broken));
+        figures.Read<DeliveryQueue>(
+            async stop => database.IsReady ? await subscriptions.Queue(stop) : null,
+            new(
+                "irrigationfhir.notification.events_waiting",
+                "{event}",
+                "Events that active subscriptions have not acknowledged yet.",
+                queue => queue.Waiting),
+            new(
+                "irrigationfhir.notification.oldest_waiting",
+                "s",
+                "Age of the oldest of them; 0 where none waits.",
+                queue => Age(queue.OldestWaiting, clock)),
+            new("irrigationfhir.subscriptions", "{subscription}", "Subscriptions by status.", "status", ByStatus),
+            new(
+                "irrigationfhir.subscriptions.failing",
+                "{subscription}",
+                "Active subscriptions whose last attempt failed.",
+                queue => queue.Failing));
     }
 
     /// <summary>An attempt was made.</summary>
-    public void Attempted(bool acknowledged) => attempts.WithLabels(acknowledged ? "acknowledged" : "failed").Inc();
+    public void Attempted(bool acknowledged) => attempts.Add(acknowledged ? "acknowledged" : "failed");
+
+    private static double Age(Instant? oldest, TimeProvider clock) =>
+        oldest is { } at ? (Instant.FromDateTimeOffset(clock.GetUtcNow()) - at).TotalSeconds : 0;
+
+    private static IEnumerable<(string Label, double Value)> ByStatus(DeliveryQueue queue) =>
+        new[] { "requested", "active", "error", "off" }.Select(status => (status, (double)queue.ByStatus.GetValueOrDefault(status)));
 }

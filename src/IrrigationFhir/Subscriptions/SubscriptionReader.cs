@@ -1,4 +1,5 @@
 using System.Collections.Immutable;
+using System.Globalization;
 using System.Net.Http.Headers;
 using System.Text.RegularExpressions;
 using Hl7.Fhir.Model;
@@ -130,6 +131,7 @@ internal static partial class SubscriptionReader
         var where = $"{At}.channel.endpoint";
         if (string.IsNullOrEmpty(channel.Endpoint)) problems.Add(EntryProblem.Missing(where, "the URL that notifications are posted to"));
         else if (channel.Endpoint.Length > LongestEndpoint) problems.Add(SubscriptionProblem.Endpoint(where, $"more than {LongestEndpoint} characters"));
+        else if (channel.Endpoint.Any(IsBlank)) problems.Add(SubscriptionProblem.Endpoint(where, "a URL with blanks"));
         else if (!Uri.TryCreate(channel.Endpoint, UriKind.Absolute, out var uri) || uri.Scheme is not ("http" or "https") || uri.Host.Length == 0) problems.Add(SubscriptionProblem.Endpoint(where, "no absolute http or https URL"));
         else if (uri.UserInfo.Length > 0) problems.Add(SubscriptionProblem.Endpoint(where, "a URL with a user"));
         else if (channel.Endpoint.Contains('#', StringComparison.Ordinal)) problems.Add(SubscriptionProblem.Endpoint(where, "a URL with a fragment"));
@@ -137,6 +139,10 @@ internal static partial class SubscriptionReader
         else return uri;
         return null;
     }
+
+    // .NET would read an address without its blanks, and what is read back would be another than what is called.
+    private static bool IsBlank(char c) =>
+        char.IsWhiteSpace(c) || char.IsControl(c) || char.GetUnicodeCategory(c) == UnicodeCategory.Format;
 
     // The guide's examples say application/fhir+json, the public test kit takes in application/json only: both are FHIR JSON (R4 http.html).
     private static string? Mime(Subscription.ChannelComponent channel, List<EntryProblem> problems)

@@ -56,13 +56,9 @@ internal sealed class SubscriptionSettings
     public X509Certificate2Collection? Authorities { get; private set; }
 
     /// <summary>Reads and checks the section.</summary>
-    /// <exception cref="InvalidOperationException">One or more settings are out of range; the message names all of them.</exception>
-    public static SubscriptionSettings Read(IConfiguration configuration)
-    {
-        var settings = configuration.GetSection("Subscriptions").Get<SubscriptionSettings>() ?? new();
-        var faults = settings.Faults().ToList();
-        return faults.Count == 0 ? settings : throw new InvalidOperationException(string.Join(Environment.NewLine, faults));
-    }
+    /// <exception cref="SettingsFault">One or more settings cannot be used; the message names all of them.</exception>
+    public static SubscriptionSettings Read(IConfiguration configuration) =>
+        SettingsSection.Read<SubscriptionSettings>(configuration, "Subscriptions", read => read.Faults());
 
     private IEnumerable<string> Faults()
     {

@@ -5,7 +5,6 @@ using IrrigationFhir.Demo;
 using IrrigationFhir.Fhir;
 using IrrigationFhir.Store;
 using IrrigationFhir.Tests.Repository;
-using Microsoft.Extensions.Configuration;
 
 namespace IrrigationFhir.Tests.Examples;
 
@@ -37,7 +36,7 @@ public class ExamplesTests
     [Fact]
     public void Every_resource_in_the_folder_keeps_its_profile_and_lies_in_the_folder_of_that_name()
     {
-        var profiles = new ProfileValidator(new ConfigurationBuilder().Build());
+        var profiles = new ProfileValidator();
         var slugs = Definitions.Own(Profiles.CanonicalBase).OfType<StructureDefinition>().Where(p => p.Type != "Extension").ToDictionary(p => p.Url!, p => p.Id!);
         var shown = new HashSet<string>();
         foreach (var file in Resources())

@@ -1,6 +1,5 @@
 using Hl7.Fhir.Model;
 using IrrigationFhir.Fhir;
-using Microsoft.Extensions.Configuration;
 
 namespace IrrigationFhir.Tests.Fhir;
 
@@ -9,7 +8,7 @@ internal static class Judged
 {
     private static readonly Lazy<ProfileValidator> Warmed = new(() =>
     {
-        var validator = new ProfileValidator(new ConfigurationBuilder().Build());
+        var validator = new ProfileValidator();
         validator.Warm();
         return validator;
     });

@@ -5,7 +5,6 @@ using IrrigationFhir.Fhir;
 using IrrigationFhir.Store;
 using IrrigationFhir.Tests.Examples;
 using IrrigationFhir.Tests.Repository;
-using Microsoft.Extensions.Configuration;
 using Task = System.Threading.Tasks.Task;
 
 namespace IrrigationFhir.Tests.Fhir;
@@ -273,7 +272,7 @@ public class ProfileValidatorTests
     [Fact]
     public void Readiness_turns_green_after_the_warm_up()
     {
-        var validator = new ProfileValidator(new ConfigurationBuilder().Build());
+        var validator = new ProfileValidator();
         Assert.False(validator.IsReady);
 
         validator.Warm();

@@ -40,16 +40,17 @@ public class KindMapTests
     public void A_map_that_cannot_be_used_says_why(string element, string says)
     {
         var map = $$"""{"resourceType": "ConceptMap", "status": "active", "group": [{"source": "https://x.example", "target": "{{Profiles.CodeSystem("entry-kind")}}", "element": [{{element}}]}]}""";
-        Assert.Contains(says, Assert.Throws<InvalidOperationException>(() => KindMap.Parse(map, "a map")).Message, StringComparison.Ordinal);
+        Assert.Contains(says, Assert.Throws<SettingsFault>(() => KindMap.Parse(map, "a map")).Message, StringComparison.Ordinal);
     }
 
     [Fact]
     public void A_setting_out_of_range_stops_the_start()
     {
         IConfiguration With(string key, string value) => new ConfigurationManager { [key] = value };
-        Assert.Contains("1 to 10000", Assert.Throws<InvalidOperationException>(() => IntakeSettings.Read(With("Intake:MostBundleEntries", "0"))).Message, StringComparison.Ordinal);
-        Assert.Contains("1 to 4096", Assert.Throws<InvalidOperationException>(() => IntakeSettings.Read(With("Intake:MostAtOnce", "5000"))).Message, StringComparison.Ordinal);
-        Assert.Contains("nowhere.json", Assert.Throws<InvalidOperationException>(() => KindMap.Read(With("Intake:ConceptMap", "nowhere.json"))).Message, StringComparison.Ordinal);
+        static string Fault(Action read) => Assert.Throws<SettingsFault>(read).Message;
+        Assert.Contains("1 to 10000", Fault(() => IntakeSettings.Read(With("Intake:MostBundleEntries", "0"))), StringComparison.Ordinal);
+        Assert.Contains("1 to 4096", Fault(() => IntakeSettings.Read(With("Intake:MostAtOnce", "5000"))), StringComparison.Ordinal);
+        Assert.Contains("nowhere.json", Fault(() => KindMap.Read(With("Intake:ConceptMap", "nowhere.json"))), StringComparison.Ordinal);
     }
 
     [Fact]

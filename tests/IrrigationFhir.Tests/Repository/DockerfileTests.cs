@@ -25,11 +25,25 @@ public class DockerfileTests
     public void The_image_runs_without_root_keeps_its_data_in_a_volume_and_tells_its_health()
     {
         var image = Lines[Array.FindLastIndex(Lines, line => line.StartsWith("FROM ", StringComparison.Ordinal))..];
-        Assert.Equal("FROM mcr.microsoft.com/dotnet/aspnet:10.0", image[0]);
+        Assert.Equal("FROM ${RUNTIME}", image[0]);
+        Assert.Contains("ARG RUNTIME=mcr.microsoft.com/dotnet/aspnet:10.0-noble-chiseled", Lines);
+        Assert.DoesNotContain(image, line => line.StartsWith("RUN ", StringComparison.Ordinal)); // it has no shell
+        Assert.Contains("ENV DOTNET_EnableDiagnostics=0", image);
         Assert.Equal("USER $APP_UID", image.Last(line => line.StartsWith("USER ", StringComparison.Ordinal)));
         Assert.Contains("ENV Data__Folder=/data", image);
         Assert.Contains("VOLUME /data", image);
         Assert.Contains(image, line => line.StartsWith("HEALTHCHECK ", StringComparison.Ordinal) && line.EndsWith("""CMD ["dotnet", "IrrigationFhir.dll", "health"]""", StringComparison.Ordinal));
+    }
+
+    [Fact]
+    public void It_is_run_as_the_README_says_with_nothing_but_what_it_needs()
+    {
+        var blocks = ReadmeTests.BlocksOf(Repo.Read("README.md"));
+        var command = blocks.Single(block => block.StartsWith("docker run", StringComparison.Ordinal));
+        Assert.Contains($"#   {command}\n", Repo.Read("Dockerfile"), StringComparison.Ordinal);
+        string[] options =
+            ["--read-only", "--tmpfs /tmp", "--cap-drop ALL", "--security-opt no-new-privileges", "-v irrigation-data:/data"];
+        Assert.All(options, option => Assert.Contains($" {option} ", command, StringComparison.Ordinal));
     }
 
     [Fact]

@@ -87,7 +87,7 @@ public partial class ReadmeTests
         Assert.Contains("Whoever deploys this holds the SNOMED CT licence", Readme, StringComparison.Ordinal);
     }
 
-    private static string[] BlocksOf(string text) => [.. ShellBlock().Matches(text).Select(m => m.Groups[1].Value.Trim())];
+    internal static string[] BlocksOf(string text) => [.. ShellBlock().Matches(text).Select(m => m.Groups[1].Value.Trim())];
 
     [GeneratedRegex("```sh\n(.*?)```", RegexOptions.Singleline)]
     private static partial Regex ShellBlock();

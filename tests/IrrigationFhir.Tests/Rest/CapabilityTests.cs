@@ -268,6 +268,7 @@ public class CapabilityTests
     public void The_zone_of_dates_without_offset_must_be_known()
     {
         var configuration = new Microsoft.Extensions.Configuration.ConfigurationManager { ["Data:TimeZone"] = "Nowhere/Land" };
-        Assert.Contains("Nowhere/Land", Assert.Throws<InvalidOperationException>(() => StoreSettings.Read(configuration)).Message, StringComparison.Ordinal);
+        var fault = Assert.Throws<SettingsFault>(() => StoreSettings.Read(configuration));
+        Assert.Contains("Nowhere/Land", fault.Message, StringComparison.Ordinal);
     }
 }

@@ -132,7 +132,18 @@ public class ErrorTests
         using var post = await fhir.Client.PostAsync("fhir/Observation/_search", new FormUrlEncodedContent([new("patient.identifier", "planted-patient")]));
 
         Assert.NotEmpty(fhir.Log);
-        Assert.DoesNotContain(fhir.Log, line => line.Contains("planted-patient", StringComparison.Ordinal) && !line.StartsWith("Debug", StringComparison.Ordinal));
+        Assert.DoesNotContain(fhir.Log, line => line.Contains("planted-patient", StringComparison.Ordinal)); // it takes in Debug too
+    }
+
+    [Fact]
+    public async Task A_failure_in_the_middle_of_an_answer_breaks_it_off_and_its_text_is_not_logged()
+    {
+        await using var fhir = await FhirOverHttp.Start();
+
+        await Assert.ThrowsAnyAsync<HttpRequestException>(() => fhir.Client.GetStringAsync(new Uri("broken-off", UriKind.Relative)));
+
+        Assert.Contains(fhir.Log, line => line.Contains("InvalidOperationException", StringComparison.Ordinal));
+        Assert.DoesNotContain(fhir.Log, line => line.Contains("planted-secret", StringComparison.Ordinal));
     }
 
     [Fact]
@@ -141,7 +152,7 @@ public class ErrorTests
         var configuration = new ConfigurationBuilder().AddInMemoryCollection([
             new("Fhir:BaseUrl", "ward"), new("Fhir:DefaultCount", "0"), new("Fhir:MaxCount", "20000"), new("Fhir:MaxBodyBytes", "1")]).Build();
 
-        var refused = Assert.Throws<InvalidOperationException>(() => FhirSettings.Read(configuration));
+        var refused = Assert.Throws<SettingsFault>(() => FhirSettings.Read(configuration));
 
         Assert.Equal(
             """

@@ -59,9 +59,16 @@ internal sealed class FhirOverHttp : IAsyncDisposable
 
         var app = builder.Build();
         app.UseOperationOutcomes();
+        app.UseAllowedHosts();
         app.MapFhir();
         app.MapHealth();
         app.MapGet("/broken", string () => throw new InvalidOperationException("planted-secret"));
+        app.MapGet("/broken-off", async (HttpResponse response) =>
+        {
+            await response.WriteAsync("half an answer");
+            await response.Body.FlushAsync();
+            throw new InvalidOperationException("planted-secret");
+        });
         app.MapPost("/echo", async (HttpRequest request) => Results.Text(await new StreamReader(request.Body).ReadToEndAsync()));
         app.MapPost("/number", (Numbered body) => Results.Ok(body.Number));
         await app.StartAsync();

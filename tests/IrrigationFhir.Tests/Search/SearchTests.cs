@@ -226,12 +226,14 @@ public class SearchTests(SearchTests.Ward ward) : IClassFixture<SearchTests.Ward
             await _fhir.Client.PostAsync("fhir/Observation/_search", new FormUrlEncodedContent(values.Select(one => KeyValuePair.Create(parameter, one))));
 
         using var listed = await With([string.Join(',', Enumerable.Repeat(value, 500))]);
-        using var repeated = await With(Enumerable.Repeat(value, 500));
+        using var repeated = await With(Enumerable.Repeat(string.Join(',', Enumerable.Repeat(value, 25)), 20));
+        using var tooOften = await With(Enumerable.Repeat(value, 21));
         using var tooMany = await With([string.Join(',', Enumerable.Repeat(value, 501))]);
 
         await FhirOverHttp.Read<Bundle>(listed, 200);
         await FhirOverHttp.Read<Bundle>(repeated, 200);
         await FhirOverHttp.Read<OperationOutcome>(tooMany, 400);
+        Assert.Contains("at most 20", (await FhirOverHttp.Read<OperationOutcome>(tooOften, 400)).Issue.Single().Diagnostics, StringComparison.Ordinal);
     }
 
     [Fact]

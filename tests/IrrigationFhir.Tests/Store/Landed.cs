@@ -14,7 +14,8 @@ internal static class Landed
     public static string Unpack(string name)
     {
         var folder = Directory.CreateTempSubdirectory("landed-").FullName;
-        using var packed = new GZipStream(File.OpenRead(Repo.PathOf($"tests/IrrigationFhir.Tests/Store/Landed/{name}.db.gz")), CompressionMode.Decompress);
+        var path = Repo.PathOf($"tests/IrrigationFhir.Tests/Store/Landed/{name}.db.gz");
+        using var packed = new GZipStream(File.OpenRead(path), CompressionMode.Decompress);
         using var file = File.Create(Path.Combine(folder, "irrigation.db"));
         packed.CopyTo(file);
         return folder;

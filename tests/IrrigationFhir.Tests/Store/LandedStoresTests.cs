@@ -4,7 +4,7 @@ using Microsoft.Data.Sqlite;
 
 namespace IrrigationFhir.Tests.Store;
 
-/// <summary>A hospital that upgrades keeps its nights: every version that landed left a store, and this one opens, reads and writes it.</summary>
+/// <summary>A hospital that upgrades keeps its nights: this version opens, reads and writes the store of every landed one.</summary>
 public class LandedStoresTests
 {
     // The stores were made on 27 November 2026; nothing is stored before what is there.
@@ -48,7 +48,10 @@ public class LandedStoresTests
 
             // And one more entry, late.
             await ward.Record(before.Episode, JsonNode.Parse(
-                """{"source": "ward-7", "id": "scan-0650", "kind": "bladder-scanned", "at": "2026-03-15T06:50:00+01:00", "volume": {"value": 35, "unit": "mL"}, "how": "scan"}""")!);
+                """
+                {"source": "ward-7", "id": "scan-0650", "kind": "bladder-scanned", "at": "2026-03-15T06:50:00+01:00",
+                 "volume": {"value": 35, "unit": "mL"}, "how": "scan"}
+                """)!);
             Assert.Equal(34, (await ward.Read($"/episodes/{before.Episode}/entries"))["entries"]!.AsArray().Count);
             after = await ward.Everything(before.Episode);
         }
@@ -69,22 +72,26 @@ public class LandedStoresTests
         {
             var folder = Landed.Unpack(name);
             using var store = Dialect.Open(Dialect.FileIn(folder), SqliteOpenMode.ReadOnly);
-            var made = string.Join('\n', Dialect.Rows(store, "select sql from sqlite_master where sql is not null order by name", row => row.GetString(0)));
-            return string.Join(' ', Dialect.Rows(store, "select ScriptName from SchemaVersions order by 1", row => row.GetString(0).Split('.')[^2])) + made.GetHashCode(StringComparison.Ordinal);
+            var made = string.Join('\n', Dialect.Texts(store, "select sql from sqlite_master where sql is not null order by name"));
+            return string.Join(' ', Dialect.Texts(store, "select ScriptName from SchemaVersions order by 1")) + made;
         });
         // Nine states; the last two stores share one.
         Assert.Equal(9, states.Distinct().Count());
     }
 
-    private static async Task<int> Found(RunningService ward, string search) => (int)(await ward.Read($"/fhir/{search}&_summary=count"))["total"]!;
+    private static async Task<int> Found(RunningService ward, string search) =>
+        (int)(await ward.Read($"/fhir/{search}&_summary=count"))["total"]!;
 
     /// <summary>What is in the file before this version ever saw it.</summary>
     private static (string Episode, List<string> Entries, List<(string Address, string Json)> Resources) Before(string folder)
     {
         using var store = Dialect.Open(Dialect.FileIn(folder), SqliteOpenMode.ReadOnly);
         return (
-            Dialect.Rows(store, "select id from episode", row => row.GetString(0)).Single(),
-            Dialect.Rows(store, "select entry_id from entry", row => row.GetString(0)),
-            Dialect.Rows(store, "select type || '/' || id, json from resource where type <> 'Subscription'", row => (row.GetString(0), row.GetString(1))));
+            Dialect.Texts(store, "select id from episode").Single(),
+            Dialect.Texts(store, "select entry_id from entry"),
+            Dialect.Rows(
+                store,
+                "select type || '/' || id, json from resource where type <> 'Subscription'",
+                row => (row.GetString(0), row.GetString(1))));
     }
 }

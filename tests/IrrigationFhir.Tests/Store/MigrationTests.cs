@@ -53,8 +53,8 @@ public class MigrationTests
             Dialect.Run(store, $"insert into SchemaVersions (ScriptName, Applied) values ('{script.Name}', '2026-11-26')");
         }
 
-        await using var after = Reopen(folder);
-        Assert.Equal(33, (await after.Database.Write(w => w.Statements.First("select count(*) from entry", row => row.GetInt64(0)), default)));
+        await using var after = Reopen(folder, TimeProvider.System);
+        Assert.Equal(33, StoreFolderTests.Entries(Dialect.FileIn(folder)));
     }
 
     [Fact]
@@ -63,9 +63,9 @@ public class MigrationTests
         var folder = Landed.Unpack("2026-11-26-fa51923");
         Migration.Run(Dialect.FileIn(folder), NodaTime.DateTimeZone.Utc);
         using var store = Dialect.Open(Dialect.FileIn(folder), SqliteOpenMode.ReadOnly);
-        var events = Dialect.Rows(store, "select distinct type || '/' || id from subscription_event order by 1", row => row.GetString(0));
+        var events = Dialect.Texts(store, "select distinct type || '/' || id from subscription_event order by 1");
         Assert.NotEmpty(events);
-        Assert.Equal(events, Dialect.Rows(store, "select type || '/' || id from subscription_told order by 1", row => row.GetString(0)));
+        Assert.Equal(events, Dialect.Texts(store, "select type || '/' || id from subscription_told order by 1"));
     }
 
     [Theory]
@@ -75,8 +75,11 @@ public class MigrationTests
     [InlineData("create index by_kind on entry (kind)", "index by_kind is not known here")]
     [InlineData("alter table lease add column note text", "column lease.note is not known here")]
     [InlineData("alter table outbox drop column event", "column outbox.event is missing")]
-    [InlineData("drop index outbox_by_time; create index outbox_by_time on outbox (at, number)", "index outbox_by_time is not as it should be")]
-    [InlineData("drop table lease; create table lease (name text not null primary key, holder text null, until integer not null) without rowid", "column lease.holder is text, and should be text not null")]
+    [InlineData(
+        "drop index outbox_by_time; create index outbox_by_time on outbox (at, number)", "index outbox_by_time is not as it should be")]
+    [InlineData(
+        "drop table lease; create table lease (name text not null primary key, holder text null, until integer not null) without rowid",
+        "column lease.holder is text, and should be text not null")]
     [InlineData("create trigger watch after delete on entry begin select 1; end", "trigger watch is not known here")]
     public void A_schema_that_is_not_what_is_expected_is_refused_by_the_name_of_what_differs(string changed, string difference)
     {
@@ -87,7 +90,8 @@ public class MigrationTests
         var fault = Assert.Throws<StoreFault>(() => Migration.Run(file, NodaTime.DateTimeZone.Utc));
 
         Assert.Equal(
-            $"The store does not have the schema that this version expects, and was left as it was: {difference}. Start the version that made it, or restore a backup.",
+            $"The store does not have the schema that this version expects, and was left as it was: {difference}. "
+            + "Start the version that made it, or restore a backup.",
             fault.Message);
     }
 
@@ -102,7 +106,8 @@ public class MigrationTests
 
         var fault = Assert.Throws<StoreFault>(() => Migration.Run(file, NodaTime.DateTimeZone.Utc));
 
-        Assert.StartsWith("The schema of the store could not be brought up to date, and nothing of it was changed: ", fault.Message, StringComparison.Ordinal);
+        const string Said = "The schema of the store could not be brought up to date, and nothing of it was changed: ";
+        Assert.StartsWith(Said, fault.Message, StringComparison.Ordinal);
         Assert.Equal(before, Schema(file));
     }
 
@@ -111,6 +116,8 @@ public class MigrationTests
     private static List<string> Schema(string file)
     {
         using var store = Dialect.Open(file, SqliteOpenMode.ReadOnly);
-        return Dialect.Rows(store, "select name || sql from sqlite_master where sql is not null union all select ScriptName from SchemaVersions order by 1", row => row.GetString(0));
+        return Dialect.Texts(
+            store,
+            "select name || sql from sqlite_master where sql is not null union all select ScriptName from SchemaVersions order by 1");
     }
 }

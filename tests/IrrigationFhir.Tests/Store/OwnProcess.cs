@@ -22,7 +22,8 @@ internal sealed class OwnProcess : IDisposable
         using var patience = new CancellationTokenSource(Patience);
         try
         {
-            var said = await Task.WhenAll(process.StandardOutput.ReadToEndAsync(patience.Token), process.StandardError.ReadToEndAsync(patience.Token));
+            var said = await Task.WhenAll(
+                process.StandardOutput.ReadToEndAsync(patience.Token), process.StandardError.ReadToEndAsync(patience.Token));
             await process.WaitForExitAsync(patience.Token);
             return (process.ExitCode, string.Concat(said));
         }
@@ -43,24 +44,35 @@ internal sealed class OwnProcess : IDisposable
             _ = process.StandardOutput.BaseStream.CopyToAsync(Stream.Null, CancellationToken.None);
             _ = process.StandardError.BaseStream.CopyToAsync(Stream.Null, CancellationToken.None);
             var http = new HttpClient { BaseAddress = new Uri(line[(at + ListeningOn.Length)..].Trim()), Timeout = Patience };
-            while ((await http.GetAsync(new Uri("/health/ready", UriKind.Relative), patience.Token)).StatusCode != HttpStatusCode.OK) await Task.Delay(20, patience.Token);
+            var ready = new Uri("/health/ready", UriKind.Relative);
+            while ((await http.GetAsync(ready, patience.Token)).StatusCode != HttpStatusCode.OK) await Task.Delay(20, patience.Token);
             return new(process, http);
         }
 
-        throw new InvalidOperationException($"the service ended before it listened: {await process.StandardError.ReadToEndAsync(patience.Token)}");
+        var said = await process.StandardError.ReadToEndAsync(patience.Token);
+        throw new InvalidOperationException($"the service ended before it listened: {said}");
     }
 
     /// <summary>Opens an episode and records scans in it, each of which must be acknowledged.</summary>
     public async Task<(string Id, int Entries)> OpenWithEntries(int entries)
     {
-        var id = (string)(await Post("/episodes", RunningService.Episode("stay-of-a-copy", "2026-03-14T08:00:00Z", "2026-03-14T20:00:00Z")))["id"]!;
+        var stay = RunningService.Episode("stay-of-a-copy", "2026-03-14T08:00:00Z", "2026-03-14T20:00:00Z");
+        var id = (string)(await Post("/episodes", stay))["id"]!;
         for (var n = 1; n <= entries; n++)
         {
-            var scan = new JsonObject { ["source"] = "ward", ["id"] = $"e{n}", ["kind"] = "bladder-scanned", ["at"] = $"2026-03-14T{9 + n / 10:00}:{n % 10:00}:00Z", ["volume"] = new JsonObject { ["value"] = n, ["unit"] = "mL" }, ["how"] = "scan" };
-            await Post($"/episodes/{id}/entries", scan);
+            await Post($"/episodes/{id}/entries", new JsonObject
+            {
+                ["source"] = "ward",
+                ["id"] = $"e{n}",
+                ["kind"] = "bladder-scanned",
+                ["at"] = $"2026-03-14T{9 + n / 10:00}:{n % 10:00}:00Z",
+                ["volume"] = new JsonObject { ["value"] = n, ["unit"] = "mL" },
+                ["how"] = "scan",
+            });
         }
 
-        return (id, JsonNode.Parse(await _http.GetStringAsync(new Uri($"/episodes/{id}/entries", UriKind.Relative)))!["entries"]!.AsArray().Count);
+        var log = JsonNode.Parse(await _http.GetStringAsync(new Uri($"/episodes/{id}/entries", UriKind.Relative)))!;
+        return (id, log["entries"]!.AsArray().Count);
     }
 
     /// <summary>Ends it as a machine that is shut down does: SIGTERM, and time to put things in order.</summary>
@@ -82,7 +94,12 @@ internal sealed class OwnProcess : IDisposable
     }
 
     private static Process Begin(params string[] args) => Process.Start(
-        new ProcessStartInfo("dotnet", [Path.Combine(AppContext.BaseDirectory, "IrrigationFhir.dll"), .. args]) { RedirectStandardOutput = true, RedirectStandardError = true, WorkingDirectory = AppContext.BaseDirectory })!;
+        new ProcessStartInfo("dotnet", [Path.Combine(AppContext.BaseDirectory, "IrrigationFhir.dll"), .. args])
+        {
+            RedirectStandardOutput = true,
+            RedirectStandardError = true,
+            WorkingDirectory = AppContext.BaseDirectory,
+        })!;
 
     private async Task<JsonNode> Post(string address, JsonObject body)
     {

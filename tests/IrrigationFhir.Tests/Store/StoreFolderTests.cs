@@ -77,7 +77,8 @@ public class StoreFolderTests
     public void A_database_of_another_program_is_refused_and_left_alone()
     {
         var folder = Directory.CreateTempSubdirectory("foreign-").FullName;
-        using (var foreign = Dialect.Open(Dialect.FileIn(folder), SqliteOpenMode.ReadWriteCreate)) Dialect.Run(foreign, "create table bookmark (url text)");
+        using (var foreign = Dialect.Open(Dialect.FileIn(folder), SqliteOpenMode.ReadWriteCreate))
+            Dialect.Run(foreign, "create table bookmark (url text)");
         var before = File.ReadAllBytes(Dialect.FileIn(folder));
         Refused(folder, "is a database, but none of this service: it holds bookmark");
         Assert.Equal(before, File.ReadAllBytes(Dialect.FileIn(folder)));
@@ -87,7 +88,8 @@ public class StoreFolderTests
     public void A_database_without_tables_is_refused()
     {
         var folder = Directory.CreateTempSubdirectory("foreign-").FullName;
-        using (var empty = Dialect.Open(Dialect.FileIn(folder), SqliteOpenMode.ReadWriteCreate)) Dialect.Run(empty, "pragma journal_mode = wal; create table t (a int); drop table t; vacuum");
+        using (var empty = Dialect.Open(Dialect.FileIn(folder), SqliteOpenMode.ReadWriteCreate))
+            Dialect.Run(empty, "pragma journal_mode = wal; create table t (a int); drop table t; vacuum");
         Refused(folder, "holds no table: was it copied without the irrigation.db-wal beside it?");
     }
 
@@ -96,7 +98,15 @@ public class StoreFolderTests
     {
         var folder = await Stopped();
         using (var store = Dialect.Open(Dialect.FileIn(folder), SqliteOpenMode.ReadWrite))
-            Dialect.Run(store, "insert into SchemaVersions (ScriptName, Applied) values ('IrrigationFhir.Store.Schema.sqlite.0099-of-tomorrow.sql', '2027-01-01')");
+        {
+            Dialect.Run(
+                store,
+                """
+                insert into SchemaVersions (ScriptName, Applied)
+                values ('IrrigationFhir.Store.Schema.sqlite.0099-of-tomorrow.sql', '2027-01-01')
+                """);
+        }
+
         Refused(folder, "was made by a newer version, or by another program: this one does not know 0099-of-tomorrow.sql");
     }
 
@@ -153,7 +163,8 @@ public class StoreFolderTests
     public async Task After_the_end_the_one_file_holds_everything()
     {
         var folder = await Stopped();
-        Assert.Equal(["irrigation.db", "irrigation.lock"], Directory.GetFiles(folder).Select(Path.GetFileName).Order(StringComparer.Ordinal));
+        var files = Directory.GetFiles(folder).Select(Path.GetFileName).Order(StringComparer.Ordinal);
+        Assert.Equal(["irrigation.db", "irrigation.lock"], files);
         Assert.Equal(30, Entries(Dialect.FileIn(folder)));
     }
 
@@ -161,7 +172,7 @@ public class StoreFolderTests
     public async Task A_quiet_store_has_its_file_whole_while_it_is_served()
     {
         var folder = Directory.CreateTempSubdirectory("quiet-").FullName;
-        await using var database = new Database(new(folder, NodaTime.DateTimeZone.Utc), TimeProvider.System) { Rest = TimeSpan.FromMilliseconds(50) };
+        await using var database = Restless(folder);
         database.Start();
         var episodes = new EpisodeStore(database);
         await episodes.Open(Episode("night"), default);
@@ -182,14 +193,14 @@ public class StoreFolderTests
     public async Task A_reader_holds_the_log_back_and_it_is_emptied_once_the_reader_ends()
     {
         var folder = Directory.CreateTempSubdirectory("quiet-").FullName;
-        await using var database = new Database(new(folder, NodaTime.DateTimeZone.Utc), TimeProvider.System) { Rest = TimeSpan.FromMilliseconds(50) };
+        await using var database = Restless(folder);
         database.Start();
         var episodes = new EpisodeStore(database);
         long Log() => new FileInfo(Dialect.FileIn(folder) + "-wal").Length;
         using (var reader = Dialect.Open(Dialect.FileIn(folder), SqliteOpenMode.ReadOnly))
         {
             Dialect.Run(reader, "begin");
-            Assert.Equal(0, Dialect.Rows(reader, "select count(*) from episode", row => row.GetInt64(0)).Single());
+            Assert.Equal(0, Dialect.Number(reader, "select count(*) from episode"));
             await episodes.Open(Episode("night"), default);
             await Task.Delay(300);
             Assert.True(Log() > 0);
@@ -218,8 +229,12 @@ public class StoreFolderTests
     internal static long Entries(string file)
     {
         using var store = Dialect.Open(file, SqliteOpenMode.ReadOnly);
-        return Dialect.Rows(store, "select count(*) from entry", row => row.GetInt64(0)).Single();
+        return Dialect.Number(store, "select count(*) from entry");
     }
+
+    /// <summary>A database that settles as soon as nobody has written for 50 ms.</summary>
+    private static Database Restless(string folder) =>
+        new(new(folder, NodaTime.DateTimeZone.Utc), TimeProvider.System) { Rest = TimeSpan.FromMilliseconds(50) };
 
     /// <summary>What a start and a stop write into the log.</summary>
     private static async Task<List<string>> Logged(string folder)
@@ -247,7 +262,8 @@ public class StoreFolderTests
 
         public bool IsEnabled(LogLevel logLevel) => true;
 
-        public void Log<TState>(LogLevel logLevel, EventId eventId, TState state, Exception? exception, Func<TState, Exception?, string> formatter) =>
+        public void Log<TState>(
+            LogLevel logLevel, EventId eventId, TState state, Exception? exception, Func<TState, Exception?, string> formatter) =>
             Written.Add($"{logLevel}: {formatter(state, exception)}");
     }
 }

@@ -33,7 +33,7 @@ internal sealed class StoreOnDisk : IAsyncDisposable
 
     public static StoreOnDisk New(TimeProvider? clock = null) => new(Directory.CreateTempSubdirectory("store-").FullName, clock);
 
-    public static StoreOnDisk Reopen(string folder) => new(folder, null);
+    public static StoreOnDisk Reopen(string folder, TimeProvider? clock = null) => new(folder, clock);
 
     public static Instant At(string text) => InstantPattern.ExtendedIso.Parse(text).Value;
 

@@ -1,4 +1,5 @@
 using IrrigationFhir.Demo;
+using IrrigationFhir.Tests.Repository;
 using static IrrigationFhir.Tests.Subscriptions.Told;
 
 namespace IrrigationFhir.Tests.Subscriptions;
@@ -10,10 +11,13 @@ public class ExampleSubscriberTests
     public async Task What_it_missed_while_it_was_away_it_asks_for_and_nothing_comes_twice()
     {
         await using var ward = Ward();
-        var memory = Path.Combine(Path.GetTempPath(), $"subscriber-{Guid.NewGuid():N}.json");
+        // It remembers beside itself, and not what another copy was told.
+        var folder = Directory.CreateTempSubdirectory("subscriber-").FullName;
+        var source = Path.Combine(folder, "subscriber.cs");
+        File.Copy(Repo.PathOf("fhir-examples/subscriber/subscriber.cs"), source);
         var fhir = $"{ward.Http.BaseAddress!.ToString().TrimEnd('/')}/fhir";
         IReadOnlyList<string> first;
-        using (var subscriber = await ExampleSubscriber.Start(fhir, memory))
+        using (var subscriber = await ExampleSubscriber.Start(fhir, memory: null, source))
         {
             await ward.Record(await ward.Bed("one"), Clots("a"));
             await ward.Until(() => subscriber!.Said.Count == 2);
@@ -21,7 +25,7 @@ public class ExampleSubscriberTests
         }
 
         await ward.Record(await ward.Bed("two"), Clots("a")); // nobody listens
-        using (var subscriber = await ExampleSubscriber.Start(fhir, memory))
+        using (var subscriber = await ExampleSubscriber.Start(fhir, memory: null, source))
         {
             await ward.Record(await ward.Bed("three"), Clots("a"));
             await ward.Until(() => subscriber!.Said.Count(line => line.Contains(": ", StringComparison.Ordinal)) == 2, TimeSpan.FromSeconds(1));
@@ -30,6 +34,7 @@ public class ExampleSubscriberTests
             Assert.Equal(["2:", "3:"], subscriber.Said.Skip(1).Where(line => line != "subscribed").Select(line => line.Split(' ')[0])); // it has a new address, and so a new handshake
         }
 
-        File.Delete(memory);
+        Assert.Equal(["memory.json", "subscriber.cs"], Directory.GetFiles(folder).Select(Path.GetFileName).Order(StringComparer.Ordinal));
+        Directory.Delete(folder, recursive: true);
     }
 }

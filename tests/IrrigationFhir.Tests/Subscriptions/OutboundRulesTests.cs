@@ -117,7 +117,13 @@ public class OutboundRulesTests
     [Fact]
     public void All_faults_of_the_settings_are_named_at_once()
     {
-        var fault = Assert.Throws<InvalidOperationException>(() => Rules(("AllowedHosts:0", "https://x.example/"), ("PrivateNetworks:0", "ten"), ("Most", "0"), ("Timeout", "00:00:00.1"), ("Keep", "00:10:00"), ("CertificateAuthorities", "/nowhere.pem")));
+        var fault = Assert.Throws<SettingsFault>(() => Rules(
+            ("AllowedHosts:0", "https://x.example/"),
+            ("PrivateNetworks:0", "ten"),
+            ("Most", "0"),
+            ("Timeout", "00:00:00.1"),
+            ("Keep", "00:10:00"),
+            ("CertificateAuthorities", "/nowhere.pem")));
         foreach (var key in new[] { "AllowedHosts", "PrivateNetworks", "Most", "Timeout", "Keep", "CertificateAuthorities" }) Assert.Contains($"Subscriptions:{key}: ", fault.Message, StringComparison.Ordinal);
     }
 }

@@ -1,0 +1,101 @@
+using System.Diagnostics;
+using System.Net;
+using System.Text;
+using System.Text.RegularExpressions;
+
+namespace IrrigationFhir.Tests;
+
+/// <summary>The program as it is run: a process of its own. For what is settled once per process, and for what it prints.</summary>
+internal sealed partial class ProgramProcess : IAsyncDisposable
+{
+    private static readonly TimeSpan Patience = TimeSpan.FromMinutes(2);
+
+    private readonly Process process;
+    private readonly StringBuilder said = new();
+
+    private ProgramProcess(Process process)
+    {
+        this.process = process;
+        process.OutputDataReceived += (_, line) => Heard(line.Data);
+        process.ErrorDataReceived += (_, line) => Heard(line.Data);
+        process.BeginOutputReadLine();
+        process.BeginErrorReadLine();
+    }
+
+    /// <summary>Reaches the service.</summary>
+    public HttpClient Http { get; } = new() { Timeout = TimeSpan.FromSeconds(60) };
+
+    /// <summary>What it printed so far, output and errors.</summary>
+    public string Said
+    {
+        get
+        {
+            lock (said) return said.ToString();
+        }
+    }
+
+    /// <summary>Runs it to its end.</summary>
+    /// <param name="folder">The working directory.</param>
+    /// <param name="args">Its arguments.</param>
+    public static async Task<(int Code, string Output, string Errors)> Run(string folder, params string[] args)
+    {
+        using var process = Process.Start(Info(folder, args))!;
+        var (output, errors) = (process.StandardOutput.ReadToEndAsync(), process.StandardError.ReadToEndAsync());
+        using var patience = new CancellationTokenSource(Patience);
+        try
+        {
+            await process.WaitForExitAsync(patience.Token);
+        }
+        catch (OperationCanceledException)
+        {
+            process.Kill();
+        }
+
+        return (process.ExitCode, await output, await errors);
+    }
+
+    /// <summary>Starts the service on a free port, and waits until it is ready.</summary>
+    /// <param name="folder">The working directory, where it keeps its data too.</param>
+    /// <param name="args">Further arguments.</param>
+    public static async Task<ProgramProcess> Serve(string folder, params string[] args)
+    {
+        var program = new ProgramProcess(Process.Start(Info(folder, ["--urls=http://127.0.0.1:0", .. args]))!);
+        using var patience = new CancellationTokenSource(Patience);
+        while (program.Http.BaseAddress is null)
+        {
+            if (program.process.HasExited) throw new InvalidOperationException($"the service ended before it listened: {program.Said}");
+            if (Listening().Match(program.Said) is { Success: true } match) program.Http.BaseAddress = new Uri(match.Groups[1].Value);
+            else await Task.Delay(20, patience.Token);
+        }
+
+        var ready = new Uri("/health/ready", UriKind.Relative);
+        while ((await program.Http.GetAsync(ready, patience.Token)).StatusCode != HttpStatusCode.OK) await Task.Delay(50, patience.Token);
+        return program;
+    }
+
+    /// <inheritdoc/>
+    public async ValueTask DisposeAsync()
+    {
+        Http.Dispose();
+        if (!process.HasExited) process.Kill();
+        await process.WaitForExitAsync();
+        process.Dispose();
+    }
+
+    private static string Program => Path.Combine(AppContext.BaseDirectory, "IrrigationFhir.dll");
+
+    private static ProcessStartInfo Info(string folder, string[] args) => new("dotnet", [Program, .. args])
+    {
+        RedirectStandardOutput = true,
+        RedirectStandardError = true,
+        WorkingDirectory = folder,
+    };
+
+    private void Heard(string? line)
+    {
+        lock (said) said.Append(line).Append('\n');
+    }
+
+    [GeneratedRegex("Now listening on: (http://[0-9.:]+[0-9])")]
+    private static partial Regex Listening();
+}
