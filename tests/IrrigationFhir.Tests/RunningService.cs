@@ -172,7 +172,23 @@ internal sealed class RunningService : WebApplicationFactory<Program>
     {
         Http.Dispose();
         await base.DisposeAsync();
-        if (_ownFolder && Directory.Exists(Folder)) Directory.Delete(Folder, recursive: true);
+        if (_ownFolder) await Remove(Folder);
+    }
+
+    /// <summary>Removes a folder in which the engine may still be closing its files.</summary>
+    public static async Task Remove(string folder)
+    {
+        for (var patience = 50; Directory.Exists(folder); patience--)
+        {
+            try
+            {
+                Directory.Delete(folder, recursive: true);
+            }
+            catch (IOException) when (patience > 0)
+            {
+                await Task.Delay(100);
+            }
+        }
     }
 
     /// <inheritdoc/>

@@ -88,6 +88,30 @@ public sealed class FlagRecord
         return (after, Compare(this, after, from.AsOf));
     }
 
+    /// <summary>The record as it was known at an earlier moment: the same as one that is worked out anew of what was known then.</summary>
+    /// <remarks>Goes on from what is kept before the first entry that was not known yet, so it costs a day of the log at most where nothing was.</remarks>
+    /// <param name="full">The whole log that this record is of.</param>
+    /// <param name="known">The balance of what was known (<see cref="EpisodeLog.KnownAt"/>).</param>
+    /// <param name="asOf">The moment.</param>
+    /// <param name="stop">Gives up.</param>
+    public FlagRecord AsKnown(EpisodeLog full, FluidBalance known, Instant asOf, CancellationToken stop)
+    {
+        var first = asOf + Duration.Epsilon;
+        foreach (var logged in full.Arrivals)
+        {
+            if (logged.Entry.At > asOf || !(logged.Entry.Header.RecordedAt > asOf)) continue;
+            foreach (var version in full.Versions(logged.Entry.Key)) first = Instant.Min(first, version.Entry.At);
+        }
+
+        // An entry that was moved to a later time stood at the earlier one.
+        foreach (var (key, versions) in known.Log.Arrivals.GroupBy(l => l.Entry.Key).Select(g => (g.Key, g.Count())))
+        {
+            if (full.Versions(key) is var all && all.Count != versions) first = all.Aggregate(first, (so, version) => Instant.Min(so, version.Entry.At));
+        }
+
+        return (Before(first) ?? Beginning(known, facts, limits)).Forward(known, asOf, stop);
+    }
+
     /// <summary>Flags that had been said by <see cref="AsOf"/> and were, as entries that arrived since show, never so, or ended otherwise, or had another priority.</summary>
     /// <remarks>Compared as of the same moment: what time alone changed since is no revision. Costs one look back, as for <see cref="After"/>.</remarks>
     /// <param name="balance">The balance of the whole log.</param>
@@ -164,10 +188,15 @@ public sealed class FlagRecord
 
     private FlagRecord With(ImmutableList<FlagRecord> before) => new(seen, facts, limits, AsOf, states, Ended, before, null);
 
-    private FlagRecord Forward(FluidBalance whole, Instant asOf)
+    private FlagRecord Forward(FluidBalance whole, Instant asOf, CancellationToken stop = default)
     {
         var at = this;
-        while (at.NextMoment(whole) is { } moment && moment <= asOf) at = at.Step(whole, moment);
+        while (at.NextMoment(whole) is { } moment && moment <= asOf)
+        {
+            stop.ThrowIfCancellationRequested();
+            at = at.Step(whole, moment);
+        }
+
         var next = at.NextMoment(whole);
 
         // Where nothing is still to come the whole balance is what was seen, and need not be held twice.

@@ -86,11 +86,20 @@ internal sealed class EntryJson
     public Instant? Time(string name)
     {
         if (Text(name) is not { } text) return null;
-        var read = Times.Parse(text);
-        if (!read.Success) problems.Add(EntryProblem.BadTime(At(name), text));
-        else if (read.Value.ToInstant() is var instant && (instant < Earliest || instant > Latest)) problems.Add(EntryProblem.OutOfRange(At(name), text, "a time in the years 1900 to 2259"));
-        else return read.Value.ToInstant();
-        return null;
+        var (instant, problem) = Moment(At(name), text);
+        if (problem is not null) problems.Add(problem);
+        return instant;
+    }
+
+    /// <summary>Reads a moment as it is read everywhere: RFC 3339 with seconds and offset, in the years 1900 to 2259.</summary>
+    public static (Instant? Moment, EntryProblem? Problem) Moment(string where, string text)
+    {
+        if (Times.Parse(text) is not { Success: true } read) return (null, EntryProblem.BadTime(where, text));
+
+        // The year first: near the ends of the calendar an offset alone leads beyond them.
+        return read.Value.Year is >= 1899 and <= 2260 && read.Value.ToInstant() is var instant && instant >= Earliest && instant <= Latest
+            ? (instant, null)
+            : (null, EntryProblem.OutOfRange(where, text, "a time in the years 1900 to 2259"));
     }
 
     /// <summary>True, false or absent.</summary>

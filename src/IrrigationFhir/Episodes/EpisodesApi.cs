@@ -136,6 +136,10 @@ internal static class EpisodesApi
     /// <summary>Maps the routes.</summary>
     public static void MapEpisodes(this IEndpointRouteBuilder app)
     {
+        var watch = app.ServiceProvider.GetRequiredService<WatchEpisodes>();
+        app.ServiceProvider.GetRequiredService<Figures>().Read(
+            _ => Task.FromResult<WatchEpisodes?>(watch),
+            new Figure<WatchEpisodes>("irrigationfhir.episodes.failing", "{episode}", "Episodes that cannot be judged.", now => now.Failing));
         app.MapPost("/episodes", Open)
             .TakesLittle(app.ServiceProvider)
             .Accepts<EpisodeDocument>("application/json")
@@ -318,7 +322,15 @@ internal sealed class Asked(EpisodesInMemory episodes, FlagLimits limits, TimePr
             asOf,
             async (episode, at) =>
             {
-                if (asOf is not null) return answer(episode, FlagRecord.Of(episode.Balance, episode.Definition.Facts, limits, at));
+                if (asOf is not null)
+                {
+                    // What the flags were by then goes on from where they were kept before what was not known yet.
+                    var now = await episodes.Find(id, stop) is { } stands ? await episodes.Watched(stands, stop) : episode;
+                    return answer(episode, now.Flags is { } kept
+                        ? kept.AsKnown(now.Log, episode.Balance, at, stop)
+                        : FlagRecord.Of(episode.Balance, episode.Definition.Facts, limits, at));
+                }
+
                 var watched = await episodes.Watched(episode, stop);
                 return answer(watched, watched.Flags!.After(watched.Balance, [], Instant.FromUnixTimeSeconds(at.ToUnixTimeSeconds())).Record);
             },
@@ -329,8 +341,8 @@ internal sealed class Asked(EpisodesInMemory episodes, FlagLimits limits, TimePr
         using var place = await Places.Reading.Enter(stop);
         if (await episodes.Find(id, stop) is not { } found) return EpisodesApi.Unknown(id);
         if (asOf is null) return await answer(found, Instant.FromDateTimeOffset(clock.GetUtcNow()));
-        if (OffsetDateTimePattern.ExtendedIso.Parse(asOf) is not { Success: true } moment) return EntriesApi.Refused(StatusCodes.Status400BadRequest, [EntryProblem.BadTime("asOf", asOf)]);
-        var at = moment.Value.ToInstant();
+        if (EntryJson.Moment("asOf", asOf) is not ({ } at, null) and var (_, problem)) return EntriesApi.Refused(StatusCodes.Status400BadRequest, [problem!]);
+        stop.ThrowIfCancellationRequested();
         return await answer(found with { Balance = FluidBalance.Of(found.Log.KnownAt(at), found.Balance.Settings) }, at);
     }
 }

@@ -78,6 +78,16 @@ public class FlagPropertyTests
     }, iter: Ward.Times(500));
 
     [Fact]
+    public void A_record_as_it_was_known_is_the_one_made_of_what_was_known() => Gen.Select(Nights, Gen.Int[0, 16 * 60]).Sample((night, minute) =>
+    {
+        var balance = Balance(night);
+        var asOf = Start + Duration.FromMinutes(minute);
+        var known = FluidBalance.Of(balance.Log.KnownAt(asOf), BalanceSettings.Default);
+        var kept = FlagRecord.Of(balance, Patient, Limits, End).AsKnown(balance.Log, known, asOf, default);
+        AssertSame(FlagRecord.Of(known, Patient, Limits, asOf), kept);
+    }, iter: Ward.Times(500));
+
+    [Fact]
     public void Of_one_rule_no_two_flags_stand_at_once_and_none_ends_before_it_began() => Nights.Sample(night =>
     {
         foreach (var flags in All(Whole(night)).GroupBy(flag => flag.Slug))

@@ -107,7 +107,7 @@ public class CommandLineTests
             Assert.Equal((2, ""), (code, output));
             Assert.Equal(
                 $"""
-                Data:Floder: not a setting; Data has Folder, TimeZone
+                Data:Floder: not a setting; Data has Folder, LeastFreeMegabytes, TimeZone
                 Data:Folder: 'a-file/data', but '{Path.Combine(folder, "a-file")}' is a file; a folder is expected
                 Data:TimeZone: 'Nowhere/Land'; an IANA zone such as Europe/Berlin is expected
                 Fhir:BaseUrI: not a setting; Fhir has BaseUrl, CanonicalBase, DefaultCount, MaxBodyBytes, MaxCount

@@ -44,7 +44,7 @@ public class WatchedEpisodesTests
         Assert.Equal("12:32", await NextLook(again, broken));
         again.Clock.Advance(TimeSpan.FromMinutes(2)); // which wakes the service's own round
         Assert.Equal("12:36", await NextLook(again, broken, unless: "12:32"));
-        Directory.Delete(folder, recursive: true);
+        await RunningService.Remove(folder);
     }
 
     [Theory]
@@ -77,7 +77,7 @@ public class WatchedEpisodesTests
         await again.Record(id, Charted.BagHung("bag", "08:00", 3000), Charted.Flow("flow", "08:00", 600), Charted.Emptied("one", "09:00", 700), Charted.Emptied("two", "10:00", 0));
         Assert.Contains((await again.Read($"/episodes/{id}/flags"))["standing"]!.AsArray(), flag => (string)flag!["flag"]! == "outflow-deficit");
         Assert.Equal(HttpStatusCode.OK, (await again.Post("/episodes", episode)).Status);
-        Directory.Delete(folder, recursive: true);
+        await RunningService.Remove(folder);
     }
 
     /// <summary>When the episode is looked at again, by the clock; waits while that is as it was.</summary>

@@ -21,6 +21,7 @@ public class TelemetryTests
     /// <summary>What is told at /health/ready, and the line of /metrics that says the same.</summary>
     private static readonly Dictionary<string, string> SameFigure = new()
     {
+        ["episodes.failing"] = "irrigationfhir_episodes_failing",
         ["withheld-resources.withheld"] = "irrigationfhir_resources_withheld",
         ["notifications.active"] = "irrigationfhir_subscriptions{status=\"active\"}",
         ["notifications.requested"] = "irrigationfhir_subscriptions{status=\"requested\"}",
@@ -128,7 +129,7 @@ public class TelemetryTests
             episode = await ward.Open(RunningService.Episode("planted-stay", "2026-03-14T08:00:00Z", patient: "planted-patient"));
             await ward.Record(episode, JsonNode.Parse(Charted(417))!);
             await ward.Get("/fhir/Observation?patient.identifier=planted-patient");
-            await Until(() => Has("traces", "validate") && Has("metrics", "withheld"));
+            await Until(() => Has("traces", "validate") && Has("metrics", "withheld") && Has("metrics", "http.server.request.duration"));
         }
 
         string[] traced = [.. Path, "POST /episodes/{id}/entries", "service.name", "irrigationfhir"];

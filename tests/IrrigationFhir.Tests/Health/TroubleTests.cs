@@ -24,7 +24,7 @@ public class TroubleTests
             Assert.Equal(2, (await ward.Read($"/episodes/{episode}/entries"))["entries"]!.AsArray().Count);
         }
 
-        Directory.Delete(folder, recursive: true);
+        await RunningService.Remove(folder);
     }
 
     [Fact]
@@ -55,7 +55,7 @@ public class TroubleTests
             Assert.Equal(["recorded"], (await early.Record(episode, Charted.Emptied("after", "10:00", 300))).Outcomes);
         }
 
-        Directory.Delete(folder, recursive: true);
+        await RunningService.Remove(folder);
     }
 
     [Fact]
