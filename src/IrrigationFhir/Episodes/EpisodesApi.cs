@@ -341,7 +341,8 @@ internal sealed class Asked(EpisodesInMemory episodes, FlagLimits limits, TimePr
         using var place = await Places.Reading.Enter(stop);
         if (await episodes.Find(id, stop) is not { } found) return EpisodesApi.Unknown(id);
         if (asOf is null) return await answer(found, Instant.FromDateTimeOffset(clock.GetUtcNow()));
-        if (EntryJson.Moment("asOf", asOf) is not ({ } at, null) and var (_, problem)) return EntriesApi.Refused(StatusCodes.Status400BadRequest, [problem!]);
+        var (moment, problem) = EntryJson.Moment("asOf", asOf);
+        if (moment is not { } at) return EntriesApi.Refused(StatusCodes.Status400BadRequest, [problem!]);
         stop.ThrowIfCancellationRequested();
         return await answer(found with { Balance = FluidBalance.Of(found.Log.KnownAt(at), found.Balance.Settings) }, at);
     }

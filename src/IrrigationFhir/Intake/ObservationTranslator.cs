@@ -6,6 +6,7 @@ using System.Text.RegularExpressions;
 using Hl7.Fhir.Model;
 using Hl7.Fhir.Utility;
 using Irrigation.Episodes;
+using IrrigationFhir.Entries;
 using IrrigationFhir.Fhir;
 using NodaTime.Text;
 using Instant = NodaTime.Instant;
@@ -250,8 +251,9 @@ internal sealed partial class ObservationTranslator
         else
         {
             var utc = text.EndsWith("-00:00", StringComparison.Ordinal) ? text[..^6] + "Z" : text;
-            if (OffsetDateTimePattern.ExtendedIso.Parse(utc) is { Success: true } read) return (utc, read.Value.ToInstant());
-            problems.Add(EntryProblem.BadTime($"{at}.{place}", text));
+            var (moment, problem) = EntryJson.Moment($"{at}.{place}", utc);
+            if (moment is { } instant) return (utc, instant);
+            problems.Add(problem!);
         }
 
         return null;
