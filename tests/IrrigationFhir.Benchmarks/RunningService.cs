@@ -44,6 +44,26 @@ internal sealed class RunningService : IAsyncDisposable
         }
     }
 
+    /// <summary>Files, sockets and pipes that are open.</summary>
+    public int OpenFiles
+    {
+        get
+        {
+            process.Refresh();
+            return OperatingSystem.IsLinux() ? Directory.GetFiles($"/proc/{process.Id}/fd").Length : process.HandleCount;
+        }
+    }
+
+    /// <summary>Threads now.</summary>
+    public int Threads
+    {
+        get
+        {
+            process.Refresh();
+            return process.Threads.Count;
+        }
+    }
+
     /// <summary>Starts it and waits until it is ready.</summary>
     public static async Task<RunningService> Start(string folder, params (string Key, string Value)[] settings)
     {

@@ -42,7 +42,7 @@ internal sealed record DoubtfulEntry(Entry Entry, string Says)
 
         if (before?.Drained is not { } was || interval.Drained is not { } drained) return null;
         return FlowRate.Of(was, before.Length) > Times(FlowRate.Of(drained, interval.Length), bedside)
-            ? Made(bedside, reading, $"far less than the {was} from {bedside.Said(before.Start)} to {bedside.Said(before.End)}")
+            ? Made(bedside, reading, $"{drained} since the one before, far less than the {was} from {bedside.Said(before.Start)} to {bedside.Said(before.End)}")
             : null;
     }
 

@@ -81,7 +81,7 @@ public class SettingsTests
             Balance:ScanReach: '15 mins'; 0 to 120 min is expected, such as '15 min'
             Balance:LongestGap: '6 min'; 0.5 to 48 h is expected, such as '6 h'
             Criteria:RequiredCoverage: '1,0'; 0.5 to 1 is expected, such as '1'
-            Entries:Most: '0.5'; 1 to 1000000 is expected, such as '10000'
+            Entries:Most: '0.5'; 1 to 1000000 is expected, such as '2000'
             """.ReplaceLineEndings(),
             faults.Message);
     }
