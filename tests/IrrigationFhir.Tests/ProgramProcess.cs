@@ -73,6 +73,16 @@ internal sealed partial class ProgramProcess : IAsyncDisposable
         return program;
     }
 
+    /// <summary>Ends it as a machine that is shut down does: SIGTERM, and time to put things in order.</summary>
+    public async Task Terminate()
+    {
+        using var signal = Process.Start("kill", ["-TERM", $"{process.Id}"]);
+        await signal.WaitForExitAsync();
+        using var patience = new CancellationTokenSource(Patience);
+        await process.WaitForExitAsync(patience.Token);
+        Assert.Equal(0, process.ExitCode);
+    }
+
     /// <inheritdoc/>
     public async ValueTask DisposeAsync()
     {

@@ -224,7 +224,9 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
         return from;
     }
 
-    /// <summary>The time of all stretches, whichever line, that reach into a time, and all of the life of their bags: a clamp reshapes them.</summary>
+    /// <summary>
+    /// The time of all stretches, whichever line, that reach into a time, and all of the life of their bags: a clamp reshapes them.
+    /// </summary>
     public Interval Reaching(Instant start, Instant end)
     {
         var (from, to) = (start, end);
@@ -232,7 +234,8 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
         {
             foreach (var stretch in Measured(line, start, end))
             {
-                (from, to) = (Instant.Min(from, stretch.Bag?.From ?? stretch.Start), Instant.Max(to, stretch.Bag?.Readings[^1].At ?? stretch.End));
+                from = Instant.Min(from, stretch.Bag?.From ?? stretch.Start);
+                to = Instant.Max(to, stretch.Bag?.Readings[^1].At ?? stretch.End);
             }
         }
 
@@ -400,7 +403,8 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
     private void AddUncovered(Sum sum, Line line, List<BagOfLine> bags, Instant from, Instant to, Instant end)
     {
         // From one entry of the line to the next.
-        var (bag, pump, total, flow) = (line.Bags.FirstAfter(from), line.Pumps.FirstAfter(from), line.Totals.FirstAfter(from), line.Flows.FirstAfter(from));
+        var (bag, pump) = (line.Bags.FirstAfter(from), line.Pumps.FirstAfter(from));
+        var (total, flow) = (line.Totals.FirstAfter(from), line.Flows.FirstAfter(from));
         for (var start = from; start < to;)
         {
             var edge = to;

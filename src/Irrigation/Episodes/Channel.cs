@@ -75,7 +75,8 @@ public static class Channel
     /// <summary>The container that a channel is of; null for any other channel.</summary>
     internal static string? ContainerOf(string channel) => After(channel, ContainerPrefix);
 
-    private static string? After(string channel, string prefix) => channel.StartsWith(prefix, StringComparison.Ordinal) ? channel[prefix.Length..] : null;
+    private static string? After(string channel, string prefix) =>
+        channel.StartsWith(prefix, StringComparison.Ordinal) ? channel[prefix.Length..] : null;
 
     /// <summary>Whether an entry is about a line.</summary>
     public static bool IsIrrigant(Entry entry) => Of(entry).Any(c => c.StartsWith(LinePrefix, StringComparison.Ordinal));

@@ -167,7 +167,10 @@ public sealed class EpisodeLog
         }
 
         foreach (var entry in full[Channel.Withdrawn].After(after, upTo)) shown = Withdraw(shown, entry);
-        var log = new EpisodeLog(full.Frame, full.LastSequence, full.versions, full.current, shown) { names = shown.Count == channels.Count ? names : null };
+        var log = new EpisodeLog(full.Frame, full.LastSequence, full.versions, full.current, shown)
+        {
+            names = shown.Count == channels.Count ? names : null,
+        };
         return new(log, [], changes.ToImmutable());
     }
 

@@ -41,9 +41,9 @@ internal sealed record DoubtfulEntry(Entry Entry, string Says)
         }
 
         if (before?.Drained is not { } was || interval.Drained is not { } drained) return null;
-        return FlowRate.Of(was, before.Length) > Times(FlowRate.Of(drained, interval.Length), bedside)
-            ? Made(bedside, reading, $"{drained} since the one before, far less than the {was} from {bedside.Said(before.Start)} to {bedside.Said(before.End)}")
-            : null;
+        if (FlowRate.Of(was, before.Length) <= Times(FlowRate.Of(drained, interval.Length), bedside)) return null;
+        var span = $"from {bedside.Said(before.Start)} to {bedside.Said(before.End)}";
+        return Made(bedside, reading, $"{drained} since the one before, far less than the {was} {span}");
     }
 
     private static DoubtfulEntry? OfIrrigant(Bedside bedside, ClosedInterval interval, ClosedInterval? before)

@@ -89,24 +89,20 @@ public sealed class FlagRecord
     }
 
     /// <summary>The record as it was known at an earlier moment: the same as one that is worked out anew of what was known then.</summary>
-    /// <remarks>Goes on from what is kept before the first entry that was not known yet, so it costs a day of the log at most where nothing was.</remarks>
+    /// <remarks>
+    /// Goes on from what is kept before the first entry that was not known yet, so it costs a day of the log at most where nothing was.
+    /// </remarks>
     /// <param name="full">The whole log that this record is of.</param>
     /// <param name="known">The balance of what was known (<see cref="EpisodeLog.KnownAt"/>).</param>
     /// <param name="asOf">The moment.</param>
     /// <param name="stop">Gives up.</param>
     public FlagRecord AsKnown(EpisodeLog full, FluidBalance known, Instant asOf, CancellationToken stop)
     {
+        // Of an entry that was not known in all its versions each of them counts: one that was moved stood at the earlier time.
         var first = asOf + Duration.Epsilon;
-        foreach (var logged in full.Arrivals)
+        foreach (var versions in full.Arrivals.GroupBy(logged => logged.Entry.Key))
         {
-            if (logged.Entry.At > asOf || !(logged.Entry.Header.RecordedAt > asOf)) continue;
-            foreach (var version in full.Versions(logged.Entry.Key)) first = Instant.Min(first, version.Entry.At);
-        }
-
-        // An entry that was moved to a later time stood at the earlier one.
-        foreach (var (key, versions) in known.Log.Arrivals.GroupBy(l => l.Entry.Key).Select(g => (g.Key, g.Count())))
-        {
-            if (full.Versions(key) is var all && all.Count != versions) first = all.Aggregate(first, (so, version) => Instant.Min(so, version.Entry.At));
+            if (known.Log.Versions(versions.Key).Count != versions.Count()) first = Instant.Min(first, versions.Min(version => version.Entry.At));
         }
 
         return (Before(first) ?? Beginning(known, facts, limits)).Forward(known, asOf, stop);

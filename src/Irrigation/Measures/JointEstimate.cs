@@ -30,7 +30,11 @@ internal sealed class LinearForm(JointEstimate joint)
     public LinearForm Add(Measured measured, double factor = 1)
     {
         Value += (double)measured.Best.Millilitres * factor;
-        foreach (var (source, contribution) in measured.Errors.All) Doubt(source.What, source.Of, source.Id, contribution * factor, source.At);
+        foreach (var (source, contribution) in measured.Errors.All)
+        {
+            Doubt(source.What, source.Of, source.Id, contribution * factor, source.At);
+        }
+
         return this;
     }
 

@@ -47,8 +47,9 @@ internal static class CommandLine
         {
             return await run(rest);
         }
-        catch (Exception fault) when (fault is SettingsFault or StoreFault or InvalidDataException) // the last: a file of settings that is no JSON
+        catch (Exception fault) when (fault is SettingsFault or StoreFault or InvalidDataException)
         {
+            // The last: a file of settings that is no JSON.
             await errors.WriteLineAsync(fault.Message);
             return CalledWrongly;
         }

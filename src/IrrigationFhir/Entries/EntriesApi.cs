@@ -175,7 +175,9 @@ internal static class EntriesApi
             e.Disposition is { } disposition ? Slug.Of(disposition) : "refused",
             e.Logged?.Sequence,
             e.Logged?.Revision,
-            e.Problems.Count == 0 ? null : [.. e.Problems.Take(MostProblems).Select(p => new ProblemReply(p.Code, p.Where, p.Saw, p.Expected))],
+            e.Problems.Count == 0
+                ? null
+                : [.. e.Problems.Take(MostProblems).Select(p => new ProblemReply(p.Code, p.Where, p.Saw, p.Expected))],
             e.Doubts.Count == 0 ? null : [.. e.Doubts.Select(DoubtReport.Of)]))],
         [.. recorded.Recalculated.Select(c => new RecalculatedInterval(
             c.Interval.Stream,

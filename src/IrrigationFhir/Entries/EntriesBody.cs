@@ -50,7 +50,8 @@ internal sealed record EntriesBody(IReadOnlyList<JsonElement> Items, EntryProble
     public static (JsonElement Root, EntryProblem? Fault) ReadOne(ReadOnlyMemory<byte> bytes) =>
         Check(bytes.Span) is { } problem ? (default, problem) : Parse(bytes, "body");
 
-    private static async Task<ReadOnlyMemory<byte>> ReadAll(HttpRequest request, CancellationToken stop)
+    /// <summary>The bytes of a body, as they came or were unpacked.</summary>
+    public static async Task<ReadOnlyMemory<byte>> ReadAll(HttpRequest request, CancellationToken stop)
     {
         using var body = new MemoryStream();
         await request.Body.CopyToAsync(body, stop);

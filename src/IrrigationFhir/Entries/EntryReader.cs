@@ -107,7 +107,13 @@ internal static class EntryReader
             "pump-total-read" => new PumpTotalRead(header, Line(), read.RequiredVolume("total"), read.Flag("restarted") ?? false),
             "drainage-emptied" => new DrainageEmptied(header, Container(), read.RequiredVolume("volume")),
             "drainage-level-read" => new DrainageLevelRead(header, Container(), read.RequiredVolume("level")),
-            "drainage-weighed" => new DrainageWeighed(header, Container(), read.RequiredMass("mass"), read.Mass("tare"), read.Within("density", 0.01m, 2, "a density in g/mL, 0.01 to 2"), read.Flag("emptied") ?? false),
+            "drainage-weighed" => new DrainageWeighed(
+                header,
+                Container(),
+                read.RequiredMass("mass"),
+                read.Mass("tare"),
+                read.Within("density", 0.01m, 2, "a density in g/mL, 0.01 to 2"),
+                read.Flag("emptied") ?? false),
             "container-taken-away" => new ContainerTakenAway(header, Container(), read.Text("readAt")),
             "blood-removed" => Blood(header, read),
             "reading-confirmed" => new ReadingConfirmed(header, Reading(read)),
@@ -163,9 +169,14 @@ internal static class EntryReader
         var (drops, factor) = (read.Drops("rate"), read.DropFactor("dropFactor"));
         if (factor is null) read.Require("dropFactor", "the set's drop factor: {\"value\": 20, \"unit\": \"{drop}/mL\"}", 0);
         if (drops is not { } counted || factor is not { } set) return new(header, line, FlowRate.Stopped, drops, factor);
-        if (counted * 60 <= MostFlow * set.DropsPerMillilitre) return new(header, line, FlowRate.FromDropsPerMinute(counted, set), drops, factor);
-        read.Refuse("dropFactor", "drops and a drop factor that make more than 1000 L/h", "a set of 10 to 60 {drop}/mL, as is printed on it");
-        return new(header, line, FlowRate.Stopped, drops, factor);
+        if (counted * 60 > MostFlow * set.DropsPerMillilitre)
+        {
+            const string printed = "a set of 10 to 60 {drop}/mL, as is printed on it";
+            read.Refuse("dropFactor", "drops and a drop factor that make more than 1000 L/h", printed);
+            return new(header, line, FlowRate.Stopped, drops, factor);
+        }
+
+        return new(header, line, FlowRate.FromDropsPerMinute(counted, set), drops, factor);
     }
 
     /// <summary>Blood and clots, measured or weighed.</summary>

@@ -101,11 +101,18 @@ internal static class EpisodeReader
         return problems.Count == before ? definition : null;
     }
 
-    /// <summary>Refuses a bladder that holds nothing: no limit can be made of it. Null where it holds 1 mL or more, or nobody says.</summary>
-    /// <remarks>Apart from <see cref="Read"/>, for episodes that were stored with one are to open still; their limits then go by age.</remarks>
-    public static EntryProblem? NoCapacity(EpisodeDefinition definition) => definition.BladderCapacity is { Millilitres: < 1 } capacity
-        ? EntryProblem.OutOfRange("episode.bladderCapacity", FormattableString.Invariant($"{capacity.Millilitres} mL"), "1 mL or more; leave it out where it is not known")
-        : null;
+    /// <summary>
+    /// Refuses a bladder that holds nothing: no limit can be made of it. Null where it holds 1 mL or more, or nobody says.
+    /// </summary>
+    /// <remarks>
+    /// Apart from <see cref="Read"/>, for episodes that were stored with one are to open still; their limits then go by age.
+    /// </remarks>
+    public static EntryProblem? NoCapacity(EpisodeDefinition definition)
+    {
+        if (definition.BladderCapacity is not { Millilitres: < 1 } capacity) return null;
+        var saw = FormattableString.Invariant($"{capacity.Millilitres} mL");
+        return EntryProblem.OutOfRange("episode.bladderCapacity", saw, "1 mL or more; leave it out where it is not known");
+    }
 
     private static BusinessIdentifier? Identifier(EntryJson? read)
     {

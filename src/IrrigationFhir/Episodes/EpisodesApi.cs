@@ -139,7 +139,8 @@ internal static class EpisodesApi
         var watch = app.ServiceProvider.GetRequiredService<WatchEpisodes>();
         app.ServiceProvider.GetRequiredService<Figures>().Read(
             _ => Task.FromResult<WatchEpisodes?>(watch),
-            new Figure<WatchEpisodes>("irrigationfhir.episodes.failing", "{episode}", "Episodes that cannot be judged.", now => now.Failing));
+            new Figure<WatchEpisodes>(
+                "irrigationfhir.episodes.failing", "{episode}", "Episodes that cannot be judged.", now => now.Failing));
         app.MapPost("/episodes", Open)
             .TakesLittle(app.ServiceProvider)
             .Accepts<EpisodeDocument>("application/json")
@@ -305,7 +306,7 @@ internal static class EpisodesApi
 }
 
 /// <summary>Answers what is asked of an episode, now or as it was known at a moment.</summary>
-internal sealed class Asked(EpisodesInMemory episodes, FlagLimits limits, TimeProvider clock)
+internal sealed class Asked(EpisodesInMemory episodes, TimeProvider clock)
 {
     /// <summary>The answer, or why there is none.</summary>
     /// <param name="id">The episode.</param>
@@ -313,38 +314,31 @@ internal sealed class Asked(EpisodesInMemory episodes, FlagLimits limits, TimePr
     /// <param name="answer">From the episode as it was known then, and the moment.</param>
     /// <param name="stop">Gives up.</param>
     public Task<IResult> For(string id, string? asOf, Func<Episode, Instant, IResult> answer, CancellationToken stop) =>
-        Known(id, asOf, (episode, at) => Task.FromResult(answer(episode, at)), stop);
+        Known(id, asOf, (_, episode, at) => Task.FromResult(answer(episode, at)), stop);
 
     /// <summary>The same from its flags as well, to the second.</summary>
     public Task<IResult> For(string id, string? asOf, Func<Episode, FlagRecord, IResult> answer, CancellationToken stop) =>
         Known(
             id,
             asOf,
-            async (episode, at) =>
+            async (stands, known, at) =>
             {
-                if (asOf is not null)
-                {
-                    // What the flags were by then goes on from where they were kept before what was not known yet.
-                    var now = await episodes.Find(id, stop) is { } stands ? await episodes.Watched(stands, stop) : episode;
-                    return answer(episode, now.Flags is { } kept
-                        ? kept.AsKnown(now.Log, episode.Balance, at, stop)
-                        : FlagRecord.Of(episode.Balance, episode.Definition.Facts, limits, at));
-                }
-
-                var watched = await episodes.Watched(episode, stop);
+                var watched = await episodes.Watched(stands, stop);
+                if (asOf is not null) return answer(known, watched.Flags!.AsKnown(watched.Log, known.Balance, at, stop));
                 return answer(watched, watched.Flags!.After(watched.Balance, [], Instant.FromUnixTimeSeconds(at.ToUnixTimeSeconds())).Record);
             },
             stop);
 
-    private async Task<IResult> Known(string id, string? asOf, Func<Episode, Instant, Task<IResult>> answer, CancellationToken stop)
+    /// <summary>Asks for the answer with the episode as it stands, as it was known at the moment, and the moment.</summary>
+    private async Task<IResult> Known(string id, string? asOf, Func<Episode, Episode, Instant, Task<IResult>> answer, CancellationToken stop)
     {
         using var place = await Places.Reading.Enter(stop);
         if (await episodes.Find(id, stop) is not { } found) return EpisodesApi.Unknown(id);
-        if (asOf is null) return await answer(found, Instant.FromDateTimeOffset(clock.GetUtcNow()));
+        if (asOf is null) return await answer(found, found, Instant.FromDateTimeOffset(clock.GetUtcNow()));
         var (moment, problem) = EntryJson.Moment("asOf", asOf);
         if (moment is not { } at) return EntriesApi.Refused(StatusCodes.Status400BadRequest, [problem!]);
         stop.ThrowIfCancellationRequested();
-        return await answer(found with { Balance = FluidBalance.Of(found.Log.KnownAt(at), found.Balance.Settings) }, at);
+        return await answer(found, found with { Balance = FluidBalance.Of(found.Log.KnownAt(at), found.Balance.Settings) }, at);
     }
 }
 

@@ -17,7 +17,11 @@ namespace IrrigationFhir.Episodes;
 /// back with growing pauses, named in the log and counted in readiness (<see cref="Failing"/>).
 /// </remarks>
 internal sealed class WatchEpisodes(
-    EpisodesInMemory episodes, EpisodeStore store, ProfileValidator profiles, TimeProvider clock, ILogger<WatchEpisodes> log) : BackgroundService
+    EpisodesInMemory episodes,
+    EpisodeStore store,
+    ProfileValidator profiles,
+    TimeProvider clock,
+    ILogger<WatchEpisodes> log) : BackgroundService
 {
     /// <summary>Episodes looked at in one round.</summary>
     public const int MostAtOnce = 500;
@@ -135,6 +139,8 @@ internal static partial class Log
     [LoggerMessage(Level = LogLevel.Error, Message = "A round of looking at due episodes failed ({Failure}); the next one tries again.")]
     public static partial void RoundFailed(ILogger logger, string failure);
 
-    [LoggerMessage(Level = LogLevel.Error, Message = "Episode {Episode} cannot be judged ({Failure}, {Times} times in a row); it is looked at again in {Minutes} min.")]
+    [LoggerMessage(
+        Level = LogLevel.Error,
+        Message = "Episode {Episode} cannot be judged ({Failure}, {Times} times in a row); it is looked at again in {Minutes} min.")]
     public static partial void EpisodeFailed(ILogger logger, string episode, string failure, int times, double minutes);
 }

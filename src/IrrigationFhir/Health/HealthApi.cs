@@ -86,15 +86,15 @@ internal sealed class StoreCheck(Database database, ResourceStore resources) : I
             return HealthCheckResult.Unhealthy("the database is not open yet");
         try
         {
-            if (await database.Trouble(cancellationToken) is { } trouble) return HealthCheckResult.Unhealthy(StoreFailure.Says(trouble.Trouble));
+            if (await database.Trouble(cancellationToken) is { } failure) return HealthCheckResult.Unhealthy(failure.Message);
             await resources.CountWithheld(cancellationToken);
             return HealthCheckResult.Healthy("the database answers and can be written");
         }
-        catch (System.Data.Common.DbException failure)
+        catch (System.Data.Common.DbException fault)
         {
-            if (Dialect.FailureOf(failure) is not { } meant) return HealthCheckResult.Unhealthy("the database does not answer");
+            if (Dialect.FailureOf(fault) is not { } meant) return HealthCheckResult.Unhealthy("the database does not answer");
             database.Notice(meant);
-            return HealthCheckResult.Unhealthy(StoreFailure.Says(meant.Trouble));
+            return HealthCheckResult.Unhealthy(meant.Message);
         }
     }
 }

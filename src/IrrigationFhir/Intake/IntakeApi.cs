@@ -44,8 +44,12 @@ internal static class IntakeApi
         writing.MapPut("/Observation/{id}", Update);
         foreach (var type in IndexedTypes.OfPatients.Select(t => t.Name))
         {
-            fhir.MapPost($"/{type}/$validate", (HttpContext http, ValidateOperation validate, FhirSettings settings, CancellationToken stop) => Validate(http, type, null, validate, settings, stop));
-            fhir.MapPost($"/{type}/{{id}}/$validate", (HttpContext http, string id, ValidateOperation validate, FhirSettings settings, CancellationToken stop) => Validate(http, type, id, validate, settings, stop));
+            fhir.MapPost(
+                $"/{type}/$validate",
+                (HttpContext http, ValidateOperation validate, CancellationToken stop) => Validate(http, type, null, validate, stop));
+            fhir.MapPost(
+                $"/{type}/{{id}}/$validate",
+                (HttpContext http, string id, ValidateOperation validate, CancellationToken stop) => Validate(http, type, id, validate, stop));
             fhir.MapDelete($"/{type}/{{id}}", (HttpContext http) =>
             {
                 http.Response.Headers.Allow = type == "Observation" ? "GET, HEAD, PUT" : "GET, HEAD";
@@ -70,13 +74,13 @@ internal static class IntakeApi
         return refused ?? Reply(await observations.One(new(json, "Observation", id, http.Request.Headers.IfMatch.FirstOrDefault(), null), http, stop), http, settings);
     }
 
-    private static async Task<IResult> Bundle(HttpContext http, RecordBundle bundles, FhirSettings settings, CancellationToken stop)
+    private static async Task<IResult> Bundle(HttpContext http, RecordBundle bundles, CancellationToken stop)
     {
         var (json, refused) = await IntakeBody.Read(http.Request, stop);
         return refused ?? await bundles.Handle(json, http, stop);
     }
 
-    private static async Task<IResult> Validate(HttpContext http, string type, string? id, ValidateOperation validate, FhirSettings settings, CancellationToken stop)
+    private static async Task<IResult> Validate(HttpContext http, string type, string? id, ValidateOperation validate, CancellationToken stop)
     {
         if (id is not null && http.Request.ContentLength is null or 0) return await validate.Handle(type, id, null, http.Request.Query, stop);
         var (json, refused) = await IntakeBody.Read(http.Request, stop);

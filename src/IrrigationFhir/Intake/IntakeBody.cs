@@ -19,9 +19,7 @@ internal static class IntakeBody
         var charset = Microsoft.Net.Http.Headers.MediaTypeHeaderValue.TryParse(request.ContentType, out var media) ? media.Charset.ToString().Trim('"') : "";
         if (charset.Length > 0 && !charset.Equals("utf-8", StringComparison.OrdinalIgnoreCase)) return Refuse(StatusCodes.Status415UnsupportedMediaType, "unsupported-media-type", "Content-Type", $"charset={charset}", "charset=utf-8, or none");
 
-        using var bytes = new MemoryStream();
-        await request.Body.CopyToAsync(bytes, stop);
-        var (json, fault) = EntriesBody.ReadOne(bytes.ToArray());
+        var (json, fault) = EntriesBody.ReadOne(await EntriesBody.ReadAll(request, stop));
         if (fault is null && json.ValueKind != JsonValueKind.Object) fault = EntryProblem.WrongType("body", "no object", "a resource: a JSON object");
 
         // The SDK takes it, SQLite stores it, PostgreSQL refuses it: so it is refused here.

@@ -35,17 +35,20 @@ internal static class FhirApi
             var name = type.Name;
             fhir.MapMethods($"/{name}/_history", Reading, (HttpContext http, ResourceStore store, CancellationToken stop) => TypeHistory(http, name, store, stop));
             fhir.MapMethods($"/{name}", Reading, (HttpContext http, ResourceStore store, CancellationToken stop) => Searching.Search(http, type, store, stop));
-            fhir.MapPost($"/{name}/_search", (HttpContext http, ResourceStore store, CancellationToken stop) => Searching.Search(http, type, store, stop))
-                .TakesLittle(app.ServiceProvider);
+            fhir.MapPost($"/{name}/_search", (HttpContext http, ResourceStore store, CancellationToken stop) =>
+                Searching.Search(http, type, store, stop)).TakesLittle(app.ServiceProvider);
             fhir.MapMethods($"/{name}/{{id}}", Reading, (HttpContext http, string id, ResourceStore store, CancellationToken stop) => Read(http, name, id, store, stop));
             fhir.MapMethods($"/{name}/{{id}}/_history", Reading, (HttpContext http, string id, ResourceStore store, CancellationToken stop) => History(http, name, id, store, stop));
             fhir.MapMethods($"/{name}/{{id}}/_history/{{version}}", Reading, (HttpContext http, string id, string version, ResourceStore store, CancellationToken stop) => VersionRead(http, name, id, version, store, stop));
         }
 
         var observation = IndexedTypes.Find("Observation")!;
-        fhir.MapMethods("/Observation/$lastn", Operating, (HttpContext http, ResourceStore store, CancellationToken stop) => PatientOperations.Latest(http, observation, store, stop)).TakesLittle(app.ServiceProvider);
-        fhir.MapMethods("/Patient/$everything", Operating, (HttpContext http, ResourceStore store, CancellationToken stop) => PatientOperations.Everything(http, null, store, stop)).TakesLittle(app.ServiceProvider);
-        fhir.MapMethods("/Patient/{id}/$everything", Operating, (HttpContext http, string id, ResourceStore store, CancellationToken stop) => PatientOperations.Everything(http, id, store, stop)).TakesLittle(app.ServiceProvider);
+        fhir.MapMethods("/Observation/$lastn", Operating, (HttpContext http, ResourceStore store, CancellationToken stop) =>
+            PatientOperations.Latest(http, observation, store, stop)).TakesLittle(app.ServiceProvider);
+        fhir.MapMethods("/Patient/$everything", Operating, (HttpContext http, ResourceStore store, CancellationToken stop) =>
+            PatientOperations.Everything(http, null, store, stop)).TakesLittle(app.ServiceProvider);
+        fhir.MapMethods("/Patient/{id}/$everything", Operating, (HttpContext http, string id, ResourceStore store, CancellationToken stop) =>
+            PatientOperations.Everything(http, id, store, stop)).TakesLittle(app.ServiceProvider);
         return app;
     }
 

@@ -25,9 +25,9 @@ internal static partial class OperationOutcomes
     {
         try
         {
-            if (BodyLimit(context) is { } limit && context.Request.ContentLength > limit)
+            if (context.Request.ContentLength > RequestBodies.LimitOf(context))
             {
-                await TooLarge(limit).ExecuteAsync(context);
+                await TooLarge(context).ExecuteAsync(context);
                 return;
             }
 
@@ -83,7 +83,7 @@ internal static partial class OperationOutcomes
     {
         context.RequestServices.GetRequiredService<Database>().Notice(failure);
         if (!context.RequestAborted.IsCancellationRequested) LogStoreFailure(log, failure.Trouble, failure.EngineCode);
-        var saw = StoreFailure.Says(failure.Trouble);
+        var saw = failure.Message;
         if (failure.Trouble == StoreTrouble.TooCostly)
         {
             const string narrower = "a narrower query: with a patient, a code or a time";
@@ -91,8 +91,11 @@ internal static partial class OperationOutcomes
         }
 
         context.Response.Headers.RetryAfter = "5";
-        var status = failure.Trouble == StoreTrouble.Full ? StatusCodes.Status507InsufficientStorage : StatusCodes.Status503ServiceUnavailable;
-        return Problem(status, "store-unavailable", saw, "the same request again after a pause; nothing of it was kept", OperationOutcome.IssueType.Transient);
+        const string later = "the same request again after a pause; nothing of it was kept";
+        var status = failure.Trouble == StoreTrouble.Full
+            ? StatusCodes.Status507InsufficientStorage
+            : StatusCodes.Status503ServiceUnavailable;
+        return Problem(status, "store-unavailable", saw, later, OperationOutcome.IssueType.Transient);
     }
 
     /// <summary>Where it was thrown: method names are ours and hold no data, unlike the message.</summary>
@@ -108,26 +111,22 @@ internal static partial class OperationOutcomes
         StatusCodes.Status404NotFound => Problem(status, "unknown-address", context.Request.Path.Value ?? "/", "an address of this service: /fhir/metadata and /openapi list them", OperationOutcome.IssueType.NotFound),
         StatusCodes.Status405MethodNotAllowed => Problem(status, "method-not-allowed", context.Request.Method, $"one of {context.Response.Headers.Allow} at this address", OperationOutcome.IssueType.NotSupported),
         StatusCodes.Status406NotAcceptable => Problem(status, "not-acceptable", "a format this service does not write", $"Accept with {FhirReply.MediaType} or application/json", OperationOutcome.IssueType.NotSupported),
-        StatusCodes.Status413PayloadTooLarge => TooLarge(BodyLimit(context)),
+        StatusCodes.Status413PayloadTooLarge => TooLarge(context),
         StatusCodes.Status415UnsupportedMediaType => Problem(status, "unsupported-media-type", context.Request.ContentType ?? "no Content-Type", "a Content-Type this address reads", OperationOutcome.IssueType.NotSupported),
         StatusCodes.Status429TooManyRequests => Problem(status, "too-many-requests", "more requests than are served at once", "a pause and another try", OperationOutcome.IssueType.Throttled),
         >= 500 => Problem(status, "internal-error", "the service could not answer", "a correct answer", OperationOutcome.IssueType.Exception),
         _ => Problem(status, "bad-request", "a request that cannot be read", "well-formed HTTP and JSON as the contract describes", OperationOutcome.IssueType.Structure),
     };
 
-    private static OutcomeResult TooLarge(long? limit) => Problem(
+    private static OutcomeResult TooLarge(HttpContext context) => Problem(
         StatusCodes.Status413PayloadTooLarge,
         "body-too-large",
         "a request body over the limit",
-        limit is null ? "a smaller body" : $"at most {limit} bytes; send several smaller requests",
+        $"at most {RequestBodies.LimitOf(context)} bytes; send several smaller requests",
         OperationOutcome.IssueType.TooLong);
 
     private static OutcomeResult Problem(int status, string code, string saw, string expected, OperationOutcome.IssueType type) =>
         new(status, Outcome.Problem(code, saw, expected, null, type));
-
-    private static long? BodyLimit(HttpContext context) =>
-        context.Features.Get<IHttpMaxRequestBodySizeFeature>()?.MaxRequestBodySize
-        ?? context.RequestServices.GetService<FhirSettings>()?.MaxBodyBytes;
 
     [LoggerMessage(2, LogLevel.Error, "The store failed: {Trouble}, the engine's code {EngineCode}")]
     private static partial void LogStoreFailure(ILogger log, StoreTrouble trouble, int engineCode);

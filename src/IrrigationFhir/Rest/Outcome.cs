@@ -37,13 +37,15 @@ internal static class Outcome
     public static OperationOutcome.IssueComponent PassedOver(string name, string saw, string expected) =>
         Warning("search-parameter-unknown", $"{saw}, passed over", expected, name, OperationOutcome.IssueType.NotSupported);
 
-    /// <summary>An outcome of the given issues, in their order; of more than <see cref="MostIssues"/> the first, and how many more there are.</summary>
+    /// <summary>
+    /// An outcome of the given issues, in their order; of more than <see cref="MostIssues"/> the first, and how many more there are.
+    /// </summary>
     public static OperationOutcome Of(params IEnumerable<OperationOutcome.IssueComponent> issues)
     {
         List<OperationOutcome.IssueComponent> all = [.. issues];
         if (all.Count <= MostIssues) return new() { Issue = all };
-        var (saw, left) = ($"{all.Count} problems", all.Count - MostIssues);
-        var more = Problem("more-problems", saw, $"these {MostIssues} mended first; {left} more are not shown", null, OperationOutcome.IssueType.TooLong);
+        var expected = $"these {MostIssues} mended first; {all.Count - MostIssues} more are not shown";
+        var more = Problem("more-problems", $"{all.Count} problems", expected, null, OperationOutcome.IssueType.TooLong);
         return new() { Issue = [.. all.Take(MostIssues), more] };
     }
 

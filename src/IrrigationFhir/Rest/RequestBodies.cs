@@ -20,31 +20,40 @@ internal static class RequestBodies
         where TBuilder : IEndpointConventionBuilder =>
         route.WithMetadata(new BodyLimit(Math.Min(SmallBody, services.GetRequiredService<FhirSettings>().MaxBodyBytes)));
 
+    /// <summary>The largest body that a request may have, in bytes: that of its route, or of the site.</summary>
+    public static long LimitOf(HttpContext context) =>
+        context.Features.Get<IHttpMaxRequestBodySizeFeature>()?.MaxRequestBodySize
+        ?? context.RequestServices.GetRequiredService<FhirSettings>().MaxBodyBytes;
+
     /// <summary>Reads the body into memory; what stands against it, or null.</summary>
     public static async Task<OutcomeResult?> Read(HttpContext context)
     {
-        if (context.GetEndpoint() is null || context.Features.Get<IHttpRequestBodyDetectionFeature>() is not { CanHaveBody: true }) return null;
+        var comes = context.Features.Get<IHttpRequestBodyDetectionFeature>() is { CanHaveBody: true };
+        if (!comes || context.GetEndpoint() is null) return null;
         var (request, settings) = (context.Request, context.RequestServices.GetRequiredService<FhirSettings>());
         var encoding = request.Headers.ContentEncoding.ToString().Trim().ToLowerInvariant();
         if (encoding is not ("" or "identity" or "gzip"))
         {
-            return Refuse(StatusCodes.Status415UnsupportedMediaType, "unsupported-media-type", "Content-Encoding", encoding, "gzip or none", OperationOutcome.IssueType.NotSupported);
+            return Refuse(415, "unsupported-media-type", "Content-Encoding", encoding, "gzip or none", OperationOutcome.IssueType.NotSupported);
         }
 
-        var limit = context.Features.Get<IHttpMaxRequestBodySizeFeature>()?.MaxRequestBodySize ?? settings.MaxBodyBytes;
+        var limit = LimitOf(context);
         using var deadline = CancellationTokenSource.CreateLinkedTokenSource(context.RequestAborted);
         deadline.CancelAfter(settings.BodyDeadline);
         var body = new MemoryStream();
         try
         {
-            await using var source = encoding == "gzip" ? new GZipStream(request.Body, CompressionMode.Decompress, leaveOpen: true) : request.Body;
+            await using var source = encoding == "gzip"
+                ? new GZipStream(request.Body, CompressionMode.Decompress, leaveOpen: true)
+                : request.Body;
             var portion = new byte[16 * 1024];
             for (int read; (read = await source.ReadAsync(portion, deadline.Token)) > 0;)
             {
                 if (body.Length + read > limit)
                 {
                     const string saw = "a body that is larger than the limit once decompressed";
-                    return Refuse(StatusCodes.Status413PayloadTooLarge, "body-too-large", "body", saw, $"at most {limit} bytes; send several smaller requests", OperationOutcome.IssueType.TooLong);
+                    var smaller = $"at most {limit} bytes; send several smaller requests";
+                    return Refuse(413, "body-too-large", "body", saw, smaller, OperationOutcome.IssueType.TooLong);
                 }
 
                 body.Write(portion, 0, read);
@@ -52,12 +61,14 @@ internal static class RequestBodies
         }
         catch (InvalidDataException)
         {
-            return Refuse(StatusCodes.Status400BadRequest, "malformed-gzip", "body", "bytes that are not gzip", "a gzip stream (RFC 1952), as Content-Encoding says", OperationOutcome.IssueType.Structure);
+            const string gzip = "a gzip stream (RFC 1952), as Content-Encoding says";
+            return Refuse(400, "malformed-gzip", "body", "bytes that are not gzip", gzip, OperationOutcome.IssueType.Structure);
         }
         catch (OperationCanceledException) when (!context.RequestAborted.IsCancellationRequested)
         {
             context.Response.Headers.Connection = "close"; // what is still to come is not waited for
-            return Refuse(StatusCodes.Status408RequestTimeout, "body-too-slow", "body", $"a body that has not come within {settings.BodySeconds} s", "the body without a pause", OperationOutcome.IssueType.Timeout);
+            var late = $"a body that has not come within {settings.BodySeconds} s";
+            return Refuse(408, "body-too-slow", "body", late, "the body without a pause", OperationOutcome.IssueType.Timeout);
         }
 
         body.Position = 0;
@@ -67,7 +78,8 @@ internal static class RequestBodies
         return null;
     }
 
-    private static OutcomeResult Refuse(int status, string code, string where, string saw, string expected, OperationOutcome.IssueType type) =>
+    private static OutcomeResult Refuse(
+        int status, string code, string where, string saw, string expected, OperationOutcome.IssueType type) =>
         new(status, Outcome.Problem(code, saw, expected, where, type));
 
     /// <summary>The largest body of a route, in bytes.</summary>

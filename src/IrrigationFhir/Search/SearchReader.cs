@@ -106,7 +106,11 @@ internal sealed class SearchReader
         if (_criteria.Count == MostCriteria)
         {
             if (!_problems.Exists(p => p.Details?.Coding[0].Code == "search-too-many-criteria"))
-                Problem("search-too-many-criteria", name, $"more than {MostCriteria} criteria in one search", $"at most {MostCriteria}; a comma joins values of which any may match");
+            {
+                var expected = $"at most {MostCriteria}; a comma joins values of which any may match";
+                Problem("search-too-many-criteria", name, $"more than {MostCriteria} criteria in one search", expected);
+            }
+
             return;
         }
 

@@ -123,7 +123,9 @@ internal sealed class Database : IAsyncDisposable
         }
     }
 
-    /// <summary>Remembers what a reader met: a damaged page is a matter of all, until somebody has put the store right and starts again.</summary>
+    /// <summary>
+    /// Remembers what a reader met: a damaged page is a matter of all, until somebody has put the store right and starts again.
+    /// </summary>
     public void Notice(StoreFailure failure) => _damaged |= failure.Trouble == StoreTrouble.Damaged;
 
     /// <summary>Does one unit of writing, wholly or not at all.</summary>
@@ -163,7 +165,8 @@ internal sealed class Database : IAsyncDisposable
         if (_leastFree > 0 && new DriveInfo(Path.GetFullPath(_folder)).AvailableFreeSpace < _leastFree) return StoreTrouble.Full;
         var last = Volatile.Read(ref _lastAt);
         if (last <= 0) return null;
-        return Instant.FromDateTimeOffset(_clock.GetUtcNow()) < UnixNanoseconds.ToInstant(last) - ClockTolerance ? StoreTrouble.ClockBehind : null;
+        var now = Instant.FromDateTimeOffset(_clock.GetUtcNow());
+        return now < UnixNanoseconds.ToInstant(last) - ClockTolerance ? StoreTrouble.ClockBehind : null;
     }
 
     private bool CanWriteFolder()

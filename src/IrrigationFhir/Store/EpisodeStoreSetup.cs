@@ -20,7 +20,8 @@ internal static class EpisodeStoreSetup
     /// nothing where no store is started, as while the build writes the contract.
     /// </summary>
     /// <exception cref="StoreFault">What lies there cannot be served, or another process serves it; nothing was changed.</exception>
-    public static void OpenStore(this IHost service) => service.Services.GetServices<IHostedService>().OfType<DatabaseStart>().SingleOrDefault()?.Open();
+    public static void OpenStore(this IHost service) =>
+        service.Services.GetServices<IHostedService>().OfType<DatabaseStart>().SingleOrDefault()?.Open();
 
     /// <summary>Opens the store before the first request is let in; a failure stops the start.</summary>
     private sealed class DatabaseStart(Database database) : IHostedService

@@ -38,7 +38,7 @@ internal sealed class StoreFailure(StoreTrouble trouble, int engineCode = 0, Exc
     public int EngineCode => engineCode;
 
     /// <summary>In words, without anything of what was to be stored.</summary>
-    public static string Says(StoreTrouble trouble) => trouble switch
+    private static string Says(StoreTrouble trouble) => trouble switch
     {
         StoreTrouble.Full => "the disk of the store is full, or nearly",
         StoreTrouble.NotWritable => "the store cannot be written",

@@ -21,7 +21,8 @@ internal sealed record StoreSettings(string Folder, DateTimeZone TimeZone)
     /// <exception cref="SettingsFault">The zone is unknown, the folder cannot be one, or something is no setting; all faults.</exception>
     public static StoreSettings Read(IConfiguration configuration)
     {
-        List<string> faults = [.. SettingsSection.Strangers(configuration.GetSection("Data"), nameof(Folder), nameof(TimeZone), nameof(LeastFreeMegabytes))];
+        string[] names = [nameof(Folder), nameof(TimeZone), nameof(LeastFreeMegabytes)];
+        List<string> faults = [.. SettingsSection.Strangers(configuration.GetSection("Data"), names)];
         var folder = configuration["Data:Folder"] is { Length: > 0 } given ? given : "data";
         var zone = configuration["Data:TimeZone"] is { Length: > 0 } name ? name : "UTC";
         for (var at = Path.GetFullPath(folder); at is not null; at = Path.GetDirectoryName(at))

@@ -1,5 +1,7 @@
 using System.Diagnostics;
 using System.Globalization;
+using System.Text;
+using System.Text.Json.Nodes;
 using IrrigationFhir.Store;
 using IrrigationFhir.Tests.Repository;
 using Microsoft.Data.Sqlite;
@@ -202,20 +204,19 @@ public class BackUpTests
     {
         Skip.IfNot(Shell.IsThere, Shell.Absent);
         var folder = Folder();
-        using (var service = await OwnProcess.Serve(folder))
+        await using (var service = await ProgramProcess.Serve(AppContext.BaseDirectory, "--Data:Folder", folder))
         {
-            var episode = await service.OpenWithEntries(30);
-            Assert.Equal(30, episode.Entries);
+            Assert.Equal(30, await WithEntries(service.Http, 30));
 
             // While it runs: a process of its own makes the copy.
             var target = Path.Combine(folder, "copy.db");
-            var (code, said) = await OwnProcess.Run("backup", target, "--Data:Folder", folder);
+            var (code, said) = await Run("backup", target, "--Data:Folder", folder);
             Assert.True(code == 0, said);
             Assert.Contains("1 episodes, 30 entries", said, StringComparison.Ordinal);
             Assert.Equal(30, Entries(target));
 
             // A second service on the same folder ends with one line.
-            (code, said) = await OwnProcess.Run("--urls", "http://127.0.0.1:0", "--Data:Folder", folder);
+            (code, said) = await Run("--urls", "http://127.0.0.1:0", "--Data:Folder", folder);
             Assert.Equal((2, $"Another process serves the store in {folder}: a folder has one."), (code, said.Trim()));
 
             await service.Terminate();
@@ -235,12 +236,50 @@ public class BackUpTests
         Skip.IfNot(Shell.IsThere, Shell.Absent);
         var folder = await StoreFolderTests.Stopped();
         using (var store = Dialect.Open(Dialect.FileIn(folder), SqliteOpenMode.ReadWrite)) Dialect.Run(store, "drop index outbox_by_time");
-        var (code, said) = await OwnProcess.Run("--urls", "http://127.0.0.1:0", "--Data:Folder", folder);
+        var (code, said) = await Run("--urls", "http://127.0.0.1:0", "--Data:Folder", folder);
         Assert.Equal(2, code);
         Assert.Equal(
             "The store does not have the schema that this version expects, and was left as it was: "
             + "index outbox_by_time is missing. Start the version that made it, or restore a backup.",
             said.Trim());
+    }
+
+    /// <summary>Opens an episode and records scans in it, each of which must be acknowledged; how many its log then holds.</summary>
+    private static async Task<int> WithEntries(HttpClient http, int entries)
+    {
+        var stay = RunningService.Episode("stay-of-a-copy", "2026-03-14T08:00:00Z", "2026-03-14T20:00:00Z");
+        var id = (string)(await Post(http, "/episodes", stay))["id"]!;
+        for (var n = 1; n <= entries; n++)
+        {
+            await Post(http, $"/episodes/{id}/entries", new JsonObject
+            {
+                ["source"] = "ward",
+                ["id"] = $"e{n}",
+                ["kind"] = "bladder-scanned",
+                ["at"] = $"2026-03-14T{9 + n / 10:00}:{n % 10:00}:00Z",
+                ["volume"] = new JsonObject { ["value"] = n, ["unit"] = "mL" },
+                ["how"] = "scan",
+            });
+        }
+
+        var log = JsonNode.Parse(await http.GetStringAsync(new Uri($"/episodes/{id}/entries", UriKind.Relative)))!;
+        return log["entries"]!.AsArray().Count;
+    }
+
+    private static async Task<JsonNode> Post(HttpClient http, string address, JsonObject body)
+    {
+        using var content = new StringContent(body.ToJsonString(), Encoding.UTF8, "application/json");
+        using var reply = await http.PostAsync(new Uri(address, UriKind.Relative), content);
+        var text = await reply.Content.ReadAsStringAsync();
+        Assert.True(reply.IsSuccessStatusCode, text);
+        return JsonNode.Parse(text)!;
+    }
+
+    /// <summary>Runs a command to its end; its exit code, and what it printed and complained.</summary>
+    private static async Task<(int Code, string Said)> Run(params string[] args)
+    {
+        var (code, output, errors) = await ProgramProcess.Run(AppContext.BaseDirectory, args);
+        return (code, output + errors);
     }
 
     private static string Folder() => Directory.CreateTempSubdirectory("backup-").FullName;
