@@ -39,9 +39,13 @@ public class AppendTests
         ["levels that waver"] = () => Opens("08:00").Flow("08:00", 0).Level("08:00", 50).Level("09:00", 500).Level("09:30", 450).Level("10:00", 430).Level("10:30", 520).Level("11:00", 100).Level("11:30", 160).Emptied("12:00", 200).Level("12:30", 40).Level("13:00", 60, container: "meter").Emptied("13:30", 80, container: "meter").Weighed("14:00", 402.4m, emptied: false).Weighed("15:00", 603.6m),
         ["leaks and routes"] = () => Opens("08:00").Urine("09:00", 50).Leak("09:00", 5).Leak("09:30", 15).Urine("10:00", 30, UrineRoute.LeftNephrostomy).Urine("10:30", 40).Leak("11:00", 10).Urine("12:00", 60, UrineRoute.LeftNephrostomy).Urine("12:00", 7, UrineRoute.LeftNephrostomy).Urine("13:00", 30, UrineRoute.Void).Urine("14:00", 80, UrineRoute.LeftNephrostomy).Urine("14:00", 80, UrineRoute.IlealConduit),
         ["before the start"] = () => Opens("08:00").Level("07:30", 50).Urine("07:40", 30, UrineRoute.RightNephrostomy).Clamp("07:50").Level("08:20", 70).Release("08:30").Urine("09:00", 20, UrineRoute.RightNephrostomy).Level("09:00", 150).Emptied("10:00", 200),
-        ["a clamp in the life of a bag that seemed to fill again"] = () => Opens("07:00").BagHung("08:05", 3000, prime: null).Emptied("14:30", 1350, container: "jug").BagRead("16:25", 800).Clamp("17:05").BagRead("17:50", 1350),
-        ["a jug that stands beside another, taken away before"] = () => TakenAway(Opens("07:00").Urine("09:30", 400).Urine("11:30", 1300).Emptied("17:00", 250).Level("15:00", 700, container: "2"), "07:55"),
-        ["a container taken away twice in a clamp"] = () => TakenAway(TakenAway(Opens("07:00").Clamp("11:00").Scan("13:30", 1000), "13:35").Emptied("14:50", 600), "16:15").Clamp("18:10").Level("19:20", 0, container: "jug"),
+        ["a clamp in the life of a bag that seemed to fill again"] = () => Opens("07:00").BagHung("08:05", 3000, prime: null).Emptied("14:30", 1350, container: "jug")
+            .BagRead("16:25", 800).Clamp("17:05").BagRead("17:50", 1350),
+        ["a jug that stands beside another, taken away before"] = () => TakenAway(
+            Opens("07:00").Urine("09:30", 400).Urine("11:30", 1300).Emptied("17:00", 250).Level("15:00", 700, container: "2"), "07:55"),
+        ["a container taken away twice in a clamp"] = () => TakenAway(
+            TakenAway(Opens("07:00").Clamp("11:00").Scan("13:30", 1000), "13:35").Emptied("14:50", 600), "16:15")
+            .Clamp("18:10").Level("19:20", 0, container: "jug"),
         ["all at one instant"] = () => Opens("08:00").BagHung("08:00", 1000).Flow("08:00", 100).BagRead("09:00", 800).BagTakenDown("09:00", 790).BagHung("09:00", 1000).PumpTotal("09:00", 0).Syringe("09:00", 50).Clamp("09:00").Release("09:00").Level("09:00", 200).Emptied("09:00", 250).Urine("09:00", 10).Scan("09:00", 5).Leak("09:00", 5).PumpTotal("10:00", 150).Emptied("10:00", 200),
     };
 

@@ -157,7 +157,8 @@ public class OutflowDeficitTests
         // 19:00 65 mL are charted where 650 drained: 535 of 600 are missing, and the hour before all came back.
         var ward = Opens("17:00").BagHung("17:00", 3000).Flow("17:00", 600).Emptied("17:00", 0).Emptied("18:00", 650).Emptied("19:00", 65);
         Assert.EndsWith(
-            "limit 500 mL. It rests on one entry, drainage-emptied of 65 mL at 19:00 (65 mL since the one before, far less than the 650 mL from 17:00 to 18:00): "
+            "limit 500 mL. It rests on one entry, drainage-emptied of 65 mL at 19:00 "
+            + "(65 mL since the one before, far less than the 650 mL from 17:00 to 18:00): "
             + "look at the patient, and check it.",
             ward.Exactly("19:00").Says(Slug),
             StringComparison.Ordinal);

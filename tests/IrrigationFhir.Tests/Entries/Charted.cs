@@ -27,6 +27,9 @@ internal static class Charted
 
     public static JsonObject Flow(string id, string clock, decimal millilitresPerHour) => Of("flow-set", id, clock, ("rate", new JsonObject { ["value"] = millilitresPerHour, ["unit"] = "mL/h" }));
 
+    /// <summary>An hour of continuous irrigation, all of it charted.</summary>
+    public static JsonNode[] AnHour() => [BagHung("bag", "08:00", 3000), Flow("flow", "08:00", 500), Emptied("one", "09:00", 560)];
+
     public static JsonObject Withdrawn(string id, string? reason = null)
     {
         var entry = new JsonObject { ["source"] = Source, ["id"] = id, ["status"] = "entered-in-error" };

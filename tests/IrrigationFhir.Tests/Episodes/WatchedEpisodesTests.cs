@@ -74,8 +74,10 @@ public class WatchedEpisodesTests
         }
 
         await using var again = RunningService.Start("2026-03-14T12:00:00Z", folder);
-        await again.Record(id, Charted.BagHung("bag", "08:00", 3000), Charted.Flow("flow", "08:00", 600), Charted.Emptied("one", "09:00", 700), Charted.Emptied("two", "10:00", 0));
-        Assert.Contains((await again.Read($"/episodes/{id}/flags"))["standing"]!.AsArray(), flag => (string)flag!["flag"]! == "outflow-deficit");
+        await again.Record(id, Charted.BagHung("bag", "08:00", 3000), Charted.Flow("flow", "08:00", 600));
+        await again.Record(id, Charted.Emptied("one", "09:00", 700), Charted.Emptied("two", "10:00", 0));
+        var flags = await again.Read($"/episodes/{id}/flags");
+        Assert.Contains(flags["standing"]!.AsArray(), flag => (string)flag!["flag"]! == "outflow-deficit");
         Assert.Equal(HttpStatusCode.OK, (await again.Post("/episodes", episode)).Status);
         await RunningService.Remove(folder);
     }
@@ -86,7 +88,8 @@ public class WatchedEpisodesTests
         for (var patience = 100; ; patience--)
         {
             var next = await ward.Services.GetRequiredService<Database>().Write(
-                writing => writing.Statements.First("select next_look from episode where id = @id", row => row.GetInt64(0), ("id", id)), default);
+                writing => writing.Statements.First("select next_look from episode where id = @id", row => row.GetInt64(0), ("id", id)),
+                default);
             var clock = DateTimeOffset.FromUnixTimeMilliseconds(next / 1_000_000).ToString("HH:mm", CultureInfo.InvariantCulture);
             if (clock != unless || patience == 0) return clock;
             await Task.Delay(50);

@@ -29,7 +29,7 @@ public partial class FuzzTests
     private const int Bodies = 12_000;
 
     /// <summary>The same bodies each time, unless somebody asks for others by <c>FUZZ_SEED</c>.</summary>
-    private static readonly int Seed = int.Parse(Environment.GetEnvironmentVariable("FUZZ_SEED") ?? "20260314", CultureInfo.InvariantCulture);
+    internal static readonly int Seed = int.Parse(Environment.GetEnvironmentVariable("FUZZ_SEED") ?? "20260314", CultureInfo.InvariantCulture);
 
     /// <summary>Requests at once, each against a service of its own, so that what one of them stores is not laid at another's door.</summary>
     private const int AtOnce = 2;

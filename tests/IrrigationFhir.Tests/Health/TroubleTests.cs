@@ -47,7 +47,6 @@ public class TroubleTests
 
         await using (var early = RunningService.Start("2026-03-14T21:30:00Z", folder))
         {
-            for (var patience = 100; patience > 0 && (await early.Get("/health/ready")).Status == HttpStatusCode.OK; patience--) await Task.Delay(50);
             await IsNotReady(early, "the clock stands before the time of what was stored last");
             await IsPutOff(early, episode, 503, "clock");
             early.Clock.SetUtcNow(new(2026, 3, 14, 22, 0, 0, TimeSpan.Zero));
@@ -88,12 +87,12 @@ public class TroubleTests
         await IsPutOff(ward, episode, 503, "damaged");
     }
 
-    /// <summary>Needs the right to mount; where that is not given the test has nothing to look at, and the one above bounds what is free.</summary>
-    [Fact]
+    /// <summary>Needs the right to mount.</summary>
+    [SkippableFact]
     public async Task A_full_disk_loses_nothing_and_ends_when_there_is_room_again()
     {
         var folder = Directory.CreateTempSubdirectory("full-").FullName;
-        if (!Mount("-t", "tmpfs", "-o", "size=4m", "tmpfs", folder)) return;
+        Skip.IfNot(Mount("-t", "tmpfs", "-o", "size=4m", "tmpfs", folder), "a small disk cannot be mounted here");
         try
         {
             var acknowledged = 0;
@@ -105,7 +104,8 @@ public class TroubleTests
                 acknowledged++;
                 for (var i = 0; i < 500 && reply.Status == HttpStatusCode.OK; i++)
                 {
-                    reply = await ward.Post($"/episodes/{episode}/entries", new JsonArray(Charted.Emptied($"{i}", $"{9 + (i / 60):00}:{i % 60:00}", 30).With("note", new string('n', 900))));
+                    var emptied = Charted.Emptied($"{i}", $"{9 + (i / 60):00}:{i % 60:00}", 30).With("note", new string('n', 900));
+                    reply = await ward.Post($"/episodes/{episode}/entries", new JsonArray(emptied));
                     if (reply.Status == HttpStatusCode.OK) acknowledged++;
                 }
 
@@ -158,7 +158,8 @@ public class TroubleTests
 
     private static async Task IsPutOff(RunningService ward, string episode, int status, string why)
     {
-        using var content = new StringContent(new JsonArray(Charted.Emptied("late", "09:30", 100)).ToJsonString(), System.Text.Encoding.UTF8, "application/json");
+        var late = new JsonArray(Charted.Emptied("late", "09:30", 100)).ToJsonString();
+        using var content = new StringContent(late, System.Text.Encoding.UTF8, "application/json");
         using var response = await ward.Http.PostAsync(new Uri($"/episodes/{episode}/entries", UriKind.Relative), content);
         Assert.Equal(TimeSpan.FromSeconds(5), response.Headers.RetryAfter?.Delta);
         (await Reply.Of(response)).Refuses(status, "store-unavailable", null, why, "the same request again after a pause");

@@ -8,7 +8,8 @@ public class MomentTests
 {
     public static readonly string[] Moments =
     [
-        "9999-12-31T23:59:59Z", "9999-12-31T23:59:59-12:00", "9999-12-31T23:59:59-18:00", "9999-12-31T23:59:59+18:00", "0001-01-01T00:00:00+18:00",
+        "9999-12-31T23:59:59Z", "9999-12-31T23:59:59-12:00", "9999-12-31T23:59:59-18:00", "9999-12-31T23:59:59+18:00",
+        "0001-01-01T00:00:00+18:00",
         "0000-01-01T00:00:00Z", "-9998-01-01T00:00:00Z", "2262-04-11T23:47:16.854775807Z", "2260-01-01T00:00:01Z", "1899-12-31T23:59:59Z",
     ];
 
@@ -22,7 +23,7 @@ public class MomentTests
         var described = RunningService.Episode("stay", "2026-03-14T08:00:00Z");
         described["timeZone"] = zone;
         var episode = await ward.Open(described);
-        await ward.Record(episode, Charted.BagHung("bag", "08:00", 3000), Charted.Flow("flow", "08:00", 500), Charted.Emptied("one", "09:00", 560));
+        await ward.Record(episode, Charted.AnHour());
         foreach (var moment in Moments)
         {
             foreach (var report in new[] { "balance", "flags", "record", "handover" })
@@ -32,7 +33,8 @@ public class MomentTests
 
             foreach (var property in new[] { "at", "recordedAt", "from" })
             {
-                Refused(await ward.Post($"/episodes/{episode}/entries", Charted.Emptied($"{property} {moment}", "10:00", 5).With(property, moment)), 422, moment);
+                var emptied = Charted.Emptied($"{property} {moment}", "10:00", 5).With(property, moment);
+                Refused(await ward.Post($"/episodes/{episode}/entries", emptied), 422, moment);
             }
 
             Refused(await ward.Post("/episodes", RunningService.Episode($"stay of {moment}", moment)), 422, moment);
@@ -52,9 +54,11 @@ public class MomentTests
         }
     }
 
-    private static void Refused(Reply reply, int status, string moment) => Assert.True((int)reply.Status == status, $"{moment}: {(int)reply.Status} {reply.Text}");
+    private static void Refused(Reply reply, int status, string moment) =>
+        Assert.True((int)reply.Status == status, $"{moment}: {(int)reply.Status} {reply.Text}");
 
-    private static void Answered(Reply reply, string moment) => Assert.True((int)reply.Status < 500, $"{moment}: {(int)reply.Status} {reply.Text}");
+    private static void Answered(Reply reply, string moment) =>
+        Assert.True((int)reply.Status < 500, $"{moment}: {(int)reply.Status} {reply.Text}");
 
     private static JsonNode Observation(string element, string moment)
     {

@@ -20,7 +20,9 @@ public class RequestBodyTests
         {
             var socket = new Socket(SocketType.Stream, ProtocolType.Tcp);
             await socket.ConnectAsync(ward.Http.BaseAddress!.Host, ward.Http.BaseAddress.Port);
-            await socket.SendAsync(Encoding.ASCII.GetBytes("POST /fhir/Observation HTTP/1.1\r\nHost: localhost\r\nContent-Type: application/fhir+json\r\nContent-Length: 5000\r\n\r\n{"));
+            const string begun = "POST /fhir/Observation HTTP/1.1\r\nHost: localhost\r\n"
+                + "Content-Type: application/fhir+json\r\nContent-Length: 5000\r\n\r\n{";
+            await socket.SendAsync(Encoding.ASCII.GetBytes(begun));
             dripping.Add(socket);
         }
 
@@ -70,7 +72,8 @@ public class RequestBodyTests
     {
         await using var ward = RunningService.Start("2026-03-14T22:00:00Z");
         var episode = await ward.Open(RunningService.Episode("stay", "2026-03-14T08:00:00Z"));
-        var spoilt = new JsonArray([.. Enumerable.Range(0, 1900).Select(i => (JsonNode)new JsonObject { ["source"] = "s", ["id"] = $"{i}", ["kind"] = new string('k', 40) })]);
+        static JsonNode Spoilt(int i) => new JsonObject { ["source"] = "s", ["id"] = $"{i}", ["kind"] = new string('k', 40) };
+        var spoilt = new JsonArray([.. Enumerable.Range(0, 1900).Select(Spoilt)]);
         var body = spoilt.ToJsonString();
         var reply = await ward.Post($"/episodes/{episode}/entries", spoilt);
         Assert.Equal(422, (int)reply.Status);
@@ -87,7 +90,8 @@ public class RequestBodyTests
 
     private static async Task<Reply> Send(RunningService ward, string address, byte[] body, string encoding)
     {
-        using var request = new HttpRequestMessage(HttpMethod.Post, new Uri(address, UriKind.Relative)) { Content = new ByteArrayContent(body) };
+        using var request = new HttpRequestMessage(HttpMethod.Post, new Uri(address, UriKind.Relative));
+        request.Content = new ByteArrayContent(body);
         request.Content.Headers.ContentType = new("application/json");
         request.Content.Headers.ContentEncoding.Add(encoding);
         using var response = await ward.Http.SendAsync(request);
