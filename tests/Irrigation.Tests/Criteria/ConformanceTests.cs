@@ -95,6 +95,10 @@ public class ConformanceTests
         Assert.Equal(1, Conformance.Above(-50, 100, -10));
     }
 
+    [Fact]
+    public void A_threshold_next_to_nothing_is_not_rounded_to_less_than_nothing() =>
+        Assert.InRange(Conformance.Below(-16.4, 444, 9426e-17), 0, 1e-12);
+
     [Theory]
     [InlineData(1, -1, 1)]
     [InlineData(double.NaN, 1, 1)]
