@@ -29,31 +29,37 @@ var builder = WebApplication.CreateBuilder();
 builder.Logging.SetMinimumLevel(LogLevel.Warning);
 builder.WebHost.UseUrls(address);
 var app = builder.Build();
-app.MapPost("/flags", async (HttpRequest request) =>
-{
-    var notification = (await JsonNode.ParseAsync(request.Body))!;
-    await oneAtATime.WaitAsync();
-    try
+app.MapPost(
+    "/flags",
+    async (HttpRequest request) =>
     {
-        await Take(notification);
-    }
-    finally
-    {
-        oneAtATime.Release();
-    }
+        var notification = (await JsonNode.ParseAsync(request.Body))!;
+        await oneAtATime.WaitAsync();
+        try
+        {
+            await Take(notification);
+        }
+        finally
+        {
+            oneAtATime.Release();
+        }
 
-    return Results.Ok(); // only now: what is not acknowledged comes again
-});
+        return Results.Ok(); // only now: what is not acknowledged comes again
+    }
+);
 await app.StartAsync();
 
-if ((string?)known["subscription"] is null) await Subscribe();
-else await Resume();
+if ((string?)known["subscription"] is null)
+    await Subscribe();
+else
+    await Resume();
 await app.WaitForShutdownAsync();
 
 async Task Subscribe()
 {
     var topic = await Topic("flag-raised");
-    var subscription = JsonNode.Parse($$"""
+    var subscription = JsonNode.Parse(
+        $$"""
         {
           "resourceType": "Subscription",
           "meta": { "profile": ["http://hl7.org/fhir/uv/subscriptions-backport/StructureDefinition/backport-subscription"] },
@@ -68,11 +74,13 @@ async Task Subscribe()
             "_payload": { "extension": [{ "url": "http://hl7.org/fhir/uv/subscriptions-backport/StructureDefinition/backport-payload-content", "valueCode": "full-resource" }] }
           }
         }
-        """)!;
+        """
+    )!;
     using var content = new StringContent(subscription.ToJsonString(), Encoding.UTF8, "application/fhir+json");
     using var reply = await http.PostAsync($"{fhir}/Subscription", content);
     var text = await reply.Content.ReadAsStringAsync();
-    if (!reply.IsSuccessStatusCode) throw new InvalidOperationException($"not subscribed: {text}");
+    if (!reply.IsSuccessStatusCode)
+        throw new InvalidOperationException($"not subscribed: {text}");
     Remember((string)JsonNode.Parse(text)!["id"]!, 0);
 }
 
@@ -99,7 +107,8 @@ async Task Resume()
     }
 
     var subscription = JsonNode.Parse(await http.GetStringAsync($"{fhir}/Subscription/{known["subscription"]}"))!;
-    if ((string)subscription["status"]! is "active" or "requested" && (string)subscription["channel"]!["endpoint"]! == $"{address}/flags") return;
+    if ((string)subscription["status"]! is "active" or "requested" && (string)subscription["channel"]!["endpoint"]! == $"{address}/flags")
+        return;
     subscription["status"] = "requested";
     subscription["channel"]!["endpoint"] = $"{address}/flags";
     using var content = new StringContent(subscription.ToJsonString(), Encoding.UTF8, "application/fhir+json");
@@ -120,8 +129,10 @@ async Task Take(JsonNode notification)
     var events = Events(notification);
     var soFar = Number(status["events-since-subscription-start"].Single());
     var first = events.Count > 0 ? events[0].Number : soFar + 1; // a heartbeat: nothing new, and so nothing missing, up to here
-    if (first > Last() + 1) await Recover(first - 1);
-    foreach (var (number, resource) in events) Deal(number, resource);
+    if (first > Last() + 1)
+        await Recover(first - 1);
+    foreach (var (number, resource) in events)
+        Deal(number, resource);
 }
 
 // Asks for events that never came, and deals with them in their order.
@@ -136,8 +147,10 @@ async Task Recover(long? until)
     }
 
     var events = Events(JsonNode.Parse(await reply.EnsureSuccessStatusCode().Content.ReadAsStringAsync())!);
-    if (events.Count > 0) Console.WriteLine($"asked again for {events[0].Number} to {events[^1].Number}");
-    foreach (var (number, resource) in events) Deal(number, resource);
+    if (events.Count > 0)
+        Console.WriteLine($"asked again for {events[0].Number} to {events[^1].Number}");
+    foreach (var (number, resource) in events)
+        Deal(number, resource);
 }
 
 // Away for longer than events are kept: what stands is found by a search, and the numbers go on from the oldest that is kept.
@@ -147,16 +160,23 @@ async Task StartAfresh()
     Console.WriteLine($"away for too long; flags that stand now: {standing["total"]} (search for them)");
     var kept = JsonNode.Parse(await http.GetStringAsync($"{fhir}/Subscription/{known["subscription"]}/$events?content=full-resource"))!;
     var events = Events(kept);
-    var soFar = Number(kept["entry"]![0]!["resource"]!["parameter"]!.AsArray().Single(p => (string)p!["name"]! == "events-since-subscription-start")!);
+    var soFar = Number(
+        kept["entry"]![0]!["resource"]!["parameter"]!.AsArray().Single(p => (string)p!["name"]! == "events-since-subscription-start")!
+    );
     Remember((string)known["subscription"]!, events.Count > 0 ? events[0].Number - 1 : soFar);
-    foreach (var (number, resource) in events) Deal(number, resource);
+    foreach (var (number, resource) in events)
+        Deal(number, resource);
 }
 
 void Deal(long number, JsonNode? resource)
 {
-    if (number <= Last()) return; // told before
-    if (number != Last() + 1) throw new InvalidOperationException($"event {Last() + 1} is missing");
-    Console.WriteLine($"{number}: {resource?["status"]} {resource?["code"]?["coding"]?[0]?["display"]} since {resource?["period"]?["start"]}{(resource?["period"]?["end"] is { } end ? $" until {end}" : "")}");
+    if (number <= Last())
+        return; // told before
+    if (number != Last() + 1)
+        throw new InvalidOperationException($"event {Last() + 1} is missing");
+    Console.WriteLine(
+        $"{number}: {resource?["status"]} {resource?["code"]?["coding"]?[0]?["display"]} since {resource?["period"]?["start"]}{(resource?["period"]?["end"] is { } end ? $" until {end}" : "")}"
+    );
     Remember((string)known["subscription"]!, number);
 }
 
@@ -164,13 +184,15 @@ void Deal(long number, JsonNode? resource)
 static List<(long Number, JsonNode? Resource)> Events(JsonNode notification)
 {
     var entries = notification["entry"]!.AsArray();
-    var numbers = entries[0]!["resource"]!["parameter"]!.AsArray().Where(p => (string)p!["name"]! == "notification-event")
-        .Select(p => Number(p!["part"]!.AsArray().Single(part => (string)part!["name"]! == "event-number")!)).ToList();
+    var numbers = entries[0]!["resource"]!["parameter"]!
+        .AsArray()
+        .Where(p => (string)p!["name"]! == "notification-event")
+        .Select(p => Number(p!["part"]!.AsArray().Single(part => (string)part!["name"]! == "event-number")!))
+        .ToList();
     return [.. numbers.Select((number, i) => (number, entries.ElementAtOrDefault(i + 1)?["resource"]))];
 }
 
 static long Number(JsonNode parameter) => long.Parse((string)parameter["valueString"]!, CultureInfo.InvariantCulture);
-
 
 void Remember(string subscription, long last)
 {

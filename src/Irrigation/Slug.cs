@@ -17,7 +17,8 @@ public static class Slug
         var slug = new StringBuilder(name.Length + 8);
         foreach (var letter in name)
         {
-            if (char.IsUpper(letter) && slug.Length > 0) slug.Append('-');
+            if (char.IsUpper(letter) && slug.Length > 0)
+                slug.Append('-');
             slug.Append(char.ToLowerInvariant(letter));
         }
 
@@ -30,7 +31,8 @@ public static class Slug
     {
         foreach (var member in Enum.GetValues<T>())
         {
-            if (Of(member) == slug) return member;
+            if (Of(member) == slug)
+                return member;
         }
 
         return null;

@@ -14,19 +14,49 @@ using IrrigationFhir.Subscriptions;
 
 Command[] commands =
 [
-    new("backup", "TARGET [settings]", "Copies the store into one file, while it is served or not, and reads the copy through.",
-        rest => Task.FromResult(BackUp.Run(rest, Console.Out, Console.Error))),
-    new("compute", "[--json] <log.json>", "The balance of a log in a file, with every intermediate step.",
-        rest => Task.FromResult(Compute.Run(rest, Console.Out, Console.Error))),
-    new("demo", "[--once] [settings]", "An invented night: recorded, worked out, told. Then serves.",
-        rest => NightOnTheWard.Run(rest, Console.Out)) { BesideSettings = ["--once"] },
+    new(
+        "backup",
+        "TARGET [settings]",
+        "Copies the store into one file, while it is served or not, and reads the copy through.",
+        rest => Task.FromResult(BackUp.Run(rest, Console.Out, Console.Error))
+    ),
+    new(
+        "compute",
+        "[--json] <log.json>",
+        "The balance of a log in a file, with every intermediate step.",
+        rest => Task.FromResult(Compute.Run(rest, Console.Out, Console.Error))
+    ),
+    new(
+        "demo",
+        "[--once] [settings]",
+        "An invented night: recorded, worked out, told. Then serves.",
+        rest => NightOnTheWard.Run(rest, Console.Out)
+    )
+    {
+        BesideSettings = ["--once"],
+    },
     new("health", "[http://host:port]", "Asks a running service whether it can work.", rest => Probe.Run(rest, Console.Out)),
-    new("package", "<file.tgz>", "Writes what defines it all, as one FHIR package.",
-        rest => Task.FromResult(PackageApi.Write(rest, Console.Out, Console.Error))),
-    new("restore", "[--check] SOURCE [settings]", "Puts a backup into an empty folder, or says whether that would do.",
-        rest => Task.FromResult(BackUp.Restore(rest, Console.Out, Console.Error))),
-    new("settings", "[settings]", "Prints the settings that the numbers rest on.",
-        rest => Task.FromResult(SettingsApi.Print(rest, Console.Out, Console.Error))) { BesideSettings = [] },
+    new(
+        "package",
+        "<file.tgz>",
+        "Writes what defines it all, as one FHIR package.",
+        rest => Task.FromResult(PackageApi.Write(rest, Console.Out, Console.Error))
+    ),
+    new(
+        "restore",
+        "[--check] SOURCE [settings]",
+        "Puts a backup into an empty folder, or says whether that would do.",
+        rest => Task.FromResult(BackUp.Restore(rest, Console.Out, Console.Error))
+    ),
+    new(
+        "settings",
+        "[settings]",
+        "Prints the settings that the numbers rest on.",
+        rest => Task.FromResult(SettingsApi.Print(rest, Console.Out, Console.Error))
+    )
+    {
+        BesideSettings = [],
+    },
 ];
 
 return await CommandLine.Run(args, commands, Service.Serve, Console.Out, Console.Error);
@@ -69,18 +99,18 @@ internal static class Service
 
         var app = builder.Build();
 
-        app.UseTelemetry();             // a span for each request, with nothing of whom it is about
-        app.UseOperationOutcomes();     // every failure leaves here as an OperationOutcome
-        app.UseAllowedHosts();          // links carry a host that is known
+        app.UseTelemetry(); // a span for each request, with nothing of whom it is about
+        app.UseOperationOutcomes(); // every failure leaves here as an OperationOutcome
+        app.UseAllowedHosts(); // links carry a host that is known
 
-        app.MapEntries();               // POST  what was instilled, drained, seen, ordered
-        app.MapEpisodes();              // GET   the log, and the balance it yields
-        app.MapFhir();                  // GET   read, search, history, metadata
-        app.MapIntake();                // POST  the same as FHIR: Observations, batch, transaction, $validate
-        app.MapSubscriptions();         // POST  who is told when a flag is raised
-        app.MapPackage();               // GET   what defines it all, as one package
-        app.MapSettings();              // GET   what the numbers rest on
-        app.MapContract();              // GET   the contract
+        app.MapEntries(); // POST  what was instilled, drained, seen, ordered
+        app.MapEpisodes(); // GET   the log, and the balance it yields
+        app.MapFhir(); // GET   read, search, history, metadata
+        app.MapIntake(); // POST  the same as FHIR: Observations, batch, transaction, $validate
+        app.MapSubscriptions(); // POST  who is told when a flag is raised
+        app.MapPackage(); // GET   what defines it all, as one package
+        app.MapSettings(); // GET   what the numbers rest on
+        app.MapContract(); // GET   the contract
         app.MapHealth();
 
         return app;

@@ -24,8 +24,10 @@ internal static class SettingsSection
         foreach (var property in properties.Where(p => section.GetSection(p.Name).Exists()))
         {
             var child = section.GetSection(property.Name);
-            if (Value(child, property) is { } value) property.SetValue(settings, value);
-            else faults.Add($"{child.Path}: '{child.Value}'; {Expected(property.PropertyType)} is expected");
+            if (Value(child, property) is { } value)
+                property.SetValue(settings, value);
+            else
+                faults.Add($"{child.Path}: '{child.Value}'; {Expected(property.PropertyType)} is expected");
         }
 
         faults.AddRange(own(settings));
@@ -33,15 +35,17 @@ internal static class SettingsSection
     }
 
     /// <summary>What stands in a section and is none of its settings: a mistyped name would leave a default in force unseen.</summary>
-    public static IEnumerable<string> Strangers(IConfigurationSection section, params string[] names) => section
-        .GetChildren()
-        .Where(child => !names.Contains(child.Key, StringComparer.OrdinalIgnoreCase))
-        .Select(child => $"{child.Path}: not a setting; {section.Path} has {string.Join(", ", names.Order(StringComparer.Ordinal))}");
+    public static IEnumerable<string> Strangers(IConfigurationSection section, params string[] names) =>
+        section
+            .GetChildren()
+            .Where(child => !names.Contains(child.Key, StringComparer.OrdinalIgnoreCase))
+            .Select(child => $"{child.Path}: not a setting; {section.Path} has {string.Join(", ", names.Order(StringComparer.Ordinal))}");
 
     private static object? Value(IConfigurationSection child, PropertyInfo property)
     {
         var type = Nullable.GetUnderlyingType(property.PropertyType) ?? property.PropertyType;
-        if (type == typeof(string)) return child.Value;
+        if (type == typeof(string))
+            return child.Value;
         if (type == typeof(string[]))
             return child.Value is { Length: > 0 } ? null : child.GetChildren().Select(item => item.Value ?? "").ToArray();
         try

@@ -59,10 +59,10 @@ public class BalanceTests
     {
         var ward = Opens("13:00").Syringe("13:45", 200).Clamp("13:45").Level("14:00", 60).Release("14:45").Emptied("15:00", 310);
         var (before, after) = (ward.Interval("13:45"), ward.Interval("15:00"));
-        Assert.Equal(Ml(60), before.Output!.Headline);  // 60 had drained before the clamp; the 200 are still inside
-        Assert.Equal(Ml(50), after.Output!.Headline);   // 250 more − 200
-        Assert.Equal(Ml(-140), before.Simple);          // the naive sum: 60 − 200 …
-        Assert.Equal(Ml(250), after.Simple);            // … and 250
+        Assert.Equal(Ml(60), before.Output!.Headline); // 60 had drained before the clamp; the 200 are still inside
+        Assert.Equal(Ml(50), after.Output!.Headline); // 250 more − 200
+        Assert.Equal(Ml(-140), before.Simple); // the naive sum: 60 − 200 …
+        Assert.Equal(Ml(250), after.Simple); // … and 250
         Assert.Equal(Ml(110), new[] { before, after }.Sum());
     }
 
@@ -82,7 +82,12 @@ public class BalanceTests
     [Fact] // own derivation, clinical reference 4
     public void Urine_is_apportioned_by_time_and_never_the_drainage()
     {
-        var ward = Opens("10:00").BagHung("10:00", 3000).Flow("10:00", 500).Flow("12:00", 2000).BagTakenDown("13:00", 0).Emptied("13:00", 3300);
+        var ward = Opens("10:00")
+            .BagHung("10:00", 3000)
+            .Flow("10:00", 500)
+            .Flow("12:00", 2000)
+            .BagTakenDown("13:00", 0)
+            .Emptied("13:00", 3300);
         foreach (var hour in new[] { "10:00", "11:00", "12:00" })
         {
             Assert.Equal(Ml(100), ward.Hour(hour).Output!.Headline); // 300 over 3 h; spreading 3300 would give 600, 600, −900
@@ -137,22 +142,35 @@ public class BalanceTests
     [Fact]
     public void A_bag_read_on_the_way_is_the_measure_of_both_parts()
     {
-        var ward = Opens("22:00").BagHung("22:00", 3000).BagRead("23:00", 2200).Emptied("23:00", 900).BagTakenDown("+1 00:00", 0).Emptied("+1 00:00", 2260);
-        Assert.Equal(Ml(100), ward.Interval("23:00").Output!.Headline);      // 900 − 800
-        Assert.Equal(Ml(60), ward.Interval("+1 00:00").Output!.Headline);    // 2260 − 2200
+        var ward = Opens("22:00")
+            .BagHung("22:00", 3000)
+            .BagRead("23:00", 2200)
+            .Emptied("23:00", 900)
+            .BagTakenDown("+1 00:00", 0)
+            .Emptied("+1 00:00", 2260);
+        Assert.Equal(Ml(100), ward.Interval("23:00").Output!.Headline); // 900 − 800
+        Assert.Equal(Ml(60), ward.Interval("+1 00:00").Output!.Headline); // 2260 − 2200
     }
 
     [Fact]
     public void Tubing_prime_leaves_the_first_bag_without_reaching_the_bladder()
     {
-        var interval = Opens("22:00").BagHung("22:00", 3000, prime: 40).BagTakenDown("+1 00:00", 0).Emptied("+1 00:00", 3060).Interval("+1 00:00");
+        var interval = Opens("22:00")
+            .BagHung("22:00", 3000, prime: 40)
+            .BagTakenDown("+1 00:00", 0)
+            .Emptied("+1 00:00", 3060)
+            .Interval("+1 00:00");
         Assert.Equal(Ml(100), interval.Output!.Headline); // 3060 − (3000 − 40)
     }
 
     [Fact]
     public void A_first_bag_without_a_charted_prime_says_so()
     {
-        var interval = Opens("22:00").BagHung("22:00", 3000, prime: null).BagTakenDown("+1 00:00", 0).Emptied("+1 00:00", 3060).Interval("+1 00:00");
+        var interval = Opens("22:00")
+            .BagHung("22:00", 3000, prime: null)
+            .BagTakenDown("+1 00:00", 0)
+            .Emptied("+1 00:00", 3060)
+            .Interval("+1 00:00");
         Assert.Contains(Caveat.TubingPrimeNotCharted, interval.Caveats);
     }
 
@@ -204,7 +222,11 @@ public class BalanceTests
         Assert.Null(fell.Output);
         Assert.Contains(Caveat.PumpCounterReset, fell.Caveats);
 
-        var restarted = Opens("08:00").PumpTotal("08:00", 4000).PumpTotal("10:00", 150, restarted: true).Emptied("10:00", 520).Interval("10:00");
+        var restarted = Opens("08:00")
+            .PumpTotal("08:00", 4000)
+            .PumpTotal("10:00", 150, restarted: true)
+            .Emptied("10:00", 520)
+            .Interval("10:00");
         Assert.Equal(Ml(370), restarted.Output!.Headline); // 520 − 150
     }
 
@@ -257,7 +279,8 @@ public class BalanceTests
     {
         // 600 mL from 10:00 to 11:00, and 900 mL of which only the end was charted: since the start, 300 mL an hour.
         var ward = Opens("08:00");
-        ward.Chart(new IrrigantInstilled(ward.Header("11:00", from: "10:00", id: "a"), "1", Ml(600))).Chart(new IrrigantInstilled(ward.Header("11:00", id: "b"), "1", Ml(900)));
+        ward.Chart(new IrrigantInstilled(ward.Header("11:00", from: "10:00", id: "a"), "1", Ml(600)))
+            .Chart(new IrrigantInstilled(ward.Header("11:00", id: "b"), "1", Ml(900)));
         ward.Emptied("09:00", 350).Emptied("11:00", 1250);
         Assert.Equal([Ml(300), Ml(1200)], ward.Balance()[FluidBalance.Bladder].Select(i => i.Instilled!.Value));
         Assert.Equal([Ml(50), Ml(50)], ward.Balance()[FluidBalance.Bladder].Select(i => i.Output!.Headline));
@@ -266,14 +289,24 @@ public class BalanceTests
     [Fact]
     public void Urine_free_of_irrigant_shows_that_nothing_ran_and_the_next_total_begins_after_it()
     {
-        var ward = Opens("07:00").Instilled("08:00", 100).Emptied("08:00", 120).Urine("09:00", 40).Urine("10:00", 30).Instilled("11:00", 600).Emptied("11:00", 650);
+        var ward = Opens("07:00")
+            .Instilled("08:00", 100)
+            .Emptied("08:00", 120)
+            .Urine("09:00", 40)
+            .Urine("10:00", 30)
+            .Instilled("11:00", 600)
+            .Emptied("11:00", 650);
         Assert.Equal([Ml(20), Ml(40), Ml(30), Ml(50)], ward.Balance()[FluidBalance.Bladder].Select(i => i.Output!.Headline));
     }
 
     [Fact]
     public void Urine_that_never_reached_the_bladder_is_a_stream_of_its_own()
     {
-        var ward = Opens("08:00").Urine("09:00", 30, UrineRoute.LeftNephrostomy).Urine("10:00", 40, UrineRoute.LeftNephrostomy).Instilled("12:00", 2000, from: "08:00").Emptied("12:00", 2100);
+        var ward = Opens("08:00")
+            .Urine("09:00", 30, UrineRoute.LeftNephrostomy)
+            .Urine("10:00", 40, UrineRoute.LeftNephrostomy)
+            .Instilled("12:00", 2000, from: "08:00")
+            .Emptied("12:00", 2100);
         Assert.Equal(Ml(100), ward.Interval("12:00").Output!.Headline);
         Assert.Equal(Ml(25 + 40), ward.Hour("09:00").Output!.Headline);
     }
@@ -281,7 +314,10 @@ public class BalanceTests
     [Fact]
     public void A_route_read_after_the_bladder_waits_for_it()
     {
-        var ward = Opens("08:00").Urine("10:00", 100).Urine("10:00", 60, UrineRoute.LeftNephrostomy).Urine("12:00", 90, UrineRoute.LeftNephrostomy);
+        var ward = Opens("08:00")
+            .Urine("10:00", 100)
+            .Urine("10:00", 60, UrineRoute.LeftNephrostomy)
+            .Urine("12:00", 90, UrineRoute.LeftNephrostomy);
         var window = ward.Balance().Over(WindowKind.Trailing, new(ward.At("08:00"), ward.At("12:00")));
         // Two hours are covered, and the output is theirs: 100 + 60. With the 90 of the open time it would be a rate over the wrong hours.
         Assert.Equal((Ml(160), Duration.FromHours(2), OutputStatus.Preliminary), (window.Output!.Headline, window.Covered, window.Status));
@@ -312,7 +348,10 @@ public class BalanceTests
         Duration Day(int month, int day)
         {
             var noon = vienna.AtLeniently(new LocalDateTime(2026, month, day, 12, 0)).ToInstant();
-            return Calendar.Windows(WindowKind.LocalDay, new(noon, null, vienna, []), noon, noon + Duration.FromMinutes(1)).Single().Duration;
+            return Calendar
+                .Windows(WindowKind.LocalDay, new(noon, null, vienna, []), noon, noon + Duration.FromMinutes(1))
+                .Single()
+                .Duration;
         }
 
         Assert.Equal([Duration.FromHours(23), Duration.FromHours(25), Duration.FromHours(24)], [Day(3, 29), Day(10, 25), Day(10, 26)]);

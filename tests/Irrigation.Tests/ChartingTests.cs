@@ -19,7 +19,12 @@ public class ChartingTests
     [Fact]
     public void Irrigant_in_and_out_charted_at_one_time()
     {
-        var ward = Opens("07:00").Urine("08:00", 60).Instilled("10:00", 2000).Emptied("10:00", 2130).Instilled("12:00", 1900).Emptied("12:00", 1990);
+        var ward = Opens("07:00")
+            .Urine("08:00", 60)
+            .Instilled("10:00", 2000)
+            .Emptied("10:00", 2130)
+            .Instilled("12:00", 1900)
+            .Emptied("12:00", 1990);
         Assert.Equal([Ml(60), Ml(130), Ml(90)], Outputs(ward));
         Assert.All(ward.Balance()[FluidBalance.Bladder], interval => Assert.Equal(OutputStatus.Final, interval.Status));
     }
@@ -27,14 +32,25 @@ public class ChartingTests
     [Fact]
     public void A_bag_whose_drainage_was_never_charted_stays_negative_and_is_never_judged()
     {
-        var ward = Opens("07:00").Weighs("07:00", 70).UrineHourly("07:00", 55, 55).Instilled("10:00", 3000).Urine("10:00", 55).UrineHourly("10:00", [.. Enumerable.Repeat(55m, 21)]);
+        var ward = Opens("07:00")
+            .Weighs("07:00", 70)
+            .UrineHourly("07:00", 55, 55)
+            .Instilled("10:00", 3000)
+            .Urine("10:00", 55)
+            .UrineHourly("10:00", [.. Enumerable.Repeat(55m, 21)]);
         var balance = ward.Balance();
         var day = balance.Over(WindowKind.Trailing, new(ward.At("07:00"), ward.At("+1 07:00")));
-        Assert.Equal(Ml((24 * 55) - 3000), day.Output!.Headline);                  // as charted, not clipped
-        Assert.Equal((null, true, true), (day.Output.Interval95, day.Caveats.Contains(Caveat.DrainageNotCharted), day.Caveats.Contains(Caveat.NegativeOutput)));
+        Assert.Equal(Ml((24 * 55) - 3000), day.Output!.Headline); // as charted, not clipped
+        Assert.Equal(
+            (null, true, true),
+            (day.Output.Interval95, day.Caveats.Contains(Caveat.DrainageNotCharted), day.Caveats.Contains(Caveat.NegativeOutput))
+        );
         var results = UrineOutputCriteria.At(balance, Adult, ward.At("+1 07:00"), CriteriaSettings.Default);
         Assert.DoesNotContain(results, r => r is { Answer: Answer.Met, Stage: 3 });
-        Assert.All(results.Where(r => r is { Stage: 3, Reading: Reading.MeanOverWindow, Unit: "mL/kg/h" }), r => Assert.Equal(Answer.NotEvaluable, r.Answer));
+        Assert.All(
+            results.Where(r => r is { Stage: 3, Reading: Reading.MeanOverWindow, Unit: "mL/kg/h" }),
+            r => Assert.Equal(Answer.NotEvaluable, r.Answer)
+        );
         // Any one good hour answers the reading by the hour.
         Assert.All(results.Where(r => r is { Stage: 3, Reading: Reading.EveryHour }), r => Assert.Equal(Answer.NotMet, r.Answer));
     }
@@ -64,7 +80,12 @@ public class ChartingTests
     [Fact]
     public void Part_of_a_bag()
     {
-        var ward = Opens("07:00").BagHung("07:00", 3000).BagRead("11:00", 1750).Emptied("11:00", 1400).BagTakenDown("12:00", 1200).Emptied("12:00", 610);
+        var ward = Opens("07:00")
+            .BagHung("07:00", 3000)
+            .BagRead("11:00", 1750)
+            .Emptied("11:00", 1400)
+            .BagTakenDown("12:00", 1200)
+            .Emptied("12:00", 610);
         Assert.Equal([Ml(150), Ml(60)], Outputs(ward)); // 1400 − 1250; 610 − 550
     }
 
@@ -72,10 +93,13 @@ public class ChartingTests
     public void Irrigation_paused_for_days_and_resumed()
     {
         var ward = Opens("07:00").Instilled("09:00", 1500).Emptied("09:00", 1600);
-        ward.UrineHourly("09:00", [.. Enumerable.Repeat(40m, 60)]);                             // to 21:00 two days on
+        ward.UrineHourly("09:00", [.. Enumerable.Repeat(40m, 60)]); // to 21:00 two days on
         ward.Instilled("+2 22:00", 500).Emptied("+2 22:00", 545);
-        Assert.Equal(Ml(45), ward.Interval("+2 22:00").Output!.Headline);                       // nothing of the 500 is spread over the pause
-        Assert.All(ward.Balance()[FluidBalance.Bladder].Skip(1).Take(60), interval => Assert.Equal((Ml(40), Ml(0)), (interval.Output!.Headline, interval.Instilled!.Value)));
+        Assert.Equal(Ml(45), ward.Interval("+2 22:00").Output!.Headline); // nothing of the 500 is spread over the pause
+        Assert.All(
+            ward.Balance()[FluidBalance.Bladder].Skip(1).Take(60),
+            interval => Assert.Equal((Ml(40), Ml(0)), (interval.Output!.Headline, interval.Instilled!.Value))
+        );
     }
 
     [Fact]
@@ -90,7 +114,11 @@ public class ChartingTests
     public void A_negative_hour_is_kept_and_makes_the_total_right()
     {
         // 300 mL of the first bag come with the next emptying. Clipped at 0 the sum would be 400 mL; without irrigant, 4120.
-        var ward = Opens("07:00").Instilled("08:00", 2000, from: "07:00").Emptied("08:00", 1720).Instilled("09:00", 2000, from: "08:00").Emptied("09:00", 2400);
+        var ward = Opens("07:00")
+            .Instilled("08:00", 2000, from: "07:00")
+            .Emptied("08:00", 1720)
+            .Instilled("09:00", 2000, from: "08:00")
+            .Emptied("09:00", 2400);
         Assert.Equal([Ml(-280), Ml(400)], Outputs(ward));
         Assert.Equal(Ml(120), ward.Balance().Over(WindowKind.Trailing, new(ward.At("07:00"), ward.At("09:00"))).Output!.Headline);
         Assert.Contains(Caveat.NegativeOutput, ward.Interval("08:00").Caveats);
@@ -135,17 +163,34 @@ public class ChartingTests
     [Fact]
     public void Rows_out_of_order_and_a_night_caught_up_in_one_save()
     {
-        var night = Opens("22:00").Urine("23:00", 40, recordedAt: "+1 06:30").Instilled("+1 02:00", 1000, recordedAt: "+1 06:30").Emptied("+1 02:00", 1110, recordedAt: "+1 06:30").Urine("+1 03:00", 35, recordedAt: "+1 06:30");
-        var backwards = FluidBalance.Of(EpisodeLog.Empty(night.Frame).Append(night.Entries.Reverse(), night.At("+1 06:30")).Log, BalanceSettings.Default);
+        var night = Opens("22:00")
+            .Urine("23:00", 40, recordedAt: "+1 06:30")
+            .Instilled("+1 02:00", 1000, recordedAt: "+1 06:30")
+            .Emptied("+1 02:00", 1110, recordedAt: "+1 06:30")
+            .Urine("+1 03:00", 35, recordedAt: "+1 06:30");
+        var backwards = FluidBalance.Of(
+            EpisodeLog.Empty(night.Frame).Append(night.Entries.Reverse(), night.At("+1 06:30")).Log,
+            BalanceSettings.Default
+        );
         Assert.Equal([Ml(40), Ml(110), Ml(35)], backwards[FluidBalance.Bladder].Select(i => i.Output!.Headline));
         Assert.Equal(night.Balance()[FluidBalance.Bladder], backwards[FluidBalance.Bladder]);
-        Assert.All(backwards[FluidBalance.Bladder], i => Assert.Equal((OutputStatus.Final, true), (i.Status, i.Caveats.Contains(Caveat.LateEntry))));
+        Assert.All(
+            backwards[FluidBalance.Bladder],
+            i => Assert.Equal((OutputStatus.Final, true), (i.Status, i.Caveats.Contains(Caveat.LateEntry)))
+        );
     }
 
     [Fact] // levels count from the highest before them, so an earlier level that is put right moves a later interval
     public void A_level_put_right_reaches_every_reading_that_is_compared_with_it()
     {
-        var ward = Opens("08:00").Flow("08:00", 0).Level("08:00", 0).Level("09:00", 500).Level("10:00", 450).Level("11:00", 440).Level("12:00", 430).Level("13:00", 520);
+        var ward = Opens("08:00")
+            .Flow("08:00", 0)
+            .Level("08:00", 0)
+            .Level("09:00", 500)
+            .Level("10:00", 450)
+            .Level("11:00", 440)
+            .Level("12:00", 430)
+            .Level("13:00", 520);
         var amended = ward.Balance().Log.Append([new DrainageLevelRead(ward.Header("09:00", id: "e3"), "1", Ml(480))], ward.At("14:00"));
         var (after, _) = ward.Balance().After(amended);
         Assert.Equal(FluidBalance.Of(amended.Log, BalanceSettings.Default)[FluidBalance.Bladder], after[FluidBalance.Bladder]);
@@ -156,21 +201,39 @@ public class ChartingTests
     public void Drainage_before_any_irrigant_was_charted()
     {
         var ward = Opens("07:00").Emptied("08:00", 90).Emptied("09:00", 95); // of 900 mL in an hour without irrigant something is doubted
-        Assert.All(ward.Balance()[FluidBalance.Bladder], i => Assert.Equal((true, null, OutputStatus.Preliminary), (i.Caveats.Contains(Caveat.IrrigantNotCharted), i.Output!.Interval95, i.Status)));
+        Assert.All(
+            ward.Balance()[FluidBalance.Bladder],
+            i =>
+                Assert.Equal(
+                    (true, null, OutputStatus.Preliminary),
+                    (i.Caveats.Contains(Caveat.IrrigantNotCharted), i.Output!.Interval95, i.Status)
+                )
+        );
 
         // The first bag, even one hung afterwards, says that nothing ran before it.
-        var (after, changes) = ward.Balance().After(ward.Balance().Log.Append([new BagHung(ward.Header("09:05"), "1", Ml(3000), null, null, null, null)], ward.At("09:06")));
+        var (after, changes) = ward.Balance()
+            .After(ward.Balance().Log.Append([new BagHung(ward.Header("09:05"), "1", Ml(3000), null, null, null, null)], ward.At("09:06")));
         Assert.Equal(2, changes.Length);
-        Assert.All(after[FluidBalance.Bladder], i => Assert.Equal((false, OutputStatus.Final), (i.Caveats.Contains(Caveat.IrrigantNotCharted), i.Status)));
+        Assert.All(
+            after[FluidBalance.Bladder],
+            i => Assert.Equal((false, OutputStatus.Final), (i.Caveats.Contains(Caveat.IrrigantNotCharted), i.Status))
+        );
         Assert.NotNull(after[FluidBalance.Bladder][0].Output!.Interval95);
     }
 
     [Fact]
     public void The_two_halves_of_a_pair_saved_hours_apart()
     {
-        var ward = Opens("07:00").Instilled("08:00", 900, recordedAt: "08:05").Emptied("08:00", 950, recordedAt: "08:05").Emptied("10:00", 2100, recordedAt: "10:05").Instilled("10:00", 2000, recordedAt: "14:30");
+        var ward = Opens("07:00")
+            .Instilled("08:00", 900, recordedAt: "08:05")
+            .Emptied("08:00", 950, recordedAt: "08:05")
+            .Emptied("10:00", 2100, recordedAt: "10:05")
+            .Instilled("10:00", 2000, recordedAt: "14:30");
         var half = FluidBalance.Of(ward.Balance().Log.KnownAt(ward.At("11:00")), BalanceSettings.Default)[FluidBalance.Bladder][1];
-        Assert.Equal((OutputStatus.Preliminary, true, null), (half.Status, half.Caveats.Contains(Caveat.IrrigantNotCharted), half.Output!.Interval95));
+        Assert.Equal(
+            (OutputStatus.Preliminary, true, null),
+            (half.Status, half.Caveats.Contains(Caveat.IrrigantNotCharted), half.Output!.Interval95)
+        );
 
         var whole = ward.Interval("10:00");
         Assert.Equal((Ml(100), OutputStatus.Final, true), (whole.Output!.Headline, whole.Status, whole.Caveats.Contains(Caveat.LateEntry)));
@@ -180,15 +243,23 @@ public class ChartingTests
     public void A_weight_of_1_kg_stages_nobody()
     {
         var ward = Opens("07:00").Weighs("07:00", 1.0m).UrineHourly("07:00", 20, 20, 20, 20, 20, 20);
-        var results = UrineOutputCriteria.At(ward.Balance(), Adult, ward.At("13:00"), CriteriaSettings.Default).Where(r => r.Unit == "mL/kg/h");
+        var results = UrineOutputCriteria
+            .At(ward.Balance(), Adult, ward.At("13:00"), CriteriaSettings.Default)
+            .Where(r => r.Unit == "mL/kg/h");
         Assert.All(results, r => Assert.Contains(Obstacle.WeightImplausible, r.Obstacles));
     }
 
     [Fact]
     public void Two_weights_used_in_turn()
     {
-        var ward = Opens("07:00").Weighs("07:00", 70).Weighs("08:00", 84).Weighs("09:00", 70).Weighs("10:00", 84).UrineHourly("07:00", 36, 36, 36, 36, 36, 36);
-        decimal? Rate(string at) => UrineOutputCriteria.At(ward.Balance(), Adult, ward.At(at), CriteriaSettings.Default).First().Weight?.Weight.Kilograms;
+        var ward = Opens("07:00")
+            .Weighs("07:00", 70)
+            .Weighs("08:00", 84)
+            .Weighs("09:00", 70)
+            .Weighs("10:00", 84)
+            .UrineHourly("07:00", 36, 36, 36, 36, 36, 36);
+        decimal? Rate(string at) =>
+            UrineOutputCriteria.At(ward.Balance(), Adult, ward.At(at), CriteriaSettings.Default).First().Weight?.Weight.Kilograms;
         Assert.Equal((70, 84), (Rate("09:30"), Rate("13:00")));
         Assert.Null(WeightInForce.Of(ward.Balance().Log, ward.At("13:00"), Adult, CriteriaSettings.Default)!.Doubt); // 20 % apart
     }
@@ -207,7 +278,10 @@ public class ChartingTests
     {
         var ward = Opens("07:00").Urine("06:00", 300).Urine("08:00", 50).Urine("12:00", 90);
         var log = EpisodeLog.Empty(ward.Frame with { End = ward.At("11:00") }).Append(ward.Entries, ward.At("12:00")).Log;
-        Assert.Equal(["before-episode-start", null, "after-episode-end"], ward.Entries.Select(e => Contradictions.Of(e, log, "entries[0]")?.Code));
+        Assert.Equal(
+            ["before-episode-start", null, "after-episode-end"],
+            ward.Entries.Select(e => Contradictions.Of(e, log, "entries[0]")?.Code)
+        );
     }
 
     [Fact]
@@ -226,7 +300,9 @@ public class ChartingTests
         Assert.Equal((Duration.FromHours(42), true), (interval.Length, interval.Caveats.Contains(Caveat.Gap)));
         Assert.Equal(Ml(30), ward.Hour("+1 00:00").Output!.Headline); // 1260 / 42, and it says that it is a share
         Assert.Contains(Caveat.Apportioned, ward.Hour("+1 00:00").Caveats);
-        var hourly = UrineOutputCriteria.At(ward.Balance(), Adult, ward.At("+2 02:00"), CriteriaSettings.Default).Where(r => r.Reading == Reading.EveryHour);
+        var hourly = UrineOutputCriteria
+            .At(ward.Balance(), Adult, ward.At("+2 02:00"), CriteriaSettings.Default)
+            .Where(r => r.Reading == Reading.EveryHour);
         Assert.All(hourly, r => Assert.Equal((Answer.NotEvaluable, true), (r.Answer, r.Obstacles.Contains(Obstacle.Gap))));
     }
 
@@ -251,7 +327,11 @@ public class ChartingTests
     [Fact]
     public void A_row_repeated_exactly_counts_once()
     {
-        var ward = Opens("07:00").Flow("07:00", 0).Emptied("08:00", 90, id: "row 7").Emptied("08:00", 90, id: "row 7").Emptied("08:00", 90, id: "row 7");
+        var ward = Opens("07:00")
+            .Flow("07:00", 0)
+            .Emptied("08:00", 90, id: "row 7")
+            .Emptied("08:00", 90, id: "row 7")
+            .Emptied("08:00", 90, id: "row 7");
         Assert.Equal([Ml(90)], Outputs(ward));
         Assert.Equal(OutputStatus.Final, ward.Interval("08:00").Status);
         Assert.Equal(2, ward.Balance().Log.LastSequence);

@@ -12,15 +12,30 @@ public class ContradictionTests
     {
         var ward = Opens("07:00").Ends("11:00");
         Entry[] Fluids(string clock) =>
-        [
-            new BagHung(ward.Header(clock), "1", Ml(3000), null, null, null, null), new BagRead(ward.Header(clock), "1", Ml(500)), new BagTakenDown(ward.Header(clock), "1", null),
-            new IrrigantInstilled(ward.Header(clock), "1", Ml(50)), new FlowSet(ward.Header(clock), "1", FlowRate.Stopped, null, null), new PumpTotalRead(ward.Header(clock), "1", Ml(50), false),
-            new DrainageEmptied(ward.Header(clock), "1", Ml(50)), new DrainageLevelRead(ward.Header(clock), "1", Ml(50)), new DrainageWeighed(ward.Header(clock), "1", Mass.FromGrams(50), null, null, false),
-            new LeakEstimated(ward.Header(clock), Ml(50)), new UrineCollected(ward.Header(clock), UrineRoute.Void, Ml(50)), new DrainClamped(ward.Header(clock)), new DrainReleased(ward.Header(clock)),
-        ];
+            [
+                new BagHung(ward.Header(clock), "1", Ml(3000), null, null, null, null),
+                new BagRead(ward.Header(clock), "1", Ml(500)),
+                new BagTakenDown(ward.Header(clock), "1", null),
+                new IrrigantInstilled(ward.Header(clock), "1", Ml(50)),
+                new FlowSet(ward.Header(clock), "1", FlowRate.Stopped, null, null),
+                new PumpTotalRead(ward.Header(clock), "1", Ml(50), false),
+                new DrainageEmptied(ward.Header(clock), "1", Ml(50)),
+                new DrainageLevelRead(ward.Header(clock), "1", Ml(50)),
+                new DrainageWeighed(ward.Header(clock), "1", Mass.FromGrams(50), null, null, false),
+                new LeakEstimated(ward.Header(clock), Ml(50)),
+                new UrineCollected(ward.Header(clock), UrineRoute.Void, Ml(50)),
+                new DrainClamped(ward.Header(clock)),
+                new DrainReleased(ward.Header(clock)),
+            ];
 
-        Assert.All(Fluids("06:59"), fluid => Assert.Equal(("before-episode-start", "entries[0].at"), Told(Contradictions.OfFrame(fluid, ward.Frame, "entries[0]"))));
-        Assert.All(Fluids("11:01"), fluid => Assert.Equal(("after-episode-end", "entries[0].at"), Told(Contradictions.OfFrame(fluid, ward.Frame, "entries[0]"))));
+        Assert.All(
+            Fluids("06:59"),
+            fluid => Assert.Equal(("before-episode-start", "entries[0].at"), Told(Contradictions.OfFrame(fluid, ward.Frame, "entries[0]")))
+        );
+        Assert.All(
+            Fluids("11:01"),
+            fluid => Assert.Equal(("after-episode-end", "entries[0].at"), Told(Contradictions.OfFrame(fluid, ward.Frame, "entries[0]")))
+        );
         Assert.All(Fluids("07:00").Concat(Fluids("11:00")), fluid => Assert.Null(Contradictions.OfFrame(fluid, ward.Frame, "entries[0]")));
     }
 
@@ -29,8 +44,14 @@ public class ContradictionTests
     {
         var ward = Opens("07:00").Ends("11:00");
         Assert.All(
-            new Entry[] { new BladderScanned(ward.Header("06:00"), Ml(300)), new WeightMeasured(ward.Header("06:00"), new(70, WeightKind.Actual)), new CatheterInserted(ward.Header("12:00"), null, 20, 3) },
-            seen => Assert.Null(Contradictions.OfFrame(seen, ward.Frame, "entries[0]")));
+            new Entry[]
+            {
+                new BladderScanned(ward.Header("06:00"), Ml(300)),
+                new WeightMeasured(ward.Header("06:00"), new(70, WeightKind.Actual)),
+                new CatheterInserted(ward.Header("12:00"), null, 20, 3),
+            },
+            seen => Assert.Null(Contradictions.OfFrame(seen, ward.Frame, "entries[0]"))
+        );
     }
 
     [Fact]
@@ -62,7 +83,10 @@ public class ContradictionTests
     [Fact]
     public void A_bag_hangs_on_after_it_was_read_and_until_it_is_taken_down()
     {
-        Assert.Equal([null, null, "overlapping-bags"], Codes(Opens("07:00").BagTakenDown("07:00", 0).BagRead("08:00", 500).BagHung("09:00", 3000)));
+        Assert.Equal(
+            [null, null, "overlapping-bags"],
+            Codes(Opens("07:00").BagTakenDown("07:00", 0).BagRead("08:00", 500).BagHung("09:00", 3000))
+        );
         Assert.Equal([null, null, null], Codes(Opens("07:00").BagHung("07:00", 3000).BagTakenDown("09:00", 0).BagHung("09:00", 3000)));
         Assert.Equal([null, null, null], Codes(Opens("07:00").BagHung("07:00", 3000).BagTakenDown("09:00", 0).BagRead("09:30", 0)));
     }
@@ -77,9 +101,9 @@ public class ContradictionTests
     [Theory]
     [InlineData("08:00", "10:00", "09:00", "11:00", true)]
     [InlineData("09:00", "11:00", "08:00", "10:00", true)]
-    [InlineData("08:00", "11:00", "09:00", "10:00", true)]  // within
+    [InlineData("08:00", "11:00", "09:00", "10:00", true)] // within
     [InlineData("09:00", "10:00", "08:00", "11:00", true)]
-    [InlineData("08:00", "10:00", "09:00", "10:00", true)]  // the same end
+    [InlineData("08:00", "10:00", "09:00", "10:00", true)] // the same end
     [InlineData("08:00", "10:00", "10:00", "11:00", false)] // one after the other
     [InlineData("10:00", "11:00", "08:00", "10:00", false)]
     [InlineData("08:00", "09:00", "10:00", "11:00", false)]
@@ -89,7 +113,8 @@ public class ContradictionTests
         var ward = Opens("07:00").Instilled(otherTo, 500, from: otherFrom).Instilled(to, 600, from: from);
         Assert.Equal(overlap ? "overlapping-totals" : null, Of(ward, 1)?.Code);
         Assert.Null(Of(Opens("07:00").Instilled(otherTo, 500, from: otherFrom, line: "2").Instilled(to, 600, from: from), 1));
-        if (overlap) Assert.Contains($"from 2026-03-14T{otherFrom}:00Z to 2026-03-14T{otherTo}:00Z", Of(ward, 1)!.Saw, StringComparison.Ordinal);
+        if (overlap)
+            Assert.Contains($"from 2026-03-14T{otherFrom}:00Z to 2026-03-14T{otherTo}:00Z", Of(ward, 1)!.Saw, StringComparison.Ordinal);
     }
 
     [Fact]

@@ -40,7 +40,8 @@ public class ForecastReachTests
     {
         var forecast = Of(Runs(), "bag-empty", clock);
         Assert.Equal(told, forecast.In is not null);
-        if (!told) Assert.Equal("neither the bag nor its flow was charted since 08:00", forecast.Assumption);
+        if (!told)
+            Assert.Equal("neither the bag nor its flow was charted since 08:00", forecast.Assumption);
     }
 
     [Fact]
@@ -57,7 +58,8 @@ public class ForecastReachTests
         Assert.StartsWith("from 0 mL (taken as empty", Of(Runs(), "distension-limit", "15:00").Assumption, StringComparison.Ordinal);
         Assert.Equal(
             (null, "neither was the drainage read nor the bladder scanned since 09:00"),
-            Told(Of(Runs(), "distension-limit", "15:01")));
+            Told(Of(Runs(), "distension-limit", "15:01"))
+        );
         Assert.NotNull(Of(Runs().Scan("14:30", 80), "distension-limit", "15:01").In);
     }
 
@@ -76,7 +78,8 @@ public class ForecastReachTests
         Assert.NotNull(Of(clamped, "distension-limit", "15:00").In);
         Assert.Equal(
             (null, "the drain is clamped and the bladder was not scanned since 09:00"),
-            Told(Of(clamped, "distension-limit", "15:01")));
+            Told(Of(clamped, "distension-limit", "15:01"))
+        );
 
         var scanned = Of(clamped.Scan("14:00", 200), "distension-limit", "15:01").Assumption;
         Assert.StartsWith("from 261 mL (the drain is clamped since 09:00: scan of 200 mL at 14:00", scanned, StringComparison.Ordinal);
@@ -130,7 +133,8 @@ public class ForecastReachTests
                 "the limit for an adult, for 0.4 mL, as charted, cannot be",
                 "the limit for an adult, as the age is not known, for 0.4 mL, as charted, cannot be",
             ],
-            new[] { (3, 0m), (70, 0.4m), ((int?)null, 0.4m) }.Select(p => ForecastSettings.Default.LimitFor(p.Item1, Ml(p.Item2)).Whence));
+            new[] { (3, 0m), (70, 0.4m), ((int?)null, 0.4m) }.Select(p => ForecastSettings.Default.LimitFor(p.Item1, Ml(p.Item2)).Whence)
+        );
 
     [Fact]
     public void A_container_that_was_taken_away_fills_no_more_and_one_that_hangs_again_does()

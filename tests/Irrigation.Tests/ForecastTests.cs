@@ -70,46 +70,89 @@ public class ForecastTests
     {
         // 250 mL an hour from 3000: 2625 left at half past nine. The drainage held 280 at nine, and 125 + 30 since make 435 of 1400.
         var ward = Opens("08:00").BagHung("08:00", 3000).Flow("08:00", 250).Level("08:00", 0).Level("09:00", 280);
-        Assert.Equal("2625 mL left at 250 mL/h, by the label and the charted flow; an overfilled bag lasts longer", Forecasts.BagEmpty(ward.Balance(), "1", ward.At("09:30")).Assumption);
+        Assert.Equal(
+            "2625 mL left at 250 mL/h, by the label and the charted flow; an overfilled bag lasts longer",
+            Forecasts.BagEmpty(ward.Balance(), "1", ward.At("09:30")).Assumption
+        );
         Assert.Equal(
             "435 mL in it now (280 mL at 09:00), to 1400 mL of 2000 mL, filling at 310 mL/h (irrigant 250 mL/h; as given); nothing leaks and nothing stays behind",
-            Forecasts.ContainerFull(ward.Balance(), "1", Ml(2000), 0.7m, Urine(60), ward.At("09:30")).Assumption);
+            Forecasts.ContainerFull(ward.Balance(), "1", Ml(2000), 0.7m, Urine(60), ward.At("09:30")).Assumption
+        );
         var distension = Forecasts.DistensionLimit(ward.Balance(), (Ml(500), "a limit"), Urine(60), ward.At("09:30"));
         Assert.Equal(
-            ("distension-limit", "bladder", "from 0 mL (taken as empty: the drain is open and no scan says otherwise; if the outflow stopped now) to 500 mL (a limit) at 310 mL/h (irrigant 250 mL/h; as given)"),
-            (distension.Kind, distension.What, distension.Assumption));
+            (
+                "distension-limit",
+                "bladder",
+                "from 0 mL (taken as empty: the drain is open and no scan says otherwise; if the outflow stopped now) to 500 mL (a limit) at 310 mL/h (irrigant 250 mL/h; as given)"
+            ),
+            (distension.Kind, distension.What, distension.Assumption)
+        );
 
         ward.Flow("09:30", 0);
-        Assert.Equal((null, "nothing runs"), Told(Forecasts.ContainerFull(ward.Balance(), "1", Ml(2000), 0.7m, Urine(0), ward.At("09:30"))));
+        Assert.Equal(
+            (null, "nothing runs"),
+            Told(Forecasts.ContainerFull(ward.Balance(), "1", Ml(2000), 0.7m, Urine(0), ward.At("09:30")))
+        );
     }
 
     [Fact]
     public void What_ran_in_since_and_is_not_known_cannot_be_told()
     {
-        var ward = Opens("08:00").Level("08:00", 0).BagHung("08:00", 3000).BagTakenDown("09:00", null).BagHung("09:00", 3000).Flow("09:00", 250);
-        Assert.Equal((null, "what ran in since 08:00 is not known"), Told(Forecasts.ContainerFull(ward.Balance(), "1", Ml(2000), 0.7m, Urine(60), ward.At("09:30"))));
+        var ward = Opens("08:00")
+            .Level("08:00", 0)
+            .BagHung("08:00", 3000)
+            .BagTakenDown("09:00", null)
+            .BagHung("09:00", 3000)
+            .Flow("09:00", 250);
+        Assert.Equal(
+            (null, "what ran in since 08:00 is not known"),
+            Told(Forecasts.ContainerFull(ward.Balance(), "1", Ml(2000), 0.7m, Urine(60), ward.At("09:30")))
+        );
         ward.Clamp("08:30");
-        Assert.Equal((null, "what ran in since the clamp is not known"), Told(Forecasts.DistensionLimit(ward.Balance(), (Ml(500), "a limit"), Urine(60), ward.At("09:30"))));
+        Assert.Equal(
+            (null, "what ran in since the clamp is not known"),
+            Told(Forecasts.DistensionLimit(ward.Balance(), (Ml(500), "a limit"), Urine(60), ward.At("09:30")))
+        );
     }
 
     [Fact]
     public void Behind_a_clamp_a_scan_after_it_is_where_the_filling_starts()
     {
         var ward = Opens("08:00").Syringe("08:00", 60).Clamp("08:00").Scan("08:30", 100);
-        Assert.StartsWith("from 130 mL (the drain is clamped since 08:00: scan of 100 mL at 08:30, 0 mL instilled and 30 mL urine since)", ward.Forecast("09:00")[^1].Assumption, StringComparison.Ordinal);
-        Assert.StartsWith("from 100 mL (the drain is clamped since 08:00)", ward.Forecast("08:30")[^1].Assumption, StringComparison.Ordinal);
-        Assert.StartsWith("from 0 mL (the drain is clamped since 08:00)", Opens("08:00").Clamp("08:00").Forecast("08:00")[^1].Assumption, StringComparison.Ordinal);
+        Assert.StartsWith(
+            "from 130 mL (the drain is clamped since 08:00: scan of 100 mL at 08:30, 0 mL instilled and 30 mL urine since)",
+            ward.Forecast("09:00")[^1].Assumption,
+            StringComparison.Ordinal
+        );
+        Assert.StartsWith(
+            "from 100 mL (the drain is clamped since 08:00)",
+            ward.Forecast("08:30")[^1].Assumption,
+            StringComparison.Ordinal
+        );
+        Assert.StartsWith(
+            "from 0 mL (the drain is clamped since 08:00)",
+            Opens("08:00").Clamp("08:00").Forecast("08:00")[^1].Assumption,
+            StringComparison.Ordinal
+        );
     }
 
     [Fact]
     public void A_scan_at_the_moment_of_clamping_is_of_the_clamped_bladder() =>
-        Assert.StartsWith("from 130 mL (the drain is clamped since 08:00: scan of 100 mL at 08:00, ", Opens("08:00").Clamp("08:00").Scan("08:00", 100).Forecast("08:30")[^1].Assumption, StringComparison.Ordinal);
+        Assert.StartsWith(
+            "from 130 mL (the drain is clamped since 08:00: scan of 100 mL at 08:00, ",
+            Opens("08:00").Clamp("08:00").Scan("08:00", 100).Forecast("08:30")[^1].Assumption,
+            StringComparison.Ordinal
+        );
 
     [Theory]
     [InlineData("08:45", "from 320 mL (scan at 08:45")]
     [InlineData("08:44", "from 0 mL (taken as empty")]
     public void A_scan_counts_with_the_reading_that_it_is_near(string scanned, string told) =>
-        Assert.StartsWith(told, Opens("08:00").Flow("08:00", 0).Scan(scanned, 320).Emptied("09:00", 100).Forecast("09:05")[^1].Assumption, StringComparison.Ordinal);
+        Assert.StartsWith(
+            told,
+            Opens("08:00").Flow("08:00", 0).Scan(scanned, 320).Emptied("09:00", 100).Forecast("09:05")[^1].Assumption,
+            StringComparison.Ordinal
+        );
 
     [Theory]
     [InlineData("14:30", 2)]
@@ -123,24 +166,34 @@ public class ForecastTests
     [Fact]
     public void A_container_that_was_weighed_and_emptied_is_not_in_use_beside_another()
     {
-        Ward Weighed(bool emptied) => Opens("08:00").Flow("08:00", 100).Weighed("08:30", 200, emptied: emptied).Level("09:00", 100, container: "new");
+        Ward Weighed(bool emptied) =>
+            Opens("08:00").Flow("08:00", 100).Weighed("08:30", 200, emptied: emptied).Level("09:00", 100, container: "new");
         Assert.Equal(["new"], Weighed(true).Forecast("09:30").Where(f => f.Kind == "container-full").Select(f => f.What));
         Assert.Equal(["1", "new"], Weighed(false).Forecast("09:30").Where(f => f.Kind == "container-full").Select(f => f.What));
     }
 
     [Fact]
     public void Every_line_that_runs_unknown_is_named() =>
-        Assert.Equal("irrigation runs and no flow is charted for line 1, 2", Opens("08:00").BagHung("08:00", 3000).BagHung("08:00", 3000, line: "2").Forecast("09:00")[^1].Assumption);
+        Assert.Equal(
+            "irrigation runs and no flow is charted for line 1, 2",
+            Opens("08:00").BagHung("08:00", 3000).BagHung("08:00", 3000, line: "2").Forecast("09:00")[^1].Assumption
+        );
 
     [Fact]
     public void No_urine_in_the_latest_interval_is_a_measured_nothing() =>
-        Assert.Equal("urine 0 mL/h, the best estimate of 08:00 to 09:00", Forecasts.Urine(Opens("08:00").Urine("09:00", 0).Balance(Exact), Opens("08:00").At("09:00"), ForecastSettings.Default).Whence);
+        Assert.Equal(
+            "urine 0 mL/h, the best estimate of 08:00 to 09:00",
+            Forecasts.Urine(Opens("08:00").Urine("09:00", 0).Balance(Exact), Opens("08:00").At("09:00"), ForecastSettings.Default).Whence
+        );
 
     [Fact]
     public void An_output_without_a_best_estimate_forecasts_nothing()
     {
         var ward = Opens("08:00").Emptied("09:00", 300);
-        Assert.Equal("urine 60 mL/h, assumed: 08:00 to 09:00 has no best estimate", Forecasts.Urine(ward.Balance(), ward.At("09:00"), ForecastSettings.Default).Whence);
+        Assert.Equal(
+            "urine 60 mL/h, assumed: 08:00 to 09:00 has no best estimate",
+            Forecasts.Urine(ward.Balance(), ward.At("09:00"), ForecastSettings.Default).Whence
+        );
     }
 
     [Fact]
@@ -150,22 +203,42 @@ public class ForecastTests
         Assert.Equal((null, "no flow is charted for the line"), Told(Forecasts.BagEmpty(ward.Balance(), "1", ward.At("09:00"))));
         ward.Flow("08:00", 0);
         Assert.Equal((null, "the flow is stopped"), Told(Forecasts.BagEmpty(ward.Balance(), "1", ward.At("09:00"))));
-        Assert.Equal((null, "the container was never read"), Told(Forecasts.ContainerFull(ward.Balance(), "1", Ml(2000), 0.5m, Urine(0), ward.At("09:00"))));
-        Assert.StartsWith("nothing runs in: 0 mL (taken as empty", Told(Forecasts.DistensionLimit(ward.Balance(), (Ml(500), "a limit"), Urine(0), ward.At("09:00"))).Item2, StringComparison.Ordinal);
+        Assert.Equal(
+            (null, "the container was never read"),
+            Told(Forecasts.ContainerFull(ward.Balance(), "1", Ml(2000), 0.5m, Urine(0), ward.At("09:00")))
+        );
+        Assert.StartsWith(
+            "nothing runs in: 0 mL (taken as empty",
+            Told(Forecasts.DistensionLimit(ward.Balance(), (Ml(500), "a limit"), Urine(0), ward.At("09:00"))).Item2,
+            StringComparison.Ordinal
+        );
         ward.BagTakenDown("09:30", 0).Flow("09:30", 100);
         Assert.Equal((null, "no bag hangs on the line"), Told(Forecasts.BagEmpty(ward.Balance(), "1", ward.At("10:00"))));
     }
 
     [Fact]
     public void A_limit_that_is_passed_is_now() =>
-        Assert.Equal(Duration.Zero, Forecasts.DistensionLimit(Opens("08:00").Scan("08:00", 600).Balance(), (Ml(500), "a limit"), Urine(0), Opens("08:00").At("08:00")).In);
+        Assert.Equal(
+            Duration.Zero,
+            Forecasts
+                .DistensionLimit(Opens("08:00").Scan("08:00", 600).Balance(), (Ml(500), "a limit"), Urine(0), Opens("08:00").At("08:00"))
+                .In
+        );
 
     [Fact]
     public void Each_hanging_bag_each_container_in_use_and_the_bladder_are_forecast()
     {
-        var ward = Opens("08:00").BagHung("08:00", 3000).Flow("08:00", 500).BagHung("08:00", 1000, line: "2").Flow("08:00", 100, line: "2").Level("08:30", 200);
+        var ward = Opens("08:00")
+            .BagHung("08:00", 3000)
+            .Flow("08:00", 500)
+            .BagHung("08:00", 1000, line: "2")
+            .Flow("08:00", 100, line: "2")
+            .Level("08:30", 200);
         ward.Chart(new Episodes.DrainageEmptied(ward.Header("08:15"), "old", Ml(80)));
-        Assert.Equal([("bag-empty", "1"), ("bag-empty", "2"), ("container-full", "1"), ("distension-limit", "bladder")], ward.Forecast("09:00").Select(f => (f.Kind, f.What)));
+        Assert.Equal(
+            [("bag-empty", "1"), ("bag-empty", "2"), ("container-full", "1"), ("distension-limit", "bladder")],
+            ward.Forecast("09:00").Select(f => (f.Kind, f.What))
+        );
     }
 
     [Fact]
@@ -195,7 +268,10 @@ public class ForecastTests
     {
         var ward = Opens("08:00").Instilled("09:00", 500, from: "08:00").Emptied("09:00", 300).Flow("09:00", 500);
         var urine = Forecasts.Urine(ward.Balance(), ward.At("09:00"), ForecastSettings.Default);
-        Assert.Equal((FlowRate.Stopped, "urine taken as 0 mL/h, for the best estimate of 08:00 to 09:00 is below 0"), (urine.Rate, urine.Whence));
+        Assert.Equal(
+            (FlowRate.Stopped, "urine taken as 0 mL/h, for the best estimate of 08:00 to 09:00 is below 0"),
+            (urine.Rate, urine.Whence)
+        );
     }
 
     [Fact]
@@ -205,21 +281,32 @@ public class ForecastTests
         var ward = Opens("08:00").Syringe("08:00", 60).Clamp("08:00");
         var forecast = Assert.Single(ward.Forecast("08:30"));
         Assert.Equal(ward.At("15:20"), forecast.At);
-        Assert.StartsWith("from 90 mL (the drain is clamped since 08:00: 60 mL instilled and 30 mL urine since)", forecast.Assumption, StringComparison.Ordinal);
+        Assert.StartsWith(
+            "from 90 mL (the drain is clamped since 08:00: 60 mL instilled and 30 mL urine since)",
+            forecast.Assumption,
+            StringComparison.Ordinal
+        );
     }
 
     [Fact]
     public void Nothing_runs_into_the_container_behind_a_clamp()
     {
         var ward = Opens("08:00").Level("08:00", 100).Clamp("08:00");
-        Assert.Equal((null, "the drain is clamped since 08:00: nothing runs into it"), Told(ward.Forecast("08:30").Single(f => f.Kind == "container-full")));
+        Assert.Equal(
+            (null, "the drain is clamped since 08:00: nothing runs into it"),
+            Told(ward.Forecast("08:30").Single(f => f.Kind == "container-full"))
+        );
     }
 
     [Fact]
     public void A_scan_counts_until_drainage_was_read_long_after_it()
     {
         var ward = Opens("08:00").Emptied("08:30", 100).Scan("08:35", 320).Flow("08:00", 0);
-        Assert.StartsWith("from 320 mL (scan at 08:35; if the outflow stopped now)", ward.Forecast("08:40")[^1].Assumption, StringComparison.Ordinal);
+        Assert.StartsWith(
+            "from 320 mL (scan at 08:35; if the outflow stopped now)",
+            ward.Forecast("08:40")[^1].Assumption,
+            StringComparison.Ordinal
+        );
         ward.Emptied("09:00", 300);
         Assert.StartsWith("from 0 mL (taken as empty", ward.Forecast("09:05")[^1].Assumption, StringComparison.Ordinal);
     }
@@ -243,7 +330,10 @@ public class ForecastTests
     public void A_bag_on_a_pump_is_a_store_that_nobody_reads()
     {
         var ward = Opens("08:00").BagHung("08:00", 3000).Flow("08:00", 500).PumpTotal("08:00", 0).PumpTotal("09:00", 500);
-        Assert.Equal("a pump delivers what hangs, and its counter does not say what is left in the bag", ward.Forecast("09:00")[0].Assumption);
+        Assert.Equal(
+            "a pump delivers what hangs, and its counter does not say what is left in the bag",
+            ward.Forecast("09:00")[0].Assumption
+        );
     }
 
     [Theory] // clinical reference 2.3: at 4, 8 and 12 years 150, 270 and 390 mL
@@ -263,7 +353,15 @@ public class ForecastTests
     {
         var ward = Opens("08:00").BagHung("08:00", 3000).Flow("08:00", 500);
         Assert.Equal(2, ward.Forecast("09:00").Length);
-        Assert.Empty(Forecasts.Of(ward.Balance().In(ward.Frame with { End = ward.At("09:00") }).Balance, null, null, ward.At("09:00"), ForecastSettings.Default));
+        Assert.Empty(
+            Forecasts.Of(
+                ward.Balance().In(ward.Frame with { End = ward.At("09:00") }).Balance,
+                null,
+                null,
+                ward.At("09:00"),
+                ForecastSettings.Default
+            )
+        );
     }
 
     [Theory] // clinical reference 1.7: drop factors in use
@@ -275,19 +373,19 @@ public class ForecastTests
     public void Drops_to_flow_and_back(int dropsPerMillilitre)
     {
         var set = new DropFactor(dropsPerMillilitre);
-        for (var drops = 0; drops <= 300; drops++) Assert.Equal(drops, FlowRate.FromDropsPerMinute(drops, set).ToDropsPerMinute(set));
+        for (var drops = 0; drops <= 300; drops++)
+            Assert.Equal(drops, FlowRate.FromDropsPerMinute(drops, set).ToDropsPerMinute(set));
     }
 
     [Fact] // clinical reference 1.7: with 60 drops/mL, drops per minute are mL per hour
-    public void A_microdrip_counts_millilitres_per_hour() =>
-        Assert.Equal(83, FlowRate.FromDropsPerMinute(83, new(60)).MillilitresPerHour);
+    public void A_microdrip_counts_millilitres_per_hour() => Assert.Equal(83, FlowRate.FromDropsPerMinute(83, new(60)).MillilitresPerHour);
 
     [Fact] // check-value W14, and its mirror: half away from zero, not to even
     public void Half_a_drop_is_rounded_up()
     {
-        Assert.Equal(3, FlowRate.FromMillilitresPerHour(10).ToDropsPerMinute(new(15)));  // 2.5
+        Assert.Equal(3, FlowRate.FromMillilitresPerHour(10).ToDropsPerMinute(new(15))); // 2.5
         Assert.Equal(2, FlowRate.FromMillilitresPerHour(9.96m).ToDropsPerMinute(new(15))); // 2.49
-        Assert.Equal(4, FlowRate.FromMillilitresPerHour(14).ToDropsPerMinute(new(15)));  // 3.5
+        Assert.Equal(4, FlowRate.FromMillilitresPerHour(14).ToDropsPerMinute(new(15))); // 3.5
     }
 
     [Fact] // clinical reference 1.11

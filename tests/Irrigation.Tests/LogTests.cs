@@ -45,7 +45,10 @@ public class LogTests
     public void What_says_it_was_charted_later_amends_back_or_confirms()
     {
         var log = Empty.Append([Leak(50, "08:01"), Leak(60, "08:02"), Leak(50, "08:03"), Leak(50, "08:04")], Bedside.At("09:00"));
-        Assert.Equal([Disposition.Recorded, Disposition.Amended, Disposition.Amended, Disposition.Confirmed], log.Outcomes.Select(o => o.Disposition));
+        Assert.Equal(
+            [Disposition.Recorded, Disposition.Amended, Disposition.Amended, Disposition.Confirmed],
+            log.Outcomes.Select(o => o.Disposition)
+        );
         Assert.Equal(Leak(50, "08:04"), log.Log.Current(Key)!.Entry);
         Assert.True(log.Log.IsCorrected(Key)); // 60 was sent under it once
     }
@@ -68,7 +71,10 @@ public class LogTests
 
     [Fact]
     public void Charted_at_the_same_moment_the_one_that_stands_goes_on_standing() =>
-        Assert.Equal(Disposition.Outdated, Empty.Append([Leak(60, "08:02"), Leak(50, "08:02")], Bedside.At("09:00")).Outcomes[1].Disposition);
+        Assert.Equal(
+            Disposition.Outdated,
+            Empty.Append([Leak(60, "08:02"), Leak(50, "08:02")], Bedside.At("09:00")).Outcomes[1].Disposition
+        );
 
     [Fact]
     public void What_was_entered_in_error_leaves_every_channel_and_stays_in_the_log()
@@ -109,7 +115,10 @@ public class LogTests
     {
         var log = Empty.Append([Leak(50), Error(), new EnteredInError(Header(), "twice the same")], Bedside.At("09:00"));
         Assert.Equal(Disposition.Outdated, log.Outcomes[2].Disposition);
-        var dated = Empty.Append([Leak(50, "08:01"), Error("08:02"), new EnteredInError(Header("08:03"), "twice the same")], Bedside.At("09:00"));
+        var dated = Empty.Append(
+            [Leak(50, "08:01"), Error("08:02"), new EnteredInError(Header("08:03"), "twice the same")],
+            Bedside.At("09:00")
+        );
         Assert.Equal(Disposition.Amended, dated.Outcomes[2].Disposition);
         Assert.Equal(2, dated.Changes.Length);
     }
@@ -125,7 +134,12 @@ public class LogTests
     [Fact]
     public void A_log_as_it_was_known_holds_what_had_happened_and_was_charted_by_then()
     {
-        var log = Opens("07:00").Urine("08:00", 10).Urine("09:00", 20, recordedAt: "10:00").Urine("10:00", 30, recordedAt: "11:00").Balance().Log;
+        var log = Opens("07:00")
+            .Urine("08:00", 10)
+            .Urine("09:00", 20, recordedAt: "10:00")
+            .Urine("10:00", 30, recordedAt: "11:00")
+            .Balance()
+            .Log;
         int Known(string clock) => log.KnownAt(Bedside.At(clock)).Arrivals.Count();
         Assert.Equal([0, 1, 1, 2, 3], new[] { "07:59", "08:00", "09:59", "10:00", "11:00" }.Select(Known));
     }
@@ -135,10 +149,22 @@ public class LogTests
     {
         // Two lines, everything on the second a tenth of the first; two containers. Together: 1010 + 440 in, 1700 out.
         var ward = Opens("08:00")
-            .BagHung("08:00", 1000).BagTakenDown("10:00", 0).BagHung("08:00", 100, line: "2").BagTakenDown("10:00", 90, line: "2")
-            .PumpTotal("10:00", 400, line: "3").PumpTotal("11:00", 800, line: "3").PumpTotal("10:00", 4, line: "4").PumpTotal("11:00", 44, line: "4")
-            .Level("08:00", 0).Level("08:00", 0, container: "b").Level("11:00", 1500).Level("11:00", 200, container: "b");
-        Assert.Equal((Ml(1450), Ml(1700), Ml(250)), (ward.Interval("11:00").Instilled, ward.Interval("11:00").Drained, ward.Interval("11:00").Simple));
+            .BagHung("08:00", 1000)
+            .BagTakenDown("10:00", 0)
+            .BagHung("08:00", 100, line: "2")
+            .BagTakenDown("10:00", 90, line: "2")
+            .PumpTotal("10:00", 400, line: "3")
+            .PumpTotal("11:00", 800, line: "3")
+            .PumpTotal("10:00", 4, line: "4")
+            .PumpTotal("11:00", 44, line: "4")
+            .Level("08:00", 0)
+            .Level("08:00", 0, container: "b")
+            .Level("11:00", 1500)
+            .Level("11:00", 200, container: "b");
+        Assert.Equal(
+            (Ml(1450), Ml(1700), Ml(250)),
+            (ward.Interval("11:00").Instilled, ward.Interval("11:00").Drained, ward.Interval("11:00").Simple)
+        );
         Assert.Equal(["1", "2", "3", "4"], Channel.Lines(ward.Balance().Log));
         Assert.Equal(["1", "b"], Channel.Containers(ward.Balance().Log));
     }
@@ -149,18 +175,41 @@ public class LogTests
         var flows = Opens("08:00").Flow("08:00", 100).Flow("08:00", 30, line: "2").Emptied("10:00", 300);
         Assert.Equal(Ml(260), flows.Interval("10:00").Instilled);
         // 600 mL since the start, and on the other line 300 mL since its own last total: 200 mL + 100 mL by 09:00.
-        var totals = Opens("07:00").Instilled("08:00", 0, line: "2").Instilled("10:00", 600).Instilled("11:00", 300, line: "2").Emptied("09:00", 600).Emptied("11:00", 600);
+        var totals = Opens("07:00")
+            .Instilled("08:00", 0, line: "2")
+            .Instilled("10:00", 600)
+            .Instilled("11:00", 300, line: "2")
+            .Emptied("09:00", 600)
+            .Emptied("11:00", 600);
         Assert.Equal([Ml(500), Ml(400)], totals.Balance()[FluidBalance.Bladder].Select(i => i.Instilled!.Value));
         var syringes = Opens("08:00").Syringe("08:30", 50).Syringe("08:40", 60, line: "2").Emptied("09:00", 150);
-        Assert.Equal((Ml(110), 2), (syringes.Interval("09:00").Instilled, syringes.Interval("09:00").Parts.Count(p => p.Kind == PartKind.Irrigant)));
+        Assert.Equal(
+            (Ml(110), 2),
+            (syringes.Interval("09:00").Instilled, syringes.Interval("09:00").Parts.Count(p => p.Kind == PartKind.Irrigant))
+        );
     }
 
     [Fact]
     public void Only_what_runs_through_a_line_is_irrigant()
     {
-        var ward = Opens("08:00").BagHung("08:00", 3000).BagRead("08:00", 1).BagTakenDown("08:00", 1).PumpTotal("08:00", 1).Flow("08:00", 1).Instilled("08:00", 1).Syringe("08:00", 1);
+        var ward = Opens("08:00")
+            .BagHung("08:00", 3000)
+            .BagRead("08:00", 1)
+            .BagTakenDown("08:00", 1)
+            .PumpTotal("08:00", 1)
+            .Flow("08:00", 1)
+            .Instilled("08:00", 1)
+            .Syringe("08:00", 1);
         Assert.All(ward.Entries, entry => Assert.True(Channel.IsIrrigant(entry)));
-        var other = Opens("08:00").Emptied("08:00", 1).Level("08:00", 1).Weighed("08:00", 1).Urine("08:00", 1).Leak("08:00", 1).Scan("08:00", 1).Clamp("08:00").Release("08:00");
+        var other = Opens("08:00")
+            .Emptied("08:00", 1)
+            .Level("08:00", 1)
+            .Weighed("08:00", 1)
+            .Urine("08:00", 1)
+            .Leak("08:00", 1)
+            .Scan("08:00", 1)
+            .Clamp("08:00")
+            .Release("08:00");
         Assert.All(other.Entries, entry => Assert.False(Channel.IsIrrigant(entry)));
     }
 
@@ -168,9 +217,15 @@ public class LogTests
     public void At_one_instant_a_bag_is_read_then_taken_down_and_then_the_next_is_hung()
     {
         var ward = Opens("08:00").BagHung("09:00", 3000).BagTakenDown("09:00", 100).BagRead("09:00", 200).BagHung("08:00", 1000);
-        Assert.Equal([typeof(BagHung), typeof(BagRead), typeof(BagTakenDown), typeof(BagHung)], ward.Balance().Log[Channel.Bag("1")].Before(Instant.MaxValue).Reverse().Select(e => e.GetType()));
+        Assert.Equal(
+            [typeof(BagHung), typeof(BagRead), typeof(BagTakenDown), typeof(BagHung)],
+            ward.Balance().Log[Channel.Bag("1")].Before(Instant.MaxValue).Reverse().Select(e => e.GetType())
+        );
         var drain = Opens("08:00").Emptied("09:00", 500).Weighed("09:00", 500, emptied: false).Level("09:00", 490);
-        Assert.Equal([typeof(DrainageLevelRead), typeof(DrainageWeighed), typeof(DrainageEmptied)], drain.Balance().Log[Channel.Container("1")].Before(Instant.MaxValue).Reverse().Select(e => e.GetType()));
+        Assert.Equal(
+            [typeof(DrainageLevelRead), typeof(DrainageWeighed), typeof(DrainageEmptied)],
+            drain.Balance().Log[Channel.Container("1")].Before(Instant.MaxValue).Reverse().Select(e => e.GetType())
+        );
         var clamp = Opens("08:00").Clamp("09:00").Release("09:00");
         Assert.IsType<DrainClamped>(clamp.Balance().Log[Channel.Clamp].LastAtOrBefore(clamp.At("09:00")));
     }
@@ -180,7 +235,10 @@ public class LogTests
     {
         Entry Of(string source, string id, decimal ml) => new LeakEstimated(new(new(source, id), Bedside.At("08:00")), Ml(ml));
         Entry[] expected = [Of("a", "2", 1), Of("b", "1", 1), Of("b", "1", 2), Of("b", "3", 1)];
-        Assert.Equal(expected, expected.Reverse().Aggregate(Timeline.Empty, (all, entry) => all.With(entry)).Before(Instant.MaxValue).Reverse());
+        Assert.Equal(
+            expected,
+            expected.Reverse().Aggregate(Timeline.Empty, (all, entry) => all.With(entry)).Before(Instant.MaxValue).Reverse()
+        );
         Assert.True(EntryKey.Compare(new("a", "2"), new("b", "1")) < 0);
         Assert.Equal("a/2", new EntryKey("a", "2").ToString());
         Assert.True(EntryKey.Compare(new("a", "2"), new("a", "1")) > 0);

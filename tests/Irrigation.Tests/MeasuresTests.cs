@@ -63,7 +63,12 @@ public class MeasuresTests
     [Fact]
     public void Several_budgets_add_up_each_times_its_factor()
     {
-        var sum = ErrorBudget.Sum([(ErrorBudget.Of("scale", 3), 2), (ErrorBudget.Of("scale", 4), -1), (ErrorBudget.Of("reading", 5), 0), (ErrorBudget.None, 1)]);
+        var sum = ErrorBudget.Sum([
+            (ErrorBudget.Of("scale", 3), 2),
+            (ErrorBudget.Of("scale", 4), -1),
+            (ErrorBudget.Of("reading", 5), 0),
+            (ErrorBudget.None, 1),
+        ]);
         Assert.Equal(("scale", 2), (Assert.Single(sum.Contributions).Key, sum.Contributions["scale"]));
         Assert.Empty(ErrorBudget.Of("nothing", 0).Contributions);
     }
@@ -75,7 +80,9 @@ public class MeasuresTests
     [InlineData(40)]
     public void However_many_sources_there_are_each_is_found_again(int count)
     {
-        var budget = ErrorBudget.Sum([.. Enumerable.Range(0, count).Select(i => (ErrorBudget.Of(new ErrorSource("reading", "ward", $"e{i}"), i + 1), 1.0))]);
+        var budget = ErrorBudget.Sum([
+            .. Enumerable.Range(0, count).Select(i => (ErrorBudget.Of(new ErrorSource("reading", "ward", $"e{i}"), i + 1), 1.0)),
+        ]);
         var doubled = budget + budget;
         Assert.Equal(Enumerable.Range(1, count).Select(i => 2.0 * i), doubled.Contributions.OrderBy(c => c.Value).Select(c => c.Value));
         Assert.Equal(0, Size(budget - budget));
@@ -88,17 +95,27 @@ public class MeasuresTests
         Assert.Equal("residue", new ErrorSource("residue").ToString());
         Assert.Equal("scale of container bag 1", new ErrorSource("scale of container", "bag 1").ToString());
         Assert.Equal("reading ward-7/4711", new ErrorSource("reading", "ward-7", "4711").ToString());
-        Assert.Equal("time of the reading at 2026-03-14T06:00:00Z", new ErrorSource("time of the reading at", At: NodaTime.Instant.FromUtc(2026, 3, 14, 6, 0)).ToString());
-        Assert.Equal("apportioning of bladder 2026-03-14T06:00:00Z", new ErrorSource("apportioning of", "bladder", At: NodaTime.Instant.FromUtc(2026, 3, 14, 6, 0)).ToString());
+        Assert.Equal(
+            "time of the reading at 2026-03-14T06:00:00Z",
+            new ErrorSource("time of the reading at", At: NodaTime.Instant.FromUtc(2026, 3, 14, 6, 0)).ToString()
+        );
+        Assert.Equal(
+            "apportioning of bladder 2026-03-14T06:00:00Z",
+            new ErrorSource("apportioning of", "bladder", At: NodaTime.Instant.FromUtc(2026, 3, 14, 6, 0)).ToString()
+        );
     }
 
     [Fact]
     public void Measured_volumes_carry_what_they_share()
     {
-        Measured Read(decimal charted, decimal best, decimal doubt) => new(Volume.FromMillilitres(charted), Volume.FromMillilitres(best), ErrorBudget.Of("scale", doubt));
+        Measured Read(decimal charted, decimal best, decimal doubt) =>
+            new(Volume.FromMillilitres(charted), Volume.FromMillilitres(best), ErrorBudget.Of("scale", doubt));
         var (sum, difference) = (Read(100, 95, 5) + Read(50, 47, 2), Read(100, 95, 5) - Read(50, 47, 2));
         Assert.Equal((150m, 142m, 7m), (sum.Charted.Millilitres, sum.Best.Millilitres, sum.Errors.StandardUncertainty.Millilitres));
-        Assert.Equal((50m, 48m, 3m), (difference.Charted.Millilitres, difference.Best.Millilitres, difference.Errors.StandardUncertainty.Millilitres));
+        Assert.Equal(
+            (50m, 48m, 3m),
+            (difference.Charted.Millilitres, difference.Best.Millilitres, difference.Errors.StandardUncertainty.Millilitres)
+        );
         Assert.Equal(7m, Read(100, 95, 5).Doubting("scale", 2).Errors.StandardUncertainty.Millilitres);
         Assert.Equal(new Estimate(Volume.FromMillilitres(95), Volume.FromMillilitres(5)), Read(100, 95, 5).Estimate);
     }

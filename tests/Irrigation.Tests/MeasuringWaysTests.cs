@@ -32,10 +32,16 @@ public class MeasuringWaysTests
     [Fact]
     public void What_is_left_in_a_bag_goes_by_how_it_was_told()
     {
-        Same(ways.Left(Ml(0), Header(), Bag), 0, 30, ("residue ward/e1", 30));                       // run to empty: 0 to 60 mL
+        Same(ways.Left(Ml(0), Header(), Bag), 0, 30, ("residue ward/e1", 30)); // run to empty: 0 to 60 mL
         // The bag's marks: ±200 mL, half of the variance shared by all marks of the bag, 200 · √½ each.
-        Same(ways.Left(Ml(400), Header(), Bag), 400, 400, ("reading ward/e1", 200 * Math.Sqrt(0.5)), ("marks of bag ward/bag", 200 * Math.Sqrt(0.5)));
-        Same(ways.Left(Ml(0), Header(MeasuringWay.Weighed), Bag), 0, 0, ("reading ward/e1", 5));     // a scale that shows 0 g
+        Same(
+            ways.Left(Ml(400), Header(), Bag),
+            400,
+            400,
+            ("reading ward/e1", 200 * Math.Sqrt(0.5)),
+            ("marks of bag ward/bag", 200 * Math.Sqrt(0.5))
+        );
+        Same(ways.Left(Ml(0), Header(MeasuringWay.Weighed), Bag), 0, 0, ("reading ward/e1", 5)); // a scale that shows 0 g
         Same(ways.Left(Ml(400), Header(MeasuringWay.Estimate), Bag), 400, 400, ("reading ward/e1", 200)); // half of it
     }
 
@@ -60,7 +66,8 @@ public class MeasuringWaysTests
     [Fact]
     public void A_flow_goes_by_who_counts_it()
     {
-        FlowSet Flow(MeasuringWay? how, decimal? drops) => new(Header(how), "1", FlowRate.FromMillilitresPerHour(100), drops, drops is null ? null : new(20));
+        FlowSet Flow(MeasuringWay? how, decimal? drops) =>
+            new(Header(how), "1", FlowRate.FromMillilitresPerHour(100), drops, drops is null ? null : new(20));
         Same(ways.Ran(Ml(200), Flow(null, null)), 200, 200, ("flow on line 1", 30), ("reading ward/e1", 30)); // 15 % of the line, 15 % of its own
         Same(ways.Ran(Ml(200), Flow(MeasuringWay.Estimate, null)), 200, 200, ("flow on line 1", 30), ("reading ward/e1", 30));
         Same(ways.Ran(Ml(200), Flow(null, 33)), 200, 200, ("flow on line 1", 20));
@@ -74,7 +81,12 @@ public class MeasuringWaysTests
         var emptied = new DrainageEmptied(Header(), "1", Ml(600));
         Same(ways.Content(Ml(600), emptied, "1"), 600, 600, ("scale of container 1", 30), ("reading ward/e1", 50));
         Same(ways.Content(Ml(600), emptied, "canister"), 600, 540, ("scale of container canister", 12), ("reading ward/e1", 50));
-        Same(ways.Content(Ml(600), emptied with { Header = Header(MeasuringWay.Estimate) }, "canister"), 600, 600, ("reading ward/e1", 300));
+        Same(
+            ways.Content(Ml(600), emptied with { Header = Header(MeasuringWay.Estimate) }, "canister"),
+            600,
+            600,
+            ("reading ward/e1", 300)
+        );
         Same(ways.Content(Ml(600), emptied with { Header = Header(MeasuringWay.Weighed) }, "1"), 600, 600, ("reading ward/e1", 5));
     }
 
@@ -83,7 +95,13 @@ public class MeasuringWaysTests
     {
         var weighed = new DrainageWeighed(Header(), "1", Mass.FromGrams(2000), null, 1.01m, false);
         Same(ways.Content(Ml(2000), weighed, "canister"), 2000, 2000, ("reading ward/e1", 5), ("density in container canister", 4));
-        Same(ways.Content(Ml(2000), weighed with { GramsPerMillilitre = null }, "1"), 2000, 2000, ("reading ward/e1", 5), ("density in container 1", 10));
+        Same(
+            ways.Content(Ml(2000), weighed with { GramsPerMillilitre = null }, "1"),
+            2000,
+            2000,
+            ("reading ward/e1", 5),
+            ("density in container 1", 10)
+        );
     }
 
     [Fact]
@@ -91,16 +109,41 @@ public class MeasuringWaysTests
     {
         var gain = ways with { Scale = ways.Scale with { Systematic = 0.01m } };
         var weighed = new DrainageWeighed(Header() with { Device = "scale 3" }, "1", Mass.FromGrams(2000), null, 1.01m, false);
-        Same(gain.Content(Ml(2000), weighed, "1"), 2000, 2000, ("reading ward/e1", 5), ("density in container 1", 4), ("weighing scale scale 3", 20));
-        Same(gain.Left(Ml(500), Header(MeasuringWay.Weighed) with { Device = "scale 3" }, Bag), 500, 500, ("reading ward/e1", 5), ("weighing scale scale 3", 5));
+        Same(
+            gain.Content(Ml(2000), weighed, "1"),
+            2000,
+            2000,
+            ("reading ward/e1", 5),
+            ("density in container 1", 4),
+            ("weighing scale scale 3", 20)
+        );
+        Same(
+            gain.Left(Ml(500), Header(MeasuringWay.Weighed) with { Device = "scale 3" }, Bag),
+            500,
+            500,
+            ("reading ward/e1", 5),
+            ("weighing scale scale 3", 5)
+        );
         Same(gain.Total(Total(MeasuringWay.Weighed)), 1000, 1000, ("reading ward/e1", 5), ("weighing scale of the ward", 10));
     }
 
     [Fact] // reads 2.4 to 2.6 % high (Crit Care 2012, cc10837): 2.5 % too much is 2.44 % too much to take out
     public void A_urine_meter_reads_high_and_a_jug_is_coarser()
     {
-        Same(ways.Urine(Urine(200, UrineRoute.UrethralCatheter)), 200, 195.12m, ("scale of urethral-catheter", 1), ("reading ward/e1", 14.7));
-        Same(ways.Urine(Urine(200, UrineRoute.SuprapubicCatheter, MeasuringWay.Graduation)), 200, 195.12m, ("scale of suprapubic-catheter", 1), ("reading ward/e1", 14.7));
+        Same(
+            ways.Urine(Urine(200, UrineRoute.UrethralCatheter)),
+            200,
+            195.12m,
+            ("scale of urethral-catheter", 1),
+            ("reading ward/e1", 14.7)
+        );
+        Same(
+            ways.Urine(Urine(200, UrineRoute.SuprapubicCatheter, MeasuringWay.Graduation)),
+            200,
+            195.12m,
+            ("scale of suprapubic-catheter", 1),
+            ("reading ward/e1", 14.7)
+        );
         Same(ways.Urine(Urine(200, UrineRoute.Void)), 200, 200, ("scale of void", 10), ("reading ward/e1", 25));
         Same(ways.Urine(Urine(200, UrineRoute.LeftNephrostomy)), 200, 200, ("scale of left-nephrostomy", 10), ("reading ward/e1", 25));
         Same(ways.Urine(Urine(200, UrineRoute.Void, MeasuringWay.Weighed)), 200, 200, ("reading ward/e1", 5));
@@ -137,7 +180,10 @@ public class MeasuringWaysTests
     [Fact] // the same canister twice: what it reads wrong it reads wrong both times
     public void Two_readings_of_one_container_share_its_scale()
     {
-        var (one, other) = (ways.Content(Ml(600), new DrainageEmptied(Bedside.Header("09:00", id: "a"), "1", Ml(600)), "1"), ways.Content(Ml(400), new DrainageEmptied(Bedside.Header("10:00", id: "b"), "1", Ml(400)), "1"));
+        var (one, other) = (
+            ways.Content(Ml(600), new DrainageEmptied(Bedside.Header("09:00", id: "a"), "1", Ml(600)), "1"),
+            ways.Content(Ml(400), new DrainageEmptied(Bedside.Header("10:00", id: "b"), "1", Ml(400)), "1")
+        );
         Same(one + other, 1000, 1000, ("scale of container 1", 50), ("reading ward/a", 50), ("reading ward/b", 50));
     }
 
@@ -161,6 +207,7 @@ public class MeasuringWaysTests
         Assert.Equal((Ml(charted), Ml(best)), (measured.Charted, measured.Best));
         Assert.Equal(
             doubts.Select(d => (d.Source, Math.Round(d.HalfWidth, 6))).Order(),
-            measured.Errors.Contributions.Select(c => (c.Key.ToString(), Math.Round(c.Value * Math.Sqrt(3), 6))).Order());
+            measured.Errors.Contributions.Select(c => (c.Key.ToString(), Math.Round(c.Value * Math.Sqrt(3), 6))).Order()
+        );
     }
 }

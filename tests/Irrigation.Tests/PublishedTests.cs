@@ -19,7 +19,16 @@ namespace Irrigation.Tests;
 public class PublishedTests
 {
     /// <summary>A line of the table.</summary>
-    public sealed record Row(string Id, string Kind, string Inputs, string Expected, string Unit, string Note, string Source, string Quality);
+    public sealed record Row(
+        string Id,
+        string Kind,
+        string Inputs,
+        string Expected,
+        string Unit,
+        string Note,
+        string Source,
+        string Quality
+    );
 
     private static readonly ImmutableDictionary<string, Row> Table = Read().ToImmutableDictionary(row => row.Id);
 
@@ -48,33 +57,43 @@ public class PublishedTests
         Assert.Equal(1.64m, Math.Round(Rate(Bag150To780() + 200 + 90), 2));
     }
 
-    private static IEnumerable<decimal> Worked(Row row) => row.Kind switch
-    {
-        "corrected-output" => [CorrectedOutput(row)],
-        "irrigation-rate" => [Flow(row.Inputs).MillilitresPerHour],
-        "drip-rate" => [Flow(row.Inputs).ToDropsPerMinute(new(Number(row.Inputs, "drops/mL")))],
-        "rate-per-weight" => [RatePerWeight(row.Inputs)],
-        "total-output" => [Bag150To780()],
-        "intake" => [Intake(row)],
-        "balance" => [(Ml(1500) + Ml(50) + Ml(50) - (Ml(500) + Ml(120))).Millilitres], // W30: theatre fluids, of Volume alone
-        "apportioned" => Apportioned(),
-        _ => throw new ArgumentOutOfRangeException(nameof(row), row.Kind, $"{row.Id} has no computation"),
-    };
+    private static IEnumerable<decimal> Worked(Row row) =>
+        row.Kind switch
+        {
+            "corrected-output" => [CorrectedOutput(row)],
+            "irrigation-rate" => [Flow(row.Inputs).MillilitresPerHour],
+            "drip-rate" => [Flow(row.Inputs).ToDropsPerMinute(new(Number(row.Inputs, "drops/mL")))],
+            "rate-per-weight" => [RatePerWeight(row.Inputs)],
+            "total-output" => [Bag150To780()],
+            "intake" => [Intake(row)],
+            "balance" => [(Ml(1500) + Ml(50) + Ml(50) - (Ml(500) + Ml(120))).Millilitres], // W30: theatre fluids, of Volume alone
+            "apportioned" => Apportioned(),
+            _ => throw new ArgumentOutOfRangeException(nameof(row), row.Kind, $"{row.Id} has no computation"),
+        };
 
-    private static decimal CorrectedOutput(Row row) => row.Id switch
-    {
-        "W4" => Headline(Opens("07:00").Flow("07:00", 50).Flow("12:00", 0).Emptied("15:00", 925)),
-        "W6" => KnownAtNoon(),
-        "W7" => CalibratedBagAndCanister(),
-        _ => Headline(Opens("08:00").BagHung("08:00", Number(row.Inputs, "mL;")).BagTakenDown("14:00", 0).Emptied("14:00", Number(row.Inputs, "mL$"))),
-    };
+    private static decimal CorrectedOutput(Row row) =>
+        row.Id switch
+        {
+            "W4" => Headline(Opens("07:00").Flow("07:00", 50).Flow("12:00", 0).Emptied("15:00", 925)),
+            "W6" => KnownAtNoon(),
+            "W7" => CalibratedBagAndCanister(),
+            _ => Headline(
+                Opens("08:00")
+                    .BagHung("08:00", Number(row.Inputs, "mL;"))
+                    .BagTakenDown("14:00", 0)
+                    .Emptied("14:00", Number(row.Inputs, "mL$"))
+            ),
+        };
 
     private static decimal Headline(Ward ward) => ward.Balance()[FluidBalance.Bladder].Single().Output!.Headline.Millilitres;
 
     private static decimal KnownAtNoon()
     {
         var ward = Opens("10:00").Instilled("11:00", 50).Emptied("11:00", 150).Urine("11:30", 40, recordedAt: "13:00");
-        return FluidBalance.Of(ward.Balance().Log.KnownAt(ward.At("12:00")), BalanceSettings.Default)[FluidBalance.Bladder].Sum().Millilitres;
+        return FluidBalance
+            .Of(ward.Balance().Log.KnownAt(ward.At("12:00")), BalanceSettings.Default)[FluidBalance.Bladder]
+            .Sum()
+            .Millilitres;
     }
 
     private static decimal CalibratedBagAndCanister()
@@ -86,29 +105,38 @@ public class PublishedTests
             CalibratedContainers = ImmutableSortedDictionary<string, Calibration>.Empty.Add("1", new(2750m / 3000, 0)),
         };
         var ward = Opens("08:00");
-        ward.Chart(new Episodes.BagHung(ward.Header("08:00"), "1", Ml(3000), null, "3 L", null, Ml(0))).BagTakenDown("14:00", 0).Emptied("14:00", 3000);
+        ward.Chart(new Episodes.BagHung(ward.Header("08:00"), "1", Ml(3000), null, "3 L", null, Ml(0)))
+            .BagTakenDown("14:00", 0)
+            .Emptied("14:00", 3000);
         var output = ward.Balance(calibrated)[FluidBalance.Bladder].Single().Output!;
         Assert.Equal(Ml(0), output.Headline); // what the marks say
         return output.BestEstimate!.Value.Value.Millilitres;
     }
 
     private static FlowRate Flow(string inputs) =>
-        inputs.Contains("mL/h", StringComparison.Ordinal) ? FlowRate.FromMillilitresPerHour(Number(inputs, "mL/h")) : FlowRate.Of(Ml(Number(inputs, "mL in")), Time(inputs));
+        inputs.Contains("mL/h", StringComparison.Ordinal)
+            ? FlowRate.FromMillilitresPerHour(Number(inputs, "mL/h"))
+            : FlowRate.Of(Ml(Number(inputs, "mL in")), Time(inputs));
 
     private static decimal RatePerWeight(string inputs) =>
-        UrineRate.Of(Ml(Number(inputs, "mL in")), Time(inputs), new(new(Number(inputs, "kg"), WeightKind.Actual), Instant.MinValue, null)).PerKilogramHour!.Value;
+        UrineRate
+            .Of(Ml(Number(inputs, "mL in")), Time(inputs), new(new(Number(inputs, "kg"), WeightKind.Actual), Instant.MinValue, null))
+            .PerKilogramHour!.Value;
 
     private static Duration Time(string inputs) =>
-        inputs.Contains(" min", StringComparison.Ordinal) ? Duration.FromMinutes((double)Number(inputs, "min")) : Duration.FromHours((double)Number(inputs, "h"));
+        inputs.Contains(" min", StringComparison.Ordinal)
+            ? Duration.FromMinutes((double)Number(inputs, "min"))
+            : Duration.FromHours((double)Number(inputs, "h"));
 
     private static decimal Bag150To780() => Headline(Opens("07:00").Level("07:00", 150).Level("15:00", 780)); // emesis and drain are no urine
 
-    private static decimal Intake(Row row) => row.Id switch
-    {
-        "W29" => (Ml(180) + Ml(120) + Ml(240) + Ml(240) + Ml(360)).Millilitres, // drinks and an infusion, of Volume alone
-        "W32" => FedInTheNight(),
-        _ => throw new ArgumentOutOfRangeException(nameof(row), row.Id, "has no computation"),
-    };
+    private static decimal Intake(Row row) =>
+        row.Id switch
+        {
+            "W29" => (Ml(180) + Ml(120) + Ml(240) + Ml(240) + Ml(360)).Millilitres, // drinks and an infusion, of Volume alone
+            "W32" => FedInTheNight(),
+            _ => throw new ArgumentOutOfRangeException(nameof(row), row.Id, "has no computation"),
+        };
 
     /// <summary>Feeds are no matter of the product; the shift that crosses midnight is.</summary>
     private static decimal FedInTheNight()
@@ -137,7 +165,18 @@ public class PublishedTests
         csv.ReadHeader();
         while (csv.Read())
         {
-            rows.Add(new(csv.GetString("id"), csv.GetString("kind"), csv.GetString("inputs"), csv.GetString("expected"), csv.GetString("unit"), csv.GetString("note"), csv.GetString("source"), csv.GetString("quality")));
+            rows.Add(
+                new(
+                    csv.GetString("id"),
+                    csv.GetString("kind"),
+                    csv.GetString("inputs"),
+                    csv.GetString("expected"),
+                    csv.GetString("unit"),
+                    csv.GetString("note"),
+                    csv.GetString("source"),
+                    csv.GetString("quality")
+                )
+            );
         }
 
         return rows;

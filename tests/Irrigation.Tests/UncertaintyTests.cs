@@ -17,9 +17,9 @@ public class UncertaintyTests
     public void A_labelled_bag_and_a_drainage_bag_read_twice()
     {
         var output = WorkedExample().Output!;
-        Assert.Equal(Ml(450), output.Headline);                                            // 3450 − 3000
-        Assert.Equal(Ml(367.5m), output.BestEstimate!.Value.Value);                        // 3450 − (3000 × 1.0375 − 30)
-        Assert.Equal(115.8m, Round(output.BestEstimate.Value.StandardUncertainty, 1));     // √(39.0² + 17.3² + 99.6² + 40.8²)
+        Assert.Equal(Ml(450), output.Headline); // 3450 − 3000
+        Assert.Equal(Ml(367.5m), output.BestEstimate!.Value.Value); // 3450 − (3000 × 1.0375 − 30)
+        Assert.Equal(115.8m, Round(output.BestEstimate.Value.StandardUncertainty, 1)); // √(39.0² + 17.3² + 99.6² + 40.8²)
         Assert.Equal((136m, 599m), (Round(output.Interval95!.Value.Low), Round(output.Interval95.Value.High)));
     }
 
@@ -33,7 +33,10 @@ public class UncertaintyTests
             ward.Chart(new DrainageWeighed(ward.Header(clock, MeasuringWay.Weighed), "1", Mass.FromGrams(ml * 1.006m), null, 1.006m, true));
         }
 
-        var calibrated = Defaults with { CalibratedBagTypes = ImmutableSortedDictionary<string, Calibration>.Empty.Add("lot 7", new(3115.3m / 3000, 9.5m / 3000)) };
+        var calibrated = Defaults with
+        {
+            CalibratedBagTypes = ImmutableSortedDictionary<string, Calibration>.Empty.Add("lot 7", new(3115.3m / 3000, 9.5m / 3000)),
+        };
         Assert.Equal(19.0m, Round(Six(ward, calibrated).Output!.BestEstimate!.Value.StandardUncertainty, 1));
     }
 
@@ -61,7 +64,9 @@ public class UncertaintyTests
     public void W7_a_calibrated_bag_and_canister_show_the_deficit_that_the_marks_hide()
     {
         var ward = Opens("08:00");
-        ward.Chart(new BagHung(ward.Header("08:00"), "1", Ml(3000), null, "3 L", null, Ml(0))).BagTakenDown("14:00", 0).Emptied("14:00", 3000);
+        ward.Chart(new BagHung(ward.Header("08:00"), "1", Ml(3000), null, "3 L", null, Ml(0)))
+            .BagTakenDown("14:00", 0)
+            .Emptied("14:00", 3000);
         var calibrated = Defaults with
         {
             EmptyBagResidue = new(0, 0),
@@ -77,13 +82,16 @@ public class UncertaintyTests
     public void A_simulation_of_the_same_case_agrees_within_two_per_cent()
     {
         var chance = new Random(20260314);
-        var draws = Enumerable.Range(0, 200_000).Select(_ =>
-        {
-            double Within(double low, double high) => ContinuousUniform.Sample(chance, low, high);
-            var instilled = (3000 * (1 + Within(0.015, 0.060))) - Within(0, 60);
-            var scale = 1 + Within(-0.05, 0.05);
-            return (2000 * scale) + Within(-50, 50) + (1450 * scale) + Within(-50, 50) - instilled;
-        }).ToArray();
+        var draws = Enumerable
+            .Range(0, 200_000)
+            .Select(_ =>
+            {
+                double Within(double low, double high) => ContinuousUniform.Sample(chance, low, high);
+                var instilled = (3000 * (1 + Within(0.015, 0.060))) - Within(0, 60);
+                var scale = 1 + Within(-0.05, 0.05);
+                return (2000 * scale) + Within(-50, 50) + (1450 * scale) + Within(-50, 50) - instilled;
+            })
+            .ToArray();
 
         var estimate = WorkedExample().Output!.BestEstimate!.Value;
         Assert.InRange(draws.Mean() / (double)estimate.Value.Millilitres, 0.98, 1.02);
@@ -96,13 +104,18 @@ public class UncertaintyTests
         var ward = Opens("00:00");
         for (var bag = 0; bag < 8; bag++)
         {
-            ward.BagHung($"{3 * bag:00}:00", 3000).BagTakenDown(bag == 7 ? "+1 00:00" : $"{3 * (bag + 1):00}:00", 0).Emptied(bag == 7 ? "+1 00:00" : $"{3 * (bag + 1):00}:00", 3100);
+            ward.BagHung($"{3 * bag:00}:00", 3000)
+                .BagTakenDown(bag == 7 ? "+1 00:00" : $"{3 * (bag + 1):00}:00", 0)
+                .Emptied(bag == 7 ? "+1 00:00" : $"{3 * (bag + 1):00}:00", 3100);
         }
 
         var balance = FluidBalance.Of(EpisodeLog.Empty(ward.Frame).Append(ward.Entries, ward.At("00:00")).Log, BalanceSettings.Default);
         var day = balance.Over(WindowKind.Trailing, new(ward.At("00:00"), ward.At("+1 00:00")));
         // 8 × 39.0 of overfill and 5 % / √3 of 24,800 on one scale, linearly; 8 residues of 17.3 and 8 readings of 28.9, in quadrature.
-        Assert.Equal(Math.Round(Math.Sqrt(Math.Pow(8 * 38.971, 2) + Math.Pow(24800 * 0.05 / Math.Sqrt(3), 2) + (8 * 300) + (8 * 2500.0 / 3)), 0), (double)Round(day.Output!.BestEstimate!.Value.StandardUncertainty));
+        Assert.Equal(
+            Math.Round(Math.Sqrt(Math.Pow(8 * 38.971, 2) + Math.Pow(24800 * 0.05 / Math.Sqrt(3), 2) + (8 * 300) + (8 * 2500.0 / 3)), 0),
+            (double)Round(day.Output!.BestEstimate!.Value.StandardUncertainty)
+        );
         Assert.Equal(Ml(800 - (8 * 82.5m)), day.Output.BestEstimate.Value.Value);
     }
 
@@ -124,7 +137,10 @@ public class UncertaintyTests
         var both = balance.Over(WindowKind.Trailing, new(ward.At("08:00"), ward.At("12:00"))).Output!.BestEstimate!.Value;
         // One scale of 900 and the two outer readings, that of the empty bag off by no more than its first mark of 5 mL: the reading of
         // 500 counted once up and once down.
-        Assert.Equal(Math.Round(Math.Sqrt(Math.Pow(900 * 0.05 / Math.Sqrt(3), 2) + (2500.0 / 3) + (25.0 / 3)), 1), (double)Round(both.StandardUncertainty, 1));
+        Assert.Equal(
+            Math.Round(Math.Sqrt(Math.Pow(900 * 0.05 / Math.Sqrt(3), 2) + (2500.0 / 3) + (25.0 / 3)), 1),
+            (double)Round(both.StandardUncertainty, 1)
+        );
     }
 
     [Fact]
@@ -140,7 +156,13 @@ public class UncertaintyTests
     public void A_site_that_has_calibrated_may_make_the_best_estimate_the_headline()
     {
         var ward = Opens("08:00").BagHung("08:00", 3000).BagTakenDown("14:00", 0).Emptied("14:00", 3450);
-        var balance = FluidBalance.Of(EpisodeLog.Empty(ward.Frame).Append(ward.Entries, ward.At("14:00")).Log, BalanceSettings.Default with { BestEstimateIsHeadline = true });
+        var balance = FluidBalance.Of(
+            EpisodeLog.Empty(ward.Frame).Append(ward.Entries, ward.At("14:00")).Log,
+            BalanceSettings.Default with
+            {
+                BestEstimateIsHeadline = true,
+            }
+        );
         Assert.Equal(Ml(367.5m), balance[FluidBalance.Bladder].Single().Output!.Headline);
     }
 
@@ -148,7 +170,14 @@ public class UncertaintyTests
         Six(Opens("08:00").BagHung("08:00", 3000).Emptied("11:00", 2000).BagTakenDown("14:00", 0).Emptied("14:00", 1450), Defaults);
 
     private static OutputWindow Six(Ward ward, MeasuringCharacters characters) =>
-        FluidBalance.Of(EpisodeLog.Empty(ward.Frame).Append(ward.Entries, ward.At("14:00")).Log, BalanceSettings.Default with { Characters = characters })
+        FluidBalance
+            .Of(
+                EpisodeLog.Empty(ward.Frame).Append(ward.Entries, ward.At("14:00")).Log,
+                BalanceSettings.Default with
+                {
+                    Characters = characters,
+                }
+            )
             .Over(WindowKind.Trailing, new(ward.At("08:00"), ward.At("14:00")));
 
     private static decimal Round(Volume volume, int digits = 0) => Math.Round(volume.Millilitres, digits, MidpointRounding.AwayFromZero);

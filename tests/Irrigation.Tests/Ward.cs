@@ -22,33 +22,35 @@ internal sealed class Ward
     }
 
     /// <summary>Measures without doubt or bias, to try a threshold at its very edge.</summary>
-    public static MeasuringCharacters Exact { get; } = new()
-    {
-        BagLabel = Nothing,
-        EmptyBagResidue = new(0, 0),
-        UnchartedPrime = new(0, 0),
-        BagGraduation = Nothing,
-        Pump = Nothing,
-        Syringe = Nothing,
-        ChartedFlow = Nothing,
-        Drops = Nothing,
-        DrainageGraduation = Nothing,
-        UrineMeter = Nothing,
-        Jug = Nothing,
-        Scale = Nothing,
-        ChartedDensityHalfWidth = 0,
-        DefaultDensityHalfWidth = 0,
-        FirstMark = 0,
-        Scan = Nothing,
-        Eye = Nothing,
-        UnchartedFlowDrift = 0,
-        ChartedFlowDrift = 0,
-        ReadingTime = 0,
-        UrineDrift = 0,
-    };
+    public static MeasuringCharacters Exact { get; } =
+        new()
+        {
+            BagLabel = Nothing,
+            EmptyBagResidue = new(0, 0),
+            UnchartedPrime = new(0, 0),
+            BagGraduation = Nothing,
+            Pump = Nothing,
+            Syringe = Nothing,
+            ChartedFlow = Nothing,
+            Drops = Nothing,
+            DrainageGraduation = Nothing,
+            UrineMeter = Nothing,
+            Jug = Nothing,
+            Scale = Nothing,
+            ChartedDensityHalfWidth = 0,
+            DefaultDensityHalfWidth = 0,
+            FirstMark = 0,
+            Scan = Nothing,
+            Eye = Nothing,
+            UnchartedFlowDrift = 0,
+            ChartedFlowDrift = 0,
+            ReadingTime = 0,
+            UrineDrift = 0,
+        };
 
     /// <summary>How often a property is tried; the mutation tests, which try them for every mutant, set fewer.</summary>
-    public static int Times(int usual) => int.TryParse(Environment.GetEnvironmentVariable("PROPERTY_TIMES"), out var fewer) ? Math.Min(usual, fewer) : usual;
+    public static int Times(int usual) =>
+        int.TryParse(Environment.GetEnvironmentVariable("PROPERTY_TIMES"), out var fewer) ? Math.Min(usual, fewer) : usual;
 
     public IReadOnlyList<Entry> Entries => entries;
 
@@ -103,7 +105,8 @@ internal sealed class Ward
     public Ward Instilled(string clock, decimal ml, string? from = null, string? recordedAt = null, string line = "1", string? id = null) =>
         Chart(new IrrigantInstilled(Header(clock, from: from, recordedAt: recordedAt, id: id), line, Ml(ml)));
 
-    public Ward Syringe(string clock, decimal ml, string line = "1") => Chart(new IrrigantInstilled(Header(clock, MeasuringWay.Syringe), line, Ml(ml)));
+    public Ward Syringe(string clock, decimal ml, string line = "1") =>
+        Chart(new IrrigantInstilled(Header(clock, MeasuringWay.Syringe), line, Ml(ml)));
 
     public Ward PumpTotal(string clock, decimal ml, bool restarted = false, string line = "1") =>
         Chart(new PumpTotalRead(Header(clock, MeasuringWay.Pump), line, Ml(ml), restarted));
@@ -115,7 +118,16 @@ internal sealed class Ward
         Chart(new DrainageLevelRead(Header(clock, from: from), container, Ml(ml)));
 
     public Ward Weighed(string clock, decimal grams, decimal? tare = null, decimal? density = null, bool emptied = true) =>
-        Chart(new DrainageWeighed(Header(clock, MeasuringWay.Weighed), "1", Mass.FromGrams(grams), tare is { } t ? Mass.FromGrams(t) : null, density, emptied));
+        Chart(
+            new DrainageWeighed(
+                Header(clock, MeasuringWay.Weighed),
+                "1",
+                Mass.FromGrams(grams),
+                tare is { } t ? Mass.FromGrams(t) : null,
+                density,
+                emptied
+            )
+        );
 
     public Ward Urine(string clock, decimal ml, UrineRoute route = UrineRoute.UrethralCatheter, string? recordedAt = null) =>
         Chart(new UrineCollected(Header(clock, recordedAt: recordedAt), route, Ml(ml)));
@@ -125,7 +137,9 @@ internal sealed class Ward
     {
         foreach (var (hour, ml) in amounts.Index())
         {
-            Chart(new UrineCollected(Header(from) with { At = At(from) + Duration.FromHours(hour + 1) }, UrineRoute.UrethralCatheter, Ml(ml)));
+            Chart(
+                new UrineCollected(Header(from) with { At = At(from) + Duration.FromHours(hour + 1) }, UrineRoute.UrethralCatheter, Ml(ml))
+            );
         }
 
         return this;
@@ -146,12 +160,20 @@ internal sealed class Ward
         Chart(new EnteredInError(new(new("ward", id), At(clock)) { RecordedAt = At(clock) }, "charted on the wrong patient"));
 
     public FluidBalance Balance(MeasuringCharacters? characters = null) =>
-        FluidBalance.Of(EpisodeLog.Empty(Frame).Append(entries, start).Log, BalanceSettings.Default with { Characters = characters ?? MeasuringCharacters.Default });
+        FluidBalance.Of(
+            EpisodeLog.Empty(Frame).Append(entries, start).Log,
+            BalanceSettings.Default with
+            {
+                Characters = characters ?? MeasuringCharacters.Default,
+            }
+        );
 
-    public System.Collections.Immutable.ImmutableArray<Forecast> Forecast(string clock) => Forecasts.Of(Balance(), null, null, At(clock), ForecastSettings.Default);
+    public System.Collections.Immutable.ImmutableArray<Forecast> Forecast(string clock) =>
+        Forecasts.Of(Balance(), null, null, At(clock), ForecastSettings.Default);
 
     /// <summary>A window from one clock time to another.</summary>
-    public OutputWindow Window(string from, string to, MeasuringCharacters? characters = null) => Balance(characters).Over(WindowKind.Trailing, new(At(from), At(to)));
+    public OutputWindow Window(string from, string to, MeasuringCharacters? characters = null) =>
+        Balance(characters).Over(WindowKind.Trailing, new(At(from), At(to)));
 
     public OutputWindow Hour(string clock) => Balance().Over(WindowKind.ClockHour, new(At(clock), At(clock) + Duration.FromHours(1)));
 

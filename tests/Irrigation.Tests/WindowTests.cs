@@ -12,7 +12,11 @@ public class WindowTests
     public void The_simple_number_of_a_window_is_what_was_charted_in_it()
     {
         // A reading at the first instant tells of the time before, one at the last of the window.
-        var ward = Opens("08:00").Instilled("09:00", 400, from: "08:00").Emptied("09:00", 470).Instilled("10:00", 300, from: "09:00").Emptied("10:00", 380);
+        var ward = Opens("08:00")
+            .Instilled("09:00", 400, from: "08:00")
+            .Emptied("09:00", 470)
+            .Instilled("10:00", 300, from: "09:00")
+            .Emptied("10:00", 380);
         ward.Urine("10:00", 25, UrineRoute.LeftNephrostomy).Urine("09:00", 15, UrineRoute.LeftNephrostomy);
         var hour = ward.Hour("09:00");
         Assert.Equal((Ml(405), Ml(300), Ml(105)), (hour.DrainageCharted, hour.IrrigantCharted, hour.Simple)); // 380 + 25 − 300
@@ -30,13 +34,21 @@ public class WindowTests
     [Fact]
     public void What_was_charted_before_the_start_is_in_no_simple_number_either()
     {
-        var ward = Opens("07:00").Instilled("06:40", 250, from: "06:30").Urine("06:45", 300).Urine("06:50", 20, UrineRoute.LeftNephrostomy).Flow("07:00", 0).Emptied("08:00", 60);
+        var ward = Opens("07:00")
+            .Instilled("06:40", 250, from: "06:30")
+            .Urine("06:45", 300)
+            .Urine("06:50", 20, UrineRoute.LeftNephrostomy)
+            .Flow("07:00", 0)
+            .Emptied("08:00", 60);
         var window = ward.Window("06:00", "08:00");
         Assert.Equal((Ml(60), Ml(0), Ml(60)), (window.DrainageCharted, window.IrrigantCharted, window.Simple));
         Assert.Equal((Ml(60), OutputStatus.Final, Duration.FromHours(1)), (window.Output!.Headline, window.Status, window.Covered));
 
         var before = ward.Window("05:00", "06:30");
-        Assert.Equal((null, AbsentReason.NotCovered, Ml(0), Ml(0)), (before.Output, before.Absent!.Value, before.DrainageCharted, before.IrrigantCharted));
+        Assert.Equal(
+            (null, AbsentReason.NotCovered, Ml(0), Ml(0)),
+            (before.Output, before.Absent!.Value, before.DrainageCharted, before.IrrigantCharted)
+        );
     }
 
     [Fact]
@@ -52,7 +64,10 @@ public class WindowTests
     [Fact]
     public void Two_routes_cover_a_time_once()
     {
-        var ward = Opens("08:00").Urine("12:00", 100, UrineRoute.LeftNephrostomy).Urine("10:00", 60, UrineRoute.RightNephrostomy).Urine("13:00", 90, UrineRoute.RightNephrostomy);
+        var ward = Opens("08:00")
+            .Urine("12:00", 100, UrineRoute.LeftNephrostomy)
+            .Urine("10:00", 60, UrineRoute.RightNephrostomy)
+            .Urine("13:00", 90, UrineRoute.RightNephrostomy);
         Assert.Equal(Duration.FromHours(4), ward.Window("08:00", "12:00").Covered);
         Assert.Equal(Duration.FromHours(5), ward.Window("08:00", "14:00").Covered);
         Assert.Equal(Duration.FromHours(2), ward.Window("09:00", "11:00").Covered);
@@ -65,7 +80,10 @@ public class WindowTests
         var window = ward.Window("08:00", "12:00");
         // 100 and half of the 80: the two hours that the bladder's reading covers.
         Assert.Equal((Ml(140), Duration.FromHours(2)), (window.Output!.Headline, window.Covered));
-        Assert.Equal([(ward.At("08:00"), ward.At("10:00"), Ml(100)), (ward.At("08:00"), ward.At("10:00"), Ml(40))], window.Shares.Select(s => (s.From, s.To, s.Amount!.Value)));
+        Assert.Equal(
+            [(ward.At("08:00"), ward.At("10:00"), Ml(100)), (ward.At("08:00"), ward.At("10:00"), Ml(40))],
+            window.Shares.Select(s => (s.From, s.To, s.Amount!.Value))
+        );
     }
 
     [Theory]
@@ -75,8 +93,13 @@ public class WindowTests
     {
         // Half of the 100 mL and a quarter of the 200. A meter reads high: of 100 mL 2.44 are to be taken out.
         var ward = Opens("08:00").Urine("09:00", 100).Urine("11:00", 200);
-        var window = FluidBalance.Of(ward.Balance().Log, BalanceSettings.Default with { BestEstimateIsHeadline = best }).Over(WindowKind.Trailing, new(ward.At("08:30"), ward.At("09:30")));
-        Assert.Equal([(ward.At("08:30"), ward.At("09:00"), Ml(best ? 48.78m : 50)), (ward.At("09:00"), ward.At("09:30"), Ml(best ? 48.78m : 50))], window.Shares.Select(s => (s.From, s.To, s.Amount!.Value)));
+        var window = FluidBalance
+            .Of(ward.Balance().Log, BalanceSettings.Default with { BestEstimateIsHeadline = best })
+            .Over(WindowKind.Trailing, new(ward.At("08:30"), ward.At("09:30")));
+        Assert.Equal(
+            [(ward.At("08:30"), ward.At("09:00"), Ml(best ? 48.78m : 50)), (ward.At("09:00"), ward.At("09:30"), Ml(best ? 48.78m : 50))],
+            window.Shares.Select(s => (s.From, s.To, s.Amount!.Value))
+        );
         Assert.Equal(Ml(best ? 97.56m : 100), window.Output!.Headline);
     }
 
@@ -84,7 +107,10 @@ public class WindowTests
     public void A_window_is_final_when_all_of_the_episode_in_it_is_covered()
     {
         var ended = Opens("08:20").Urine("09:00", 30).Urine("10:00", 40).Urine("10:40", 25).Ends("10:40");
-        Assert.Equal([OutputStatus.Final, OutputStatus.Final, OutputStatus.Final], new[] { "08:00", "09:00", "10:00" }.Select(hour => ended.Hour(hour).Status));
+        Assert.Equal(
+            [OutputStatus.Final, OutputStatus.Final, OutputStatus.Final],
+            new[] { "08:00", "09:00", "10:00" }.Select(hour => ended.Hour(hour).Status)
+        );
         Assert.Equal(OutputStatus.Preliminary, Opens("08:20").Urine("10:40", 25).Ends("10:50").Hour("10:00").Status);
         Assert.Equal(OutputStatus.Preliminary, Opens("08:20").Urine("10:40", 25).Hour("10:00").Status);
     }
@@ -98,7 +124,10 @@ public class WindowTests
     {
         var ward = Opens("06:30").Urine(readAt, 40, UrineRoute.IlealConduit).Urine("12:00", 200).Urine("13:00", 35);
         var hour = ward.Hour("12:00");
-        Assert.Equal((awaited ? OutputStatus.Preliminary : OutputStatus.Final, awaited), (hour.Status, hour.Caveats.Contains(Caveat.OtherRouteNotRead)));
+        Assert.Equal(
+            (awaited ? OutputStatus.Preliminary : OutputStatus.Final, awaited),
+            (hour.Status, hour.Caveats.Contains(Caveat.OtherRouteNotRead))
+        );
     }
 
     [Fact]
@@ -142,8 +171,8 @@ public class WindowTests
     public void The_sign_of_a_window_is_its_own()
     {
         var ward = Opens("08:00").Flow("08:00", 100).Emptied("09:00", 40).Emptied("10:00", 160).Urine("10:00", 0);
-        Assert.Contains(Caveat.NegativeOutput, ward.Hour("08:00").Caveats);                      // 40 − 100
-        Assert.DoesNotContain(Caveat.NegativeOutput, ward.Window("08:00", "10:00").Caveats);     // −60 + 60: nothing is not less than nothing
+        Assert.Contains(Caveat.NegativeOutput, ward.Hour("08:00").Caveats); // 40 − 100
+        Assert.DoesNotContain(Caveat.NegativeOutput, ward.Window("08:00", "10:00").Caveats); // −60 + 60: nothing is not less than nothing
         Assert.Equal(Ml(0), ward.Window("08:00", "10:00").Output!.Headline);
     }
 
@@ -151,7 +180,12 @@ public class WindowTests
     public void The_irrigant_of_a_window_is_that_of_the_time_it_covers()
     {
         var ward = Opens("08:00").Flow("08:00", 100).Emptied("10:00", 260);
-        Assert.Equal([Ml(200), Ml(100), Ml(0)], new[] { ward.Window("08:00", "10:00"), ward.Window("09:00", "12:00"), ward.Window("11:00", "12:00") }.Select(w => w.Instilled!.Value));
+        Assert.Equal(
+            [Ml(200), Ml(100), Ml(0)],
+            new[] { ward.Window("08:00", "10:00"), ward.Window("09:00", "12:00"), ward.Window("11:00", "12:00") }.Select(w =>
+                w.Instilled!.Value
+            )
+        );
         Assert.Equal(Ml(300), ward.Window("09:00", "12:00").IrrigantCharted); // what is charted of an open hour is charted all the same
         Assert.Equal(Ml(200), ward.Window("07:00", "10:00").Instilled);
     }
@@ -161,21 +195,33 @@ public class WindowTests
     {
         var ward = Opens("08:00").Urine("10:00", 100).Urine("12:00", 60).Urine("13:00", 30);
         ward.Chart(new UrineCollected(ward.Header("12:00", id: "e2"), UrineRoute.UrethralCatheter, Ml(65)));
-        Assert.Equal([OutputStatus.Final, OutputStatus.Corrected, OutputStatus.Corrected], new[] { ("08:00", "10:00"), ("10:00", "12:00"), ("08:00", "13:00") }.Select(w => ward.Window(w.Item1, w.Item2).Status));
+        Assert.Equal(
+            [OutputStatus.Final, OutputStatus.Corrected, OutputStatus.Corrected],
+            new[] { ("08:00", "10:00"), ("10:00", "12:00"), ("08:00", "13:00") }.Select(w => ward.Window(w.Item1, w.Item2).Status)
+        );
     }
 
     [Fact]
     public void One_interval_that_was_complete_before_makes_the_window_amended()
     {
-        var ward = Opens("08:00").Urine("09:00", 50, recordedAt: "09:05").Urine("11:00", 70, recordedAt: "11:05").Urine("10:00", 30, recordedAt: "12:00");
-        Assert.Equal([OutputStatus.Final, OutputStatus.Amended, OutputStatus.Amended], new[] { ("08:00", "09:00"), ("10:00", "11:00"), ("08:00", "11:00") }.Select(w => ward.Window(w.Item1, w.Item2).Status));
+        var ward = Opens("08:00")
+            .Urine("09:00", 50, recordedAt: "09:05")
+            .Urine("11:00", 70, recordedAt: "11:05")
+            .Urine("10:00", 30, recordedAt: "12:00");
+        Assert.Equal(
+            [OutputStatus.Final, OutputStatus.Amended, OutputStatus.Amended],
+            new[] { ("08:00", "09:00"), ("10:00", "11:00"), ("08:00", "11:00") }.Select(w => ward.Window(w.Item1, w.Item2).Status)
+        );
     }
 
     [Fact]
     public void One_interval_that_is_still_open_makes_the_window_preliminary()
     {
         var ward = Opens("21:00").Urine("22:00", 50).BagHung("22:00", 3000).Flow("22:00", 1000).Emptied("23:00", 1060);
-        Assert.Equal([OutputStatus.Final, OutputStatus.Preliminary, OutputStatus.Preliminary], new[] { ("21:00", "22:00"), ("22:00", "23:00"), ("21:00", "23:00") }.Select(w => ward.Window(w.Item1, w.Item2).Status));
+        Assert.Equal(
+            [OutputStatus.Final, OutputStatus.Preliminary, OutputStatus.Preliminary],
+            new[] { ("21:00", "22:00"), ("22:00", "23:00"), ("21:00", "23:00") }.Select(w => ward.Window(w.Item1, w.Item2).Status)
+        );
     }
 
     [Fact]
@@ -183,7 +229,11 @@ public class WindowTests
     {
         var ward = Opens("08:00").Urine("10:00", 100).Urine("12:00", 60).Urine("12:00", 20, UrineRoute.LeftNephrostomy);
         var balance = ward.Balance();
-        var (early, late, route) = (balance[FluidBalance.Bladder][0], balance[FluidBalance.Bladder][1], balance[Slug.Of(UrineRoute.LeftNephrostomy)][0]);
+        var (early, late, route) = (
+            balance[FluidBalance.Bladder][0],
+            balance[FluidBalance.Bladder][1],
+            balance[Slug.Of(UrineRoute.LeftNephrostomy)][0]
+        );
         Assert.Equal(new Interval(ward.At("08:00"), ward.At("10:00")), balance.Touched(new(null, early, [])));
         Assert.Equal(new Interval(ward.At("10:00"), ward.At("12:00")), balance.Touched(new(late, null, [])));
         // What was one interval until a reading came between: all of the time that it had.
@@ -206,12 +256,22 @@ public class WindowTests
     public void Hours_and_days_end_where_the_time_asked_for_does()
     {
         var ward = Opens("00:00");
-        IEnumerable<(Instant, Instant)> Named(WindowKind kind, string from, string to) => Calendar.Windows(kind, ward.Frame, ward.At(from), ward.At(to)).Select(w => (w.Start, w.End));
-        Assert.Equal([(ward.At("08:00"), ward.At("09:00")), (ward.At("09:00"), ward.At("10:00"))], Named(WindowKind.ClockHour, "08:00", "10:00"));
-        Assert.Equal([(ward.At("08:00"), ward.At("09:00")), (ward.At("09:00"), ward.At("10:00"))], Named(WindowKind.ClockHour, "08:59", "09:01"));
+        IEnumerable<(Instant, Instant)> Named(WindowKind kind, string from, string to) =>
+            Calendar.Windows(kind, ward.Frame, ward.At(from), ward.At(to)).Select(w => (w.Start, w.End));
+        Assert.Equal(
+            [(ward.At("08:00"), ward.At("09:00")), (ward.At("09:00"), ward.At("10:00"))],
+            Named(WindowKind.ClockHour, "08:00", "10:00")
+        );
+        Assert.Equal(
+            [(ward.At("08:00"), ward.At("09:00")), (ward.At("09:00"), ward.At("10:00"))],
+            Named(WindowKind.ClockHour, "08:59", "09:01")
+        );
         Assert.Equal([(ward.At("00:00"), ward.At("+1 00:00"))], Named(WindowKind.LocalDay, "00:00", "+1 00:00"));
         Assert.Equal([(ward.At("07:00"), ward.At("15:00"))], Named(WindowKind.Shift, "07:00", "15:00"));
-        Assert.Equal([(ward.At("07:00"), ward.At("15:00")), (ward.At("15:00"), ward.At("23:00"))], Named(WindowKind.Shift, "14:59", "15:01"));
+        Assert.Equal(
+            [(ward.At("07:00"), ward.At("15:00")), (ward.At("15:00"), ward.At("23:00"))],
+            Named(WindowKind.Shift, "14:59", "15:01")
+        );
     }
 
     [Fact]
@@ -236,8 +296,13 @@ public class WindowTests
         var island = DateTimeZoneProviders.Tzdb["Australia/Lord_Howe"];
         IEnumerable<(double, LocalTime)> Hours(int month, int day, int from, int to)
         {
-            var (start, end) = (island.AtLeniently(new LocalDateTime(2026, month, day, from, 0)).ToInstant(), island.AtLeniently(new LocalDateTime(2026, month, day, to, 0)).ToInstant());
-            return Calendar.Windows(WindowKind.ClockHour, new(start, null, island, []), start, end).Select(w => (w.Duration.TotalMinutes, w.Start.InZone(island).TimeOfDay));
+            var (start, end) = (
+                island.AtLeniently(new LocalDateTime(2026, month, day, from, 0)).ToInstant(),
+                island.AtLeniently(new LocalDateTime(2026, month, day, to, 0)).ToInstant()
+            );
+            return Calendar
+                .Windows(WindowKind.ClockHour, new(start, null, island, []), start, end)
+                .Select(w => (w.Duration.TotalMinutes, w.Start.InZone(island).TimeOfDay));
         }
 
         Assert.Equal([(60, new(0, 0)), (60, new(1, 0)), (30, new(1, 30)), (60, new(2, 0))], Hours(4, 5, 0, 3));

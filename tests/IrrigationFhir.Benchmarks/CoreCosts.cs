@@ -31,14 +31,20 @@ internal static class CoreCosts
         output.WriteLine("\n## Core: one entry into a log\n");
         output.WriteLine("| entries in the log | what is appended | median | p95 | allocated | intervals changed |");
         output.WriteLine("| ---: | --- | ---: | ---: | ---: | ---: |");
-        for (var warmUp = 0; warmUp < 3; warmUp++) Append(TextWriter.Null, Lengths[0]);
-        foreach (var length in Lengths) Append(output, length);
+        for (var warmUp = 0; warmUp < 3; warmUp++)
+            Append(TextWriter.Null, Lengths[0]);
+        foreach (var length in Lengths)
+            Append(output, length);
 
-        output.WriteLine("\n## Core: the whole balance from nothing\n\n| entries | first | median | p95 | allocated |\n| ---: | ---: | ---: | ---: | ---: |");
-        foreach (var length in Lengths) FromNothing(output, length);
+        output.WriteLine(
+            "\n## Core: the whole balance from nothing\n\n| entries | first | median | p95 | allocated |\n| ---: | ---: | ---: | ---: | ---: |"
+        );
+        foreach (var length in Lengths)
+            FromNothing(output, length);
 
         output.WriteLine("\n## Core: an episode in memory\n\n| entries | held | for each entry |\n| ---: | ---: | ---: |");
-        foreach (var length in Lengths) Held(output, length);
+        foreach (var length in Lengths)
+            Held(output, length);
     }
 
     private static void Append(TextWriter output, int length)
@@ -74,7 +80,9 @@ internal static class CoreCosts
 
         foreach (var ((what, _), (samples, allocated, changed)) in Cases.Zip(costs))
         {
-            output.WriteLine($"| {length:N0} | {what} | {Samples.Shown(samples.Median)} | {Samples.Shown(samples.P95)} | {allocated.Average() / 1024.0:0} KiB | {changed.Average():0.0} |");
+            output.WriteLine(
+                $"| {length:N0} | {what} | {Samples.Shown(samples.Median)} | {Samples.Shown(samples.P95)} | {allocated.Average() / 1024.0:0} KiB | {changed.Average():0.0} |"
+            );
         }
     }
 
@@ -102,7 +110,9 @@ internal static class CoreCosts
         }
 
         allocated = (GC.GetTotalAllocatedBytes(precise: true) - allocated) / runs;
-        output.WriteLine($"| {length:N0} | {Samples.Shown(first.Median)} | {Samples.Shown(samples.Median)} | {Samples.Shown(samples.P95)} | {allocated / 1024.0:N0} KiB |");
+        output.WriteLine(
+            $"| {length:N0} | {Samples.Shown(first.Median)} | {Samples.Shown(samples.Median)} | {Samples.Shown(samples.P95)} | {allocated / 1024.0:N0} KiB |"
+        );
     }
 
     private static (EpisodeLog Log, Instant End) Log(IEnumerator<Charted> entries, int length)
@@ -122,6 +132,7 @@ internal static class CoreCosts
     private static Entry Read(Charted charted)
     {
         using var json = JsonDocument.Parse(charted.Json);
-        return EntryReader.Read(json.RootElement, "entry", [])?.Entry ?? throw new InvalidOperationException("an invented entry that the service would refuse");
+        return EntryReader.Read(json.RootElement, "entry", [])?.Entry
+            ?? throw new InvalidOperationException("an invented entry that the service would refuse");
     }
 }

@@ -33,7 +33,16 @@ internal static class FilledStore
 
     private static readonly string[] Slugs =
     [
-        "outflow-deficit", "no-drainage", "bag-low", "bag-dry", "clots-present", "drainage-bag-high", "drainage-reading-stale", "negative-corrected-output", "catheter-review", "late-entry",
+        "outflow-deficit",
+        "no-drainage",
+        "bag-low",
+        "bag-dry",
+        "clots-present",
+        "drainage-bag-high",
+        "drainage-reading-stale",
+        "negative-corrected-output",
+        "catheter-review",
+        "late-entry",
     ];
 
     /// <summary>A stay by its number.</summary>
@@ -52,13 +61,17 @@ internal static class FilledStore
             {
                 var numbers = Enumerable.Range(stays.Count, LookEvery).ToList();
                 var ids = new string[LookEvery];
-                await Parallel.ForEachAsync(numbers, new ParallelOptions { MaxDegreeOfParallelism = Environment.ProcessorCount }, async (number, _) =>
-                {
-                    var ward = Stay(number);
-                    var id = await service.Open(ward);
-                    await service.Record(id, ward.Entries().Take(EntriesEach));
-                    ids[number - numbers[0]] = id;
-                });
+                await Parallel.ForEachAsync(
+                    numbers,
+                    new ParallelOptions { MaxDegreeOfParallelism = Environment.ProcessorCount },
+                    async (number, _) =>
+                    {
+                        var ward = Stay(number);
+                        var id = await service.Open(ward);
+                        await service.Record(id, ward.Entries().Take(EntriesEach));
+                        ids[number - numbers[0]] = id;
+                    }
+                );
                 stays.AddRange(ids);
             }
         }
@@ -79,12 +92,24 @@ internal static class FilledStore
         await using var database = new Database(new(folder, DateTimeZone.Utc), TimeProvider.System);
         database.Start();
         var store = new EpisodeStore(database);
-        await Parallel.ForEachAsync(Enumerable.Range(0, stays.Count), async (number, stop) =>
-        {
-            var row = await store.Find(stays[number], stop) ?? throw new InvalidOperationException("an episode that was opened and is not there");
-            var flags = Enumerable.Range(0, FlagsEach).Select(n => ResourceDraft.Of(Flag(row, number, n, isLast: n >= FlagsEach - 3 && number >= stays.Count - StillHere))).ToList();
-            if (await store.Save(new(row.PatientKey, row.Id, row.Version, [], flags, []), stop) is not SaveOutcome.Saved { Changed.Count: FlagsEach }) throw new InvalidOperationException("flags that were not saved");
-        });
+        await Parallel.ForEachAsync(
+            Enumerable.Range(0, stays.Count),
+            async (number, stop) =>
+            {
+                var row =
+                    await store.Find(stays[number], stop)
+                    ?? throw new InvalidOperationException("an episode that was opened and is not there");
+                var flags = Enumerable
+                    .Range(0, FlagsEach)
+                    .Select(n => ResourceDraft.Of(Flag(row, number, n, isLast: n >= FlagsEach - 3 && number >= stays.Count - StillHere)))
+                    .ToList();
+                if (
+                    await store.Save(new(row.PatientKey, row.Id, row.Version, [], flags, []), stop)
+                    is not SaveOutcome.Saved { Changed.Count: FlagsEach }
+                )
+                    throw new InvalidOperationException("flags that were not saved");
+            }
+        );
     }
 
     private static Flag Flag(EpisodeRow row, int number, int n, bool isLast)
@@ -94,11 +119,18 @@ internal static class FilledStore
         {
             Id = $"bench-flag.{row.Id}.{n}",
             Identifier = [new("https://lantern-quay.example/flags", $"F-{number}-{n}")],
-            Status = isLast ? Hl7.Fhir.Model.Flag.FlagStatus.Active : (number + n) % 20 == 0 ? Hl7.Fhir.Model.Flag.FlagStatus.EnteredInError : Hl7.Fhir.Model.Flag.FlagStatus.Inactive,
+            Status =
+                isLast ? Hl7.Fhir.Model.Flag.FlagStatus.Active
+                : (number + n) % 20 == 0 ? Hl7.Fhir.Model.Flag.FlagStatus.EnteredInError
+                : Hl7.Fhir.Model.Flag.FlagStatus.Inactive,
             Category = [new("http://terminology.hl7.org/CodeSystem/flag-category", "clinical")],
             Code = Codes.Flag(Slugs[(number + n) % Slugs.Length], "an invented flag"),
             Subject = new() { Type = "Patient", Identifier = new(row.Patient!.Value.System, row.Patient.Value.Value) },
-            Period = new() { Start = InstantPattern.General.Format(begin), End = isLast ? null : InstantPattern.General.Format(begin + Duration.FromMinutes(90)) },
+            Period = new()
+            {
+                Start = InstantPattern.General.Format(begin),
+                End = isLast ? null : InstantPattern.General.Format(begin + Duration.FromMinutes(90)),
+            },
         };
     }
 }

@@ -46,14 +46,14 @@ internal sealed class InventedIrrigation
     /// <summary>The description to open the episode with.</summary>
     public string Description() =>
         $$"""
-        {
-          "identifier": { "system": "https://lantern-quay.example/irrigations", "value": "B-{{episode}}" },
-          "patient": { "identifier": { "system": "{{PatientSystem}}", "value": "{{Patient}}" } },
-          "timeZone": "Europe/Vienna",
-          "shiftStarts": ["07:00", "19:00"],
-          "start": "{{Written(begin)}}"
-        }
-        """;
+            {
+              "identifier": { "system": "https://lantern-quay.example/irrigations", "value": "B-{{episode}}" },
+              "patient": { "identifier": { "system": "{{PatientSystem}}", "value": "{{Patient}}" } },
+              "timeZone": "Europe/Vienna",
+              "shiftStarts": ["07:00", "19:00"],
+              "start": "{{Written(begin)}}"
+            }
+            """;
 
     /// <summary>The entries in the order in which they happen, without end.</summary>
     public IEnumerable<Charted> Entries()
@@ -88,7 +88,12 @@ internal sealed class InventedIrrigation
                 yield return Entry(now, "drainage-level-read", Volume("level", drained / 10 * 10));
             }
 
-            if (random.Next(4) == 0) yield return Entry(now, "drainage-appearance", $"\"scale\":\"ward colour card (invented)\",\"grade\":{random.Next(1, 5)},\"clots\":\"few\"");
+            if (random.Next(4) == 0)
+                yield return Entry(
+                    now,
+                    "drainage-appearance",
+                    $"\"scale\":\"ward colour card (invented)\",\"grade\":{random.Next(1, 5)},\"clots\":\"few\""
+                );
             if (random.Next(3) == 0)
             {
                 flow = 100 * random.Next(3, 10);
@@ -112,7 +117,9 @@ internal sealed class InventedIrrigation
 
     private static string Rate(int millilitresPerHour) => $"\"rate\":{{\"value\":{millilitresPerHour},\"unit\":\"mL/h\"}}";
 
-    private Charted Entry(Instant at, string kind, string content) => new(
-        at,
-        $$"""{"source":"ward-7","id":"{{number++}}","kind":"{{kind}}","at":"{{Written(at)}}","performer":"N-31 (invented)",{{content}}}""");
+    private Charted Entry(Instant at, string kind, string content) =>
+        new(
+            at,
+            $$"""{"source":"ward-7","id":"{{number++}}","kind":"{{kind}}","at":"{{Written(at)}}","performer":"N-31 (invented)",{{content}}}"""
+        );
 }

@@ -12,7 +12,8 @@ internal static class Machine
         $"{Environment.ProcessorCount} cores, {GC.GetGCMemoryInfo().TotalAvailableMemoryBytes / (1 << 30)} GiB, {Processor()}, {RuntimeInformation.OSArchitecture}, .NET {Environment.Version}";
 
     private static string Processor() =>
-        File.Exists(ProcessorFile) && File.ReadLines(ProcessorFile).FirstOrDefault(line => line.StartsWith("model name", StringComparison.Ordinal)) is { } line
+        File.Exists(ProcessorFile)
+        && File.ReadLines(ProcessorFile).FirstOrDefault(line => line.StartsWith("model name", StringComparison.Ordinal)) is { } line
             ? line[(line.IndexOf(':', StringComparison.Ordinal) + 1)..].Trim()
             : "unknown processor";
 }

@@ -22,8 +22,16 @@ internal static class NotificationCosts
     /// <summary>Measures, and writes a Markdown table.</summary>
     public static async Task Measure(TextWriter output)
     {
-        output.WriteLine("\n## Notifications\n\n| what | notifications | median | p95 | longest | still waiting: the dead one |\n| --- | ---: | ---: | ---: | ---: | ---: |");
-        await Run(output, $"{Subscribers} subscribers, each of a patient of its own, ten events a second; the dead one wants all", own: true, Events, Between);
+        output.WriteLine(
+            "\n## Notifications\n\n| what | notifications | median | p95 | longest | still waiting: the dead one |\n| --- | ---: | ---: | ---: | ---: | ---: |"
+        );
+        await Run(
+            output,
+            $"{Subscribers} subscribers, each of a patient of its own, ten events a second; the dead one wants all",
+            own: true,
+            Events,
+            Between
+        );
         await Run(output, $"{Subscribers} subscribers that all want all, an event every 20 s", own: false, 10, TimeSpan.FromSeconds(20));
     }
 
@@ -33,24 +41,43 @@ internal static class NotificationCosts
         await using var receiver = await Receiver.Start();
         try
         {
-            await using var service = await RunningService.Start(folder, ("Subscriptions:AllowLoopback", "true"), ("Subscriptions:Most", $"{Subscribers + 1}"), ("Fhir:MaxCount", "2000"));
+            await using var service = await RunningService.Start(
+                folder,
+                ("Subscriptions:AllowLoopback", "true"),
+                ("Subscriptions:Most", $"{Subscribers + 1}"),
+                ("Fhir:MaxCount", "2000")
+            );
             var beds = new List<string>();
             for (var n = 0; n < Subscribers - 1; n++)
             {
-                if (own || n == 0) beds.Add(await service.Open(new InventedIrrigation(500_000 + n)));
-                await service.Subscribe(Subscription($"{receiver.Address}/{n}", own ? $"Flag?patient.identifier={InventedIrrigation.PatientSystem}|P-{500_000 + n}&code=clots-present" : "Flag?code=clots-present"));
+                if (own || n == 0)
+                    beds.Add(await service.Open(new InventedIrrigation(500_000 + n)));
+                await service.Subscribe(
+                    Subscription(
+                        $"{receiver.Address}/{n}",
+                        own
+                            ? $"Flag?patient.identifier={InventedIrrigation.PatientSystem}|P-{500_000 + n}&code=clots-present"
+                            : "Flag?code=clots-present"
+                    )
+                );
             }
 
             await service.Subscribe(Subscription($"{receiver.Address}/dead", "Flag?code=clots-present"));
-            while (receiver.Handshakes < Subscribers) await Task.Delay(100);
+            while (receiver.Handshakes < Subscribers)
+                await Task.Delay(100);
             await Task.Delay(1000);
             receiver.Dies("/dead"); // it answered its handshake, and never answers again
 
-            var (random, at, started) = (new Random(1), InventedIrrigation.Start + NodaTime.Duration.FromHours(1), Stopwatch.GetTimestamp());
+            var (random, at, started) = (
+                new Random(1),
+                InventedIrrigation.Start + NodaTime.Duration.FromHours(1),
+                Stopwatch.GetTimestamp()
+            );
             for (var n = 0; n < events; n++)
             {
                 var wait = between * n - Stopwatch.GetElapsedTime(started);
-                if (wait > TimeSpan.Zero) await Task.Delay(wait);
+                if (wait > TimeSpan.Zero)
+                    await Task.Delay(wait);
                 at += NodaTime.Duration.FromMinutes(1);
                 // Each event is a flag of its own: seen, and in the next round gone.
                 await service.Record(beds[random.Next(beds.Count)], new Charted(at, Looked(n, at, n % 2 == 0 || own ? "many" : "none")));
@@ -67,7 +94,9 @@ internal static class NotificationCosts
             var samples = receiver.Taken.Order().ToList();
             TimeSpan At(double share) => samples[(int)Math.Ceiling(share * samples.Count) - 1];
             var waiting = JsonNode.Parse(await service.Get("/health/ready"))!["checks"]!["notifications"]!["data"]!["eventsWaiting"];
-            output.WriteLine($"| {what} | {samples.Count:N0} | {Samples.Shown(At(0.5))} | {Samples.Shown(At(0.95))} | {Samples.Shown(samples[^1])} | {waiting} |");
+            output.WriteLine(
+                $"| {what} | {samples.Count:N0} | {Samples.Shown(At(0.5))} | {Samples.Shown(At(0.95))} | {Samples.Shown(samples[^1])} | {waiting} |"
+            );
         }
         finally
         {
@@ -129,11 +158,23 @@ internal static class NotificationCosts
             }
 
             using var body = await JsonDocument.ParseAsync(http.Request.Body);
-            foreach (var parameter in body.RootElement.GetProperty("entry")[0].GetProperty("resource").GetProperty("parameter").EnumerateArray())
+            foreach (
+                var parameter in body.RootElement.GetProperty("entry")[0].GetProperty("resource").GetProperty("parameter").EnumerateArray()
+            )
             {
-                if (parameter.TryGetProperty("valueCode", out var code) && code.GetString() == "handshake") Interlocked.Increment(ref handshakes);
-                if (parameter.GetProperty("name").GetString() != "notification-event") continue;
-                Taken.Add(arrived - parameter.GetProperty("part").EnumerateArray().First(part => part.GetProperty("name").GetString() == "timestamp").GetProperty("valueInstant").GetDateTimeOffset());
+                if (parameter.TryGetProperty("valueCode", out var code) && code.GetString() == "handshake")
+                    Interlocked.Increment(ref handshakes);
+                if (parameter.GetProperty("name").GetString() != "notification-event")
+                    continue;
+                Taken.Add(
+                    arrived
+                        - parameter
+                            .GetProperty("part")
+                            .EnumerateArray()
+                            .First(part => part.GetProperty("name").GetString() == "timestamp")
+                            .GetProperty("valueInstant")
+                            .GetDateTimeOffset()
+                );
             }
         }
     }

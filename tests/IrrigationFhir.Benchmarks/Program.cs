@@ -5,14 +5,21 @@ CultureInfo.CurrentCulture = CultureInfo.InvariantCulture;
 var asked = args is [var only] ? only : "";
 if (asked is not ("core" or "http" or "search" or "notifications" or "soak" or "all"))
 {
-    Console.Error.WriteLine("say what to measure: core (append and balance, in memory), http (the running service on loopback), search (its searches among a million Observations, which takes some 10 GB of disk and twenty minutes), notifications (how soon 1,000 subscribers are told), soak (half an hour at moderate load), or all");
+    Console.Error.WriteLine(
+        "say what to measure: core (append and balance, in memory), http (the running service on loopback), search (its searches among a million Observations, which takes some 10 GB of disk and twenty minutes), notifications (how soon 1,000 subscribers are told), soak (half an hour at moderate load), or all"
+    );
     return 1;
 }
 
 Console.WriteLine(Machine.Describe());
-if (asked is "core" or "all") CoreCosts.Measure(Console.Out);
-if (asked is "http" or "all") await ServiceCosts.Measure(Console.Out);
-if (asked is "search" or "all") await SearchCosts.Measure(Console.Out);
-if (asked is "notifications" or "all") await NotificationCosts.Measure(Console.Out);
-if (asked is "soak") await Soak.Measure(Console.Out);
+if (asked is "core" or "all")
+    CoreCosts.Measure(Console.Out);
+if (asked is "http" or "all")
+    await ServiceCosts.Measure(Console.Out);
+if (asked is "search" or "all")
+    await SearchCosts.Measure(Console.Out);
+if (asked is "notifications" or "all")
+    await NotificationCosts.Measure(Console.Out);
+if (asked is "soak")
+    await Soak.Measure(Console.Out);
 return 0;

@@ -68,7 +68,16 @@ internal sealed class RunningService : IAsyncDisposable
     public static async Task<RunningService> Start(string folder, params (string Key, string Value)[] settings)
     {
         var start = new ProcessStartInfo("dotnet") { RedirectStandardOutput = true, WorkingDirectory = folder };
-        foreach (var argument in new[] { Path.Combine(AppContext.BaseDirectory, "IrrigationFhir.dll"), "--urls", "http://127.0.0.1:0", "--Data:Folder", folder }.Concat(settings.SelectMany(s => new[] { $"--{s.Key}", s.Value })))
+        foreach (
+            var argument in new[]
+            {
+                Path.Combine(AppContext.BaseDirectory, "IrrigationFhir.dll"),
+                "--urls",
+                "http://127.0.0.1:0",
+                "--Data:Folder",
+                folder,
+            }.Concat(settings.SelectMany(s => new[] { $"--{s.Key}", s.Value }))
+        )
         {
             start.ArgumentList.Add(argument);
         }
@@ -80,7 +89,8 @@ internal sealed class RunningService : IAsyncDisposable
         try
         {
             var http = new HttpClient { BaseAddress = await Address(process, patience.Token), Timeout = TimeSpan.FromMinutes(5) };
-            while (!await IsReady(http, patience.Token)) await Task.Delay(20, patience.Token);
+            while (!await IsReady(http, patience.Token))
+                await Task.Delay(20, patience.Token);
             var readyAfter = Stopwatch.GetElapsedTime(started);
             return new(process, http, readyAfter);
         }
@@ -107,7 +117,8 @@ internal sealed class RunningService : IAsyncDisposable
 
     /// <summary>Records several in one request.</summary>
     /// <exception cref="InvalidOperationException">As for one.</exception>
-    public Task Record(string episode, IEnumerable<Charted> entries) => Recorded(episode, $"[{string.Join(',', entries.Select(e => e.Json))}]");
+    public Task Record(string episode, IEnumerable<Charted> entries) =>
+        Recorded(episode, $"[{string.Join(',', entries.Select(e => e.Json))}]");
 
     /// <summary>Gets what must be there.</summary>
     /// <exception cref="InvalidOperationException">It answered something else than 200.</exception>
@@ -115,7 +126,9 @@ internal sealed class RunningService : IAsyncDisposable
     {
         using var response = await http.GetAsync(new Uri(address, UriKind.Relative));
         var reply = await response.Content.ReadAsStringAsync();
-        return response.StatusCode == HttpStatusCode.OK ? reply : throw new InvalidOperationException($"{address}: {(int)response.StatusCode}: {reply}");
+        return response.StatusCode == HttpStatusCode.OK
+            ? reply
+            : throw new InvalidOperationException($"{address}: {(int)response.StatusCode}: {reply}");
     }
 
     /// <inheritdoc/>

@@ -23,17 +23,19 @@ internal sealed class Samples
     public void Add(Samples others) => taken.AddRange(others.taken);
 
     /// <summary>A time with three digits, in µs, ms or s.</summary>
-    public static string Shown(TimeSpan time) => time.TotalMicroseconds switch
-    {
-        < 1000 => $"{time.TotalMicroseconds:0} µs",
-        < 10_000 => $"{time.TotalMilliseconds:0.0} ms",
-        < 1_000_000 => $"{time.TotalMilliseconds:0} ms",
-        _ => $"{time.TotalSeconds:0.0} s",
-    };
+    public static string Shown(TimeSpan time) =>
+        time.TotalMicroseconds switch
+        {
+            < 1000 => $"{time.TotalMicroseconds:0} µs",
+            < 10_000 => $"{time.TotalMilliseconds:0.0} ms",
+            < 1_000_000 => $"{time.TotalMilliseconds:0} ms",
+            _ => $"{time.TotalSeconds:0.0} s",
+        };
 
     private TimeSpan At(double share)
     {
-        if (taken.Count == 0) throw new InvalidOperationException("nothing was measured");
+        if (taken.Count == 0)
+            throw new InvalidOperationException("nothing was measured");
         var sorted = taken.Order().ToList();
         return sorted[(int)Math.Ceiling(share * sorted.Count) - 1];
     }

@@ -19,10 +19,16 @@ internal static partial class SearchCosts
 
     private static readonly (string What, Func<Random, string> Ask)[] Searches =
     [
-        ("Observations of a patient, code and day", r => Of(r, (n, patient) => $"Observation?{patient}&{Hourly}&date=ge{Day(n, 0)}&date=lt{Day(n, 1)}")),
+        (
+            "Observations of a patient, code and day",
+            r => Of(r, (n, patient) => $"Observation?{patient}&{Hourly}&date=ge{Day(n, 0)}&date=lt{Day(n, 1)}")
+        ),
         ("the same from a day on", r => Of(r, (n, patient) => $"Observation?{patient}&{Hourly}&date=ge{Day(n, 1)}")),
         ("`$lastn`, patient and code", r => Of(r, (_, patient) => $"Observation/$lastn?{patient}&{Hourly}")),
-        ("`$lastn`, patient and category", r => Of(r, (_, patient) => $"Observation/$lastn?{patient}&category={Token(Codes.ExamCategory()[0].Coding[0])}")),
+        (
+            "`$lastn`, patient and category",
+            r => Of(r, (_, patient) => $"Observation/$lastn?{patient}&category={Token(Codes.ExamCategory()[0].Coding[0])}")
+        ),
         ("raised Flags of a patient", r => Of(r, (_, patient) => $"Flag?{patient}&status=active")),
         ("raised Flags of all patients", _ => "Flag?status=active"),
         ("raised Flags of all patients, latest 20", _ => "Flag?status=active&_sort=-date&_count=20"),
@@ -30,9 +36,15 @@ internal static partial class SearchCosts
         ("raised Flags, only counted", _ => "Flag?status=active&_count=0"),
         ("Flags withdrawn or cleared, page of 100", _ => "Flag?status=entered-in-error,inactive"),
         ("hours of a patient with less than 50 mL", r => Of(r, (_, patient) => $"Observation?{patient}&{HourlyBelow(50)}")),
-        ("hours of any patient below -100 mL: there are none, so that all are looked at", _ => $"Observation?{HourlyBelow(-100)}&_count=20"),
+        (
+            "hours of any patient below -100 mL: there are none, so that all are looked at",
+            _ => $"Observation?{HourlyBelow(-100)}&_count=20"
+        ),
         ("any value above 3.9 L, any patient: as before", _ => "Observation?value-quantity=gt3.9||L&_count=20"),
-        ("20 outputs with what they derive from (`_include`)", r => Of(r, (_, patient) => $"Observation?{patient}&{Hourly}&_count=20&_include=Observation:derived-from")),
+        (
+            "20 outputs with what they derive from (`_include`)",
+            r => Of(r, (_, patient) => $"Observation?{patient}&{Hourly}&_count=20&_include=Observation:derived-from")
+        ),
         ("`$everything`, page of 100", r => Of(r, (_, patient) => $"Patient/$everything?{patient["patient.".Length..]}")),
         ("latest 20 of a code, any patient", _ => $"Observation?{Hourly}&_sort=-date&_count=20"),
         ("page of 100 deep in all Observations", r => $"Observation?_page={Deep(r)}"),
@@ -55,12 +67,16 @@ internal static partial class SearchCosts
             await File.WriteAllTextAsync(known, $"{stays}");
             output.WriteLine($"\n## Searches\n\nFilled in {Samples.Shown(Stopwatch.GetElapsedTime(started))}.");
             await Sizes(output, folder);
-            output.WriteLine("\n| search | resources sent | first after the start | requests then | median | p95 |\n| --- | ---: | ---: | ---: | ---: | ---: |");
-            foreach (var (what, ask) in Searches) await Row(output, folder, what, ask);
+            output.WriteLine(
+                "\n| search | resources sent | first after the start | requests then | median | p95 |\n| --- | ---: | ---: | ---: | ---: | ---: |"
+            );
+            foreach (var (what, ask) in Searches)
+                await Row(output, folder, what, ask);
         }
         finally
         {
-            if (kept is null) Directory.Delete(folder, recursive: true);
+            if (kept is null)
+                Directory.Delete(folder, recursive: true);
         }
     }
 
@@ -68,7 +84,8 @@ internal static partial class SearchCosts
     {
         await using var service = await RunningService.Start(folder);
         var counts = new List<string>();
-        foreach (var type in IndexedTypes.All) counts.Add($"{await FilledStore.Count(service, type.Name):N0} {type.Name}");
+        foreach (var type in IndexedTypes.All)
+            counts.Add($"{await FilledStore.Count(service, type.Name):N0} {type.Name}");
         var size = new DirectoryInfo(folder).EnumerateFiles("*.db*").Sum(file => file.Length) / 1e9;
         output.WriteLine($"{stays:N0} patients, {string.Join(", ", counts)}; {size:0.0} GB on disk.");
     }
@@ -86,37 +103,48 @@ internal static partial class SearchCosts
             var address = "/fhir/" + ask(random);
             var asked = Stopwatch.GetTimestamp();
             var reply = await service.Get(address);
-            if (i == 0) first.Since(asked);
-            if (i == 0 || (i <= WarmUp && Stopwatch.GetElapsedTime(started) < Longest / 2)) continue;
+            if (i == 0)
+                first.Since(asked);
+            if (i == 0 || (i <= WarmUp && Stopwatch.GetElapsedTime(started) < Longest / 2))
+                continue;
             warm.Since(asked);
             sent.Add(FullUrl().Count(reply));
         }
 
-        output.WriteLine($"| {what} | {sent.Average():0.#} | {Samples.Shown(first.Median)} | {warm.Count} | {Samples.Shown(warm.Median)} | {Samples.Shown(warm.P95)} |");
+        output.WriteLine(
+            $"| {what} | {sent.Average():0.#} | {Samples.Shown(first.Median)} | {warm.Count} | {Samples.Shown(warm.Median)} | {Samples.Shown(warm.P95)} |"
+        );
         output.Flush();
     }
 
     /// <summary>Lets the system forget what it read of the database, so that the first search reads the disk. Linux only; elsewhere the first search is warmer.</summary>
     private static async Task Forget(string folder)
     {
-        if (!OperatingSystem.IsLinux()) return;
+        if (!OperatingSystem.IsLinux())
+            return;
         foreach (var file in Directory.EnumerateFiles(folder, "*.db"))
         {
-            using var forget = Process.Start(new ProcessStartInfo("dd", [$"if={file}", "iflag=nocache", "count=0"]) { RedirectStandardError = true })!;
+            using var forget = Process.Start(
+                new ProcessStartInfo("dd", [$"if={file}", "iflag=nocache", "count=0"]) { RedirectStandardError = true }
+            )!;
             await forget.WaitForExitAsync();
         }
     }
 
     private static string Hourly => "code=" + Token(Codes.CorrectedUrineOutput(1).Coding[0]);
 
-    private static string HourlyBelow(int millilitres) => $"code-value-quantity={Token(Codes.CorrectedUrineOutput(1).Coding[0])}$lt{millilitres}||mL";
+    private static string HourlyBelow(int millilitres) =>
+        $"code-value-quantity={Token(Codes.CorrectedUrineOutput(1).Coding[0])}$lt{millilitres}||mL";
 
     private static string Token(Hl7.Fhir.Model.Coding coding) => Uri.EscapeDataString($"{coding.System}|{coding.Code}");
 
     private static string Of(Random random, Func<int, string, string> search)
     {
         var number = random.Next(stays);
-        return search(number, $"patient.identifier={Uri.EscapeDataString($"{InventedIrrigation.PatientSystem}|{FilledStore.Stay(number).Patient}")}");
+        return search(
+            number,
+            $"patient.identifier={Uri.EscapeDataString($"{InventedIrrigation.PatientSystem}|{FilledStore.Stay(number).Patient}")}"
+        );
     }
 
     private static string Day(int number, int later) => LocalDatePattern.Iso.Format(FilledStore.Begin(number).InUtc().Date.PlusDays(later));

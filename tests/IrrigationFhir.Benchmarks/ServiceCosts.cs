@@ -47,7 +47,9 @@ internal static class ServiceCosts
         await Load(service, clients: 4, posts: WarmUp, each: 1);
         output.WriteLine($"| working set after warm-up | {service.Megabytes:0} MB |");
 
-        output.WriteLine("\n## Load\n\n| what | entries | entries/s | median | p95 | processor time per entry |\n| --- | ---: | ---: | ---: | ---: | ---: |");
+        output.WriteLine(
+            "\n## Load\n\n| what | entries | entries/s | median | p95 | processor time per entry |\n| --- | ---: | ---: | ---: | ---: | ---: |"
+        );
         Row(output, $"single POSTs, 1 client, the first {Cold} after the start", cold);
         foreach (var clients in new[] { 1, 4, 8 })
         {
@@ -56,7 +58,11 @@ internal static class ServiceCosts
 
         foreach (var clients in new[] { 1, 4 })
         {
-            Row(output, $"batches of {BatchSize}, {clients} client{(clients == 1 ? "" : "s")}", await Load(service, clients, Batches, BatchSize));
+            Row(
+                output,
+                $"batches of {BatchSize}, {clients} client{(clients == 1 ? "" : "s")}",
+                await Load(service, clients, Batches, BatchSize)
+            );
         }
 
         output.WriteLine($"\nWorking set after the load: {service.Megabytes:0} MB.");
@@ -65,7 +71,9 @@ internal static class ServiceCosts
     private static async Task EpisodeLength(TextWriter output, string folder)
     {
         Directory.CreateDirectory(folder);
-        output.WriteLine("\n## Length of the episode\n\n| entries in the episode | single POST, median | p95 | first POST after a restart (reads the whole log) | working set then | database |\n| ---: | ---: | ---: | ---: | ---: | ---: |");
+        output.WriteLine(
+            "\n## Length of the episode\n\n| entries in the episode | single POST, median | p95 | first POST after a restart (reads the whole log) | working set then | database |\n| ---: | ---: | ---: | ---: | ---: | ---: |"
+        );
         var ward = new InventedIrrigation(1);
         using var entries = ward.Entries().GetEnumerator();
         var recorded = 0;
@@ -100,43 +108,60 @@ internal static class ServiceCosts
             again.Since(restartedAt);
             recorded++;
             var size = new DirectoryInfo(folder).EnumerateFiles("*.db").Sum(file => file.Length) / 1e6;
-            output.WriteLine($"| {length:N0} | {Samples.Shown(samples.Median)} | {Samples.Shown(samples.P95)} | {Samples.Shown(again.Median)} | {restarted.Megabytes:0} MB | {size:0} MB |");
+            output.WriteLine(
+                $"| {length:N0} | {Samples.Shown(samples.Median)} | {Samples.Shown(samples.P95)} | {Samples.Shown(again.Median)} | {restarted.Megabytes:0} MB | {size:0} MB |"
+            );
         }
     }
 
     /// <summary>Clients that post one after another, each to an episode of its own, until their share is done or the time is up.</summary>
-    private static async Task<(int Entries, TimeSpan Time, TimeSpan Processor, Samples Samples)> Load(RunningService service, int clients, int posts, int each)
+    private static async Task<(int Entries, TimeSpan Time, TimeSpan Processor, Samples Samples)> Load(
+        RunningService service,
+        int clients,
+        int posts,
+        int each
+    )
     {
         var wards = Enumerable.Range(0, clients).Select(_ => new InventedIrrigation(seed++)).ToList();
         var episodes = await Task.WhenAll(wards.Select(service.Open));
         var (processor, started) = (service.Processor, Stopwatch.GetTimestamp());
-        var all = await Task.WhenAll(wards.Zip(episodes).Select(pair => Task.Run(async () =>
-        {
-            var samples = new Samples();
-            using var entries = pair.First.Entries().GetEnumerator();
-            while (samples.Count < posts / clients && Stopwatch.GetElapsedTime(started) < Longest)
-            {
-                var next = Next(entries, each);
-                var sent = Stopwatch.GetTimestamp();
-                await (each == 1 ? service.Record(pair.Second, next[0]) : service.Record(pair.Second, next));
-                samples.Since(sent);
-            }
+        var all = await Task.WhenAll(
+            wards
+                .Zip(episodes)
+                .Select(pair =>
+                    Task.Run(async () =>
+                    {
+                        var samples = new Samples();
+                        using var entries = pair.First.Entries().GetEnumerator();
+                        while (samples.Count < posts / clients && Stopwatch.GetElapsedTime(started) < Longest)
+                        {
+                            var next = Next(entries, each);
+                            var sent = Stopwatch.GetTimestamp();
+                            await (each == 1 ? service.Record(pair.Second, next[0]) : service.Record(pair.Second, next));
+                            samples.Since(sent);
+                        }
 
-            return samples;
-        })));
+                        return samples;
+                    })
+                )
+        );
         var (time, used) = (Stopwatch.GetElapsedTime(started), service.Processor - processor);
         var together = new Samples();
-        foreach (var samples in all) together.Add(samples);
+        foreach (var samples in all)
+            together.Add(samples);
         return (together.Count * each, time, used, together);
     }
 
     private static List<Charted> Next(IEnumerator<Charted> entries, int count)
     {
         var next = new List<Charted>(count);
-        while (next.Count < count && entries.MoveNext()) next.Add(entries.Current);
+        while (next.Count < count && entries.MoveNext())
+            next.Add(entries.Current);
         return next;
     }
 
-    private static void Row(TextWriter output, string what, (int Entries, TimeSpan Time, TimeSpan Processor, Samples Samples) load) => output.WriteLine(
-        $"| {what} | {load.Entries:N0} | {load.Entries / load.Time.TotalSeconds:0} | {Samples.Shown(load.Samples.Median)} | {Samples.Shown(load.Samples.P95)} | {Samples.Shown(load.Processor / load.Entries)} |");
+    private static void Row(TextWriter output, string what, (int Entries, TimeSpan Time, TimeSpan Processor, Samples Samples) load) =>
+        output.WriteLine(
+            $"| {what} | {load.Entries:N0} | {load.Entries / load.Time.TotalSeconds:0} | {Samples.Shown(load.Samples.Median)} | {Samples.Shown(load.Samples.P95)} | {Samples.Shown(load.Processor / load.Entries)} |"
+        );
 }

@@ -18,7 +18,9 @@ internal static class Soak
         {
             await using var service = await RunningService.Start(folder);
             output.WriteLine($"\n## Soak: {Beds} beds, five entries and a report a second\n");
-            output.WriteLine("| minutes | entries | working set | open files | threads | waited longest | database and log |\n| ---: | ---: | ---: | ---: | ---: | ---: | ---: |");
+            output.WriteLine(
+                "| minutes | entries | working set | open files | threads | waited longest | database and log |\n| ---: | ---: | ---: | ---: | ---: | ---: | ---: |"
+            );
             var beds = new List<(string Id, IEnumerator<Charted> Entries, int Left)>();
             var (started, seed, posted, longest, told) = (Stopwatch.GetTimestamp(), 7000, 0, TimeSpan.Zero, -2);
             while (Stopwatch.GetElapsedTime(started) is var now && now < Length)
@@ -27,7 +29,9 @@ internal static class Soak
                 {
                     told = (int)now.TotalMinutes;
                     var bytes = new DirectoryInfo(folder).GetFiles().Sum(file => file.Length) / 1e6;
-                    output.WriteLine($"| {told} | {posted:N0} | {service.Megabytes:0} MB | {service.OpenFiles} | {service.Threads} | {Samples.Shown(longest)} | {bytes:0} MB |");
+                    output.WriteLine(
+                        $"| {told} | {posted:N0} | {service.Megabytes:0} MB | {service.OpenFiles} | {service.Threads} | {Samples.Shown(longest)} | {bytes:0} MB |"
+                    );
                     longest = TimeSpan.Zero;
                 }
 
@@ -42,12 +46,17 @@ internal static class Soak
                 entries.MoveNext();
                 var begun = Stopwatch.GetTimestamp();
                 await service.Record(id, entries.Current);
-                if (posted++ % 5 == 0) await service.Get($"/episodes/{id}/flags");
+                if (posted++ % 5 == 0)
+                    await service.Get($"/episodes/{id}/flags");
                 var took = Stopwatch.GetElapsedTime(begun);
-                if (took > longest) longest = took;
-                if (left > 1) beds[bed] = (id, entries, left - 1);
-                else beds.RemoveAt(bed);
-                if (Between > took) await Task.Delay(Between - took);
+                if (took > longest)
+                    longest = took;
+                if (left > 1)
+                    beds[bed] = (id, entries, left - 1);
+                else
+                    beds.RemoveAt(bed);
+                if (Between > took)
+                    await Task.Delay(Between - took);
             }
         }
         finally

@@ -30,7 +30,8 @@ internal sealed partial class ProgramProcess : IAsyncDisposable
     {
         get
         {
-            lock (said) return said.ToString();
+            lock (said)
+                return said.ToString();
         }
     }
 
@@ -63,13 +64,17 @@ internal sealed partial class ProgramProcess : IAsyncDisposable
         using var patience = new CancellationTokenSource(Patience);
         while (program.Http.BaseAddress is null)
         {
-            if (program.process.HasExited) throw new InvalidOperationException($"the service ended before it listened: {program.Said}");
-            if (Listening().Match(program.Said) is { Success: true } match) program.Http.BaseAddress = new Uri(match.Groups[1].Value);
-            else await Task.Delay(20, patience.Token);
+            if (program.process.HasExited)
+                throw new InvalidOperationException($"the service ended before it listened: {program.Said}");
+            if (Listening().Match(program.Said) is { Success: true } match)
+                program.Http.BaseAddress = new Uri(match.Groups[1].Value);
+            else
+                await Task.Delay(20, patience.Token);
         }
 
         var ready = new Uri("/health/ready", UriKind.Relative);
-        while ((await program.Http.GetAsync(ready, patience.Token)).StatusCode != HttpStatusCode.OK) await Task.Delay(50, patience.Token);
+        while ((await program.Http.GetAsync(ready, patience.Token)).StatusCode != HttpStatusCode.OK)
+            await Task.Delay(50, patience.Token);
         return program;
     }
 
@@ -87,23 +92,26 @@ internal sealed partial class ProgramProcess : IAsyncDisposable
     public async ValueTask DisposeAsync()
     {
         Http.Dispose();
-        if (!process.HasExited) process.Kill();
+        if (!process.HasExited)
+            process.Kill();
         await process.WaitForExitAsync();
         process.Dispose();
     }
 
     private static string Program => Path.Combine(AppContext.BaseDirectory, "IrrigationFhir.dll");
 
-    private static ProcessStartInfo Info(string folder, string[] args) => new("dotnet", [Program, .. args])
-    {
-        RedirectStandardOutput = true,
-        RedirectStandardError = true,
-        WorkingDirectory = folder,
-    };
+    private static ProcessStartInfo Info(string folder, string[] args) =>
+        new("dotnet", [Program, .. args])
+        {
+            RedirectStandardOutput = true,
+            RedirectStandardError = true,
+            WorkingDirectory = folder,
+        };
 
     private void Heard(string? line)
     {
-        lock (said) said.Append(line).Append('\n');
+        lock (said)
+            said.Append(line).Append('\n');
     }
 
     [GeneratedRegex("Now listening on: (http://[0-9.:]+[0-9])")]

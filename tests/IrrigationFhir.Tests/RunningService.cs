@@ -51,7 +51,8 @@ internal sealed class RunningService : WebApplicationFactory<Program>
     public HttpClient Http { get; }
 
     /// <summary>Starts one at a moment of its clock.</summary>
-    public static RunningService Start(string now, string? folder = null, params (string Key, string Value)[] settings) => new(now, folder, settings);
+    public static RunningService Start(string now, string? folder = null, params (string Key, string Value)[] settings) =>
+        new(now, folder, settings);
 
     /// <summary>An episode's description.</summary>
     public static JsonObject Episode(string identifier, string start, string? end = null, string? patient = null)
@@ -59,10 +60,14 @@ internal sealed class RunningService : WebApplicationFactory<Program>
         var episode = new JsonObject
         {
             ["identifier"] = new JsonObject { ["system"] = EpisodeSystem, ["value"] = identifier },
-            ["patient"] = new JsonObject { ["identifier"] = new JsonObject { ["system"] = PatientSystem, ["value"] = patient ?? $"patient of {identifier}" } },
+            ["patient"] = new JsonObject
+            {
+                ["identifier"] = new JsonObject { ["system"] = PatientSystem, ["value"] = patient ?? $"patient of {identifier}" },
+            },
             ["start"] = start,
         };
-        if (end is not null) episode["end"] = end;
+        if (end is not null)
+            episode["end"] = end;
         return episode;
     }
 
@@ -84,14 +89,20 @@ internal sealed class RunningService : WebApplicationFactory<Program>
     }
 
     /// <summary>Posts JSON.</summary>
-    public Task<Reply> Post(string address, JsonNode body, string? prefer = null) => Post(address, Encoding.UTF8.GetBytes(body.ToJsonString()), "application/json", prefer);
+    public Task<Reply> Post(string address, JsonNode body, string? prefer = null) =>
+        Post(address, Encoding.UTF8.GetBytes(body.ToJsonString()), "application/json", prefer);
 
     /// <summary>Posts bytes as they are.</summary>
     public async Task<Reply> Post(string address, byte[] body, string? contentType, string? prefer = null, bool chunked = false)
     {
-        using var request = new HttpRequestMessage(HttpMethod.Post, new Uri(address, UriKind.Relative)) { Content = new ByteArrayContent(body) };
-        if (contentType is not null) request.Content.Headers.ContentType = MediaTypeHeaderValue.Parse(contentType);
-        if (prefer is not null) request.Headers.Add("Prefer", prefer);
+        using var request = new HttpRequestMessage(HttpMethod.Post, new Uri(address, UriKind.Relative))
+        {
+            Content = new ByteArrayContent(body),
+        };
+        if (contentType is not null)
+            request.Content.Headers.ContentType = MediaTypeHeaderValue.Parse(contentType);
+        if (prefer is not null)
+            request.Headers.Add("Prefer", prefer);
         request.Headers.TransferEncodingChunked = chunked;
 
         // A body over the limit is not read, so the server closes the connection behind its answer: nobody else may wait on it.
@@ -116,10 +127,12 @@ internal sealed class RunningService : WebApplicationFactory<Program>
     }
 
     /// <summary>Version of an episode and every row of its log: what a refused request must leave as it was.</summary>
-    public async Task<string> Everything(string episode) => $"{await Read($"/episodes/{episode}")}\n{await Read($"/episodes/{episode}/entries")}";
+    public async Task<string> Everything(string episode) =>
+        $"{await Read($"/episodes/{episode}")}\n{await Read($"/episodes/{episode}/entries")}";
 
     /// <summary>Every current resource of an episode by type and id, read through the FHIR search of its patient.</summary>
-    public Task<SortedDictionary<string, JsonNode>> Resources(string episode) => Resources(episode, "Observation", "Procedure", "Provenance");
+    public Task<SortedDictionary<string, JsonNode>> Resources(string episode) =>
+        Resources(episode, "Observation", "Procedure", "Provenance");
 
     /// <summary>The same of some types, by address.</summary>
     public async Task<SortedDictionary<string, JsonNode>> Resources(string episode, params string[] types)
@@ -127,17 +140,26 @@ internal sealed class RunningService : WebApplicationFactory<Program>
         var found = new SortedDictionary<string, JsonNode>(StringComparer.Ordinal);
         var patient = (await Read($"/episodes/{episode}"))["episode"]!["patient"]!["identifier"]!;
         var token = Uri.EscapeDataString($"{patient["system"]}|{patient["value"]}");
-        foreach (var search in types.Select(type => type == "Provenance" ? "Provenance?_count=1000" : $"{type}?patient.identifier={token}&_count=1000"))
+        foreach (
+            var search in types.Select(type =>
+                type == "Provenance" ? "Provenance?_count=1000" : $"{type}?patient.identifier={token}&_count=1000"
+            )
+        )
         {
-            for (var next = (string?)$"/fhir/{search}"; next is not null;)
+            for (var next = (string?)$"/fhir/{search}"; next is not null; )
             {
                 var page = await Read(next);
                 foreach (var resource in page["entry"]?.AsArray().Select(e => e!["resource"]!) ?? [])
                 {
-                    if (((string)resource["id"]!).StartsWith($"{episode}.", StringComparison.Ordinal)) found.Add($"{resource["resourceType"]}/{resource["id"]}", resource);
+                    if (((string)resource["id"]!).StartsWith($"{episode}.", StringComparison.Ordinal))
+                        found.Add($"{resource["resourceType"]}/{resource["id"]}", resource);
                 }
 
-                next = page["link"]!.AsArray().Where(l => (string)l!["relation"]! == "next").Select(l => (string?)l!["url"]).FirstOrDefault();
+                next = page["link"]!
+                    .AsArray()
+                    .Where(l => (string)l!["relation"]! == "next")
+                    .Select(l => (string?)l!["url"])
+                    .FirstOrDefault();
             }
         }
 
@@ -156,8 +178,10 @@ internal sealed class RunningService : WebApplicationFactory<Program>
         var facts = new SortedDictionary<string, string>(StringComparer.Ordinal);
         foreach (var (address, resource) in await Resources(episode, "Observation", "Procedure", "Provenance", "Flag"))
         {
-            if ((string?)resource["status"] == "entered-in-error") continue;
-            if (((string?)resource["target"]?[0]?["reference"])?.StartsWith("Flag/", StringComparison.Ordinal) == true) continue;
+            if ((string?)resource["status"] == "entered-in-error")
+                continue;
+            if (((string?)resource["target"]?[0]?["reference"])?.StartsWith("Flag/", StringComparison.Ordinal) == true)
+                continue;
             var meta = resource["meta"]!.AsObject();
             meta.Remove("versionId");
             meta.Remove("lastUpdated");
@@ -172,7 +196,8 @@ internal sealed class RunningService : WebApplicationFactory<Program>
     {
         Http.Dispose();
         await base.DisposeAsync();
-        if (_ownFolder) await Remove(Folder);
+        if (_ownFolder)
+            await Remove(Folder);
     }
 
     /// <summary>Removes a folder in which the engine may still be closing its files.</summary>
@@ -197,7 +222,8 @@ internal sealed class RunningService : WebApplicationFactory<Program>
         builder.UseSetting(WebHostDefaults.ServerUrlsKey, "http://127.0.0.1:0"); // UseKestrel(0) would set the port while the server may already be starting
         builder.UseSetting("Data:Folder", Folder);
         builder.UseSetting("Logging:LogLevel:Default", "Warning");
-        foreach (var (key, value) in _settings) builder.UseSetting(key, value);
+        foreach (var (key, value) in _settings)
+            builder.UseSetting(key, value);
         builder.ConfigureTestServices(services =>
         {
             services.AddSingleton<TimeProvider>(Clock);
@@ -219,7 +245,12 @@ internal sealed record Reply(HttpStatusCode Status, string? MediaType, string? L
     public IReadOnlyList<string> Changed => [.. Json["changed"]!.AsArray().Select(c => $"{c!["type"]}/{c["id"]}")];
 
     public static async Task<Reply> Of(HttpResponseMessage response) =>
-        new(response.StatusCode, response.Content.Headers.ContentType?.MediaType, response.Headers.Location?.ToString(), await response.Content.ReadAsStringAsync());
+        new(
+            response.StatusCode,
+            response.Content.Headers.ContentType?.MediaType,
+            response.Headers.Location?.ToString(),
+            await response.Content.ReadAsStringAsync()
+        );
 
     /// <summary>
     /// Checks that it is a refusal as a sender may rely on it: an OperationOutcome with the stable code, where, what was seen and
@@ -239,7 +270,8 @@ internal sealed record Reply(HttpStatusCode Status, string? MediaType, string? L
         Assert.Contains(saw, sentence[0], StringComparison.Ordinal);
         Assert.Contains(expected, sentence[1], StringComparison.Ordinal);
         Assert.Equal(where, (string?)issue["expression"]?[0]);
-        if (where is not null) Assert.StartsWith($"{where}: ", diagnostics, StringComparison.Ordinal);
+        if (where is not null)
+            Assert.StartsWith($"{where}: ", diagnostics, StringComparison.Ordinal);
     }
 }
 
@@ -257,7 +289,13 @@ public sealed class EveningOnTheWard : IAsyncLifetime
 
     public Task InitializeAsync()
     {
-        Service = RunningService.Start(Now, null, ("Fhir:MaxBodyBytes", $"{MostBytes}"), ("Entries:Most", $"{MostEntries}"), ("Subscriptions:AllowLoopback", "true"));
+        Service = RunningService.Start(
+            Now,
+            null,
+            ("Fhir:MaxBodyBytes", $"{MostBytes}"),
+            ("Entries:Most", $"{MostEntries}"),
+            ("Subscriptions:AllowLoopback", "true")
+        );
         return Task.CompletedTask;
     }
 

@@ -20,20 +20,26 @@ internal static class CompiledProfiles
     public static async Task Write(string compiled, string profiles)
     {
         var reader = FhirJsonDeserializer.DEFAULT;
-        var resources = Directory.GetFiles(compiled, "*.json").Order(StringComparer.Ordinal)
-            .Select(file => reader.Deserialize<Resource>(File.ReadAllText(file))).ToList();
+        var resources = Directory
+            .GetFiles(compiled, "*.json")
+            .Order(StringComparer.Ordinal)
+            .Select(file => reader.Deserialize<Resource>(File.ReadAllText(file)))
+            .ToList();
         foreach (var old in Directory.GetFiles(profiles, "*.json", SearchOption.AllDirectories))
             File.Delete(old);
 
         var source = new CachedResolver(new MultiResolver(new InMemoryResourceResolver(resources), Specification.Source));
-        var generator = new SnapshotGenerator(source, new SnapshotGeneratorSettings
-        {
-            GenerateSnapshotForExternalProfiles = true,
-            ForceRegenerateSnapshots = false,
-            GenerateExtensionsOnConstraints = false,
-            GenerateAnnotationsOnConstraints = false,
-            GenerateElementIds = true,
-        });
+        var generator = new SnapshotGenerator(
+            source,
+            new SnapshotGeneratorSettings
+            {
+                GenerateSnapshotForExternalProfiles = true,
+                ForceRegenerateSnapshots = false,
+                GenerateExtensionsOnConstraints = false,
+                GenerateAnnotationsOnConstraints = false,
+                GenerateElementIds = true,
+            }
+        );
 
         foreach (var resource in resources)
         {
@@ -57,12 +63,13 @@ internal static class CompiledProfiles
     }
 
     /// <summary>A profile lies beside its source under the same name, its example beside both, terminology in its own folder.</summary>
-    private static string FileOf(Resource resource) => resource switch
-    {
-        StructureDefinition => $"{resource.Id}.json",
-        CodeSystem or ValueSet => Path.Combine("terminology", $"{resource.TypeName}-{resource.Id}.json"),
-        _ => $"{resource.Id!.Replace("-example", ".example", StringComparison.Ordinal)}.json",
-    };
+    private static string FileOf(Resource resource) =>
+        resource switch
+        {
+            StructureDefinition => $"{resource.Id}.json",
+            CodeSystem or ValueSet => Path.Combine("terminology", $"{resource.TypeName}-{resource.Id}.json"),
+            _ => $"{resource.Id!.Replace("-example", ".example", StringComparison.Ordinal)}.json",
+        };
 
     /// <summary>
     /// Leaves what a profile says itself: notes of the snapshot generator go, and the specification's
@@ -81,11 +88,13 @@ internal static class CompiledProfiles
 
     private static IEnumerable<Base> Descendants(Base part) =>
         part.EnumerateElements()
-            .SelectMany(element => element.Value switch
-            {
-                Base child => [child],
-                IEnumerable<Base> children => children,
-                _ => Enumerable.Empty<Base>(),
-            })
+            .SelectMany(element =>
+                element.Value switch
+                {
+                    Base child => [child],
+                    IEnumerable<Base> children => children,
+                    _ => Enumerable.Empty<Base>(),
+                }
+            )
             .SelectMany(child => Descendants(child).Prepend(child));
 }

@@ -17,22 +17,30 @@ internal static class CorePackage
             var definition = (IConformanceResource)resource;
             var file = $"{resource.TypeName}-{resource.Id}.json";
             Specification.Write(resource, Path.Combine(package, file));
-            files.Add(new
-            {
-                filename = file,
-                resourceType = resource.TypeName,
-                id = resource.Id,
-                url = definition.Url,
-                version = "4.0.1",
-                kind = (definition as StructureDefinition)?.Kind?.ToString()?.ToLowerInvariant(),
-                type = (definition as StructureDefinition)?.Type,
-                derivation = (definition as StructureDefinition)?.Derivation?.ToString()?.ToLowerInvariant(),
-            });
+            files.Add(
+                new
+                {
+                    filename = file,
+                    resourceType = resource.TypeName,
+                    id = resource.Id,
+                    url = definition.Url,
+                    version = "4.0.1",
+                    kind = (definition as StructureDefinition)?.Kind?.ToString()?.ToLowerInvariant(),
+                    type = (definition as StructureDefinition)?.Type,
+                    derivation = (definition as StructureDefinition)?.Derivation?.ToString()?.ToLowerInvariant(),
+                }
+            );
         }
 
-        File.WriteAllText(Path.Combine(package, ".index.json"), JsonSerializer.Serialize(new Dictionary<string, object> { ["index-version"] = 1, ["files"] = files }));
-        File.WriteAllText(Path.Combine(package, "package.json"), """
+        File.WriteAllText(
+            Path.Combine(package, ".index.json"),
+            JsonSerializer.Serialize(new Dictionary<string, object> { ["index-version"] = 1, ["files"] = files })
+        );
+        File.WriteAllText(
+            Path.Combine(package, "package.json"),
+            """
             {"name":"hl7.fhir.r4.core","version":"4.0.1","fhirVersions":["4.0.1"],"type":"fhir.core","canonical":"http://hl7.org/fhir","url":"http://hl7.org/fhir/R4"}
-            """);
+            """
+        );
     }
 }

@@ -18,13 +18,16 @@ internal static class CoreSubset
         var reached = new SortedDictionary<string, Resource>(StringComparer.Ordinal);
         var open = new Queue<string>(extensions.Select(name => Core + name));
         foreach (var resource in resources)
-            foreach (var url in Reached(resource))
-                open.Enqueue(url);
+        foreach (var url in Reached(resource))
+            open.Enqueue(url);
 
         while (open.TryDequeue(out var url))
         {
-            if (own.Contains(url) || reached.ContainsKey(url)
-                || await Specification.Source.TryResolveByCanonicalUriAsync(url) is not { Value: { } definition })
+            if (
+                own.Contains(url)
+                || reached.ContainsKey(url)
+                || await Specification.Source.TryResolveByCanonicalUriAsync(url) is not { Value: { } definition }
+            )
                 continue;
             reached.Add(url, definition);
             foreach (var next in Reached(definition))
@@ -37,12 +40,14 @@ internal static class CoreSubset
         return bundle;
     }
 
-    private static IEnumerable<string> Reached(Resource resource) => resource switch
-    {
-        StructureDefinition definition => OfStructure(definition),
-        ValueSet set => set.Compose!.Include.SelectMany(include => include.ValueSet.Prepend(include.System).OfType<string>()).Select(WithoutVersion),
-        _ => [],
-    };
+    private static IEnumerable<string> Reached(Resource resource) =>
+        resource switch
+        {
+            StructureDefinition definition => OfStructure(definition),
+            ValueSet set => set.Compose!.Include.SelectMany(include => include.ValueSet.Prepend(include.System).OfType<string>())
+                .Select(WithoutVersion),
+            _ => [],
+        };
 
     private static IEnumerable<string> OfStructure(StructureDefinition definition)
     {

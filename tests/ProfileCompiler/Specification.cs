@@ -8,7 +8,15 @@ namespace ProfileCompiler;
 /// <summary>The R4 specification as it comes with Hl7.Fhir.Specification.Data.R4.</summary>
 internal static class Specification
 {
-    private static readonly string[] Files = ["profiles-types.xml", "profiles-resources.xml", "profiles-others.xml", "extension-definitions.xml", "valuesets.xml", "v3-codesystems.xml"];
+    private static readonly string[] Files =
+    [
+        "profiles-types.xml",
+        "profiles-resources.xml",
+        "profiles-others.xml",
+        "extension-definitions.xml",
+        "valuesets.xml",
+        "v3-codesystems.xml",
+    ];
 
     /// <summary>All structures, value sets and code systems of R4 core and v3.</summary>
     public static IReadOnlyList<Resource> Definitions { get; } = Read();

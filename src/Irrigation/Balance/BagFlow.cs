@@ -17,11 +17,13 @@ internal sealed record FlowOfBag(IReadOnlyList<FlowFrom> Pieces, bool StartUnkno
     /// <summary>The flow at a moment; stopped before the first that was charted. Null where none was.</summary>
     public FlowRate? At(Instant at)
     {
-        if (Pieces.Count == 0) return null;
+        if (Pieces.Count == 0)
+            return null;
         var rate = FlowRate.Stopped;
         foreach (var piece in Pieces)
         {
-            if (piece.From > at) break;
+            if (piece.From > at)
+                break;
             rate = piece.Set.Rate;
         }
 
@@ -36,7 +38,8 @@ internal sealed record FlowOfBag(IReadOnlyList<FlowFrom> Pieces, bool StartUnkno
         {
             var from = Instant.Max(start, Pieces[i].From);
             var to = i + 1 < Pieces.Count ? Instant.Min(end, Pieces[i + 1].From) : end;
-            if (to > from) sum += Pieces[i].Set.Rate.Over(to - from);
+            if (to > from)
+                sum += Pieces[i].Set.Rate.Over(to - from);
         }
 
         return sum;
@@ -96,7 +99,8 @@ internal sealed class BagFlow
         Measured held,
         Func<Instant, Measured> discarded,
         Func<Instant, Instant, decimal> open,
-        Func<Instant, bool> timedByDevice)
+        Func<Instant, bool> timedByDevice
+    )
     {
         characters = settings.Characters;
         (this.bag, this.open, this.timedByDevice) = (bag, open, timedByDevice);
@@ -109,9 +113,12 @@ internal sealed class BagFlow
             evenly = Math.Max(0, (double)(held.Charted - HangingBag.LeftBy(readings[^1])!.Value - discarded(last).Charted).Millilitres);
         }
 
-        left = Math.Max(0, readings.Count > 0
-            ? (double)readings.Min(r => HangingBag.LeftBy(r)!.Value).Millilitres
-            : (double)held.Best.Millilitres - (double)characters.EmptyBagResidue.Mean);
+        left = Math.Max(
+            0,
+            readings.Count > 0
+                ? (double)readings.Min(r => HangingBag.LeftBy(r)!.Value).Millilitres
+                : (double)held.Best.Millilitres - (double)characters.EmptyBagResidue.Mean
+        );
         anyHeight = this.flow is null;
         whole = Math.Max(Math.Max(content, 1), Ran(last));
         var weighed = Weighed(readings);
@@ -122,14 +129,16 @@ internal sealed class BagFlow
             observations = weighed.ConvertAll(reading => Observation(reading, held, discarded(reading.At)));
         }
 
-        foreach (var observation in observations) joint.Observe(observation);
+        foreach (var observation in observations)
+            joint.Observe(observation);
         joint.Complete();
     }
 
     /// <summary>Without those that show more than one before them by more than both may be wrong: another bag, or a slip.</summary>
     private List<Entry> Weighed(List<Entry> readings)
     {
-        if (readings.Count < 2) return readings;
+        if (readings.Count < 2)
+            return readings;
         var weighed = new List<Entry>(readings.Count);
         Measured? lowest = null;
         foreach (var reading in readings)
@@ -138,10 +147,12 @@ internal sealed class BagFlow
             if (lowest is { } before && now.Charted > before.Charted)
             {
                 var rise = new LinearForm(joint).Add(now).Add(before, -1);
-                if (JointEstimate.Surprise(rise) > Contradiction) continue;
+                if (JointEstimate.Surprise(rise) > Contradiction)
+                    continue;
             }
 
-            if (!(now.Charted > lowest?.Charted)) lowest = now;
+            if (!(now.Charted > lowest?.Charted))
+                lowest = now;
             weighed.Add(reading);
         }
 
@@ -151,8 +162,7 @@ internal sealed class BagFlow
     private Measured Left(Entry reading) => characters.Left(HangingBag.LeftBy(reading)!.Value, reading.Header, bag.Key);
 
     /// <summary>What ran between two moments, at its best and with its doubts.</summary>
-    public (double Best, ErrorBudget Errors) Between(Instant start, Instant end) =>
-        joint.Given(By(By(new(joint), end, 1), start, -1));
+    public (double Best, ErrorBudget Errors) Between(Instant start, Instant end) => joint.Given(By(By(new(joint), end, 1), start, -1));
 
     private LinearForm Observation(Entry reading, Measured held, Measured discarded) =>
         By(new LinearForm(joint).Add(held).Add(Left(reading), -1).Add(discarded, -1), reading.At, -1);
@@ -161,11 +171,15 @@ internal sealed class BagFlow
     private LinearForm By(LinearForm form, Instant at, double times)
     {
         at = bag.To is { } ended && at > ended ? ended : at;
-        if (at <= bag.From) return form;
+        if (at <= bag.From)
+            return form;
         var ran = Ran(at);
-        if (flow is null) form.Add(ran * times);
-        else Charted(form, at, times);
-        if (anyHeight) Doubt(form, "height of the flow from", Anything * (ran + Beyond(at)) * times);
+        if (flow is null)
+            form.Add(ran * times);
+        else
+            Charted(form, at, times);
+        if (anyHeight)
+            Doubt(form, "height of the flow from", Anything * (ran + Beyond(at)) * times);
 
         var part = Math.Clamp(ran / whole, 0, 1);
         var drift = (double)ErrorBudget.Rectangular(flow is null ? characters.UnchartedFlowDrift : characters.ChartedFlowDrift);
@@ -178,7 +192,8 @@ internal sealed class BagFlow
 
         // A moment charted a little early or late met another level; beside the hanging or taking down no more than the time between.
         var beside = at - bag.From;
-        if (bag.To is { } to) beside = Duration.Min(beside, to - at);
+        if (bag.To is { } to)
+            beside = Duration.Min(beside, to - at);
         var minutes = Math.Min((double)characters.ReadingTime, beside.TotalMinutes);
         if (minutes > 0 && Slope(at) is > 0 and var slope && !timedByDevice(at))
         {
@@ -202,17 +217,20 @@ internal sealed class BagFlow
                 Piece(form.Add(ran * times), set, ran * times);
             }
 
-            if (to > last) (untold ??= []).Add((set, (double)set.Rate.Over(to - Instant.Max(from, last)).Millilitres));
+            if (to > last)
+                (untold ??= []).Add((set, (double)set.Rate.Over(to - Instant.Max(from, last)).Millilitres));
         }
 
         if (untold is not null)
         {
             var (mean, fades) = AtMostLeft(untold);
             form.Add(mean * times);
-            foreach (var (set, ran) in untold) Piece(form, set, ran * fades * times);
+            foreach (var (set, ran) in untold)
+                Piece(form, set, ran * fades * times);
         }
 
-        if (!flow.StartUnknown) return;
+        if (!flow.StartUnknown)
+            return;
         var (gap, rate) = (flow.Pieces[0].From - bag.From, (double)flow.Pieces[0].Set.Rate.MillilitresPerHour);
         var half = rate * Math.Min((at - bag.From).TotalHours, gap.TotalHours) / 2;
         Doubt(form.Add(half * times), "start of the flow from", half * times / Math.Sqrt(3));
@@ -242,9 +260,11 @@ internal sealed class BagFlow
 
         var doubt = Math.Sqrt((shared * shared) + squares);
         var room = left - ran;
-        if (doubt <= 0) return (Math.Min(ran, left), room < 0 ? 0 : 1);
+        if (doubt <= 0)
+            return (Math.Min(ran, left), room < 0 ? 0 : 1);
         var z = room / doubt;
-        if (z > 4) return (ran, 1);
+        if (z > 4)
+            return (ran, 1);
         var (below, density) = (StandardNormal.Cumulative(z), Math.Exp(-z * z / 2) / Math.Sqrt(2 * Math.PI));
         var spare = (room * below) + (doubt * density);
         var square = (((room * room) + (doubt * doubt)) * below) + (room * doubt * density);
@@ -254,7 +274,8 @@ internal sealed class BagFlow
     /// <summary>By the flow alone; after the last reading no more than was left.</summary>
     private double Ran(Instant at)
     {
-        if (flow is null) return last > bag.From ? evenly * Even(at) : 0;
+        if (flow is null)
+            return last > bag.From ? evenly * Even(at) : 0;
         return (double)flow.Over(bag.From, at).Millilitres - Beyond(at);
     }
 
@@ -272,7 +293,8 @@ internal sealed class BagFlow
     /// <summary>mL a minute, just before a moment.</summary>
     private double Slope(Instant at)
     {
-        if (flow is not null) return Beyond(at) > 0 ? 0 : (double)flow.At(at - Duration.Epsilon)!.Value.MillilitresPerHour / 60;
+        if (flow is not null)
+            return Beyond(at) > 0 ? 0 : (double)flow.At(at - Duration.Epsilon)!.Value.MillilitresPerHour / 60;
         return last > bag.From ? evenly / (last - bag.From).TotalMinutes : 0;
     }
 }

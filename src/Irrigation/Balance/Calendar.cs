@@ -9,13 +9,18 @@ public static class Calendar
 {
     /// <summary>The windows of a kind that reach into [start, end), in order.</summary>
     /// <exception cref="ArgumentOutOfRangeException">Closed intervals and trailing windows are no matter of the calendar.</exception>
-    public static IEnumerable<Interval> Windows(WindowKind kind, EpisodeFrame frame, Instant start, Instant end) => kind switch
-    {
-        WindowKind.ClockHour => Hours(frame.Zone, start, end),
-        WindowKind.Shift => Shifts(frame, start, end),
-        WindowKind.LocalDay => Days(frame.Zone, start, end),
-        WindowKind.ClosedInterval or WindowKind.Trailing => throw new ArgumentOutOfRangeException(nameof(kind), kind, "not a calendar window"),
-    };
+    public static IEnumerable<Interval> Windows(WindowKind kind, EpisodeFrame frame, Instant start, Instant end) =>
+        kind switch
+        {
+            WindowKind.ClockHour => Hours(frame.Zone, start, end),
+            WindowKind.Shift => Shifts(frame, start, end),
+            WindowKind.LocalDay => Days(frame.Zone, start, end),
+            WindowKind.ClosedInterval or WindowKind.Trailing => throw new ArgumentOutOfRangeException(
+                nameof(kind),
+                kind,
+                "not a calendar window"
+            ),
+        };
 
     private static IEnumerable<Interval> Hours(DateTimeZone zone, Instant start, Instant end)
     {
@@ -28,8 +33,10 @@ public static class Calendar
             var to = from + Duration.FromHours(1);
 
             // A clock change in the middle of an hour (half-hour zones) ends the one and begins another.
-            if (rules.HasStart) from = Instant.Max(from, rules.Start);
-            if (rules.HasEnd) to = Instant.Min(to, rules.End);
+            if (rules.HasStart)
+                from = Instant.Max(from, rules.Start);
+            if (rules.HasEnd)
+                to = Instant.Min(to, rules.End);
             yield return new(from, to);
             at = to;
         }
@@ -45,16 +52,19 @@ public static class Calendar
 
     private static IEnumerable<Interval> Shifts(EpisodeFrame frame, Instant start, Instant end)
     {
-        if (frame.ShiftStarts.IsEmpty) yield break;
+        if (frame.ShiftStarts.IsEmpty)
+            yield break;
         Instant? from = null;
         for (var day = start.InZone(frame.Zone).Date.PlusDays(-1); ; day = day.PlusDays(1))
         {
             foreach (var begins in frame.ShiftStarts)
             {
                 var at = frame.Zone.AtLeniently(day + begins).ToInstant();
-                if (from is { } since && at > start && at > since) yield return new(since, at);
+                if (from is { } since && at > start && at > since)
+                    yield return new(since, at);
                 from = at;
-                if (at >= end) yield break;
+                if (at >= end)
+                    yield break;
             }
         }
     }

@@ -136,9 +136,11 @@ internal readonly record struct CaveatSet(ulong Bits)
     /// <summary>In the order of <see cref="Caveat"/>.</summary>
     public ImmutableArray<Caveat> InOrder()
     {
-        if (Bits == 0) return [];
+        if (Bits == 0)
+            return [];
         var caveats = ImmutableArray.CreateBuilder<Caveat>(System.Numerics.BitOperations.PopCount(Bits));
-        for (var rest = Bits; rest != 0; rest &= rest - 1) caveats.Add((Caveat)System.Numerics.BitOperations.TrailingZeroCount(rest));
+        for (var rest = Bits; rest != 0; rest &= rest - 1)
+            caveats.Add((Caveat)System.Numerics.BitOperations.TrailingZeroCount(rest));
         return caveats.MoveToImmutable();
     }
 }

@@ -126,7 +126,8 @@ public sealed record UrineOutput(Volume Headline, Estimate? BestEstimate, Volume
     internal static UrineOutput Of(Measured worked, bool estimable, BalanceSettings settings)
     {
         var headline = settings.BestEstimateIsHeadline && estimable ? worked.Best : worked.Charted;
-        if (!estimable) return new(headline, null, null);
+        if (!estimable)
+            return new(headline, null, null);
         var estimate = worked.Estimate;
         var half = estimate.StandardUncertainty * CoverageFactor;
         return new(headline, estimate, new(estimate.Value - half, estimate.Value + half));
@@ -206,7 +207,8 @@ public sealed record ClosedInterval
     /// The share of U, not of D (clinical reference 4). Worked as a difference of running shares, so that the shares of any partition
     /// add up to the whole.
     /// </remarks>
-    public Volume? OutputBetween(Instant from, Instant to) => Worked is { } worked ? Running(worked.Charted, to) - Running(worked.Charted, from) : null;
+    public Volume? OutputBetween(Instant from, Instant to) =>
+        Worked is { } worked ? Running(worked.Charted, to) - Running(worked.Charted, from) : null;
 
     /// <summary>The same with the best value and its doubts; where the interval is cut, the doubt about apportioning is one of them.</summary>
     /// <param name="from">First instant.</param>
@@ -214,17 +216,38 @@ public sealed record ClosedInterval
     /// <param name="urineDrift">How far urine production may drift within the interval, relative (rectangular).</param>
     public Measured? WorkedBetween(Instant from, Instant to, decimal urineDrift)
     {
-        if (Worked is not { } worked) return null;
+        if (Worked is not { } worked)
+            return null;
         var (a, b) = (Fraction(from), Fraction(to));
-        var share = new Measured(OutputBetween(from, to)!.Value, Running(worked.Best, to) - Running(worked.Best, from), worked.Errors * (double)(b - a));
-        return share.Doubting(new("apportioning of", Stream, At: End), ErrorBudget.Rectangular(urineDrift) * Math.Abs(worked.Best.Millilitres) * ((b * (1 - b)) - (a * (1 - a))));
+        var share = new Measured(
+            OutputBetween(from, to)!.Value,
+            Running(worked.Best, to) - Running(worked.Best, from),
+            worked.Errors * (double)(b - a)
+        );
+        return share.Doubting(
+            new("apportioning of", Stream, At: End),
+            ErrorBudget.Rectangular(urineDrift) * Math.Abs(worked.Best.Millilitres) * ((b * (1 - b)) - (a * (1 - a)))
+        );
     }
 
     /// <inheritdoc/>
     public bool Equals(ClosedInterval? other) =>
         other is not null
         && (Stream, Start, End, Instilled, Drained, Urine, RetainedChange, Leaked, Output, Absent, Simple, Status)
-            == (other.Stream, other.Start, other.End, other.Instilled, other.Drained, other.Urine, other.RetainedChange, other.Leaked, other.Output, other.Absent, other.Simple, other.Status)
+            == (
+                other.Stream,
+                other.Start,
+                other.End,
+                other.Instilled,
+                other.Drained,
+                other.Urine,
+                other.RetainedChange,
+                other.Leaked,
+                other.Output,
+                other.Absent,
+                other.Simple,
+                other.Status
+            )
         && Blood == other.Blood
         && Doubts.SequenceEqual(other.Doubts)
         && Caveats.SequenceEqual(other.Caveats)

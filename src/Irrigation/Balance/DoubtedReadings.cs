@@ -28,7 +28,8 @@ internal sealed class DoubtedReadings(EpisodeLog log, BalanceSettings settings, 
     {
         var interval = intervals[index];
         var doubts = Doubts(intervals, index);
-        if (doubts.SequenceEqual(interval.Doubts)) return interval;
+        if (doubts.SequenceEqual(interval.Doubts))
+            return interval;
         var caveats = CaveatSet.Of(interval.Caveats.Where(c => c != Caveat.Doubted));
         return interval with
         {
@@ -41,9 +42,11 @@ internal sealed class DoubtedReadings(EpisodeLog log, BalanceSettings settings, 
     private ImmutableArray<Doubt> Doubts(IReadOnlyList<ClosedInterval> intervals, int index)
     {
         var interval = intervals[index];
-        if (!interval.Parts.Any(p => p.Kind == PartKind.Drainage)) return [];
+        if (!interval.Parts.Any(p => p.Kind == PartKind.Drainage))
+            return [];
         List<Doubt> doubts = [.. OfReadings(interval)];
-        if (doubts.Count == 0 && TooMuch(intervals, index) is { } tooMuch) doubts.Add(tooMuch);
+        if (doubts.Count == 0 && TooMuch(intervals, index) is { } tooMuch)
+            doubts.Add(tooMuch);
         return [.. doubts.Where(doubt => !Confirmed(doubt.Reading))];
     }
 
@@ -51,14 +54,20 @@ internal sealed class DoubtedReadings(EpisodeLog log, BalanceSettings settings, 
     {
         foreach (var part in interval.Parts)
         {
-            if (part.Kind != PartKind.Drainage || log.Current(part.Entry)?.Entry is not { } reading) continue;
+            if (part.Kind != PartKind.Drainage || log.Current(part.Entry)?.Entry is not { } reading)
+                continue;
 
             // Amended to something else since: this interval is worked out anew in a moment.
-            if (DrainedOverTime.ContainerOf(reading) is null) continue;
+            if (DrainedOverTime.ContainerOf(reading) is null)
+                continue;
             var content = drained.Content(reading);
             if (content > settings.LargestContainer)
             {
-                yield return new(DoubtKind.MoreThanContainerHolds, reading.Key, $"{content} in one container, which holds at most {settings.LargestContainer}");
+                yield return new(
+                    DoubtKind.MoreThanContainerHolds,
+                    reading.Key,
+                    $"{content} in one container, which holds at most {settings.LargestContainer}"
+                );
             }
             else if (content < Volume.Zero)
             {
@@ -82,23 +91,34 @@ internal sealed class DoubtedReadings(EpisodeLog log, BalanceSettings settings, 
     /// <summary>Two nearly equal emptyings, and what ran in between cannot have filled the container again.</summary>
     private Doubt? Twice(Entry reading, Volume content)
     {
-        if (!Empties(reading) || content <= Volume.Zero) return null;
+        if (!Empties(reading) || content <= Volume.Zero)
+            return null;
         var container = log[Channel.Container(DrainedOverTime.ContainerOf(reading)!)];
         var i = container.FirstAtOrAfter(reading.At);
-        while (container[i] != reading) i++;
-        if (container.At(i - 1) is not { } before || !Empties(before) || reading.At - before.At > settings.ChartedTwiceWithin) return null;
+        while (container[i] != reading)
+            i++;
+        if (container.At(i - 1) is not { } before || !Empties(before) || reading.At - before.At > settings.ChartedTwiceWithin)
+            return null;
         var other = drained.Content(before);
-        if (Math.Abs((content - other).Millilitres) > settings.NearlyEqual * content.Millilitres) return null;
+        if (Math.Abs((content - other).Millilitres) > settings.NearlyEqual * content.Millilitres)
+            return null;
         var filled = instilled.Between(before.At, reading.At).Amount?.Charted ?? Volume.Zero;
-        if (filled + Most(before.At, reading.At) >= content * 0.5m) return null;
-        return new(DoubtKind.ChartedTwice, reading.Key, $"{content} emptied, as {other} {Minutes(reading.At - before.At)} before, and {filled} ran in between: charted twice?");
+        if (filled + Most(before.At, reading.At) >= content * 0.5m)
+            return null;
+        return new(
+            DoubtKind.ChartedTwice,
+            reading.Key,
+            $"{content} emptied, as {other} {Minutes(reading.At - before.At)} before, and {filled} ran in between: charted twice?"
+        );
     }
 
     /// <summary>Weighed without a tare, where the container was weighed with one before.</summary>
     private Doubt? WithoutTare(Entry reading)
     {
-        if (reading is not DrainageWeighed { Tare: null } weighed) return null;
-        if (log[Channel.Container(weighed.Container)].LastBefore(reading.At) is not DrainageWeighed { Tare: { } tare }) return null;
+        if (reading is not DrainageWeighed { Tare: null } weighed)
+            return null;
+        if (log[Channel.Container(weighed.Container)].LastBefore(reading.At) is not DrainageWeighed { Tare: { } tare })
+            return null;
         return tare.Grams > 0 && weighed.Gross.Grams >= tare.Grams
             ? new(DoubtKind.TareForgotten, reading.Key, $"weighed without a tare, and with one of {tare} before: forgotten?")
             : null;
@@ -107,23 +127,33 @@ internal sealed class DoubtedReadings(EpisodeLog log, BalanceSettings settings, 
     private Doubt? TooMuch(IReadOnlyList<ClosedInterval> intervals, int index)
     {
         var interval = intervals[index];
-        if (interval.Output is not { } output || interval.Drained is not { } total) return null;
+        if (interval.Output is not { } output || interval.Drained is not { } total)
+            return null;
         var low = output.Interval95?.Low ?? output.Headline;
         var hours = (decimal)interval.Length.TotalHours;
         var most = Most(interval.Start, interval.End);
-        if (low <= most && low <= settings.FarAboveBy) return null; // as nearly always
+        if (low <= most && low <= settings.FarAboveBy)
+            return null; // as nearly always
         var surplus = low - HeldBack(intervals, index);
         var reading = interval.Parts.Where(p => p.Kind == PartKind.Drainage).MaxBy(p => p.Amount?.Millilitres ?? 0)!.Entry;
         if (surplus > most)
         {
             var never = interval.Caveats.Contains(Caveat.IrrigantNotCharted) || interval.Instilled is null ? "; was irrigant charted?" : "";
-            return new(DoubtKind.OutputAboveCeiling, reading, $"{output.Headline} of urine in {Hours(hours)}, more than a body makes ({most} at {settings.HighestUrineOutput:0.#} mL/kg/h){never}");
+            return new(
+                DoubtKind.OutputAboveCeiling,
+                reading,
+                $"{output.Headline} of urine in {Hours(hours)}, more than a body makes ({most} at {settings.HighestUrineOutput:0.#} mL/kg/h){never}"
+            );
         }
 
         var ran = interval.Instilled ?? Volume.Zero;
         var expected = ran + (Usual(intervals, index) * hours);
         return surplus > settings.FarAboveBy && total - HeldBack(intervals, index) >= expected * settings.FarAbove
-            ? new(DoubtKind.OutputAboveCeiling, reading, $"{total} drained where {ran} ran in, {Times(total, expected)} times what was to be expected")
+            ? new(
+                DoubtKind.OutputAboveCeiling,
+                reading,
+                $"{total} drained where {ran} ran in, {Times(total, expected)} times what was to be expected"
+            )
             : null;
     }
 
@@ -133,9 +163,11 @@ internal sealed class DoubtedReadings(EpisodeLog log, BalanceSettings settings, 
         var (sum, most) = (Volume.Zero, Volume.Zero);
         for (var i = index - 1; i >= 0 && intervals[i].End > intervals[index].Start - LooksBack; i--)
         {
-            if (intervals[i] is not { Instilled: { } into, Drained: { } outOf }) break;
+            if (intervals[i] is not { Instilled: { } into, Drained: { } outOf })
+                break;
             sum += into - outOf;
-            if (sum > most) most = sum;
+            if (sum > most)
+                most = sum;
         }
 
         return most;
@@ -147,7 +179,8 @@ internal sealed class DoubtedReadings(EpisodeLog log, BalanceSettings settings, 
         var (sum, hours) = (0m, 0m);
         for (var i = index - 1; i >= 0 && intervals[i].End > intervals[index].Start - LooksBack && hours < 12; i--)
         {
-            if (intervals[i].Worked is not { } worked || intervals[i].Caveats.Contains(Caveat.Doubted)) continue;
+            if (intervals[i].Worked is not { } worked || intervals[i].Caveats.Contains(Caveat.Doubted))
+                continue;
             (sum, hours) = (sum + worked.Best.Millilitres, hours + (decimal)intervals[i].Length.TotalHours);
         }
 
@@ -163,10 +196,16 @@ internal sealed class DoubtedReadings(EpisodeLog log, BalanceSettings settings, 
     /// <summary>Whether a person looked again at a reading as it stands now: a later correction needs a look of its own.</summary>
     private bool Confirmed(EntryKey reading)
     {
-        if (confirmations.Count == 0 || log.Current(reading) is not { } current) return false;
+        if (confirmations.Count == 0 || log.Current(reading) is not { } current)
+            return false;
         for (var i = 0; i < confirmations.Count; i++)
         {
-            if (confirmations[i] is ReadingConfirmed confirmed && confirmed.Reading == reading && log.Current(confirmed.Key)!.KnownAt >= current.KnownAt) return true;
+            if (
+                confirmations[i] is ReadingConfirmed confirmed
+                && confirmed.Reading == reading
+                && log.Current(confirmed.Key)!.KnownAt >= current.KnownAt
+            )
+                return true;
         }
 
         return false;
@@ -178,5 +217,6 @@ internal sealed class DoubtedReadings(EpisodeLog log, BalanceSettings settings, 
 
     private static string Minutes(Duration time) => FormattableString.Invariant($"{time.TotalMinutes:0} min");
 
-    private static string Times(Volume total, Volume expected) => FormattableString.Invariant($"{total.Millilitres / expected.Millilitres:0}");
+    private static string Times(Volume total, Volume expected) =>
+        FormattableString.Invariant($"{total.Millilitres / expected.Millilitres:0}");
 }

@@ -12,7 +12,14 @@ namespace Irrigation.Balance;
 /// <param name="Awaited">A container was taken away and has not been read yet.</param>
 /// <param name="Caveats">What a reader should know.</param>
 /// <param name="Parts">The working.</param>
-internal sealed record Drained(Measured? Amount, Volume Urine, bool AnyDrainage, bool Awaited, CaveatSet Caveats, ImmutableArray<Part> Parts);
+internal sealed record Drained(
+    Measured? Amount,
+    Volume Urine,
+    bool AnyDrainage,
+    bool Awaited,
+    CaveatSet Caveats,
+    ImmutableArray<Part> Parts
+);
 
 /// <summary>The differences that readings of the drainage make. A level reading is not an emptying, and some emptyings leave a part.</summary>
 internal sealed class DrainedOverTime
@@ -43,9 +50,19 @@ internal sealed class DrainedOverTime
             if (reading is UrineCollected collected)
             {
                 urine += collected.Amount;
-                parts.Add(new(PartKind.Urine, reading.Key, outputs.LastBefore(reading.At)?.At ?? log.Frame.Start, reading.At, collected.Amount, collected.Amount));
+                parts.Add(
+                    new(
+                        PartKind.Urine,
+                        reading.Key,
+                        outputs.LastBefore(reading.At)?.At ?? log.Frame.Start,
+                        reading.At,
+                        collected.Amount,
+                        collected.Amount
+                    )
+                );
                 amount += settings.Characters.Urine(collected);
-                if (collected.Amount > settings.LargestVolume) caveats = caveats.Add(Caveat.ImplausibleVolume);
+                if (collected.Amount > settings.LargestVolume)
+                    caveats = caveats.Add(Caveat.ImplausibleVolume);
                 continue;
             }
 
@@ -53,10 +70,18 @@ internal sealed class DrainedOverTime
             var (since, difference, doubt, before) = Added(reading);
             var added = difference?.Charted;
             amount += difference;
-            if (doubt is { } caveat) caveats = caveats.Add(caveat);
-            if (added > settings.LargestVolume) caveats = caveats.Add(Caveat.ImplausibleVolume);
-            if (DrainedSinceClamp(reading) && added > Volume.Zero) caveats = caveats.Add(Caveat.DrainageWhileClamped);
-            parts.Add(new(PartKind.Drainage, reading.Key, since, reading.At, Content(reading), added) { Readings = before is { } level ? new(level, null, Content(reading)) : null });
+            if (doubt is { } caveat)
+                caveats = caveats.Add(caveat);
+            if (added > settings.LargestVolume)
+                caveats = caveats.Add(Caveat.ImplausibleVolume);
+            if (DrainedSinceClamp(reading) && added > Volume.Zero)
+                caveats = caveats.Add(Caveat.DrainageWhileClamped);
+            parts.Add(
+                new(PartKind.Drainage, reading.Key, since, reading.At, Content(reading), added)
+                {
+                    Readings = before is { } level ? new(level, null, Content(reading)) : null,
+                }
+            );
         }
 
         var awaited = Closings.Awaited(start, end);
@@ -72,16 +97,25 @@ internal sealed class DrainedOverTime
         var (before, known) = LevelBefore(container, i);
         var begun = known || Closings.IsJug(ContainerOf(reading)!) || (!Empties(reading) && Content(reading) == Volume.Zero);
         var doubt = begun ? null : (Caveat?)Caveat.DrainageStartUnknown;
-        if (LeavesAPart(container, i)) return (since, Measured.Nothing, null, null); // what came since the level is told by the next one
+        if (LeavesAPart(container, i))
+            return (since, Measured.Nothing, null, null); // what came since the level is told by the next one
 
         // A reading at the very start says what was there before: it counts for nothing and is the level to compare with.
-        if (reading.At <= log.Frame.Start) return (since, Measured.Nothing, null, null);
-        if (before is not null && reading is not DrainageEmptied && container[i - 1].Header.IsOfAnotherDeviceThan(reading.Header)) return (since, null, Caveat.DeviceChanged, null);
+        if (reading.At <= log.Frame.Start)
+            return (since, Measured.Nothing, null, null);
+        if (before is not null && reading is not DrainageEmptied && container[i - 1].Header.IsOfAnotherDeviceThan(reading.Header))
+            return (since, null, Caveat.DeviceChanged, null);
         var poured = before is null ? null : PouredOff(container, i, before);
-        var held = before is null ? Measured.Nothing : poured is null ? Held(before) : Held(before) - Held(poured);
+        var held =
+            before is null ? Measured.Nothing
+            : poured is null ? Held(before)
+            : Held(before) - Held(poured);
         var added = Held(reading) - held;
-        if (added.Charted < -settings.LevelTolerance) return (since, null, Caveat.ContainerReset, null);
-        return added.Charted < Volume.Zero ? (since, Measured.Nothing, Caveat.LevelBelowPrevious, null) : (since, added, doubt, before is null ? null : held.Charted);
+        if (added.Charted < -settings.LevelTolerance)
+            return (since, null, Caveat.ContainerReset, null);
+        return added.Charted < Volume.Zero
+            ? (since, Measured.Nothing, Caveat.LevelBelowPrevious, null)
+            : (since, added, doubt, before is null ? null : held.Charted);
     }
 
     /// <summary>
@@ -95,7 +129,8 @@ internal sealed class DrainedOverTime
         for (var i = container.FirstAfter(reading.At); i < container.Count; i++)
         {
             last = container[i].At;
-            if (Empties(container[i])) break;
+            if (Empties(container[i]))
+                break;
         }
 
         return last;
@@ -104,36 +139,40 @@ internal sealed class DrainedOverTime
     private Measured Held(Entry reading) => settings.Characters.Content(Content(reading), reading, ContainerOf(reading)!);
 
     /// <summary>The container that a reading is about; null for urine.</summary>
-    public static string? ContainerOf(Entry reading) => reading switch
-    {
-        DrainageEmptied e => e.Container,
-        DrainageLevelRead e => e.Container,
-        DrainageWeighed e => e.Container,
-        _ => null,
-    };
+    public static string? ContainerOf(Entry reading) =>
+        reading switch
+        {
+            DrainageEmptied e => e.Container,
+            DrainageLevelRead e => e.Container,
+            DrainageWeighed e => e.Container,
+            _ => null,
+        };
 
     /// <summary>What a container held when it was read.</summary>
-    public Volume Content(Entry reading) => reading switch
-    {
-        DrainageEmptied e => e.Drained,
-        DrainageLevelRead e => e.Level,
-        DrainageWeighed e => (e.Tare is { } tare ? e.Gross - tare : e.Gross).At(e.GramsPerMillilitre ?? settings.DrainageDensity),
-        _ => throw new ArgumentOutOfRangeException(nameof(reading), reading.Kind, "not a reading of a drainage container"),
-    };
+    public Volume Content(Entry reading) =>
+        reading switch
+        {
+            DrainageEmptied e => e.Drained,
+            DrainageLevelRead e => e.Level,
+            DrainageWeighed e => (e.Tare is { } tare ? e.Gross - tare : e.Gross).At(e.GramsPerMillilitre ?? settings.DrainageDensity),
+            _ => throw new ArgumentOutOfRangeException(nameof(reading), reading.Kind, "not a reading of a drainage container"),
+        };
 
     private static bool Empties(Entry reading) => reading is DrainageEmptied or DrainageWeighed { Emptied: true };
 
     /// <summary>Whether an emptying took off less than the container had held: what it left is in it still.</summary>
     public bool LeavesAPart(Entry reading)
     {
-        if (reading is not DrainageEmptied || reading.At <= log.Frame.Start) return false;
+        if (reading is not DrainageEmptied || reading.At <= log.Frame.Start)
+            return false;
         var container = log[Channel.Container(ContainerOf(reading)!)];
         return LeavesAPart(container, IndexOf(container, reading));
     }
 
     private bool LeavesAPart(Timeline container, int index) =>
         container[index] is DrainageEmptied { Drained: var drained }
-        && container.At(index - 1) is { } before && !Empties(before)
+        && container.At(index - 1) is { } before
+        && !Empties(before)
         && LevelBefore(container, index).Highest is { } highest
         && !before.Header.IsOfAnotherDeviceThan(container[index].Header)
         && drained < Content(highest) - settings.LevelTolerance;
@@ -143,7 +182,8 @@ internal sealed class DrainedOverTime
     {
         for (var i = index - 1; i >= 0 && container[i] != level; i--)
         {
-            if (container[i] is DrainageEmptied emptied) return emptied;
+            if (container[i] is DrainageEmptied emptied)
+                return emptied;
         }
 
         return null;
@@ -152,14 +192,16 @@ internal sealed class DrainedOverTime
     private static int IndexOf(Timeline container, Entry reading)
     {
         var i = container.FirstAtOrAfter(reading.At);
-        while (container[i] != reading) i++;
+        while (container[i] != reading)
+            i++;
         return i;
     }
 
     /// <summary>Whether an earlier reading was taken in the same clamp: then what this one adds drained while clamped.</summary>
     private bool DrainedSinceClamp(Entry reading)
     {
-        if (Closings.ClampOf(reading.At) is not { } clamped) return false;
+        if (Closings.ClampOf(reading.At) is not { } clamped)
+            return false;
         var container = log[Channel.Container(ContainerOf(reading)!)];
         return container.LastBefore(reading.At) is { } before && before.At >= clamped;
     }
@@ -180,10 +222,14 @@ internal sealed class DrainedOverTime
             }
 
             var level = Content(container[i]);
-            if (highest is not null && container[i].Header.IsOfAnotherDeviceThan(container[i + 1].Header)) break;
-            if (highest is not null && level - Content(container[i + 1]) > settings.LevelTolerance) break;
-            if (highest is not null && level < Content(highest) - settings.LevelTolerance) break;
-            if (highest is null || level > Content(highest)) highest = container[i];
+            if (highest is not null && container[i].Header.IsOfAnotherDeviceThan(container[i + 1].Header))
+                break;
+            if (highest is not null && level - Content(container[i + 1]) > settings.LevelTolerance)
+                break;
+            if (highest is not null && level < Content(highest) - settings.LevelTolerance)
+                break;
+            if (highest is null || level > Content(highest))
+                highest = container[i];
         }
 
         return (highest, highest is not null);

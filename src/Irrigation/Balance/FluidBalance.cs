@@ -38,10 +38,27 @@ public sealed class FluidBalance
     public const string Bladder = "bladder";
 
     private static readonly ImmutableArray<UrineRoute> OtherRoutes =
-        [UrineRoute.LeftNephrostomy, UrineRoute.RightNephrostomy, UrineRoute.LeftUreteralStent, UrineRoute.RightUreteralStent, UrineRoute.IlealConduit];
+    [
+        UrineRoute.LeftNephrostomy,
+        UrineRoute.RightNephrostomy,
+        UrineRoute.LeftUreteralStent,
+        UrineRoute.RightUreteralStent,
+        UrineRoute.IlealConduit,
+    ];
 
-    private static readonly ImmutableArray<BalanceTerm> NobodyMeasured = [BalanceTerm.Absorbed, BalanceTerm.Blood, BalanceTerm.Leaked, BalanceTerm.RetainedChange];
-    private static readonly CaveatSet Undoubted = CaveatSet.Of([Caveat.IrrigantNotCharted, Caveat.DrainageNotCharted, Caveat.TwoMeasuresOnOneLine, Caveat.DrainageWhileClamped]);
+    private static readonly ImmutableArray<BalanceTerm> NobodyMeasured =
+    [
+        BalanceTerm.Absorbed,
+        BalanceTerm.Blood,
+        BalanceTerm.Leaked,
+        BalanceTerm.RetainedChange,
+    ];
+    private static readonly CaveatSet Undoubted = CaveatSet.Of([
+        Caveat.IrrigantNotCharted,
+        Caveat.DrainageNotCharted,
+        Caveat.TwoMeasuresOnOneLine,
+        Caveat.DrainageWhileClamped,
+    ]);
     private readonly ImmutableDictionary<string, ImmutableList<ClosedInterval>> streams;
     private readonly InstilledOverTime instilled;
     private readonly DrainedOverTime drained;
@@ -89,7 +106,8 @@ public sealed class FluidBalance
         var nothing = new FluidBalance(log, settings, ImmutableDictionary<string, ImmutableList<ClosedInterval>>.Empty);
         var all = nothing.streams.ToBuilder();
         all[Bladder] = nothing.Doubted([.. nothing.BladderBetween(log.Frame.Start, null)], 0);
-        foreach (var route in OtherRoutes) all[Slug.Of(route)] = [.. nothing.RouteBetween(route, log.Frame.Start, null)];
+        foreach (var route in OtherRoutes)
+            all[Slug.Of(route)] = [.. nothing.RouteBetween(route, log.Frame.Start, null)];
         return new(nothing, all.ToImmutable());
     }
 
@@ -97,7 +115,10 @@ public sealed class FluidBalance
     public (FluidBalance Balance, ImmutableArray<IntervalChange> Changes) After(Appended appended)
     {
         var after = new FluidBalance(appended.Log, Settings, streams);
-        var touched = appended.Changes.SelectMany(Entries).SelectMany(entry => Touched(entry).Concat(after.Touched(entry)).Select(span => (Span: span, entry.Key))).ToList();
+        var touched = appended
+            .Changes.SelectMany(Entries)
+            .SelectMany(entry => Touched(entry).Concat(after.Touched(entry)).Select(span => (Span: span, entry.Key)))
+            .ToList();
 
         var arrived = touched.Select(t => t.Key).ToHashSet();
         var next = streams;
@@ -110,8 +131,12 @@ public sealed class FluidBalance
                 var (first, last) = (FirstEnding(before, from), to is { } end ? FirstEnding(before, end + Duration.Epsilon) : before.Count);
                 var renewed = before.RemoveRange(first, last - first).InsertRange(first, after.Between(stream.Key, from, to));
                 var following = before.Count - last;
-                if (stream.Key == Bladder) (renewed, following) = after.DoubtedFrom(renewed, first, following);
-                var (old, now) = (before.GetRange(first, before.Count - following - first), renewed.GetRange(first, renewed.Count - following - first));
+                if (stream.Key == Bladder)
+                    (renewed, following) = after.DoubtedFrom(renewed, first, following);
+                var (old, now) = (
+                    before.GetRange(first, before.Count - following - first),
+                    renewed.GetRange(first, renewed.Count - following - first)
+                );
                 changes.AddRange(Compare(old, now).Select(change => change with { Because = Because(change, arrived, stream) }));
                 next = next.SetItem(stream.Key, renewed);
             }
@@ -121,13 +146,18 @@ public sealed class FluidBalance
     }
 
     /// <summary>All intervals from one on, with what speaks against each.</summary>
-    private ImmutableList<ClosedInterval> Doubted(ImmutableList<ClosedInterval> intervals, int first) => DoubtedFrom(intervals, first, 0).Intervals;
+    private ImmutableList<ClosedInterval> Doubted(ImmutableList<ClosedInterval> intervals, int first) =>
+        DoubtedFrom(intervals, first, 0).Intervals;
 
     /// <summary>
     /// The intervals from one on, with what speaks against each: those that are new, and those after them that look back on one of
     /// them. How many at the end were not looked at.
     /// </summary>
-    private (ImmutableList<ClosedInterval> Intervals, int Following) DoubtedFrom(ImmutableList<ClosedInterval> intervals, int first, int following)
+    private (ImmutableList<ClosedInterval> Intervals, int Following) DoubtedFrom(
+        ImmutableList<ClosedInterval> intervals,
+        int first,
+        int following
+    )
     {
         var reading = new DoubtedReadings(Log, Settings, instilled, drained);
         var changed = intervals.Count - following;
@@ -137,7 +167,8 @@ public sealed class FluidBalance
         for (; i < looked.Count && (i < changed || looked[i].Start < last + DoubtedReadings.LooksBack); i++)
         {
             var (was, now) = (looked[i], reading.Of(looked, i));
-            if (!ReferenceEquals(was, now)) looked[i] = now;
+            if (!ReferenceEquals(was, now))
+                looked[i] = now;
         }
 
         return (looked.ToImmutable(), looked.Count - i);
@@ -147,17 +178,19 @@ public sealed class FluidBalance
     public IEnumerable<ClosedInterval> Reaching(string stream, Instant start, Instant end)
     {
         var intervals = this[stream];
-        for (var i = FirstEnding(intervals, start + Duration.Epsilon); i < intervals.Count && intervals[i].Start < end; i++) yield return intervals[i];
+        for (var i = FirstEnding(intervals, start + Duration.Epsilon); i < intervals.Count && intervals[i].Start < end; i++)
+            yield return intervals[i];
     }
 
     /// <summary>What a reading of a bag or pump says ran since the one before; null for a first reading and for any other entry.</summary>
-    public Part? MeasuredBy(Entry reading) => reading switch
-    {
-        BagRead e => instilled.MeasuredBy(e.Line, e),
-        BagTakenDown e => instilled.MeasuredBy(e.Line, e),
-        PumpTotalRead e => instilled.MeasuredBy(e.Line, e),
-        _ => null,
-    };
+    public Part? MeasuredBy(Entry reading) =>
+        reading switch
+        {
+            BagRead e => instilled.MeasuredBy(e.Line, e),
+            BagTakenDown e => instilled.MeasuredBy(e.Line, e),
+            PumpTotalRead e => instilled.MeasuredBy(e.Line, e),
+            _ => null,
+        };
 
     /// <summary>What is left in the bag that hangs on a line, by its label, its readings and the charted flow; null where none hangs, or a pump delivers it.</summary>
     public Volume? LeftInBag(string line, Instant asOf) => instilled.LeftInBag(line, asOf);
@@ -195,7 +228,8 @@ public sealed class FluidBalance
 
         foreach (var route in OtherRoutes)
         {
-            foreach (var reading in Log[Channel.Route(route)].After(start, end)) sum += ((UrineCollected)reading).Amount;
+            foreach (var reading in Log[Channel.Route(route)].After(start, end))
+                sum += ((UrineCollected)reading).Amount;
         }
 
         return sum;
@@ -206,7 +240,8 @@ public sealed class FluidBalance
     {
         var start = LastClosing;
         var clamp = Log[Channel.Clamp].LastAtOrBefore(asOf) as DrainClamped;
-        if (asOf <= start) return new(start, asOf, Volume.Zero, [], clamp?.At);
+        if (asOf <= start)
+            return new(start, asOf, Volume.Zero, [], clamp?.At);
         var since = instilled.Between(start, asOf);
         var caveats = clamp is null ? since.Caveats : since.Caveats.Add(Caveat.DwellInProgress);
         return new(start, asOf, since.Amount?.Charted, caveats.InOrder(), clamp?.At);
@@ -215,7 +250,11 @@ public sealed class FluidBalance
     /// <summary>Whether any irrigant was charted: a container was drained of a mixture, so without any there is no telling what it held.</summary>
     private bool AnyIrrigant => instilled.AnyLine;
 
-    private static ImmutableArray<EntryKey> Because(IntervalChange change, HashSet<EntryKey> arrived, IEnumerable<((string Stream, Instant From, Instant? To) Span, EntryKey Key)> touched)
+    private static ImmutableArray<EntryKey> Because(
+        IntervalChange change,
+        HashSet<EntryKey> arrived,
+        IEnumerable<((string Stream, Instant From, Instant? To) Span, EntryKey Key)> touched
+    )
     {
         var parts = new[] { change.Before, change.After }.OfType<ClosedInterval>().SelectMany(i => i.Parts).Select(p => p.Entry);
         ImmutableArray<EntryKey> own = [.. parts.Where(arrived.Contains).Distinct()];
@@ -228,12 +267,15 @@ public sealed class FluidBalance
     /// <summary>Position of the first interval that ends at or after an instant.</summary>
     private static int FirstEnding(ImmutableList<ClosedInterval> intervals, Instant from)
     {
-        int low = 0, high = intervals.Count;
+        int low = 0,
+            high = intervals.Count;
         while (low < high)
         {
             var middle = (low + high) / 2;
-            if (intervals[middle].End >= from) high = middle;
-            else low = middle + 1;
+            if (intervals[middle].End >= from)
+                high = middle;
+            else
+                low = middle + 1;
         }
 
         return low;
@@ -244,9 +286,12 @@ public sealed class FluidBalance
         (Instant From, Instant? To)? open = null;
         foreach (var span in spans.OrderBy(s => s.From))
         {
-            if (open is not { } current) open = span;
-            else if (current.To is null) continue;
-            else if (span.From <= current.To) open = (current.From, span.To is null ? null : Instant.Max(span.To.Value, current.To.Value));
+            if (open is not { } current)
+                open = span;
+            else if (current.To is null)
+                continue;
+            else if (span.From <= current.To)
+                open = (current.From, span.To is null ? null : Instant.Max(span.To.Value, current.To.Value));
             else
             {
                 yield return current;
@@ -254,7 +299,8 @@ public sealed class FluidBalance
             }
         }
 
-        if (open is { } last) yield return last;
+        if (open is { } last)
+            yield return last;
     }
 
     /// <summary>What differs between two versions of the same time, each in order: first what came or changed, then what went.</summary>
@@ -265,14 +311,19 @@ public sealed class FluidBalance
         var more = old.MoveNext();
         foreach (var interval in after)
         {
-            for (; more && old.Current.End < interval.End; more = old.MoveNext()) (gone ??= []).Add(old.Current);
+            for (; more && old.Current.End < interval.End; more = old.MoveNext())
+                (gone ??= []).Add(old.Current);
             var was = more && old.Current.End == interval.End ? old.Current : null;
-            if (was is not null) more = old.MoveNext();
-            if (!interval.Equals(was)) yield return new(was, interval, []);
+            if (was is not null)
+                more = old.MoveNext();
+            if (!interval.Equals(was))
+                yield return new(was, interval, []);
         }
 
-        for (; more; more = old.MoveNext()) (gone ??= []).Add(old.Current);
-        foreach (var interval in gone ?? []) yield return new(interval, null, []);
+        for (; more; more = old.MoveNext())
+            (gone ??= []).Add(old.Current);
+        foreach (var interval in gone ?? [])
+            yield return new(interval, null, []);
     }
 
     private IEnumerable<ClosedInterval> Between(string stream, Instant from, Instant? to) =>
@@ -282,8 +333,13 @@ public sealed class FluidBalance
     /// <remarks>Each is worked out by itself, so many of them (an episode read from the store) are worked out on all processors.</remarks>
     private IEnumerable<ClosedInterval> BladderBetween(Instant from, Instant? to)
     {
-        Instant[] points = [drained.Closings.Before(from), .. drained.Closings.After(Instant.Max(from - Duration.Epsilon, Log.Frame.Start), to)];
-        if (points.Length < Many) return Enumerable.Range(1, points.Length - 1).Select(i => BladderInterval(points[i - 1], points[i]));
+        Instant[] points =
+        [
+            drained.Closings.Before(from),
+            .. drained.Closings.After(Instant.Max(from - Duration.Epsilon, Log.Frame.Start), to),
+        ];
+        if (points.Length < Many)
+            return Enumerable.Range(1, points.Length - 1).Select(i => BladderInterval(points[i - 1], points[i]));
 
         // A loop that works in its caller too: whoever waits for other threads alone may wait for others who do.
         var intervals = new ClosedInterval[points.Length - 1];
@@ -315,27 +371,39 @@ public sealed class FluidBalance
         var heldBefore = held is null ? null : retained.LastBefore(end);
         foreach (var scan in new[] { heldBefore, held })
         {
-            if (scan is not null) parts.Add(new(PartKind.Retained, scan.Key, scan.At, scan.At, scan.Held, scan.Held));
+            if (scan is not null)
+                parts.Add(new(PartKind.Retained, scan.Key, scan.At, scan.At, scan.Held, scan.Held));
         }
 
-        var change = held is null || heldBefore is null ? (Measured?)null : Settings.Characters.Held(held) - Settings.Characters.Held(heldBefore);
+        var change =
+            held is null || heldBefore is null ? (Measured?)null : Settings.Characters.Held(held) - Settings.Characters.Held(heldBefore);
 
-        var worked = into.Amount is { } i && outOf.Amount is { } d ? d - i + (change ?? Measured.Nothing) + (leaked ?? Measured.Nothing) - (blood ?? Measured.Nothing) : (Measured?)null;
+        var worked =
+            into.Amount is { } i && outOf.Amount is { } d
+                ? d - i + (change ?? Measured.Nothing) + (leaked ?? Measured.Nothing) - (blood ?? Measured.Nothing)
+                : (Measured?)null;
         var output = worked?.Charted;
-        AbsentReason? absent = output is not null ? null
+        AbsentReason? absent =
+            output is not null ? null
             : outOf.Awaited ? AbsentReason.DrainageNotReadYet
             : outOf.Amount is null ? AbsentReason.DrainageUnknown
             : into.Provisional ? AbsentReason.IrrigantNotReadYet
             : AbsentReason.IrrigantUnknown;
 
         var caveats = into.Caveats.Union(outOf.Caveats);
-        if (into.Amount is null && !into.Provisional) caveats = caveats.Add(Caveat.IrrigantUnknown);
+        if (into.Amount is null && !into.Provisional)
+            caveats = caveats.Add(Caveat.IrrigantUnknown);
         var uncharted = outOf.AnyDrainage && !AnyIrrigant;
-        if (uncharted) caveats = caveats.Add(Caveat.IrrigantNotCharted);
-        if (into.Amount?.Charted > Volume.Zero && !outOf.AnyDrainage) caveats = caveats.Add(Caveat.DrainageNotCharted);
-        if (held is not null && heldBefore is null) caveats = caveats.Add(Caveat.RetainedStartUnknown);
-        if (output < Volume.Zero) caveats = caveats.Add(Caveat.NegativeOutput);
-        if (end - start > Settings.LongestGap) caveats = caveats.Add(Caveat.Gap);
+        if (uncharted)
+            caveats = caveats.Add(Caveat.IrrigantNotCharted);
+        if (into.Amount?.Charted > Volume.Zero && !outOf.AnyDrainage)
+            caveats = caveats.Add(Caveat.DrainageNotCharted);
+        if (held is not null && heldBefore is null)
+            caveats = caveats.Add(Caveat.RetainedStartUnknown);
+        if (output < Volume.Zero)
+            caveats = caveats.Add(Caveat.NegativeOutput);
+        if (end - start > Settings.LongestGap)
+            caveats = caveats.Add(Caveat.Gap);
         if (clamps.LastAtOrBefore(start) is DrainClamped || clamps.After(start, end).Any(c => c is DrainClamped && c.At < end))
         {
             caveats = caveats.Add(Caveat.DwellInProgress);
@@ -343,10 +411,13 @@ public sealed class FluidBalance
 
         var working = parts.ToImmutable();
         var (corrected, amended, late) = Revised(Bladder, start, end, working);
-        if (corrected) caveats = caveats.Add(Caveat.CorrectedEntry);
-        if (late) caveats = caveats.Add(Caveat.LateEntry);
+        if (corrected)
+            caveats = caveats.Add(Caveat.CorrectedEntry);
+        if (late)
+            caveats = caveats.Add(Caveat.LateEntry);
 
-        var status = into.Provisional || outOf.Awaited || uncharted ? OutputStatus.Preliminary
+        var status =
+            into.Provisional || outOf.Awaited || uncharted ? OutputStatus.Preliminary
             : corrected ? OutputStatus.Corrected
             : amended ? OutputStatus.Amended
             : OutputStatus.Final;
@@ -380,7 +451,11 @@ public sealed class FluidBalance
     private IEnumerable<ClosedInterval> RouteBetween(UrineRoute route, Instant from, Instant? to)
     {
         var readings = Log[Channel.Route(route)];
-        for (var i = readings.FirstAtOrAfter(Instant.Max(from, Log.Frame.Start + Duration.Epsilon)); i < readings.Count && !(readings[i].At > to);)
+        for (
+            var i = readings.FirstAtOrAfter(Instant.Max(from, Log.Frame.Start + Duration.Epsilon));
+            i < readings.Count && !(readings[i].At > to);
+
+        )
         {
             var end = readings[i].At;
             var before = readings.At(i - 1)?.At;
@@ -395,13 +470,18 @@ public sealed class FluidBalance
             }
 
             var caveats = CaveatSet.Empty;
-            if (before is null) caveats = caveats.Add(Caveat.RouteStartUnknown);
-            if (end - start > Settings.LongestGap) caveats = caveats.Add(Caveat.Gap);
-            if (amount.Charted > Settings.LargestVolume) caveats = caveats.Add(Caveat.ImplausibleVolume);
+            if (before is null)
+                caveats = caveats.Add(Caveat.RouteStartUnknown);
+            if (end - start > Settings.LongestGap)
+                caveats = caveats.Add(Caveat.Gap);
+            if (amount.Charted > Settings.LargestVolume)
+                caveats = caveats.Add(Caveat.ImplausibleVolume);
             var worked = parts.ToImmutable();
             var (corrected, _, late) = Revised(Slug.Of(route), start, end, worked);
-            if (corrected) caveats = caveats.Add(Caveat.CorrectedEntry);
-            if (late) caveats = caveats.Add(Caveat.LateEntry);
+            if (corrected)
+                caveats = caveats.Add(Caveat.CorrectedEntry);
+            if (late)
+                caveats = caveats.Add(Caveat.LateEntry);
             yield return new()
             {
                 Stream = Slug.Of(route),
@@ -425,16 +505,17 @@ public sealed class FluidBalance
     }
 
     /// <summary>The stream whose balance an entry is part of; null for context, and for what is not about the patient.</summary>
-    private static string? StreamOf(Entry entry) => entry switch
-    {
-        { Header.Purpose: not Purpose.Clinical } => null,
-        UrineCollected { FromBladder: false } route => Slug.Of(route.Route),
-        BagHung or BagRead or BagTakenDown or IrrigantInstilled or FlowSet or PumpTotalRead => Bladder,
-        DrainageEmptied or DrainageLevelRead or DrainageWeighed or UrineCollected or LeakEstimated => Bladder,
-        ContainerTakenAway or BloodRemoved or IrrigantDiscarded => Bladder,
-        DrainClamped or DrainReleased or BladderScanned => Bladder,
-        _ => null,
-    };
+    private static string? StreamOf(Entry entry) =>
+        entry switch
+        {
+            { Header.Purpose: not Purpose.Clinical } => null,
+            UrineCollected { FromBladder: false } route => Slug.Of(route.Route),
+            BagHung or BagRead or BagTakenDown or IrrigantInstilled or FlowSet or PumpTotalRead => Bladder,
+            DrainageEmptied or DrainageLevelRead or DrainageWeighed or UrineCollected or LeakEstimated => Bladder,
+            ContainerTakenAway or BloodRemoved or IrrigantDiscarded => Bladder,
+            DrainClamped or DrainReleased or BladderScanned => Bladder,
+            _ => null,
+        };
 
     /// <summary>Whether the number rests on a correction, on something charted after it had been complete, on something charted late.</summary>
     /// <remarks>
@@ -444,34 +525,45 @@ public sealed class FluidBalance
     private (bool Corrected, bool Amended, bool Late) Revised(string stream, Instant start, Instant end, ImmutableArray<Part> parts)
     {
         var withdrawn = false;
-        foreach (var gone in Log[Channel.Withdrawn].After(start, end)) withdrawn |= StreamOf(gone) == stream;
+        foreach (var gone in Log[Channel.Withdrawn].After(start, end))
+            withdrawn |= StreamOf(gone) == stream;
         var (corrected, late, complete, others) = (withdrawn, false, Instant.MinValue, Instant.MinValue);
         foreach (var part in parts)
         {
             var logged = Log.Current(part.Entry)!;
             corrected |= part.End <= end && Log.IsCorrected(part.Entry);
             late |= part.End > start && logged.Entry.Header.RecordedAt - logged.Entry.At > Settings.LateAfter;
-            if (Completes(part, end)) complete = Instant.Max(complete, logged.KnownAt);
-            else others = Instant.Max(others, logged.KnownAt);
+            if (Completes(part, end))
+                complete = Instant.Max(complete, logged.KnownAt);
+            else
+                others = Instant.Max(others, logged.KnownAt);
         }
 
-        foreach (var opening in drained.Closings.ReadingsBetween(start - Duration.Epsilon, start)) others = Instant.Max(others, Log.Current(opening.Key)!.KnownAt);
+        foreach (var opening in drained.Closings.ReadingsBetween(start - Duration.Epsilon, start))
+            others = Instant.Max(others, Log.Current(opening.Key)!.KnownAt);
         return (corrected, Amended: others > complete, late);
     }
 
     private static ImmutableArray<BalanceTerm> AssumedZero(bool leaks, bool retained, bool blood) =>
-        leaks && retained && blood ? NobodyMeasured
-        : [.. NobodyMeasured.Where(term => term switch
-        {
-            BalanceTerm.Absorbed => true,
-            BalanceTerm.Blood => blood,
-            BalanceTerm.Leaked => leaks,
-            BalanceTerm.RetainedChange => retained,
-        })];
+        leaks && retained && blood
+            ? NobodyMeasured
+            :
+            [
+                .. NobodyMeasured.Where(term =>
+                    term switch
+                    {
+                        BalanceTerm.Absorbed => true,
+                        BalanceTerm.Blood => blood,
+                        BalanceTerm.Leaked => leaks,
+                        BalanceTerm.RetainedChange => retained,
+                    }
+                ),
+            ];
 
     /// <summary>Whether an interval that ends at a moment was not known before this part was.</summary>
     private static bool Completes(Part part, Instant end) =>
-        part.Kind is PartKind.Drainage or PartKind.Urine or PartKind.IrrigantFromRate || (part.Kind is PartKind.Irrigant && part.End >= end);
+        part.Kind is PartKind.Drainage or PartKind.Urine or PartKind.IrrigantFromRate
+        || (part.Kind is PartKind.Irrigant && part.End >= end);
 
     /// <summary>The intervals, by stream and by the time of their end, whose working an entry can touch.</summary>
     private IEnumerable<(string Stream, Instant From, Instant? To)> Touched(Entry entry)
@@ -487,12 +579,16 @@ public sealed class FluidBalance
         var about = entry switch
         {
             { Header.Purpose: not Purpose.Clinical } => null,
-            ReadingConfirmed confirmed when Log.Current(confirmed.Reading)?.Entry is { } reading && StreamOf(reading) == Bladder => Span(reading),
+            ReadingConfirmed confirmed when Log.Current(confirmed.Reading)?.Entry is { } reading && StreamOf(reading) == Bladder => Span(
+                reading
+            ),
             WeightMeasured => new Interval(entry.At, Log[entry.Kind].NextAfter(entry.At)?.At),
             _ => (Interval?)null,
         };
-        if (about is { } looked) yield return (Bladder, looked.Start, looked.HasEnd ? NextClosing(looked.End) : null);
-        if (stream is null || Span(entry) is not { } span) yield break;
+        if (about is { } looked)
+            yield return (Bladder, looked.Start, looked.HasEnd ? NextClosing(looked.End) : null);
+        if (stream is null || Span(entry) is not { } span)
+            yield break;
         if (!AnyIrrigant && Channel.IsIrrigant(entry))
         {
             yield return (Bladder, Log.Frame.Start, null); // the first irrigant, or the last withdrawn, says what all drainage was
@@ -501,31 +597,36 @@ public sealed class FluidBalance
 
         var from = span.HasStart ? span.Start : Log.Frame.Start;
         yield return (Bladder, from, span.HasEnd ? NextClosing(span.End) : null);
-        if (span.HasEnd && NextAnchored(span.End) is { } anchored) yield return (Bladder, anchored, anchored);
+        if (span.HasEnd && NextAnchored(span.End) is { } anchored)
+            yield return (Bladder, anchored, anchored);
     }
 
-    private Interval? Span(Entry entry) => entry switch
-    {
-        BagHung e => instilled.Touched(e.Line, e),
-        BagRead e => instilled.Touched(e.Line, e),
-        BagTakenDown e => instilled.Touched(e.Line, e),
-        PumpTotalRead e => instilled.Touched(e.Line, e),
-        IrrigantInstilled e => instilled.Touched(e.Line, e),
-        FlowSet e => instilled.Touched(e.Line, e),
-        DrainageEmptied or DrainageLevelRead or DrainageWeighed => OfContainer(entry, DrainedOverTime.ContainerOf(entry)!),
-        ContainerTakenAway away => Log[Channel.Container(away.Container)].Count > 0 ? drained.Closings.Touched(away.Container, entry.At) : new(entry.At, entry.At),
-        UrineCollected => new(Instant.Min(Early(entry), instilled.EarliestStart(entry.At)), AfterUrine(entry.At)),
-        DrainClamped or DrainReleased => Clamped(entry.At),
-        BladderScanned => new(entry.At - Settings.ScanReach, entry.At + Settings.ScanReach),
-        LeakEstimated or BloodRemoved => new(entry.At, entry.At),
-        IrrigantDiscarded e => instilled.Touched(e.Line, e),
-        _ => null,
-    };
+    private Interval? Span(Entry entry) =>
+        entry switch
+        {
+            BagHung e => instilled.Touched(e.Line, e),
+            BagRead e => instilled.Touched(e.Line, e),
+            BagTakenDown e => instilled.Touched(e.Line, e),
+            PumpTotalRead e => instilled.Touched(e.Line, e),
+            IrrigantInstilled e => instilled.Touched(e.Line, e),
+            FlowSet e => instilled.Touched(e.Line, e),
+            DrainageEmptied or DrainageLevelRead or DrainageWeighed => OfContainer(entry, DrainedOverTime.ContainerOf(entry)!),
+            ContainerTakenAway away => Log[Channel.Container(away.Container)].Count > 0
+                ? drained.Closings.Touched(away.Container, entry.At)
+                : new(entry.At, entry.At),
+            UrineCollected => new(Instant.Min(Early(entry), instilled.EarliestStart(entry.At)), AfterUrine(entry.At)),
+            DrainClamped or DrainReleased => Clamped(entry.At),
+            BladderScanned => new(entry.At - Settings.ScanReach, entry.At + Settings.ScanReach),
+            LeakEstimated or BloodRemoved => new(entry.At, entry.At),
+            IrrigantDiscarded e => instilled.Touched(e.Line, e),
+            _ => null,
+        };
 
     private Interval OfContainer(Entry reading, string container)
     {
         var own = new Interval(Instant.Min(Early(reading), reading.At), drained.LastComparedWith(reading));
-        if (!drained.Closings.Several) return own;
+        if (!drained.Closings.Several)
+            return own;
         var others = drained.Closings.Touched(container, reading.At);
         return new(Instant.Min(own.Start, others.Start), others.HasEnd ? Instant.Max(own.End, others.End) : null);
     }
@@ -535,12 +636,14 @@ public sealed class FluidBalance
 
     private Instant? AfterUrine(Instant at)
     {
-        if (Log[Channel.BladderUrine].NextAfter(at) is { } urine) return urine.At;
+        if (Log[Channel.BladderUrine].NextAfter(at) is { } urine)
+            return urine.At;
         Instant? latest = at;
         foreach (var line in Channel.Lines(Log))
         {
             Timeline[] readings = [Log[Channel.Bag(line)], Log[Channel.Pump(line)], Log[Channel.Total(line)]];
-            foreach (var timeline in readings.Where(t => t.Count > 0)) latest = timeline.NextAfter(at)?.At is { } next && latest is { } so ? Instant.Max(so, next) : null;
+            foreach (var timeline in readings.Where(t => t.Count > 0))
+                latest = timeline.NextAfter(at)?.At is { } next && latest is { } so ? Instant.Max(so, next) : null;
         }
 
         return latest;
@@ -561,7 +664,8 @@ public sealed class FluidBalance
         var scans = Log[Channel.Scan];
         for (var i = scans.FirstAfter(at); i < scans.Count; i++)
         {
-            if (retained.NearestClosing(scans[i].At) is { } closing && closing > at) return closing;
+            if (retained.NearestClosing(scans[i].At) is { } closing && closing > at)
+                return closing;
         }
 
         return null;
@@ -575,7 +679,8 @@ public sealed class FluidBalance
         foreach (var closing in drained.Closings.After(at, null))
         {
             last = closing;
-            if (++seen == 2) break;
+            if (++seen == 2)
+                break;
         }
 
         return last;

@@ -57,7 +57,8 @@ public sealed record ForecastSettings
     /// <param name="capacity">The patient's own bladder capacity; null where not charted. One that cannot be does not count.</param>
     public (Volume Limit, string Whence) LimitFor(int? years, Volume? capacity)
     {
-        if (IsCapacity(capacity)) return (capacity!.Value, "the charted bladder capacity");
+        if (IsCapacity(capacity))
+            return (capacity!.Value, "the charted bladder capacity");
         var charted = capacity?.Millilitres;
         var slip = charted is null ? "" : FormattableString.Invariant($", for {charted:0.####} mL, as charted, cannot be");
         if (ExpectedOf(years) is not { } expected)
@@ -79,9 +80,10 @@ public sealed record ForecastSettings
     /// </summary>
     /// <param name="adult">The adult's.</param>
     /// <param name="years">Completed years of age; of an adult, or where unknown, it stays as it is.</param>
-    public Volume ForBodyOf(int? years, Volume adult) => ExpectedOf(years) is { } expected && expected < DistensionLimit
-        ? adult.Share(expected.Millilitres, DistensionLimit.Millilitres)
-        : adult;
+    public Volume ForBodyOf(int? years, Volume adult) =>
+        ExpectedOf(years) is { } expected && expected < DistensionLimit
+            ? adult.Share(expected.Millilitres, DistensionLimit.Millilitres)
+            : adult;
 
     /// <summary>What a child's bladder is expected to hold; null where the patient is no child, or nobody knows.</summary>
     private Volume? ExpectedOf(int? years) => years is >= 0 and < 18 ? ChildLimitPerYear * (years.Value + 1) : null;

@@ -39,7 +39,8 @@ public static class Forecasts
     /// <param name="settings">Capacities, limits and the urine to assume.</param>
     public static ImmutableArray<Forecast> Of(FluidBalance balance, int? years, Volume? capacity, Instant asOf, ForecastSettings settings)
     {
-        if (balance.Log.Frame.End <= asOf || asOf < balance.Log.Frame.Start) return [];
+        if (balance.Log.Frame.End <= asOf || asOf < balance.Log.Frame.Start)
+            return [];
         var urine = Urine(balance, asOf, settings, years);
         var reach = settings.ReadingReach;
         return
@@ -55,8 +56,10 @@ public static class Forecasts
     /// <remarks>Clinical reference 1.9 and 1.10: what is left, or what there is room for, over the flow.</remarks>
     public static Duration? TimeFor(Volume volume, FlowRate rate)
     {
-        if (volume <= Volume.Zero) return Duration.Zero;
-        if (volume > rate.Over(Longest)) return null;
+        if (volume <= Volume.Zero)
+            return Duration.Zero;
+        if (volume > rate.Over(Longest))
+            return null;
         return Duration.FromNanoseconds((long)(volume.Millilitres * Elapsed.PerHour / rate.MillilitresPerHour));
     }
 
@@ -69,11 +72,15 @@ public static class Forecasts
     public static UrineForecast Urine(FluidBalance balance, Instant asOf, ForecastSettings settings, int? years = null)
     {
         var latest = balance[FluidBalance.Bladder].LastOrDefault(i => i.End <= asOf);
-        if (latest is null) return Assumed("none measured yet");
+        if (latest is null)
+            return Assumed("none measured yet");
         var span = $"{At(balance, latest.Start, asOf)} to {At(balance, latest.End, asOf)}";
-        if (!latest.Doubts.IsEmpty) return Assumed($"a reading of {span} is doubted");
-        if (latest.Output?.BestEstimate is not { } best) return Assumed($"{span} has no best estimate");
-        if (asOf - latest.End > settings.ReadingReach) return Assumed($"none measured since {At(balance, latest.End, asOf)}");
+        if (!latest.Doubts.IsEmpty)
+            return Assumed($"a reading of {span} is doubted");
+        if (latest.Output?.BestEstimate is not { } best)
+            return Assumed($"{span} has no best estimate");
+        if (asOf - latest.End > settings.ReadingReach)
+            return Assumed($"none measured since {At(balance, latest.End, asOf)}");
         var rate = FlowRate.Of(best.Value, latest.Length);
         return rate < FlowRate.Stopped
             ? new(FlowRate.Stopped, $"urine taken as 0 mL/h, for the best estimate of {span} is below 0")
@@ -97,9 +104,12 @@ public static class Forecasts
     public static Forecast BagEmpty(FluidBalance balance, string line, Instant asOf, Duration? reach = null)
     {
         const string kind = "bag-empty";
-        if (!balance.BagHangs(line, asOf)) return Untold(kind, line, "no bag hangs on the line");
-        if (balance.LeftInBag(line, asOf) is not { } left) return Untold(kind, line, "a pump delivers what hangs, and its counter does not say what is left in the bag");
-        if (balance.FlowAt(line, asOf) is not { } flow) return Untold(kind, line, "no flow is charted for the line");
+        if (!balance.BagHangs(line, asOf))
+            return Untold(kind, line, "no bag hangs on the line");
+        if (balance.LeftInBag(line, asOf) is not { } left)
+            return Untold(kind, line, "a pump delivers what hangs, and its counter does not say what is left in the bag");
+        if (balance.FlowAt(line, asOf) is not { } flow)
+            return Untold(kind, line, "no flow is charted for the line");
         if (LastLook(balance, line, asOf) is var looked && asOf - looked > (reach ?? Reach))
         {
             return Untold(kind, line, $"neither the bag nor its flow was charted since {At(balance, looked, asOf)}");
@@ -125,20 +135,31 @@ public static class Forecasts
     /// <param name="reach">How long a reading foretells something; the default where null.</param>
     /// <remarks>What ran in since the reading has drained too: where several containers are in use, each is taken to get all of it, which is the earliest it can fill.</remarks>
     public static Forecast ContainerFull(
-        FluidBalance balance, string container, Volume capacity, decimal fillTo, UrineForecast urine, Instant asOf, Duration? reach = null)
+        FluidBalance balance,
+        string container,
+        Volume capacity,
+        decimal fillTo,
+        UrineForecast urine,
+        Instant asOf,
+        Duration? reach = null
+    )
     {
         const string kind = "container-full";
-        if (balance.InContainer(container, asOf) is not { } reading) return Untold(kind, container, "the container was never read");
+        if (balance.InContainer(container, asOf) is not { } reading)
+            return Untold(kind, container, "the container was never read");
         var read = At(balance, reading.At, asOf);
-        if (asOf - reading.At > (reach ?? Reach)) return Untold(kind, container, $"the container was not read since {read}");
+        if (asOf - reading.At > (reach ?? Reach))
+            return Untold(kind, container, $"the container was not read since {read}");
         if (ClampedSince(balance, asOf) is { } clamped)
         {
             return Untold(kind, container, $"the drain is clamped since {At(balance, clamped, asOf)}: nothing runs into it");
         }
 
-        if (Inflow(balance, asOf) is not { } flow) return Untold(kind, container, UnknownFlow(balance, asOf));
+        if (Inflow(balance, asOf) is not { } flow)
+            return Untold(kind, container, UnknownFlow(balance, asOf));
         var ran = balance.InstilledBetween(reading.At, asOf).Amount;
-        if (ran is not { } since) return Untold(kind, container, $"what ran in since {read} is not known");
+        if (ran is not { } since)
+            return Untold(kind, container, $"what ran in since {read} is not known");
         var into = Sum(flow, urine.Rate);
         var holds = reading.Level + since.Charted + urine.Rate.Over(asOf - reading.At);
         var alone = InUse(balance, asOf).All(other => other == container) ? "" : ", and all of it runs into this one";
@@ -149,7 +170,8 @@ public static class Forecasts
             TimeFor((capacity * fillTo) - holds, into),
             $"{holds} in it now ({reading.Level} at {read}), to {capacity * fillTo} of {capacity}, "
                 + $"filling at {into} (irrigant {flow}; {urine.Whence}); nothing leaks and nothing stays behind{alone}",
-            "nothing runs");
+            "nothing runs"
+        );
     }
 
     /// <summary>When the bladder holds a limit: behind a clamp, or if the outflow stopped now.</summary>
@@ -159,13 +181,21 @@ public static class Forecasts
     /// <param name="asOf">The moment of asking.</param>
     /// <param name="reach">How long a reading, a scan or a clamping foretells something; the default where null.</param>
     public static Forecast DistensionLimit(
-        FluidBalance balance, (Volume Limit, string Whence) limit, UrineForecast urine, Instant asOf, Duration? reach = null)
+        FluidBalance balance,
+        (Volume Limit, string Whence) limit,
+        UrineForecast urine,
+        Instant asOf,
+        Duration? reach = null
+    )
     {
         const string kind = "distension-limit";
         var (what, seen) = (FluidBalance.Bladder, LastSeen(balance, asOf));
-        if (asOf - seen.At > (reach ?? Reach)) return Untold(kind, what, $"{seen.Unseen} since {At(balance, seen.At, asOf)}");
-        if (Inflow(balance, asOf) is not { } flow) return Untold(kind, what, UnknownFlow(balance, asOf));
-        if (Held(balance, seen, urine, asOf) is not { } held) return Untold(kind, what, "what ran in since the clamp is not known");
+        if (asOf - seen.At > (reach ?? Reach))
+            return Untold(kind, what, $"{seen.Unseen} since {At(balance, seen.At, asOf)}");
+        if (Inflow(balance, asOf) is not { } flow)
+            return Untold(kind, what, UnknownFlow(balance, asOf));
+        if (Held(balance, seen, urine, asOf) is not { } held)
+            return Untold(kind, what, "what ran in since the clamp is not known");
         var into = Sum(flow, urine.Rate);
         return Make(
             kind,
@@ -173,7 +203,8 @@ public static class Forecasts
             asOf,
             TimeFor(limit.Limit - held.Amount, into),
             $"from {held.Amount} ({held.Whence}) to {limit.Limit} ({limit.Whence}) at {into} (irrigant {flow}; {urine.Whence})",
-            $"nothing runs in: {held.Amount} ({held.Whence}), limit {limit.Limit}");
+            $"nothing runs in: {held.Amount} ({held.Whence}), limit {limit.Limit}"
+        );
     }
 
     /// <summary>When somebody last saw what the bladder holds: a scan, the clamping of the drain, or a reading of the drainage.</summary>
@@ -206,8 +237,10 @@ public static class Forecasts
         }
 
         var shut = $"the drain is clamped since {At(balance, clamped, asOf)}";
-        if (asOf <= seen.At) return (start, shut);
-        if (balance.InstilledBetween(seen.At, asOf).Amount is not { } since) return null;
+        if (asOf <= seen.At)
+            return (start, shut);
+        if (balance.InstilledBetween(seen.At, asOf).Amount is not { } since)
+            return null;
         var made = urine.Rate.Over(asOf - seen.At);
         var first = seen.Scan is { } scan ? $"scan of {scan.Held} at {At(balance, scan.At, asOf)}, " : "";
         return (start + since.Charted + made, $"{shut}: {first}{since.Charted} instilled and {made} urine since");
@@ -219,13 +252,16 @@ public static class Forecasts
     /// </summary>
     internal static IEnumerable<string> InUse(FluidBalance balance, Instant asOf)
     {
-        var read = Channel.Containers(balance.Log)
+        var read = Channel
+            .Containers(balance.Log)
             .Where(container => !IsAway(balance, container, asOf))
             .Select(container => (Container: container, Last: balance.Log[Channel.Container(container)].LastAtOrBefore(asOf)))
-            .Where(c => c.Last is not null).ToList();
-        return read
-            .Where(c => c.Last!.At == read.Max(other => other.Last!.At)
-                || (c.Last is not (DrainageEmptied or DrainageWeighed { Emptied: true }) && c.Last.At >= asOf - balance.Settings.LongestGap))
+            .Where(c => c.Last is not null)
+            .ToList();
+        return read.Where(c =>
+                c.Last!.At == read.Max(other => other.Last!.At)
+                || (c.Last is not (DrainageEmptied or DrainageWeighed { Emptied: true }) && c.Last.At >= asOf - balance.Settings.LongestGap)
+            )
             .Select(c => c.Container);
     }
 
@@ -235,7 +271,8 @@ public static class Forecasts
         balance.Log[Channel.TakenAway(container)].LastAtOrBefore(asOf) is { } taken
         && !balance.Log[Channel.Container(container)].After(taken.At, asOf).Skip(1).Any();
 
-    private static Instant? ClampedSince(FluidBalance balance, Instant asOf) => (balance.Log[Channel.Clamp].LastAtOrBefore(asOf) as DrainClamped)?.At;
+    private static Instant? ClampedSince(FluidBalance balance, Instant asOf) =>
+        (balance.Log[Channel.Clamp].LastAtOrBefore(asOf) as DrainClamped)?.At;
 
     /// <summary>How fast irrigant runs, all lines together; null where a line runs and nobody charted how fast.</summary>
     internal static FlowRate? Inflow(FluidBalance balance, Instant asOf)
@@ -243,7 +280,8 @@ public static class Forecasts
         var sum = FlowRate.Stopped;
         foreach (var line in Channel.Lines(balance.Log))
         {
-            if (balance.FlowAt(line, asOf) is not { } flow) return null;
+            if (balance.FlowAt(line, asOf) is not { } flow)
+                return null;
             sum = Sum(sum, flow);
         }
 
@@ -253,7 +291,8 @@ public static class Forecasts
     private static string UnknownFlow(FluidBalance balance, Instant asOf) =>
         $"irrigation runs and no flow is charted for line {string.Join(", ", Channel.Lines(balance.Log).Where(line => balance.FlowAt(line, asOf) is null))}";
 
-    internal static FlowRate Sum(FlowRate one, FlowRate other) => FlowRate.FromMillilitresPerHour(one.MillilitresPerHour + other.MillilitresPerHour);
+    internal static FlowRate Sum(FlowRate one, FlowRate other) =>
+        FlowRate.FromMillilitresPerHour(one.MillilitresPerHour + other.MillilitresPerHour);
 
     /// <summary>By the ward's clock; with the day, where that is another one than that of asking.</summary>
     private static string At(FluidBalance balance, Instant instant, Instant asOf)

@@ -51,14 +51,16 @@ internal sealed class HangingBag
         for (var i = Beginning(bags, start); i < bags.Count; i++)
         {
             var entry = bags[i];
-            if (runs is null && waiting.Count == 0 && entry.At > end && entry is BagHung) break;
+            if (runs is null && waiting.Count == 0 && entry.At > end && entry is BagHung)
+                break;
             switch (entry)
             {
                 case BagHung hung when runs is not null && BesideIt(runs, hung):
                     waiting.Add(new(hung, hung.At) { Waits = true });
                     break;
                 case BagHung hung:
-                    if (runs is not null) End(runs, hung.At, hung);
+                    if (runs is not null)
+                        End(runs, hung.At, hung);
                     runs = new(hung, hung.At);
                     break;
                 default:
@@ -66,20 +68,25 @@ internal sealed class HangingBag
                     var about = named is null || named == runs?.Hung?.Bag ? null : waiting.Find(bag => bag.Hung!.Bag == named);
                     about ??= runs ??= new(null, entry.At);
                     about.Readings.Add(entry);
-                    if (entry is BagRead) break;
+                    if (entry is BagRead)
+                        break;
                     End(about, entry.At, null);
                     waiting.Remove(about);
-                    if (about != runs) break;
+                    if (about != runs)
+                        break;
                     runs = waiting.FirstOrDefault();
-                    if (runs is null) break;
+                    if (runs is null)
+                        break;
                     waiting.Remove(runs);
                     (runs.Waits, runs.From) = (false, entry.At);
                     break;
             }
         }
 
-        if (runs is not null) Found(runs);
-        foreach (var bag in waiting) Found(bag);
+        if (runs is not null)
+            Found(runs);
+        foreach (var bag in waiting)
+            Found(bag);
         return found;
 
         void End(HangingBag bag, Instant at, BagHung? replacedBy)
@@ -90,7 +97,8 @@ internal sealed class HangingBag
 
         void Found(HangingBag bag)
         {
-            if (bag.From <= end) found.Add(bag);
+            if (bag.From <= end)
+                found.Add(bag);
         }
     }
 
@@ -105,21 +113,26 @@ internal sealed class HangingBag
     {
         const int farBack = 16; // entries: of bags that hang side by side no more are looked at
         var i = bags.FirstAfter(start) - 1;
-        while (i > 0 && bags[i] is not BagHung) i--;
-        if (bags.At(i) is not BagHung { Bag: { } name }) return Math.Max(i, 0);
+        while (i > 0 && bags[i] is not BagHung)
+            i--;
+        if (bags.At(i) is not BagHung { Bag: { } name })
+            return Math.Max(i, 0);
 
         var down = new HashSet<string>();
         for (var j = i - 1; j >= 0 && j >= i - farBack; j--)
         {
             if (bags[j] is BagTakenDown { Bag: var named })
             {
-                if (named is null) break;
+                if (named is null)
+                    break;
                 down.Add(named);
             }
             else if (bags[j] is BagHung hung)
             {
-                if (hung.Bag is null) break;
-                if (hung.Bag != name && !down.Contains(hung.Bag)) i = j;
+                if (hung.Bag is null)
+                    break;
+                if (hung.Bag != name && !down.Contains(hung.Bag))
+                    i = j;
             }
         }
 

@@ -69,7 +69,8 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
     public Instilled Between(Instant start, Instant end)
     {
         var sum = new Sum();
-        foreach (var line in lines) AddLine(sum, line, start, end);
+        foreach (var line in lines)
+            AddLine(sum, line, start, end);
         return sum.Result();
     }
 
@@ -79,8 +80,17 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
     {
         var (line, at) = (Named(name), entry.At);
         var (bags, pumps, totals, flows) = (line.Bags, line.Pumps, line.Totals, line.Flows);
-        if (entry is IrrigantInstilled { AtOnce: true }) return new(at - settings.DwellLead, at + settings.DwellLead);
-        Instant?[] before = [BeginningOfBag(line, at - Duration.Epsilon), bags.LastBefore(at)?.At, pumps.LastBefore(at)?.At, totals.LastBefore(at)?.At, entry.Header.From is { } begins ? EarliestStart(begins) : null, totals.NextAfter(at)?.Header.From];
+        if (entry is IrrigantInstilled { AtOnce: true })
+            return new(at - settings.DwellLead, at + settings.DwellLead);
+        Instant?[] before =
+        [
+            BeginningOfBag(line, at - Duration.Epsilon),
+            bags.LastBefore(at)?.At,
+            pumps.LastBefore(at)?.At,
+            totals.LastBefore(at)?.At,
+            entry.Header.From is { } begins ? EarliestStart(begins) : null,
+            totals.NextAfter(at)?.Header.From,
+        ];
         var from = Instant.Min(before.Min(i => i ?? at), EarliestStart(at));
 
         // To the next reading of the kind that could take over from this one, as it does for whatever begins at the reading before it;
@@ -92,19 +102,27 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
             IrrigantInstilled => totals.NextAfter(at)?.At,
             IrrigantDiscarded => Later(EndOfBags(line, at), pumps.Count > 0 ? pumps.NextAfter(at)?.At : at),
             _ => flows.NextAfter(at)?.At is { } changed
-                ? Later(new[] { pumps, totals }.Where(t => t.Count > 0).Select(t => t.NextAfter(changed)?.At).Append(EndOfBags(line, changed)).ToArray())
+                ? Later(
+                    new[] { pumps, totals }
+                        .Where(t => t.Count > 0)
+                        .Select(t => t.NextAfter(changed)?.At)
+                        .Append(EndOfBags(line, changed))
+                        .ToArray()
+                )
                 : null,
         };
 
         // A flow tells of a bag on another line that it waits: to the end of whatever hangs there.
         if (entry is FlowSet && lines.Length > 1 && to is { } until)
         {
-            foreach (var other in lines.Where(l => l.Name != name && l.Bags.Count > 0)) to = Later(to, EndOfBags(other, until));
+            foreach (var other in lines.Where(l => l.Name != name && l.Bags.Count > 0))
+                to = Later(to, EndOfBags(other, until));
         }
 
         if (entry is FlowSet && lines.Length > 1)
         {
-            foreach (var other in lines.Where(l => l.Name != name)) from = Instant.Min(from, BeginningOfBag(other, at) ?? from);
+            foreach (var other in lines.Where(l => l.Name != name))
+                from = Instant.Min(from, BeginningOfBag(other, at) ?? from);
         }
 
         return new(from, to);
@@ -129,7 +147,8 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
         Instant? end = at;
         foreach (var bag in HangingBag.Of(line.Bags, at - Duration.Epsilon, NextHung(line.Bags, at) ?? at))
         {
-            if (bag.To is null) return null;
+            if (bag.To is null)
+                return null;
             end = Instant.Max(end.Value, bag.To.Value);
         }
 
@@ -140,14 +159,17 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
     public Part? MeasuredBy(string name, Entry reading)
     {
         var stretch = Measured(Named(name), reading.At - Duration.Epsilon, reading.At).FirstOrDefault(s => s.Entry == reading.Key);
-        return stretch is null ? null : new(PartKind.Irrigant, stretch.Entry, stretch.Start, stretch.End, stretch.Amount?.Charted, stretch.Amount?.Charted);
+        return stretch is null
+            ? null
+            : new(PartKind.Irrigant, stretch.Entry, stretch.Start, stretch.End, stretch.Amount?.Charted, stretch.Amount?.Charted);
     }
 
     /// <summary>What is left in the hanging bag, by its last reading and the flow since; null where none hangs or a pump delivers it.</summary>
     public Volume? LeftInBag(string name, Instant asOf)
     {
         var line = Named(name);
-        if (RunningAt(line, asOf) is not { PumpFed: false } runs) return null;
+        if (RunningAt(line, asOf) is not { PumpFed: false } runs)
+            return null;
         var last = runs.Bag.Readings.LastOrDefault(r => r.At <= asOf)?.At ?? runs.Bag.From;
         var left = Remaining(runs.Bag, last) - runs.Flow.Over(last, asOf);
         return left > Volume.Zero ? left : Volume.Zero;
@@ -160,25 +182,36 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
     /// </remarks>
     public FlowRate? FlowAt(string line, Instant asOf)
     {
-        var (bag, pump, total) = (log[Channel.Bag(line)].LastAtOrBefore(asOf), log[Channel.Pump(line)].LastAtOrBefore(asOf), log[Channel.Total(line)].LastAtOrBefore(asOf));
+        var (bag, pump, total) = (
+            log[Channel.Bag(line)].LastAtOrBefore(asOf),
+            log[Channel.Pump(line)].LastAtOrBefore(asOf),
+            log[Channel.Total(line)].LastAtOrBefore(asOf)
+        );
         var hangs = BagHangs(line, asOf);
-        if (bag is BagTakenDown && !hangs && !(pump?.At > bag.At) && !(total?.At > bag.At)) return FlowRate.Stopped;
+        if (bag is BagTakenDown && !hangs && !(pump?.At > bag.At) && !(total?.At > bag.At))
+            return FlowRate.Stopped;
         if (log[Channel.Flow(line)].LastAtOrBefore(asOf) is FlowSet flow)
         {
             var untold = flow.Rate <= FlowRate.Stopped && hangs && RunningAt(Named(line), asOf) is { PumpFed: false, Flow.Pieces.Count: 0 };
             return untold ? null : flow.Rate;
         }
 
-        if (hangs) return WaitsBeside(line, asOf) ? FlowRate.Stopped : null;
+        if (hangs)
+            return WaitsBeside(line, asOf) ? FlowRate.Stopped : null;
         var irrigant = Later(pump?.At ?? Instant.MinValue, total?.At ?? Instant.MinValue)!.Value;
         var irrigated = pump is not null || total is not null;
         return irrigated && !(log[Channel.BladderUrine].LastAtOrBefore(asOf)?.At > irrigant) ? null : FlowRate.Stopped;
     }
 
     /// <summary>Whether another line runs by its charted flow: then a bag on a line of which none was charted is a reserve.</summary>
-    private bool WaitsBeside(string name, Instant at) => lines.Any(other => other.Name != name
-        && other.Flows.LastAtOrBefore(at) is FlowSet { Rate: var rate } && rate > FlowRate.Stopped
-        && FlowAt(other.Name, at) is { } flow && flow > FlowRate.Stopped);
+    private bool WaitsBeside(string name, Instant at) =>
+        lines.Any(other =>
+            other.Name != name
+            && other.Flows.LastAtOrBefore(at) is FlowSet { Rate: var rate }
+            && rate > FlowRate.Stopped
+            && FlowAt(other.Name, at) is { } flow
+            && flow > FlowRate.Stopped
+        );
 
     private BagOfLine? RunningAt(Line line, Instant at)
     {
@@ -196,11 +229,14 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
     /// </remarks>
     private FlowOfBag FlowOf(Line line, HangingBag bag)
     {
-        if (bag.Waits || line.Flows.Count == 0) return new([], false);
+        if (bag.Waits || line.Flows.Count == 0)
+            return new([], false);
         var pieces = new List<FlowFrom>();
         var before = line.Flows.LastAtOrBefore(bag.From) as FlowSet;
-        if (before is not null && (before.Rate > FlowRate.Stopped || before.At >= bag.From)) pieces.Add(new(bag.From, before));
-        for (var i = line.Flows.FirstAfter(bag.From); line.Flows.At(i) is FlowSet set && !(set.At >= bag.To); i++) pieces.Add(new(set.At, set));
+        if (before is not null && (before.Rate > FlowRate.Stopped || before.At >= bag.From))
+            pieces.Add(new(bag.From, before));
+        for (var i = line.Flows.FirstAfter(bag.From); line.Flows.At(i) is FlowSet set && !(set.At >= bag.To); i++)
+            pieces.Add(new(set.At, set));
         var late = pieces.Count > 0 && pieces[0].From > bag.From && before is null && pieces[0].Set.Rate > FlowRate.Stopped;
         return new(pieces, late && !OthersRunAt(line.Name, bag.From));
     }
@@ -209,18 +245,20 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
         lines.Any(other => other.Name != name && other.Flows.LastAtOrBefore(at) is FlowSet { Rate: var rate } && rate > FlowRate.Stopped);
 
     /// <summary>Whether a bag hangs on a line.</summary>
-    public bool BagHangs(string line, Instant asOf) => log[Channel.Bag(line)].LastAtOrBefore(asOf) switch
-    {
-        BagHung or BagRead => true,
-        BagTakenDown { Bag: not null } => RunningAt(Named(line), asOf) is not null,
-        _ => false,
-    };
+    public bool BagHangs(string line, Instant asOf) =>
+        log[Channel.Bag(line)].LastAtOrBefore(asOf) switch
+        {
+            BagHung or BagRead => true,
+            BagTakenDown { Bag: not null } => RunningAt(Named(line), asOf) is not null,
+            _ => false,
+        };
 
     /// <summary>The earliest start that a reading after an instant could take for want of a charted one.</summary>
     public Instant EarliestStart(Instant at)
     {
         var from = at;
-        foreach (var line in lines) from = Instant.Min(from, ImplicitStart(line, at));
+        foreach (var line in lines)
+            from = Instant.Min(from, ImplicitStart(line, at));
         return from;
     }
 
@@ -254,7 +292,8 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
     {
         for (var i = bags.FirstAfter(at); i < bags.Count; i++)
         {
-            if (wanted(bags[i])) return bags[i].At;
+            if (wanted(bags[i]))
+                return bags[i].At;
         }
 
         return null;
@@ -267,7 +306,8 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
         for (var i = bags.FirstAfter(at) - 1; i >= 0 && bags[i] is not BagTakenDown; i--)
         {
             first = bags[i];
-            if (first is BagHung) break;
+            if (first is BagHung)
+                break;
         }
 
         return first;
@@ -280,26 +320,51 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
         foreach (var stretch in stretches)
         {
             var (share, spread) = stretch.Amount is { } amount ? Share(line, stretch, start, end, amount) : default;
-            if (stretch.Bag is not null) share = OfBag(share.Charted);
-            sum.Measured(new(PartKind.Irrigant, stretch.Entry, stretch.Start, stretch.End, stretch.Amount?.Charted, stretch.Amount is null ? null : share.Charted) { Readings = stretch.Readings, Spread = spread }, stretch.Amount is null ? null : share);
-            if (stretch.End <= end) sum.Chart(stretch.Amount?.Charted);
-            if (stretch.Doubt is { } doubt) sum.Note(doubt);
-            if (stretch.Start < start || stretch.End > end) sum.Note(Caveat.IrrigantInterpolated);
-            if (stretch.Amount?.Charted is { } whole && stretch.End > stretch.Start && FlowRate.Of(whole, stretch.End - stretch.Start) > settings.HighestGravityFlow)
+            if (stretch.Bag is not null)
+                share = OfBag(share.Charted);
+            sum.Measured(
+                new(
+                    PartKind.Irrigant,
+                    stretch.Entry,
+                    stretch.Start,
+                    stretch.End,
+                    stretch.Amount?.Charted,
+                    stretch.Amount is null ? null : share.Charted
+                )
+                {
+                    Readings = stretch.Readings,
+                    Spread = spread,
+                },
+                stretch.Amount is null ? null : share
+            );
+            if (stretch.End <= end)
+                sum.Chart(stretch.Amount?.Charted);
+            if (stretch.Doubt is { } doubt)
+                sum.Note(doubt);
+            if (stretch.Start < start || stretch.End > end)
+                sum.Note(Caveat.IrrigantInterpolated);
+            if (
+                stretch.Amount?.Charted is { } whole
+                && stretch.End > stretch.Start
+                && FlowRate.Of(whole, stretch.End - stretch.Start) > settings.HighestGravityFlow
+            )
             {
                 sum.Note(Caveat.ImplausibleFlow);
             }
 
-            if (stretch.Amount?.Charted > settings.LargestVolume) sum.Note(Caveat.ImplausibleVolume);
+            if (stretch.Amount?.Charted > settings.LargestVolume)
+                sum.Note(Caveat.ImplausibleVolume);
         }
 
         AddSyringes(sum, line, start, end);
         // A bag that waited beside the one that ran says nothing of that one.
         var running = stretches.FindAll(stretch => stretch.Bag is not { Waits: true });
-        foreach (var (from, to) in Uncovered(running, start, end)) AddUncovered(sum, line, bags, from, to, end);
+        foreach (var (from, to) in Uncovered(running, start, end))
+            AddUncovered(sum, line, bags, from, to, end);
         foreach (var bag in bags)
         {
-            if (bag.Flow.StartUnknown && start < bag.Flow.Pieces[0].From && end > bag.Bag.From) sum.Note(Caveat.FlowStartUnknown);
+            if (bag.Flow.StartUnknown && start < bag.Flow.Pieces[0].From && end > bag.Bag.From)
+                sum.Note(Caveat.FlowStartUnknown);
             sum.Weigh(bag.PumpFed ? ByLabelToo(line, bag, start, end) : Weighed(line, bag, start, end));
         }
     }
@@ -312,7 +377,8 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
     {
         var bag = of.Bag;
         var (from, to) = (Instant.Max(start, bag.From), bag.To is { } ended ? Instant.Min(end, ended) : end);
-        if (to <= from || Held(line, bag) is not { } held) return Irrigation.Measures.Measured.Nothing;
+        if (to <= from || Held(line, bag) is not { } held)
+            return Irrigation.Measures.Measured.Nothing;
         var (best, errors) = FlowOf(line, of, held).Between(from, to);
         return new(Volume.Zero, Volume.FromMillilitres((decimal)Math.Round(best, 6)), errors);
     }
@@ -321,7 +387,8 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
     private BagFlow FlowOf(Line line, BagOfLine of, Measured held)
     {
         var bag = of.Bag;
-        if (line.Asked is { } asked && asked.Bag.IsAsKnown(bag)) return asked.Flow;
+        if (line.Asked is { } asked && asked.Bag.IsAsKnown(bag))
+            return asked.Flow;
         var flow = new BagFlow(settings, bag, of.Flow, held, at => DiscardedBetween(line, bag.From, at), Unclamped, TimedByDevice);
         line.Asked = new(bag, flow);
         return flow;
@@ -332,14 +399,21 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
     {
         var nothing = Irrigation.Measures.Measured.Nothing;
         var bag = of.Bag;
-        if (bag.Readings.LastOrDefault(r => HangingBag.LeftBy(r) is not null) is not { } last || Held(line, bag) is not { } held || last.At <= bag.From) return nothing;
+        if (
+            bag.Readings.LastOrDefault(r => HangingBag.LeftBy(r) is not null) is not { } last
+            || Held(line, bag) is not { } held
+            || last.At <= bag.From
+        )
+            return nothing;
         var (from, to) = (Instant.Max(start, bag.From), Instant.Min(end, last.At));
-        if (to <= from || Counted(line, bag.From, last.At) is not { } all || Counted(line, from, to) is not { } asked) return nothing;
+        if (to <= from || Counted(line, bag.From, last.At) is not { } all || Counted(line, from, to) is not { } asked)
+            return nothing;
 
         var joint = new JointEstimate();
         var left = settings.Characters.Left(HangingBag.LeftBy(last)!.Value, last.Header, bag.Key);
         var difference = new LinearForm(joint).Add(held).Add(left, -1).Add(DiscardedBetween(line, bag.From, last.At), -1).Add(all, -1);
-        if (JointEstimate.Surprise(difference) > BagFlow.Contradiction) return nothing; // poured away, or not its pump
+        if (JointEstimate.Surprise(difference) > BagFlow.Contradiction)
+            return nothing; // poured away, or not its pump
         joint.Observe(difference);
         joint.Complete();
         var (best, errors) = joint.Given(new LinearForm(joint).Add(asked));
@@ -350,29 +424,37 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
     private Measured? Counted(Line line, Instant start, Instant end)
     {
         var pumps = Pumps(line, start, end).Where(s => s.End > start && s.Start < end).ToList();
-        if (pumps.Count == 0 || pumps[0].Start > start || pumps[^1].End < end || pumps.Exists(s => s.Amount is null)) return null;
+        if (pumps.Count == 0 || pumps[0].Start > start || pumps[^1].End < end || pumps.Exists(s => s.Amount is null))
+            return null;
         return pumps.Aggregate(Irrigation.Measures.Measured.Nothing, (sum, s) => sum + Share(line, s, start, end, s.Amount!.Value).Share);
     }
 
     /// <summary>What of a bag could run: by its label, or by its first reading; null where nothing tells.</summary>
     private Measured? Held(Line line, HangingBag bag)
     {
-        if (bag.Hung is { } hung) return Usable(hung, line.Bags[0] == hung);
+        if (bag.Hung is { } hung)
+            return Usable(hung, line.Bags[0] == hung);
         return HangingBag.LeftBy(bag.Readings[0]) is { } first ? settings.Characters.Left(first, bag.Readings[0].Header, bag.Key) : null;
     }
 
-    private Measured DiscardedBetween(Line line, Instant start, Instant end) => line.Discarded.Count == 0
-        ? Irrigation.Measures.Measured.Nothing
-        : line.Discarded.After(start, end).Cast<IrrigantDiscarded>().Aggregate(Irrigation.Measures.Measured.Nothing, (sum, d) => sum + settings.Characters.Discarded(d));
+    private Measured DiscardedBetween(Line line, Instant start, Instant end) =>
+        line.Discarded.Count == 0
+            ? Irrigation.Measures.Measured.Nothing
+            : line
+                .Discarded.After(start, end)
+                .Cast<IrrigantDiscarded>()
+                .Aggregate(Irrigation.Measures.Measured.Nothing, (sum, d) => sum + settings.Characters.Discarded(d));
 
     /// <summary>Whether all that was read of the drainage at a moment was read by a device.</summary>
     internal bool TimedByDevice(Instant at)
     {
         var i = outputs.FirstAtOrAfter(at);
-        if (outputs.At(i)?.At != at) return false;
+        if (outputs.At(i)?.At != at)
+            return false;
         for (; outputs.At(i) is { } reading && reading.At == at; i++)
         {
-            if (reading.Header.Device is null) return false;
+            if (reading.Header.Device is null)
+                return false;
         }
 
         return true;
@@ -384,19 +466,25 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
     {
         foreach (var given in line.Syringes.After(start - settings.DwellLead - Duration.Epsilon, end).Cast<IrrigantInstilled>())
         {
-            if (given.At > start) sum.Chart(given.Amount);
+            if (given.At > start)
+                sum.Chart(given.Amount);
 
             // What is left to dwell cannot drain before the clamp is released: it counts from the moment of clamping.
             var dwells = ClampedAfter(given.At);
             var counts = dwells is { } clamped ? clamped >= start && clamped < end : given.At > start;
-            if (counts) sum.Measured(new(PartKind.Irrigant, given.Key, given.At, given.At, given.Amount, given.Amount), settings.Characters.Total(given));
+            if (counts)
+                sum.Measured(
+                    new(PartKind.Irrigant, given.Key, given.At, given.At, given.Amount, given.Amount),
+                    settings.Characters.Total(given)
+                );
         }
     }
 
     /// <summary>The clamp that shuts in what was given at an instant: put on soon after, with nothing drained between.</summary>
     private Instant? ClampedAfter(Instant given)
     {
-        if (clamps.At(clamps.FirstAtOrAfter(given)) is not DrainClamped clamp || clamp.At > given + settings.DwellLead) return null;
+        if (clamps.At(clamps.FirstAtOrAfter(given)) is not DrainClamped clamp || clamp.At > given + settings.DwellLead)
+            return null;
         return outputs.NextAfter(given) is { } output && output.At < clamp.At ? null : clamp.At;
     }
 
@@ -405,25 +493,34 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
         // From one entry of the line to the next.
         var (bag, pump) = (line.Bags.FirstAfter(from), line.Pumps.FirstAfter(from));
         var (total, flow) = (line.Totals.FirstAfter(from), line.Flows.FirstAfter(from));
-        for (var start = from; start < to;)
+        for (var start = from; start < to; )
         {
             var edge = to;
-            if (line.Bags.At(bag) is { } one && one.At <= edge) edge = one.At;
-            if (line.Pumps.At(pump) is { } two && two.At <= edge) edge = two.At;
-            if (line.Totals.At(total) is { } three && three.At <= edge) edge = three.At;
-            if (line.Flows.At(flow) is { } four && four.At <= edge) edge = four.At;
+            if (line.Bags.At(bag) is { } one && one.At <= edge)
+                edge = one.At;
+            if (line.Pumps.At(pump) is { } two && two.At <= edge)
+                edge = two.At;
+            if (line.Totals.At(total) is { } three && three.At <= edge)
+                edge = three.At;
+            if (line.Flows.At(flow) is { } four && four.At <= edge)
+                edge = four.At;
             AddPiece(sum, line, bags, start, edge, end);
             start = edge;
-            while (line.Bags.At(bag)?.At <= edge) bag++;
-            while (line.Pumps.At(pump)?.At <= edge) pump++;
-            while (line.Totals.At(total)?.At <= edge) total++;
-            while (line.Flows.At(flow)?.At <= edge) flow++;
+            while (line.Bags.At(bag)?.At <= edge)
+                bag++;
+            while (line.Pumps.At(pump)?.At <= edge)
+                pump++;
+            while (line.Totals.At(total)?.At <= edge)
+                total++;
+            while (line.Flows.At(flow)?.At <= edge)
+                flow++;
         }
     }
 
     private void AddPiece(Sum sum, Line line, List<BagOfLine> bags, Instant from, Instant to, Instant end)
     {
-        if (to <= from) return;
+        if (to <= from)
+            return;
         var flow = line.Flows.LastAtOrBefore(from) as FlowSet;
         var lastBag = line.Bags.LastAtOrBefore(from);
         var lastPump = line.Pumps.LastAtOrBefore(from);
@@ -432,7 +529,8 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
         var pumpFed = runs?.PumpFed == true;
         var urineSince = urines.LastAtOrBefore(end)?.At;
 
-        if (flow?.Rate > settings.HighestGravityFlow) sum.Note(Caveat.ImplausibleFlow);
+        if (flow?.Rate > settings.HighestGravityFlow)
+            sum.Note(Caveat.ImplausibleFlow);
 
         if (runs is { PumpFed: false })
         {
@@ -444,16 +542,19 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
         }
         else if (flow is not null)
         {
-            if (flow.Rate <= FlowRate.Stopped) return;
+            if (flow.Rate <= FlowRate.Stopped)
+                return;
             var awaited = lastPump is not null || lastTotal is not null;
             sum.Note(awaited ? Caveat.IrrigantNotReadYet : Caveat.IrrigantFromRate);
-            if (awaited) sum.Awaits();
+            if (awaited)
+                sum.Awaits();
             sum.FromRate(flow.Key, from, to, settings.Characters.Ran(flow.Rate.Over(to - from), flow), charted: !awaited);
         }
         else if (pumpFed && lastPump is null)
         {
             // Until a counter is first read it has told nothing, unless it then stands at 0.
-            if (((PumpTotalRead)line.Pumps[0]).Total > Volume.Zero) sum.Unknown();
+            if (((PumpTotalRead)line.Pumps[0]).Total > Volume.Zero)
+                sum.Unknown();
         }
         else if (lastPump is not null && !(urineSince > lastPump.At))
         {
@@ -479,7 +580,8 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
     /// in between shows that nothing ran yet.
     /// </summary>
     private bool BeforeFirstTotal(Line line, Instant at) =>
-        line.Totals.At(0) is { Header.From: { } first } total && at < first
+        line.Totals.At(0) is { Header.From: { } first } total
+        && at < first
         && !(urines.NextAfter(at)?.At <= total.At)
         && !Array.Exists([line.Bags, line.Pumps, line.Flows], t => t.LastAtOrBefore(total.At) is not null);
 
@@ -489,19 +591,25 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
         var bag = runs.Bag;
         var replaced = bag.ReplacedBy is not null;
         sum.Note(replaced ? Caveat.BagEndUnknown : Caveat.IrrigantNotReadYet);
-        if (!replaced) sum.Awaits();
+        if (!replaced)
+            sum.Awaits();
         if (runs.Flow.At(from) is not { } flow)
         {
             // A reserve beside a line that runs; else nobody can tell, but for the few minutes of which the bag before tells.
-            if (WaitsBeside(line.Name, from)) sum.Note(Caveat.FlowStartUnknown);
-            else if (Elapsed.Between(bag.From, to) <= Elapsed.Of(settings.ShortUnknown) && MeanBefore(line, bag) is { } mean) sum.Short(bag.Key, from, to, mean.Over(to - from));
-            else sum.Unknown();
+            if (WaitsBeside(line.Name, from))
+                sum.Note(Caveat.FlowStartUnknown);
+            else if (Elapsed.Between(bag.From, to) <= Elapsed.Of(settings.ShortUnknown) && MeanBefore(line, bag) is { } mean)
+                sum.Short(bag.Key, from, to, mean.Over(to - from));
+            else
+                sum.Unknown();
             return;
         }
 
         var set = runs.Flow.Pieces.Last(p => p.From <= from || p == runs.Flow.Pieces[0]).Set;
-        if (flow <= FlowRate.Stopped && from < runs.Flow.Pieces[0].From) return;
-        if (replaced) sum.Note(Caveat.IrrigantFromRate);
+        if (flow <= FlowRate.Stopped && from < runs.Flow.Pieces[0].From)
+            return;
+        if (replaced)
+            sum.Note(Caveat.IrrigantFromRate);
         var last = bag.Readings.LastOrDefault(r => r.At <= from)?.At ?? bag.From;
         var left = Remaining(bag, last);
         var ran = Smaller(runs.Flow.Over(last, to), left) - Smaller(runs.Flow.Over(last, from), left);
@@ -511,9 +619,13 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
     /// <summary>How fast the bag before ran, by what was read of it; null where there was none, or something else lay between.</summary>
     private static FlowRate? MeanBefore(Line line, HangingBag bag)
     {
-        if (line.Bags.LastBefore(bag.From) is null && line.Bags.LastAtOrBefore(bag.From) is not BagTakenDown) return null;
-        var before = HangingBag.Of(line.Bags, bag.From - Duration.Epsilon, bag.From - Duration.Epsilon).LastOrDefault(b => !b.Waits && b.Hung is not null);
-        if (before?.Readings.LastOrDefault() is not BagTakenDown { Remaining: { } left } down || down.At <= before.From) return null;
+        if (line.Bags.LastBefore(bag.From) is null && line.Bags.LastAtOrBefore(bag.From) is not BagTakenDown)
+            return null;
+        var before = HangingBag
+            .Of(line.Bags, bag.From - Duration.Epsilon, bag.From - Duration.Epsilon)
+            .LastOrDefault(b => !b.Waits && b.Hung is not null);
+        if (before?.Readings.LastOrDefault() is not BagTakenDown { Remaining: { } left } down || down.At <= before.From)
+            return null;
         var ran = before.Hung!.Labelled - (before.Hung.TubingPrime ?? Volume.Zero) - left;
         return ran < Volume.Zero ? null : FlowRate.Of(ran, down.At - before.From);
     }
@@ -522,15 +634,18 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
 
     private static IEnumerable<(Instant From, Instant To)> Uncovered(List<Stretch> stretches, Instant start, Instant end)
     {
-        if (stretches.Exists(s => s.Start <= start && s.End >= end)) yield break; // as nearly always
+        if (stretches.Exists(s => s.Start <= start && s.End >= end))
+            yield break; // as nearly always
         var from = start;
         foreach (var stretch in stretches.OrderBy(s => s.Start))
         {
-            if (stretch.Start > from) yield return (from, stretch.Start);
+            if (stretch.Start > from)
+                yield return (from, stretch.Start);
             from = Instant.Max(from, stretch.End);
         }
 
-        if (from < end) yield return (from, end);
+        if (from < end)
+            yield return (from, end);
     }
 
     /// <summary>Measured stretches that reach into the time after <paramref name="start"/>, up to <paramref name="end"/>.</summary>
@@ -545,14 +660,19 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
             foreach (var stretch in stretches)
             {
                 // In no time nothing has run but what was read.
-                if (stretch.Start == stretch.End && stretch.Amount is null) continue;
-                if (stretch.End > start && (stretch.Start < end || stretch.End <= end)) measured.Add(stretch);
+                if (stretch.Start == stretch.End && stretch.Amount is null)
+                    continue;
+                if (stretch.End > start && (stretch.Start < end || stretch.End <= end))
+                    measured.Add(stretch);
             }
         }
 
-        foreach (var bag in bags.Where(bag => !bag.PumpFed)) Take(OfBag(line, bag));
-        if (line.Pumps.Count > 0) Take(Pumps(line, start, end));
-        if (line.Totals.Count > 0) Take(Totals(line, start, end));
+        foreach (var bag in bags.Where(bag => !bag.PumpFed))
+            Take(OfBag(line, bag));
+        if (line.Pumps.Count > 0)
+            Take(Pumps(line, start, end));
+        if (line.Totals.Count > 0)
+            Take(Totals(line, start, end));
         return measured;
     }
 
@@ -572,29 +692,40 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
             }
             else if (now is not { } remaining)
             {
-                if (of.Flow.At(at) is null) yield return new(at, entry.At, null, entry.Key, Caveat.BagEndUnknown);
+                if (of.Flow.At(at) is null)
+                    yield return new(at, entry.At, null, entry.Key, Caveat.BagEndUnknown);
             }
             else
             {
                 var rose = remaining > left;
                 var discarded = DiscardedBetween(line, at, entry.At).Charted;
-                yield return new(at, entry.At, OfBag(rose ? Volume.Zero : left - remaining - discarded), entry.Key, Doubt(line.Bags, before, rose), rose ? null : new(full, prime, remaining) { Discarded = discarded == Volume.Zero ? null : discarded })
+                yield return new(
+                    at,
+                    entry.At,
+                    OfBag(rose ? Volume.Zero : left - remaining - discarded),
+                    entry.Key,
+                    Doubt(line.Bags, before, rose),
+                    rose ? null : new(full, prime, remaining) { Discarded = discarded == Volume.Zero ? null : discarded }
+                )
                 {
                     Bag = bag,
                     Flow = of.Flow,
                 };
             }
 
-            if (now is { } known && (before is null || known <= left)) (left, full, prime) = (known, known, null);
+            if (now is { } known && (before is null || known <= left))
+                (left, full, prime) = (known, known, null);
             (before, at) = (entry, entry.At);
         }
 
-        if (bag.ReplacedBy is { } next && of.Flow.At(at) is null) yield return new(at, next.At, null, next.Key, Caveat.BagEndUnknown);
+        if (bag.ReplacedBy is { } next && of.Flow.At(at) is null)
+            yield return new(at, next.At, null, next.Key, Caveat.BagEndUnknown);
     }
 
     private static Caveat? Doubt(Timeline bags, Entry before, bool rose)
     {
-        if (rose) return Caveat.BagLevelRose;
+        if (rose)
+            return Caveat.BagLevelRose;
         return before is BagHung { TubingPrime: null } && bags[0] == before ? Caveat.TubingPrimeNotCharted : null;
     }
 
@@ -602,10 +733,17 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
     private Measured Usable(BagHung hung, bool first)
     {
         var content = settings.Characters.Labelled(hung.Labelled, hung.BagType);
-        if (hung.TubingPrime is { } prime) return content - new Measured(prime, prime, ErrorBudget.None);
-        if (!first) return content;
+        if (hung.TubingPrime is { } prime)
+            return content - new Measured(prime, prime, ErrorBudget.None);
+        if (!first)
+            return content;
         var (mean, half) = settings.Characters.UnchartedPrime;
-        return content - new Measured(Volume.Zero, Volume.FromMillilitres(mean), ErrorBudget.Of(new("tubing of", hung.Key.Source, hung.Key.Id), ErrorBudget.Rectangular(half)));
+        return content
+            - new Measured(
+                Volume.Zero,
+                Volume.FromMillilitres(mean),
+                ErrorBudget.Of(new("tubing of", hung.Key.Source, hung.Key.Id), ErrorBudget.Rectangular(half))
+            );
     }
 
     /// <summary>What was left in a bag at a reading, as charted: a flow cannot deliver more. Of several readings the lowest stands.</summary>
@@ -614,7 +752,8 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
         Volume? left = bag.Hung is { } hung ? hung.Labelled - (hung.TubingPrime ?? Volume.Zero) : null;
         foreach (var reading in bag.Readings.TakeWhile(r => r.At <= upTo))
         {
-            if (HangingBag.LeftBy(reading) is { } read) left = left is { } so ? Smaller(so, read) : read;
+            if (HangingBag.LeftBy(reading) is { } read)
+                left = left is { } so ? Smaller(so, read) : read;
         }
 
         return left ?? Volume.Zero;
@@ -632,10 +771,28 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
             var (from, to) = ((PumpTotalRead)pumps[i], (PumpTotalRead)pumps[i + 1]);
             var waste = DiscardedBetween(line, from.At, to.At);
             Volume? discarded = waste.Charted == Volume.Zero ? null : waste.Charted;
-            if (to.Restarted) yield return new(from.At, to.At, settings.Characters.Counted(to.Total, to) - waste, to.Key, null, new(Volume.Zero, null, to.Total) { Discarded = discarded });
-            else if (to.Header.IsOfAnotherDeviceThan(from.Header)) yield return new(from.At, to.At, null, to.Key, Caveat.DeviceChanged);
-            else if (to.Total >= from.Total) yield return new(from.At, to.At, settings.Characters.Counted(to.Total - from.Total, to) - waste, to.Key, null, new(from.Total, null, to.Total) { Discarded = discarded });
-            else yield return new(from.At, to.At, null, to.Key, Caveat.PumpCounterReset);
+            if (to.Restarted)
+                yield return new(
+                    from.At,
+                    to.At,
+                    settings.Characters.Counted(to.Total, to) - waste,
+                    to.Key,
+                    null,
+                    new(Volume.Zero, null, to.Total) { Discarded = discarded }
+                );
+            else if (to.Header.IsOfAnotherDeviceThan(from.Header))
+                yield return new(from.At, to.At, null, to.Key, Caveat.DeviceChanged);
+            else if (to.Total >= from.Total)
+                yield return new(
+                    from.At,
+                    to.At,
+                    settings.Characters.Counted(to.Total - from.Total, to) - waste,
+                    to.Key,
+                    null,
+                    new(from.Total, null, to.Total) { Discarded = discarded }
+                );
+            else
+                yield return new(from.At, to.At, null, to.Key, Caveat.PumpCounterReset);
         }
     }
 
@@ -648,14 +805,16 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
             var from = total.Header.From ?? ImplicitStart(line, total.At);
 
             // Of two totals charted at one time the other may reach further back.
-            if (from >= end && total.At > end && totals.At(i + 1)?.At != total.At) yield break;
+            if (from >= end && total.At > end && totals.At(i + 1)?.At != total.At)
+                yield break;
             yield return new(from, total.At, settings.Characters.Total(total), total.Key, TotalDoubt(line, total));
         }
     }
 
     private Caveat? TotalDoubt(Line line, IrrigantInstilled total)
     {
-        if (line.Bags.LastBefore(total.At) is BagHung or BagRead) return Caveat.TwoMeasuresOnOneLine;
+        if (line.Bags.LastBefore(total.At) is BagHung or BagRead)
+            return Caveat.TwoMeasuresOnOneLine;
         return total.Header.From is null && PreviousReading(line, total.At) is null ? Caveat.IrrigantStartUnknown : null;
     }
 
@@ -673,7 +832,8 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
     /// <summary>The share of a stretch that falls into a time, with the doubt about its shape where an end lies within.</summary>
     private (Measured Share, Spread? By) Share(Line line, Stretch stretch, Instant start, Instant end, Measured amount)
     {
-        if (stretch.Start >= start && stretch.End <= end) return (amount, null);
+        if (stretch.Start >= start && stretch.End <= end)
+            return (amount, null);
         var weigh = Weights(line, stretch, out var by);
         var (whole, from, to) = (weigh(stretch.End), weigh(Instant.Max(start, stretch.Start)), weigh(Instant.Min(end, stretch.End)));
 
@@ -681,20 +841,29 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
         var share = new Measured(
             amount.Charted.Share(to, whole) - amount.Charted.Share(from, whole),
             amount.Best.Share(to, whole) - amount.Best.Share(from, whole),
-            amount.Errors * (double)((to - from) / whole));
+            amount.Errors * (double)((to - from) / whole)
+        );
         var unit = by == SpreadBy.ChartedFlow ? 1 : Elapsed.PerHour;
         var spread = new Spread(by, (to - from) / unit, whole / unit);
-        if (stretch.Bag is not null) return (share, spread); // its doubts are those of the whole bag
+        if (stretch.Bag is not null)
+            return (share, spread); // its doubts are those of the whole bag
         var (a, b) = (from / whole, to / whole);
 
         // A flow that drifts by ±x over the stretch is off by x · p · (1 − p) of it at the fraction p; at both ends it is right again.
-        var drift = ErrorBudget.Rectangular(by == SpreadBy.ChartedFlow ? settings.Characters.ChartedFlowDrift : settings.Characters.UnchartedFlowDrift);
-        share = share.Doubting(new("shape of", stretch.Entry.Source, stretch.Entry.Id), drift * amount.Charted.Millilitres * ((b * (1 - b)) - (a * (1 - a))));
+        var drift = ErrorBudget.Rectangular(
+            by == SpreadBy.ChartedFlow ? settings.Characters.ChartedFlowDrift : settings.Characters.UnchartedFlowDrift
+        );
+        share = share.Doubting(
+            new("shape of", stretch.Entry.Source, stretch.Entry.Id),
+            drift * amount.Charted.Millilitres * ((b * (1 - b)) - (a * (1 - a)))
+        );
 
         // And a reading taken a little earlier or later than charted met another level.
         var perMinute = amount.Charted.Millilitres * Elapsed.PerHour / 60 / Elapsed.Between(stretch.Start, stretch.End);
-        if (stretch.End > end && !TimedByDevice(end)) share = share.Doubting(new(BagFlow.Minute, At: end), perMinute * settings.Characters.ReadingTime);
-        if (stretch.Start < start && !TimedByDevice(start)) share = share.Doubting(new(BagFlow.Minute, At: start), -perMinute * settings.Characters.ReadingTime);
+        if (stretch.End > end && !TimedByDevice(end))
+            share = share.Doubting(new(BagFlow.Minute, At: end), perMinute * settings.Characters.ReadingTime);
+        if (stretch.Start < start && !TimedByDevice(start))
+            share = share.Doubting(new(BagFlow.Minute, At: start), -perMinute * settings.Characters.ReadingTime);
         return (share, spread);
     }
 
@@ -705,10 +874,12 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
             ? at => ofBag.Over(stretch.Start, at).Millilitres
             : at => RateOver(line, stretch.Start, at, stretch.End - Duration.Epsilon).Millilitres;
         by = SpreadBy.ChartedFlow;
-        if (flow(stretch.End) > 0) return flow;
+        if (flow(stretch.End) > 0)
+            return flow;
         var clamped = Clamped(stretch.Start, stretch.End);
         by = clamped > 0 && clamped < Elapsed.Between(stretch.Start, stretch.End) ? SpreadBy.UnclampedTime : SpreadBy.ElapsedTime;
-        if (by == SpreadBy.ElapsedTime) return at => Elapsed.Between(stretch.Start, at);
+        if (by == SpreadBy.ElapsedTime)
+            return at => Elapsed.Between(stretch.Start, at);
         return at => Elapsed.Between(stretch.Start, at) - Clamped(stretch.Start, at);
     }
 
@@ -735,7 +906,8 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
         var sum = 0m;
         foreach (var change in clamps.After(start, end))
         {
-            if (change is DrainClamped) shut ??= change.At;
+            if (change is DrainClamped)
+                shut ??= change.At;
             else if (shut is { } since)
             {
                 sum += Elapsed.Between(since, change.At);
@@ -767,7 +939,8 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
         {
             parts.Add(new(PartKind.IrrigantFromRate, entry, start, end, ran.Charted, ran.Charted));
             Add(ran);
-            if (charted) this.charted += ran.Charted;
+            if (charted)
+                this.charted += ran.Charted;
         }
 
         /// <summary>Adds what is most likely true of what was counted as charted already.</summary>
@@ -793,12 +966,20 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
 
         public void Unknown() => amount = null;
 
-        public Instilled Result() => new(amount is { } known ? new Measured(known, best, ErrorBudget.Sum([.. errors])) : null, charted, awaits, caveats, parts.ToImmutable());
+        public Instilled Result() =>
+            new(
+                amount is { } known ? new Measured(known, best, ErrorBudget.Sum([.. errors])) : null,
+                charted,
+                awaits,
+                caveats,
+                parts.ToImmutable()
+            );
 
         private void Add(Measured? share)
         {
             amount += share?.Charted;
-            if (share is not { } known) return;
+            if (share is not { } known)
+                return;
             best += known.Best;
             errors.Add((known.Errors, 1));
         }

@@ -15,21 +15,18 @@ public sealed record MeasuringCharacter(
     [property: Setting(0, 1)] decimal Systematic,
     [property: Setting(0, 2000, "mL")] decimal Random,
     [property: Setting(0, 1)] decimal RandomRelative,
-    string Source);
+    string Source
+);
 
 /// <summary>What was not measured and lies in a range.</summary>
 /// <param name="Mean">Middle of the range, in mL.</param>
 /// <param name="HalfWidth">Half width of the range, in mL (rectangular).</param>
-public sealed record Supposed(
-    [property: Setting(0, 1000, "mL")] decimal Mean,
-    [property: Setting(0, 1000, "mL")] decimal HalfWidth);
+public sealed record Supposed([property: Setting(0, 1000, "mL")] decimal Mean, [property: Setting(0, 1000, "mL")] decimal HalfWidth);
 
 /// <summary>What a calibration found.</summary>
 /// <param name="Factor">From label or reading to content.</param>
 /// <param name="HalfWidth">Half width of the doubt about the factor (rectangular).</param>
-public sealed record Calibration(
-    [property: Setting(0.5, 2)] decimal Factor,
-    [property: Setting(0, 0.5)] decimal HalfWidth);
+public sealed record Calibration([property: Setting(0.5, 2)] decimal Factor, [property: Setting(0, 0.5)] decimal HalfWidth);
 
 /// <summary>
 /// The characters of the measuring ways. All are settings: a site that has calibrated its bags and containers puts its own figures here.
@@ -49,7 +46,8 @@ public sealed record MeasuringCharacters
     public Supposed UnchartedPrime { get; init; } = new(60, 40);
 
     /// <summary>What is left in a bag, read off its marks.</summary>
-    public MeasuringCharacter BagGraduation { get; init; } = new(0, 0, 200, 0, "JKMS 2022;37:e345 (1 L bags: up to about 200 mL wrong); for larger bags our judgement");
+    public MeasuringCharacter BagGraduation { get; init; } =
+        new(0, 0, 200, 0, "JKMS 2022;37:e345 (1 L bags: up to about 200 mL wrong); for larger bags our judgement");
 
     /// <summary>The part of that error, as variance, that all marks of one bag share: they are printed on it. Default 0.5; our judgement (marks depend on the maker, JKMS 2022;37:e345).</summary>
     [Setting(0, 1)]
@@ -59,28 +57,46 @@ public sealed record MeasuringCharacters
     public MeasuringCharacter Pump { get; init; } = new(0, 0.05m, 0, 0, "±5 % from memory, as makers of volumetric pumps state it");
 
     /// <summary>Drawn up in a syringe.</summary>
-    public MeasuringCharacter Syringe { get; init; } = new(0, 0, 0, 0.04m, "±4 % above half of the nominal capacity, ISO 7886-1, from memory");
+    public MeasuringCharacter Syringe { get; init; } =
+        new(0, 0, 0, 0.04m, "±4 % above half of the nominal capacity, ISO 7886-1, from memory");
 
     /// <summary>
     /// A flow charted in mL/h and not measured: off by about 12 % (standard uncertainty). Half of that, as variance, is shared by all
     /// settings of a line (the set, its height, whoever counts), half is of each setting.
     /// </summary>
-    public MeasuringCharacter ChartedFlow { get; init; } = new(0, 0.15m, 0, 0.15m, "our judgement, about 12 % in all; a gravity drip slows as the bag empties (Anesth Pain Med 2025;20(3))");
+    public MeasuringCharacter ChartedFlow { get; init; } =
+        new(0, 0.15m, 0, 0.15m, "our judgement, about 12 % in all; a gravity drip slows as the bag empties (Anesth Pain Med 2025;20(3))");
 
     /// <summary>Counted drops.</summary>
-    public MeasuringCharacter Drops { get; init; } = new(0, 0.10m, 0, 0, "our judgement; the volume of a drop varies by set (Anesth Pain Med 2025;20(3))");
+    public MeasuringCharacter Drops { get; init; } =
+        new(0, 0.10m, 0, 0, "our judgement; the volume of a drop varies by set (Anesth Pain Med 2025;20(3))");
 
     /// <summary>Read off a drainage bag's marks.</summary>
-    public MeasuringCharacter DrainageGraduation { get; init; } = new(0, 0.05m, 50, 0, "our judgement: no paper measures ordinary drainage bags, and published analogues are worse (Gynecol Surg 2015)");
+    public MeasuringCharacter DrainageGraduation { get; init; } =
+        new(
+            0,
+            0.05m,
+            50,
+            0,
+            "our judgement: no paper measures ordinary drainage bags, and published analogues are worse (Gynecol Surg 2015)"
+        );
 
     /// <summary>Urine read off a urine meter.</summary>
-    public MeasuringCharacter UrineMeter { get; init; } = new(-0.0244m, 0.005m, 14.7m, 0, "reads 2.4 to 2.6 % high (Crit Care 2012, cc10837); limits of agreement ±16.6 mL (Crit Care 2015, s13054-015-0899-4)");
+    public MeasuringCharacter UrineMeter { get; init; } =
+        new(
+            -0.0244m,
+            0.005m,
+            14.7m,
+            0,
+            "reads 2.4 to 2.6 % high (Crit Care 2012, cc10837); limits of agreement ±16.6 mL (Crit Care 2015, s13054-015-0899-4)"
+        );
 
     /// <summary>Urine read off a jug or urinal.</summary>
     public MeasuringCharacter Jug { get; init; } = new(0, 0.05m, 25, 0, "our judgement");
 
     /// <summary>Weighed: the scale's gain, and its reading in g.</summary>
-    public MeasuringCharacter Scale { get; init; } = new(0, 0, 5, 0, "±5 g: clinical reference 3.3; no gain error is assumed where none is known");
+    public MeasuringCharacter Scale { get; init; } =
+        new(0, 0, 5, 0, "±5 g: clinical reference 3.3; no gain error is assumed where none is known");
 
     /// <summary>Half width of the density of drainage where it is charted. Default 0.002 g/mL (clinical reference 3.3).</summary>
     [Setting(0, 0.1, "g/mL")]
@@ -121,16 +137,28 @@ public sealed record MeasuringCharacters
     public decimal FirstMark { get; init; } = 5;
 
     /// <summary>Bag types that were calibrated, by the type that the entries name.</summary>
-    public ImmutableSortedDictionary<string, Calibration> CalibratedBagTypes { get; init; } = ImmutableSortedDictionary<string, Calibration>.Empty;
+    public ImmutableSortedDictionary<string, Calibration> CalibratedBagTypes { get; init; } =
+        ImmutableSortedDictionary<string, Calibration>.Empty;
 
     /// <summary>Drainage containers that were calibrated, by the name that the entries give them.</summary>
-    public ImmutableSortedDictionary<string, Calibration> CalibratedContainers { get; init; } = ImmutableSortedDictionary<string, Calibration>.Empty;
+    public ImmutableSortedDictionary<string, Calibration> CalibratedContainers { get; init; } =
+        ImmutableSortedDictionary<string, Calibration>.Empty;
 
     /// <summary>What a hung bag holds, by its label.</summary>
     public Measured Labelled(Volume labelled, string? bagType)
     {
-        var calibrated = bagType is not null && CalibratedBagTypes.TryGetValue(bagType, out var found) ? found : new(1 + BagLabel.Correction, BagLabel.Systematic);
-        return new(labelled, labelled * calibrated.Factor, ErrorBudget.Of(new("overfill of bag type", bagType ?? "unknown"), ErrorBudget.Rectangular(calibrated.HalfWidth) * labelled.Millilitres));
+        var calibrated =
+            bagType is not null && CalibratedBagTypes.TryGetValue(bagType, out var found)
+                ? found
+                : new(1 + BagLabel.Correction, BagLabel.Systematic);
+        return new(
+            labelled,
+            labelled * calibrated.Factor,
+            ErrorBudget.Of(
+                new("overfill of bag type", bagType ?? "unknown"),
+                ErrorBudget.Rectangular(calibrated.HalfWidth) * labelled.Millilitres
+            )
+        );
     }
 
     /// <summary>What was left in a bag when it was read or taken down.</summary>
@@ -139,9 +167,14 @@ public sealed record MeasuringCharacters
     /// <param name="bag">The bag: its marks share a part of their error.</param>
     public Measured Left(Volume remaining, EntryHeader reading, EntryKey bag)
     {
-        if (reading.How is MeasuringWay.Weighed or MeasuringWay.Estimate) return Read(remaining, Of(reading.How.Value), reading.Key, ScaleName(reading));
+        if (reading.How is MeasuringWay.Weighed or MeasuringWay.Estimate)
+            return Read(remaining, Of(reading.How.Value), reading.Key, ScaleName(reading));
         return remaining == Volume.Zero
-            ? new(remaining, Volume.FromMillilitres(EmptyBagResidue.Mean), ErrorBudget.Of(Of("residue", reading.Key), ErrorBudget.Rectangular(EmptyBagResidue.HalfWidth)))
+            ? new(
+                remaining,
+                Volume.FromMillilitres(EmptyBagResidue.Mean),
+                ErrorBudget.Of(Of("residue", reading.Key), ErrorBudget.Rectangular(EmptyBagResidue.HalfWidth))
+            )
             : OffMarks(remaining, reading.Key, bag);
     }
 
@@ -153,22 +186,35 @@ public sealed record MeasuringCharacters
         var budget = ErrorBudget.OfDifferent(
             (Of("reading", reading), error * (decimal)own),
             (Of("marks of bag", bag), error * (decimal)all),
-            (Of("scale of", bag), ErrorBudget.Rectangular(BagGraduation.Systematic) * remaining.Millilitres));
+            (Of("scale of", bag), ErrorBudget.Rectangular(BagGraduation.Systematic) * remaining.Millilitres)
+        );
         return new(remaining, remaining * (1 + BagGraduation.Correction), budget);
     }
 
     /// <summary>What a total of irrigant stands for; without a way it is taken as the bag's label.</summary>
-    public Measured Total(IrrigantInstilled total) => (total.Header.How ?? MeasuringWay.Label) switch
-    {
-        MeasuringWay.Label => Labelled(total.Amount, null) - new Measured(Volume.Zero, Volume.FromMillilitres(EmptyBagResidue.Mean), ErrorBudget.Of(Of("residue", total.Key), ErrorBudget.Rectangular(EmptyBagResidue.HalfWidth))),
-        MeasuringWay.Graduation => Read(total.Amount, BagGraduation, total.Key, null),
-        MeasuringWay.Drops => Read(total.Amount, Drops, total.Key, new("drops on line", total.Line)),
-        MeasuringWay.Pump => Read(total.Amount, Pump, total.Key, new("pump on line", total.Line)),
-        MeasuringWay.Weighed or MeasuringWay.Syringe or MeasuringWay.Estimate or MeasuringWay.Scan => Read(total.Amount, Of(total.Header.How!.Value), total.Key, ScaleName(total.Header)),
-    };
+    public Measured Total(IrrigantInstilled total) =>
+        (total.Header.How ?? MeasuringWay.Label) switch
+        {
+            MeasuringWay.Label => Labelled(total.Amount, null)
+                - new Measured(
+                    Volume.Zero,
+                    Volume.FromMillilitres(EmptyBagResidue.Mean),
+                    ErrorBudget.Of(Of("residue", total.Key), ErrorBudget.Rectangular(EmptyBagResidue.HalfWidth))
+                ),
+            MeasuringWay.Graduation => Read(total.Amount, BagGraduation, total.Key, null),
+            MeasuringWay.Drops => Read(total.Amount, Drops, total.Key, new("drops on line", total.Line)),
+            MeasuringWay.Pump => Read(total.Amount, Pump, total.Key, new("pump on line", total.Line)),
+            MeasuringWay.Weighed or MeasuringWay.Syringe or MeasuringWay.Estimate or MeasuringWay.Scan => Read(
+                total.Amount,
+                Of(total.Header.How!.Value),
+                total.Key,
+                ScaleName(total.Header)
+            ),
+        };
 
     /// <summary>What a difference of a pump's counter stands for.</summary>
-    public Measured Counted(Volume difference, PumpTotalRead reading) => Read(difference, Pump, reading.Key, new("pump on line", reading.Line));
+    public Measured Counted(Volume difference, PumpTotalRead reading) =>
+        Read(difference, Pump, reading.Key, new("pump on line", reading.Line));
 
     /// <summary>What a flow makes of a time.</summary>
     public Measured Ran(Volume ran, FlowSet flow)
@@ -191,10 +237,16 @@ public sealed record MeasuringCharacters
     /// <summary>What a container's content was, and so what it adds to the reading before.</summary>
     public Measured Content(Volume content, Entry reading, string container)
     {
-        if (reading is DrainageWeighed weighed) return Weighed(content, weighed, container);
-        if (reading.Header.How is MeasuringWay.Weighed or MeasuringWay.Estimate) return Read(content, Of(reading.Header.How.Value), reading.Key, ScaleName(reading.Header));
+        if (reading is DrainageWeighed weighed)
+            return Weighed(content, weighed, container);
+        if (reading.Header.How is MeasuringWay.Weighed or MeasuringWay.Estimate)
+            return Read(content, Of(reading.Header.How.Value), reading.Key, ScaleName(reading.Header));
         return CalibratedContainers.TryGetValue(container, out var known)
-            ? new Measured(content, content * known.Factor, ErrorBudget.Of(new("scale of container", container), ErrorBudget.Rectangular(known.HalfWidth) * content.Millilitres)).Doubting(Of("reading", reading.Key), ErrorBudget.Rectangular(OffAMark(DrainageGraduation, content).Random))
+            ? new Measured(
+                content,
+                content * known.Factor,
+                ErrorBudget.Of(new("scale of container", container), ErrorBudget.Rectangular(known.HalfWidth) * content.Millilitres)
+            ).Doubting(Of("reading", reading.Key), ErrorBudget.Rectangular(OffAMark(DrainageGraduation, content).Random))
             : Read(content, OffAMark(DrainageGraduation, content), reading.Key, new("scale of container", container));
     }
 
@@ -209,7 +261,8 @@ public sealed record MeasuringCharacters
     }
 
     /// <summary>What a leak stands for: judged by eye unless told otherwise.</summary>
-    public Measured Leak(LeakEstimated leak) => Read(leak.Amount, Of(leak.Header.How ?? MeasuringWay.Estimate), leak.Key, ScaleName(leak.Header));
+    public Measured Leak(LeakEstimated leak) =>
+        Read(leak.Amount, Of(leak.Header.How ?? MeasuringWay.Estimate), leak.Key, ScaleName(leak.Header));
 
     /// <summary>What was spilt or discarded of the irrigant: judged by eye unless told otherwise.</summary>
     public Measured Discarded(IrrigantDiscarded discarded) =>
@@ -230,29 +283,34 @@ public sealed record MeasuringCharacters
         var own = ErrorBudget.Rectangular(character.Random + (character.RandomRelative * Math.Abs(reading.Millilitres)));
         var budget = ErrorBudget.OfDifferent(
             (Of("reading", key), own),
-            (shared ?? Of("scale of", key), ErrorBudget.Rectangular(character.Systematic) * reading.Millilitres));
+            (shared ?? Of("scale of", key), ErrorBudget.Rectangular(character.Systematic) * reading.Millilitres)
+        );
         return new(reading, reading * (1 + character.Correction), budget);
     }
 
     /// <summary>What holds nothing was not misread by tens of millilitres: an empty meter is a measured nothing.</summary>
     private MeasuringCharacter OffAMark(MeasuringCharacter character, Volume reading) =>
-        character with { Random = Math.Min(character.Random, Math.Abs(reading.Millilitres) + FirstMark) };
+        character with
+        {
+            Random = Math.Min(character.Random, Math.Abs(reading.Millilitres) + FirstMark),
+        };
 
     private static ErrorSource ScaleName(EntryHeader header) => new("weighing scale", header.Device ?? "of the ward");
 
     private static ErrorSource Of(string what, EntryKey key) => new(what, key.Source, key.Id);
 
-    private MeasuringCharacter Of(MeasuringWay way) => way switch
-    {
-        MeasuringWay.Label => BagLabel,
-        MeasuringWay.Graduation => Jug,
-        MeasuringWay.Weighed => Scale,
-        MeasuringWay.Pump => Pump,
-        MeasuringWay.Syringe => Syringe,
-        MeasuringWay.Drops => Drops,
-        MeasuringWay.Scan => Scan,
-        MeasuringWay.Estimate => Eye,
-    };
+    private MeasuringCharacter Of(MeasuringWay way) =>
+        way switch
+        {
+            MeasuringWay.Label => BagLabel,
+            MeasuringWay.Graduation => Jug,
+            MeasuringWay.Weighed => Scale,
+            MeasuringWay.Pump => Pump,
+            MeasuringWay.Syringe => Syringe,
+            MeasuringWay.Drops => Drops,
+            MeasuringWay.Scan => Scan,
+            MeasuringWay.Estimate => Eye,
+        };
 
     private Measured Weighed(Volume content, DrainageWeighed weighed, string container)
     {
@@ -261,7 +319,8 @@ public sealed record MeasuringCharacters
         var errors = ErrorBudget.OfDifferent(
             (Of("reading", weighed.Key), ErrorBudget.Rectangular(Scale.Random)),
             (new("density in container", container), ErrorBudget.Rectangular(half) * content.Millilitres),
-            (ScaleName(weighed.Header), ErrorBudget.Rectangular(Scale.Systematic) * content.Millilitres));
+            (ScaleName(weighed.Header), ErrorBudget.Rectangular(Scale.Systematic) * content.Millilitres)
+        );
         return new(content, content, errors);
     }
 }

@@ -104,7 +104,9 @@ public static class Windows
         var leading = bladder.IsEmpty ? intervals : [.. intervals.Where(i => i.Stream == FluidBalance.Bladder)];
         var covered = Covered(leading, start, end);
         var wanted = Instant.Min(end, frame.End ?? end) - Instant.Max(start, frame.Start);
-        var unread = balance.Streams.Where(s => s != FluidBalance.Bladder).Select(s => balance[s][^1].End)
+        var unread = balance
+            .Streams.Where(s => s != FluidBalance.Bladder)
+            .Select(s => balance[s][^1].End)
             .Any(read => read < end && read > end - balance.Settings.LongestGap);
 
         var absent = intervals.FirstOrDefault(i => i.Output is null)?.Absent ?? (covered == Duration.Zero ? AbsentReason.NotCovered : null);
@@ -113,9 +115,12 @@ public static class Windows
         var output = worked?.Charted;
 
         var caveats = CaveatSet.Of(intervals.SelectMany(i => i.Caveats).Where(c => c != Caveat.NegativeOutput));
-        if (output is not null && intervals.Any(i => i.Start < start || i.End > known)) caveats = caveats.Add(Caveat.Apportioned);
-        if (output < Volume.Zero) caveats = caveats.Add(Caveat.NegativeOutput);
-        if (unread) caveats = caveats.Add(Caveat.OtherRouteNotRead);
+        if (output is not null && intervals.Any(i => i.Start < start || i.End > known))
+            caveats = caveats.Add(Caveat.Apportioned);
+        if (output < Volume.Zero)
+            caveats = caveats.Add(Caveat.NegativeOutput);
+        if (unread)
+            caveats = caveats.Add(Caveat.OtherRouteNotRead);
 
         var (from, to) = (Instant.Max(start, frame.Start), Instant.Max(end, frame.Start));
         var irrigant = balance.InstilledBetween(from, to);
@@ -134,7 +139,19 @@ public static class Windows
             DrainageCharted = balance.DrainageCharted(from, to),
             Caveats = caveats.InOrder(),
             Intervals = intervals,
-            Shares = [.. intervals.Zip(shares, (i, share) => new WindowShare(i, Instant.Max(start, i.Start), Instant.Min(known, i.End), balance.Settings.BestEstimateIsHeadline && FluidBalance.Estimable(caveats) ? share?.Best : share?.Charted))],
+            Shares =
+            [
+                .. intervals.Zip(
+                    shares,
+                    (i, share) =>
+                        new WindowShare(
+                            i,
+                            Instant.Max(start, i.Start),
+                            Instant.Min(known, i.End),
+                            balance.Settings.BestEstimateIsHeadline && FluidBalance.Estimable(caveats) ? share?.Best : share?.Charted
+                        )
+                ),
+            ],
         };
     }
 
@@ -161,8 +178,10 @@ public static class Windows
 
     private static OutputStatus Status(ImmutableArray<ClosedInterval> intervals, bool open)
     {
-        if (open || intervals.Any(i => i.Status == OutputStatus.Preliminary)) return OutputStatus.Preliminary;
-        if (intervals.Any(i => i.Status == OutputStatus.Corrected)) return OutputStatus.Corrected;
+        if (open || intervals.Any(i => i.Status == OutputStatus.Preliminary))
+            return OutputStatus.Preliminary;
+        if (intervals.Any(i => i.Status == OutputStatus.Corrected))
+            return OutputStatus.Corrected;
         return intervals.Any(i => i.Status == OutputStatus.Amended) ? OutputStatus.Amended : OutputStatus.Final;
     }
 

@@ -10,18 +10,22 @@ internal sealed class RetainedVolume(EpisodeLog log, BalanceSettings settings, D
     private readonly Timeline scans = log[Channel.Scan];
 
     /// <summary>The scan that anchors a closing point: the nearest one within reach that has no nearer closing point.</summary>
-    public BladderScanned? At(Instant closing) => scans.Count == 0 ? null
-        : scans.After(closing - settings.ScanReach - Duration.Epsilon, closing + settings.ScanReach)
-            .Cast<BladderScanned>()
-            .Where(scan => NearestClosing(scan.At) == closing)
-            .MinBy(scan => Distance(scan.At, closing));
+    public BladderScanned? At(Instant closing) =>
+        scans.Count == 0
+            ? null
+            : scans
+                .After(closing - settings.ScanReach - Duration.Epsilon, closing + settings.ScanReach)
+                .Cast<BladderScanned>()
+                .Where(scan => NearestClosing(scan.At) == closing)
+                .MinBy(scan => Distance(scan.At, closing));
 
     /// <summary>The latest anchored closing point before an instant, and the scan that anchors it.</summary>
     public BladderScanned? LastBefore(Instant closing)
     {
         for (var i = scans.FirstAfter(closing + settings.ScanReach) - 1; i >= 0; i--)
         {
-            if (NearestClosing(scans[i].At) is { } nearest && nearest < closing) return At(nearest);
+            if (NearestClosing(scans[i].At) is { } nearest && nearest < closing)
+                return At(nearest);
         }
 
         return null;

@@ -38,7 +38,8 @@ public static class Conformance
             return value < threshold || (inclusive && value == threshold) ? 1 : 0;
         }
 
-        if (threshold <= 0) return 0;
+        if (threshold <= 0)
+            return 0;
 
         // Below the estimate the lower tail is small and exact; above it the upper one is.
         return limit <= 0
@@ -56,7 +57,8 @@ public static class Conformance
     /// <summary>The part beyond a limit of all that lies beyond the lowest value, in units of u; the limit above 0.</summary>
     private static double TailBeyond(double limit, double lowest, double apart)
     {
-        if (lowest <= 0) return StandardNormal.UpperTail(limit) / StandardNormal.UpperTail(lowest);
+        if (lowest <= 0)
+            return StandardNormal.UpperTail(limit) / StandardNormal.UpperTail(lowest);
 
         // Both tails may be less than any double: their ratio is not. Where they are next to equal it must not be rounded to more than 1.
         var fading = Math.Exp(-apart * (limit + lowest) / 2);
@@ -66,7 +68,8 @@ public static class Conformance
     private static void Check(double estimate, double uncertainty, double threshold)
     {
         ArgumentOutOfRangeException.ThrowIfNegative(uncertainty);
-        if (double.IsFinite(estimate) && double.IsFinite(uncertainty) && double.IsFinite(threshold)) return;
+        if (double.IsFinite(estimate) && double.IsFinite(uncertainty) && double.IsFinite(threshold))
+            return;
         var seen = $"{estimate} ± {uncertainty}, threshold {threshold}";
         throw new ArgumentOutOfRangeException(nameof(estimate), seen, "finite numbers are expected");
     }

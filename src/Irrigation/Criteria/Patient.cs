@@ -29,9 +29,11 @@ public sealed record Patient(LocalDate? BirthDate, DateTimeZone Zone)
     /// <summary>The age group at a moment.</summary>
     public AgeGroup GroupAt(Instant at)
     {
-        if (BirthDate is not { } born) return AgeGroup.Unknown;
+        if (BirthDate is not { } born)
+            return AgeGroup.Unknown;
         var today = at.InZone(Zone).Date;
-        if (Period.DaysBetween(born, today) <= 28) return AgeGroup.Neonate;
+        if (Period.DaysBetween(born, today) <= 28)
+            return AgeGroup.Neonate;
         return born.PlusYears(18) <= today ? AgeGroup.Adult : AgeGroup.Child;
     }
 
@@ -50,13 +52,16 @@ public sealed record WeightInForce(BodyWeight Weight, Instant At, string? Doubt)
     public static WeightInForce? Of(EpisodeLog log, Instant at, Patient patient, CriteriaSettings settings)
     {
         var weights = log["weight-measured"];
-        if (weights.LastAtOrBefore(at) is not WeightMeasured latest) return null;
+        if (weights.LastAtOrBefore(at) is not WeightMeasured latest)
+            return null;
         var (group, years) = (patient.GroupAt(at), patient.YearsAt(at));
         var plausible = settings.PlausibleWeight(group, years);
         var (low, high) = plausible;
 
         // Compared with the last one that could be true: a slip must not cast its doubt on the weight that puts it right.
-        var before = weights.Before(latest.At).OfType<WeightMeasured>()
+        var before = weights
+            .Before(latest.At)
+            .OfType<WeightMeasured>()
             .FirstOrDefault(w => w.Weight.Kilograms >= low && w.Weight.Kilograms <= high);
         return new(latest.Weight, latest.At, Implausible(latest.Weight, before?.Weight, plausible, group, years, settings));
     }
@@ -70,14 +75,21 @@ public sealed record WeightInForce(BodyWeight Weight, Instant At, string? Doubt)
         {
             var next = (WeightMeasured)weights[i];
             var (low, high) = settings.PlausibleWeight(patient.GroupAt(next.At), patient.YearsAt(next.At));
-            if (next.Weight.Kilograms >= low && next.Weight.Kilograms <= high) return weights.NextAfter(next.At)?.At;
+            if (next.Weight.Kilograms >= low && next.Weight.Kilograms <= high)
+                return weights.NextAfter(next.At)?.At;
         }
 
         return null;
     }
 
     private static string? Implausible(
-        BodyWeight weight, BodyWeight? before, WeightRange plausible, AgeGroup group, int? years, CriteriaSettings settings)
+        BodyWeight weight,
+        BodyWeight? before,
+        WeightRange plausible,
+        AgeGroup group,
+        int? years,
+        CriteriaSettings settings
+    )
     {
         var (low, high) = plausible;
         if (weight.Kilograms < low || weight.Kilograms > high)

@@ -52,12 +52,18 @@ public static class UrineOutputCriteria
 
     /// <summary>One criterion at a moment, in the readings that it has: the neonatal one only as a mean.</summary>
     public static IEnumerable<CriterionResult> Evaluate(
-        RateCriterion criterion, FluidBalance balance, Patient patient, Instant at, CriteriaSettings settings)
+        RateCriterion criterion,
+        FluidBalance balance,
+        Patient patient,
+        Instant at,
+        CriteriaSettings settings
+    )
     {
         var asking = new Asking(balance, patient, at, settings);
         var mean = asking.Mean(criterion);
         yield return mean;
-        if (criterion.Group == AgeGroup.Neonate || criterion.Threshold is not { } threshold) yield break;
+        if (criterion.Group == AgeGroup.Neonate || criterion.Threshold is not { } threshold)
+            yield break;
         yield return asking.EveryHour(criterion, threshold, mean);
     }
 
@@ -83,7 +89,8 @@ public static class UrineOutputCriteria
         public CriterionResult Mean(RateCriterion criterion)
         {
             var window = Trailing(criterion.Window);
-            if (criterion.Threshold is { } threshold) return Rate(criterion, threshold, window, Reading.MeanOverWindow);
+            if (criterion.Threshold is { } threshold)
+                return Rate(criterion, threshold, window, Reading.MeanOverWindow);
             var (name, stage, upTo) = (criterion.Name, criterion.Stage, Settings.Anuria.Millilitres);
             return Volume(new(name, stage, Reading.MeanOverWindow, upTo, "<=", "mL"), window, criterion.Group);
         }
@@ -137,14 +144,18 @@ public static class UrineOutputCriteria
         private IEnumerable<Obstacle> OfAge(AgeGroup wanted)
         {
             var group = Patient.GroupAt(At);
-            if (group == AgeGroup.Unknown) yield return Obstacle.AgeUnknown;
-            else if (group != wanted) yield return Obstacle.AgeDoesNotFit;
+            if (group == AgeGroup.Unknown)
+                yield return Obstacle.AgeUnknown;
+            else if (group != wanted)
+                yield return Obstacle.AgeDoesNotFit;
         }
 
         private static IEnumerable<Obstacle> OfWeight(WeightInForce? weight)
         {
-            if (weight is null) yield return Obstacle.WeightUnknown;
-            if (weight?.Doubt is not null) yield return Obstacle.WeightImplausible;
+            if (weight is null)
+                yield return Obstacle.WeightUnknown;
+            if (weight?.Doubt is not null)
+                yield return Obstacle.WeightImplausible;
         }
     }
 

@@ -83,7 +83,14 @@ public enum Obstacle
 /// <param name="Group">The age that it is for.</param>
 /// <param name="Source">Where it comes from.</param>
 public sealed record RateCriterion(
-    string Name, int Stage, Duration Window, decimal? Threshold, bool Inclusive, AgeGroup Group, string Source);
+    string Name,
+    int Stage,
+    Duration Window,
+    decimal? Threshold,
+    bool Inclusive,
+    AgeGroup Group,
+    string Source
+);
 
 /// <summary>A result of a criterion. It is of urine output alone: a "urine-output criterion stage n", never a diagnosis.</summary>
 public sealed record CriterionResult
@@ -152,17 +159,19 @@ public static class Decision
     /// <param name="inclusive">Whether the threshold itself counts as below.</param>
     public static Answer Below(decimal low, decimal high, decimal threshold, bool inclusive = false)
     {
-        if (inclusive ? high <= threshold : high < threshold) return Answer.Met;
+        if (inclusive ? high <= threshold : high < threshold)
+            return Answer.Met;
         return (inclusive ? low > threshold : low >= threshold) ? Answer.NotMet : Answer.Indeterminate;
     }
 
     /// <summary>Whether a value lies above a threshold (strictly).</summary>
-    public static Answer Above(decimal low, decimal high, decimal threshold) => Below(low, high, threshold, inclusive: true) switch
-    {
-        Answer.Met => Answer.NotMet,
-        Answer.NotMet => Answer.Met,
-        var other => other,
-    };
+    public static Answer Above(decimal low, decimal high, decimal threshold) =>
+        Below(low, high, threshold, inclusive: true) switch
+        {
+            Answer.Met => Answer.NotMet,
+            Answer.NotMet => Answer.Met,
+            var other => other,
+        };
 
     /// <summary>All of several: one that is not met decides; else the weakest of the rest.</summary>
     public static Answer All(IEnumerable<Answer> answers)

@@ -56,7 +56,8 @@ public static class WindowDecision
         decimal? per,
         IEnumerable<Obstacle> ofPatient,
         decimal requiredCoverage,
-        Duration? longestGap)
+        Duration? longestGap
+    )
     {
         // To a billionth: what is exactly on a threshold stays there, however it was divided.
         decimal In(Volume volume) => Math.Round(volume.Millilitres / per!.Value, 9);
@@ -87,28 +88,38 @@ public static class WindowDecision
 
     private static IEnumerable<Obstacle> OfReadings(OutputWindow output, decimal requiredCoverage, Duration? longestGap)
     {
-        if (output.Absent is AbsentReason.IrrigantUnknown or AbsentReason.DrainageUnknown) yield return Obstacle.OutputUnknown;
-        if (output.Absent is AbsentReason.IrrigantNotReadYet or AbsentReason.DrainageNotReadYet) yield return Obstacle.StillOpen;
-        if (Coverage(output) < requiredCoverage) yield return Obstacle.NotCovered;
+        if (output.Absent is AbsentReason.IrrigantUnknown or AbsentReason.DrainageUnknown)
+            yield return Obstacle.OutputUnknown;
+        if (output.Absent is AbsentReason.IrrigantNotReadYet or AbsentReason.DrainageNotReadYet)
+            yield return Obstacle.StillOpen;
+        if (Coverage(output) < requiredCoverage)
+            yield return Obstacle.NotCovered;
         if (output.Output is { BestEstimate: null })
         {
             yield return Obstacle.DoubtsUnknown;
-            if (output.Status == OutputStatus.Preliminary && output.FullyCovered) yield return Obstacle.StillOpen;
+            if (output.Status == OutputStatus.Preliminary && output.FullyCovered)
+                yield return Obstacle.StillOpen;
         }
 
-        if (output.Caveats.Contains(Caveat.Doubted)) yield return Obstacle.Doubted;
-        if (output.Intervals.Any(i => i.Length > longestGap)) yield return Obstacle.Gap;
+        if (output.Caveats.Contains(Caveat.Doubted))
+            yield return Obstacle.Doubted;
+        if (output.Intervals.Any(i => i.Length > longestGap))
+            yield return Obstacle.Gap;
     }
 
     private static IEnumerable<Obstacle> OfInterval(CriterionQuestion asked, OutputWindow output, (decimal Low, decimal High)? interval)
     {
         var above = interval?.Low > asked.Threshold;
-        if (output.Caveats.Contains(Caveat.OtherRouteNotRead) && !above) yield return Obstacle.StillOpen;
-        if (interval is not var (low, high)) yield break;
-        if (high < 0) yield return Obstacle.BelowZero;
+        if (output.Caveats.Contains(Caveat.OtherRouteNotRead) && !above)
+            yield return Obstacle.StillOpen;
+        if (interval is not var (low, high))
+            yield break;
+        if (high < 0)
+            yield return Obstacle.BelowZero;
 
         // Wider than the threshold it cannot tell that there was so little; that there was more it can, where all of it lies above.
-        if ((high - low) / 2 > asked.Threshold && !(asked.OfLittle && above)) yield return Obstacle.TooUncertain;
+        if ((high - low) / 2 > asked.Threshold && !(asked.OfLittle && above))
+            yield return Obstacle.TooUncertain;
     }
 
     private static decimal Coverage(OutputWindow output) => Elapsed.Of(output.Covered) / Elapsed.Of(output.Length);

@@ -85,29 +85,30 @@ public static class Channel
     public static IEnumerable<string> Of(Entry? entry) =>
         entry is null or EnteredInError or { Header.Purpose: not Purpose.Clinical } ? [] : Filed(entry).Append(Everything);
 
-    private static string[] Filed(Entry entry) => entry switch
-    {
-        BagHung e => [Bag(e.Line), Line(e.Line)],
-        BagRead e => [Bag(e.Line), Line(e.Line)],
-        BagTakenDown e => [Bag(e.Line), Line(e.Line)],
-        PumpTotalRead e => [Pump(e.Line), Line(e.Line)],
-        FlowSet e => [Flow(e.Line), Line(e.Line)],
-        IrrigantDiscarded e => [Discarded(e.Line), Line(e.Line)],
-        IrrigantInstilled { AtOnce: true } e => [Syringe(e.Line), Line(e.Line)],
-        IrrigantInstilled e => [Total(e.Line), Line(e.Line)],
-        DrainageEmptied e => [Container(e.Container), BladderOutput],
-        DrainageLevelRead e => [Container(e.Container), BladderOutput],
-        DrainageWeighed e => [Container(e.Container), BladderOutput],
-        UrineCollected { FromBladder: true } => [BladderUrine, BladderOutput],
-        UrineCollected e => [Route(e.Route)],
-        DrainClamped or DrainReleased => [Clamp],
-        BladderScanned => [Scan],
-        LeakEstimated => [Leak],
-        ContainerTakenAway e => [TakenAway(e.Container)],
-        BloodRemoved => [Blood],
-        ReadingConfirmed => [Confirmed],
-        _ => [entry.Kind],
-    };
+    private static string[] Filed(Entry entry) =>
+        entry switch
+        {
+            BagHung e => [Bag(e.Line), Line(e.Line)],
+            BagRead e => [Bag(e.Line), Line(e.Line)],
+            BagTakenDown e => [Bag(e.Line), Line(e.Line)],
+            PumpTotalRead e => [Pump(e.Line), Line(e.Line)],
+            FlowSet e => [Flow(e.Line), Line(e.Line)],
+            IrrigantDiscarded e => [Discarded(e.Line), Line(e.Line)],
+            IrrigantInstilled { AtOnce: true } e => [Syringe(e.Line), Line(e.Line)],
+            IrrigantInstilled e => [Total(e.Line), Line(e.Line)],
+            DrainageEmptied e => [Container(e.Container), BladderOutput],
+            DrainageLevelRead e => [Container(e.Container), BladderOutput],
+            DrainageWeighed e => [Container(e.Container), BladderOutput],
+            UrineCollected { FromBladder: true } => [BladderUrine, BladderOutput],
+            UrineCollected e => [Route(e.Route)],
+            DrainClamped or DrainReleased => [Clamp],
+            BladderScanned => [Scan],
+            LeakEstimated => [Leak],
+            ContainerTakenAway e => [TakenAway(e.Container)],
+            BloodRemoved => [Blood],
+            ReadingConfirmed => [Confirmed],
+            _ => [entry.Kind],
+        };
 }
 
 /// <summary>What the channels of a log say is there.</summary>

@@ -13,23 +13,44 @@ public static class Contradictions
 {
     /// <summary>The first contradiction of an entry in the log that holds it; null where there is none.</summary>
     public static EntryProblem? Of(Entry entry, EpisodeLog log, string where) =>
-        entry.Header.Purpose != Purpose.Clinical ? null : OfFrame(entry, log.Frame, where) ?? entry switch
-        {
-            BagHung hung => BagOverBag(hung, log, where),
-            IrrigantInstilled { AtOnce: false } total => TotalOverTotal(total, log, where),
-            DrainageEmptied or DrainageLevelRead or DrainageWeighed => DrainedWhileClamped(entry, log, where),
-            _ => null,
-        };
+        entry.Header.Purpose != Purpose.Clinical
+            ? null
+            : OfFrame(entry, log.Frame, where)
+                ?? entry switch
+                {
+                    BagHung hung => BagOverBag(hung, log, where),
+                    IrrigantInstilled { AtOnce: false } total => TotalOverTotal(total, log, where),
+                    DrainageEmptied or DrainageLevelRead or DrainageWeighed => DrainedWhileClamped(entry, log, where),
+                    _ => null,
+                };
 
     /// <summary>What an entry says against the episode's start and end; null where it fits.</summary>
     public static EntryProblem? OfFrame(Entry entry, EpisodeFrame frame, string where)
     {
         // What is seen, ordered or weighed may well lie before or after; fluid may not.
-        var fluid = entry is BagHung or BagRead or BagTakenDown or IrrigantInstilled or IrrigantDiscarded or FlowSet or PumpTotalRead or ContainerTakenAway or BloodRemoved
-            or DrainageEmptied or DrainageLevelRead or DrainageWeighed or LeakEstimated or UrineCollected or DrainClamped or DrainReleased;
-        if (!fluid) return null;
+        var fluid =
+            entry
+            is BagHung
+                or BagRead
+                or BagTakenDown
+                or IrrigantInstilled
+                or IrrigantDiscarded
+                or FlowSet
+                or PumpTotalRead
+                or ContainerTakenAway
+                or BloodRemoved
+                or DrainageEmptied
+                or DrainageLevelRead
+                or DrainageWeighed
+                or LeakEstimated
+                or UrineCollected
+                or DrainClamped
+                or DrainReleased;
+        if (!fluid)
+            return null;
         var begins = entry.Header.From ?? entry.At;
-        if (begins < frame.Start) return EntryProblem.BeforeStart($"{where}.{(entry.Header.From is null ? "at" : "from")}", begins, frame.Start);
+        if (begins < frame.Start)
+            return EntryProblem.BeforeStart($"{where}.{(entry.Header.From is null ? "at" : "from")}", begins, frame.Start);
         return entry.At > frame.End ? EntryProblem.AfterEnd($"{where}.at", entry.At, frame.End.Value) : null;
     }
 
@@ -37,12 +58,15 @@ public static class Contradictions
     {
         var bags = log[Channel.Bag(hung.Line)];
         var i = bags.FirstAtOrAfter(hung.At);
-        while (bags[i] != hung) i++;
+        while (bags[i] != hung)
+            i++;
 
         // Two bags of a Y-set, each with a name of its own, hang side by side, and one of them runs.
-        var hangs = HangingBag.Of(bags, hung.At - Duration.Epsilon, hung.At).Find(bag => bag.Hung != hung && bag.RunsAt(hung.At - Duration.Epsilon));
+        var hangs = HangingBag
+            .Of(bags, hung.At - Duration.Epsilon, hung.At)
+            .Find(bag => bag.Hung != hung && bag.RunsAt(hung.At - Duration.Epsilon));
         return bags.At(i - 1) is BagHung or BagRead && !HangingBag.BesideIt(hangs?.Hung ?? bags[i - 1] as BagHung, hung)
-            ? EntryProblem.OverlappingBags(where, hung.Line, bags[i - 1].At)
+                ? EntryProblem.OverlappingBags(where, hung.Line, bags[i - 1].At)
             : bags.At(i + 1) is BagHung next && !HangingBag.BesideIt(hung, next) ? EntryProblem.OverlappingBags(where, hung.Line, next.At)
             : null;
     }
@@ -55,8 +79,10 @@ public static class Contradictions
         {
             var other = (IrrigantInstilled)totals[i];
             var begins = other.Header.From ?? other.At;
-            if (other.Key == total.Key) continue;
-            if (begins >= total.At && other.At > total.At) break;
+            if (other.Key == total.Key)
+                continue;
+            if (begins >= total.At && other.At > total.At)
+                break;
             if (begins < total.At && (other.Header.From is not null || total.Header.From is not null))
             {
                 return EntryProblem.OverlappingTotals(where, total.Line, begins, other.At);
@@ -71,7 +97,8 @@ public static class Contradictions
     /// </summary>
     private static EntryProblem? DrainedWhileClamped(Entry reading, EpisodeLog log, string where)
     {
-        if (log[Channel.Clamp].LastBefore(reading.At) is not DrainClamped clamp) return null;
+        if (log[Channel.Clamp].LastBefore(reading.At) is not DrainClamped clamp)
+            return null;
         var drained = new DrainedOverTime(log, BalanceSettings.Default);
         var container = log[Channel.Container(DrainedOverTime.ContainerOf(reading)!)];
         var again = container.LastBefore(reading.At) is { } before && before.At >= clamp.At;

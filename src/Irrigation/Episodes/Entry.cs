@@ -155,7 +155,15 @@ public abstract record Entry(EntryHeader Header)
 /// <param name="BagType">The bag's type, if charted: overfill is a property of the type.</param>
 /// <param name="Solution">What it holds.</param>
 /// <param name="TubingPrime">What stayed in, or was run to waste through, a new giving set and never reached the bladder.</param>
-public sealed record BagHung(EntryHeader Header, string Line, Volume Labelled, string? Bag, string? BagType, string? Solution, Volume? TubingPrime) : Entry(Header);
+public sealed record BagHung(
+    EntryHeader Header,
+    string Line,
+    Volume Labelled,
+    string? Bag,
+    string? BagType,
+    string? Solution,
+    Volume? TubingPrime
+) : Entry(Header);
 
 /// <summary>What is left in the hanging bag was read.</summary>
 public sealed record BagRead(EntryHeader Header, string Line, Volume Remaining) : Entry(Header)
@@ -191,7 +199,8 @@ public sealed record IrrigantInstilled(EntryHeader Header, string Line, Volume A
 /// <param name="Rate">The flow in mL/h, worked out from the drops where those were counted.</param>
 /// <param name="DropsPerMinute">The counted drops, if that is how it was charted.</param>
 /// <param name="DropFactor">The set's drop factor; always there with drops.</param>
-public sealed record FlowSet(EntryHeader Header, string Line, FlowRate Rate, decimal? DropsPerMinute, DropFactor? DropFactor) : Entry(Header);
+public sealed record FlowSet(EntryHeader Header, string Line, FlowRate Rate, decimal? DropsPerMinute, DropFactor? DropFactor)
+    : Entry(Header);
 
 /// <summary>The running total of a pump was read: a counter, not an amount.</summary>
 /// <param name="Header">Identity, times, device.</param>
@@ -219,7 +228,14 @@ public sealed record DrainageLevelRead(EntryHeader Header, string Container, Vol
 /// <param name="Tare">The empty container, if the scale was not set to zero with it.</param>
 /// <param name="GramsPerMillilitre">Density of the drainage, if known.</param>
 /// <param name="Emptied">Whether it was emptied then.</param>
-public sealed record DrainageWeighed(EntryHeader Header, string Container, Mass Gross, Mass? Tare, decimal? GramsPerMillilitre, bool Emptied) : Entry(Header);
+public sealed record DrainageWeighed(
+    EntryHeader Header,
+    string Container,
+    Mass Gross,
+    Mass? Tare,
+    decimal? GramsPerMillilitre,
+    bool Emptied
+) : Entry(Header);
 
 /// <summary>A drainage container was taken away and not read: it is read where it was brought, and what it then holds had drained by now.</summary>
 /// <param name="Header">Identity, times, people.</param>
@@ -245,11 +261,20 @@ public sealed record LeakEstimated(EntryHeader Header, Volume Amount) : Entry(He
 public sealed record UrineCollected(EntryHeader Header, UrineRoute Route, Volume Amount) : Entry(Header)
 {
     /// <summary>Whether it came out of the bladder, and so belongs to the bladder's mass balance.</summary>
-    public bool FromBladder => Route switch
-    {
-        UrineRoute.Void or UrineRoute.CondomCatheter or UrineRoute.StraightCatheter or UrineRoute.UrethralCatheter or UrineRoute.SuprapubicCatheter => true,
-        UrineRoute.LeftNephrostomy or UrineRoute.RightNephrostomy or UrineRoute.LeftUreteralStent or UrineRoute.RightUreteralStent or UrineRoute.IlealConduit => false,
-    };
+    public bool FromBladder =>
+        Route switch
+        {
+            UrineRoute.Void
+            or UrineRoute.CondomCatheter
+            or UrineRoute.StraightCatheter
+            or UrineRoute.UrethralCatheter
+            or UrineRoute.SuprapubicCatheter => true,
+            UrineRoute.LeftNephrostomy
+            or UrineRoute.RightNephrostomy
+            or UrineRoute.LeftUreteralStent
+            or UrineRoute.RightUreteralStent
+            or UrineRoute.IlealConduit => false,
+        };
 }
 
 /// <summary>The drain was clamped: from here the bladder is shut (a dwell).</summary>
@@ -277,7 +302,17 @@ public sealed record BladderPalpated(EntryHeader Header, bool? Distended, bool? 
 /// <param name="Mucus">Mucus seen.</param>
 /// <param name="Sediment">Sediment seen.</param>
 /// <param name="Odour">Foul odour.</param>
-public sealed record DrainageAppearance(EntryHeader Header, string? Scale, int? Grade, string? Colour, string? Clarity, string? Clots, bool? Mucus, bool? Sediment, bool? Odour) : Entry(Header);
+public sealed record DrainageAppearance(
+    EntryHeader Header,
+    string? Scale,
+    int? Grade,
+    string? Colour,
+    string? Clarity,
+    string? Clots,
+    bool? Mucus,
+    bool? Sediment,
+    bool? Odour
+) : Entry(Header);
 
 /// <summary>How the patient bore it.</summary>
 /// <param name="Header">Identity, times, people.</param>
@@ -399,14 +434,43 @@ public sealed record EnteredInError(EntryHeader Header, string? Reason) : Entry(
 /// <summary>The slugs of all kinds of entry, in the order of the record.</summary>
 public static class EntryKinds
 {
-    private static readonly ImmutableDictionary<Type, string> Slugs = ImmutableArray.Create(
-        typeof(BagHung), typeof(BagRead), typeof(BagTakenDown), typeof(IrrigantInstilled), typeof(IrrigantDiscarded), typeof(FlowSet), typeof(PumpTotalRead),
-        typeof(DrainageEmptied), typeof(DrainageLevelRead), typeof(DrainageWeighed), typeof(ContainerTakenAway), typeof(BloodRemoved), typeof(ReadingConfirmed), typeof(LeakEstimated), typeof(UrineCollected),
-        typeof(DrainClamped), typeof(DrainReleased), typeof(BladderScanned), typeof(BladderPalpated),
-        typeof(DrainageAppearance), typeof(ToleranceNoted),
-        typeof(OrderSet), typeof(IdentityChecked), typeof(WeightMeasured), typeof(BloodPressureMeasured), typeof(CatheterInserted), typeof(CatheterRemoved),
-        typeof(ClosedSystemOpened), typeof(IndicationReviewed), typeof(WashoutPerformed), typeof(Escalated), typeof(FlagAcknowledged),
-        typeof(FlagRevised), typeof(EnteredInError))
+    private static readonly ImmutableDictionary<Type, string> Slugs = ImmutableArray
+        .Create(
+            typeof(BagHung),
+            typeof(BagRead),
+            typeof(BagTakenDown),
+            typeof(IrrigantInstilled),
+            typeof(IrrigantDiscarded),
+            typeof(FlowSet),
+            typeof(PumpTotalRead),
+            typeof(DrainageEmptied),
+            typeof(DrainageLevelRead),
+            typeof(DrainageWeighed),
+            typeof(ContainerTakenAway),
+            typeof(BloodRemoved),
+            typeof(ReadingConfirmed),
+            typeof(LeakEstimated),
+            typeof(UrineCollected),
+            typeof(DrainClamped),
+            typeof(DrainReleased),
+            typeof(BladderScanned),
+            typeof(BladderPalpated),
+            typeof(DrainageAppearance),
+            typeof(ToleranceNoted),
+            typeof(OrderSet),
+            typeof(IdentityChecked),
+            typeof(WeightMeasured),
+            typeof(BloodPressureMeasured),
+            typeof(CatheterInserted),
+            typeof(CatheterRemoved),
+            typeof(ClosedSystemOpened),
+            typeof(IndicationReviewed),
+            typeof(WashoutPerformed),
+            typeof(Escalated),
+            typeof(FlagAcknowledged),
+            typeof(FlagRevised),
+            typeof(EnteredInError)
+        )
         .ToImmutableDictionary(type => type, type => Slug.Of(type.Name));
 
     /// <summary>Every kind's slug.</summary>

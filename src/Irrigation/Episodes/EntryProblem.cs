@@ -18,10 +18,16 @@ public sealed record EntryProblem(string Code, string Where, string Saw, string 
 
     /// <summary>A kind that does not exist.</summary>
     public static EntryProblem UnknownKind(string where, string kind) =>
-        new("unknown-kind", where, $"kind '{Clip(kind)}'", $"one of {string.Join(", ", EntryKinds.All.Where(k => k != "entered-in-error"))}");
+        new(
+            "unknown-kind",
+            where,
+            $"kind '{Clip(kind)}'",
+            $"one of {string.Join(", ", EntryKinds.All.Where(k => k != "entered-in-error"))}"
+        );
 
     /// <summary>An entry that only the service writes.</summary>
-    public static EntryProblem WrittenHere(string where, string saw) => new("written-here", where, $"'{Clip(saw)}'", "an entry of the ward: what turned out about flags is written by the service alone");
+    public static EntryProblem WrittenHere(string where, string saw) =>
+        new("written-here", where, $"'{Clip(saw)}'", "an entry of the ward: what turned out about flags is written by the service alone");
 
     /// <summary>A property that has to be there.</summary>
     public static EntryProblem Missing(string where, string expected) => new("missing", where, "nothing", expected);
@@ -34,7 +40,8 @@ public sealed record EntryProblem(string Code, string Where, string Saw, string 
         new("unknown-property", where, "a property that is not read", $"only properties of {kind}");
 
     /// <summary>A property named twice.</summary>
-    public static EntryProblem RepeatedProperty(string where) => new("repeated-property", where, "the same property twice", "each property once");
+    public static EntryProblem RepeatedProperty(string where) =>
+        new("repeated-property", where, "the same property twice", "each property once");
 
     /// <summary>A word outside a closed list.</summary>
     public static EntryProblem UnknownWord(string where, string saw, IEnumerable<string> expected) =>
@@ -66,7 +73,12 @@ public sealed record EntryProblem(string Code, string Where, string Saw, string 
 
     /// <summary>A text that is empty, too long or holds a control character.</summary>
     public static EntryProblem BadText(string where, string saw, int longest) =>
-        new("bad-text", where, saw, string.Create(CultureInfo.InvariantCulture, $"1 to {longest} characters, none of them a control character"));
+        new(
+            "bad-text",
+            where,
+            saw,
+            string.Create(CultureInfo.InvariantCulture, $"1 to {longest} characters, none of them a control character")
+        );
 
     /// <summary>A time that is no instant.</summary>
     public static EntryProblem BadTime(string where, string saw) =>
@@ -78,42 +90,87 @@ public sealed record EntryProblem(string Code, string Where, string Saw, string 
 
     /// <summary>A time that has not come yet.</summary>
     public static EntryProblem InFuture(string where, Instant at, Instant now, Duration tolerance) =>
-        new("time-in-future", where, Times.Format(at), string.Create(CultureInfo.InvariantCulture, $"not later than {Times.Format(now)} plus {tolerance.TotalMinutes:0.#} min"));
+        new(
+            "time-in-future",
+            where,
+            Times.Format(at),
+            string.Create(CultureInfo.InvariantCulture, $"not later than {Times.Format(now)} plus {tolerance.TotalMinutes:0.#} min")
+        );
 
     /// <summary>Fluid before the episode began.</summary>
     public static EntryProblem BeforeStart(string where, Instant at, Instant start) =>
-        new("before-episode-start", where, Times.Format(at), $"fluid at or after the episode's start, {Times.Format(start)}; if it began earlier, amend the episode's start");
+        new(
+            "before-episode-start",
+            where,
+            Times.Format(at),
+            $"fluid at or after the episode's start, {Times.Format(start)}; if it began earlier, amend the episode's start"
+        );
 
     /// <summary>Fluid after the episode ended.</summary>
     public static EntryProblem AfterEnd(string where, Instant at, Instant end) =>
-        new("after-episode-end", where, Times.Format(at), $"fluid at or before the episode's end, {Times.Format(end)}; if it goes on, amend the episode's end");
+        new(
+            "after-episode-end",
+            where,
+            Times.Format(at),
+            $"fluid at or before the episode's end, {Times.Format(end)}; if it goes on, amend the episode's end"
+        );
 
     /// <summary>The same id twice in one request.</summary>
     public static EntryProblem SameIdTwice(string where, EntryKey key, int first) =>
-        new("same-id-twice", where, string.Create(CultureInfo.InvariantCulture, $"id '{Clip(key.Id)}' of source '{Clip(key.Source)}', which entries[{first}] has already"), "each id once in a request; send a correction as a request of its own");
+        new(
+            "same-id-twice",
+            where,
+            string.Create(
+                CultureInfo.InvariantCulture,
+                $"id '{Clip(key.Id)}' of source '{Clip(key.Source)}', which entries[{first}] has already"
+            ),
+            "each id once in a request; send a correction as a request of its own"
+        );
 
     /// <summary>A bag hung where one hangs.</summary>
     public static EntryProblem OverlappingBags(string where, string line, Instant since) =>
-        new("overlapping-bags", where, $"a bag hung on line '{Clip(line)}', where one has been hanging since {Times.Format(since)}", "bag-taken-down with what was left in it first, or another line");
+        new(
+            "overlapping-bags",
+            where,
+            $"a bag hung on line '{Clip(line)}', where one has been hanging since {Times.Format(since)}",
+            "bag-taken-down with what was left in it first, or another line"
+        );
 
     /// <summary>Two totals of one line for the same time.</summary>
     public static EntryProblem OverlappingTotals(string where, string line, Instant since, Instant until) =>
-        new("overlapping-totals", where, $"a total for line '{Clip(line)}' that overlaps the one charted from {Times.Format(since)} to {Times.Format(until)}", "totals of one line that follow one another");
+        new(
+            "overlapping-totals",
+            where,
+            $"a total for line '{Clip(line)}' that overlaps the one charted from {Times.Format(since)} to {Times.Format(until)}",
+            "totals of one line that follow one another"
+        );
 
     /// <summary>Drainage in the time of a clamp.</summary>
     public static EntryProblem DrainageWhileClamped(string where, Instant since) =>
-        new("drainage-while-clamped", where, $"drainage added while the drain has been clamped since {Times.Format(since)}, after a reading in that time", "drain-released first, or the reading's true time");
+        new(
+            "drainage-while-clamped",
+            where,
+            $"drainage added while the drain has been clamped since {Times.Format(since)}, after a reading in that time",
+            "drain-released first, or the reading's true time"
+        );
 
     /// <summary>An entry in error that names no entry.</summary>
     public static EntryProblem NothingToRetract(string where, EntryKey key) =>
-        new("nothing-to-retract", where, $"status entered-in-error for id '{Clip(key.Id)}' of source '{Clip(key.Source)}'", "the time of the entry ('at') too, where the entry itself has not arrived");
+        new(
+            "nothing-to-retract",
+            where,
+            $"status entered-in-error for id '{Clip(key.Id)}' of source '{Clip(key.Source)}'",
+            "the time of the entry ('at') too, where the entry itself has not arrived"
+        );
 
     /// <summary>A confirmation of what the log does not hold.</summary>
-    public static EntryProblem UnknownReading(string where, EntryKey reading) => new(
-        "unknown-reading",
-        where,
-        $"id '{Clip(reading.Id)}' of source '{Clip(reading.Source)}', which no entry that stands has",
-        "source and id of the reading that is confirmed, as it was sent; it may come in the same request");
+    public static EntryProblem UnknownReading(string where, EntryKey reading) =>
+        new(
+            "unknown-reading",
+            where,
+            $"id '{Clip(reading.Id)}' of source '{Clip(reading.Source)}', which no entry that stands has",
+            "source and id of the reading that is confirmed, as it was sent; it may come in the same request"
+        );
 
     /// <summary>Two properties of which each says the same in its own way.</summary>
     public static EntryProblem OneOrOther(string where, string saw, string expected) => new("one-or-other", where, saw, expected);

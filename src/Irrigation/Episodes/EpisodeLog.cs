@@ -41,7 +41,11 @@ public sealed record LoggedEntry(long Sequence, int Revision, Entry Entry, Insta
 /// <param name="Log">The log afterwards.</param>
 /// <param name="Outcomes">One for each entry given, in their order; the logged entry, or for a repetition the one already there.</param>
 /// <param name="Changes">What came into force and what went out of it.</param>
-public sealed record Appended(EpisodeLog Log, ImmutableArray<(Disposition Disposition, LoggedEntry Logged)> Outcomes, ImmutableArray<Change> Changes);
+public sealed record Appended(
+    EpisodeLog Log,
+    ImmutableArray<(Disposition Disposition, LoggedEntry Logged)> Outcomes,
+    ImmutableArray<Change> Changes
+);
 
 /// <summary>
 /// A change to what is in force: <paramref name="Before"/> null for a new entry, <paramref name="After"/> null for one withdrawn.
@@ -69,7 +73,8 @@ public sealed class EpisodeLog
         long lastSequence,
         ImmutableDictionary<EntryKey, ImmutableList<LoggedEntry>> versions,
         ImmutableDictionary<EntryKey, LoggedEntry> current,
-        ImmutableDictionary<string, Timeline> channels)
+        ImmutableDictionary<string, Timeline> channels
+    )
     {
         Frame = frame;
         LastSequence = lastSequence;
@@ -94,12 +99,14 @@ public sealed class EpisodeLog
     internal ChannelNames Names => names ??= new(Channels);
 
     /// <summary>An empty log.</summary>
-    public static EpisodeLog Empty(EpisodeFrame frame) => new(
-        frame,
-        0,
-        ImmutableDictionary<EntryKey, ImmutableList<LoggedEntry>>.Empty,
-        ImmutableDictionary<EntryKey, LoggedEntry>.Empty,
-        ImmutableDictionary<string, Timeline>.Empty);
+    public static EpisodeLog Empty(EpisodeFrame frame) =>
+        new(
+            frame,
+            0,
+            ImmutableDictionary<EntryKey, ImmutableList<LoggedEntry>>.Empty,
+            ImmutableDictionary<EntryKey, LoggedEntry>.Empty,
+            ImmutableDictionary<string, Timeline>.Empty
+        );
 
     /// <summary>The same log in another frame (an episode that was ended, or its start corrected).</summary>
     public EpisodeLog In(EpisodeFrame frame) => new(frame, LastSequence, versions, current, channels) { names = names };
@@ -114,7 +121,8 @@ public sealed class EpisodeLog
     public ImmutableList<LoggedEntry> Versions(EntryKey key) => versions.GetValueOrDefault(key, []);
 
     /// <summary>Whether other content was ever sent under the id of an entry that is in force.</summary>
-    public bool IsCorrected(EntryKey key) => Versions(key) is { Count: > 1 } all && Current(key) is { } stands && all.Any(v => !SameContent(v.Entry, stands.Entry));
+    public bool IsCorrected(EntryKey key) =>
+        Versions(key) is { Count: > 1 } all && Current(key) is { } stands && all.Any(v => !SameContent(v.Entry, stands.Entry));
 
     /// <summary>Adds entries as they arrived.</summary>
     /// <param name="entries">What arrived, in the order in which it did.</param>
@@ -128,7 +136,8 @@ public sealed class EpisodeLog
         {
             (log, var disposition, var logged, var change) = log.Append(entry, receivedAt);
             outcomes.Add((disposition, logged));
-            if (change is not null) changes.Add(change);
+            if (change is not null)
+                changes.Add(change);
         }
 
         return new(log, outcomes.ToImmutable(), changes.ToImmutable());
@@ -166,7 +175,8 @@ public sealed class EpisodeLog
             shown = With(shown, changes[^1]);
         }
 
-        foreach (var entry in full[Channel.Withdrawn].After(after, upTo)) shown = Withdraw(shown, entry);
+        foreach (var entry in full[Channel.Withdrawn].After(after, upTo))
+            shown = Withdraw(shown, entry);
         var log = new EpisodeLog(full.Frame, full.LastSequence, full.versions, full.current, shown)
         {
             names = shown.Count == channels.Count ? names : null,
@@ -182,13 +192,16 @@ public sealed class EpisodeLog
     {
         var earlier = Versions(entry.Key);
         var inForce = Current(entry.Key);
-        var chartedLater = inForce?.Entry.Header.RecordedAt is { } before && entry.Header.RecordedAt is { } now ? now > before : (bool?)null;
+        var chartedLater =
+            inForce?.Entry.Header.RecordedAt is { } before && entry.Header.RecordedAt is { } now ? now > before : (bool?)null;
 
         var same = earlier.FirstOrDefault(v => SameContent(v.Entry, entry));
-        if (same is not null && chartedLater != true) return (this, Disposition.Repeated, same, null);
+        if (same is not null && chartedLater != true)
+            return (this, Disposition.Repeated, same, null);
 
         var stands = inForce is null || (chartedLater ?? inForce.Entry is not EnteredInError);
-        var disposition = !stands ? Disposition.Outdated
+        var disposition =
+            !stands ? Disposition.Outdated
             : entry is EnteredInError && inForce?.Entry is not EnteredInError ? Disposition.Retracted
             : inForce is null ? Disposition.Recorded
             : SameContent(inForce.Entry, entry) ? Disposition.Confirmed
@@ -201,8 +214,12 @@ public sealed class EpisodeLog
             logged.Sequence,
             versions.SetItem(entry.Key, earlier.Add(logged)),
             stands ? current.SetItem(entry.Key, logged) : current,
-            change is null ? Withdraw(channels, entry) : Restored(With(channels, change), earlier.Select(v => v.Entry).Where(e => SameContent(e, entry))));
-        if (change is null || (change.Before is null && Channel.Of(change.After).All(c => this[c].Count > 0))) next.names = names;
+            change is null
+                ? Withdraw(channels, entry)
+                : Restored(With(channels, change), earlier.Select(v => v.Entry).Where(e => SameContent(e, entry)))
+        );
+        if (change is null || (change.Before is null && Channel.Of(change.After).All(c => this[c].Count > 0)))
+            next.names = names;
         change ??= new(InForce(entry), InForce(inForce?.Entry));
         return (next, disposition, logged, change is { Before: null, After: null } ? null : change);
     }
@@ -215,8 +232,15 @@ public sealed class EpisodeLog
             : channels.SetItem(Channel.Withdrawn, channels.GetValueOrDefault(Channel.Withdrawn, Timeline.Empty).With(entry));
 
     /// <summary>What stands again is not withdrawn, so that amending there and back ends the same in any order of arrival.</summary>
-    private static ImmutableDictionary<string, Timeline> Restored(ImmutableDictionary<string, Timeline> channels, IEnumerable<Entry> standing) =>
-        standing.Aggregate(channels, (all, entry) => all.TryGetValue(Channel.Withdrawn, out var withdrawn) ? all.SetItem(Channel.Withdrawn, withdrawn.Without(entry)) : all);
+    private static ImmutableDictionary<string, Timeline> Restored(
+        ImmutableDictionary<string, Timeline> channels,
+        IEnumerable<Entry> standing
+    ) =>
+        standing.Aggregate(
+            channels,
+            (all, entry) =>
+                all.TryGetValue(Channel.Withdrawn, out var withdrawn) ? all.SetItem(Channel.Withdrawn, withdrawn.Without(entry)) : all
+        );
 
     private static ImmutableDictionary<string, Timeline> With(ImmutableDictionary<string, Timeline> channels, Change change)
     {

@@ -56,7 +56,8 @@ public sealed class Timeline
     /// <summary>Entries before an instant, the latest first.</summary>
     public IEnumerable<Entry> Before(Instant instant)
     {
-        for (var i = FirstAtOrAfter(instant) - 1; i >= 0; i--) yield return entries[i];
+        for (var i = FirstAtOrAfter(instant) - 1; i >= 0; i--)
+            yield return entries[i];
     }
 
     /// <summary>The first entry after an instant.</summary>
@@ -74,31 +75,36 @@ public sealed class Timeline
 
     private IEnumerable<Entry> From(int first, Instant end)
     {
-        for (var i = first; i < entries.Count && entries[i].At <= end; i++) yield return entries[i];
+        for (var i = first; i < entries.Count && entries[i].At <= end; i++)
+            yield return entries[i];
     }
 
     private static int Compare(Entry left, Entry right)
     {
         var byTime = left.At.CompareTo(right.At);
-        if (byTime != 0) return byTime;
+        if (byTime != 0)
+            return byTime;
         var byRank = Rank(left).CompareTo(Rank(right));
-        if (byRank != 0) return byRank;
+        if (byRank != 0)
+            return byRank;
         var byKey = EntryKey.Compare(left.Key, right.Key);
         return byKey != 0 || left == right ? byKey : string.CompareOrdinal(left.ToString(), right.ToString());
     }
 
-    private static int Rank(Entry entry) => entry switch
-    {
-        BagRead or DrainReleased or DrainageLevelRead => 0,
-        BagTakenDown or DrainClamped or DrainageWeighed => 1,
-        BagHung or DrainageEmptied => 2,
-        _ => 3,
-    };
+    private static int Rank(Entry entry) =>
+        entry switch
+        {
+            BagRead or DrainReleased or DrainageLevelRead => 0,
+            BagTakenDown or DrainClamped or DrainageWeighed => 1,
+            BagHung or DrainageEmptied => 2,
+            _ => 3,
+        };
 
     /// <summary>One walk down the tree: looking at positions one by one would walk it at each step.</summary>
     private int First(Instant instant, bool orAt)
     {
-        if (entries.IsEmpty) return 0;
+        if (entries.IsEmpty)
+            return 0;
         var bound = Bound.OfThread ??= new();
         (bound.Instant, bound.OrAt) = (instant, orAt);
         return ~entries.BinarySearch(0, entries.Count, entries[0], bound);

@@ -12,21 +12,25 @@ namespace Irrigation.Flags;
 public static class Anuria
 {
     /// <summary>The rule.</summary>
-    public static FlagRule Rule { get; } = new(
-        "anuria",
-        "No urine output",
-        FlagCategory.Clinical,
-        "KDIGO 2012 gives no number; 50 mL in 12 h is our judgement",
-        Cautions.ConfirmFirst,
-        Judge,
-        Looks.AtClosings);
+    public static FlagRule Rule { get; } =
+        new(
+            "anuria",
+            "No urine output",
+            FlagCategory.Clinical,
+            "KDIGO 2012 gives no number; 50 mL in 12 h is our judgement",
+            Cautions.ConfirmFirst,
+            Judge,
+            Looks.AtClosings
+        );
 
     private static Finding Judge(Bedside bedside)
     {
-        if (bedside.Latest is null) return new Finding.NotRaised();
+        if (bedside.Latest is null)
+            return new Finding.NotRaised();
         var (patient, at) = (bedside.Facts.Patient, bedside.Balance.LastClosing);
         var group = patient.GroupAt(at);
-        if (group == AgeGroup.Unknown) return new Finding.Undecided("the age is not known", "a date of birth");
+        if (group == AgeGroup.Unknown)
+            return new Finding.Undecided("the age is not known", "a date of birth");
         if (UrineOutputCriteria.All.FirstOrDefault(c => c.Group == group && c.Threshold is null) is not { } anuria)
         {
             return new Finding.Undecided("no criterion of anuria is for this age", "a clinician");
@@ -38,10 +42,13 @@ public static class Anuria
 
     private static bool SoLittleThatItMayBe(CriterionResult anuria, Bedside bedside)
     {
-        if (anuria.Probability is null || anuria.Value > anuria.Threshold) return false;
+        if (anuria.Probability is null || anuria.Value > anuria.Threshold)
+            return false;
         var (balance, patient, at, limits) = (bedside.Balance, bedside.Facts.Patient, anuria.Window.End, bedside.Limits.Criteria);
-        return UrineOutputCriteria.All
-            .Where(c => c.Group == patient.GroupAt(at) && c is { Threshold: not null, Stage: >= 2 } && c.Window >= anuria.Window.Duration)
+        return UrineOutputCriteria
+            .All.Where(c =>
+                c.Group == patient.GroupAt(at) && c is { Threshold: not null, Stage: >= 2 } && c.Window >= anuria.Window.Duration
+            )
             .Any(c => UrineOutputCriteria.Evaluate(c, balance, patient, at, limits).First().Answer == Answer.Met);
     }
 }

@@ -6,7 +6,8 @@ namespace Irrigation.Flags;
 public static class BagDry
 {
     /// <summary>The rule.</summary>
-    public static FlagRule Rule { get; } = new("bag-dry", "Irrigant bag dry", FlagCategory.Safety, "common practice, no source", Cautions.Prompt, Judge);
+    public static FlagRule Rule { get; } =
+        new("bag-dry", "Irrigant bag dry", FlagCategory.Safety, "common practice, no source", Cautions.Prompt, Judge);
 
     private static Finding Judge(Bedside bedside)
     {
@@ -15,13 +16,17 @@ public static class BagDry
         {
             if (bag.Left <= Volume.Zero)
             {
-                return new Finding.Raised(FlagPriority.Medium, $"line {bag.Hung.Line}: the bag of {bag.Hung.Labelled} hung at {bedside.Said(bag.Hung.At)} is empty by its label and the charted flow of {bag.Flow}; an overfilled bag lasts longer.")
+                return new Finding.Raised(
+                    FlagPriority.Medium,
+                    $"line {bag.Hung.Line}: the bag of {bag.Hung.Labelled} hung at {bedside.Said(bag.Hung.At)} is empty by its label and the charted flow of {bag.Flow}; an overfilled bag lasts longer."
+                )
                 {
                     Evidence = [Evidence.Of(bag.Hung)],
                 };
             }
 
-            if (bag.WhenLeft(Volume.Zero, bedside) is { } due && !(answer.LookAgain <= due)) answer = answer with { LookAgain = due };
+            if (bag.WhenLeft(Volume.Zero, bedside) is { } due && !(answer.LookAgain <= due))
+                answer = answer with { LookAgain = due };
         }
 
         return answer;

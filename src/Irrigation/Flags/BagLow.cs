@@ -7,7 +7,8 @@ namespace Irrigation.Flags;
 public static class BagLow
 {
     /// <summary>The rule.</summary>
-    public static FlagRule Rule { get; } = new("bag-low", "Irrigant bag low", FlagCategory.Safety, "common practice, no source; our judgement", Cautions.Prompt, Judge);
+    public static FlagRule Rule { get; } =
+        new("bag-low", "Irrigant bag low", FlagCategory.Safety, "common practice, no source; our judgement", Cautions.Prompt, Judge);
 
     private static Finding Judge(Bedside bedside)
     {
@@ -18,13 +19,17 @@ public static class BagLow
             if (bag.Left <= low)
             {
                 var empty = bag.WhenLeft(Volume.Zero, bedside);
-                return new Finding.Raised(FlagPriority.Medium, $"line {bag.Hung.Line}: no more than {low} left of {bag.Hung.Labelled} by the label and the charted flow of {bag.Flow}{(empty is { } at ? $"; empty at {bedside.Said(at)}" : "")}.")
+                return new Finding.Raised(
+                    FlagPriority.Medium,
+                    $"line {bag.Hung.Line}: no more than {low} left of {bag.Hung.Labelled} by the label and the charted flow of {bag.Flow}{(empty is { } at ? $"; empty at {bedside.Said(at)}" : "")}."
+                )
                 {
                     Evidence = [Evidence.Of(bag.Hung)],
                 };
             }
 
-            if (bag.WhenLeft(low, bedside) is { } due && !(answer.LookAgain <= due)) answer = answer with { LookAgain = due };
+            if (bag.WhenLeft(low, bedside) is { } due && !(answer.LookAgain <= due))
+                answer = answer with { LookAgain = due };
         }
 
         return answer;

@@ -16,7 +16,11 @@ internal sealed record RunningBag(BagHung Hung, Volume Left, FlowRate Flow)
     {
         foreach (var hung in Irrigants.Hanging(bedside))
         {
-            if (bedside.Balance.LeftInBag(hung.Line, bedside.At) is { } left && bedside.Balance.FlowAt(hung.Line, bedside.At) is { } flow && flow > FlowRate.Stopped)
+            if (
+                bedside.Balance.LeftInBag(hung.Line, bedside.At) is { } left
+                && bedside.Balance.FlowAt(hung.Line, bedside.At) is { } flow
+                && flow > FlowRate.Stopped
+            )
             {
                 yield return new(hung, left, flow);
             }
@@ -30,7 +34,10 @@ internal sealed record RunningBag(BagHung Hung, Volume Left, FlowRate Flow)
         {
             if (bedside.Balance.FlowAt(hung.Line, bedside.At) is null && bedside.Balance.LeftInBag(hung.Line, bedside.At) is not null)
             {
-                return new Finding.Undecided($"line {hung.Line}: how fast the bag of {hung.Labelled} hung at {bedside.Said(hung.At)} runs is not charted", "the flow");
+                return new Finding.Undecided(
+                    $"line {hung.Line}: how fast the bag of {hung.Labelled} hung at {bedside.Said(hung.At)} runs is not charted",
+                    "the flow"
+                );
             }
         }
 

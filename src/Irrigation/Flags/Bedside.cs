@@ -16,7 +16,15 @@ namespace Irrigation.Flags;
 /// <param name="CatheterType">What is on record of that catheter.</param>
 /// <param name="HasEncounter">Whether the encounter is on record.</param>
 /// <param name="DuringProcedure">Irrigated during an endoscopic procedure: the limits for absorbed irrigant apply.</param>
-public sealed record PatientFacts(Patient Patient, Volume? BladderCapacity, string? SpinalLevel, Instant? CatheterInserted, CatheterFacts CatheterType, bool HasEncounter, bool DuringProcedure)
+public sealed record PatientFacts(
+    Patient Patient,
+    Volume? BladderCapacity,
+    string? SpinalLevel,
+    Instant? CatheterInserted,
+    CatheterFacts CatheterType,
+    bool HasEncounter,
+    bool DuringProcedure
+)
 {
     /// <summary>The systolic pressure that is usual for the patient; null where it is not on record.</summary>
     public Pressure? BaselineSystolic { get; init; }
@@ -81,9 +89,7 @@ public sealed record Bedside(FluidBalance Balance, Instant At, PatientFacts Fact
     public bool Runs => Inflow is not { } flow || flow > FlowRate.Stopped;
 
     /// <summary>Irrigant that runs plus the urine that is made; null where the former is not known.</summary>
-    public FlowRate? Filling => Inflow is { } flow
-        ? Forecasts.Sum(flow, Forecasts.Urine(Balance, At, Limits.Forecasts).Rate)
-        : null;
+    public FlowRate? Filling => Inflow is { } flow ? Forecasts.Sum(flow, Forecasts.Urine(Balance, At, Limits.Forecasts).Rate) : null;
 
     /// <summary>When irrigant began to run that runs now, as far back as it ran without a rest, and no further than a day; null where none runs.</summary>
     /// <remarks>A stop shorter than <see cref="FlagSettings.StaleAfterFast"/>, as for a change of bag, is no rest.</remarks>
@@ -95,7 +101,8 @@ public sealed record Bedside(FluidBalance Balance, Instant At, PatientFacts Fact
         Instant? since = null;
         foreach (var line in Lines)
         {
-            if (Balance.FlowAt(line, At) is { } none && none <= FlowRate.Stopped) continue;
+            if (Balance.FlowAt(line, At) is { } none && none <= FlowRate.Stopped)
+                continue;
             var began = Began(line, Instant.Max(notBefore, At - Duration.FromDays(1)));
             since = since is { } earlier ? Instant.Min(earlier, began) : began;
         }
@@ -109,25 +116,29 @@ public sealed record Bedside(FluidBalance Balance, Instant At, PatientFacts Fact
         for (var i = entries.FirstAfter(At) - 1; i >= 0; i--)
         {
             var ran = entries[i].At;
-            if (ran <= notBefore) return ran;
-            if (!Stopped(line, ran)) continue;
+            if (ran <= notBefore)
+                return ran;
+            if (!Stopped(line, ran))
+                continue;
 
             // What stands between two entries was so from the first of them on.
-            while (i > 0 && (entries[i].At == ran || Stopped(line, entries[i].At))) i--;
-            if (i == 0 || ran - entries[i].At >= Settings.StaleAfterFast) return ran;
+            while (i > 0 && (entries[i].At == ran || Stopped(line, entries[i].At)))
+                i--;
+            if (i == 0 || ran - entries[i].At >= Settings.StaleAfterFast)
+                return ran;
         }
 
         return entries[0].At;
     }
 
-    private bool Stopped(string line, Instant until) => Balance.FlowAt(line, until - Duration.Epsilon) is { } flow && flow <= FlowRate.Stopped;
+    private bool Stopped(string line, Instant until) =>
+        Balance.FlowAt(line, until - Duration.Epsilon) is { } flow && flow <= FlowRate.Stopped;
 
     /// <summary>What the bladder is not to exceed, and whence.</summary>
     public (Volume Limit, string Whence) DistensionLimit => Limits.Forecasts.LimitFor(Facts.Patient.YearsAt(At), Facts.BladderCapacity);
 
     /// <summary>Whether the limits are this patient's own: of a bladder whose capacity is on record, or of a child.</summary>
-    public bool HasOwnLimits =>
-        Limits.Forecasts.IsCapacity(Facts.BladderCapacity) || Facts.Patient.YearsAt(At) is >= 0 and < 18;
+    public bool HasOwnLimits => Limits.Forecasts.IsCapacity(Facts.BladderCapacity) || Facts.Patient.YearsAt(At) is >= 0 and < 18;
 
     /// <summary>A limit that is set for an adult's bladder, in the proportion of this one where it is smaller; never larger.</summary>
     /// <remarks>
@@ -144,7 +155,8 @@ public sealed record Bedside(FluidBalance Balance, Instant At, PatientFacts Fact
     /// <remarks>Beware: looked at a nanosecond too early, a threshold is not reached yet and the time until it rounds to nothing, so that nobody would look again.</remarks>
     internal Instant? When(Volume volume, FlowRate flow)
     {
-        if (Forecasts.TimeFor(volume, flow) is not { } time) return null;
+        if (Forecasts.TimeFor(volume, flow) is not { } time)
+            return null;
         var second = NodaConstants.NanosecondsPerSecond;
         return At + Duration.FromNanoseconds((time.ToInt64Nanoseconds() + second - 1) / second * second);
     }

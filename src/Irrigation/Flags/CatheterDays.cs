@@ -19,15 +19,18 @@ public sealed record CatheterDays(Instant? Inserted, Instant? Removed, decimal? 
     {
         var inserted = log[Slug.Of(nameof(CatheterInserted))].LastAtOrBefore(asOf)?.At ?? insertedBefore;
         var removed = log[Slug.Of(nameof(CatheterRemoved))].LastAtOrBefore(asOf)?.At;
-        if (removed < inserted) removed = null;
-        if (inserted is not { } since) return new(null, removed, null, null);
+        if (removed < inserted)
+            removed = null;
+        if (inserted is not { } since)
+            return new(null, removed, null, null);
         var until = removed ?? asOf;
         var zone = log.Frame.Zone;
         var counts = 0;
         for (var date = since.InZone(zone).Date; date <= until.InZone(zone).Date; date = date.PlusDays(1))
         {
             var count = zone.AtLeniently(date + countedAt).ToInstant();
-            if (count >= since && count < until) counts++;
+            if (count >= since && count < until)
+                counts++;
         }
 
         return new(since, removed, Measures.Elapsed.Of(until - since) / Measures.Elapsed.PerHour, counts);
@@ -41,5 +44,6 @@ public sealed record CatheterDays(Instant? Inserted, Instant? Removed, decimal? 
     }
 
     /// <summary>The day of a catheter by the calendar: 1 on the day of its insertion.</summary>
-    public static int DayOf(Instant inserted, Instant at, DateTimeZone zone) => Period.DaysBetween(inserted.InZone(zone).Date, at.InZone(zone).Date) + 1;
+    public static int DayOf(Instant inserted, Instant at, DateTimeZone zone) =>
+        Period.DaysBetween(inserted.InZone(zone).Date, at.InZone(zone).Date) + 1;
 }

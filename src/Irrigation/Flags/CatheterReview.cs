@@ -8,7 +8,15 @@ namespace Irrigation.Flags;
 public static class CatheterReview
 {
     /// <summary>The rule.</summary>
-    public static FlagRule Rule { get; } = new("catheter-review", "Catheter to be reviewed", FlagCategory.Safety, "NHSN (from memory); the hour is our judgement", Cautions.KeepClosed, Judge);
+    public static FlagRule Rule { get; } =
+        new(
+            "catheter-review",
+            "Catheter to be reviewed",
+            FlagCategory.Safety,
+            "NHSN (from memory); the hour is our judgement",
+            Cautions.KeepClosed,
+            Judge
+        );
 
     private static Finding Judge(Bedside bedside)
     {
@@ -22,18 +30,28 @@ public static class CatheterReview
             };
         }
 
-        if (CatheterDays.InPlaceSince(bedside) is not { } inserted) return new Finding.NotRaised();
+        if (CatheterDays.InPlaceSince(bedside) is not { } inserted)
+            return new Finding.NotRaised();
         var zone = bedside.Log.Frame.Zone;
         var today = bedside.At.InZone(zone).Date;
         var day = CatheterDays.DayOf(inserted, bedside.At, zone);
         var firstDue = inserted.InZone(zone).Date.PlusDays(bedside.Settings.ReviewFromDay - 1);
-        if (today < firstDue) return new Finding.NotRaised { LookAgain = Due(firstDue) };
+        if (today < firstDue)
+            return new Finding.NotRaised { LookAgain = Due(firstDue) };
         var reviewed = bedside.Last<IndicationReviewed>();
-        if (reviewed?.At.InZone(zone).Date == today) return new Finding.NotRaised { LookAgain = Due(today.PlusDays(1)) };
+        if (reviewed?.At.InZone(zone).Date == today)
+            return new Finding.NotRaised { LookAgain = Due(today.PlusDays(1)) };
 
         // A flag that stands from yesterday goes on; a new one waits for the hour.
-        if (bedside.At < Due(today) && bedside.Standing("catheter-review") is null) return new Finding.NotRaised { LookAgain = Due(today) };
-        return new Finding.Raised(FlagPriority.Low, $"day {bedside.Settings.ReviewFromDay} or later of the catheter inserted {bedside.Said(inserted)}, and its indication was not reviewed {(reviewed is null ? "on record" : $"since {bedside.Said(reviewed.At)}")}.") { Evidence = reviewed is null ? [] : [Evidence.Of(reviewed)] };
+        if (bedside.At < Due(today) && bedside.Standing("catheter-review") is null)
+            return new Finding.NotRaised { LookAgain = Due(today) };
+        return new Finding.Raised(
+            FlagPriority.Low,
+            $"day {bedside.Settings.ReviewFromDay} or later of the catheter inserted {bedside.Said(inserted)}, and its indication was not reviewed {(reviewed is null ? "on record" : $"since {bedside.Said(reviewed.At)}")}."
+        )
+        {
+            Evidence = reviewed is null ? [] : [Evidence.Of(reviewed)],
+        };
 
         Instant Due(LocalDate date) => zone.AtStartOfDay(date).ToInstant() + bedside.Settings.ReviewBy;
     }

@@ -21,26 +21,41 @@ public static class CompleteRecord
         var began = OrderMismatch.Began(bedside) ?? log.Frame.Start;
         var catheter = bedside.Last<CatheterInserted>();
         var looks = log[Slug.Of(nameof(DrainageAppearance))];
-        bool Looked(Func<DrainageAppearance, bool> said) => looks.Before(bedside.At + Duration.Epsilon).Cast<DrainageAppearance>().Take(50).Any(said);
+        bool Looked(Func<DrainageAppearance, bool> said) =>
+            looks.Before(bedside.At + Duration.Epsilon).Cast<DrainageAppearance>().Take(50).Any(said);
         var lastRead = log[Channel.BladderOutput].LastAtOrBefore(bedside.At);
-        var feltBefore = log[Slug.Of(nameof(BladderPalpated))].LastAtOrBefore(began + bedside.Balance.Settings.ScanReach) ?? log[Channel.Scan].LastAtOrBefore(began + bedside.Balance.Settings.ScanReach);
+        var feltBefore =
+            log[Slug.Of(nameof(BladderPalpated))].LastAtOrBefore(began + bedside.Balance.Settings.ScanReach)
+            ?? log[Channel.Scan].LastAtOrBefore(began + bedside.Balance.Settings.ScanReach);
 
         yield return new("two identifiers checked", IdentityChecked(bedside), Always);
         yield return new("encounter", facts.HasEncounter, Always);
         yield return new("order: reference", order?.Order is not null, Always);
         yield return new("order: method", order?.Method is not null, Always);
         yield return new("order: solution", order?.Solution is not null, Always);
-        yield return new("order: volume or flow", order?.Amount is not null || order?.AtLeast is not null || order?.AtMost is not null, Always);
+        yield return new(
+            "order: volume or flow",
+            order?.Amount is not null || order?.AtLeast is not null || order?.AtMost is not null,
+            Always
+        );
         yield return new("order: frequency", order?.Frequency is not null || order?.Method is "continuous", Always);
         yield return new("order: target", order?.Target is not null, Always);
-        yield return new("performer", lastRead is null || lastRead.Header.Performer is not null || lastRead.Header.Device is not null, Always);
+        yield return new(
+            "performer",
+            lastRead is null || lastRead.Header.Performer is not null || lastRead.Header.Device is not null,
+            Always
+        );
         yield return new("catheter: type", (catheter?.Type ?? facts.CatheterType.Type) is not null, Always);
         yield return new("catheter: size", (catheter?.French ?? facts.CatheterType.French) is not null, Always);
         yield return new("catheter: lumens", (catheter?.Lumens ?? facts.CatheterType.Lumens) is not null, Always);
         yield return new("solution", Irrigants.InUse(bedside) is not null, Always);
         yield return new("amount instilled", bedside.Lines.Any(line => HasAmount(log, line)), Always);
         yield return new("amount drained", lastRead is not null, Always);
-        yield return new("drainage: colour, with its scale", Looked(look => look.Colour is not null || (look.Grade is not null && look.Scale is not null)), Always);
+        yield return new(
+            "drainage: colour, with its scale",
+            Looked(look => look.Colour is not null || (look.Grade is not null && look.Scale is not null)),
+            Always
+        );
         yield return new("drainage: clarity", Looked(look => look.Clarity is not null), Always);
         yield return new("drainage: clots", Looked(look => look.Clots is not null), Always);
         yield return new("drainage: mucus", Looked(look => look.Mucus is not null), Always);
@@ -48,13 +63,16 @@ public static class CompleteRecord
         yield return new("bladder felt or scanned before", feltBefore is not null, Always);
         yield return new("pain", Noted(bedside, noted => noted.Pain is not null), Always);
         yield return new("spasm", Noted(bedside, noted => noted.Spasm is not null), Always);
-        foreach (var item in Continuous(bedside)) yield return item;
-        foreach (var item in Triggered(bedside, order)) yield return item;
+        foreach (var item in Continuous(bedside))
+            yield return item;
+        foreach (var item in Triggered(bedside, order))
+            yield return item;
     }
 
     /// <summary>Whether two identifiers were checked.</summary>
     internal static bool IdentityChecked(Bedside bedside) =>
-        bedside.Last<IdentityChecked>() is { } check && check.Identifiers.Split([',', ';', ' '], StringSplitOptions.RemoveEmptyEntries).Length >= 2;
+        bedside.Last<IdentityChecked>() is { } check
+        && check.Identifiers.Split([',', ';', ' '], StringSplitOptions.RemoveEmptyEntries).Length >= 2;
 
     private static IEnumerable<RecordItem> Continuous(Bedside bedside)
     {
@@ -63,7 +81,11 @@ public static class CompleteRecord
         {
             var flows = bedside.Log[Channel.Flow(line)];
             yield return new($"line {line}: flow or drops", flows.Count > 0 || bedside.Log[Channel.Pump(line)].Count > 0, trigger);
-            if (Titration.Of(bedside.Log, line, bedside.At - Duration.FromDays(1), bedside.At).Any(change => change.From is not null && change.Before is null && change.Reason is null))
+            if (
+                Titration
+                    .Of(bedside.Log, line, bedside.At - Duration.FromDays(1), bedside.At)
+                    .Any(change => change.From is not null && change.Before is null && change.Reason is null)
+            )
             {
                 yield return new($"line {line}: reason of each change of flow", false, trigger);
             }
@@ -78,9 +100,16 @@ public static class CompleteRecord
             yield return new("presence during the dwell", bedside.Standing("dwell-unattended") is null, "a dwell");
         }
 
-        if (order?.Method is "open") yield return new("closed system opened, and why", bedside.Last<ClosedSystemOpened>() is not null, "open irrigation");
-        if (bedside.Last<WashoutPerformed>() is { } washout) yield return new("washout: cycles", washout.Cycles is not null, "a washout");
-        if (order?.Additive is { } additive) yield return new("drug: lot and expiry, as a note of the bag or the order", order.Header.Note is not null || Irrigants.Hanging(bedside).Any(bag => bag.Header.Note is not null), $"{additive} added");
+        if (order?.Method is "open")
+            yield return new("closed system opened, and why", bedside.Last<ClosedSystemOpened>() is not null, "open irrigation");
+        if (bedside.Last<WashoutPerformed>() is { } washout)
+            yield return new("washout: cycles", washout.Cycles is not null, "a washout");
+        if (order?.Additive is { } additive)
+            yield return new(
+                "drug: lot and expiry, as a note of the bag or the order",
+                order.Header.Note is not null || Irrigants.Hanging(bedside).Any(bag => bag.Header.Note is not null),
+                $"{additive} added"
+            );
         if (bedside.Standing("outflow-deficit") is { } deficit)
         {
             var told = bedside.Last<Escalated>()?.At >= deficit.Start || bedside.Last<WashoutPerformed>()?.At >= deficit.Start;
@@ -92,7 +121,10 @@ public static class CompleteRecord
     }
 
     private static bool HasAmount(EpisodeLog log, string line) =>
-        log[Channel.Bag(line)].Count > 0 || log[Channel.Pump(line)].Count > 0 || log[Channel.Total(line)].Count > 0 || log[Channel.Syringe(line)].Count > 0;
+        log[Channel.Bag(line)].Count > 0
+        || log[Channel.Pump(line)].Count > 0
+        || log[Channel.Total(line)].Count > 0
+        || log[Channel.Syringe(line)].Count > 0;
 
     private static bool Noted(Bedside bedside, Func<ToleranceNoted, bool> said) =>
         bedside.Log[Slug.Of(nameof(ToleranceNoted))].Before(bedside.At + Duration.Epsilon).Cast<ToleranceNoted>().Take(50).Any(said);

@@ -37,7 +37,8 @@ internal static class CriterionFinding
     public static Finding Of(CriterionResult result, Bedside bedside, string slug, FlagPriority priority, string about, bool mayBe = false)
     {
         var (settings, standing) = (bedside.Settings, bedside.Standing(slug));
-        if (Raises(result, settings)) return Raised(result, bedside, priority, about);
+        if (Raises(result, settings))
+            return Raised(result, bedside, priority, about);
 
         var possible = mayBe || IsPossible(result, settings);
         if (possible || (standing is not null && Lingers(result, settings)))
@@ -48,18 +49,20 @@ internal static class CriterionFinding
             return Raised(result, bedside, possible || held < lower ? held : lower, says) with { Possible = true };
         }
 
-        if (result.Answer == Answer.NotMet || (standing is not null && result.Probability is not null)) return new Finding.NotRaised();
+        if (result.Answer == Answer.NotMet || (standing is not null && result.Probability is not null))
+            return new Finding.NotRaised();
         var undecided = Undecided(result, bedside, about);
         return standing is null ? undecided : GoesOn(standing, bedside, undecided) with { Criterion = result };
     }
 
     /// <summary>In per cent, and never more certain than it can be.</summary>
-    public static string Percent(double probability) => probability switch
-    {
-        < 0.005 => "under 1 %",
-        > 0.995 => "over 99 %",
-        _ => FormattableString.Invariant($"{probability * 100:0} %"),
-    };
+    public static string Percent(double probability) =>
+        probability switch
+        {
+            < 0.005 => "under 1 %",
+            > 0.995 => "over 99 %",
+            _ => FormattableString.Invariant($"{probability * 100:0} %"),
+        };
 
     private static Finding.Raised Raised(CriterionResult result, Bedside bedside, FlagPriority priority, string about) =>
         new(priority, $"{about}: {Says(result, bedside)}.{Provisional(result, bedside)}")
@@ -81,7 +84,8 @@ internal static class CriterionFinding
         {
             return new(
                 $"{about}: {Says(result, bedside)}: the interval covers the threshold",
-                "a more exact measurement: weighed drainage, calibrated bags, or a slower flow");
+                "a more exact measurement: weighed drainage, calibrated bags, or a slower flow"
+            );
         }
 
         var obstacles = string.Join(", ", result.Obstacles.Select(o => Slug.Of(o)));
@@ -100,32 +104,35 @@ internal static class CriterionFinding
         return $"{value}{window}{interval}{Probability(result)}{threshold}{weight}";
     }
 
-    private static string Probability(CriterionResult result) => (result.Probability, result.Reading) switch
-    {
-        (null, _) => "",
-        ({ } atMost, Reading.EveryHour) => FormattableString.Invariant($", probability at most {Math.Max(1, atMost * 100):0} %"),
-        ({ } probability, Reading.MeanOverWindow) => $", probability {Percent(probability)}",
-    };
+    private static string Probability(CriterionResult result) =>
+        (result.Probability, result.Reading) switch
+        {
+            (null, _) => "",
+            ({ } atMost, Reading.EveryHour) => FormattableString.Invariant($", probability at most {Math.Max(1, atMost * 100):0} %"),
+            ({ } probability, Reading.MeanOverWindow) => $", probability {Percent(probability)}",
+        };
 
     private static string Provisional(CriterionResult result, Bedside bedside)
     {
-        if (!result.Provisional) return "";
+        if (!result.Provisional)
+            return "";
         var hangs = bedside.Lines.Any(line => bedside.Balance.BagHangs(line, bedside.At));
         return $" This is provisional: {(hangs ? "a bag still hangs" : "something was not read yet")}; worked out again when it is read.";
     }
 
-    private static string Needs(Obstacle obstacle) => obstacle switch
-    {
-        Obstacle.AgeUnknown => "a date of birth",
-        Obstacle.AgeDoesNotFit => "a criterion for this age",
-        Obstacle.WeightUnknown => "a weight",
-        Obstacle.WeightImplausible => "a weight that can be true",
-        Obstacle.NotCovered => "readings that cover the window",
-        Obstacle.OutputUnknown or Obstacle.DoubtsUnknown => "the volumes that were not charted",
-        Obstacle.TooUncertain => "a more exact measurement",
-        Obstacle.Doubted => "the doubted reading to be confirmed or corrected",
-        Obstacle.BelowZero => "what left the bladder by another way, or the reading that is wrong",
-        Obstacle.Gap => "readings without long gaps",
-        Obstacle.StillOpen => "a reading of the bag, or of the other route",
-    };
+    private static string Needs(Obstacle obstacle) =>
+        obstacle switch
+        {
+            Obstacle.AgeUnknown => "a date of birth",
+            Obstacle.AgeDoesNotFit => "a criterion for this age",
+            Obstacle.WeightUnknown => "a weight",
+            Obstacle.WeightImplausible => "a weight that can be true",
+            Obstacle.NotCovered => "readings that cover the window",
+            Obstacle.OutputUnknown or Obstacle.DoubtsUnknown => "the volumes that were not charted",
+            Obstacle.TooUncertain => "a more exact measurement",
+            Obstacle.Doubted => "the doubted reading to be confirmed or corrected",
+            Obstacle.BelowZero => "what left the bladder by another way, or the reading that is wrong",
+            Obstacle.Gap => "readings without long gaps",
+            Obstacle.StillOpen => "a reading of the bag, or of the other route",
+        };
 }

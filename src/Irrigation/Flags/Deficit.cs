@@ -17,7 +17,15 @@ namespace Irrigation.Flags;
 /// A sum over the intervals that lead up to the latest closing, so that what stays behind little by little adds up, and what
 /// comes back later is taken off. Fluid that is charted as leaked is accounted for; what a scan says the bladder holds is not.
 /// </remarks>
-public sealed record Deficit(Instant Since, Instant UpTo, Volume Instilled, Volume Drained, Volume Amount, VolumeRange? Interval95, ClosedInterval Latest)
+public sealed record Deficit(
+    Instant Since,
+    Instant UpTo,
+    Volume Instilled,
+    Volume Drained,
+    Volume Amount,
+    VolumeRange? Interval95,
+    ClosedInterval Latest
+)
 {
     /// <summary>The largest deficit at a bedside; null where there is none, or the latest interval is not known.</summary>
     public static Deficit? Of(Bedside bedside) => Of(bedside, Volume.Zero).Largest;
@@ -33,15 +41,19 @@ public sealed record Deficit(Instant Since, Instant UpTo, Volume Instilled, Volu
         var (sum, into, largest) = (Volume.Zero, Volume.Zero, -1);
         for (var i = closed.Count - 1; i >= 0 && closed[i].End > bedside.At - bedside.Settings.DeficitReach; i--)
         {
-            if (closed[i] is not { Worked: { } known, Instilled: { } instilled } interval) break;
+            if (closed[i] is not { Worked: { } known, Instilled: { } instilled } interval)
+                break;
             sum += (interval.RetainedChange ?? Volume.Zero) - known.Charted;
             into += instilled;
             sums.Add((i, into, sum));
-            if (sum > (largest < 0 ? Volume.Zero : sums[largest].Amount)) largest = sums.Count - 1;
+            if (sum > (largest < 0 ? Volume.Zero : sums[largest].Amount))
+                largest = sums.Count - 1;
         }
 
-        if (largest < 0) return default;
-        if (sums[largest].Amount < from) return (At(null), null); // as nearly always: nobody asks for its doubts
+        if (largest < 0)
+            return default;
+        if (sums[largest].Amount < from)
+            return (At(null), null); // as nearly always: nobody asks for its doubts
 
         var errors = ErrorBudget.None;
         var best = Volume.Zero;
@@ -49,21 +61,26 @@ public sealed record Deficit(Instant Since, Instant UpTo, Volume Instilled, Volu
         for (var j = 0; j < sums.Count; j++)
         {
             var interval = closed[sums[j].First];
-            if (interval.Output?.Interval95 is null) break;
+            if (interval.Output?.Interval95 is null)
+                break;
             var held = interval.RetainedChange ?? Volume.Zero;
             best += held - interval.Worked!.Value.Best;
             errors -= interval.Worked.Value.Errors;
-            if (j != largest && (sums[j].Amount < from || sums[j].Amount <= certain?.Amount)) continue;
+            if (j != largest && (sums[j].Amount < from || sums[j].Amount <= certain?.Amount))
+                continue;
             var half = errors.StandardUncertainty * UrineOutput.CoverageFactor;
             var range = new VolumeRange(best - half, best + half);
-            if (j == largest) ofLargest = range;
-            if (sums[j].Amount >= from && range.Low > Volume.Zero && !(sums[j].Amount <= certain?.Amount)) certain = Made(sums[j], range);
+            if (j == largest)
+                ofLargest = range;
+            if (sums[j].Amount >= from && range.Low > Volume.Zero && !(sums[j].Amount <= certain?.Amount))
+                certain = Made(sums[j], range);
         }
 
         return (At(ofLargest), certain);
 
         Deficit At(VolumeRange? range) => Made(sums[largest], range);
-        Deficit Made((int First, Volume Into, Volume Amount) s, VolumeRange? range) => new(closed[s.First].Start, closed[^1].End, s.Into, s.Into - s.Amount, s.Amount, range, closed[^1]);
+        Deficit Made((int First, Volume Into, Volume Amount) s, VolumeRange? range) =>
+            new(closed[s.First].Start, closed[^1].End, s.Into, s.Into - s.Amount, s.Amount, range, closed[^1]);
     }
 
     /// <summary>What a nurse can check by hand.</summary>

@@ -33,23 +33,29 @@ internal sealed record DoubtfulEntry(Entry Entry, string Says)
     private static DoubtfulEntry? OfDrainage(Bedside bedside, ClosedInterval interval, ClosedInterval? before)
     {
         var readings = interval.Parts.Where(part => part.Kind is PartKind.Drainage or PartKind.Urine).ToList();
-        if (readings is not [var only] || bedside.Log.Current(only.Entry)?.Entry is not { } reading) return null;
-        if (reading.Header.How == MeasuringWay.Estimate) return Made(bedside, reading, "judged by eye");
+        if (readings is not [var only] || bedside.Log.Current(only.Entry)?.Entry is not { } reading)
+            return null;
+        if (reading.Header.How == MeasuringWay.Estimate)
+            return Made(bedside, reading, "judged by eye");
         if (DryTime.IsHole(interval, bedside))
         {
             return Made(bedside, reading, $"the first since {bedside.Said(interval.Start)}: it may have been emptied and not charted");
         }
 
-        if (before?.Drained is not { } was || interval.Drained is not { } drained) return null;
-        if (FlowRate.Of(was, before.Length) <= Times(FlowRate.Of(drained, interval.Length), bedside)) return null;
+        if (before?.Drained is not { } was || interval.Drained is not { } drained)
+            return null;
+        if (FlowRate.Of(was, before.Length) <= Times(FlowRate.Of(drained, interval.Length), bedside))
+            return null;
         var span = $"from {bedside.Said(before.Start)} to {bedside.Said(before.End)}";
         return Made(bedside, reading, $"{drained} since the one before, far less than the {was} {span}");
     }
 
     private static DoubtfulEntry? OfIrrigant(Bedside bedside, ClosedInterval interval, ClosedInterval? before)
     {
-        if (before?.Instilled is not { } was || was <= Volume.Zero || interval.Instilled is not { } ran) return null;
-        if (FlowRate.Of(ran, interval.Length) <= Times(FlowRate.Of(was, before.Length), bedside)) return null;
+        if (before?.Instilled is not { } was || was <= Volume.Zero || interval.Instilled is not { } ran)
+            return null;
+        if (FlowRate.Of(ran, interval.Length) <= Times(FlowRate.Of(was, before.Length), bedside))
+            return null;
         var largest = interval.Parts.Where(part => part.Kind is PartKind.Irrigant or PartKind.IrrigantFromRate).MaxBy(part => part.Amount);
         return largest is not null && bedside.Log.Current(largest.Entry)?.Entry is { } entry
             ? Made(bedside, entry, $"far more than the {was} from {bedside.Said(before.Start)} to {bedside.Said(before.End)}")

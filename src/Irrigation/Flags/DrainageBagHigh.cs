@@ -10,7 +10,15 @@ namespace Irrigation.Flags;
 public static class DrainageBagHigh
 {
     /// <summary>The rule.</summary>
-    public static FlagRule Rule { get; } = new("drainage-bag-high", "Drainage bag nearly full", FlagCategory.Safety, "texts say half to three quarters, guidelines give no number; our judgement", Cautions.Prompt, Judge);
+    public static FlagRule Rule { get; } =
+        new(
+            "drainage-bag-high",
+            "Drainage bag nearly full",
+            FlagCategory.Safety,
+            "texts say half to three quarters, guidelines give no number; our judgement",
+            Cautions.Prompt,
+            Judge
+        );
 
     private static Finding Judge(Bedside bedside)
     {
@@ -19,16 +27,22 @@ public static class DrainageBagHigh
         var urine = Forecasts.Urine(bedside.Balance, bedside.At, bedside.Limits.Forecasts).Rate;
         foreach (var container in Forecasts.InUse(bedside.Balance, bedside.At))
         {
-            if (bedside.Balance.InContainer(container, bedside.At) is not { } reading) continue;
+            if (bedside.Balance.InContainer(container, bedside.At) is not { } reading)
+                continue;
 
             // Not read for long while nothing is irrigated: nobody says that it hangs there still.
-            if (!bedside.Runs && bedside.At - reading.At > bedside.Balance.Settings.LongestGap) continue;
+            if (!bedside.Runs && bedside.At - reading.At > bedside.Balance.Settings.LongestGap)
+                continue;
             var filling = bedside.Clamped is null ? bedside.Filling : FlowRate.Stopped;
             var since = bedside.Clamped is { } clamp ? Instant.Max(reading.At, clamp.At) : bedside.At;
             if (filling is not { } speed || bedside.Balance.InstilledBetween(reading.At, since).Amount is not { } ran)
             {
-                if (reading.Level >= capacity * bedside.Limits.Forecasts.FillTo) return Full(bedside, container, reading.Level, reading.At, capacity, null);
-                answer = new Finding.Undecided($"container {container}: what ran in since {bedside.Said(reading.At)} is not known", "the flow, or a reading of the container");
+                if (reading.Level >= capacity * bedside.Limits.Forecasts.FillTo)
+                    return Full(bedside, container, reading.Level, reading.At, capacity, null);
+                answer = new Finding.Undecided(
+                    $"container {container}: what ran in since {bedside.Said(reading.At)} is not known",
+                    "the flow, or a reading of the container"
+                );
                 continue;
             }
 
@@ -36,8 +50,13 @@ public static class DrainageBagHigh
             Instant? Reaches(Volume level) => bedside.Clamped is null ? Foreseen(bedside, level, holds, speed, urine) : null;
             var full = capacity * bedside.Limits.Forecasts.FillTo;
             var warnAt = full - speed.Over(settings.ContainerFullWithin);
-            if (holds >= warnAt && (reading.Level > Volume.Zero || holds > Volume.Zero)) return Full(bedside, container, holds, reading.At, capacity, Forecasts.TimeFor(full - holds, speed)) with { LookAgain = Reaches(capacity * settings.ContainerCritical) };
-            if (Reaches(warnAt) is { } due && !(answer.LookAgain <= due)) answer = answer with { LookAgain = due };
+            if (holds >= warnAt && (reading.Level > Volume.Zero || holds > Volume.Zero))
+                return Full(bedside, container, holds, reading.At, capacity, Forecasts.TimeFor(full - holds, speed)) with
+                {
+                    LookAgain = Reaches(capacity * settings.ContainerCritical),
+                };
+            if (Reaches(warnAt) is { } due && !(answer.LookAgain <= due))
+                answer = answer with { LookAgain = due };
         }
 
         return answer;
@@ -50,18 +69,30 @@ public static class DrainageBagHigh
     /// </remarks>
     private static Instant? Foreseen(Bedside bedside, Volume level, Volume holds, FlowRate speed, FlowRate urine)
     {
-        if (bedside.When(level - holds, speed) is not { } due) return null;
-        if (due <= bedside.At || bedside.Balance.InstilledBetween(bedside.At, due).Amount is not { } comes) return due;
+        if (bedside.When(level - holds, speed) is not { } due)
+            return null;
+        if (due <= bedside.At || bedside.Balance.InstilledBetween(bedside.At, due).Amount is not { } comes)
+            return due;
         var then = holds + comes.Charted + urine.Over(due - bedside.At);
-        if (then >= level) return due;
-        return bedside.Balance.InstilledBetween(due, due + Duration.FromMinutes(1)).Amount?.Charted > Volume.Zero ? due : (bedside with { At = due }).When(level - then, urine);
+        if (then >= level)
+            return due;
+        return bedside.Balance.InstilledBetween(due, due + Duration.FromMinutes(1)).Amount?.Charted > Volume.Zero
+            ? due
+            : (bedside with { At = due }).When(level - then, urine);
     }
 
     private static Finding Full(Bedside bedside, string container, Volume holds, Instant read, Volume capacity, Duration? time)
     {
         var critical = holds >= capacity * bedside.Settings.ContainerCritical;
-        var when = time is { } left && left > Duration.Zero ? $"; to be emptied by {bedside.Said(bedside.At + left)}" : "; to be emptied now";
+        var when =
+            time is { } left && left > Duration.Zero ? $"; to be emptied by {bedside.Said(bedside.At + left)}" : "; to be emptied now";
         var reading = bedside.Log[Channel.Container(container)].LastAtOrBefore(bedside.At)!;
-        return new Finding.Raised(critical ? FlagPriority.High : FlagPriority.Medium, $"container {container} reaches {(critical ? bedside.Settings.ContainerCritical : bedside.Limits.Forecasts.FillTo):0.##} of {capacity}, by its reading of {bedside.Said(read)} and what ran in since{when}.") { Evidence = [Evidence.Of(reading)] };
+        return new Finding.Raised(
+            critical ? FlagPriority.High : FlagPriority.Medium,
+            $"container {container} reaches {(critical ? bedside.Settings.ContainerCritical : bedside.Limits.Forecasts.FillTo):0.##} of {capacity}, by its reading of {bedside.Said(read)} and what ran in since{when}."
+        )
+        {
+            Evidence = [Evidence.Of(reading)],
+        };
     }
 }

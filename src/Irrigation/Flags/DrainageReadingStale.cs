@@ -15,25 +15,39 @@ namespace Irrigation.Flags;
 public static class DrainageReadingStale
 {
     /// <summary>The rule.</summary>
-    public static FlagRule Rule { get; } = new(
-        "drainage-reading-stale", "Drainage not read", FlagCategory.Safety, "teaching texts (hourly); the times for fast flow are our judgement", Cautions.MissingIsNotZero, Judge);
+    public static FlagRule Rule { get; } =
+        new(
+            "drainage-reading-stale",
+            "Drainage not read",
+            FlagCategory.Safety,
+            "teaching texts (hourly); the times for fast flow are our judgement",
+            Cautions.MissingIsNotZero,
+            Judge
+        );
 
     private static Finding Judge(Bedside bedside)
     {
-        if (bedside.Clamped is not null) return new Finding.NotRaised();
+        if (bedside.Clamped is not null)
+            return new Finding.NotRaised();
         var finding = Overdue(bedside);
-        if (finding is Finding.Raised) return finding;
+        if (finding is Finding.Raised)
+            return finding;
         return DryTime.OverHole(bedside) is { } hole
-            ? OverHole(bedside, hole) with { LookAgain = finding.LookAgain }
+            ? OverHole(bedside, hole) with
+            {
+                LookAgain = finding.LookAgain,
+            }
             : NotClosed(bedside, finding);
     }
 
     /// <summary>A container is not read, so that nobody knows what drained: told where that lasts as long as a hole.</summary>
     private static Finding NotClosed(Bedside bedside, Finding otherwise)
     {
-        if (!bedside.Runs || Awaited.Says(bedside) is not { } says) return otherwise;
+        if (!bedside.Runs || Awaited.Says(bedside) is not { } says)
+            return otherwise;
         var due = bedside.Balance.LastClosing + bedside.Settings.HoleAfter;
-        if (bedside.At < due) return otherwise with { LookAgain = new[] { otherwise.LookAgain, due }.Min() };
+        if (bedside.At < due)
+            return otherwise with { LookAgain = new[] { otherwise.LookAgain, due }.Min() };
         var limit = FormattableString.Invariant($"{bedside.Settings.HoleAfter.TotalMinutes:0.#} min");
         var closed = bedside.Said(bedside.Balance.LastClosing);
         return new Finding.Raised(FlagPriority.Medium, $"{says}: what drained since {closed} is not known (limit {limit}).")
@@ -49,7 +63,8 @@ public static class DrainageReadingStale
         return new(
             FlagPriority.Medium,
             $"the drainage was not read {span} while {hole.Instilled} ran in, and what was then read shows {hole.Drained}: "
-            + "it may have been emptied and not charted, or nothing drains. Look at the patient, and read it again.")
+                + "it may have been emptied and not charted, or nothing drains. Look at the patient, and read it again."
+        )
         {
             Evidence = [Evidence.Of(hole)],
         };
@@ -59,15 +74,24 @@ public static class DrainageReadingStale
     {
         var read = bedside.Log[Channel.BladderOutput].LastAtOrBefore(bedside.At);
         var told = new[] { read?.At, Awaited.TakenAwayAt(bedside) }.Max();
-        if (bedside.RunningSince(told ?? Instant.MinValue) is not { } since) return new Finding.NotRaised();
-        if (told > since) since = told.Value;
-        if (bedside.Log[Channel.Clamp].LastAtOrBefore(bedside.At) is DrainReleased released && released.At > since) since = released.At;
+        if (bedside.RunningSince(told ?? Instant.MinValue) is not { } since)
+            return new Finding.NotRaised();
+        if (told > since)
+            since = told.Value;
+        if (bedside.Log[Channel.Clamp].LastAtOrBefore(bedside.At) is DrainReleased released && released.At > since)
+            since = released.At;
 
         var limit = Limit(bedside);
         var due = since + limit;
-        if (bedside.At < due) return new Finding.NotRaised { LookAgain = due };
+        if (bedside.At < due)
+            return new Finding.NotRaised { LookAgain = due };
         var flow = bedside.Inflow is { } known ? $"at {known}" : "at a flow that nobody charted";
-        return new Finding.Raised(FlagPriority.Medium, FormattableString.Invariant($"irrigant runs {flow} and the drainage was not read since {bedside.Said(since)} (limit {limit.TotalMinutes:0.#} min)."))
+        return new Finding.Raised(
+            FlagPriority.Medium,
+            FormattableString.Invariant(
+                $"irrigant runs {flow} and the drainage was not read since {bedside.Said(since)} (limit {limit.TotalMinutes:0.#} min)."
+            )
+        )
         {
             Evidence = read is null ? [] : [Evidence.Of(read)],
         };
@@ -77,8 +101,12 @@ public static class DrainageReadingStale
     {
         var settings = bedside.Settings;
         var (limit, adult) = (bedside.DistensionLimit.Limit, bedside.Limits.Forecasts.DistensionLimit);
-        var fastFrom = limit < adult ? settings.FastFlow.MillilitresPerHour * limit.Millilitres / adult.Millilitres : settings.FastFlow.MillilitresPerHour;
-        if (!(bedside.Inflow?.MillilitresPerHour > fastFrom)) return settings.StaleAfter;
+        var fastFrom =
+            limit < adult
+                ? settings.FastFlow.MillilitresPerHour * limit.Millilitres / adult.Millilitres
+                : settings.FastFlow.MillilitresPerHour;
+        if (!(bedside.Inflow?.MillilitresPerHour > fastFrom))
+            return settings.StaleAfter;
         var fast = Duration.Min(settings.StaleAfter, settings.StaleAfterFast);
         return Forecasts.TimeFor(limit, bedside.Filling!.Value) is { } time ? Duration.Min(fast, time) : fast;
     }

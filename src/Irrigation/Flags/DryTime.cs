@@ -30,12 +30,16 @@ internal sealed record DryTime(Instant Since, Volume Instilled, Volume Drained, 
         var closed = bedside.Balance[FluidBalance.Bladder];
         for (var i = closed.Count - 1; i >= 0; i--)
         {
-            if (closed[i] is not { Drained: { } drained, Instilled: { } instilled } interval) break;
-            if (instilled <= Volume.Zero || IsHole(interval, bedside) || interval.Caveats.Contains(Caveat.DwellInProgress)) break;
-            if (OutflowDoubt.Of(interval) is not null) break;
+            if (closed[i] is not { Drained: { } drained, Instilled: { } instilled } interval)
+                break;
+            if (instilled <= Volume.Zero || IsHole(interval, bedside) || interval.Caveats.Contains(Caveat.DwellInProgress))
+                break;
+            if (OutflowDoubt.Of(interval) is not null)
+                break;
             (into, outOf) = (into + instilled, outOf + drained);
             doubt.Add(interval);
-            if (!IsNothing(outOf, bedside) && outOf > Trickle(bedside)) break;
+            if (!IsNothing(outOf, bedside) && outOf > Trickle(bedside))
+                break;
             if (closed[^1].End - interval.Start is var length && length >= limit && IsDry(into, outOf, length, doubt, bedside))
             {
                 dry = new(interval.Start, into, outOf, i == closed.Count - 1 ? interval : null);
@@ -48,9 +52,12 @@ internal sealed record DryTime(Instant Since, Volume Instilled, Volume Drained, 
     /// <summary>The latest interval, where it would be dry but for a hole in the charting; else null.</summary>
     public static ClosedInterval? OverHole(Bedside bedside)
     {
-        if (bedside.Latest is not { Drained: { } drained, Instilled: { } instilled } latest) return null;
-        if (instilled <= Volume.Zero || !IsHole(latest, bedside) || latest.Caveats.Contains(Caveat.DwellInProgress)) return null;
-        if (OutflowDoubt.Of(latest) is not null || (!IsNothing(drained, bedside) && drained > Trickle(bedside))) return null;
+        if (bedside.Latest is not { Drained: { } drained, Instilled: { } instilled } latest)
+            return null;
+        if (instilled <= Volume.Zero || !IsHole(latest, bedside) || latest.Caveats.Contains(Caveat.DwellInProgress))
+            return null;
+        if (OutflowDoubt.Of(latest) is not null || (!IsNothing(drained, bedside) && drained > Trickle(bedside)))
+            return null;
         var doubt = new ReadingDoubt(bedside);
         doubt.Add(latest);
         return IsDry(instilled, drained, latest.Length, doubt, bedside) ? latest : null;
@@ -82,13 +89,15 @@ internal sealed record DryTime(Instant Since, Volume Instilled, Volume Drained, 
         public void Add(ClosedInterval interval)
         {
             var readings = interval.Parts.Where(part => part.Kind == PartKind.Drainage).ToList();
-            if (!compared) squares += readings.Sum(part => Square(part.Entry, part.Whole ?? Volume.Zero));
+            if (!compared)
+                squares += readings.Sum(part => Square(part.Entry, part.Whole ?? Volume.Zero));
             begins = readings.Sum(part => Square(part.Entry, part.Readings?.Before ?? Lower(part)));
             compared = readings.Count > 0 && readings.TrueForAll(part => part.Readings is not null);
         }
 
         /// <summary>A level read a little lower than before was compared with one like it.</summary>
-        private static Volume Lower(Part part) => part is { Amount: { } added, Whole: { } level } && added == Volume.Zero ? level : Volume.Zero;
+        private static Volume Lower(Part part) =>
+            part is { Amount: { } added, Whole: { } level } && added == Volume.Zero ? level : Volume.Zero;
 
         /// <summary>In mL, k = 2, of the marks or the scale alone: a level that did not rise may have risen by as much.</summary>
         public double OfMarks => 2 * Math.Sqrt(squares + begins);

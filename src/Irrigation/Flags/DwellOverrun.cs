@@ -6,15 +6,36 @@ namespace Irrigation.Flags;
 public static class DwellOverrun
 {
     /// <summary>The rule.</summary>
-    public static FlagRule Rule { get; } = new("dwell-overrun", "Dwell too long", FlagCategory.Safety, "the order; no universal limit is published", $"{Cautions.Outflow} {Cautions.Irrigant}", Judge);
+    public static FlagRule Rule { get; } =
+        new(
+            "dwell-overrun",
+            "Dwell too long",
+            FlagCategory.Safety,
+            "the order; no universal limit is published",
+            $"{Cautions.Outflow} {Cautions.Irrigant}",
+            Judge
+        );
 
     private static Finding Judge(Bedside bedside)
     {
-        if (bedside.Clamped is not { } clamp) return new Finding.NotRaised();
-        if (bedside.Last<OrderSet>()?.Dwell is not { } dwell) return new Finding.Undecided($"the drain is clamped since {bedside.Said(clamp.At)} and no order names a dwell", "an order with a dwell");
+        if (bedside.Clamped is not { } clamp)
+            return new Finding.NotRaised();
+        if (bedside.Last<OrderSet>()?.Dwell is not { } dwell)
+            return new Finding.Undecided(
+                $"the drain is clamped since {bedside.Said(clamp.At)} and no order names a dwell",
+                "an order with a dwell"
+            );
         var release = clamp.At + dwell;
         return bedside.At < release
             ? new Finding.NotRaised { LookAgain = release }
-            : new Finding.Raised(FlagPriority.High, FormattableString.Invariant($"drain clamped since {bedside.Said(clamp.At)}, to be released at {bedside.Said(release)} (ordered dwell {dwell.TotalMinutes:0.#} min).")) { Evidence = [Evidence.Of(clamp)] };
+            : new Finding.Raised(
+                FlagPriority.High,
+                FormattableString.Invariant(
+                    $"drain clamped since {bedside.Said(clamp.At)}, to be released at {bedside.Said(release)} (ordered dwell {dwell.TotalMinutes:0.#} min)."
+                )
+            )
+            {
+                Evidence = [Evidence.Of(clamp)],
+            };
     }
 }

@@ -7,21 +7,47 @@ namespace Irrigation.Flags;
 public static class DwellUnattended
 {
     /// <summary>The rule.</summary>
-    public static FlagRule Rule { get; } = new("dwell-unattended", "Dwell not attended", FlagCategory.Safety, "common practice, no source: nobody is left with a clamped catheter forgotten; the time is our judgement", Cautions.MissingIsNotZero, Judge);
+    public static FlagRule Rule { get; } =
+        new(
+            "dwell-unattended",
+            "Dwell not attended",
+            FlagCategory.Safety,
+            "common practice, no source: nobody is left with a clamped catheter forgotten; the time is our judgement",
+            Cautions.MissingIsNotZero,
+            Judge
+        );
 
     private static Finding Judge(Bedside bedside)
     {
-        if (bedside.Clamped is not { } clamp) return new Finding.NotRaised();
+        if (bedside.Clamped is not { } clamp)
+            return new Finding.NotRaised();
         var seen = clamp.At;
-        Entry?[] presence = [bedside.Last<ToleranceNoted>(), bedside.Last<BladderPalpated>(), bedside.Last<DrainageAppearance>(), bedside.Last<Escalated>(), bedside.Last<FlagAcknowledged>(), bedside.Log[Channel.Scan].LastAtOrBefore(bedside.At)];
+        Entry?[] presence =
+        [
+            bedside.Last<ToleranceNoted>(),
+            bedside.Last<BladderPalpated>(),
+            bedside.Last<DrainageAppearance>(),
+            bedside.Last<Escalated>(),
+            bedside.Last<FlagAcknowledged>(),
+            bedside.Log[Channel.Scan].LastAtOrBefore(bedside.At),
+        ];
         foreach (var entry in presence)
         {
-            if (entry?.At > seen) seen = entry.At;
+            if (entry?.At > seen)
+                seen = entry.At;
         }
 
         var due = seen + bedside.Settings.DwellAttendedEvery;
         return bedside.At < due
             ? new Finding.NotRaised { LookAgain = due }
-            : new Finding.Raised(FlagPriority.High, FormattableString.Invariant($"drain clamped since {bedside.Said(clamp.At)}, and nobody charted anything at the bedside since {bedside.Said(seen)} (limit {bedside.Settings.DwellAttendedEvery.TotalMinutes:0.#} min).")) { Evidence = [Evidence.Of(clamp)] };
+            : new Finding.Raised(
+                FlagPriority.High,
+                FormattableString.Invariant(
+                    $"drain clamped since {bedside.Said(clamp.At)}, and nobody charted anything at the bedside since {bedside.Said(seen)} (limit {bedside.Settings.DwellAttendedEvery.TotalMinutes:0.#} min)."
+                )
+            )
+            {
+                Evidence = [Evidence.Of(clamp)],
+            };
     }
 }

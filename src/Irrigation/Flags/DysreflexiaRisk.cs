@@ -14,26 +14,36 @@ namespace Irrigation.Flags;
 public static class DysreflexiaRisk
 {
     /// <summary>Flags of a bladder that may be full.</summary>
-    public static ImmutableArray<string> Triggers { get; } = ["outflow-deficit", "no-drainage", "dwell-overrun", "inflow-while-clamped", "bladder-distension"];
+    public static ImmutableArray<string> Triggers { get; } =
+    ["outflow-deficit", "no-drainage", "dwell-overrun", "inflow-while-clamped", "bladder-distension"];
 
     /// <summary>The rule.</summary>
-    public static FlagRule Rule { get; } = new("dysreflexia-risk", "Risk of autonomic dysreflexia", FlagCategory.Clinical, "Can-SCIP / PVA 2020", Cautions.Dysreflexia, Judge);
+    public static FlagRule Rule { get; } =
+        new("dysreflexia-risk", "Risk of autonomic dysreflexia", FlagCategory.Clinical, "Can-SCIP / PVA 2020", Cautions.Dysreflexia, Judge);
 
     /// <summary>Whether a pressure can be one.</summary>
-    public static bool IsPlausible(BloodPressureMeasured pressure, FlagSettings settings) => pressure.Systolic >= settings.LeastSystolic && pressure.Systolic <= settings.MostSystolic;
+    public static bool IsPlausible(BloodPressureMeasured pressure, FlagSettings settings) =>
+        pressure.Systolic >= settings.LeastSystolic && pressure.Systolic <= settings.MostSystolic;
 
     private static Finding Judge(Bedside bedside)
     {
-        if (bedside.Facts.SpinalLevel is not { } level) return new Finding.NotRaised();
+        if (bedside.Facts.SpinalLevel is not { } level)
+            return new Finding.NotRaised();
         var full = Triggers.Select(slug => bedside.Standing(slug)).OfType<FlagPeriod>().ToList();
         var pressure = Latest(bedside);
-        if (full.Count == 0 && pressure is null) return new Finding.NotRaised();
-        if (AtOrAboveT6(level) is not { } high) return new Finding.Undecided($"'{level}' is not a level like T4", "the level of the injury");
-        if (!high) return new Finding.NotRaised();
+        if (full.Count == 0 && pressure is null)
+            return new Finding.NotRaised();
+        if (AtOrAboveT6(level) is not { } high)
+            return new Finding.Undecided($"'{level}' is not a level like T4", "the level of the injury");
+        if (!high)
+            return new Finding.NotRaised();
 
         var risen = pressure is null ? null : Judge(pressure, bedside);
-        var because = full.Select(flag => $"{flag.Slug} since {bedside.Said(flag.Start)}").Concat(risen is Finding.Raised { Says: var said } ? [said] : []).ToList();
-        if (because.Count == 0) return risen ?? new Finding.NotRaised();
+        var because = full.Select(flag => $"{flag.Slug} since {bedside.Said(flag.Start)}")
+            .Concat(risen is Finding.Raised { Says: var said } ? [said] : [])
+            .ToList();
+        if (because.Count == 0)
+            return risen ?? new Finding.NotRaised();
         return new Finding.Raised(FlagPriority.Urgent, $"spinal cord injury at {level}, and {string.Join(", ", because)}.")
         {
             Evidence = [.. full.SelectMany(flag => flag.Latest.Evidence).Concat(risen is Finding.Raised r ? r.Evidence : []).Distinct()],
@@ -42,8 +52,12 @@ public static class DysreflexiaRisk
     }
 
     /// <summary>The last pressure that can be one.</summary>
-    private static BloodPressureMeasured? Latest(Bedside bedside) => bedside.Log[Slug.Of(nameof(BloodPressureMeasured))]
-        .Before(bedside.At + NodaTime.Duration.Epsilon).Cast<BloodPressureMeasured>().FirstOrDefault(pressure => IsPlausible(pressure, bedside.Settings));
+    private static BloodPressureMeasured? Latest(Bedside bedside) =>
+        bedside
+            .Log[Slug.Of(nameof(BloodPressureMeasured))]
+            .Before(bedside.At + NodaTime.Duration.Epsilon)
+            .Cast<BloodPressureMeasured>()
+            .FirstOrDefault(pressure => IsPlausible(pressure, bedside.Settings));
 
     /// <summary>What a pressure alone says.</summary>
     private static Finding Judge(BloodPressureMeasured pressure, Bedside bedside)
@@ -52,10 +66,13 @@ public static class DysreflexiaRisk
         var said = $"systolic {pressure.Systolic} at {bedside.Said(pressure.At)}";
         if (bedside.Facts.BaselineSystolic is not { } baseline)
         {
-            return bedside.At < lapses ? new Finding.Undecided($"{said}, and no baseline is on record", "the baseline systolic pressure") { LookAgain = lapses } : new Finding.NotRaised();
+            return bedside.At < lapses
+                ? new Finding.Undecided($"{said}, and no baseline is on record", "the baseline systolic pressure") { LookAgain = lapses }
+                : new Finding.NotRaised();
         }
 
-        if (!(pressure.Systolic > baseline + bedside.Settings.DysreflexiaRise)) return new Finding.NotRaised();
+        if (!(pressure.Systolic > baseline + bedside.Settings.DysreflexiaRise))
+            return new Finding.NotRaised();
         if (bedside.At >= lapses)
         {
             return bedside.Standing("dysreflexia-risk") is { } standing && pressure.At >= standing.Start
@@ -65,16 +82,33 @@ public static class DysreflexiaRisk
 
         return bedside.Facts.Patient.GroupAt(pressure.At) switch
         {
-            AgeGroup.Adult => new Finding.Raised(FlagPriority.Urgent, $"{said}, more than {bedside.Settings.DysreflexiaRise} over the baseline of {baseline}") { Evidence = [Evidence.Of(pressure)], LookAgain = lapses },
-            AgeGroup.Unknown => new Finding.Undecided($"{said}, and the rise that counts holds for adults", "the date of birth") { LookAgain = lapses },
-            AgeGroup.Neonate or AgeGroup.Child => new Finding.Undecided($"{said}, and the rise that counts holds for adults", "a limit for children, which the source does not give: whoever is there has to judge") { LookAgain = lapses },
+            AgeGroup.Adult => new Finding.Raised(
+                FlagPriority.Urgent,
+                $"{said}, more than {bedside.Settings.DysreflexiaRise} over the baseline of {baseline}"
+            )
+            {
+                Evidence = [Evidence.Of(pressure)],
+                LookAgain = lapses,
+            },
+            AgeGroup.Unknown => new Finding.Undecided($"{said}, and the rise that counts holds for adults", "the date of birth")
+            {
+                LookAgain = lapses,
+            },
+            AgeGroup.Neonate or AgeGroup.Child => new Finding.Undecided(
+                $"{said}, and the rise that counts holds for adults",
+                "a limit for children, which the source does not give: whoever is there has to judge"
+            )
+            {
+                LookAgain = lapses,
+            },
         };
     }
 
     private static bool? AtOrAboveT6(string level)
     {
         var text = level.Trim().ToUpperInvariant();
-        if (text.Length < 2 || !int.TryParse(text.AsSpan(1), NumberStyles.None, CultureInfo.InvariantCulture, out var number)) return null;
+        if (text.Length < 2 || !int.TryParse(text.AsSpan(1), NumberStyles.None, CultureInfo.InvariantCulture, out var number))
+            return null;
         return (text[0], number) switch
         {
             ('C', >= 1 and <= 8) => true,

@@ -36,9 +36,7 @@ public readonly record struct Evidence(EntryKey? Entry, Instant? IntervalEnd)
 /// <summary>What a rule says at a moment. It never says "all is well" for want of a measurement.</summary>
 public abstract record Finding
 {
-    private Finding()
-    {
-    }
+    private Finding() { }
 
     /// <summary>The answer may change then though nothing is charted; null where it cannot.</summary>
     public Instant? LookAgain { get; init; }

@@ -33,7 +33,16 @@ public sealed class FlagRecord
     private readonly FlagLimits limits;
     private readonly FluidBalance seen;
 
-    private FlagRecord(FluidBalance seen, PatientFacts facts, FlagLimits limits, Instant asOf, ImmutableArray<RuleState> states, ImmutableList<FlagPeriod> ended, ImmutableList<FlagRecord> earlier, Instant? next)
+    private FlagRecord(
+        FluidBalance seen,
+        PatientFacts facts,
+        FlagLimits limits,
+        Instant asOf,
+        ImmutableArray<RuleState> states,
+        ImmutableList<FlagPeriod> ended,
+        ImmutableList<FlagRecord> earlier,
+        Instant? next
+    )
     {
         this.seen = seen;
         this.facts = facts;
@@ -102,7 +111,8 @@ public sealed class FlagRecord
         var first = asOf + Duration.Epsilon;
         foreach (var versions in full.Arrivals.GroupBy(logged => logged.Entry.Key))
         {
-            if (known.Log.Versions(versions.Key).Count != versions.Count()) first = Instant.Min(first, versions.Min(version => version.Entry.At));
+            if (known.Log.Versions(versions.Key).Count != versions.Count())
+                first = Instant.Min(first, versions.Min(version => version.Entry.At));
         }
 
         return (Before(first) ?? Beginning(known, facts, limits)).Forward(known, asOf, stop);
@@ -115,8 +125,15 @@ public sealed class FlagRecord
     public ImmutableArray<FlagChange> Revised(FluidBalance balance, IEnumerable<Change> changes)
     {
         var from = From(balance, changes);
-        if (from == this) return [];
-        return [.. Compare(this, from.Forward(balance, AsOf), from.AsOf).Where(c => c.Before is { } said && (c.After is not { } now || now.End != said.End || now.Latest.Priority != said.Latest.Priority))];
+        if (from == this)
+            return [];
+        return
+        [
+            .. Compare(this, from.Forward(balance, AsOf), from.AsOf)
+                .Where(c =>
+                    c.Before is { } said && (c.After is not { } now || now.End != said.End || now.Latest.Priority != said.Latest.Priority)
+                ),
+        ];
     }
 
     /// <summary>The record from before the earliest change; this one where all changes lie ahead.</summary>
@@ -127,7 +144,8 @@ public sealed class FlagRecord
         {
             foreach (var entry in new[] { change.Before, change.After })
             {
-                if (entry is not null) first = first is { } so ? Instant.Min(so, entry.At) : entry.At;
+                if (entry is not null)
+                    first = first is { } so ? Instant.Min(so, entry.At) : entry.At;
             }
         }
 
@@ -148,7 +166,8 @@ public sealed class FlagRecord
     private static IEnumerable<T> While<T>(EpisodeLog log, FlagPeriod flag)
         where T : Entry => log[Slug.Of(typeof(T).Name)].After(flag.Start - Duration.Epsilon, flag.End ?? Instant.MaxValue).Cast<T>();
 
-    private static bool Names(string said, FlagPeriod flag, string id) => said == flag.Slug || said == id || said.EndsWith($"/{id}", StringComparison.Ordinal);
+    private static bool Names(string said, FlagPeriod flag, string id) =>
+        said == flag.Slug || said == id || said.EndsWith($"/{id}", StringComparison.Ordinal);
 
     private static ImmutableArray<FlagChange> Compare(FlagRecord before, FlagRecord after, Instant since)
     {
@@ -157,7 +176,8 @@ public sealed class FlagRecord
         foreach (var flag in Since(after, since))
         {
             old.Remove(flag.Identity, out var was);
-            if (flag != was) changes.Add(new(was, flag));
+            if (flag != was)
+                changes.Add(new(was, flag));
         }
 
         changes.AddRange(old.Values.OrderBy(flag => flag.Start).Select(gone => new FlagChange(gone, null)));
@@ -167,8 +187,10 @@ public sealed class FlagRecord
     /// <summary>Flags that ended after a moment, and those that stand.</summary>
     private static IEnumerable<FlagPeriod> Since(FlagRecord record, Instant since)
     {
-        for (var i = record.Ended.Count - 1; i >= 0 && record.Ended[i].End > since; i--) yield return record.Ended[i];
-        foreach (var flag in record.Standing) yield return flag;
+        for (var i = record.Ended.Count - 1; i >= 0 && record.Ended[i].End > since; i--)
+            yield return record.Ended[i];
+        foreach (var flag in record.Standing)
+            yield return flag;
     }
 
     /// <summary>The latest record kept from before a moment; null where none is.</summary>
@@ -176,7 +198,8 @@ public sealed class FlagRecord
     {
         for (var i = earlier.Count - 1; i >= 0; i--)
         {
-            if (earlier[i].AsOf < moment) return earlier[i].With(earlier.RemoveRange(i, earlier.Count - i));
+            if (earlier[i].AsOf < moment)
+                return earlier[i].With(earlier.RemoveRange(i, earlier.Count - i));
         }
 
         return null;
@@ -205,53 +228,69 @@ public sealed class FlagRecord
     private Instant? NextMoment(FluidBalance whole)
     {
         var ends = whole.Log.Frame.End;
-        if (ends <= AsOf) return null;
+        if (ends <= AsOf)
+            return null;
         Instant?[] moments = [whole.Log[Channel.Everything].NextAfter(AsOf)?.At, LooksAgain, ends];
         return moments.Min();
     }
 
     /// <remarks>On the whole second, not before: nobody reads a clock finer.</remarks>
-    private Instant? LooksAgain => states.Select(s => s.Latest?.LookAgain).Where(look => look > AsOf).Min() is { } look
-        ? Instant.FromUnixTimeSeconds((look - Duration.Epsilon).ToUnixTimeSeconds() + 1)
-        : null;
+    private Instant? LooksAgain =>
+        states.Select(s => s.Latest?.LookAgain).Where(look => look > AsOf).Min() is { } look
+            ? Instant.FromUnixTimeSeconds((look - Duration.Epsilon).ToUnixTimeSeconds() + 1)
+            : null;
 
     private FlagRecord Step(FluidBalance whole, Instant moment)
     {
         var unfolded = seen.Log.Unfolded(whole.Log, AsOf, moment);
         var (balance, closings) = seen.After(unfolded);
-        if (whole.Log.Frame.End <= moment) return Ending(balance, moment);
+        if (whole.Log.Frame.End <= moment)
+            return Ending(balance, moment);
 
         var (next, ended) = (states, Ended);
         for (var i = 0; i < FlagRules.All.Length; i++)
         {
             var rule = FlagRules.All[i];
-            if (rule.Looks == Looks.AtClosings && closings.IsEmpty && next[i].Latest is not null) continue;
+            if (rule.Looks == Looks.AtClosings && closings.IsEmpty && next[i].Latest is not null)
+                continue;
             var state = Applied(next[i], rule.Slug, FlagRules.Judge(rule, new(balance, moment, facts, limits, next)), moment);
-            if (next[i].Open is not null && state.Open is null) ended = ended.Add(next[i].Open! with { End = moment, Ended = "the pattern has ended" });
+            if (next[i].Open is not null && state.Open is null)
+                ended = ended.Add(next[i].Open! with { End = moment, Ended = "the pattern has ended" });
             next = next.SetItem(i, state);
         }
 
         return new(balance, facts, limits, moment, next, ended, Kept(moment), null);
     }
 
-    private static RuleState Applied(RuleState state, string slug, Finding finding, Instant moment) => (finding, state.Open) switch
-    {
-        (Finding.Raised raised, null) => state with { Latest = finding, Open = new(slug, moment, null, raised with { LookAgain = null }, null) },
-        (Finding.Raised raised, { } open) => state with { Latest = finding, Open = open with { Latest = raised with { LookAgain = null } } },
-        (Finding.NotRaised, { }) => new(finding, null, moment),
-        _ => state with { Latest = finding },
-    };
+    private static RuleState Applied(RuleState state, string slug, Finding finding, Instant moment) =>
+        (finding, state.Open) switch
+        {
+            (Finding.Raised raised, null) => state with
+            {
+                Latest = finding,
+                Open = new(slug, moment, null, raised with { LookAgain = null }, null),
+            },
+            (Finding.Raised raised, { } open) => state with
+            {
+                Latest = finding,
+                Open = open with { Latest = raised with { LookAgain = null } },
+            },
+            (Finding.NotRaised, { }) => new(finding, null, moment),
+            _ => state with { Latest = finding },
+        };
 
     /// <summary>With the episode every flag ends.</summary>
-    private FlagRecord Ending(FluidBalance balance, Instant moment) => new(
-        balance,
-        facts,
-        limits,
-        moment,
-        [.. states.Select(s => new RuleState(null, null, s.Open is null ? s.LastEnded : moment))],
-        Ended.AddRange(Standing.Select(flag => flag with { End = moment, Ended = "the episode has ended" })),
-        Kept(moment),
-        null);
+    private FlagRecord Ending(FluidBalance balance, Instant moment) =>
+        new(
+            balance,
+            facts,
+            limits,
+            moment,
+            [.. states.Select(s => new RuleState(null, null, s.Open is null ? s.LastEnded : moment))],
+            Ended.AddRange(Standing.Select(flag => flag with { End = moment, Ended = "the episode has ended" })),
+            Kept(moment),
+            null
+        );
 
     /// <summary>The records kept, this one too: of the last hour one in ten minutes, of the last day one an hour, before that one a day.</summary>
     private ImmutableList<FlagRecord> Kept(Instant moment)
@@ -259,8 +298,10 @@ public sealed class FlagRecord
         var kept = earlier.Count > 0 && Spell(this) == Spell(earlier[^1]) ? earlier : earlier.Add(With([]));
         for (var i = kept.Count - 1; i > 0; i--)
         {
-            if (Spell(kept[i]) == Spell(kept[i - 1])) kept = kept.RemoveAt(i);
-            else if (moment - kept[i].AsOf > Duration.FromDays(1)) break;
+            if (Spell(kept[i]) == Spell(kept[i - 1]))
+                kept = kept.RemoveAt(i);
+            else if (moment - kept[i].AsOf > Duration.FromDays(1))
+                break;
         }
 
         return kept;

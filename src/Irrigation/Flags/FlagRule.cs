@@ -28,4 +28,12 @@ public enum Looks
 /// <param name="Caution">What whoever reads it should bear in mind.</param>
 /// <param name="Judge">Three answers.</param>
 /// <param name="Looks">When it has to look.</param>
-public sealed record FlagRule(string Slug, string Title, FlagCategory Category, string Source, string Caution, Func<Bedside, Finding> Judge, Looks Looks = Looks.AtEveryEntry);
+public sealed record FlagRule(
+    string Slug,
+    string Title,
+    FlagCategory Category,
+    string Source,
+    string Caution,
+    Func<Bedside, Finding> Judge,
+    Looks Looks = Looks.AtEveryEntry
+);

@@ -8,37 +8,37 @@ public static class FlagRules
     /// <summary>Every rule, in the order in which they look: a rule may ask how those above it stand.</summary>
     public static ImmutableArray<FlagRule> All { get; } =
     [
-        OutflowDeficit.Rule,            // F1
-        DrainageReadingStale.Rule,      // F3: before no-drainage, which waits for it
-        NoDrainage.Rule,                // F2
-        NegativeCorrectedOutput.Rule,   // F4
-        UrineOutputCriterionMet.Rule,   // F5
-        Anuria.Rule,                    // F6
-        LowHourlyOutput.Rule,           // F7
-        Oliguria.Rule,                  // F8
-        Polyuria.Rule,                  // F8
-        PostObstructiveDiuresis.Rule,   // F9
-        UnaccountedIrrigant.Rule,       // F10
-        BleedingWorse.Rule,             // F11
-        ClotsPresent.Rule,              // F11
-        RateColourMismatch.Rule,        // F12
-        DwellOverrun.Rule,              // F13
-        InflowWhileClamped.Rule,        // F13
-        DwellUnattended.Rule,           // F13
-        BagDry.Rule,                    // F14
-        BagLow.Rule,                    // F14
-        DrainageBagHigh.Rule,           // F14
-        OrderMismatch.Rule,             // F15
-        MedicatedLimit.Rule,            // F16
-        Implausible.Rule,               // F17
-        ReadingDoubted.Rule,            // F17
-        LateEntry.Rule,                 // F18
-        RecordIncomplete.Rule,          // F19
-        CatheterReview.Rule,            // F21
-        CatheterLeakage.Rule,           // as seen
-        BladderDistension.Rule,         // as seen
-        SuprapubicTenderness.Rule,      // as seen
-        DysreflexiaRisk.Rule,           // F20: after all that trigger it
+        OutflowDeficit.Rule, // F1
+        DrainageReadingStale.Rule, // F3: before no-drainage, which waits for it
+        NoDrainage.Rule, // F2
+        NegativeCorrectedOutput.Rule, // F4
+        UrineOutputCriterionMet.Rule, // F5
+        Anuria.Rule, // F6
+        LowHourlyOutput.Rule, // F7
+        Oliguria.Rule, // F8
+        Polyuria.Rule, // F8
+        PostObstructiveDiuresis.Rule, // F9
+        UnaccountedIrrigant.Rule, // F10
+        BleedingWorse.Rule, // F11
+        ClotsPresent.Rule, // F11
+        RateColourMismatch.Rule, // F12
+        DwellOverrun.Rule, // F13
+        InflowWhileClamped.Rule, // F13
+        DwellUnattended.Rule, // F13
+        BagDry.Rule, // F14
+        BagLow.Rule, // F14
+        DrainageBagHigh.Rule, // F14
+        OrderMismatch.Rule, // F15
+        MedicatedLimit.Rule, // F16
+        Implausible.Rule, // F17
+        ReadingDoubted.Rule, // F17
+        LateEntry.Rule, // F18
+        RecordIncomplete.Rule, // F19
+        CatheterReview.Rule, // F21
+        CatheterLeakage.Rule, // as seen
+        BladderDistension.Rule, // as seen
+        SuprapubicTenderness.Rule, // as seen
+        DysreflexiaRisk.Rule, // F20: after all that trigger it
     ];
 
     /// <summary>
@@ -57,7 +57,8 @@ public static class FlagRules
         ("bag-low", ["bag-dry"], "the bag is dry"),
     ];
 
-    private static readonly ImmutableDictionary<string, int> Places = All.Select((rule, place) => (rule.Slug, place)).ToImmutableDictionary(r => r.Slug, r => r.place);
+    private static readonly ImmutableDictionary<string, int> Places = All.Select((rule, place) => (rule.Slug, place))
+        .ToImmutableDictionary(r => r.Slug, r => r.place);
 
     /// <summary>Where a rule stands in <see cref="All"/>.</summary>
     /// <exception cref="KeyNotFoundException">There is no such rule.</exception>
@@ -72,11 +73,14 @@ public static class FlagRules
     {
         foreach (var (flag, whileStands, because) in Precedence)
         {
-            if (flag != rule.Slug) continue;
+            if (flag != rule.Slug)
+                continue;
             foreach (var first in whileStands)
             {
-                if (bedside.Standing(first) is not { } standing) continue;
-                if (bedside.Standing(rule.Slug) is { } waits) return waits.Latest;
+                if (bedside.Standing(first) is not { } standing)
+                    continue;
+                if (bedside.Standing(rule.Slug) is { } waits)
+                    return waits.Latest;
                 return new Finding.Undecided($"{first} stands since {bedside.Said(standing.Start)}: {because}", $"{first} being cleared");
             }
         }

@@ -15,7 +15,15 @@ namespace Irrigation.Flags;
 public static class Implausible
 {
     /// <summary>The rule.</summary>
-    public static FlagRule Rule { get; } = new("implausible", "Implausible entry", FlagCategory.Safety, "in-vitro study of gravity flow (clinical reference 2.7); the other ranges are our judgement", Cautions.MissingIsNotZero, Judge);
+    public static FlagRule Rule { get; } =
+        new(
+            "implausible",
+            "Implausible entry",
+            FlagCategory.Safety,
+            "in-vitro study of gravity flow (clinical reference 2.7); the other ranges are our judgement",
+            Cautions.MissingIsNotZero,
+            Judge
+        );
 
     private static Finding Judge(Bedside bedside)
     {
@@ -28,13 +36,17 @@ public static class Implausible
         {
             doubts.Add(text);
             about ??= entry;
-            if (!(again <= entry.At + until)) again = entry.At + until;
+            if (!(again <= entry.At + until))
+                again = entry.At + until;
         }
 
         var largest = bedside.ForBladder(bedside.Settings.LargestSyringe);
         foreach (var line in bedside.Lines)
         {
-            if (bedside.Balance.FlowAt(line, bedside.At) > settings.HighestGravityFlow && bedside.Log[Channel.Flow(line)].LastAtOrBefore(bedside.At) is FlowSet { Header.How: not MeasuringWay.Pump } flow)
+            if (
+                bedside.Balance.FlowAt(line, bedside.At) > settings.HighestGravityFlow
+                && bedside.Log[Channel.Flow(line)].LastAtOrBefore(bedside.At) is FlowSet { Header.How: not MeasuringWay.Pump } flow
+            )
             {
                 Doubt(flow, $"{flow.Rate} at {bedside.Said(flow.At)} on line {line}: gravity gives at most {settings.HighestGravityFlow}");
             }
@@ -47,17 +59,34 @@ public static class Implausible
             }
         }
 
-        if (bedside.Log[Channel.BladderOutput].LastAtOrBefore(bedside.At) is { } read && bedside.At < read.At + until && bedside.Latest is { } latest && latest.End == read.At && latest.Caveats.Contains(Caveat.ImplausibleVolume))
+        if (
+            bedside.Log[Channel.BladderOutput].LastAtOrBefore(bedside.At) is { } read
+            && bedside.At < read.At + until
+            && bedside.Latest is { } latest
+            && latest.End == read.At
+            && latest.Caveats.Contains(Caveat.ImplausibleVolume)
+        )
         {
             Doubt(read, $"a volume from {bedside.Said(latest.Start)} to {bedside.Said(latest.End)} is above {settings.LargestVolume}");
         }
 
-        if (bedside.Last<BloodPressureMeasured>() is { } pressure && bedside.At < pressure.At + until && !DysreflexiaRisk.IsPlausible(pressure, bedside.Settings))
+        if (
+            bedside.Last<BloodPressureMeasured>() is { } pressure
+            && bedside.At < pressure.At + until
+            && !DysreflexiaRisk.IsPlausible(pressure, bedside.Settings)
+        )
         {
-            Doubt(pressure, $"a systolic pressure of {pressure.Systolic} at {bedside.Said(pressure.At)}: plausible is {bedside.Settings.LeastSystolic} to {bedside.Settings.MostSystolic}");
+            Doubt(
+                pressure,
+                $"a systolic pressure of {pressure.Systolic} at {bedside.Said(pressure.At)}: plausible is {bedside.Settings.LeastSystolic} to {bedside.Settings.MostSystolic}"
+            );
         }
 
-        if (WeightInForce.Of(bedside.Log, bedside.At, bedside.Facts.Patient, bedside.Limits.Criteria) is { Doubt: { } doubt } && bedside.Last<WeightMeasured>() is { } weighed) Doubt(weighed, doubt);
+        if (
+            WeightInForce.Of(bedside.Log, bedside.At, bedside.Facts.Patient, bedside.Limits.Criteria) is { Doubt: { } doubt }
+            && bedside.Last<WeightMeasured>() is { } weighed
+        )
+            Doubt(weighed, doubt);
         return doubts.Count == 0
             ? new Finding.NotRaised()
             : new Finding.Raised(FlagPriority.Low, $"{string.Join("; ", doubts)}.") { Evidence = [Evidence.Of(about!)], LookAgain = again };

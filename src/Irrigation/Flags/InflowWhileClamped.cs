@@ -6,14 +6,34 @@ namespace Irrigation.Flags;
 public static class InflowWhileClamped
 {
     /// <summary>The rule.</summary>
-    public static FlagRule Rule { get; } = new("inflow-while-clamped", "Inflow while clamped", FlagCategory.Safety, "the mass balance: what runs in cannot run out", Cautions.Outflow, Judge);
+    public static FlagRule Rule { get; } =
+        new(
+            "inflow-while-clamped",
+            "Inflow while clamped",
+            FlagCategory.Safety,
+            "the mass balance: what runs in cannot run out",
+            Cautions.Outflow,
+            Judge
+        );
 
     private static Finding Judge(Bedside bedside)
     {
-        if (bedside.Clamped is not { } clamp) return new Finding.NotRaised();
-        if (bedside.Inflow is not { } flow) return new Finding.Undecided($"the drain is clamped since {bedside.Said(clamp.At)}, a bag hangs, and no flow is charted", "the flow, or that it is stopped");
-        if (flow <= FlowRate.Stopped) return new Finding.NotRaised();
+        if (bedside.Clamped is not { } clamp)
+            return new Finding.NotRaised();
+        if (bedside.Inflow is not { } flow)
+            return new Finding.Undecided(
+                $"the drain is clamped since {bedside.Said(clamp.At)}, a bag hangs, and no flow is charted",
+                "the flow, or that it is stopped"
+            );
+        if (flow <= FlowRate.Stopped)
+            return new Finding.NotRaised();
         var (limit, whence) = bedside.DistensionLimit;
-        return new Finding.Raised(FlagPriority.High, $"{flow} runs in while the drain is clamped since {bedside.Said(clamp.At)}; the bladder is not to hold more than {limit} ({whence}).") { Evidence = [Evidence.Of(clamp)] };
+        return new Finding.Raised(
+            FlagPriority.High,
+            $"{flow} runs in while the drain is clamped since {bedside.Said(clamp.At)}; the bladder is not to hold more than {limit} ({whence})."
+        )
+        {
+            Evidence = [Evidence.Of(clamp)],
+        };
     }
 }

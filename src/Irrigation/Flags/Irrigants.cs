@@ -6,17 +6,32 @@ namespace Irrigation.Flags;
 public static class Irrigants
 {
     private static readonly string[] Isotonic = ["saline", "sodium chloride", "nacl", "ringer", "hartmann"];
-    private static readonly string[] Hypotonic = ["water", "glycine", "sorbitol", "mannitol", "dextrose", "glucose", "acetic", "half-normal", "0.45"];
+    private static readonly string[] Hypotonic =
+    [
+        "water",
+        "glycine",
+        "sorbitol",
+        "mannitol",
+        "dextrose",
+        "glucose",
+        "acetic",
+        "half-normal",
+        "0.45",
+    ];
 
     /// <summary>Whether it is hypotonic or has no electrolytes; null where its words do not tell.</summary>
-    public static bool? IsHypotonic(string? solution) => Named(solution, Hypotonic) ? true : Named(solution, Isotonic) ? false : null;
+    public static bool? IsHypotonic(string? solution) =>
+        Named(solution, Hypotonic) ? true
+        : Named(solution, Isotonic) ? false
+        : null;
 
     /// <summary>Whether any of some words occurs in a text.</summary>
     public static bool Named(string? text, params ReadOnlySpan<string> words)
     {
         foreach (var word in words)
         {
-            if (text?.Contains(word, StringComparison.OrdinalIgnoreCase) == true) return true;
+            if (text?.Contains(word, StringComparison.OrdinalIgnoreCase) == true)
+                return true;
         }
 
         return false;
@@ -30,7 +45,8 @@ public static class Irrigants
             var bags = bedside.Log[Channel.Bag(line)];
             for (var i = bags.FirstAfter(bedside.At) - 1; i >= 0 && bags[i] is not BagTakenDown; i--)
             {
-                if (bags[i] is not BagHung hung) continue;
+                if (bags[i] is not BagHung hung)
+                    continue;
                 yield return hung;
                 break;
             }
@@ -41,8 +57,13 @@ public static class Irrigants
     public static string? InUse(Bedside bedside)
     {
         var hanging = string.Join(", ", Hanging(bedside).Select(bag => bag.Solution).OfType<string>().Distinct());
-        if (hanging.Length > 0) return hanging;
-        var lastHung = bedside.Lines.Select(line => bedside.Log[Channel.Bag(line)].Before(bedside.At + NodaTime.Duration.Epsilon).OfType<BagHung>().FirstOrDefault()).MaxBy(bag => bag?.At);
+        if (hanging.Length > 0)
+            return hanging;
+        var lastHung = bedside
+            .Lines.Select(line =>
+                bedside.Log[Channel.Bag(line)].Before(bedside.At + NodaTime.Duration.Epsilon).OfType<BagHung>().FirstOrDefault()
+            )
+            .MaxBy(bag => bag?.At);
         return lastHung?.Solution ?? bedside.Last<OrderSet>()?.Solution;
     }
 }

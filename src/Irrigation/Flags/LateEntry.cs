@@ -14,17 +14,29 @@ public static class LateEntry
     private const int MostNamed = 5;
 
     /// <summary>The rule.</summary>
-    public static FlagRule Rule { get; } = new("late-entry", "Late entry", FlagCategory.Safety, "mean 47 min late (Sci Rep 2021, s41598-021-97026-8); the limit is our judgement", Cautions.MissingIsNotZero, Judge);
+    public static FlagRule Rule { get; } =
+        new(
+            "late-entry",
+            "Late entry",
+            FlagCategory.Safety,
+            "mean 47 min late (Sci Rep 2021, s41598-021-97026-8); the limit is our judgement",
+            Cautions.MissingIsNotZero,
+            Judge
+        );
 
     private static Finding Judge(Bedside bedside)
     {
         var (latest, again) = Late(bedside);
         var stands = bedside.Settings.EntryFlagStands;
         var revised = bedside.Log[Slug.Of(nameof(FlagRevised))].After(bedside.At - stands, bedside.At).Cast<FlagRevised>().ToList();
-        if (latest is null && revised.Count == 0) return new Finding.NotRaised { LookAgain = again };
+        if (latest is null && revised.Count == 0)
+            return new Finding.NotRaised { LookAgain = again };
 
         Instant?[] changes = [again, latest?.Header.RecordedAt + stands, revised.Count == 0 ? null : revised[0].At + stands];
-        return new Finding.Raised(FlagPriority.Low, string.Join(' ', new[] { Says(latest, bedside), Says(revised, bedside) }.OfType<string>()))
+        return new Finding.Raised(
+            FlagPriority.Low,
+            string.Join(' ', new[] { Says(latest, bedside), Says(revised, bedside) }.OfType<string>())
+        )
         {
             Evidence = latest is null ? [] : [Evidence.Of(latest)],
             LookAgain = changes.Min(),
@@ -39,10 +51,12 @@ public static class LateEntry
         Instant? again = null;
         foreach (var entry in bedside.Log[Channel.Everything].After(bedside.At - stands - Duration.FromDays(1), bedside.At))
         {
-            if (entry.Header.RecordedAt is not { } charted || charted - entry.At <= late) continue;
+            if (entry.Header.RecordedAt is not { } charted || charted - entry.At <= late)
+                continue;
             if (charted > bedside.At)
             {
-                if (!(again <= charted)) again = charted;
+                if (!(again <= charted))
+                    again = charted;
             }
             else if (bedside.At < charted + stands && !(latest?.Header.RecordedAt >= charted))
             {
@@ -53,21 +67,31 @@ public static class LateEntry
         return (latest, again);
     }
 
-    private static string? Says(Entry? latest, Bedside bedside) => latest is null ? null
-        : FormattableString.Invariant($"{latest.Kind} of {bedside.Said(latest.At)} was charted at {bedside.Said(latest.Header.RecordedAt!.Value)} (late after {bedside.Balance.Settings.LateAfter.TotalMinutes:0.#} min): what was said in between was said without it.");
+    private static string? Says(Entry? latest, Bedside bedside) =>
+        latest is null
+            ? null
+            : FormattableString.Invariant(
+                $"{latest.Kind} of {bedside.Said(latest.At)} was charted at {bedside.Said(latest.Header.RecordedAt!.Value)} (late after {bedside.Balance.Settings.LateAfter.TotalMinutes:0.#} min): what was said in between was said without it."
+            );
 
     private static string? Says(List<FlagRevised> revised, Bedside bedside)
     {
-        if (revised.Count == 0) return null;
-        var named = revised.AsEnumerable().Reverse().Take(MostNamed).Select(r => $"{r.Flag} since {bedside.Said(r.Since)} {Otherwise(r.Revision)}, as what arrived at {bedside.Said(r.At)} shows");
+        if (revised.Count == 0)
+            return null;
+        var named = revised
+            .AsEnumerable()
+            .Reverse()
+            .Take(MostNamed)
+            .Select(r => $"{r.Flag} since {bedside.Said(r.Since)} {Otherwise(r.Revision)}, as what arrived at {bedside.Said(r.At)} shows");
         var more = revised.Count > MostNamed ? FormattableString.Invariant($"; and {revised.Count - MostNamed} more") : "";
         return $"Told otherwise before: {string.Join("; ", named)}{more}.";
     }
 
-    private static string Otherwise(FlagRevision revision) => revision switch
-    {
-        FlagRevision.NeverSo => "was never so",
-        FlagRevision.EndsOtherwise => "ended at another time than told, or has not ended",
-        FlagRevision.OtherPriority => "has another priority than told",
-    };
+    private static string Otherwise(FlagRevision revision) =>
+        revision switch
+        {
+            FlagRevision.NeverSo => "was never so",
+            FlagRevision.EndsOtherwise => "ended at another time than told, or has not ended",
+            FlagRevision.OtherPriority => "has another priority than told",
+        };
 }

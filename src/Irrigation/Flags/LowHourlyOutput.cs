@@ -6,21 +6,25 @@ namespace Irrigation.Flags;
 public static class LowHourlyOutput
 {
     /// <summary>The rule.</summary>
-    public static FlagRule Rule { get; } = new(
-        "low-hourly-output",
-        "Low hourly output",
-        FlagCategory.Clinical,
-        "nursing texts; some say 30 mL and less",
-        Cautions.ConfirmFirst,
-        Judge,
-        Looks.AtClosings);
+    public static FlagRule Rule { get; } =
+        new(
+            "low-hourly-output",
+            "Low hourly output",
+            FlagCategory.Clinical,
+            "nursing texts; some say 30 mL and less",
+            Cautions.ConfirmFirst,
+            Judge,
+            Looks.AtClosings
+        );
 
-    private static Finding Judge(Bedside bedside) => bedside.Latest is null
-        ? new Finding.NotRaised()
-        : CriterionFinding.Of(
-            UrineOutputCriteria.LowHourly(bedside.Balance, bedside.Facts.Patient, bedside.Balance.LastClosing, bedside.Limits.Criteria),
-            bedside,
-            Rule.Slug,
-            FlagPriority.Low,
-            "output of each of the last two hours");
+    private static Finding Judge(Bedside bedside) =>
+        bedside.Latest is null
+            ? new Finding.NotRaised()
+            : CriterionFinding.Of(
+                UrineOutputCriteria.LowHourly(bedside.Balance, bedside.Facts.Patient, bedside.Balance.LastClosing, bedside.Limits.Criteria),
+                bedside,
+                Rule.Slug,
+                FlagPriority.Low,
+                "output of each of the last two hours"
+            );
 }

@@ -7,11 +7,20 @@ namespace Irrigation.Flags;
 public static class MedicatedLimit
 {
     /// <summary>The rule.</summary>
-    public static FlagRule Rule { get; } = new("medicated-limit", "Limit of a medicated irrigant", FlagCategory.Safety, "US labels; J Urol 1992;147:697 (alum); Scholtes (water)", Cautions.Irrigant, Judge);
+    public static FlagRule Rule { get; } =
+        new(
+            "medicated-limit",
+            "Limit of a medicated irrigant",
+            FlagCategory.Safety,
+            "US labels; J Urol 1992;147:697 (alum); Scholtes (water)",
+            Cautions.Irrigant,
+            Judge
+        );
 
     private static Finding Judge(Bedside bedside)
     {
-        if (OrderMismatch.Began(bedside) is null || !(bedside.Runs || bedside.Clamped is not null)) return new Finding.NotRaised();
+        if (OrderMismatch.Began(bedside) is null || !(bedside.Runs || bedside.Clamped is not null))
+            return new Finding.NotRaised();
         var order = bedside.Last<OrderSet>();
         var used = string.Join(", ", new[] { order?.Additive, Irrigants.InUse(bedside) }.OfType<string>().Distinct());
         Finding Raised(string says) => new Finding.Raised(FlagPriority.Low, says) { Evidence = order is null ? [] : [Evidence.Of(order)] };
@@ -20,8 +29,16 @@ public static class MedicatedLimit
         {
             var since = Since(bedside, "neomycin");
             var until = since + bedside.Settings.NeomycinDays;
-            if (bedside.Clamped is { } clamp) return Raised($"neomycin-polymyxin with the drain clamped since {bedside.Said(clamp.At)}: the label asks for a continuous rinse, not interrupted for more than a few minutes.");
-            if (bedside.At >= until) return Raised(FormattableString.Invariant($"neomycin-polymyxin since {bedside.Said(since)}: the label's {bedside.Settings.NeomycinDays.TotalDays:0.#} days ended at {bedside.Said(until)}."));
+            if (bedside.Clamped is { } clamp)
+                return Raised(
+                    $"neomycin-polymyxin with the drain clamped since {bedside.Said(clamp.At)}: the label asks for a continuous rinse, not interrupted for more than a few minutes."
+                );
+            if (bedside.At >= until)
+                return Raised(
+                    FormattableString.Invariant(
+                        $"neomycin-polymyxin since {bedside.Said(since)}: the label's {bedside.Settings.NeomycinDays.TotalDays:0.#} days ended at {bedside.Said(until)}."
+                    )
+                );
             return new Finding.NotRaised { LookAgain = until };
         }
 
@@ -29,10 +46,14 @@ public static class MedicatedLimit
         {
             return bedside.Facts.DuringProcedure
                 ? Raised("acetic acid in an endoscopic procedure: the label says not for transurethral surgery.")
-                : new Finding.Undecided("acetic acid is in use, and whether the mucosa is intact is not on record", "a look at the order and the patient");
+                : new Finding.Undecided(
+                    "acetic acid is in use, and whether the mucosa is intact is not on record",
+                    "a look at the order and the patient"
+                );
         }
 
-        if (Irrigants.Named(used, "alum")) return new Finding.Undecided("alum is in use, and the renal function is not on record", "the renal function");
+        if (Irrigants.Named(used, "alum"))
+            return new Finding.Undecided("alum is in use, and the renal function is not on record", "the renal function");
         return Irrigants.IsHypotonic(used) == true && !bedside.Facts.DuringProcedure
             ? Raised($"{used}, taken as hypotonic or without electrolytes, runs on a ward: it is absorbed.")
             : new Finding.NotRaised();
@@ -44,14 +65,28 @@ public static class MedicatedLimit
         var since = bedside.At;
         void Take(IEnumerable<(Instant At, string Words)> latestFirst)
         {
-            foreach (var (at, words) in latestFirst.TakeWhile(said => Irrigants.Named(said.Words, drug))) since = Instant.Min(since, at);
+            foreach (var (at, words) in latestFirst.TakeWhile(said => Irrigants.Named(said.Words, drug)))
+                since = Instant.Min(since, at);
         }
 
         var upTo = bedside.At + Duration.Epsilon;
-        Take(bedside.Log[Slug.Of(nameof(OrderSet))].Before(upTo).Cast<OrderSet>().Select(order => (order.At, $"{order.Additive} {order.Solution}")));
+        Take(
+            bedside
+                .Log[Slug.Of(nameof(OrderSet))]
+                .Before(upTo)
+                .Cast<OrderSet>()
+                .Select(order => (order.At, $"{order.Additive} {order.Solution}"))
+        );
         foreach (var line in bedside.Lines)
         {
-            Take(bedside.Log[Channel.Bag(line)].Before(upTo).OfType<BagHung>().Where(bag => bag.Solution is not null).Select(bag => (bag.At, bag.Solution!)));
+            Take(
+                bedside
+                    .Log[Channel.Bag(line)]
+                    .Before(upTo)
+                    .OfType<BagHung>()
+                    .Where(bag => bag.Solution is not null)
+                    .Select(bag => (bag.At, bag.Solution!))
+            );
         }
 
         return since;

@@ -11,25 +11,29 @@ namespace Irrigation.Flags;
 public static class NegativeCorrectedOutput
 {
     /// <summary>The rule.</summary>
-    public static FlagRule Rule { get; } = new(
-        "negative-corrected-output",
-        "Corrected output below zero",
-        FlagCategory.Safety,
-        "negative outputs of this very subtraction in an open dataset (clinical reference 1.2)",
-        $"{Cautions.NotAbsorption} {Cautions.Graduations}",
-        Judge,
-        Looks.AtClosings);
+    public static FlagRule Rule { get; } =
+        new(
+            "negative-corrected-output",
+            "Corrected output below zero",
+            FlagCategory.Safety,
+            "negative outputs of this very subtraction in an open dataset (clinical reference 1.2)",
+            $"{Cautions.NotAbsorption} {Cautions.Graduations}",
+            Judge,
+            Looks.AtClosings
+        );
 
     private static Finding Judge(Bedside bedside)
     {
-        if (bedside.Latest is not { } latest) return new Finding.NotRaised();
+        if (bedside.Latest is not { } latest)
+            return new Finding.NotRaised();
         var span = $"from {bedside.Said(latest.Start)} to {bedside.Said(latest.End)}";
         if (latest.Output is not { } output)
         {
             return new Finding.Undecided($"the output {span} is not known", "readings of the bag and of the drainage");
         }
 
-        if (output.Headline >= Volume.Zero) return new Finding.NotRaised();
+        if (output.Headline >= Volume.Zero)
+            return new Finding.NotRaised();
         var provisional = latest.Status == OutputStatus.Preliminary;
         var certain = output.Interval95?.High < Volume.Zero;
         if (provisional && !certain)

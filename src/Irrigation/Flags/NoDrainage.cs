@@ -15,18 +15,22 @@ namespace Irrigation.Flags;
 public static class NoDrainage
 {
     /// <summary>The rule.</summary>
-    public static FlagRule Rule { get; } = new(
-        "no-drainage",
-        "No drainage",
-        FlagCategory.Clinical,
-        "exam item (30 min), time for 200 mL to run in; our judgement, for no guideline gives a time",
-        Cautions.Outflow,
-        Judge);
+    public static FlagRule Rule { get; } =
+        new(
+            "no-drainage",
+            "No drainage",
+            FlagCategory.Clinical,
+            "exam item (30 min), time for 200 mL to run in; our judgement, for no guideline gives a time",
+            Cautions.Outflow,
+            Judge
+        );
 
     private static Finding Judge(Bedside bedside)
     {
-        if (!bedside.Lines.Any()) return new Finding.NotRaised();
-        if ((Awaited.Undecided(bedside) ?? OutflowDoubt.Undecided(bedside)) is { } undecided) return undecided;
+        if (!bedside.Lines.Any())
+            return new Finding.NotRaised();
+        if ((Awaited.Undecided(bedside) ?? OutflowDoubt.Undecided(bedside)) is { } undecided)
+            return undecided;
         if (bedside.Latest is not { } latest)
         {
             return bedside.Runs
@@ -36,12 +40,15 @@ public static class NoDrainage
 
         const string next = "the next reading of the drainage";
         var span = $"from {bedside.Said(latest.Start)} to {bedside.Said(latest.End)}";
-        if (latest.Drained is not { } drained) return new Finding.Undecided($"what drained {span} is not known", next);
+        if (latest.Drained is not { } drained)
+            return new Finding.Undecided($"what drained {span} is not known", next);
         var standing = bedside.Standing(Rule.Slug) is not null;
-        if (!standing && bedside.Clamped is not null) return new Finding.NotRaised();
+        if (!standing && bedside.Clamped is not null)
+            return new Finding.NotRaised();
 
         var limit = Limit(bedside);
-        if (DryTime.Of(bedside, limit) is { } dry) return Raised(bedside, dry, latest, limit);
+        if (DryTime.Of(bedside, limit) is { } dry)
+            return Raised(bedside, dry, latest, limit);
         if (DryTime.OverHole(bedside) is not null)
         {
             return new Finding.Undecided($"the drainage was not read {span}: it may have been emptied and not charted", next);

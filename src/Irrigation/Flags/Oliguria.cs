@@ -6,21 +6,25 @@ namespace Irrigation.Flags;
 public static class Oliguria
 {
     /// <summary>The rule.</summary>
-    public static FlagRule Rule { get; } = new(
-        "oliguria",
-        "Low urine output",
-        FlagCategory.Clinical,
-        "Klahr and Miller, NEJM 1998, from an encyclopaedia",
-        Cautions.ConfirmFirst,
-        Judge,
-        Looks.AtClosings);
+    public static FlagRule Rule { get; } =
+        new(
+            "oliguria",
+            "Low urine output",
+            FlagCategory.Clinical,
+            "Klahr and Miller, NEJM 1998, from an encyclopaedia",
+            Cautions.ConfirmFirst,
+            Judge,
+            Looks.AtClosings
+        );
 
-    private static Finding Judge(Bedside bedside) => bedside.Latest is null
-        ? new Finding.NotRaised()
-        : CriterionFinding.Of(
-            UrineOutputCriteria.Oliguria(bedside.Balance, bedside.Facts.Patient, bedside.Balance.LastClosing, bedside.Limits.Criteria),
-            bedside,
-            Rule.Slug,
-            FlagPriority.Low,
-            "output of 24 h");
+    private static Finding Judge(Bedside bedside) =>
+        bedside.Latest is null
+            ? new Finding.NotRaised()
+            : CriterionFinding.Of(
+                UrineOutputCriteria.Oliguria(bedside.Balance, bedside.Facts.Patient, bedside.Balance.LastClosing, bedside.Limits.Criteria),
+                bedside,
+                Rule.Slug,
+                FlagPriority.Low,
+                "output of 24 h"
+            );
 }

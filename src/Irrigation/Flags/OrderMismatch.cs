@@ -8,38 +8,72 @@ namespace Irrigation.Flags;
 public static class OrderMismatch
 {
     /// <summary>The rule.</summary>
-    public static FlagRule Rule { get; } = new("order-mismatch", "Order and record differ", FlagCategory.Safety, "common practice, no source: irrigation is ordered, and the patient identified twice", Cautions.Irrigant, Judge);
+    public static FlagRule Rule { get; } =
+        new(
+            "order-mismatch",
+            "Order and record differ",
+            FlagCategory.Safety,
+            "common practice, no source: irrigation is ordered, and the patient identified twice",
+            Cautions.Irrigant,
+            Judge
+        );
 
     private static Finding Judge(Bedside bedside)
     {
-        if (Began(bedside) is not { } began) return new Finding.NotRaised();
+        if (Began(bedside) is not { } began)
+            return new Finding.NotRaised();
         var (order, due) = (bedside.Last<OrderSet>(), began + bedside.Settings.RecordDueAfter);
         var overdue = bedside.At >= due;
         List<string> differs = [];
-        if (order is null && overdue) differs.Add("there is no order");
-        if (order is not null) differs.AddRange(Differences(bedside, order));
-        if (overdue && !CompleteRecord.IdentityChecked(bedside)) differs.Add("two identifiers were not checked");
-        if (differs.Count > 0) return new Finding.Raised(FlagPriority.Medium, $"{string.Join("; ", differs)}.") { LookAgain = overdue ? order?.Until : Earlier(due, order?.Until), Evidence = order is null ? [] : [Evidence.Of(order)] };
+        if (order is null && overdue)
+            differs.Add("there is no order");
+        if (order is not null)
+            differs.AddRange(Differences(bedside, order));
+        if (overdue && !CompleteRecord.IdentityChecked(bedside))
+            differs.Add("two identifiers were not checked");
+        if (differs.Count > 0)
+            return new Finding.Raised(FlagPriority.Medium, $"{string.Join("; ", differs)}.")
+            {
+                LookAgain = overdue ? order?.Until : Earlier(due, order?.Until),
+                Evidence = order is null ? [] : [Evidence.Of(order)],
+            };
         return new Finding.NotRaised { LookAgain = overdue ? order?.Until : Earlier(due, order?.Until) };
     }
 
     private static IEnumerable<string> Differences(Bedside bedside, OrderSet order)
     {
-        if (order.Until <= bedside.At && bedside.Runs) yield return $"the order expired at {bedside.Said(order.Until.Value)} and irrigation goes on";
-        if (order.Method is "continuous" && bedside.Lines.All(line => bedside.Log[Channel.Line(line)].Count == bedside.Log[Channel.Syringe(line)].Count)) yield return "continuous irrigation is ordered and only syringes are charted";
-        if (order.Method is "intermittent-manual" or "open" or "instillation-dwell" && bedside.Inflow > FlowRate.Stopped) yield return $"{order.Method} irrigation is ordered and {bedside.Inflow} runs continuously";
+        if (order.Until <= bedside.At && bedside.Runs)
+            yield return $"the order expired at {bedside.Said(order.Until.Value)} and irrigation goes on";
+        if (
+            order.Method is "continuous"
+            && bedside.Lines.All(line => bedside.Log[Channel.Line(line)].Count == bedside.Log[Channel.Syringe(line)].Count)
+        )
+            yield return "continuous irrigation is ordered and only syringes are charted";
+        if (order.Method is "intermittent-manual" or "open" or "instillation-dwell" && bedside.Inflow > FlowRate.Stopped)
+            yield return $"{order.Method} irrigation is ordered and {bedside.Inflow} runs continuously";
         foreach (var bag in Irrigants.Hanging(bedside))
         {
-            if (bag.Solution is { } hung && order.Solution is { } ordered && !Same(hung, ordered)) yield return $"{ordered} is ordered and {hung} hangs on line {bag.Line}";
+            if (bag.Solution is { } hung && order.Solution is { } ordered && !Same(hung, ordered))
+                yield return $"{ordered} is ordered and {hung} hangs on line {bag.Line}";
         }
 
         if (bedside.Inflow is { } flow && flow > FlowRate.Stopped)
         {
-            if (flow < order.AtLeast) yield return $"at least {order.AtLeast} is ordered and {flow} runs";
-            if (flow > order.AtMost) yield return $"at most {order.AtMost} is ordered and {flow} runs";
+            if (flow < order.AtLeast)
+                yield return $"at least {order.AtLeast} is ordered and {flow} runs";
+            if (flow > order.AtMost)
+                yield return $"at most {order.AtMost} is ordered and {flow} runs";
         }
 
-        if (order.Amount is { } amount && order.Method is not "continuous" && bedside.Lines.Select(line => bedside.Log[Channel.Syringe(line)].LastAtOrBefore(bedside.At)).OfType<IrrigantInstilled>().FirstOrDefault(given => given.At >= order.At && given.Amount > amount) is { } given)
+        if (
+            order.Amount is { } amount
+            && order.Method is not "continuous"
+            && bedside
+                .Lines.Select(line => bedside.Log[Channel.Syringe(line)].LastAtOrBefore(bedside.At))
+                .OfType<IrrigantInstilled>()
+                .FirstOrDefault(given => given.At >= order.At && given.Amount > amount)
+                is { } given
+        )
         {
             yield return $"{amount} is ordered and {given.Amount} was given at {bedside.Said(given.At)}";
         }
@@ -51,7 +85,8 @@ public static class OrderMismatch
         Instant? began = null;
         foreach (var line in bedside.Lines)
         {
-            if (bedside.Log[Channel.Line(line)] is { Count: > 0 } entries && entries[0].At <= bedside.At) began = Earlier(began, entries[0].At);
+            if (bedside.Log[Channel.Line(line)] is { Count: > 0 } entries && entries[0].At <= bedside.At)
+                began = Earlier(began, entries[0].At);
         }
 
         return began;

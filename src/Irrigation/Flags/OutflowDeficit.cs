@@ -15,13 +15,15 @@ namespace Irrigation.Flags;
 public static class OutflowDeficit
 {
     /// <summary>The rule.</summary>
-    public static FlagRule Rule { get; } = new(
-        "outflow-deficit",
-        "Outflow deficit",
-        FlagCategory.Clinical,
-        "teaching file (200 mL), bladder capacity (500 mL); our judgement, for no guideline gives a number",
-        $"{Cautions.Outflow} {Cautions.NotAbsorption}",
-        Judge);
+    public static FlagRule Rule { get; } =
+        new(
+            "outflow-deficit",
+            "Outflow deficit",
+            FlagCategory.Clinical,
+            "teaching file (200 mL), bladder capacity (500 mL); our judgement, for no guideline gives a number",
+            $"{Cautions.Outflow} {Cautions.NotAbsorption}",
+            Judge
+        );
 
     /// <summary>From how much on it warns and is critical, for this patient: a small bladder has small limits, in the same proportion.</summary>
     internal static Limits LimitsFor(Bedside bedside)
@@ -33,16 +35,19 @@ public static class OutflowDeficit
             ? new(
                 settings.DeficitWarning.Share(part.Millilitres, settings.DeficitCritical.Millilitres),
                 part,
-                FormattableString.Invariant($", {settings.DeficitOfCapacity:0.##} of {whence}"))
+                FormattableString.Invariant($", {settings.DeficitOfCapacity:0.##} of {whence}")
+            )
             : new(settings.DeficitWarning, settings.DeficitCritical, "");
     }
 
     private static Finding Judge(Bedside bedside)
     {
-        if (!bedside.Lines.Any()) return new Finding.NotRaised();
+        if (!bedside.Lines.Any())
+            return new Finding.NotRaised();
         var (limits, standing) = (LimitsFor(bedside), bedside.Standing("outflow-deficit"));
         var scan = Scan(bedside);
-        if (Unknown(bedside) is { } unknown) return scan?.Held >= limits.Warning ? ByScan(bedside, scan, limits) : unknown;
+        if (Unknown(bedside) is { } unknown)
+            return scan?.Held >= limits.Warning ? ByScan(bedside, scan, limits) : unknown;
 
         var clearing = limits.Warning * bedside.Settings.ClearAt;
         var (largest, certain) = Deficit.Of(bedside, standing is null ? limits.Warning : clearing);
@@ -50,9 +55,12 @@ public static class OutflowDeficit
         var amount = byScan ? scan!.Held : largest?.Amount ?? Volume.Zero;
 
         var critical = IsCritical(bedside, amount, limits.Critical);
-        if (byScan && (standing is null ? amount >= limits.Warning : amount > clearing)) return ByScan(bedside, scan!, limits);
-        if (critical && Exceeds(largest!, bedside.Settings.DeficitUrgentFrom)) return ByReadings(bedside, largest!, urgent: true, limits);
-        if (critical && Exceeds(largest!, bedside.Settings.DeficitSaidFrom)) return ByReadings(bedside, largest!, urgent: false, limits);
+        if (byScan && (standing is null ? amount >= limits.Warning : amount > clearing))
+            return ByScan(bedside, scan!, limits);
+        if (critical && Exceeds(largest!, bedside.Settings.DeficitUrgentFrom))
+            return ByReadings(bedside, largest!, urgent: true, limits);
+        if (critical && Exceeds(largest!, bedside.Settings.DeficitSaidFrom))
+            return ByReadings(bedside, largest!, urgent: false, limits);
         if (standing is null ? certain is not null : amount > clearing)
         {
             return ByReadings(bedside, (certain ?? largest)!, urgent: false, limits);
@@ -61,20 +69,23 @@ public static class OutflowDeficit
         return amount >= limits.Warning
             ? new Finding.Undecided(
                 $"{largest!.Says(bedside)}; limit {limits.Says(urgent: false)}: the interval does not lie above 0",
-                "a weighed drainage, a bladder scan, or the next reading")
+                "a weighed drainage, a bladder scan, or the next reading"
+            )
             : new Finding.NotRaised();
     }
 
     /// <summary>Why the readings do not tell; null where they do.</summary>
     private static Finding? Unknown(Bedside bedside)
     {
-        if ((Awaited.Undecided(bedside) ?? OutflowDoubt.Undecided(bedside)) is { } undecided) return undecided;
+        if ((Awaited.Undecided(bedside) ?? OutflowDoubt.Undecided(bedside)) is { } undecided)
+            return undecided;
         return bedside.Latest switch
         {
             null => new Finding.Undecided("irrigant is charted and no drainage was read", "a reading of the drainage"),
             { Worked: null } latest => new Finding.Undecided(
                 $"what drained or ran in from {bedside.Said(latest.Start)} to {bedside.Said(latest.End)} is not known",
-                "readings of the bag and of the drainage"),
+                "readings of the bag and of the drainage"
+            ),
             _ => null,
         };
     }
@@ -100,9 +111,11 @@ public static class OutflowDeficit
     {
         foreach (var interval in bedside.Balance.Reaching(FluidBalance.Bladder, deficit.Since, deficit.UpTo))
         {
-            if (interval.Worked is not { } worked) continue;
+            if (interval.Worked is not { } worked)
+                continue;
             var held = (interval.RetainedChange ?? Volume.Zero) - worked.Charted;
-            if (deficit.Amount - held < warning) return DoubtfulEntry.Of(bedside, interval);
+            if (deficit.Amount - held < warning)
+                return DoubtfulEntry.Of(bedside, interval);
         }
 
         return null;
@@ -117,7 +130,8 @@ public static class OutflowDeficit
     /// <summary>Whether the deficit is more than so many of its own standard uncertainties; where those are not known it counts.</summary>
     private static bool Exceeds(Deficit deficit, decimal uncertainties)
     {
-        if (deficit.Interval95 is not { } range) return true;
+        if (deficit.Interval95 is not { } range)
+            return true;
         var (mean, u) = ((range.Low + range.High).Millilitres / 2, (range.High - range.Low).Millilitres / 4);
         return mean > uncertainties * u;
     }

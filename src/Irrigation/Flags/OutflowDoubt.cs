@@ -9,7 +9,8 @@ internal static class OutflowDoubt
     public static Doubt? Of(ClosedInterval interval) => interval.Doubts.IsEmpty ? null : interval.Doubts[0];
 
     /// <summary>Undecided, where the latest interval is doubted: it neither raises a flag nor takes one down. Else null.</summary>
-    public static Finding? Undecided(Bedside bedside) => bedside.Latest is { } latest && Of(latest) is { } doubt
-        ? new Finding.Undecided($"a reading is doubted: {doubt.Says}", "the reading confirmed, or corrected")
-        : null;
+    public static Finding? Undecided(Bedside bedside) =>
+        bedside.Latest is { } latest && Of(latest) is { } doubt
+            ? new Finding.Undecided($"a reading is doubted: {doubt.Says}", "the reading confirmed, or corrected")
+            : null;
 }

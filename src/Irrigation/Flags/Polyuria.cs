@@ -6,21 +6,25 @@ namespace Irrigation.Flags;
 public static class Polyuria
 {
     /// <summary>The rule.</summary>
-    public static FlagRule Rule { get; } = new(
-        "polyuria",
-        "High urine output",
-        FlagCategory.Clinical,
-        "Merck Manual Professional, 2024",
-        Cautions.Graduations,
-        Judge,
-        Looks.AtClosings);
+    public static FlagRule Rule { get; } =
+        new(
+            "polyuria",
+            "High urine output",
+            FlagCategory.Clinical,
+            "Merck Manual Professional, 2024",
+            Cautions.Graduations,
+            Judge,
+            Looks.AtClosings
+        );
 
-    private static Finding Judge(Bedside bedside) => bedside.Latest is null
-        ? new Finding.NotRaised()
-        : CriterionFinding.Of(
-            UrineOutputCriteria.Polyuria(bedside.Balance, bedside.Facts.Patient, bedside.Balance.LastClosing, bedside.Limits.Criteria),
-            bedside,
-            Rule.Slug,
-            FlagPriority.Low,
-            "output of 24 h");
+    private static Finding Judge(Bedside bedside) =>
+        bedside.Latest is null
+            ? new Finding.NotRaised()
+            : CriterionFinding.Of(
+                UrineOutputCriteria.Polyuria(bedside.Balance, bedside.Facts.Patient, bedside.Balance.LastClosing, bedside.Limits.Criteria),
+                bedside,
+                Rule.Slug,
+                FlagPriority.Low,
+                "output of 24 h"
+            );
 }

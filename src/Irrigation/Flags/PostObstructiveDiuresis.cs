@@ -20,20 +20,24 @@ public static class PostObstructiveDiuresis
     private static readonly Duration Hour = Duration.FromHours(1);
 
     /// <summary>The rule.</summary>
-    public static FlagRule Rule { get; } = new(
-        "post-obstructive-diuresis",
-        "Post-obstructive diuresis",
-        FlagCategory.Clinical,
-        "LITFL (teaching text)",
-        Cautions.ConfirmFirst,
-        Judge,
-        Looks.AtClosings);
+    public static FlagRule Rule { get; } =
+        new(
+            "post-obstructive-diuresis",
+            "Post-obstructive diuresis",
+            FlagCategory.Clinical,
+            "LITFL (teaching text)",
+            Cautions.ConfirmFirst,
+            Judge,
+            Looks.AtClosings
+        );
 
     private static Finding Judge(Bedside bedside)
     {
-        if (bedside.Latest is null || Relieved(bedside) is not { } relieved) return new Finding.NotRaised();
+        if (bedside.Latest is null || Relieved(bedside) is not { } relieved)
+            return new Finding.NotRaised();
         var (settings, at) = (bedside.Settings, bedside.Balance.LastClosing);
-        if (bedside.At > relieved + settings.DiuresisWithin) return new Finding.NotRaised();
+        if (bedside.At > relieved + settings.DiuresisWithin)
+            return new Finding.NotRaised();
 
         OutputWindow Over(Instant from, Instant to) => bedside.Balance.Over(WindowKind.Trailing, new(from, to));
         var since = at - Hour - Hour;
@@ -41,18 +45,22 @@ public static class PostObstructiveDiuresis
         var day = Over(Instant.Max(at - (24 * Hour), bedside.Log.Frame.Start), at); // so far, in an episode that is younger
         var byHours = since < relieved ? Answer.NotMet : Decision.All(hours.Select(hour => AtLeast(hour, settings.DiuresisPerHour)));
         var answer = Decision.Any([byHours, AtLeast(day, settings.DiuresisPerDay)]);
-        if (answer == Answer.NotMet) return new Finding.NotRaised();
+        if (answer == Answer.NotMet)
+            return new Finding.NotRaised();
 
         var about = $"obstruction relieved at {bedside.Said(relieved)}";
         if (answer != Answer.Met)
         {
             return new Finding.Undecided(
-                $"{about}; the output of the hours since cannot be told well enough", "hourly readings, weighed where the flow is high");
+                $"{about}; the output of the hours since cannot be told well enough",
+                "hourly readings, weighed where the flow is high"
+            );
         }
 
-        var much = byHours == Answer.Met
-            ? $"{Of(hours[0])} and {Of(hours[1])} in the last two hours, threshold {settings.DiuresisPerHour} or more in each"
-            : $"{Of(day)} in 24 h to {bedside.Said(at)}, threshold {settings.DiuresisPerDay} or more";
+        var much =
+            byHours == Answer.Met
+                ? $"{Of(hours[0])} and {Of(hours[1])} in the last two hours, threshold {settings.DiuresisPerHour} or more in each"
+                : $"{Of(day)} in 24 h to {bedside.Said(at)}, threshold {settings.DiuresisPerDay} or more";
         var provisional = (byHours == Answer.Met ? hours : [day]).Any(window => window.Status == OutputStatus.Preliminary);
         var until = provisional ? " This is provisional: the bag was not read yet; worked out again when it is read." : "";
         return new Finding.Raised(FlagPriority.High, $"{about}; {much}.{until}") { Evidence = [Evidence.Of(bedside.Latest)] };
@@ -69,8 +77,12 @@ public static class PostObstructiveDiuresis
 
     private static Answer AtLeast(OutputWindow window, Volume threshold)
     {
-        if (window.Output?.Interval95 is not var (low, high) || !window.FullyCovered) return Answer.NotEvaluable;
-        if (high < Volume.Zero || window.Caveats.Contains(Caveat.Doubted)) return Answer.NotEvaluable;
-        return low >= threshold ? Answer.Met : high < threshold ? Answer.NotMet : Answer.Indeterminate;
+        if (window.Output?.Interval95 is not var (low, high) || !window.FullyCovered)
+            return Answer.NotEvaluable;
+        if (high < Volume.Zero || window.Caveats.Contains(Caveat.Doubted))
+            return Answer.NotEvaluable;
+        return low >= threshold ? Answer.Met
+            : high < threshold ? Answer.NotMet
+            : Answer.Indeterminate;
     }
 }

@@ -7,14 +7,25 @@ namespace Irrigation.Flags;
 public static class RateColourMismatch
 {
     /// <summary>The rule.</summary>
-    public static FlagRule Rule { get; } = new(
-        "rate-colour-mismatch", "Flow does not fit the colour", FlagCategory.Safety, "teaching text on titration and weaning; the times are our judgement", $"{Cautions.Colour} {Cautions.Outflow}", Judge);
+    public static FlagRule Rule { get; } =
+        new(
+            "rate-colour-mismatch",
+            "Flow does not fit the colour",
+            FlagCategory.Safety,
+            "teaching text on titration and weaning; the times are our judgement",
+            $"{Cautions.Colour} {Cautions.Outflow}",
+            Judge
+        );
 
     private static Finding Judge(Bedside bedside)
     {
-        if (!bedside.Lines.Any() || !bedside.Runs) return new Finding.NotRaised();
-        if (Looked.At(bedside) is not { } look) return new Finding.Undecided("nobody charted what the drainage looks like", "a look at the drainage");
-        return Bloody(look, bedside.Settings) ? Answered(bedside, look) : IsClear(look) ? Reviewed(bedside, look) : new Finding.NotRaised();
+        if (!bedside.Lines.Any() || !bedside.Runs)
+            return new Finding.NotRaised();
+        if (Looked.At(bedside) is not { } look)
+            return new Finding.Undecided("nobody charted what the drainage looks like", "a look at the drainage");
+        return Bloody(look, bedside.Settings) ? Answered(bedside, look)
+            : IsClear(look) ? Reviewed(bedside, look)
+            : new Finding.NotRaised();
     }
 
     private static Finding Answered(Bedside bedside, DrainageAppearance look)
@@ -23,28 +34,40 @@ public static class RateColourMismatch
         var first = look;
         foreach (var before in Looked.Before(bedside, look.At))
         {
-            if (!Bloody(before, bedside.Settings) || AnsweredAfter(bedside, before)) break;
+            if (!Bloody(before, bedside.Settings) || AnsweredAfter(bedside, before))
+                break;
             first = before;
         }
 
-        if (AnsweredAfter(bedside, first)) return new Finding.NotRaised();
+        if (AnsweredAfter(bedside, first))
+            return new Finding.NotRaised();
         var due = first.At + bedside.Settings.AnswerColourWithin;
         return bedside.At < due
             ? new Finding.NotRaised { LookAgain = due }
-            : new Finding.Raised(FlagPriority.Low, FormattableString.Invariant($"{Looked.Says(first)} at {bedside.Said(first.At)}, and no higher flow, call or washout charted within {bedside.Settings.AnswerColourWithin.TotalMinutes:0.#} min.")) { Evidence = [Evidence.Of(first)] };
+            : new Finding.Raised(
+                FlagPriority.Low,
+                FormattableString.Invariant(
+                    $"{Looked.Says(first)} at {bedside.Said(first.At)}, and no higher flow, call or washout charted within {bedside.Settings.AnswerColourWithin.TotalMinutes:0.#} min."
+                )
+            )
+            {
+                Evidence = [Evidence.Of(first)],
+            };
     }
 
     private static bool AnsweredAfter(Bedside bedside, DrainageAppearance look)
     {
         bool Charted<T>()
             where T : Entry => bedside.Last<T>()?.At >= look.At;
-        if (Charted<Escalated>() || Charted<WashoutPerformed>()) return true;
+        if (Charted<Escalated>() || Charted<WashoutPerformed>())
+            return true;
         foreach (var line in bedside.Lines)
         {
             var was = bedside.Balance.FlowAt(line, look.At - Duration.Epsilon);
             foreach (var change in bedside.Log[Channel.Flow(line)].After(look.At - Duration.Epsilon, bedside.At))
             {
-                if (was is null || ((FlowSet)change).Rate > was) return true;
+                if (was is null || ((FlowSet)change).Rate > was)
+                    return true;
             }
         }
 
@@ -57,23 +80,35 @@ public static class RateColourMismatch
         foreach (var before in Looked.Before(bedside, look.At).TakeWhile(IsClear))
         {
             since = before.At;
-            if (since <= bedside.At - bedside.Settings.ReviewClearAfter - bedside.Settings.ReviewClearAfter) break;
+            if (since <= bedside.At - bedside.Settings.ReviewClearAfter - bedside.Settings.ReviewClearAfter)
+                break;
         }
 
         foreach (var line in bedside.Lines)
         {
-            if (bedside.Log[Channel.Flow(line)].LastAtOrBefore(bedside.At) is { } set && set.At > since) since = set.At;
+            if (bedside.Log[Channel.Flow(line)].LastAtOrBefore(bedside.At) is { } set && set.At > since)
+                since = set.At;
         }
 
         var due = since + bedside.Settings.ReviewClearAfter;
         return bedside.At < due
             ? new Finding.NotRaised { LookAgain = due }
-            : new Finding.Raised(FlagPriority.Low, FormattableString.Invariant($"clear since {bedside.Said(since)} and the flow not reviewed (limit {bedside.Settings.ReviewClearAfter.TotalHours:0.#} h).")) { Evidence = [Evidence.Of(look)] };
+            : new Finding.Raised(
+                FlagPriority.Low,
+                FormattableString.Invariant(
+                    $"clear since {bedside.Said(since)} and the flow not reviewed (limit {bedside.Settings.ReviewClearAfter.TotalHours:0.#} h)."
+                )
+            )
+            {
+                Evidence = [Evidence.Of(look)],
+            };
     }
 
     private static bool Bloody(DrainageAppearance look, FlagSettings settings) =>
         Irrigants.Named(look.Colour, "bright red") || Looked.Clots(look) > 0 || Looked.AmongTopTwo(look, settings) == true;
 
     private static bool IsClear(DrainageAppearance look) =>
-        Looked.Clots(look) is null or 0 && look.Colour is { } colour && (colour.Equals("clear", StringComparison.OrdinalIgnoreCase) || Irrigants.Named(colour, "straw", "pale"));
+        Looked.Clots(look) is null or 0
+        && look.Colour is { } colour
+        && (colour.Equals("clear", StringComparison.OrdinalIgnoreCase) || Irrigants.Named(colour, "straw", "pale"));
 }

@@ -16,21 +16,26 @@ public static class ReadingDoubted
     private const int MostNamed = 5;
 
     /// <summary>The rule.</summary>
-    public static FlagRule Rule { get; } = new(
-        "reading-doubted",
-        "Reading to be confirmed",
-        FlagCategory.Safety,
-        "what a body, a container and a scale can do (clinical reference 2.7, 3.1 and 8); the limits are our judgement",
-        Cautions.MissingIsNotZero,
-        Judge);
+    public static FlagRule Rule { get; } =
+        new(
+            "reading-doubted",
+            "Reading to be confirmed",
+            FlagCategory.Safety,
+            "what a body, a container and a scale can do (clinical reference 2.7, 3.1 and 8); the limits are our judgement",
+            Cautions.MissingIsNotZero,
+            Judge
+        );
 
     private static Finding Judge(Bedside bedside)
     {
         var doubted = bedside.Balance.Streams.SelectMany(stream => Recent(bedside, stream)).OrderBy(d => d.Interval.End).ToList();
-        if (doubted.Count == 0) return new Finding.NotRaised();
+        if (doubted.Count == 0)
+            return new Finding.NotRaised();
 
-        var readings = doubted.GroupBy(d => d.Doubt.Reading)
-            .Select(of => Says(bedside, of.Key, of.Select(d => d.Doubt.Says).Distinct())).ToList();
+        var readings = doubted
+            .GroupBy(d => d.Doubt.Reading)
+            .Select(of => Says(bedside, of.Key, of.Select(d => d.Doubt.Says).Distinct()))
+            .ToList();
         var named = readings.TakeLast(MostNamed).Reverse();
         var more = readings.Count > MostNamed ? FormattableString.Invariant($" And {readings.Count - MostNamed} more.") : "";
         return new Finding.Raised(FlagPriority.Medium, $"{string.Join(' ', named)}{more}")
@@ -45,7 +50,8 @@ public static class ReadingDoubted
         var closed = bedside.Balance[stream];
         for (var i = closed.Count - 1; i >= 0 && closed[i].End > bedside.At - bedside.Settings.DoubtStands; i--)
         {
-            foreach (var doubt in closed[i].Doubts) yield return (closed[i], doubt);
+            foreach (var doubt in closed[i].Doubts)
+                yield return (closed[i], doubt);
         }
     }
 

@@ -4,13 +4,23 @@ namespace Irrigation.Flags;
 public static class RecordIncomplete
 {
     /// <summary>The rule.</summary>
-    public static FlagRule Rule { get; } = new("record-incomplete", "Record incomplete", FlagCategory.Safety, "teaching checklists; what counts as complete is our judgement", Cautions.MissingIsNotZero, Judge);
+    public static FlagRule Rule { get; } =
+        new(
+            "record-incomplete",
+            "Record incomplete",
+            FlagCategory.Safety,
+            "teaching checklists; what counts as complete is our judgement",
+            Cautions.MissingIsNotZero,
+            Judge
+        );
 
     private static Finding Judge(Bedside bedside)
     {
-        if (OrderMismatch.Began(bedside) is not { } began) return new Finding.NotRaised();
+        if (OrderMismatch.Began(bedside) is not { } began)
+            return new Finding.NotRaised();
         var due = began + bedside.Settings.RecordDueAfter;
-        if (bedside.At < due) return new Finding.NotRaised { LookAgain = due };
+        if (bedside.At < due)
+            return new Finding.NotRaised { LookAgain = due };
         var missing = CompleteRecord.Of(bedside).Where(item => !item.IsRecorded).ToList();
         return missing.Count == 0
             ? new Finding.NotRaised()

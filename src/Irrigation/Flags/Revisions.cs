@@ -28,23 +28,40 @@ public static class Revisions
     {
         var frame = balance.Log.Frame;
         var late = balance.Settings.LateAfter;
-        if (receivedAt < frame.Start || receivedAt >= frame.End) return []; // with the episode every flag ends: none could tell
+        if (receivedAt < frame.Start || receivedAt >= frame.End)
+            return []; // with the episode every flag ends: none could tell
 
         // Of the last shift only: nobody goes by a flag that began and ended before, and history that is sent piece by piece would fill the log.
         var since = receivedAt - said.Now.Settings.EntryFlagStands;
-        if (!appended.Changes.Any(c => c.Before is not null || (receivedAt - c.After!.At > late && c.After.At > since))) return [];
+        if (!appended.Changes.Any(c => c.Before is not null || (receivedAt - c.After!.At > late && c.After.At > since)))
+            return [];
 
         var at = Instant.FromUnixTimeSeconds(receivedAt.ToUnixTimeSeconds());
-        return [.. said.Revised(balance, appended.Changes)
-            .Where(c => (c.Before!.End ?? c.Before.Start) > since)
-            .Where(c => c.Before!.Slug != LateEntry.Rule.Slug) // it tells of the telling, and would go round in circles
-            .Select(c => new FlagRevised(new(new(Source, FormattableString.Invariant($"{appended.Log.LastSequence}.{c.Before!.Slug}.{c.Before.Start.ToUnixTimeTicks()}")), at), c.Before.Slug, c.Before.Start, RevisionOf(c)))];
+        return
+        [
+            .. said.Revised(balance, appended.Changes)
+                .Where(c => (c.Before!.End ?? c.Before.Start) > since)
+                .Where(c => c.Before!.Slug != LateEntry.Rule.Slug) // it tells of the telling, and would go round in circles
+                .Select(c => new FlagRevised(
+                    new(
+                        new(
+                            Source,
+                            FormattableString.Invariant($"{appended.Log.LastSequence}.{c.Before!.Slug}.{c.Before.Start.ToUnixTimeTicks()}")
+                        ),
+                        at
+                    ),
+                    c.Before.Slug,
+                    c.Before.Start,
+                    RevisionOf(c)
+                )),
+        ];
     }
 
-    private static FlagRevision RevisionOf(FlagChange change) => change switch
-    {
-        { After: null } => FlagRevision.NeverSo,
-        _ when change.Before!.End != change.After.End => FlagRevision.EndsOtherwise,
-        _ => FlagRevision.OtherPriority,
-    };
+    private static FlagRevision RevisionOf(FlagChange change) =>
+        change switch
+        {
+            { After: null } => FlagRevision.NeverSo,
+            _ when change.Before!.End != change.After.End => FlagRevision.EndsOtherwise,
+            _ => FlagRevision.OtherPriority,
+        };
 }

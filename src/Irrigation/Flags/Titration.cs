@@ -11,12 +11,20 @@ namespace Irrigation.Flags;
 /// <param name="After">The first look within an hour after, and before the next change; null where nobody looked.</param>
 /// <param name="Reason">Why, if it was noted.</param>
 /// <param name="Order">The order in force; null where there was none.</param>
-public sealed record Titration(FlowSet Change, FlowRate? From, DrainageAppearance? Before, DrainageAppearance? After, string? Reason, OrderSet? Order)
+public sealed record Titration(
+    FlowSet Change,
+    FlowRate? From,
+    DrainageAppearance? Before,
+    DrainageAppearance? After,
+    string? Reason,
+    OrderSet? Order
+)
 {
     private static readonly Duration Reach = Duration.FromHours(1);
 
     /// <summary>Whether the flow lies in the ordered range; null where no range is ordered.</summary>
-    public bool? WithinOrder => Order is { AtLeast: null, AtMost: null } or null ? null : !(Change.Rate < Order.AtLeast) && !(Change.Rate > Order.AtMost);
+    public bool? WithinOrder =>
+        Order is { AtLeast: null, AtMost: null } or null ? null : !(Change.Rate < Order.AtLeast) && !(Change.Rate > Order.AtMost);
 
     /// <summary>Every change of flow of a line after one moment, up to another.</summary>
     public static IEnumerable<Titration> Of(EpisodeLog log, string line, Instant after, Instant upTo)
@@ -32,7 +40,8 @@ public sealed record Titration(FlowSet Change, FlowRate? From, DrainageAppearanc
                 before?.At >= change.At - Reach ? before : null,
                 next?.At <= until && next.At <= upTo ? next : null,
                 change.Header.Note,
-                orders.LastAtOrBefore(change.At) as OrderSet);
+                orders.LastAtOrBefore(change.At) as OrderSet
+            );
         }
     }
 }

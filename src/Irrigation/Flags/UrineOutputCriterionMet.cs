@@ -11,18 +11,21 @@ namespace Irrigation.Flags;
 public static class UrineOutputCriterionMet
 {
     /// <summary>The rule.</summary>
-    public static FlagRule Rule { get; } = new(
-        "urine-output-criterion",
-        "Urine-output criterion met",
-        FlagCategory.Clinical,
-        "KDIGO 2012; pRIFLE, Ann Intensive Care 2016; neonates, BMC Nephrol 2020; both readings after BMC Nephrol 2019",
-        Cautions.ConfirmFirst,
-        Judge,
-        Looks.AtClosings);
+    public static FlagRule Rule { get; } =
+        new(
+            "urine-output-criterion",
+            "Urine-output criterion met",
+            FlagCategory.Clinical,
+            "KDIGO 2012; pRIFLE, Ann Intensive Care 2016; neonates, BMC Nephrol 2020; both readings after BMC Nephrol 2019",
+            Cautions.ConfirmFirst,
+            Judge,
+            Looks.AtClosings
+        );
 
     private static Finding Judge(Bedside bedside)
     {
-        if (bedside.Latest is null) return new Finding.NotRaised();
+        if (bedside.Latest is null)
+            return new Finding.NotRaised();
         var (balance, patient, at, limits) = (bedside.Balance, bedside.Facts.Patient, bedside.Balance.LastClosing, bedside.Limits.Criteria);
         var group = patient.GroupAt(at);
         if (group == AgeGroup.Unknown)

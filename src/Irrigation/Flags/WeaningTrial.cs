@@ -68,7 +68,8 @@ public sealed record WeaningTrial(
     UrineCollected? FirstVoid,
     string? NoVoid,
     BladderScanned? Residual,
-    string? NoResidual)
+    string? NoResidual
+)
 {
     /// <summary>Flags that say that the outflow is in doubt.</summary>
     private static readonly string[] OutflowFlags = ["outflow-deficit", "no-drainage"];
@@ -78,18 +79,27 @@ public sealed record WeaningTrial(
     {
         var bedside = record.Now;
         var upTo = bedside.Log.Frame.End is { } end ? Instant.Min(end, bedside.At) : bedside.At;
-        return Stops(bedside, from, upTo).Select(stop => (TrialKind.IrrigationStopped, stop))
+        return Stops(bedside, from, upTo)
+            .Select(stop => (TrialKind.IrrigationStopped, stop))
             .Concat(Clamps(bedside, from, upTo).Select(clamp => (TrialKind.DrainClamped, clamp)))
             .Select(began => Of(record, bedside, began.Item1, began.Item2, upTo))
-            .OfType<WeaningTrial>().OrderBy(trial => trial.Stopped).ThenBy(trial => trial.Kind);
+            .OfType<WeaningTrial>()
+            .OrderBy(trial => trial.Stopped)
+            .ThenBy(trial => trial.Kind);
     }
 
     /// <summary>In one sentence, for a person.</summary>
     public string Says(Bedside bedside)
     {
-        var what = Kind switch { TrialKind.IrrigationStopped => "Irrigation stopped", TrialKind.DrainClamped => "Drain clamped without an ordered dwell" };
+        var what = Kind switch
+        {
+            TrialKind.IrrigationStopped => "Irrigation stopped",
+            TrialKind.DrainClamped => "Drain clamped without an ordered dwell",
+        };
         var until = EndedBy is { } end ? $"observed until {bedside.Said(Until)} ({Slug.Of(end)})" : "observed since";
-        var recurrence = Recurrence is { } back ? $"recurrence at {bedside.Said(back.At)}: {back.Says}" : $"no recurrence known ({NoRecurrence})";
+        var recurrence = Recurrence is { } back
+            ? $"recurrence at {bedside.Said(back.At)}: {back.Says}"
+            : $"no recurrence known ({NoRecurrence})";
         var voided = FirstVoid is { } first ? $"first void {first.Amount} at {bedside.Said(first.At)}" : $"first void not known ({NoVoid})";
         var residual = Residual is { } scan ? $"residual {scan.Held} at {bedside.Said(scan.At)}" : $"residual not known ({NoResidual})";
         return $"{what} at {bedside.Said(Stopped)}, {until}; {recurrence}; {voided}; {residual}.";
@@ -99,9 +109,11 @@ public sealed record WeaningTrial(
     {
         var log = bedside.Log;
         var resumed = Resumed(bedside, stopped, upTo);
-        var released = kind == TrialKind.DrainClamped ? log[Channel.Clamp].After(stopped, upTo).FirstOrDefault(e => e is DrainReleased)?.At : null;
+        var released =
+            kind == TrialKind.DrainClamped ? log[Channel.Clamp].After(stopped, upTo).FirstOrDefault(e => e is DrainReleased)?.At : null;
         var lasted = (kind == TrialKind.DrainClamped ? released : resumed) ?? upTo;
-        if (lasted - stopped < bedside.Settings.TrialFrom) return null;
+        if (lasted - stopped < bedside.Settings.TrialFrom)
+            return null;
 
         (Instant? At, TrialEnd By)[] ends =
         [
@@ -111,7 +123,10 @@ public sealed record WeaningTrial(
             (First<CatheterRemoved>(log, stopped, upTo)?.At, TrialEnd.CatheterRemoved),
             (log.Frame.End <= upTo ? upTo : null, TrialEnd.EpisodeEnded),
         ];
-        var ended = ends.Where(e => e.At is not null).OrderBy(e => e.At).Select(e => ((Instant At, TrialEnd By)?)(e.At!.Value, e.By)).FirstOrDefault();
+        var ended = ends.Where(e => e.At is not null)
+            .OrderBy(e => e.At)
+            .Select(e => ((Instant At, TrialEnd By)?)(e.At!.Value, e.By))
+            .FirstOrDefault();
         var follow = Instant.Min(resumed ?? upTo, First<CatheterInserted>(log, stopped, upTo)?.At ?? upTo);
 
         var (recurrence, noRecurrence) = RecurrenceOf(record, bedside, stopped, follow, resumed);
@@ -125,18 +140,26 @@ public sealed record WeaningTrial(
         Moments(bedside, from, upTo).Where(at => !Runs(bedside, at) && Runs(bedside, at - Duration.Epsilon));
 
     /// <summary>Moments at which the drain was clamped that was open, and no order named a dwell.</summary>
-    private static IEnumerable<Instant> Clamps(Bedside bedside, Instant from, Instant upTo) => bedside.Log[Channel.Clamp].After(from, upTo).OfType<DrainClamped>()
-        .Where(clamp => bedside.Log[Channel.Clamp].LastBefore(clamp.At) is not DrainClamped)
-        .Where(clamp => (bedside.Log[Slug.Of(nameof(OrderSet))].LastAtOrBefore(clamp.At) as OrderSet)?.Dwell is null)
-        .Select(clamp => clamp.At);
+    private static IEnumerable<Instant> Clamps(Bedside bedside, Instant from, Instant upTo) =>
+        bedside
+            .Log[Channel.Clamp]
+            .After(from, upTo)
+            .OfType<DrainClamped>()
+            .Where(clamp => bedside.Log[Channel.Clamp].LastBefore(clamp.At) is not DrainClamped)
+            .Where(clamp => (bedside.Log[Slug.Of(nameof(OrderSet))].LastAtOrBefore(clamp.At) as OrderSet)?.Dwell is null)
+            .Select(clamp => clamp.At);
 
     /// <summary>When irrigant first ran, or was given, after a moment; null where it did not.</summary>
     private static Instant? Resumed(Bedside bedside, Instant stopped, Instant upTo)
     {
         foreach (var at in Moments(bedside, stopped, upTo))
         {
-            if (bedside.Lines.Any(line => bedside.Log[Channel.Line(line)].After(at - Duration.Epsilon, at).Any(e => e is IrrigantInstilled))) return at;
-            if (Runs(bedside, at) && !Runs(bedside, at - Duration.Epsilon)) return at;
+            if (
+                bedside.Lines.Any(line => bedside.Log[Channel.Line(line)].After(at - Duration.Epsilon, at).Any(e => e is IrrigantInstilled))
+            )
+                return at;
+            if (Runs(bedside, at) && !Runs(bedside, at - Duration.Epsilon))
+                return at;
         }
 
         return null;
@@ -146,41 +169,73 @@ public sealed record WeaningTrial(
         bedside.Lines.SelectMany(line => bedside.Log[Channel.Line(line)].After(after, upTo)).Select(entry => entry.At).Distinct().Order();
 
     /// <summary>Whether irrigant runs, or may for all that is charted.</summary>
-    private static bool Runs(Bedside bedside, Instant at) => bedside.Lines.Any(line => !(bedside.Balance.FlowAt(line, at) <= FlowRate.Stopped));
+    private static bool Runs(Bedside bedside, Instant at) =>
+        bedside.Lines.Any(line => !(bedside.Balance.FlowAt(line, at) <= FlowRate.Stopped));
 
     private static T? First<T>(EpisodeLog log, Instant after, Instant upTo)
         where T : Entry => log[Slug.Of(typeof(T).Name)].After(after, upTo).FirstOrDefault() as T;
 
-    private static (Recurrence? Recurrence, string? None) RecurrenceOf(FlagRecord record, Bedside bedside, Instant stopped, Instant follow, Instant? resumed)
+    private static (Recurrence? Recurrence, string? None) RecurrenceOf(
+        FlagRecord record,
+        Bedside bedside,
+        Instant stopped,
+        Instant follow,
+        Instant? resumed
+    )
     {
         var looks = bedside.Log[Slug.Of(nameof(DrainageAppearance))];
-        var (before, since) = (looks.LastAtOrBefore(stopped) as DrainageAppearance, looks.After(stopped, follow).Cast<DrainageAppearance>().ToList());
+        var (before, since) = (
+            looks.LastAtOrBefore(stopped) as DrainageAppearance,
+            looks.After(stopped, follow).Cast<DrainageAppearance>().ToList()
+        );
         var back = new List<Recurrence>();
         if (since.Find(look => Looked.Clots(look) > 0 || (Comparable(look, before) && look.Grade > before!.Grade)) is { } worse)
         {
-            back.Add(new(worse.At, before is null ? Looked.Says(worse) : $"{Looked.Says(worse)}, after {Looked.Says(before)} at {bedside.Said(before.At)}"));
+            back.Add(
+                new(
+                    worse.At,
+                    before is null ? Looked.Says(worse) : $"{Looked.Says(worse)}, after {Looked.Says(before)} at {bedside.Said(before.At)}"
+                )
+            );
         }
 
-        back.AddRange(record.Ended.Concat(record.Standing).Where(flag => OutflowFlags.Contains(flag.Slug) && flag.Start > stopped && flag.Start <= follow).Select(flag => new Recurrence(flag.Start, $"{flag.Slug} was raised")));
-        if (resumed <= follow) back.Add(new(resumed.Value, "irrigant again"));
-        if (back.Count > 0) return (back.MinBy(sign => sign.At), null);
+        back.AddRange(
+            record
+                .Ended.Concat(record.Standing)
+                .Where(flag => OutflowFlags.Contains(flag.Slug) && flag.Start > stopped && flag.Start <= follow)
+                .Select(flag => new Recurrence(flag.Start, $"{flag.Slug} was raised"))
+        );
+        if (resumed <= follow)
+            back.Add(new(resumed.Value, "irrigant again"));
+        if (back.Count > 0)
+            return (back.MinBy(sign => sign.At), null);
 
-        if (since.Count == 0) return (null, "nobody charted what the drainage looked like since");
-        var compared = since.Exists(look => Comparable(look, before)) ? "" : "; no grade before and since on one scale, so that clots alone could tell";
-        return (null, $"looked {(since.Count == 1 ? "once" : FormattableString.Invariant($"{since.Count} times"))}, last at {bedside.Said(since[^1].At)}: {Looked.Says(since[^1])}{compared}");
+        if (since.Count == 0)
+            return (null, "nobody charted what the drainage looked like since");
+        var compared = since.Exists(look => Comparable(look, before))
+            ? ""
+            : "; no grade before and since on one scale, so that clots alone could tell";
+        return (
+            null,
+            $"looked {(since.Count == 1 ? "once" : FormattableString.Invariant($"{since.Count} times"))}, last at {bedside.Said(since[^1].At)}: {Looked.Says(since[^1])}{compared}"
+        );
     }
 
-    private static bool Comparable(DrainageAppearance look, DrainageAppearance? before) => look is { Grade: not null, Scale: { } scale } && before is { Grade: not null } && before.Scale == scale;
+    private static bool Comparable(DrainageAppearance look, DrainageAppearance? before) =>
+        look is { Grade: not null, Scale: { } scale } && before is { Grade: not null } && before.Scale == scale;
 
     private static (UrineCollected? First, string? None) VoidOf(EpisodeLog log, Instant stopped, Instant follow) =>
         Voids(log, stopped, follow).FirstOrDefault() is { } first ? (first, null) : (null, "no void is charted since");
 
     private static (BladderScanned? Scan, string? None) ResidualOf(EpisodeLog log, UrineCollected? voided, Instant follow)
     {
-        if (voided is null) return (null, "without a void there is no residual after it");
+        if (voided is null)
+            return (null, "without a void there is no residual after it");
         var next = Voids(log, voided.At, follow).FirstOrDefault();
-        if (log[Channel.Scan].After(voided.At, follow).FirstOrDefault() is BladderScanned scan && !(scan.At >= next?.At)) return (scan, null);
-        if (log[Channel.Scan].LastAtOrBefore(voided.At)?.At == voided.At) return (null, "scanned at the very time of the void: whether before or after it is not told");
+        if (log[Channel.Scan].After(voided.At, follow).FirstOrDefault() is BladderScanned scan && !(scan.At >= next?.At))
+            return (scan, null);
+        if (log[Channel.Scan].LastAtOrBefore(voided.At)?.At == voided.At)
+            return (null, "scanned at the very time of the void: whether before or after it is not told");
         return (null, next is null ? "the bladder was not scanned after it" : "the bladder was not scanned before the next void");
     }
 

@@ -17,7 +17,8 @@ public sealed record ErrorSource(string What, string Of = "", string Id = "", In
     internal bool Is(string what, string of, string id, Instant at) => At == at && Id == id && Of == of && What == what;
 
     /// <summary>For people, e.g. <c>reading ward-7/4711</c>.</summary>
-    public override string ToString() => string.Concat(What, Of.Length > 0 ? " " : "", Of, Id.Length > 0 ? "/" : "", Id, At == default ? "" : $" {At}");
+    public override string ToString() =>
+        string.Concat(What, Of.Length > 0 ? " " : "", Of, Id.Length > 0 ? "/" : "", Id, At == default ? "" : $" {At}");
 }
 
 /// <summary>
@@ -50,7 +51,8 @@ public sealed class ErrorBudget
         get
         {
             var squares = 0.0;
-            foreach (var (_, contribution) in contributions) squares += contribution * contribution;
+            foreach (var (_, contribution) in contributions)
+                squares += contribution * contribution;
             return Volume.FromMillilitres((decimal)Math.Round(Math.Sqrt(squares), 6));
         }
     }
@@ -65,18 +67,22 @@ public sealed class ErrorBudget
     internal static ErrorBudget Owning((ErrorSource, double)[] sources) => sources.Length == 0 ? None : new(sources);
 
     /// <summary>One source.</summary>
-    public static ErrorBudget Of(ErrorSource source, decimal contribution) => contribution == 0 ? None : new([(source, (double)contribution)]);
+    public static ErrorBudget Of(ErrorSource source, decimal contribution) =>
+        contribution == 0 ? None : new([(source, (double)contribution)]);
 
     /// <summary>Several, of which no two are the same source.</summary>
     internal static ErrorBudget OfDifferent(params ReadOnlySpan<(ErrorSource Source, decimal Contribution)> sources)
     {
         var count = 0;
-        foreach (var (_, contribution) in sources) count += contribution == 0 ? 0 : 1;
-        if (count == 0) return None;
+        foreach (var (_, contribution) in sources)
+            count += contribution == 0 ? 0 : 1;
+        if (count == 0)
+            return None;
         var kept = new (ErrorSource, double)[count];
         foreach (var (source, contribution) in sources)
         {
-            if (contribution != 0) kept[^count--] = (source, (double)contribution);
+            if (contribution != 0)
+                kept[^count--] = (source, (double)contribution);
         }
 
         return new(kept);
@@ -89,15 +95,18 @@ public sealed class ErrorBudget
     public static ErrorBudget Sum(params ReadOnlySpan<(ErrorBudget Budget, double Factor)> terms)
     {
         var most = 0;
-        foreach (var (budget, factor) in terms) most += factor == 0 ? 0 : budget.contributions.Length;
-        if (most == 0) return None;
+        foreach (var (budget, factor) in terms)
+            most += factor == 0 ? 0 : budget.contributions.Length;
+        if (most == 0)
+            return None;
 
         var sum = new (ErrorSource Source, double Contribution)[most];
         var places = most > Few ? new Dictionary<ErrorSource, int>(most) : null;
         var count = 0;
         foreach (var (budget, factor) in terms)
         {
-            if (factor == 0) continue;
+            if (factor == 0)
+                continue;
             foreach (var (source, contribution) in budget.contributions)
             {
                 var place = places is null ? Place(sum.AsSpan(0, count), source) : places.GetValueOrDefault(source, -1);
@@ -117,10 +126,13 @@ public sealed class ErrorBudget
 
     /// <summary>The sum of two.</summary>
     public static ErrorBudget operator +(ErrorBudget left, ErrorBudget right) =>
-        left.contributions.Length == 0 ? right : right.contributions.Length == 0 ? left : Sum((left, 1), (right, 1));
+        left.contributions.Length == 0 ? right
+        : right.contributions.Length == 0 ? left
+        : Sum((left, 1), (right, 1));
 
     /// <summary>The difference of two.</summary>
-    public static ErrorBudget operator -(ErrorBudget left, ErrorBudget right) => right.contributions.Length == 0 ? left : Sum((left, 1), (right, -1));
+    public static ErrorBudget operator -(ErrorBudget left, ErrorBudget right) =>
+        right.contributions.Length == 0 ? left : Sum((left, 1), (right, -1));
 
     /// <summary>A multiple.</summary>
     public static ErrorBudget operator *(ErrorBudget budget, double factor) => factor == 1 ? budget : Sum((budget, factor));
@@ -129,7 +141,8 @@ public sealed class ErrorBudget
     {
         for (var i = 0; i < sum.Length; i++)
         {
-            if (sum[i].Source == source) return i;
+            if (sum[i].Source == source)
+                return i;
         }
 
         return -1;
@@ -149,11 +162,17 @@ public readonly record struct Measured(Volume Charted, Volume Best, ErrorBudget 
     public Estimate Estimate => new(Best, Errors.StandardUncertainty);
 
     /// <summary>With one more doubt.</summary>
-    public Measured Doubting(ErrorSource source, decimal contribution) => this with { Errors = Errors + ErrorBudget.Of(source, contribution) };
+    public Measured Doubting(ErrorSource source, decimal contribution) =>
+        this with
+        {
+            Errors = Errors + ErrorBudget.Of(source, contribution),
+        };
 
     /// <summary>The sum.</summary>
-    public static Measured operator +(Measured left, Measured right) => new(left.Charted + right.Charted, left.Best + right.Best, left.Errors + right.Errors);
+    public static Measured operator +(Measured left, Measured right) =>
+        new(left.Charted + right.Charted, left.Best + right.Best, left.Errors + right.Errors);
 
     /// <summary>The difference.</summary>
-    public static Measured operator -(Measured left, Measured right) => new(left.Charted - right.Charted, left.Best - right.Best, left.Errors - right.Errors);
+    public static Measured operator -(Measured left, Measured right) =>
+        new(left.Charted - right.Charted, left.Best - right.Best, left.Errors - right.Errors);
 }

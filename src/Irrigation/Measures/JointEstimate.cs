@@ -41,14 +41,16 @@ internal sealed class LinearForm(JointEstimate joint)
     /// <summary>With a doubt added.</summary>
     public LinearForm Doubt(string what, string of, string id, double contribution, Instant at = default)
     {
-        if (contribution == 0) return this;
+        if (contribution == 0)
+            return this;
         if (joint.Place(what, of, id, at) is not (>= 0 and var place))
         {
             DoubtOwn(what, of, id, contribution, at);
             return this;
         }
 
-        if (place >= errors.Length) Array.Resize(ref errors, place + 8);
+        if (place >= errors.Length)
+            Array.Resize(ref errors, place + 8);
         errors[place] += contribution;
         return this;
     }
@@ -58,7 +60,8 @@ internal sealed class LinearForm(JointEstimate joint)
         own ??= new(4);
         for (var i = 0; i < own.Count; i++)
         {
-            if (!own[i].Source.Is(what, of, id, at)) continue;
+            if (!own[i].Source.Is(what, of, id, at))
+                continue;
             own[i] = (own[i].Source, own[i].Contribution + contribution);
             return;
         }
@@ -94,10 +97,12 @@ internal sealed class JointEstimate
     {
         for (var i = 0; i < sources.Count; i++)
         {
-            if (sources[i].Is(what, of, id, at)) return i;
+            if (sources[i].Is(what, of, id, at))
+                return i;
         }
 
-        if (complete) return -1;
+        if (complete)
+            return -1;
         sources.Add(new(what, of, id, at));
         return sources.Count - 1;
     }
@@ -106,9 +111,11 @@ internal sealed class JointEstimate
     public void Observe(LinearForm difference)
     {
         var (value, errors) = (difference.Value, Of(difference));
-        foreach (var direction in directions) value = Without(value, errors, direction);
+        foreach (var direction in directions)
+            value = Without(value, errors, direction);
         var squares = Dot(errors, errors);
-        if (squares > Nothing) directions.Add((value, errors, squares));
+        if (squares > Nothing)
+            directions.Add((value, errors, squares));
     }
 
     /// <summary>No more observations: from now on it answers.</summary>
@@ -125,19 +132,24 @@ internal sealed class JointEstimate
     public (double Value, ErrorBudget Errors) Given(LinearForm quantity)
     {
         var (value, errors) = (quantity.Value, Of(quantity));
-        foreach (var direction in directions) value = Without(value, errors, direction);
+        foreach (var direction in directions)
+            value = Without(value, errors, direction);
         var count = 0;
-        foreach (var error in errors) count += Math.Abs(error) > Nothing ? 1 : 0;
-        foreach (var (_, error) in quantity.Own) count += Math.Abs(error) > Nothing ? 1 : 0;
+        foreach (var error in errors)
+            count += Math.Abs(error) > Nothing ? 1 : 0;
+        foreach (var (_, error) in quantity.Own)
+            count += Math.Abs(error) > Nothing ? 1 : 0;
         var left = new (ErrorSource, double)[count];
         for (var i = errors.Length - 1; i >= 0; i--)
         {
-            if (Math.Abs(errors[i]) > Nothing) left[--count] = (sources[i], errors[i]);
+            if (Math.Abs(errors[i]) > Nothing)
+                left[--count] = (sources[i], errors[i]);
         }
 
         foreach (var (source, error) in quantity.Own)
         {
-            if (Math.Abs(error) > Nothing) left[--count] = (source, error);
+            if (Math.Abs(error) > Nothing)
+                left[--count] = (source, error);
         }
 
         return (value, ErrorBudget.Owning(left));
@@ -153,15 +165,18 @@ internal sealed class JointEstimate
     private static double Without(double value, double[] errors, (double Value, double[] Errors, double Squares) direction)
     {
         var along = Dot(errors, direction.Errors) / direction.Squares;
-        if (along == 0) return value;
-        for (var i = 0; i < direction.Errors.Length; i++) errors[i] -= along * direction.Errors[i];
+        if (along == 0)
+            return value;
+        for (var i = 0; i < direction.Errors.Length; i++)
+            errors[i] -= along * direction.Errors[i];
         return value - (along * direction.Value);
     }
 
     private static double Dot(ReadOnlySpan<double> left, ReadOnlySpan<double> right)
     {
         var sum = 0.0;
-        for (var i = 0; i < Math.Min(left.Length, right.Length); i++) sum += left[i] * right[i];
+        for (var i = 0; i < Math.Min(left.Length, right.Length); i++)
+            sum += left[i] * right[i];
         return sum;
     }
 }

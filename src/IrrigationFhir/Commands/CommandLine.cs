@@ -21,7 +21,12 @@ internal static class CommandLine
     /// <param name="output">Gets help and version.</param>
     /// <param name="errors">Gets what is wrong, one fault a line.</param>
     public static async Task<int> Run(
-        string[] args, IReadOnlyList<Command> commands, Func<string[], Task<int>> serve, TextWriter output, TextWriter errors)
+        string[] args,
+        IReadOnlyList<Command> commands,
+        Func<string[], Task<int>> serve,
+        TextWriter output,
+        TextWriter errors
+    )
     {
         var named = args.Length > 0 ? commands.FirstOrDefault(command => command.Name == args[0]) : null;
         if (args is ["help" or "-h" or "-?", ..] || args.Contains("--help"))
@@ -37,11 +42,14 @@ internal static class CommandLine
         }
 
         var (run, rest) = named is null ? (serve, args) : (named.Run, args[1..]);
-        var faults = named is null ? Faults(rest, [], commands).ToList()
+        var faults =
+            named is null ? Faults(rest, [], commands).ToList()
             : named.BesideSettings is { } own ? [.. Faults(rest, own, [])]
             : [];
-        foreach (var fault in faults) await errors.WriteLineAsync(fault);
-        if (faults.Count > 0) return CalledWrongly;
+        foreach (var fault in faults)
+            await errors.WriteLineAsync(fault);
+        if (faults.Count > 0)
+            return CalledWrongly;
 
         try
         {
@@ -64,7 +72,8 @@ internal static class CommandLine
     {
         for (var i = 0; i < args.Length; i++)
         {
-            if (own.Contains(args[i])) continue;
+            if (own.Contains(args[i]))
+                continue;
             if (!args[i].StartsWith('-') || args[i] is "-" or "--")
             {
                 yield return i == 0 && commands.Count > 0
@@ -77,12 +86,14 @@ internal static class CommandLine
                 ? (args[i][..at], args[i][(at + 1)..])
                 : (args[i], null);
             var name = key.StartsWith("--", StringComparison.Ordinal) ? key[2..] : "";
-            if (value is "" && AllSettings.IsSection(name)) continue;
+            if (value is "" && AllSettings.IsSection(name))
+                continue;
             if (!AllSettings.Knows(name))
             {
                 string[] known = [.. own.Select(option => option[2..]), "help", "version", .. AllSettings.Keys];
                 yield return $"{key}: not an option{Nearest(key.TrimStart('-'), known, "--")}";
-                if (value is null && i + 1 < args.Length && !args[i + 1].StartsWith('-')) i++; // what was meant for it
+                if (value is null && i + 1 < args.Length && !args[i + 1].StartsWith('-'))
+                    i++; // what was meant for it
             }
             else if (value is null && (++i == args.Length || args[i].StartsWith("--", StringComparison.Ordinal)))
             {
@@ -99,23 +110,23 @@ internal static class CommandLine
 
     private static string Help(IReadOnlyList<Command> commands) =>
         $"""
-        IrrigationFhir computes corrected urine output under bladder irrigation, and serves it as FHIR R4.
+            IrrigationFhir computes corrected urine output under bladder irrigation, and serves it as FHIR R4.
 
-        usage: IrrigationFhir [--Section:Key=value …]     serves, by default on http://localhost:5000
-               IrrigationFhir <command> …
+            usage: IrrigationFhir [--Section:Key=value …]     serves, by default on http://localhost:5000
+                   IrrigationFhir <command> …
 
-        Commands:
-        {string.Join('\n', commands.Select(command => $"  {command.Usage,-32} {command.Does}"))}
+            Commands:
+            {string.Join('\n', commands.Select(command => $"  {command.Usage, -32} {command.Does}"))}
 
-        Options:
-          --urls=http://localhost:8080     Where it listens.
-          --Data:Folder=data               Where its database lies. Every other setting is given the same way.
-          --help, --version
+            Options:
+              --urls=http://localhost:8080     Where it listens.
+              --Data:Folder=data               Where its database lies. Every other setting is given the same way.
+              --help, --version
 
-        Settings also come from appsettings.json in the working directory and from the environment (Data__Folder). README.md has a table of
-        them; the command settings prints those that the numbers rest on.
+            Settings also come from appsettings.json in the working directory and from the environment (Data__Folder). README.md has a table of
+            them; the command settings prints those that the numbers rest on.
 
-        Exit code: 0 when done, 1 when it failed, 2 when called wrongly or with a setting that cannot be used. All faults are named at once.
+            Exit code: 0 when done, 1 when it failed, 2 when called wrongly or with a setting that cannot be used. All faults are named at once.
 
-        """;
+            """;
 }

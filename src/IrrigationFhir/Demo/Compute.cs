@@ -16,7 +16,11 @@ namespace IrrigationFhir.Demo;
 /// <remarks>The file holds <c>{"episode": …, "entries": […]}</c>, both as they would be posted.</remarks>
 internal static class Compute
 {
-    private static readonly JsonSerializerOptions Readable = new(JsonSerializerDefaults.Web) { WriteIndented = true, Encoder = JavaScriptEncoder.UnsafeRelaxedJsonEscaping };
+    private static readonly JsonSerializerOptions Readable = new(JsonSerializerDefaults.Web)
+    {
+        WriteIndented = true,
+        Encoder = JavaScriptEncoder.UnsafeRelaxedJsonEscaping,
+    };
 
     /// <summary>Computes; 0 when the balance is printed, 1 when the log is not readable, 2 when it was called wrongly.</summary>
     public static int Run(string[] args, TextWriter output, TextWriter errors)
@@ -47,16 +51,24 @@ internal static class Compute
 
         var problems = new List<EntryProblem>();
         var (balance, definition) = Read(File.ReadAllBytes(path), site.Balance, problems);
-        foreach (var problem in problems) errors.WriteLine($"{problem.Code}: {problem.Text}");
-        if (balance is null || definition is null || problems.Count > 0) return 1;
+        foreach (var problem in problems)
+            errors.WriteLine($"{problem.Code}: {problem.Text}");
+        if (balance is null || definition is null || problems.Count > 0)
+            return 1;
 
         var report = BalanceReport.Of(balance, null, definition, Last(balance.Log), site.Criteria, site.Forecasts);
-        if (json) output.WriteLine(JsonSerializer.Serialize(report, Readable));
-        else BalanceInWords.Write(report, output);
+        if (json)
+            output.WriteLine(JsonSerializer.Serialize(report, Readable));
+        else
+            BalanceInWords.Write(report, output);
         return 0;
     }
 
-    private static (FluidBalance? Balance, EpisodeDefinition? Definition) Read(byte[] bytes, BalanceSettings settings, List<EntryProblem> problems)
+    private static (FluidBalance? Balance, EpisodeDefinition? Definition) Read(
+        byte[] bytes,
+        BalanceSettings settings,
+        List<EntryProblem> problems
+    )
     {
         JsonDocument document;
         try
@@ -65,36 +77,54 @@ internal static class Compute
         }
         catch (JsonException fault)
         {
-            problems.Add(new("malformed-json", "file", $"unreadable JSON at line {(fault.LineNumber ?? 0) + 1}", "{\"episode\": …, \"entries\": […]}"));
+            problems.Add(
+                new(
+                    "malformed-json",
+                    "file",
+                    $"unreadable JSON at line {(fault.LineNumber ?? 0) + 1}",
+                    "{\"episode\": …, \"entries\": […]}"
+                )
+            );
             return default;
         }
 
         using (document)
         {
-            if (document.RootElement.ValueKind != JsonValueKind.Object
+            if (
+                document.RootElement.ValueKind != JsonValueKind.Object
                 || !document.RootElement.TryGetProperty("episode", out var described)
                 || !document.RootElement.TryGetProperty("entries", out var sent)
-                || sent.ValueKind != JsonValueKind.Array)
+                || sent.ValueKind != JsonValueKind.Array
+            )
             {
                 problems.Add(EntryProblem.Missing("file", "{\"episode\": …, \"entries\": […]}"));
                 return default;
             }
 
-            if (EpisodeReader.Read(described, DateTimeZone.Utc, problems) is not { } definition) return default;
-            var read = sent.EnumerateArray().Select((json, i) => EntryReader.Read(json, $"entries[{i}]", problems)).OfType<EntryRequest>().ToList();
-            if (problems.Count > 0) return default;
+            if (EpisodeReader.Read(described, DateTimeZone.Utc, problems) is not { } definition)
+                return default;
+            var read = sent.EnumerateArray()
+                .Select((json, i) => EntryReader.Read(json, $"entries[{i}]", problems))
+                .OfType<EntryRequest>()
+                .ToList();
+            if (problems.Count > 0)
+                return default;
 
             var log = EpisodeLog.Empty(definition.Frame);
             foreach (var request in read)
             {
-                if (RecordEntries.WithTime(request.Entry, log) is { } entry) log = log.Append([entry], entry.Header.RecordedAt ?? entry.At).Log;
-                else problems.Add(EntryProblem.NothingToRetract(request.Where, request.Entry.Key));
+                if (RecordEntries.WithTime(request.Entry, log) is { } entry)
+                    log = log.Append([entry], entry.Header.RecordedAt ?? entry.At).Log;
+                else
+                    problems.Add(EntryProblem.NothingToRetract(request.Where, request.Entry.Key));
             }
 
             var standing = read.Where(r => log.Current(r.Entry.Key)?.Entry == r.Entry);
-            problems.AddRange(standing
-                .Select(r => Contradictions.Of(r.Entry, log, r.Where) ?? Confirmations.Of(r.Entry, log, r.Where))
-                .OfType<EntryProblem>());
+            problems.AddRange(
+                standing
+                    .Select(r => Contradictions.Of(r.Entry, log, r.Where) ?? Confirmations.Of(r.Entry, log, r.Where))
+                    .OfType<EntryProblem>()
+            );
             return (FluidBalance.Of(log, settings), definition);
         }
     }

@@ -23,7 +23,8 @@ internal sealed class ExampleSubscriber : IDisposable
     {
         get
         {
-            lock (said) return [.. said];
+            lock (said)
+                return [.. said];
         }
     }
 
@@ -33,7 +34,8 @@ internal sealed class ExampleSubscriber : IDisposable
     /// <param name="source">Its source; null to look for it here and in the folders above.</param>
     public static async Task<ExampleSubscriber?> Start(string fhir, string? memory, string? source = null)
     {
-        if ((source ?? Find(Environment.CurrentDirectory)) is not { } script) return null;
+        if ((source ?? Find(Environment.CurrentDirectory)) is not { } script)
+            return null;
         string[] remembers = memory is null ? [] : [memory];
         string[] arguments = ["run", script, "--", fhir, $"http://127.0.0.1:{FreePort()}", .. remembers];
         var start = new ProcessStartInfo("dotnet", arguments) { RedirectStandardOutput = true, RedirectStandardError = true };
@@ -46,7 +48,8 @@ internal sealed class ExampleSubscriber : IDisposable
             subscriber.process.BeginErrorReadLine();
             for (var since = Stopwatch.StartNew(); since.Elapsed < Patience && !subscriber.process.HasExited; await Task.Delay(50))
             {
-                if (subscriber.Said.Count > 0) return subscriber;
+                if (subscriber.Said.Count > 0)
+                    return subscriber;
             }
 
             subscriber.Dispose();
@@ -61,20 +64,25 @@ internal sealed class ExampleSubscriber : IDisposable
     /// <inheritdoc/>
     public void Dispose()
     {
-        if (!process.HasExited) process.Kill(entireProcessTree: true);
+        if (!process.HasExited)
+            process.Kill(entireProcessTree: true);
         process.Dispose();
     }
 
     private void Heard(string? line)
     {
-        if (line is null) return;
-        lock (said) said.Add(line);
+        if (line is null)
+            return;
+        lock (said)
+            said.Add(line);
     }
 
     private static string? Find(string folder)
     {
         var script = Path.Combine(folder, Script);
-        return File.Exists(script) ? script : Directory.GetParent(folder) is { } above ? Find(above.FullName) : null;
+        return File.Exists(script) ? script
+            : Directory.GetParent(folder) is { } above ? Find(above.FullName)
+            : null;
     }
 
     private static int FreePort()

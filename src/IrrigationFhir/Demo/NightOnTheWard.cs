@@ -25,7 +25,19 @@ internal static class NightOnTheWard
         var once = args.Contains("--once");
         var urls = args.Contains("--urls") ? [] : new[] { "--urls", "http://127.0.0.1:0" };
         var clock = new NightClock(Charted(InventedNight.AsCharted().First()));
-        var app = Service.Build([.. args.Where(a => a != "--once"), .. urls, "--Data:Folder", folder, "--Logging:LogLevel:Default", "Warning", "--Subscriptions:AllowLoopback", "true"], clock);
+        var app = Service.Build(
+            [
+                .. args.Where(a => a != "--once"),
+                .. urls,
+                "--Data:Folder",
+                folder,
+                "--Logging:LogLevel:Default",
+                "Warning",
+                "--Subscriptions:AllowLoopback",
+                "true",
+            ],
+            clock
+        );
         try
         {
             await app.StartAsync();
@@ -48,7 +60,8 @@ internal static class NightOnTheWard
             await ward.OpenEpisode(InventedNight.Episode(end: InventedNight.Morning), CancellationToken.None);
 
             await Show(ward, episode, address, subscriber is null ? null : await Told(ward, subscriber), output);
-            if (once) return 0;
+            if (once)
+                return 0;
             await output.WriteLineAsync("\nStill serving; Ctrl+C ends it and forgets the store.");
             await app.WaitForShutdownAsync();
             return 0;
@@ -56,20 +69,24 @@ internal static class NightOnTheWard
         finally
         {
             await app.DisposeAsync();
-            if (Directory.Exists(folder)) Directory.Delete(folder, recursive: true);
+            if (Directory.Exists(folder))
+                Directory.Delete(folder, recursive: true);
         }
     }
 
     /// <summary>When entries were charted: the last of the times that they say.</summary>
     private static DateTimeOffset Charted(JsonArray entries) =>
-        entries.Max(entry => DateTimeOffset.Parse((string)(entry!["recordedAt"] ?? entry["to"] ?? entry["at"])!, CultureInfo.InvariantCulture));
+        entries.Max(entry =>
+            DateTimeOffset.Parse((string)(entry!["recordedAt"] ?? entry["to"] ?? entry["at"])!, CultureInfo.InvariantCulture)
+        );
 
     /// <summary>What the subscriber says once all is told.</summary>
     private static async Task<IReadOnlyList<string>> Told(WardClient ward, ExampleSubscriber subscriber)
     {
         for (var since = Stopwatch.StartNew(); since.Elapsed < Patience; await Task.Delay(50))
         {
-            if ((int)(await ward.Get("/health/ready", CancellationToken.None))["checks"]!["notifications"]!["data"]!["eventsWaiting"]! == 0) break;
+            if ((int)(await ward.Get("/health/ready", CancellationToken.None))["checks"]!["notifications"]!["data"]!["eventsWaiting"]! == 0)
+                break;
         }
 
         await Task.Delay(200); // for its last line to arrive
@@ -79,12 +96,15 @@ internal static class NightOnTheWard
     private static async Task UntilReady(HttpClient http)
     {
         using var patience = new CancellationTokenSource(Patience);
-        while (!(await http.GetAsync(new Uri("/health/ready", UriKind.Relative), patience.Token)).IsSuccessStatusCode) await Task.Delay(50, patience.Token);
+        while (!(await http.GetAsync(new Uri("/health/ready", UriKind.Relative), patience.Token)).IsSuccessStatusCode)
+            await Task.Delay(50, patience.Token);
     }
 
     private static async Task Show(WardClient ward, string episode, string address, IReadOnlyList<string>? told, TextWriter output)
     {
-        var balance = (await ward.Get($"/episodes/{episode}/balance?asOf={Uri.EscapeDataString(InventedNight.Handover)}", CancellationToken.None)).Deserialize<BalanceReport>(JsonSerializerOptions.Web)!;
+        var balance = (
+            await ward.Get($"/episodes/{episode}/balance?asOf={Uri.EscapeDataString(InventedNight.Handover)}", CancellationToken.None)
+        ).Deserialize<BalanceReport>(JsonSerializerOptions.Web)!;
         await output.WriteLineAsync($"{InventedNight.Title}\n");
         BalanceInWords.Brief(balance, output, caveats: true);
 
@@ -94,16 +114,24 @@ internal static class NightOnTheWard
         {
             var search = type == "Provenance" ? "" : $"patient.identifier={patient}&";
             var bundle = await ward.Get($"/fhir/{type}?{search}_count=1000", CancellationToken.None);
-            foreach (var profile in bundle["entry"]!.AsArray().Select(e => e!["resource"]!["meta"]!["profile"]![0]!.GetValue<string>()).GroupBy(p => p).OrderBy(g => g.Key, StringComparer.Ordinal))
+            foreach (
+                var profile in bundle["entry"]!
+                    .AsArray()
+                    .Select(e => e!["resource"]!["meta"]!["profile"]![0]!.GetValue<string>())
+                    .GroupBy(p => p)
+                    .OrderBy(g => g.Key, StringComparer.Ordinal)
+            )
             {
-                await output.WriteLineAsync($"  {profile.Count(),4}  {type,-12} {profile.Key.Split('/')[^1]}");
+                await output.WriteLineAsync($"  {profile.Count(), 4}  {type, -12} {profile.Key.Split('/')[^1]}");
             }
         }
 
         await output.WriteLineAsync("\nWhat the example subscriber was told (fhir-examples/subscriber), by event number");
-        foreach (var line in told ?? ["it could not be started: it needs its source beside this and the .NET SDK"]) await output.WriteLineAsync($"  {line}");
+        foreach (var line in told ?? ["it could not be started: it needs its source beside this and the .NET SDK"])
+            await output.WriteLineAsync($"  {line}");
 
-        await output.WriteLineAsync($"""
+        await output.WriteLineAsync(
+            $"""
 
             To look at
               {address}/episodes/{episode}/balance
@@ -119,6 +147,7 @@ internal static class NightOnTheWard
               {address}/health/ready
 
             {balance.Caution}
-            """);
+            """
+        );
     }
 }

@@ -11,16 +11,18 @@ internal sealed class WardClient(HttpClient http)
 {
     /// <summary>Again after 5xx, 429 and broken connections, with growing pauses; never after another 4xx, which would only fail again.</summary>
     private static readonly ResiliencePipeline<HttpResponseMessage> Again = new ResiliencePipelineBuilder<HttpResponseMessage>()
-        .AddRetry(new RetryStrategyOptions<HttpResponseMessage>
-        {
-            ShouldHandle = new PredicateBuilder<HttpResponseMessage>()
-                .Handle<HttpRequestException>()
-                .HandleResult(r => r.StatusCode is HttpStatusCode.TooManyRequests or >= HttpStatusCode.InternalServerError),
-            MaxRetryAttempts = 5,
-            Delay = TimeSpan.FromMilliseconds(200),
-            BackoffType = DelayBackoffType.Exponential,
-            UseJitter = true,
-        })
+        .AddRetry(
+            new RetryStrategyOptions<HttpResponseMessage>
+            {
+                ShouldHandle = new PredicateBuilder<HttpResponseMessage>()
+                    .Handle<HttpRequestException>()
+                    .HandleResult(r => r.StatusCode is HttpStatusCode.TooManyRequests or >= HttpStatusCode.InternalServerError),
+                MaxRetryAttempts = 5,
+                Delay = TimeSpan.FromMilliseconds(200),
+                BackoffType = DelayBackoffType.Exponential,
+                UseJitter = true,
+            }
+        )
         .Build();
 
     /// <summary>Opens an episode, or amends it; answers its id.</summary>
@@ -28,7 +30,8 @@ internal sealed class WardClient(HttpClient http)
         (await Post("/episodes", episode, stop))["id"]!.GetValue<string>();
 
     /// <summary>Records entries; answers the reply.</summary>
-    public Task<JsonNode> Record(string episode, JsonArray entries, CancellationToken stop) => Post($"/episodes/{episode}/entries", entries, stop);
+    public Task<JsonNode> Record(string episode, JsonArray entries, CancellationToken stop) =>
+        Post($"/episodes/{episode}/entries", entries, stop);
 
     /// <summary>Reads JSON.</summary>
     public async Task<JsonNode> Get(string address, CancellationToken stop)
@@ -46,6 +49,8 @@ internal sealed class WardClient(HttpClient http)
     private static async Task<JsonNode> Read(HttpResponseMessage response, CancellationToken stop)
     {
         var json = (await response.Content.ReadFromJsonAsync<JsonNode>(stop))!;
-        return response.IsSuccessStatusCode ? json : throw new InvalidOperationException($"{(int)response.StatusCode}: {json["issue"]?[0]?["diagnostics"]}");
+        return response.IsSuccessStatusCode
+            ? json
+            : throw new InvalidOperationException($"{(int)response.StatusCode}: {json["issue"]?[0]?["diagnostics"]}");
     }
 }

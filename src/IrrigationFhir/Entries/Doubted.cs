@@ -18,7 +18,8 @@ internal static class Doubted
     public static ILookup<EntryKey, Doubt> By(
         ImmutableArray<(Disposition Disposition, LoggedEntry Logged)> outcomes,
         ImmutableArray<IntervalChange> changes,
-        FluidBalance balance)
+        FluidBalance balance
+    )
     {
         var sent = outcomes.Select(o => o.Logged.Entry.Key).ToHashSet();
         var own = outcomes.Any(o => o.Disposition == Disposition.Repeated)
@@ -30,7 +31,10 @@ internal static class Doubted
             from doubt in change.After?.Doubts ?? []
             where !sent.Contains(doubt.Reading) && change.Before?.Doubts.Contains(doubt) is not true
             select (Told: change.Because[0], doubt);
-        return own.Where(doubt => sent.Contains(doubt.Reading)).Select(doubt => (Told: doubt.Reading, doubt)).Concat(others)
-            .Distinct().ToLookup(told => told.Told, told => told.doubt);
+        return own.Where(doubt => sent.Contains(doubt.Reading))
+            .Select(doubt => (Told: doubt.Reading, doubt))
+            .Concat(others)
+            .Distinct()
+            .ToLookup(told => told.Told, told => told.doubt);
     }
 }

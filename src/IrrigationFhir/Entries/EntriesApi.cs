@@ -16,7 +16,14 @@ namespace IrrigationFhir.Entries;
 /// <param name="Recalculated">Closed intervals that are new or became others: old value, new value, and the entries that did it.</param>
 /// <param name="Changed">Resources that got a new version.</param>
 /// <param name="Withheld">Resources of ours that failed their own profile: the entries are kept, these are not published.</param>
-internal sealed record EntriesReply(string Episode, long Version, IReadOnlyList<EntryResult> Entries, IReadOnlyList<RecalculatedInterval> Recalculated, IReadOnlyList<ChangedResource> Changed, IReadOnlyList<WithheldResource> Withheld);
+internal sealed record EntriesReply(
+    string Episode,
+    long Version,
+    IReadOnlyList<EntryResult> Entries,
+    IReadOnlyList<RecalculatedInterval> Recalculated,
+    IReadOnlyList<ChangedResource> Changed,
+    IReadOnlyList<WithheldResource> Withheld
+);
 
 /// <summary>What became of one entry.</summary>
 /// <param name="Source">Its source; null where a refused entry does not say it.</param>
@@ -36,7 +43,8 @@ internal sealed record EntryResult(
     long? Sequence,
     int? Revision,
     IReadOnlyList<ProblemReply>? Problems,
-    IReadOnlyList<DoubtReport>? Doubts);
+    IReadOnlyList<DoubtReport>? Doubts
+);
 
 /// <summary>One problem.</summary>
 /// <param name="Code">Stable; software may rely on it.</param>
@@ -53,7 +61,15 @@ internal sealed record ProblemReply(string Code, string Where, string Saw, strin
 /// <param name="After">Corrected output now; null where there is none.</param>
 /// <param name="Status">How firm it is; null where the interval is gone.</param>
 /// <param name="Because">The entries (source/id) of this request that could touch it, those that it rests on first.</param>
-internal sealed record RecalculatedInterval(string Stream, string Start, string End, Amount? Before, Amount? After, string? Status, IReadOnlyList<string> Because);
+internal sealed record RecalculatedInterval(
+    string Stream,
+    string Start,
+    string End,
+    Amount? Before,
+    Amount? After,
+    string? Status,
+    IReadOnlyList<string> Because
+);
 
 /// <summary>A resource that got a new version.</summary>
 /// <param name="Type">Observation, Procedure or Provenance.</param>
@@ -88,15 +104,23 @@ internal static class EntriesApi
             .AcceptsOneOrMany()
             .PrefersHandling()
             .Answers<EntriesReply>(StatusCodes.Status200OK, "What became of each entry, and which resources changed.")
-            .Fails(StatusCodes.Status400BadRequest, StatusCodes.Status404NotFound, StatusCodes.Status413PayloadTooLarge, StatusCodes.Status415UnsupportedMediaType, StatusCodes.Status422UnprocessableEntity)
+            .Fails(
+                StatusCodes.Status400BadRequest,
+                StatusCodes.Status404NotFound,
+                StatusCodes.Status413PayloadTooLarge,
+                StatusCodes.Status415UnsupportedMediaType,
+                StatusCodes.Status422UnprocessableEntity
+            )
             .WithName("recordEntries")
             .WithTags("Entries")
             .WithSummary("Record what happened: one entry, a list, or one entry a line (NDJSON).")
             .WithDescription(
-                "All entries are recorded or none. With `Prefer: handling=lenient` those that can be are recorded, and the reply says of each what became of it. " +
-                "Idempotent by source and id: the same content again changes nothing; other content under the same id is an amendment, which supersedes and never overwrites; " +
-                "status `entered-in-error` withdraws. What is implausible is recorded and marked; " +
-                "what follows from a reading and cannot be is named in the reply at once (`doubts`). " + Texts.Caution);
+                "All entries are recorded or none. With `Prefer: handling=lenient` those that can be are recorded, and the reply says of each what became of it. "
+                    + "Idempotent by source and id: the same content again changes nothing; other content under the same id is an amendment, which supersedes and never overwrites; "
+                    + "status `entered-in-error` withdraws. What is implausible is recorded and marked; "
+                    + "what follows from a reading and cannot be is named in the reply at once (`doubts`). "
+                    + Texts.Caution
+            );
         app.MapGet("/episodes/{id}/entries", Get)
             .Answers<EntryLog>(StatusCodes.Status200OK, "The log.")
             .Fails(StatusCodes.Status404NotFound)
@@ -110,7 +134,8 @@ internal static class EntriesApi
         HttpRequest request,
         RecordEntries record,
         EntrySettings settings,
-        CancellationToken stop)
+        CancellationToken stop
+    )
     {
         var type = request.ContentType?.Split(';')[0].Trim().ToLowerInvariant();
         var body = type switch
@@ -119,9 +144,18 @@ internal static class EntriesApi
             "application/x-ndjson" => await EntriesBody.ReadLines(request, stop),
             _ => null,
         };
-        if (body is null) return Refused(StatusCodes.Status415UnsupportedMediaType, [new("unsupported-media-type", "Content-Type", type ?? "none", "application/json or application/x-ndjson")]);
-        if (body.Problem is { } problem) return Refused(StatusCodes.Status400BadRequest, [problem]);
-        if (body.Items.Count > settings.Most) return Refused(StatusCodes.Status413PayloadTooLarge, [new("too-many-entries", "body", $"{body.Items.Count} entries", $"at most {settings.Most}; send several requests")]);
+        if (body is null)
+            return Refused(
+                StatusCodes.Status415UnsupportedMediaType,
+                [new("unsupported-media-type", "Content-Type", type ?? "none", "application/json or application/x-ndjson")]
+            );
+        if (body.Problem is { } problem)
+            return Refused(StatusCodes.Status400BadRequest, [problem]);
+        if (body.Items.Count > settings.Most)
+            return Refused(
+                StatusCodes.Status413PayloadTooLarge,
+                [new("too-many-entries", "body", $"{body.Items.Count} entries", $"at most {settings.Most}; send several requests")]
+            );
 
         return await record.Handle(id, body.Items, Preferences.Lenient(request), stop) switch
         {
@@ -132,9 +166,15 @@ internal static class EntriesApi
         };
     }
 
-    private static async Task<IResult> Get([Description("The episode's id.")] string id, EpisodesInMemory episodes, EpisodeStore store, CancellationToken stop)
+    private static async Task<IResult> Get(
+        [Description("The episode's id.")] string id,
+        EpisodesInMemory episodes,
+        EpisodeStore store,
+        CancellationToken stop
+    )
     {
-        if (await episodes.Find(id, stop) is not { } episode) return EpisodesApi.Unknown(id);
+        if (await episodes.Find(id, stop) is not { } episode)
+            return EpisodesApi.Unknown(id);
         var rows = await store.LoadEntries(episode.Row.PatientKey, id, 0, stop);
         return Results.Json(EntryLog.Of(episode, rows));
     }
@@ -144,49 +184,73 @@ internal static class EntriesApi
         new(status, Outcome.Of(problems.Select(p => Outcome.Problem(p.Code, p.Saw, p.Expected, p.Where, TypeOf(p.Code)))));
 
     /// <summary>The issue type that goes with a problem's code.</summary>
-    public static OperationOutcome.IssueType TypeOf(string code) => code switch
-    {
-        "conflicting-content" or "version-conflict" or "known-elsewhere" => OperationOutcome.IssueType.Conflict,
-        "unknown-code" or "ambiguous-code" => OperationOutcome.IssueType.CodeInvalid,
-        "no-episode" or "several-episodes" or "encounter-mismatch" or "not-yours" => OperationOutcome.IssueType.BusinessRule,
-        "not-understood" or "method-not-allowed" or "unsupported-media-type" => OperationOutcome.IssueType.NotSupported,
-        "unknown-resource" => OperationOutcome.IssueType.NotFound,
-        "several-matches" => OperationOutcome.IssueType.MultipleMatches,
-        "missing" or "missing-unit" => OperationOutcome.IssueType.Required,
-        "malformed-json" or "half-character" or "too-deep" or "byte-order-mark" or "wrong-type" or "unknown-property" or "repeated-property" => OperationOutcome.IssueType.Structure,
-        "unknown-kind" or "unknown-word" or "wrong-unit" => OperationOutcome.IssueType.CodeInvalid,
-        "same-id-twice" => OperationOutcome.IssueType.Duplicate,
-        "overlapping-bags" or "overlapping-totals" or "drainage-while-clamped" or "before-episode-start" or "after-episode-end" or "patient-mismatch" => OperationOutcome.IssueType.BusinessRule,
-        "unknown-episode" or "unknown-reading" => OperationOutcome.IssueType.NotFound,
-        "too-many-entries" => OperationOutcome.IssueType.TooLong,
-        "subscription-topic-unknown" or "subscription-filter-unsupported" or "subscription-channel-unsupported" or "subscription-payload-unsupported" or "subscription-content-unsupported" => OperationOutcome.IssueType.NotSupported,
-        "subscription-cross-version-extension" or "subscription-extension-unknown" => OperationOutcome.IssueType.Extension,
-        "subscription-status-refused" or "subscription-ended" or "too-many-subscriptions" => OperationOutcome.IssueType.BusinessRule,
-        "events-forgotten" => OperationOutcome.IssueType.Deleted,
-        _ => OperationOutcome.IssueType.Value,
-    };
+    public static OperationOutcome.IssueType TypeOf(string code) =>
+        code switch
+        {
+            "conflicting-content" or "version-conflict" or "known-elsewhere" => OperationOutcome.IssueType.Conflict,
+            "unknown-code" or "ambiguous-code" => OperationOutcome.IssueType.CodeInvalid,
+            "no-episode" or "several-episodes" or "encounter-mismatch" or "not-yours" => OperationOutcome.IssueType.BusinessRule,
+            "not-understood" or "method-not-allowed" or "unsupported-media-type" => OperationOutcome.IssueType.NotSupported,
+            "unknown-resource" => OperationOutcome.IssueType.NotFound,
+            "several-matches" => OperationOutcome.IssueType.MultipleMatches,
+            "missing" or "missing-unit" => OperationOutcome.IssueType.Required,
+            "malformed-json"
+            or "half-character"
+            or "too-deep"
+            or "byte-order-mark"
+            or "wrong-type"
+            or "unknown-property"
+            or "repeated-property" => OperationOutcome.IssueType.Structure,
+            "unknown-kind" or "unknown-word" or "wrong-unit" => OperationOutcome.IssueType.CodeInvalid,
+            "same-id-twice" => OperationOutcome.IssueType.Duplicate,
+            "overlapping-bags"
+            or "overlapping-totals"
+            or "drainage-while-clamped"
+            or "before-episode-start"
+            or "after-episode-end"
+            or "patient-mismatch" => OperationOutcome.IssueType.BusinessRule,
+            "unknown-episode" or "unknown-reading" => OperationOutcome.IssueType.NotFound,
+            "too-many-entries" => OperationOutcome.IssueType.TooLong,
+            "subscription-topic-unknown"
+            or "subscription-filter-unsupported"
+            or "subscription-channel-unsupported"
+            or "subscription-payload-unsupported"
+            or "subscription-content-unsupported" => OperationOutcome.IssueType.NotSupported,
+            "subscription-cross-version-extension" or "subscription-extension-unknown" => OperationOutcome.IssueType.Extension,
+            "subscription-status-refused" or "subscription-ended" or "too-many-subscriptions" => OperationOutcome.IssueType.BusinessRule,
+            "events-forgotten" => OperationOutcome.IssueType.Deleted,
+            _ => OperationOutcome.IssueType.Value,
+        };
 
-    private static EntriesReply Reply(string id, EntriesOutcome.Recorded recorded, NodaTime.DateTimeZone zone) => new(
-        id,
-        recorded.Version,
-        [.. recorded.Entries.Select(e => new EntryResult(
-            e.Key?.Source,
-            e.Key?.Id,
-            e.Disposition is { } disposition ? Slug.Of(disposition) : "refused",
-            e.Logged?.Sequence,
-            e.Logged?.Revision,
-            e.Problems.Count == 0
-                ? null
-                : [.. e.Problems.Take(MostProblems).Select(p => new ProblemReply(p.Code, p.Where, p.Saw, p.Expected))],
-            e.Doubts.Count == 0 ? null : [.. e.Doubts.Select(DoubtReport.Of)]))],
-        [.. recorded.Recalculated.Select(c => new RecalculatedInterval(
-            c.Interval.Stream,
-            Wire.Time(c.Interval.Start, zone),
-            Wire.Time(c.Interval.End, zone),
-            Amount.Of(c.Before?.Output?.Headline),
-            Amount.Of(c.After?.Output?.Headline),
-            c.After is { } stands ? Slug.Of(stands.Status) : null,
-            [.. c.Because.Select(key => key.ToString())]))],
-        [.. recorded.Changed.Select(r => new ChangedResource(r.Type, r.Id, r.VersionId))],
-        [.. recorded.Withheld.Select(w => new WithheldResource(w.Type, w.Id, w.Faults))]);
+    private static EntriesReply Reply(string id, EntriesOutcome.Recorded recorded, NodaTime.DateTimeZone zone) =>
+        new(
+            id,
+            recorded.Version,
+            [
+                .. recorded.Entries.Select(e => new EntryResult(
+                    e.Key?.Source,
+                    e.Key?.Id,
+                    e.Disposition is { } disposition ? Slug.Of(disposition) : "refused",
+                    e.Logged?.Sequence,
+                    e.Logged?.Revision,
+                    e.Problems.Count == 0
+                        ? null
+                        : [.. e.Problems.Take(MostProblems).Select(p => new ProblemReply(p.Code, p.Where, p.Saw, p.Expected))],
+                    e.Doubts.Count == 0 ? null : [.. e.Doubts.Select(DoubtReport.Of)]
+                )),
+            ],
+            [
+                .. recorded.Recalculated.Select(c => new RecalculatedInterval(
+                    c.Interval.Stream,
+                    Wire.Time(c.Interval.Start, zone),
+                    Wire.Time(c.Interval.End, zone),
+                    Amount.Of(c.Before?.Output?.Headline),
+                    Amount.Of(c.After?.Output?.Headline),
+                    c.After is { } stands ? Slug.Of(stands.Status) : null,
+                    [.. c.Because.Select(key => key.ToString())]
+                )),
+            ],
+            [.. recorded.Changed.Select(r => new ChangedResource(r.Type, r.Id, r.VersionId))],
+            [.. recorded.Withheld.Select(w => new WithheldResource(w.Type, w.Id, w.Faults))]
+        );
 }

@@ -19,9 +19,11 @@ internal sealed record EntriesBody(IReadOnlyList<JsonElement> Items, EntryProble
     public static async Task<EntriesBody> ReadJson(HttpRequest request, CancellationToken stop)
     {
         var bytes = await ReadAll(request, stop);
-        if (Check(bytes.Span) is { } problem) return new([], problem);
+        if (Check(bytes.Span) is { } problem)
+            return new([], problem);
         var (root, fault) = Parse(bytes, "body");
-        if (fault is not null) return new([], fault);
+        if (fault is not null)
+            return new([], fault);
         return new(root.ValueKind == JsonValueKind.Array ? [.. root.EnumerateArray()] : [root], null);
     }
 
@@ -29,7 +31,8 @@ internal sealed record EntriesBody(IReadOnlyList<JsonElement> Items, EntryProble
     public static async Task<EntriesBody> ReadLines(HttpRequest request, CancellationToken stop)
     {
         var bytes = await ReadAll(request, stop);
-        if (Check(bytes.Span) is { } problem) return new([], problem);
+        if (Check(bytes.Span) is { } problem)
+            return new([], problem);
         var items = new List<JsonElement>();
         var number = 0;
         for (var from = 0; from < bytes.Length; number++)
@@ -37,9 +40,11 @@ internal sealed record EntriesBody(IReadOnlyList<JsonElement> Items, EntryProble
             var length = bytes.Span[from..].IndexOf((byte)'\n');
             var line = length < 0 ? bytes[from..] : bytes.Slice(from, length);
             from = length < 0 ? bytes.Length : from + length + 1;
-            if (line.Span.Trim(" \t\r"u8).IsEmpty) continue;
+            if (line.Span.Trim(" \t\r"u8).IsEmpty)
+                continue;
             var (item, fault) = Parse(line, $"line {number + 1}");
-            if (fault is not null) return new([], fault);
+            if (fault is not null)
+                return new([], fault);
             items.Add(item);
         }
 
@@ -60,8 +65,10 @@ internal sealed record EntriesBody(IReadOnlyList<JsonElement> Items, EntryProble
 
     private static EntryProblem? Check(ReadOnlySpan<byte> bytes)
     {
-        if (bytes.StartsWith("\ufeff"u8)) return new("byte-order-mark", "body", "a byte order mark", "UTF-8 without one (RFC 8259, 8.1)");
-        if (bytes.Trim(" \t\r\n"u8).IsEmpty) return new("malformed-json", "body", "an empty body", "one entry, a list of entries, or one entry a line");
+        if (bytes.StartsWith("\ufeff"u8))
+            return new("byte-order-mark", "body", "a byte order mark", "UTF-8 without one (RFC 8259, 8.1)");
+        if (bytes.Trim(" \t\r\n"u8).IsEmpty)
+            return new("malformed-json", "body", "an empty body", "one entry, a list of entries, or one entry a line");
         try
         {
             Utf8.GetCharCount(bytes);
@@ -71,8 +78,16 @@ internal sealed record EntriesBody(IReadOnlyList<JsonElement> Items, EntryProble
             return new("malformed-json", "body", "bytes that are not UTF-8", "JSON in UTF-8");
         }
 
-        if (HoldsHalfACharacter(bytes)) return new("half-character", "body", "an escape \\ud800 to \\udfff without its other half", "surrogates in pairs: nothing that is Unicode can be made of one (RFC 8259, 8.2)");
-        return Nesting(bytes) > DeepestNesting ? new("too-deep", "body", $"JSON nested deeper than {DeepestNesting} levels", "an entry: three levels at most") : null;
+        if (HoldsHalfACharacter(bytes))
+            return new(
+                "half-character",
+                "body",
+                "an escape \\ud800 to \\udfff without its other half",
+                "surrogates in pairs: nothing that is Unicode can be made of one (RFC 8259, 8.2)"
+            );
+        return Nesting(bytes) > DeepestNesting
+            ? new("too-deep", "body", $"JSON nested deeper than {DeepestNesting} levels", "an entry: three levels at most")
+            : null;
     }
 
     /// <summary>Beware: System.Text.Json takes such an escape while it parses, and throws when its text is read.</summary>
@@ -80,10 +95,12 @@ internal sealed record EntriesBody(IReadOnlyList<JsonElement> Items, EntryProble
     {
         for (var i = bytes.IndexOf((byte)'\\'); i >= 0 && i < bytes.Length; i++)
         {
-            if (bytes[i] != '\\') continue;
+            if (bytes[i] != '\\')
+                continue;
             if (Escaped(bytes[i..]) is { } unit && unit is >= 0xD800 and <= 0xDFFF)
             {
-                if (unit >= 0xDC00 || Escaped(bytes[Math.Min(i + 6, bytes.Length)..]) is not (>= 0xDC00 and <= 0xDFFF)) return true;
+                if (unit >= 0xDC00 || Escaped(bytes[Math.Min(i + 6, bytes.Length)..]) is not (>= 0xDC00 and <= 0xDFFF))
+                    return true;
                 i += 6;
             }
 
@@ -94,21 +111,32 @@ internal sealed record EntriesBody(IReadOnlyList<JsonElement> Items, EntryProble
         return false;
 
         static int? Escaped(ReadOnlySpan<byte> at) =>
-            at.Length >= 6 && at.StartsWith("\\u"u8) && Utf8Parser.TryParse(at[2..6], out int unit, out var read, 'x') && read == 4 ? unit : null;
+            at.Length >= 6 && at.StartsWith("\\u"u8) && Utf8Parser.TryParse(at[2..6], out int unit, out var read, 'x') && read == 4
+                ? unit
+                : null;
     }
 
     private static int Nesting(ReadOnlySpan<byte> bytes)
     {
-        int depth = 0, deepest = 0;
+        int depth = 0,
+            deepest = 0;
         var text = false;
         for (var i = 0; i < bytes.Length; i++)
         {
             switch (bytes[i])
             {
-                case (byte)'"': text = !text; break;
-                case (byte)'\\' when text: i++; break;
-                case (byte)'{' or (byte)'[' when !text: deepest = Math.Max(deepest, ++depth); break;
-                case (byte)'}' or (byte)']' when !text: depth--; break;
+                case (byte)'"':
+                    text = !text;
+                    break;
+                case (byte)'\\' when text:
+                    i++;
+                    break;
+                case (byte)'{' or (byte)'[' when !text:
+                    deepest = Math.Max(deepest, ++depth);
+                    break;
+                case (byte)'}' or (byte)']' when !text:
+                    depth--;
+                    break;
             }
         }
 
@@ -133,6 +161,7 @@ internal sealed record EntriesBody(IReadOnlyList<JsonElement> Items, EntryProble
             return (default, new("malformed-json", where, position, "well-formed JSON (RFC 8259)"));
         }
     }
+
     /// <summary>Path of a property that is named twice; null where there is none, or the JSON is unreadable even so.</summary>
     private static string? Repeated(ReadOnlyMemory<byte> bytes, string where)
     {
@@ -149,9 +178,13 @@ internal sealed record EntriesBody(IReadOnlyList<JsonElement> Items, EntryProble
 
     private static string? Repeated(JsonElement json, string path)
     {
-        if (json.ValueKind == JsonValueKind.Array) return json.EnumerateArray().Select((item, i) => Repeated(item, $"{path}[{i}]")).FirstOrDefault(found => found is not null);
-        if (json.ValueKind != JsonValueKind.Object) return null;
+        if (json.ValueKind == JsonValueKind.Array)
+            return json.EnumerateArray().Select((item, i) => Repeated(item, $"{path}[{i}]")).FirstOrDefault(found => found is not null);
+        if (json.ValueKind != JsonValueKind.Object)
+            return null;
         var names = new HashSet<string>();
-        return json.EnumerateObject().Select(p => names.Add(p.Name) ? Repeated(p.Value, $"{path}.{p.Name}") : $"{path}.{p.Name}").FirstOrDefault(found => found is not null);
+        return json.EnumerateObject()
+            .Select(p => names.Add(p.Name) ? Repeated(p.Value, $"{path}.{p.Name}") : $"{path}.{p.Name}")
+            .FirstOrDefault(found => found is not null);
     }
 }

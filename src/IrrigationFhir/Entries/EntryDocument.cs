@@ -17,21 +17,52 @@ internal sealed record EntryDocument
     [Description("Who sends: a ward system, a gateway, a device. With id it identifies the entry. 1 to 200 characters.")]
     public required string Source { get; init; }
 
-    [Description("The sender's id of the entry, unique per source. 1 to 200 characters. Sending it again with the same content changes nothing; other content under the same id is a correction.")]
+    [Description(
+        "The sender's id of the entry, unique per source. 1 to 200 characters. Sending it again with the same content changes nothing; other content under the same id is a correction."
+    )]
     public required string Id { get; init; }
 
     [Description("What happened. Required, except with status entered-in-error.")]
     [AllowedValues(
-        "bag-hung", "bag-read", "bag-taken-down", "irrigant-instilled", "irrigant-discarded", "flow-set", "pump-total-read",
-        "drainage-emptied", "drainage-level-read", "drainage-weighed", "container-taken-away", "blood-removed", "reading-confirmed",
-        "leak-estimated", "urine-collected",
-        "drain-clamped", "drain-released", "bladder-scanned", "bladder-palpated",
-        "drainage-appearance", "tolerance-noted",
-        "order-set", "identity-checked", "weight-measured", "blood-pressure-measured", "catheter-inserted", "catheter-removed", "closed-system-opened",
-        "indication-reviewed", "washout-performed", "escalated", "flag-acknowledged", "flag-revised")]
+        "bag-hung",
+        "bag-read",
+        "bag-taken-down",
+        "irrigant-instilled",
+        "irrigant-discarded",
+        "flow-set",
+        "pump-total-read",
+        "drainage-emptied",
+        "drainage-level-read",
+        "drainage-weighed",
+        "container-taken-away",
+        "blood-removed",
+        "reading-confirmed",
+        "leak-estimated",
+        "urine-collected",
+        "drain-clamped",
+        "drain-released",
+        "bladder-scanned",
+        "bladder-palpated",
+        "drainage-appearance",
+        "tolerance-noted",
+        "order-set",
+        "identity-checked",
+        "weight-measured",
+        "blood-pressure-measured",
+        "catheter-inserted",
+        "catheter-removed",
+        "closed-system-opened",
+        "indication-reviewed",
+        "washout-performed",
+        "escalated",
+        "flag-acknowledged",
+        "flag-revised"
+    )]
     public string? Kind { get; init; }
 
-    [Description("When it happened (RFC 3339, with seconds and offset), e.g. 2026-03-14T22:00:00+01:00. For a period give from and to instead.")]
+    [Description(
+        "When it happened (RFC 3339, with seconds and offset), e.g. 2026-03-14T22:00:00+01:00. For a period give from and to instead."
+    )]
     public string? At { get; init; }
 
     [Description("Start of a period.")]
@@ -47,7 +78,9 @@ internal sealed record EntryDocument
     [AllowedValues("final", "entered-in-error")]
     public string? Status { get; init; }
 
-    [Description("Why an entry is withdrawn (entered-in-error), a closed system was opened (closed-system-opened), or somebody was called (escalated).")]
+    [Description(
+        "Why an entry is withdrawn (entered-in-error), a closed system was opened (closed-system-opened), or somebody was called (escalated)."
+    )]
     public string? Reason { get; init; }
 
     [Description("How it was measured.")]
@@ -67,7 +100,9 @@ internal sealed record EntryDocument
     [Description("Free text, at most 1000 characters.")]
     public string? Note { get; init; }
 
-    [Description("What the sender of a FHIR Observation said, where the entry was translated from one: status, code, value[x], derivedFrom. Kept and published again beside our own codes; takes no part in the arithmetic.")]
+    [Description(
+        "What the sender of a FHIR Observation said, where the entry was translated from one: status, code, value[x], derivedFrom. Kept and published again beside our own codes; takes no part in the arithmetic."
+    )]
     public System.Text.Json.Nodes.JsonObject? Original { get; init; }
 
     [Description("Irrigation line (bags, flow, pump, totals, irrigant-discarded); \"1\" where there is only one.")]
@@ -76,14 +111,18 @@ internal sealed record EntryDocument
     [Description("Drainage container (emptied, level read, weighed, taken away); \"1\" where there is only one.")]
     public string? Container { get; init; }
 
-    [Description("The amount, mL or L: on the label (bag-hung), instilled (irrigant-instilled), " +
-        "spilt or discarded before it reached the bladder (irrigant-discarded), emptied (drainage-emptied), " +
-        "of blood and clots (blood-removed; or mass), " +
-        "leaked (leak-estimated), collected (urine-collected), in the bladder (bladder-scanned), ordered (order-set).")]
+    [Description(
+        "The amount, mL or L: on the label (bag-hung), instilled (irrigant-instilled), "
+            + "spilt or discarded before it reached the bladder (irrigant-discarded), emptied (drainage-emptied), "
+            + "of blood and clots (blood-removed; or mass), "
+            + "leaked (leak-estimated), collected (urine-collected), in the bladder (bladder-scanned), ordered (order-set)."
+    )]
     public QuantityDocument? Volume { get; init; }
 
-    [Description("Which bag (bag-hung), e.g. the number on its label. " +
-        "On a reading (bag-read, bag-taken-down) it says which of several on one line (a Y-set); without it, the one that runs.")]
+    [Description(
+        "Which bag (bag-hung), e.g. the number on its label. "
+            + "On a reading (bag-read, bag-taken-down) it says which of several on one line (a Y-set); without it, the one that runs."
+    )]
     public string? Bag { get; init; }
 
     [Description("Type of the bag (bag-hung).")]
@@ -113,8 +152,10 @@ internal sealed record EntryDocument
     [Description("Drop factor of the giving set (flow-set), {drop}/mL: required with drops.")]
     public QuantityDocument? DropFactor { get; init; }
 
-    [Description("What the scale showed (drainage-weighed); " +
-        "blood and clots without what they lie in (blood-removed, in place of volume, at 1.06 g/mL): g, kg.")]
+    [Description(
+        "What the scale showed (drainage-weighed); "
+            + "blood and clots without what they lie in (blood-removed, in place of volume, at 1.06 g/mL): g, kg."
+    )]
     public QuantityDocument? Mass { get; init; }
 
     [Description("The empty container's mass (drainage-weighed): g, kg.")]
@@ -126,12 +167,16 @@ internal sealed record EntryDocument
     [Description("Whether the container was emptied after weighing (drainage-weighed).")]
     public bool? Emptied { get; init; }
 
-    [Description("Where a container that was taken away is read (container-taken-away), in a word: e.g. sluice. " +
-        "What it then holds had drained by the time it was taken away.")]
+    [Description(
+        "Where a container that was taken away is read (container-taken-away), in a word: e.g. sluice. "
+            + "What it then holds had drained by the time it was taken away."
+    )]
     public string? ReadAt { get; init; }
 
-    [Description("The entry that somebody looked at again and found right (reading-confirmed): required there, " +
-        "e.g. {\"source\": \"ward-7\", \"id\": \"4712\"}. It has to stand in the log, or come in the same request.")]
+    [Description(
+        "The entry that somebody looked at again and found right (reading-confirmed): required there, "
+            + "e.g. {\"source\": \"ward-7\", \"id\": \"4712\"}. It has to stand in the log, or come in the same request."
+    )]
     public EntryKeyDocument? Reading { get; init; }
 
     [Description("The route the urine took (urine-collected): required there.")]
@@ -220,7 +265,9 @@ internal sealed record EntryDocument
     [WordsOf(typeof(Irrigation.Measures.WeightKind))]
     public string? WeightKind { get; init; }
 
-    [Description("The systolic blood pressure in mm[Hg] (blood-pressure-measured): required there. It is context for a flag, and not published as an Observation.")]
+    [Description(
+        "The systolic blood pressure in mm[Hg] (blood-pressure-measured): required there. It is context for a flag, and not published as an Observation."
+    )]
     public QuantityDocument? Systolic { get; init; }
 
     [Description("The diastolic blood pressure in mm[Hg], not above the systolic (blood-pressure-measured).")]
@@ -250,10 +297,14 @@ internal sealed record EntryDocument
     [Description("Who was called (escalated).")]
     public string? Whom { get; init; }
 
-    [Description("The flag: its code, e.g. no-drainage, or the id of the Flag. Required where it was seen (flag-acknowledged), else what somebody was called about (escalated). In flag-revised, its code.")]
+    [Description(
+        "The flag: its code, e.g. no-drainage, or the id of the Flag. Required where it was seen (flag-acknowledged), else what somebody was called about (escalated). In flag-revised, its code."
+    )]
     public string? Flag { get; init; }
 
-    [Description("Since when the flag had been said to stand (flag-revised). That kind is written by the service when late or corrected entries show that a flag it had told was otherwise; it is refused from anybody else.")]
+    [Description(
+        "Since when the flag had been said to stand (flag-revised). That kind is written by the service when late or corrected entries show that a flag it had told was otherwise; it is refused from anybody else."
+    )]
     public string? Since { get; init; }
 
     [Description("What of the flag is otherwise than told (flag-revised).")]

@@ -15,13 +15,20 @@ internal sealed record EntryLog(string Episode, IReadOnlyList<LoggedEntryReply> 
     public static EntryLog Of(Episode episode, IReadOnlyList<EntryRow> rows)
     {
         var logged = episode.Log.Arrivals.ToDictionary(l => l.Sequence);
-        return new(episode.Id, [.. rows.Where(row => logged.ContainsKey(row.Sequence)).Select(row => new LoggedEntryReply(
-            row.Sequence,
-            row.Revision,
-            Slug.Of(logged[row.Sequence].Disposition),
-            episode.Log.Current(logged[row.Sequence].Entry.Key)?.Sequence == row.Sequence,
-            Wire.Time(row.ReceivedAt, DateTimeZone.Utc),
-            JsonNode.Parse(row.Json)!))]);
+        return new(
+            episode.Id,
+            [
+                .. rows.Where(row => logged.ContainsKey(row.Sequence))
+                    .Select(row => new LoggedEntryReply(
+                        row.Sequence,
+                        row.Revision,
+                        Slug.Of(logged[row.Sequence].Disposition),
+                        episode.Log.Current(logged[row.Sequence].Entry.Key)?.Sequence == row.Sequence,
+                        Wire.Time(row.ReceivedAt, DateTimeZone.Utc),
+                        JsonNode.Parse(row.Json)!
+                    )),
+            ]
+        );
     }
 }
 

@@ -32,13 +32,18 @@ internal static class EntryReader
     {
         if (json.ValueKind != JsonValueKind.Object)
         {
-            problems.Add(EntryProblem.WrongType(where, json.ValueKind == JsonValueKind.Array ? "a list" : "no object", "an entry: a JSON object"));
+            problems.Add(
+                EntryProblem.WrongType(where, json.ValueKind == JsonValueKind.Array ? "a list" : "no object", "an entry: a JSON object")
+            );
             return null;
         }
 
         var before = problems.Count;
         var read = new EntryJson(json, where, problems);
-        var key = new EntryKey(read.RequiredText("source", LongestKey, "who sends"), read.RequiredText("id", LongestKey, "the sender's id of the entry"));
+        var key = new EntryKey(
+            read.RequiredText("source", LongestKey, "who sends"),
+            read.RequiredText("id", LongestKey, "the sender's id of the entry")
+        );
         var status = read.Word("status", "final", "entered-in-error");
         var kind = read.Text("kind");
         var header = Header(read, key, status == "entered-in-error", problems);
@@ -50,7 +55,9 @@ internal static class EntryReader
         }
         else if (kind is null || !EntryKinds.All.Contains(kind) || kind == "entered-in-error")
         {
-            problems.Add(kind is null ? EntryProblem.Missing(read.At("kind"), "what happened") : EntryProblem.UnknownKind(read.At("kind"), kind));
+            problems.Add(
+                kind is null ? EntryProblem.Missing(read.At("kind"), "what happened") : EntryProblem.UnknownKind(read.At("kind"), kind)
+            );
             return null;
         }
         else
@@ -63,22 +70,25 @@ internal static class EntryReader
     }
 
     /// <summary>An entry that the service writes itself, as it would have been sent.</summary>
-    public static string Write(FlagRevised entry) => new JsonObject
-    {
-        ["source"] = entry.Key.Source,
-        ["id"] = entry.Key.Id,
-        ["kind"] = entry.Kind,
-        ["at"] = Wire.Time(entry.At, DateTimeZone.Utc),
-        ["flag"] = entry.Flag,
-        ["since"] = Wire.Time(entry.Since, DateTimeZone.Utc),
-        ["revision"] = Irrigation.Slug.Of(entry.Revision),
-    }.ToJsonString();
+    public static string Write(FlagRevised entry) =>
+        new JsonObject
+        {
+            ["source"] = entry.Key.Source,
+            ["id"] = entry.Key.Id,
+            ["kind"] = entry.Kind,
+            ["at"] = Wire.Time(entry.At, DateTimeZone.Utc),
+            ["flag"] = entry.Flag,
+            ["since"] = Wire.Time(entry.Since, DateTimeZone.Utc),
+            ["revision"] = Irrigation.Slug.Of(entry.Revision),
+        }.ToJsonString();
 
     private static EntryHeader Header(EntryJson read, EntryKey key, bool retraction, List<EntryProblem> problems)
     {
         var (at, from, to) = (read.Time("at"), read.Time("from"), read.Time("to"));
-        if (at is null && to is null && !retraction) read.Require("at", "when it happened; for a period 'from' and 'to'", 0);
-        if (from >= (to ?? at)) problems.Add(EntryProblem.EndBeforeStart(read.At("to"), from!.Value, (to ?? at)!.Value));
+        if (at is null && to is null && !retraction)
+            read.Require("at", "when it happened; for a period 'from' and 'to'", 0);
+        if (from >= (to ?? at))
+            problems.Add(EntryProblem.EndBeforeStart(read.At("to"), from!.Value, (to ?? at)!.Value));
         return new(key, to ?? at ?? read.Time("recordedAt") ?? Instant.MinValue)
         {
             From = from,
@@ -88,7 +98,12 @@ internal static class EntryReader
             Device = read.Text("device"),
             Purpose = read.Word<Purpose>("purpose") ?? Purpose.Clinical,
             Note = read.Text("note"),
-            Original = read.Raw("original", SentObservation.LongestJson, SentObservation.Fits, "an object with status, code, value[x] and derivedFrom of a FHIR Observation, and nothing else"),
+            Original = read.Raw(
+                "original",
+                SentObservation.LongestJson,
+                SentObservation.Fits,
+                "an object with status, code, value[x] and derivedFrom of a FHIR Observation, and nothing else"
+            ),
         };
     }
 
@@ -98,7 +113,15 @@ internal static class EntryReader
         string Container() => read.Text("container", LongestName) ?? "1";
         return kind switch
         {
-            "bag-hung" => new BagHung(header, Line(), read.RequiredVolume("volume"), read.Text("bag"), read.Text("bagType"), read.Text("solution"), read.Volume("tubingPrime")),
+            "bag-hung" => new BagHung(
+                header,
+                Line(),
+                read.RequiredVolume("volume"),
+                read.Text("bag"),
+                read.Text("bagType"),
+                read.Text("solution"),
+                read.Volume("tubingPrime")
+            ),
             "bag-read" => new BagRead(header, Line(), read.RequiredVolume("remaining")) { Bag = read.Text("bag") },
             "bag-taken-down" => new BagTakenDown(header, Line(), read.Volume("remaining")) { Bag = read.Text("bag") },
             "irrigant-instilled" => new IrrigantInstilled(header, Line(), read.RequiredVolume("volume")),
@@ -113,17 +136,32 @@ internal static class EntryReader
                 read.RequiredMass("mass"),
                 read.Mass("tare"),
                 read.Within("density", 0.01m, 2, "a density in g/mL, 0.01 to 2"),
-                read.Flag("emptied") ?? false),
+                read.Flag("emptied") ?? false
+            ),
             "container-taken-away" => new ContainerTakenAway(header, Container(), read.Text("readAt")),
             "blood-removed" => Blood(header, read),
             "reading-confirmed" => new ReadingConfirmed(header, Reading(read)),
             "leak-estimated" => new LeakEstimated(header, read.RequiredVolume("volume")),
-            "urine-collected" => new UrineCollected(header, read.Word<UrineRoute>("route") ?? read.Require("route", "the route the urine took", UrineRoute.Void), read.RequiredVolume("volume")),
+            "urine-collected" => new UrineCollected(
+                header,
+                read.Word<UrineRoute>("route") ?? read.Require("route", "the route the urine took", UrineRoute.Void),
+                read.RequiredVolume("volume")
+            ),
             "drain-clamped" => new DrainClamped(header),
             "drain-released" => new DrainReleased(header),
             "bladder-scanned" => new BladderScanned(header, read.RequiredVolume("volume")),
             "bladder-palpated" => new BladderPalpated(header, read.Flag("distended"), read.Flag("tender")),
-            "drainage-appearance" => new DrainageAppearance(header, read.Text("scale"), read.Whole("grade", 0, 100), read.Text("colour"), read.Word("clarity", "clear", "slightly-cloudy", "cloudy", "turbid"), read.Word("clots", "none", "few", "many"), read.Flag("mucus"), read.Flag("sediment"), read.Flag("odour")),
+            "drainage-appearance" => new DrainageAppearance(
+                header,
+                read.Text("scale"),
+                read.Whole("grade", 0, 100),
+                read.Text("colour"),
+                read.Word("clarity", "clear", "slightly-cloudy", "cloudy", "turbid"),
+                read.Word("clots", "none", "few", "many"),
+                read.Flag("mucus"),
+                read.Flag("sediment"),
+                read.Flag("odour")
+            ),
             "tolerance-noted" => new ToleranceNoted(header, read.Whole("pain", 0, 10), read.Flag("spasm"), read.Flag("tolerated")),
             "order-set" => new OrderSet(header)
             {
@@ -140,7 +178,10 @@ internal static class EntryReader
                 Contact = read.Text("contact"),
                 Until = read.Time("until"),
             },
-            "identity-checked" => new IdentityChecked(header, read.Texts("identifiers", 1, "the identifiers that were checked, e.g. [\"name\", \"date-of-birth\"]") ?? ""),
+            "identity-checked" => new IdentityChecked(
+                header,
+                read.Texts("identifiers", 1, "the identifiers that were checked, e.g. [\"name\", \"date-of-birth\"]") ?? ""
+            ),
             "weight-measured" => Weight(header, read),
             "blood-pressure-measured" => BloodPressure(header, read),
             "catheter-inserted" => new CatheterInserted(header, read.Text("type"), read.French("size"), read.Whole("lumens", 1, 3)),
@@ -149,8 +190,16 @@ internal static class EntryReader
             "indication-reviewed" => new IndicationReviewed(header, read.Text("indication"), read.Flag("stillNeeded")),
             "washout-performed" => new WashoutPerformed(header, read.Whole("cycles", 1, 1000), read.Flag("cleared")),
             "escalated" => new Escalated(header, read.Text("whom"), read.Text("reason")) { Flag = read.Text("flag", LongestName) },
-            "flag-acknowledged" => new FlagAcknowledged(header, read.RequiredText("flag", LongestName, "the flag: its code, e.g. no-drainage, or the id of the Flag")),
-            "flag-revised" => new FlagRevised(header, read.RequiredText("flag", LongestName, "the flag's code"), read.Time("since") ?? read.Require("since", "since when the flag had been said to stand", Instant.MinValue), read.Word<FlagRevision>("revision") ?? read.Require("revision", "what of it is otherwise", FlagRevision.NeverSo)),
+            "flag-acknowledged" => new FlagAcknowledged(
+                header,
+                read.RequiredText("flag", LongestName, "the flag: its code, e.g. no-drainage, or the id of the Flag")
+            ),
+            "flag-revised" => new FlagRevised(
+                header,
+                read.RequiredText("flag", LongestName, "the flag's code"),
+                read.Time("since") ?? read.Require("since", "since when the flag had been said to stand", Instant.MinValue),
+                read.Word<FlagRevision>("revision") ?? read.Require("revision", "what of it is otherwise", FlagRevision.NeverSo)
+            ),
             _ => throw new ArgumentOutOfRangeException(nameof(kind), kind, "a kind without a reading"),
         };
     }
@@ -162,13 +211,16 @@ internal static class EntryReader
     {
         if (!read.InDrops("rate"))
         {
-            var rate = read.Rate("rate") ?? read.Require("rate", "a flow: {\"value\": 500, \"unit\": \"mL/h\"}; 0 stops it", FlowRate.Stopped);
+            var rate =
+                read.Rate("rate") ?? read.Require("rate", "a flow: {\"value\": 500, \"unit\": \"mL/h\"}; 0 stops it", FlowRate.Stopped);
             return new(header, line, rate, null, read.DropFactor("dropFactor"));
         }
 
         var (drops, factor) = (read.Drops("rate"), read.DropFactor("dropFactor"));
-        if (factor is null) read.Require("dropFactor", "the set's drop factor: {\"value\": 20, \"unit\": \"{drop}/mL\"}", 0);
-        if (drops is not { } counted || factor is not { } set) return new(header, line, FlowRate.Stopped, drops, factor);
+        if (factor is null)
+            read.Require("dropFactor", "the set's drop factor: {\"value\": 20, \"unit\": \"{drop}/mL\"}", 0);
+        if (drops is not { } counted || factor is not { } set)
+            return new(header, line, FlowRate.Stopped, drops, factor);
         if (counted * 60 > MostFlow * set.DropsPerMillilitre)
         {
             const string printed = "a set of 10 to 60 {drop}/mL, as is printed on it";
@@ -184,15 +236,18 @@ internal static class EntryReader
     {
         var (volume, mass) = (read.Volume("volume"), read.Mass("mass"));
         const string Expected = "how much: {\"value\": 60, \"unit\": \"mL\"}; or its mass: {\"value\": 64, \"unit\": \"g\"}";
-        if (!read.Has("mass")) read.Require("volume", Expected, 0);
-        else if (read.Has("volume")) read.Either("mass", "a volume and a mass", "one of them: the volume follows from the mass");
+        if (!read.Has("mass"))
+            read.Require("volume", Expected, 0);
+        else if (read.Has("volume"))
+            read.Either("mass", "a volume and a mass", "one of them: the volume follows from the mass");
         return new(header, volume ?? mass?.At(BloodDensity) ?? Volume.Zero, mass);
     }
 
     private static EntryKey Reading(EntryJson read)
     {
         const string Expected = "the entry that is confirmed: {\"source\": …, \"id\": …}";
-        if (read.Inner("reading") is not { } reading) return read.Require("reading", Expected, default(EntryKey));
+        if (read.Inner("reading") is not { } reading)
+            return read.Require("reading", Expected, default(EntryKey));
         var source = reading.RequiredText("source", LongestKey, "the source of the entry that is confirmed");
         var key = new EntryKey(source, reading.RequiredText("id", LongestKey, "its id"));
         reading.NothingElse("the name of an entry");
@@ -211,8 +266,11 @@ internal static class EntryReader
     private static WeightMeasured Weight(EntryHeader header, EntryJson read)
     {
         var kilograms = read.RequiredMass("weight").Grams / 1000;
-        var kind = read.Word<WeightKind>("weightKind") ?? read.Require("weightKind", "actual, stated, estimated, ideal or dosing", WeightKind.Actual);
-        if (kilograms < LeastWeight) kilograms = read.TooLittle("weight", $"{kilograms} kg", "a body weight, 0.01 kg or more");
+        var kind =
+            read.Word<WeightKind>("weightKind")
+            ?? read.Require("weightKind", "actual, stated, estimated, ideal or dosing", WeightKind.Actual);
+        if (kilograms < LeastWeight)
+            kilograms = read.TooLittle("weight", $"{kilograms} kg", "a body weight, 0.01 kg or more");
         return new(header, new(kilograms, kind));
     }
 }

@@ -22,7 +22,8 @@ internal static class Turns
         try
         {
             using var place = await Places.Changing.Enter(stop);
-            return await Again<T>.Pipeline.ExecuteAsync(attempt, stop) ?? throw new InvalidOperationException("an episode that changed under every attempt");
+            return await Again<T>.Pipeline.ExecuteAsync(attempt, stop)
+                ?? throw new InvalidOperationException("an episode that changed under every attempt");
         }
         finally
         {
@@ -35,7 +36,17 @@ internal static class Turns
         where T : class
     {
         public static readonly ResiliencePipeline<T?> Pipeline = new ResiliencePipelineBuilder<T?>()
-            .AddRetry(new() { ShouldHandle = new PredicateBuilder<T?>().HandleResult(outcome => outcome is null), MaxRetryAttempts = 50, Delay = TimeSpan.FromMilliseconds(2), BackoffType = DelayBackoffType.Exponential, MaxDelay = TimeSpan.FromMilliseconds(200), UseJitter = true })
+            .AddRetry(
+                new()
+                {
+                    ShouldHandle = new PredicateBuilder<T?>().HandleResult(outcome => outcome is null),
+                    MaxRetryAttempts = 50,
+                    Delay = TimeSpan.FromMilliseconds(2),
+                    BackoffType = DelayBackoffType.Exponential,
+                    MaxDelay = TimeSpan.FromMilliseconds(200),
+                    UseJitter = true,
+                }
+            )
             .Build();
     }
 }

@@ -23,18 +23,24 @@ internal static class BalanceInWords
     {
         output.WriteLine($"Fluid balance as of {Day(report.AsOf)} {Clock(report.AsOf)}. Times are local times of {report.TimeZone}.");
         output.WriteLine();
-        Prose(output, "", "Urine made = drained − irrigant run in + more held in the bladder than before + leaked − blood removed. " +
-            "Volumes are as charted; sums are made first and rounded to 0.1 mL afterwards. " +
-            "The best estimate also takes out known error (a bag holds more than its label says). " +
-            "The ± behind it is one standard uncertainty; with 95 % certainty the truth lies within two of them.");
+        Prose(
+            output,
+            "",
+            "Urine made = drained − irrigant run in + more held in the bladder than before + leaked − blood removed. "
+                + "Volumes are as charted; sums are made first and rounded to 0.1 mL afterwards. "
+                + "The best estimate also takes out known error (a bag holds more than its label says). "
+                + "The ± behind it is one standard uncertainty; with 95 % certainty the truth lies within two of them."
+        );
 
         output.WriteLine();
         Brief(report, output, caveats: false);
         output.WriteLine("Below, the same with every step.");
 
         Heading(output, "From one reading of the drainage to the next");
-        if (report.Intervals.Count == 0) output.WriteLine("  Nothing yet: no drainage was read.");
-        foreach (var interval in report.Intervals) Write(interval, output);
+        if (report.Intervals.Count == 0)
+            output.WriteLine("  Nothing yet: no drainage was read.");
+        foreach (var interval in report.Intervals)
+            Write(interval, output);
 
         Windows(output, "Clock hours", report.Hours);
         Windows(output, "Shifts", report.Shifts);
@@ -42,14 +48,17 @@ internal static class BalanceInWords
         Windows(output, "The last 6, 12 and 24 hours", report.Trailing);
 
         Heading(output, "Urine-output criteria (of urine output alone: no diagnosis)");
-        foreach (var criterion in report.Criteria) Write(criterion, output);
+        foreach (var criterion in report.Criteria)
+            Write(criterion, output);
 
         Heading(output, "Since the last reading");
         Write(report.Open, output);
 
         Heading(output, "What comes next, if things go on as they are");
-        if (report.Forecasts.Count == 0) output.WriteLine("  Nothing to forecast: the episode has ended.");
-        foreach (var forecast in report.Forecasts) Write(forecast, report.AsOf, output);
+        if (report.Forecasts.Count == 0)
+            output.WriteLine("  Nothing to forecast: the episode has ended.");
+        foreach (var forecast in report.Forecasts)
+            Write(forecast, report.AsOf, output);
 
         output.WriteLine();
         Prose(output, "", report.Caution);
@@ -61,28 +70,79 @@ internal static class BalanceInWords
     /// <param name="caveats">Whether with their caveats' codes.</param>
     public static void Brief(BalanceReport report, TextWriter output, bool caveats)
     {
-        Table(output, "From reading to reading", report.Intervals.Select(i => new Row(i.Start, i.End, i.IrrigantInstilled, i.Drained, i.SimpleOutput, i.CorrectedUrineOutput, i.AbsentReason, i.Status, i.Caveats, i.Stream)), caveats);
-        Table(output, "By the clock hour (in by the irrigant's flow, out and simple as charted in it)", report.Hours.Select(Row.Of), caveats);
+        Table(
+            output,
+            "From reading to reading",
+            report.Intervals.Select(i => new Row(
+                i.Start,
+                i.End,
+                i.IrrigantInstilled,
+                i.Drained,
+                i.SimpleOutput,
+                i.CorrectedUrineOutput,
+                i.AbsentReason,
+                i.Status,
+                i.Caveats,
+                i.Stream
+            )),
+            caveats
+        );
+        Table(
+            output,
+            "By the clock hour (in by the irrigant's flow, out and simple as charted in it)",
+            report.Hours.Select(Row.Of),
+            caveats
+        );
         Table(output, "By the shift", report.Shifts.Select(Row.Of), caveats);
     }
 
-    private sealed record Row(string Start, string End, Amount? In, Amount? Out, Amount? Simple, OutputReport? Output, string? Absent, string Status, IReadOnlyList<string> Caveats, string Stream = FluidBalance.Bladder)
+    private sealed record Row(
+        string Start,
+        string End,
+        Amount? In,
+        Amount? Out,
+        Amount? Simple,
+        OutputReport? Output,
+        string? Absent,
+        string Status,
+        IReadOnlyList<string> Caveats,
+        string Stream = FluidBalance.Bladder
+    )
     {
-        public static Row Of(WindowReport w) => new(w.Start, w.End, w.IrrigantInstilled, w.DrainageCharted, w.SimpleOutput, w.CorrectedUrineOutput, w.AbsentReason, w.Status, w.Caveats);
+        public static Row Of(WindowReport w) =>
+            new(
+                w.Start,
+                w.End,
+                w.IrrigantInstilled,
+                w.DrainageCharted,
+                w.SimpleOutput,
+                w.CorrectedUrineOutput,
+                w.AbsentReason,
+                w.Status,
+                w.Caveats
+            );
     }
 
     private static void Table(TextWriter output, string title, IEnumerable<Row> rows, bool caveats)
     {
         output.WriteLine(title);
-        output.WriteLine("  from   to     |  in mL  out mL  simple | corrected  status       | 95 % of the best" + (caveats ? "  | caveats" : ""));
+        output.WriteLine(
+            "  from   to     |  in mL  out mL  simple | corrected  status       | 95 % of the best" + (caveats ? "  | caveats" : "")
+        );
         foreach (var row in rows)
         {
-            var corrected = row.Output is { } output95 ? Number(output95.Headline.Value) : caveats ? row.Absent ?? "" : "?";
-            var range = row.Output?.Interval95 is { } known ? string.Create(CultureInfo.InvariantCulture, $"{known.Low.Value:0} to {known.High.Value:0}").Replace('-', '−') : "?";
+            var corrected =
+                row.Output is { } output95 ? Number(output95.Headline.Value)
+                : caveats ? row.Absent ?? ""
+                : "?";
+            var range = row.Output?.Interval95 is { } known
+                ? string.Create(CultureInfo.InvariantCulture, $"{known.Low.Value:0} to {known.High.Value:0}").Replace('-', '−')
+                : "?";
             var stream = row.Stream == FluidBalance.Bladder ? "" : $"  ({Words(row.Stream)})";
             output.WriteLine(
-                $"  {Clock(row.Start)}  {Clock(row.End)}  |{Cell(row.In, 7)} {Cell(row.Out, 7)} {Cell(row.Simple, 7)} |" +
-                $" {corrected,9}  {row.Status,-12} | {(caveats ? $"{range,-17} | {string.Join(", ", row.Caveats)}" : range)}{stream}");
+                $"  {Clock(row.Start)}  {Clock(row.End)}  |{Cell(row.In, 7)} {Cell(row.Out, 7)} {Cell(row.Simple, 7)} |"
+                    + $" {corrected, 9}  {row.Status, -12} | {(caveats ? $"{range, -17} | {string.Join(", ", row.Caveats)}" : range)}{stream}"
+            );
         }
 
         output.WriteLine();
@@ -109,68 +169,98 @@ internal static class BalanceInWords
             Retained(output, interval);
             Term(output, "leaked", interval.Leaked, sign: '+', absent: "0 assumed");
             Parts(output, interval, "leak");
-            if (interval.Blood is not null) Term(output, "blood and clots removed", interval.Blood, sign: '−');
+            if (interval.Blood is not null)
+                Term(output, "blood and clots removed", interval.Blood, sign: '−');
             Parts(output, interval, "blood");
         }
 
         Result(interval, output);
         var zero = interval.AssumedZero.Select(term => Lower(Codes.BalanceTerm(term).Coding[0].Display!)).ToList();
-        if (zero.Count > 0) Prose(output, "    ", $"Taken as 0, because nobody measured it: {string.Join(", ", zero)}.");
+        if (zero.Count > 0)
+            Prose(output, "    ", $"Taken as 0, because nobody measured it: {string.Join(", ", zero)}.");
         Caveats(output, "    ", interval.Caveats);
-        foreach (var doubt in interval.Doubts) Prose(output, "    ", DoubtReport.InWords(doubt));
+        foreach (var doubt in interval.Doubts)
+            Prose(output, "    ", DoubtReport.InWords(doubt));
     }
 
     private static void Result(IntervalReport interval, TextWriter output)
     {
         if (interval.CorrectedUrineOutput is not { } output95)
         {
-            output.WriteLine($"    {"= Corrected urine output",-Sum} unknown: {Absent(interval.AbsentReason)}");
+            output.WriteLine($"    {"= Corrected urine output", -Sum} unknown: {Absent(interval.AbsentReason)}");
         }
         else
         {
             var all = new (char Sign, Amount? Term)[]
             {
-                (' ', interval.Drained), ('−', interval.IrrigantInstilled), ('+', interval.RetainedChange),
-                ('+', interval.Leaked), ('−', interval.Blood),
+                (' ', interval.Drained),
+                ('−', interval.IrrigantInstilled),
+                ('+', interval.RetainedChange),
+                ('+', interval.Leaked),
+                ('−', interval.Blood),
             };
             var terms = all.Where(t => t.Term is not null).ToList();
             var charted = terms.Sum(t => t.Sign == '−' ? -t.Term!.Value : t.Term!.Value);
             var worked = string.Concat(terms.Select((t, i) => i == 0 ? Number(t.Term!.Value) : $" {t.Sign} {InSum(t.Term!.Value)}"));
-            output.WriteLine($"    {"= Corrected urine output",-Sum}{Column(charted)} mL{(interval.Stream == FluidBalance.Bladder ? $"   {worked} = {Number(charted)}" : "")}");
-            if (Math.Abs(output95.Headline.Value - charted) > 0.01m) output.WriteLine($"    {"  as this site states it: the best estimate",-Sum}{Column(output95.Headline.Value)} mL");
-            if (interval.Rate is { } rate) output.WriteLine($"    {"  an hour",-Sum}{Column(rate.PerHour.Value)} mL/h {Number(output95.Headline.Value)} mL in {Length(interval.Duration)}{PerKilogram(rate)}");
+            output.WriteLine(
+                $"    {"= Corrected urine output", -Sum}{Column(charted)} mL{(interval.Stream == FluidBalance.Bladder ? $"   {worked} = {Number(charted)}" : "")}"
+            );
+            if (Math.Abs(output95.Headline.Value - charted) > 0.01m)
+                output.WriteLine($"    {"  as this site states it: the best estimate", -Sum}{Column(output95.Headline.Value)} mL");
+            if (interval.Rate is { } rate)
+                output.WriteLine(
+                    $"    {"  an hour", -Sum}{Column(rate.PerHour.Value)} mL/h {Number(output95.Headline.Value)} mL in {Length(interval.Duration)}{PerKilogram(rate)}"
+                );
             output.WriteLine($"    {Best(output95)}");
         }
 
         if (interval.SimpleOutput is { } simple && interval.Stream == FluidBalance.Bladder)
         {
-            output.WriteLine($"    {"Simple sum of what was charted in this time",-Sum}{Column(simple.Value)} mL   drained less irrigant, each where it was charted");
+            output.WriteLine(
+                $"    {"Simple sum of what was charted in this time", -Sum}{Column(simple.Value)} mL   drained less irrigant, each where it was charted"
+            );
         }
     }
 
     private static string PerKilogram(RateReport rate) =>
-        rate is { PerKilogramHour: { } perKilogram, Weight: { } weight } ? $", over {Number(weight.Weight.Value)} kg: {Precise(perKilogram.Value)} mL/kg/h" : "";
+        rate is { PerKilogramHour: { } perKilogram, Weight: { } weight }
+            ? $", over {Number(weight.Weight.Value)} kg: {Precise(perKilogram.Value)} mL/kg/h"
+            : "";
 
-    private static string Best(OutputReport output) => output is { BestEstimate: { } best, StandardUncertainty: { } u, Interval95: { } range }
-        ? $"{"Best estimate",-Sum}{Column(best.Value)} mL   ± {Number(u.Value)}; with 95 % certainty {Number(range.Low.Value)} to {Number(range.High.Value)}"
-        : $"{"Best estimate",-Sum} none: something was not charted, so how far off the number may be is not known";
+    private static string Best(OutputReport output) =>
+        output is { BestEstimate: { } best, StandardUncertainty: { } u, Interval95: { } range }
+            ? $"{"Best estimate", -Sum}{Column(best.Value)} mL   ± {Number(u.Value)}; with 95 % certainty {Number(range.Low.Value)} to {Number(range.High.Value)}"
+            : $"{"Best estimate", -Sum} none: something was not charted, so how far off the number may be is not known";
 
     private static void Term(TextWriter output, string name, Amount? amount, char sign, string absent = "unknown") =>
-        output.WriteLine($"    {$"{sign} {name}",-Sum}{(amount is null ? absent.PadLeft(12) : $"{Column(amount.Value)} mL")}");
+        output.WriteLine($"    {$"{sign} {name}", -Sum}{(amount is null ? absent.PadLeft(12) : $"{Column(amount.Value)} mL")}");
 
     private static void Parts(TextWriter output, IntervalReport interval, params string[] kinds)
     {
         foreach (var part in interval.Parts.Where(p => kinds.Contains(p.Kind)))
         {
-            Prose(output, $"      {(part.Share is { } share ? $"{Column(share.Value)} mL" : "unknown     ")}  ", Made(part, interval.Start));
+            Prose(
+                output,
+                $"      {(part.Share is { } share ? $"{Column(share.Value)} mL" : "unknown     ")}  ",
+                Made(part, interval.Start)
+            );
         }
     }
 
     private static void Retained(TextWriter output, IntervalReport interval)
     {
-        var scans = interval.Parts.Where(p => p.Kind == "retained").Select(p => $"{Number(p.Share!.Value)} (scan {When(p.To, interval.Start)})").Reverse().ToList();
-        if (scans.Count == 0) return;
-        Prose(output, $"      {"",12}  ", scans.Count > 1 ? string.Join(" − ", scans) : $"{scans[0]}; what was held at the start is not known, so it does not count");
+        var scans = interval
+            .Parts.Where(p => p.Kind == "retained")
+            .Select(p => $"{Number(p.Share!.Value)} (scan {When(p.To, interval.Start)})")
+            .Reverse()
+            .ToList();
+        if (scans.Count == 0)
+            return;
+        Prose(
+            output,
+            $"      {"", 12}  ",
+            scans.Count > 1 ? string.Join(" − ", scans) : $"{scans[0]}; what was held at the start is not known, so it does not count"
+        );
     }
 
     /// <summary>How a part came about, so that it can be worked again.</summary>
@@ -186,9 +276,14 @@ internal static class BalanceInWords
                 return said;
         }
 
-        var readings = part.Readings is { } two && (two.Before.Value != 0 || part.Kind != "drainage") ? $": {Difference(part, two)}" : part.Weighed is { } scale ? $": {Weighed(scale)}" : "";
-        if (readings.Length > 0 && part is { Readings.Before.Value: not 0, Weighed: { } weighed }) readings += $"; {Number(part.Whole!.Value)} = {Weighed(weighed)}";
-        if (part.Spread is not { } spread) return $"{said}{readings}";
+        var readings =
+            part.Readings is { } two && (two.Before.Value != 0 || part.Kind != "drainage") ? $": {Difference(part, two)}"
+            : part.Weighed is { } scale ? $": {Weighed(scale)}"
+            : "";
+        if (readings.Length > 0 && part is { Readings.Before.Value: not 0, Weighed: { } weighed })
+            readings += $"; {Number(part.Whole!.Value)} = {Weighed(weighed)}";
+        if (part.Spread is not { } spread)
+            return $"{said}{readings}";
         var (whole, share, of) = (Number(part.Whole!.Value), Precise(spread.Share.Value), Precise(spread.Whole.Value));
         var by = spread.By switch
         {
@@ -217,28 +312,39 @@ internal static class BalanceInWords
     private static void Windows(TextWriter output, string title, IReadOnlyList<WindowReport> windows)
     {
         Heading(output, title);
-        if (windows.Count == 0) output.WriteLine("  None.");
+        if (windows.Count == 0)
+            output.WriteLine("  None.");
         foreach (var window in windows)
         {
             output.WriteLine();
             var span = Span(window.Start, window.End);
-            var covered = window.Covered.Value < window.Duration.Value ? $", {(window.Covered.Value == 0 ? "none" : Length(window.Covered))} of {Length(window.Duration)} known" : $" ({Length(window.Duration)})";
+            var covered =
+                window.Covered.Value < window.Duration.Value
+                    ? $", {(window.Covered.Value == 0 ? "none" : Length(window.Covered))} of {Length(window.Duration)} known"
+                    : $" ({Length(window.Duration)})";
             output.WriteLine($"  {span}{covered}, {window.Status}");
-            foreach (var share in window.Shares) output.WriteLine($"      {(share.Amount is { } amount ? $"{Column(amount.Value)} mL" : "unknown     ")}  {Share(share, window.Start)}");
+            foreach (var share in window.Shares)
+                output.WriteLine(
+                    $"      {(share.Amount is { } amount ? $"{Column(amount.Value)} mL" : "unknown     ")}  {Share(share, window.Start)}"
+                );
             if (window.CorrectedUrineOutput is not { } corrected)
             {
-                output.WriteLine($"    {"= Corrected urine output",-Sum} unknown: {Absent(window.AbsentReason)}");
+                output.WriteLine($"    {"= Corrected urine output", -Sum} unknown: {Absent(window.AbsentReason)}");
             }
             else
             {
-                var rate = window.Rate is { } known ? $"   {Number(known.PerHour.Value)} mL/h over {Length(window.Covered)}{PerKilogram(known)}" : "";
-                output.WriteLine($"    {"= Corrected urine output",-Sum}{Column(corrected.Headline.Value)} mL{rate}");
+                var rate = window.Rate is { } known
+                    ? $"   {Number(known.PerHour.Value)} mL/h over {Length(window.Covered)}{PerKilogram(known)}"
+                    : "";
+                output.WriteLine($"    {"= Corrected urine output", -Sum}{Column(corrected.Headline.Value)} mL{rate}");
                 output.WriteLine($"    {Best(corrected)}");
             }
 
             if (window is { SimpleOutput: { } simple, DrainageCharted: { } drained, IrrigantCharted: { } irrigant })
             {
-                output.WriteLine($"    {"Simple sum of what was charted in this time",-Sum}{Column(simple.Value)} mL   {Number(drained.Value)} drained − {Number(irrigant.Value)} irrigant");
+                output.WriteLine(
+                    $"    {"Simple sum of what was charted in this time", -Sum}{Column(simple.Value)} mL   {Number(drained.Value)} drained − {Number(irrigant.Value)} irrigant"
+                );
             }
 
             Caveats(output, "    ", window.Caveats);
@@ -259,18 +365,27 @@ internal static class BalanceInWords
         output.WriteLine();
         var stage = criterion.Stage > 0 ? $", stage {criterion.Stage}" : "";
         var hours = Elapsed(criterion.Start, criterion.End).TotalHours;
-        var reading = criterion.Reading == "every-hour" ? $"every one of {hours:0} hours" : criterion.Threshold.Unit == "mL" ? $"in {hours:0} hours" : $"mean over {hours:0} hours";
+        var reading =
+            criterion.Reading == "every-hour" ? $"every one of {hours:0} hours"
+            : criterion.Threshold.Unit == "mL" ? $"in {hours:0} hours"
+            : $"mean over {hours:0} hours";
         var wanted = $"{Comparison(criterion.Comparison)} {Precise(criterion.Threshold.Value)} {criterion.Threshold.Unit}";
         output.WriteLine($"  {Name(criterion.Criterion)}{stage}: {wanted}, {reading} ({Span(criterion.Start, criterion.End)})");
 
         string Shown(Amount amount) => amount.Unit == "mL" ? Number(amount.Value) : Precise(amount.Value);
-        var value = criterion.Value is { } best ? $"{Shown(best)} {best.Unit}{(criterion.Reading == "every-hour" ? " in the highest hour" : "")}" : "No value";
+        var value = criterion.Value is { } best
+            ? $"{Shown(best)} {best.Unit}{(criterion.Reading == "every-hour" ? " in the highest hour" : "")}"
+            : "No value";
         var range = criterion.Interval95 is { } interval ? $", with 95 % certainty {Shown(interval.Low)} to {Shown(interval.High)}" : "";
-        var weight = criterion.Weight is { } known ? $"; weight {Number(known.Weight.Value)} kg ({known.Kind}, {Day(known.At)} {Clock(known.At)})" : "";
+        var weight = criterion.Weight is { } known
+            ? $"; weight {Number(known.Weight.Value)} kg ({known.Kind}, {Day(known.At)} {Clock(known.At)})"
+            : "";
         Prose(output, "    ", $"{value}{range}; readings cover {Number(criterion.Coverage * 100)} % of the time{weight}.");
         Prose(output, "    ", Answered(criterion));
-        if (criterion.Probability is { } met) Prose(output, "    ", Likely(met, atMost: criterion.Reading == "every-hour"));
-        if (criterion.Provisional) Prose(output, "    ", Provisional);
+        if (criterion.Probability is { } met)
+            Prose(output, "    ", Likely(met, atMost: criterion.Reading == "every-hour"));
+        if (criterion.Provisional)
+            Prose(output, "    ", Provisional);
     }
 
     /// <summary>Never 0 or 100 %: what is rounded to either is not certain. Of several hours there is an upper bound only.</summary>
@@ -300,14 +415,18 @@ internal static class BalanceInWords
             Answer.Met => $"MET: {(hours ? "in every hour " : "")}the whole 95 % range is {Comparison(criterion.Comparison)} {threshold}.",
             Answer.NotMet => $"NOT MET: {(hours ? "in one hour at least " : "")}the whole 95 % range is {other}.",
             Answer.Indeterminate => $"CANNOT BE DECIDED: {(hours ? "in an hour at least " : "")}the 95 % range reaches across {threshold}.",
-            Answer.NotEvaluable or null => $"CANNOT BE SAID: {(criterion.Obstacles.Count == 0 ? "there is no value" : string.Join("; ", criterion.Obstacles.Select(o => Reason(Slug.Read<Obstacle>(o)!.Value))))}.",
+            Answer.NotEvaluable or null =>
+                $"CANNOT BE SAID: {(criterion.Obstacles.Count == 0 ? "there is no value" : string.Join("; ", criterion.Obstacles.Select(o => Reason(Slug.Read<Obstacle>(o)!.Value))))}.",
         };
     }
 
     private static void Write(OpenReport open, TextWriter output)
     {
-        output.WriteLine($"  {Span(open.Start, open.AsOf)}: {(open.IrrigantInstilled is { } ran ? $"{Number(ran.Value)} mL of irrigant run in" : "how much irrigant ran in is not known")}.");
-        if (open.ClampedSince is { } since) output.WriteLine($"  The drain is clamped since {When(since, open.Start)}.");
+        output.WriteLine(
+            $"  {Span(open.Start, open.AsOf)}: {(open.IrrigantInstilled is { } ran ? $"{Number(ran.Value)} mL of irrigant run in" : "how much irrigant ran in is not known")}."
+        );
+        if (open.ClampedSince is { } since)
+            output.WriteLine($"  The drain is clamped since {When(since, open.Start)}.");
         Caveats(output, "  ", open.Caveats);
     }
 
@@ -319,56 +438,66 @@ internal static class BalanceInWords
             "container-full" => $"Drainage container {forecast.What} to be emptied",
             _ => "Bladder at its limit",
         };
-        var when = forecast is { In: { } time, At: { } at } ? time.Value == 0 ? "NOW" : $"in {Length(time)}, at {When(Minute(at), asOf)}" : "cannot be told";
-        output.WriteLine($"  {$"{what}:",-38} {when}");
+        var when = forecast is { In: { } time, At: { } at }
+            ? time.Value == 0
+                ? "NOW"
+                : $"in {Length(time)}, at {When(Minute(at), asOf)}"
+            : "cannot be told";
+        output.WriteLine($"  {$"{what}:", -38} {when}");
         Prose(output, "    ", $"{Capital(forecast.Assumption)}.");
     }
 
     private static void Caveats(TextWriter output, string indent, IReadOnlyList<string> caveats)
     {
-        if (caveats.Count > 0) Prose(output, $"{indent}Note: ", $"{string.Join("; ", caveats.Select(Caveat))}.");
+        if (caveats.Count > 0)
+            Prose(output, $"{indent}Note: ", $"{string.Join("; ", caveats.Select(Caveat))}.");
     }
 
-    private static string Absent(string? reason) => Slug.Read<AbsentReason>(reason) switch
-    {
-        AbsentReason.IrrigantNotReadYet => "the irrigant has not been read yet",
-        AbsentReason.IrrigantUnknown => "how much irrigant ran in is not known",
-        AbsentReason.DrainageNotReadYet => "a drainage container was taken away and has not been read yet",
-        AbsentReason.DrainageUnknown => "how much drained is not known",
-        AbsentReason.NotCovered => "no two readings enclose any of this time",
-        null => "no reason is given",
-    };
+    private static string Absent(string? reason) =>
+        Slug.Read<AbsentReason>(reason) switch
+        {
+            AbsentReason.IrrigantNotReadYet => "the irrigant has not been read yet",
+            AbsentReason.IrrigantUnknown => "how much irrigant ran in is not known",
+            AbsentReason.DrainageNotReadYet => "a drainage container was taken away and has not been read yet",
+            AbsentReason.DrainageUnknown => "how much drained is not known",
+            AbsentReason.NotCovered => "no two readings enclose any of this time",
+            null => "no reason is given",
+        };
 
-    private static string Reason(Obstacle obstacle) => obstacle switch
-    {
-        Obstacle.AgeUnknown => "the date of birth is not known",
-        Obstacle.AgeDoesNotFit => "it is for another age",
-        Obstacle.WeightUnknown => "no weight was charted",
-        Obstacle.WeightImplausible => "the weight is not plausible",
-        Obstacle.NotCovered => "readings do not cover enough of the time",
-        Obstacle.OutputUnknown => "the output of a part of the time is not known",
-        Obstacle.DoubtsUnknown => "something was not charted, so how far off the number may be is not known",
-        Obstacle.TooUncertain => "at this irrigation rate and way of measuring the number is too uncertain to hold against the threshold",
-        Obstacle.Gap => "the time between two readings is too long to speak of single hours",
-        Obstacle.Doubted => "a reading is doubted, and nobody has confirmed or corrected it yet",
-        Obstacle.BelowZero => "all of the interval lies below 0: something that left or stayed is missing in the balance",
-        Obstacle.StillOpen => "part of the time is still open",
-    };
+    private static string Reason(Obstacle obstacle) =>
+        obstacle switch
+        {
+            Obstacle.AgeUnknown => "the date of birth is not known",
+            Obstacle.AgeDoesNotFit => "it is for another age",
+            Obstacle.WeightUnknown => "no weight was charted",
+            Obstacle.WeightImplausible => "the weight is not plausible",
+            Obstacle.NotCovered => "readings do not cover enough of the time",
+            Obstacle.OutputUnknown => "the output of a part of the time is not known",
+            Obstacle.DoubtsUnknown => "something was not charted, so how far off the number may be is not known",
+            Obstacle.TooUncertain =>
+                "at this irrigation rate and way of measuring the number is too uncertain to hold against the threshold",
+            Obstacle.Gap => "the time between two readings is too long to speak of single hours",
+            Obstacle.Doubted => "a reading is doubted, and nobody has confirmed or corrected it yet",
+            Obstacle.BelowZero => "all of the interval lies below 0: something that left or stayed is missing in the balance",
+            Obstacle.StillOpen => "part of the time is still open",
+        };
 
-    private static string Name(string criterion) => criterion switch
-    {
-        "kdigo" => "KDIGO",
-        "prifle" => "pRIFLE",
-        "neonatal-kdigo" => "Neonatal KDIGO",
-        _ => Capital(Words(criterion)),
-    };
+    private static string Name(string criterion) =>
+        criterion switch
+        {
+            "kdigo" => "KDIGO",
+            "prifle" => "pRIFLE",
+            "neonatal-kdigo" => "Neonatal KDIGO",
+            _ => Capital(Words(criterion)),
+        };
 
-    private static string Comparison(string comparison) => comparison switch
-    {
-        "<" => "less than",
-        "<=" => "at most",
-        _ => "more than",
-    };
+    private static string Comparison(string comparison) =>
+        comparison switch
+        {
+            "<" => "less than",
+            "<=" => "at most",
+            _ => "more than",
+        };
 
     private static void Heading(TextWriter output, string title)
     {
@@ -410,10 +539,14 @@ internal static class BalanceInWords
     }
 
     /// <summary>A clock time, with its date where it is so far from what the reader has in mind that the clock alone could mislead.</summary>
-    private static string When(string time, string near) => Duration.FromHours(-12) < Elapsed(near, time) && Elapsed(near, time) < Duration.FromHours(12) ? Clock(time) : $"{Day(time)} {Clock(time)}";
+    private static string When(string time, string near) =>
+        Duration.FromHours(-12) < Elapsed(near, time) && Elapsed(near, time) < Duration.FromHours(12)
+            ? Clock(time)
+            : $"{Day(time)} {Clock(time)}";
 
     /// <summary>From when to when, for a heading: with dates.</summary>
-    private static string Span(string from, string to) => Span(from, to, $"{Day(from)} {Clock(from)}", Read(from).Date == Read(to).Date ? Clock(to) : $"{Day(to)} {Clock(to)}");
+    private static string Span(string from, string to) =>
+        Span(from, to, $"{Day(from)} {Clock(from)}", Read(from).Date == Read(to).Date ? Clock(to) : $"{Day(to)} {Clock(to)}");
 
     /// <summary>From when to when, below a heading.</summary>
     private static string Span(string from, string to, string near) => Span(from, to, When(from, near), When(to, from));
@@ -434,7 +567,9 @@ internal static class BalanceInWords
     private static string Length(Duration time)
     {
         var minutes = (long)Math.Round(time.TotalMinutes);
-        return minutes % 60 == 0 && minutes > 0 ? $"{minutes / 60} h" : minutes < 60 ? $"{minutes} min" : $"{minutes / 60} h {minutes % 60} min";
+        return minutes % 60 == 0 && minutes > 0 ? $"{minutes / 60} h"
+            : minutes < 60 ? $"{minutes} min"
+            : $"{minutes / 60} h {minutes % 60} min";
     }
 
     private static string Number(decimal value) => Signed(Math.Round(value, 1, MidpointRounding.AwayFromZero), "0.#");

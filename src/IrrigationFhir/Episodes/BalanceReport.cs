@@ -38,7 +38,8 @@ internal sealed record BalanceReport(
     IReadOnlyList<CriterionReport> Criteria,
     OpenReport Open,
     IReadOnlyList<ForecastReport> Forecasts,
-    string Caution)
+    string Caution
+)
 {
     /// <summary>The report of a balance as of a moment.</summary>
     /// <param name="balance">The balance.</param>
@@ -47,14 +48,30 @@ internal sealed record BalanceReport(
     /// <param name="asOf">The moment of asking.</param>
     /// <param name="limits">Settings of the criteria.</param>
     /// <param name="forecasts">Settings of the forecasts.</param>
-    public static BalanceReport Of(FluidBalance balance, string? episode, EpisodeDefinition definition, Instant asOf, CriteriaSettings limits, ForecastSettings forecasts)
+    public static BalanceReport Of(
+        FluidBalance balance,
+        string? episode,
+        EpisodeDefinition definition,
+        Instant asOf,
+        CriteriaSettings limits,
+        ForecastSettings forecasts
+    )
     {
         var frame = balance.Log.Frame;
         var patient = new Patient(definition.BirthDate, frame.Zone);
         var latest = Instant.Min(asOf, Latest(balance));
         WeightInForce? WeightAt(Instant at) => WeightInForce.Of(balance.Log, at, patient, limits);
         IReadOnlyList<WindowReport> Calendar(WindowKind kind) =>
-            [.. Irrigation.Balance.Calendar.Windows(kind, frame, Instant.Max(frame.Start, Latest(balance) - balance.Settings.LongestApportioned), Latest(balance)).Select(w => WindowReport.Of(balance.Over(kind, w), WeightAt(w.End), frame.Zone))];
+            [
+                .. Irrigation
+                    .Balance.Calendar.Windows(
+                        kind,
+                        frame,
+                        Instant.Max(frame.Start, Latest(balance) - balance.Settings.LongestApportioned),
+                        Latest(balance)
+                    )
+                    .Select(w => WindowReport.Of(balance.Over(kind, w), WeightAt(w.End), frame.Zone)),
+            ];
         return new(
             episode,
             Wire.Time(asOf, frame.Zone),
@@ -65,11 +82,29 @@ internal sealed record BalanceReport(
             Calendar(WindowKind.ClockHour),
             Calendar(WindowKind.Shift),
             Calendar(WindowKind.LocalDay),
-            [.. new[] { 6, 12, 24 }.Select(hours => WindowReport.Of(balance.Over(WindowKind.Trailing, new(latest - NodaTime.Duration.FromHours(hours), latest)), WeightAt(latest), frame.Zone))],
-            [.. UrineOutputCriteria.At(balance, patient, latest, limits).Concat(UrineOutputCriteria.Volumes(balance, patient, latest, limits)).Select(c => CriterionReport.Of(c, frame.Zone))],
+            [
+                .. new[] { 6, 12, 24 }.Select(hours =>
+                    WindowReport.Of(
+                        balance.Over(WindowKind.Trailing, new(latest - NodaTime.Duration.FromHours(hours), latest)),
+                        WeightAt(latest),
+                        frame.Zone
+                    )
+                ),
+            ],
+            [
+                .. UrineOutputCriteria
+                    .At(balance, patient, latest, limits)
+                    .Concat(UrineOutputCriteria.Volumes(balance, patient, latest, limits))
+                    .Select(c => CriterionReport.Of(c, frame.Zone)),
+            ],
             OpenReport.Of(balance.Open(asOf), frame.Zone),
-            [.. Irrigation.Balance.Forecasts.Of(balance, patient.YearsAt(asOf), definition.BladderCapacity, asOf, forecasts).Select(f => ForecastReport.Of(f, frame.Zone))],
-            Texts.Caution);
+            [
+                .. Irrigation
+                    .Balance.Forecasts.Of(balance, patient.YearsAt(asOf), definition.BladderCapacity, asOf, forecasts)
+                    .Select(f => ForecastReport.Of(f, frame.Zone)),
+            ],
+            Texts.Caution
+        );
     }
 
     private static Instant Latest(FluidBalance balance) =>
@@ -96,11 +131,15 @@ internal sealed record Amount(decimal Value, string Unit)
 internal sealed record OutputReport(Amount Headline, Amount? BestEstimate, Amount? StandardUncertainty, RangeReport? Interval95)
 {
     /// <summary>The report of an output; null where there is none.</summary>
-    public static OutputReport? Of(UrineOutput? output) => output is null ? null : new(
-        Amount.Of(output.Headline)!,
-        Amount.Of(output.BestEstimate?.Value),
-        Amount.Of(output.BestEstimate?.StandardUncertainty),
-        output.Interval95 is { } range ? new(Amount.Of(range.Low)!, Amount.Of(range.High)!) : null);
+    public static OutputReport? Of(UrineOutput? output) =>
+        output is null
+            ? null
+            : new(
+                Amount.Of(output.Headline)!,
+                Amount.Of(output.BestEstimate?.Value),
+                Amount.Of(output.BestEstimate?.StandardUncertainty),
+                output.Interval95 is { } range ? new(Amount.Of(range.Low)!, Amount.Of(range.High)!) : null
+            );
 }
 
 /// <summary>Both ends of an interval.</summary>
@@ -117,9 +156,14 @@ internal sealed record RateReport(Amount PerHour, Amount? PerKilogramHour, Weigh
     /// <summary>The report of a rate; null where there is no output or no time.</summary>
     public static RateReport? Of(UrineOutput? output, NodaTime.Duration over, WeightInForce? weight, DateTimeZone zone)
     {
-        if (output is null || over <= NodaTime.Duration.Zero) return null;
+        if (output is null || over <= NodaTime.Duration.Zero)
+            return null;
         var rate = UrineRate.Of(output.Headline, over, weight);
-        return new(new(Wire.Number(rate.PerHour), "mL/h"), rate.PerKilogramHour is { } perKilogram ? new(Wire.Number(perKilogram), "mL/kg/h") : null, WeightReport.Of(weight, zone));
+        return new(
+            new(Wire.Number(rate.PerHour), "mL/h"),
+            rate.PerKilogramHour is { } perKilogram ? new(Wire.Number(perKilogram), "mL/kg/h") : null,
+            WeightReport.Of(weight, zone)
+        );
     }
 }
 
@@ -131,8 +175,10 @@ internal sealed record RateReport(Amount PerHour, Amount? PerKilogramHour, Weigh
 internal sealed record WeightReport(Amount Weight, string Kind, string At, string? Doubt)
 {
     /// <summary>The report of a weight; null where none is in force.</summary>
-    public static WeightReport? Of(WeightInForce? weight, DateTimeZone zone) => weight is null ? null
-        : new(new(Wire.Number(weight.Weight.Kilograms), "kg"), Slug.Of(weight.Weight.Kind), Wire.Time(weight.At, zone), weight.Doubt);
+    public static WeightReport? Of(WeightInForce? weight, DateTimeZone zone) =>
+        weight is null
+            ? null
+            : new(new(Wire.Number(weight.Weight.Kilograms), "kg"), Slug.Of(weight.Weight.Kind), Wire.Time(weight.At, zone), weight.Doubt);
 }
 
 /// <summary>A result of a urine-output criterion.</summary>
@@ -169,25 +215,30 @@ internal sealed record CriterionReport(
     bool Provisional,
     decimal Coverage,
     WeightReport? Weight,
-    IReadOnlyList<string> Obstacles)
+    IReadOnlyList<string> Obstacles
+)
 {
     /// <summary>The report of a result.</summary>
-    public static CriterionReport Of(CriterionResult result, DateTimeZone zone) => new(
-        result.Name,
-        result.Stage,
-        Slug.Of(result.Reading),
-        Wire.Time(result.Window.Start, zone),
-        Wire.Time(result.Window.End, zone),
-        Slug.Of(result.Answer),
-        result.Comparison,
-        new(result.Threshold, result.Unit),
-        result.Value is { } value ? new(Wire.Number(value), result.Unit) : null,
-        result.Interval95 is { } range ? new(new(Wire.Number(range.Low), result.Unit), new(Wire.Number(range.High), result.Unit)) : null,
-        result.Probability is { } probability ? Wire.Probability(probability) : null,
-        result.Provisional,
-        Wire.Number(result.Coverage),
-        WeightReport.Of(result.Weight, zone),
-        [.. result.Obstacles.Select(o => Slug.Of(o))]);
+    public static CriterionReport Of(CriterionResult result, DateTimeZone zone) =>
+        new(
+            result.Name,
+            result.Stage,
+            Slug.Of(result.Reading),
+            Wire.Time(result.Window.Start, zone),
+            Wire.Time(result.Window.End, zone),
+            Slug.Of(result.Answer),
+            result.Comparison,
+            new(result.Threshold, result.Unit),
+            result.Value is { } value ? new(Wire.Number(value), result.Unit) : null,
+            result.Interval95 is { } range
+                ? new(new(Wire.Number(range.Low), result.Unit), new(Wire.Number(range.High), result.Unit))
+                : null,
+            result.Probability is { } probability ? Wire.Probability(probability) : null,
+            result.Provisional,
+            Wire.Number(result.Coverage),
+            WeightReport.Of(result.Weight, zone),
+            [.. result.Obstacles.Select(o => Slug.Of(o))]
+        );
 }
 
 /// <summary>A closed interval with its working.</summary>
@@ -232,29 +283,32 @@ internal sealed record IntervalReport(
     IReadOnlyList<string> AssumedZero,
     IReadOnlyList<string> Caveats,
     IReadOnlyList<DoubtReport> Doubts,
-    IReadOnlyList<PartReport> Parts)
+    IReadOnlyList<PartReport> Parts
+)
 {
     /// <summary>The report of an interval.</summary>
-    public static IntervalReport Of(ClosedInterval interval, WeightInForce? weight, FluidBalance balance) => new(
-        interval.Stream,
-        Wire.Time(interval.Start, balance.Log.Frame.Zone),
-        Wire.Time(interval.End, balance.Log.Frame.Zone),
-        Amount.Of(interval.Length),
-        Slug.Of(interval.Status),
-        OutputReport.Of(interval.Output),
-        RateReport.Of(interval.Output, interval.Length, weight, balance.Log.Frame.Zone),
-        interval.Absent is { } absent ? Slug.Of(absent) : null,
-        Amount.Of(interval.Simple),
-        Amount.Of(interval.Instilled),
-        Amount.Of(interval.Drained),
-        Amount.Of(interval.Urine)!,
-        Amount.Of(interval.RetainedChange),
-        Amount.Of(interval.Leaked),
-        Amount.Of(interval.Blood),
-        [.. interval.AssumedZero.Select(t => Slug.Of(t))],
-        [.. interval.Caveats.Select(c => Slug.Of(c))],
-        [.. interval.Doubts.Select(DoubtReport.Of)],
-        [.. interval.Parts.Select(p => PartReport.Of(p, balance))]);
+    public static IntervalReport Of(ClosedInterval interval, WeightInForce? weight, FluidBalance balance) =>
+        new(
+            interval.Stream,
+            Wire.Time(interval.Start, balance.Log.Frame.Zone),
+            Wire.Time(interval.End, balance.Log.Frame.Zone),
+            Amount.Of(interval.Length),
+            Slug.Of(interval.Status),
+            OutputReport.Of(interval.Output),
+            RateReport.Of(interval.Output, interval.Length, weight, balance.Log.Frame.Zone),
+            interval.Absent is { } absent ? Slug.Of(absent) : null,
+            Amount.Of(interval.Simple),
+            Amount.Of(interval.Instilled),
+            Amount.Of(interval.Drained),
+            Amount.Of(interval.Urine)!,
+            Amount.Of(interval.RetainedChange),
+            Amount.Of(interval.Leaked),
+            Amount.Of(interval.Blood),
+            [.. interval.AssumedZero.Select(t => Slug.Of(t))],
+            [.. interval.Caveats.Select(c => Slug.Of(c))],
+            [.. interval.Doubts.Select(DoubtReport.Of)],
+            [.. interval.Parts.Select(p => PartReport.Of(p, balance))]
+        );
 }
 
 /// <summary>Why a number cannot be taken as it stands.</summary>
@@ -293,7 +347,19 @@ internal sealed record EntryName(string Source, string Id);
 /// <param name="Rate">The charted flow, where the volume was worked out from it.</param>
 /// <param name="Weighed">What a weighed volume was worked out from.</param>
 internal sealed record PartReport(
-    string Kind, string EntryKind, string Source, string Id, string From, string To, Amount? Whole, Amount? Share, ReadingsReport? Readings, SpreadReport? Spread, Amount? Rate, WeighedReport? Weighed)
+    string Kind,
+    string EntryKind,
+    string Source,
+    string Id,
+    string From,
+    string To,
+    Amount? Whole,
+    Amount? Share,
+    ReadingsReport? Readings,
+    SpreadReport? Spread,
+    Amount? Rate,
+    WeighedReport? Weighed
+)
 {
     /// <summary>The report of a part.</summary>
     public static PartReport Of(Part part, FluidBalance balance)
@@ -312,8 +378,13 @@ internal sealed record PartReport(
             part.Spread is { } spread ? new(Slug.Of(spread.By), Of(spread.Share, spread.By), Of(spread.Whole, spread.By)) : null,
             part.Kind == PartKind.IrrigantFromRate && entry is FlowSet flow ? new(Wire.Number(flow.Rate.MillilitresPerHour), "mL/h") : null,
             entry is DrainageWeighed weighed
-                ? new(Of(weighed.Gross), weighed.Tare is { } tare ? Of(tare) : null, weighed.GramsPerMillilitre ?? balance.Settings.DrainageDensity)
-                : null);
+                ? new(
+                    Of(weighed.Gross),
+                    weighed.Tare is { } tare ? Of(tare) : null,
+                    weighed.GramsPerMillilitre ?? balance.Settings.DrainageDensity
+                )
+                : null
+        );
     }
 
     private static Amount Of(decimal share, SpreadBy by) => new(Wire.Number(share), by == SpreadBy.ChartedFlow ? "mL" : "h");
@@ -374,24 +445,27 @@ internal sealed record WindowReport(
     Amount? IrrigantCharted,
     Amount? DrainageCharted,
     IReadOnlyList<string> Caveats,
-    IReadOnlyList<ShareReport> Shares)
+    IReadOnlyList<ShareReport> Shares
+)
 {
     /// <summary>The report of a window.</summary>
-    public static WindowReport Of(OutputWindow window, WeightInForce? weight, DateTimeZone zone) => new(
-        Wire.Time(window.Start, zone),
-        Wire.Time(window.End, zone),
-        Amount.Of(window.Length),
-        Amount.Of(window.Covered),
-        Slug.Of(window.Status),
-        OutputReport.Of(window.Output),
-        RateReport.Of(window.Output, window.Covered, weight, zone),
-        window.Absent is { } absent ? Slug.Of(absent) : null,
-        Amount.Of(window.Simple),
-        Amount.Of(window.Instilled),
-        Amount.Of(window.IrrigantCharted),
-        Amount.Of(window.DrainageCharted),
-        [.. window.Caveats.Select(c => Slug.Of(c))],
-        [.. window.Shares.Select(s => ShareReport.Of(s, zone))]);
+    public static WindowReport Of(OutputWindow window, WeightInForce? weight, DateTimeZone zone) =>
+        new(
+            Wire.Time(window.Start, zone),
+            Wire.Time(window.End, zone),
+            Amount.Of(window.Length),
+            Amount.Of(window.Covered),
+            Slug.Of(window.Status),
+            OutputReport.Of(window.Output),
+            RateReport.Of(window.Output, window.Covered, weight, zone),
+            window.Absent is { } absent ? Slug.Of(absent) : null,
+            Amount.Of(window.Simple),
+            Amount.Of(window.Instilled),
+            Amount.Of(window.IrrigantCharted),
+            Amount.Of(window.DrainageCharted),
+            [.. window.Caveats.Select(c => Slug.Of(c))],
+            [.. window.Shares.Select(s => ShareReport.Of(s, zone))]
+        );
 }
 
 /// <summary>The part of a closed interval that falls into a window, by elapsed time.</summary>
@@ -404,19 +478,31 @@ internal sealed record WindowReport(
 /// <param name="To">End of the part.</param>
 /// <param name="Covered">The part's length in h.</param>
 /// <param name="Amount">What it gives: the whole times the part's length over the interval's; null where unknown.</param>
-internal sealed record ShareReport(string Stream, string Start, string End, Amount Duration, Amount? Whole, string From, string To, Amount Covered, Amount? Amount)
+internal sealed record ShareReport(
+    string Stream,
+    string Start,
+    string End,
+    Amount Duration,
+    Amount? Whole,
+    string From,
+    string To,
+    Amount Covered,
+    Amount? Amount
+)
 {
     /// <summary>The report of a share.</summary>
-    public static ShareReport Of(WindowShare share, DateTimeZone zone) => new(
-        share.Interval.Stream,
-        Wire.Time(share.Interval.Start, zone),
-        Wire.Time(share.Interval.End, zone),
-        Episodes.Amount.Of(share.Interval.Length),
-        Episodes.Amount.Of(share.Interval.Output?.Headline),
-        Wire.Time(share.From, zone),
-        Wire.Time(share.To, zone),
-        Episodes.Amount.Of(share.To - share.From),
-        Episodes.Amount.Of(share.Amount));
+    public static ShareReport Of(WindowShare share, DateTimeZone zone) =>
+        new(
+            share.Interval.Stream,
+            Wire.Time(share.Interval.Start, zone),
+            Wire.Time(share.Interval.End, zone),
+            Episodes.Amount.Of(share.Interval.Length),
+            Episodes.Amount.Of(share.Interval.Output?.Headline),
+            Wire.Time(share.From, zone),
+            Wire.Time(share.To, zone),
+            Episodes.Amount.Of(share.To - share.From),
+            Episodes.Amount.Of(share.Amount)
+        );
 }
 
 /// <summary>What would come when, if things go on as they are.</summary>
@@ -428,12 +514,14 @@ internal sealed record ShareReport(string Stream, string Start, string End, Amou
 internal sealed record ForecastReport(string Kind, string What, Amount? In, string? At, string Assumption)
 {
     /// <summary>The report of a forecast.</summary>
-    public static ForecastReport Of(Forecast forecast, DateTimeZone zone) => new(
-        forecast.Kind,
-        forecast.What,
-        forecast.In is { } time ? Amount.Of(time) : null,
-        forecast.At is { } at ? Wire.Time(at, zone) : null,
-        forecast.Assumption);
+    public static ForecastReport Of(Forecast forecast, DateTimeZone zone) =>
+        new(
+            forecast.Kind,
+            forecast.What,
+            forecast.In is { } time ? Amount.Of(time) : null,
+            forecast.At is { } at ? Wire.Time(at, zone) : null,
+            forecast.Assumption
+        );
 }
 
 /// <summary>The time since the last closing point.</summary>
@@ -445,10 +533,12 @@ internal sealed record ForecastReport(string Kind, string What, Amount? In, stri
 internal sealed record OpenReport(string Start, string AsOf, Amount? IrrigantInstilled, string? ClampedSince, IReadOnlyList<string> Caveats)
 {
     /// <summary>The report of an open interval.</summary>
-    public static OpenReport Of(OpenInterval open, DateTimeZone zone) => new(
-        Wire.Time(open.Start, zone),
-        Wire.Time(open.AsOf, zone),
-        Amount.Of(open.Instilled),
-        open.ClampedSince is { } since ? Wire.Time(since, zone) : null,
-        [.. open.Caveats.Select(c => Slug.Of(c))]);
+    public static OpenReport Of(OpenInterval open, DateTimeZone zone) =>
+        new(
+            Wire.Time(open.Start, zone),
+            Wire.Time(open.AsOf, zone),
+            Amount.Of(open.Instilled),
+            open.ClampedSince is { } since ? Wire.Time(since, zone) : null,
+            [.. open.Caveats.Select(c => Slug.Of(c))]
+        );
 }

@@ -33,7 +33,8 @@ internal sealed record Episode(EpisodeRow Row, EpisodeDefinition Definition, Flu
 /// The store's version decides whether the copy in memory is the newest, so any number of replicas may share a store. The first
 /// touch of an episode reads its whole log; after that a request costs what its own entries cost.
 /// </remarks>
-internal sealed class EpisodesInMemory(EpisodeStore store, BalanceSettings settings, FlagLimits limits, DateTimeZone facilityZone) : IDisposable
+internal sealed class EpisodesInMemory(EpisodeStore store, BalanceSettings settings, FlagLimits limits, DateTimeZone facilityZone)
+    : IDisposable
 {
     // Size is counted in entries, which hold 1.1 kB each (measured by the benchmarks): some 170 MB at the most, and room for one
     // episode of 100,000 or some 500 of a few days.
@@ -47,13 +48,17 @@ internal sealed class EpisodesInMemory(EpisodeStore store, BalanceSettings setti
     /// <summary>The episode of a row.</summary>
     public async Task<Episode> Load(EpisodeRow row, CancellationToken stop)
     {
-        if (cache.TryGetValue(row.Id, out Episode? known) && known!.Row.Version == row.Version) return known;
+        if (cache.TryGetValue(row.Id, out Episode? known) && known!.Row.Version == row.Version)
+            return known;
 
         var definition = known?.Definition.Json == row.Json ? known.Definition : Read(row.Json);
         var reusable = known is not null && known.Definition == definition && known.Row.LastSequence <= row.LastSequence;
         var balance = reusable ? known!.Balance : FluidBalance.Of(EpisodeLog.Empty(definition.Frame), settings);
         var rows = await store.LoadEntries(row.PatientKey, row.Id, balance.Log.LastSequence, stop);
-        if (!reusable) return Keep(new(row, definition, FluidBalance.Of(rows.Aggregate(balance.Log, (log, entry) => Append(log, entry).Log), settings)));
+        if (!reusable)
+            return Keep(
+                new(row, definition, FluidBalance.Of(rows.Aggregate(balance.Log, (log, entry) => Append(log, entry).Log), settings))
+            );
 
         var changes = new List<Change>();
         foreach (var entry in rows)
@@ -71,22 +76,34 @@ internal sealed class EpisodesInMemory(EpisodeStore store, BalanceSettings setti
     /// <summary>The episode with its flags as they were published last.</summary>
     public async Task<Episode> Watched(Episode episode, CancellationToken stop)
     {
-        if (episode.Flags is not null) return episode;
+        if (episode.Flags is not null)
+            return episode;
         var flags = FlagRecord.Of(episode.Balance, episode.Definition.Facts, limits, episode.Row.FlagsAsOf ?? NodaTime.Instant.MinValue);
         var stored = await store.StandingFlags(episode.Row.PatientKey, episode.Id, stop);
         var standing = flags.Standing.Select(flag => FlagMapper.IdOf(episode, flag)).ToHashSet();
-        return Keep(episode with { Flags = flags, Strays = [.. stored.Where(flag => !standing.Contains(flag.Key)).Select(flag => flag.Value)] });
+        return Keep(
+            episode with
+            {
+                Flags = flags,
+                Strays = [.. stored.Where(flag => !standing.Contains(flag.Key)).Select(flag => flag.Value)],
+            }
+        );
     }
 
     /// <summary>Keeps what was just saved.</summary>
     public Episode Keep(Episode episode) =>
-        cache.Set(episode.Id, episode, new MemoryCacheEntryOptions { Size = episode.Log.LastSequence + 50, SlidingExpiration = TimeSpan.FromHours(2) });
+        cache.Set(
+            episode.Id,
+            episode,
+            new MemoryCacheEntryOptions { Size = episode.Log.LastSequence + 50, SlidingExpiration = TimeSpan.FromHours(2) }
+        );
 
     /// <summary>The description kept in a row.</summary>
     public EpisodeDefinition Read(string json)
     {
         using var document = JsonDocument.Parse(json);
-        return EpisodeReader.Read(document.RootElement, facilityZone, []) ?? throw new InvalidOperationException("a stored episode that is no longer readable");
+        return EpisodeReader.Read(document.RootElement, facilityZone, [])
+            ?? throw new InvalidOperationException("a stored episode that is no longer readable");
     }
 
     /// <inheritdoc/>
@@ -95,7 +112,9 @@ internal sealed class EpisodesInMemory(EpisodeStore store, BalanceSettings setti
     private static Appended Append(EpisodeLog log, EntryRow row)
     {
         using var document = JsonDocument.Parse(row.Json);
-        var entry = EntryReader.Read(document.RootElement, "entry", [])?.Entry ?? throw new InvalidOperationException("a stored entry that is no longer readable");
+        var entry =
+            EntryReader.Read(document.RootElement, "entry", [])?.Entry
+            ?? throw new InvalidOperationException("a stored entry that is no longer readable");
         return log.Append([RecordEntries.WithTime(entry, log)!], row.ReceivedAt);
     }
 }
@@ -105,5 +124,11 @@ internal static class Withholding
 {
     /// <summary>What the store keeps of them: the keys of the rules, no text, for a text may quote the patient.</summary>
     public static List<WithheldRow> ToRows(this IEnumerable<(Resource Resource, IReadOnlyList<ProfileFault> Faults)> faulty) =>
-        [.. faulty.Select(f => new WithheldRow(f.Resource.TypeName, f.Resource.Id!, string.Join(' ', f.Faults.Select(fault => fault.Key).Distinct())))];
+        [
+            .. faulty.Select(f => new WithheldRow(
+                f.Resource.TypeName,
+                f.Resource.Id!,
+                string.Join(' ', f.Faults.Select(fault => fault.Key).Distinct())
+            )),
+        ];
 }

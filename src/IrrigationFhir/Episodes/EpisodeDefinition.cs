@@ -38,7 +38,8 @@ internal sealed record EpisodeDefinition(
     Pressure? BaselineSystolic,
     bool DuringProcedure,
     EpisodeFrame Frame,
-    string Json)
+    string Json
+)
 {
     /// <summary>Whether two descriptions are of the same patient, in the same calendar: what cannot be amended.</summary>
     public bool SameBedside(EpisodeDefinition other) =>
@@ -47,16 +48,48 @@ internal sealed record EpisodeDefinition(
 
     /// <summary>Whether two descriptions say the same.</summary>
     public bool SaysTheSame(EpisodeDefinition other) =>
-        (Identifier, Patient, Encounter, BirthDate, Catheter, BladderCapacity, SpinalLevel, BaselineSystolic, DuringProcedure, Frame.Start, Frame.End)
-            == (other.Identifier, other.Patient, other.Encounter, other.BirthDate, other.Catheter, other.BladderCapacity, other.SpinalLevel, other.BaselineSystolic, other.DuringProcedure, other.Frame.Start, other.Frame.End)
+        (
+            Identifier,
+            Patient,
+            Encounter,
+            BirthDate,
+            Catheter,
+            BladderCapacity,
+            SpinalLevel,
+            BaselineSystolic,
+            DuringProcedure,
+            Frame.Start,
+            Frame.End
+        )
+            == (
+                other.Identifier,
+                other.Patient,
+                other.Encounter,
+                other.BirthDate,
+                other.Catheter,
+                other.BladderCapacity,
+                other.SpinalLevel,
+                other.BaselineSystolic,
+                other.DuringProcedure,
+                other.Frame.Start,
+                other.Frame.End
+            )
         && SameBedside(other);
 
     /// <summary>What the rules of the flags have to know.</summary>
-    public PatientFacts Facts => new(
-        new(BirthDate, Frame.Zone), BladderCapacity, SpinalLevel, Catheter?.InsertedAt, new(Catheter?.Type, Catheter?.French, Catheter?.Lumens), Encounter is not null, DuringProcedure)
-    {
-        BaselineSystolic = BaselineSystolic,
-    };
+    public PatientFacts Facts =>
+        new(
+            new(BirthDate, Frame.Zone),
+            BladderCapacity,
+            SpinalLevel,
+            Catheter?.InsertedAt,
+            new(Catheter?.Type, Catheter?.French, Catheter?.Lumens),
+            Encounter is not null,
+            DuringProcedure
+        )
+        {
+            BaselineSystolic = BaselineSystolic,
+        };
 }
 
 /// <summary>The catheter at the start of an episode.</summary>
@@ -79,11 +112,19 @@ internal static class EpisodeReader
 
         var before = problems.Count;
         var read = new EntryJson(json, "episode", problems);
-        var identifier = Identifier(read.Inner("identifier") ?? read.Require("identifier", "the episode's identifier: {\"system\": …, \"value\": …}", (EntryJson?)null));
-        var patient = Pointer(read.Inner("patient") ?? read.Require("patient", "the patient: {\"identifier\": {\"system\": …, \"value\": …}}", (EntryJson?)null), problems);
+        var identifier = Identifier(
+            read.Inner("identifier")
+                ?? read.Require("identifier", "the episode's identifier: {\"system\": …, \"value\": …}", (EntryJson?)null)
+        );
+        var patient = Pointer(
+            read.Inner("patient")
+                ?? read.Require("patient", "the patient: {\"identifier\": {\"system\": …, \"value\": …}}", (EntryJson?)null),
+            problems
+        );
         var encounter = read.Inner("encounter") is { } e ? Pointer(e, problems) : null;
         var (start, end) = (read.Time("start") ?? read.Require("start", "when the balance begins", Instant.MinValue), read.Time("end"));
-        if (end <= start) problems.Add(EntryProblem.EndBeforeStart(read.At("end"), start, end!.Value));
+        if (end <= start)
+            problems.Add(EntryProblem.EndBeforeStart(read.At("end"), start, end!.Value));
         var frame = new EpisodeFrame(start, end, Zone(read, facilityZone, problems), Shifts(read, problems));
         var definition = new EpisodeDefinition(
             identifier ?? new("", ""),
@@ -96,7 +137,8 @@ internal static class EpisodeReader
             read.Pressure("baselineSystolic"),
             read.Flag("duringProcedure") ?? false,
             frame,
-            json.GetRawText());
+            json.GetRawText()
+        );
         read.NothingElse("an episode");
         return problems.Count == before ? definition : null;
     }
@@ -109,24 +151,31 @@ internal static class EpisodeReader
     /// </remarks>
     public static EntryProblem? NoCapacity(EpisodeDefinition definition)
     {
-        if (definition.BladderCapacity is not { Millilitres: < 1 } capacity) return null;
+        if (definition.BladderCapacity is not { Millilitres: < 1 } capacity)
+            return null;
         var saw = FormattableString.Invariant($"{capacity.Millilitres} mL");
         return EntryProblem.OutOfRange("episode.bladderCapacity", saw, "1 mL or more; leave it out where it is not known");
     }
 
     private static BusinessIdentifier? Identifier(EntryJson? read)
     {
-        if (read is null) return null;
-        var identifier = new BusinessIdentifier(read.RequiredText("system", 200, "the identifier's system, a URI"), read.RequiredText("value", 200, "the identifier's value"));
+        if (read is null)
+            return null;
+        var identifier = new BusinessIdentifier(
+            read.RequiredText("system", 200, "the identifier's system, a URI"),
+            read.RequiredText("value", 200, "the identifier's value")
+        );
         read.NothingElse("an identifier");
         return identifier;
     }
 
     private static Pointer? Pointer(EntryJson? read, List<EntryProblem> problems)
     {
-        if (read is null) return null;
+        if (read is null)
+            return null;
         var pointer = new Pointer(Identifier(read.Inner("identifier")), read.Text("reference", 200), read.Text("display", 200));
-        if (!read.Has("identifier") && !read.Has("reference")) problems.Add(EntryProblem.Missing(read.At("identifier"), "an identifier with system and value, or a reference"));
+        if (!read.Has("identifier") && !read.Has("reference"))
+            problems.Add(EntryProblem.Missing(read.At("identifier"), "an identifier with system and value, or a reference"));
         read.NothingElse("a reference");
         return pointer;
     }
@@ -140,29 +189,39 @@ internal static class EpisodeReader
 
     private static LocalDate? Date(EntryJson read, List<EntryProblem> problems)
     {
-        if (read.Text("birthDate") is not { } text) return null;
-        if (LocalDatePattern.Iso.Parse(text) is { Success: true } date) return date.Value;
+        if (read.Text("birthDate") is not { } text)
+            return null;
+        if (LocalDatePattern.Iso.Parse(text) is { Success: true } date)
+            return date.Value;
         problems.Add(EntryProblem.UnknownWord(read.At("birthDate"), text, ["a date like 1951-07-30"]));
         return null;
     }
 
     private static DateTimeZone Zone(EntryJson read, DateTimeZone facilityZone, List<EntryProblem> problems)
     {
-        if (read.Text("timeZone") is not { } id) return facilityZone;
-        if (DateTimeZoneProviders.Tzdb.GetZoneOrNull(id) is { } zone) return zone;
+        if (read.Text("timeZone") is not { } id)
+            return facilityZone;
+        if (DateTimeZoneProviders.Tzdb.GetZoneOrNull(id) is { } zone)
+            return zone;
         problems.Add(EntryProblem.UnknownWord(read.At("timeZone"), id, ["an IANA time zone like Europe/Vienna"]));
         return facilityZone;
     }
 
     private static ImmutableArray<LocalTime> Shifts(EntryJson read, List<EntryProblem> problems)
     {
-        if (!read.Has("shiftStarts")) return [];
-        var starts = (read.Texts("shiftStarts", 1, "clock times like [\"07:00\", \"19:00\"]") ?? "").Split(", ", StringSplitOptions.RemoveEmptyEntries);
+        if (!read.Has("shiftStarts"))
+            return [];
+        var starts = (read.Texts("shiftStarts", 1, "clock times like [\"07:00\", \"19:00\"]") ?? "").Split(
+            ", ",
+            StringSplitOptions.RemoveEmptyEntries
+        );
         var times = ImmutableArray.CreateBuilder<LocalTime>();
         foreach (var start in starts)
         {
-            if (LocalTimePattern.CreateWithInvariantCulture("HH:mm").Parse(start) is { Success: true } time) times.Add(time.Value);
-            else problems.Add(EntryProblem.UnknownWord(read.At("shiftStarts"), start, ["clock times like 07:00"]));
+            if (LocalTimePattern.CreateWithInvariantCulture("HH:mm").Parse(start) is { Success: true } time)
+                times.Add(time.Value);
+            else
+                problems.Add(EntryProblem.UnknownWord(read.At("shiftStarts"), start, ["clock times like 07:00"]));
         }
 
         times.Sort();

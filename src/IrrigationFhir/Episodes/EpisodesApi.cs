@@ -32,7 +32,9 @@ internal sealed record EpisodesReply(IReadOnlyList<EpisodeReply> Episodes);
 [JsonUnmappedMemberHandling(JsonUnmappedMemberHandling.Disallow)]
 internal sealed record EpisodeDocument
 {
-    [Description("The episode's own identifier. Posting it again amends the same episode: its start, end, encounter, catheter and the like.")]
+    [Description(
+        "The episode's own identifier. Posting it again amends the same episode: its start, end, encounter, catheter and the like."
+    )]
     public required IdentifierDocument Identifier { get; init; }
 
     [Description("The patient, by identifier, reference or both. Cannot be amended.")]
@@ -53,10 +55,14 @@ internal sealed record EpisodeDocument
     [Description("Level of a spinal cord injury, e.g. T4, if there is one.")]
     public string? SpinalLevel { get; init; }
 
-    [Description("The systolic blood pressure that is usual for the patient, in mm[Hg], if known: with a spinal cord injury at or above T6 a rise above it counts.")]
+    [Description(
+        "The systolic blood pressure that is usual for the patient, in mm[Hg], if known: with a spinal cord injury at or above T6 a rise above it counts."
+    )]
     public QuantityDocument? BaselineSystolic { get; init; }
 
-    [Description("True where the bladder is irrigated during an endoscopic procedure: the limits for irrigant that is not accounted for apply then.")]
+    [Description(
+        "True where the bladder is irrigated during an endoscopic procedure: the limits for irrigant that is not accounted for apply then."
+    )]
     public bool? DuringProcedure { get; init; }
 
     [Description("The facility's IANA time zone. Default: the configured one. Cannot be amended.")]
@@ -126,7 +132,8 @@ internal static class EpisodesApi
                 provider.GetRequiredService<EpisodeStore>(),
                 provider.GetRequiredService<BalanceSettings>(),
                 provider.GetRequiredService<FlagLimits>(),
-                provider.GetRequiredService<StoreSettings>().TimeZone))
+                provider.GetRequiredService<StoreSettings>().TimeZone
+            ))
             .AddSingleton<OpenEpisode>()
             .AddSingleton<Asked>()
             .AddSingleton<WatchEpisodes>()
@@ -137,20 +144,34 @@ internal static class EpisodesApi
     public static void MapEpisodes(this IEndpointRouteBuilder app)
     {
         var watch = app.ServiceProvider.GetRequiredService<WatchEpisodes>();
-        app.ServiceProvider.GetRequiredService<Figures>().Read(
-            _ => Task.FromResult<WatchEpisodes?>(watch),
-            new Figure<WatchEpisodes>(
-                "irrigationfhir.episodes.failing", "{episode}", "Episodes that cannot be judged.", now => now.Failing));
+        app.ServiceProvider.GetRequiredService<Figures>()
+            .Read(
+                _ => Task.FromResult<WatchEpisodes?>(watch),
+                new Figure<WatchEpisodes>(
+                    "irrigationfhir.episodes.failing",
+                    "{episode}",
+                    "Episodes that cannot be judged.",
+                    now => now.Failing
+                )
+            );
         app.MapPost("/episodes", Open)
             .TakesLittle(app.ServiceProvider)
             .Accepts<EpisodeDocument>("application/json")
             .Answers<EpisodeReply>(StatusCodes.Status201Created, "Opened; `Location` is its address.")
             .Answers<EpisodeReply>(StatusCodes.Status200OK, "Known already: unchanged if the content is the same, else amended.")
-            .Fails(StatusCodes.Status400BadRequest, StatusCodes.Status409Conflict, StatusCodes.Status413PayloadTooLarge, StatusCodes.Status415UnsupportedMediaType, StatusCodes.Status422UnprocessableEntity)
+            .Fails(
+                StatusCodes.Status400BadRequest,
+                StatusCodes.Status409Conflict,
+                StatusCodes.Status413PayloadTooLarge,
+                StatusCodes.Status415UnsupportedMediaType,
+                StatusCodes.Status422UnprocessableEntity
+            )
             .WithName("openEpisode")
             .WithTags("Episodes")
             .WithSummary("Open an episode of irrigation, or amend or end the one with this identifier.")
-            .WithDescription("201 for a new one. 200 where the identifier is known: nothing changes if the content is the same, else it is amended and all that follows is worked out again. Patient, time zone and shifts cannot change.");
+            .WithDescription(
+                "201 for a new one. 200 where the identifier is known: nothing changes if the content is the same, else it is amended and all that follows is worked out again. Patient, time zone and shifts cannot change."
+            );
         app.MapGet("/episodes", Find)
             .Answers<EpisodesReply>(StatusCodes.Status200OK, "The episodes; an empty list where there is none.")
             .Fails(StatusCodes.Status400BadRequest)
@@ -164,12 +185,18 @@ internal static class EpisodesApi
             .WithTags("Episodes")
             .WithSummary("The episode as it was described.");
         app.MapGet("/episodes/{id}/balance", Balance)
-            .Answers<BalanceReport>(StatusCodes.Status200OK, "The balance: intervals with the entries they rest on (`parts`), windows with the intervals they take their share of (`shares`), criteria, forecasts, and the time still open.")
+            .Answers<BalanceReport>(
+                StatusCodes.Status200OK,
+                "The balance: intervals with the entries they rest on (`parts`), windows with the intervals they take their share of (`shares`), criteria, forecasts, and the time still open."
+            )
             .Fails(StatusCodes.Status400BadRequest, StatusCodes.Status404NotFound)
             .WithName("readBalance")
             .WithTags("Episodes")
             .WithSummary("The fluid balance with every intermediate step.")
-            .WithDescription("With `asOf` as it was known at that moment: entries that had happened and, where the sender tells, were charted by then. " + Texts.Caution);
+            .WithDescription(
+                "With `asOf` as it was known at that moment: entries that had happened and, where the sender tells, were charted by then. "
+                    + Texts.Caution
+            );
         app.MapGet("/episodes/{id}/flags", Flags)
             .Answers<FlagsReport>(StatusCodes.Status200OK, "What stands, what cannot be told and what would decide it, and what stood.")
             .Fails(StatusCodes.Status400BadRequest, StatusCodes.Status404NotFound)
@@ -182,37 +209,62 @@ internal static class EpisodesApi
             .Fails(StatusCodes.Status400BadRequest, StatusCodes.Status404NotFound)
             .WithName("readRecord")
             .WithTags("Episodes")
-            .WithSummary("The record: what is missing or contradicts itself, changes of flow, clamps, trials to do without irrigation, catheter days.")
+            .WithSummary(
+                "The record: what is missing or contradicts itself, changes of flow, clamps, trials to do without irrigation, catheter days."
+            )
             .WithDescription("With `asOf` as it was known at that moment.");
         app.MapGet("/episodes/{id}/handover", ReadHandover)
             .Answers<string>(StatusCodes.Status200OK, "The handover, in the form that was asked for.", "text/plain", FhirReply.MediaType)
             .Fails(StatusCodes.Status400BadRequest, StatusCodes.Status404NotFound)
             .WithName("readHandover")
             .WithTags("Episodes")
-            .AddOpenApiOperationTransformer((operation, _, _) =>
-            {
-                var answer = operation.Responses!["200"].Content![FhirReply.MediaType];
-                answer.Schema = new OpenApiSchema { Type = JsonSchemaType.Object, Description = "A FHIR R4 Bundle of type document." };
-                return Task.CompletedTask;
-            })
+            .AddOpenApiOperationTransformer(
+                (operation, _, _) =>
+                {
+                    var answer = operation.Responses!["200"].Content![FhirReply.MediaType];
+                    answer.Schema = new OpenApiSchema { Type = JsonSchemaType.Object, Description = "A FHIR R4 Bundle of type document." };
+                    return Task.CompletedTask;
+                }
+            )
             .WithSummary("The handover: as text for a person, or as a FHIR document.")
-            .WithDescription("Plain text; with `Accept: application/fhir+json` a document Bundle of a Composition and what it points at. With `asOf` as it was known at that moment. " + Texts.Caution);
+            .WithDescription(
+                "Plain text; with `Accept: application/fhir+json` a document Bundle of a Composition and what it points at. With `asOf` as it was known at that moment. "
+                    + Texts.Caution
+            );
     }
 
     /// <summary>The answer for an id that names no episode.</summary>
     public static OutcomeResult Unknown(string id) =>
-        EntriesApi.Refused(StatusCodes.Status404NotFound, [new("unknown-episode", "id", $"'{(id.Length > 64 ? id[..64] + "…" : id)}'", "the id of an episode, as POST /episodes answered it")]);
+        EntriesApi.Refused(
+            StatusCodes.Status404NotFound,
+            [
+                new(
+                    "unknown-episode",
+                    "id",
+                    $"'{(id.Length > 64 ? id[..64] + "…" : id)}'",
+                    "the id of an episode, as POST /episodes answered it"
+                ),
+            ]
+        );
 
     private static async Task<IResult> Open(HttpRequest request, OpenEpisode open, CancellationToken stop)
     {
         if (request.ContentType?.Split(';')[0].Trim().ToLowerInvariant() is not "application/json")
         {
-            return EntriesApi.Refused(StatusCodes.Status415UnsupportedMediaType, [new("unsupported-media-type", "Content-Type", request.ContentType ?? "none", "application/json")]);
+            return EntriesApi.Refused(
+                StatusCodes.Status415UnsupportedMediaType,
+                [new("unsupported-media-type", "Content-Type", request.ContentType ?? "none", "application/json")]
+            );
         }
 
         var body = await EntriesBody.ReadJson(request, stop);
-        if (body.Problem is { } problem) return EntriesApi.Refused(StatusCodes.Status400BadRequest, [problem]);
-        if (body.Items is not [var json]) return EntriesApi.Refused(StatusCodes.Status400BadRequest, [EntryProblem.WrongType("body", "a list", "one episode: a JSON object")]);
+        if (body.Problem is { } problem)
+            return EntriesApi.Refused(StatusCodes.Status400BadRequest, [problem]);
+        if (body.Items is not [var json])
+            return EntriesApi.Refused(
+                StatusCodes.Status400BadRequest,
+                [EntryProblem.WrongType("body", "a list", "one episode: a JSON object")]
+            );
         return await open.Handle(json, stop) switch
         {
             OpenedEpisode.Rejected rejected => EntriesApi.Refused(rejected.Status, rejected.Problems),
@@ -224,18 +276,25 @@ internal static class EpisodesApi
 
     private static async Task<IResult> Find(
         EpisodeStore store,
-        [FromQueryName("patient.identifier"), Description("The patient's identifier: system|value, or a value alone.")] string? patientIdentifier,
+        [FromQueryName("patient.identifier"), Description("The patient's identifier: system|value, or a value alone.")]
+            string? patientIdentifier,
         [Description("The episode's identifier: system|value.")] string? identifier,
-        CancellationToken stop)
+        CancellationToken stop
+    )
     {
         var (system, value) = Token(patientIdentifier ?? identifier);
         if (value is null || (patientIdentifier is null && system is null))
         {
-            return EntriesApi.Refused(StatusCodes.Status400BadRequest, [EntryProblem.Missing("query", "patient.identifier=system|value, or identifier=system|value")]);
+            return EntriesApi.Refused(
+                StatusCodes.Status400BadRequest,
+                [EntryProblem.Missing("query", "patient.identifier=system|value, or identifier=system|value")]
+            );
         }
 
-        IReadOnlyList<EpisodeRow> rows = patientIdentifier is not null ? await store.FindByPatient(system, value, stop)
-            : await store.FindByIdentifier(system!, value, stop) is { } row ? [row] : [];
+        IReadOnlyList<EpisodeRow> rows =
+            patientIdentifier is not null ? await store.FindByPatient(system, value, stop)
+            : await store.FindByIdentifier(system!, value, stop) is { } row ? [row]
+            : [];
         return Results.Json(new EpisodesReply([.. rows.Select(Reply)]));
     }
 
@@ -248,19 +307,28 @@ internal static class EpisodesApi
         CriteriaSettings limits,
         ForecastSettings forecasts,
         [Description("A moment (RFC 3339, with seconds and offset). Default: now.")] string? asOf,
-        CancellationToken stop) => asked.For(id, asOf, (Episode episode, Instant at) => Results.Json(BalanceReport.Of(episode.Balance, id, episode.Definition, at, limits, forecasts)), stop);
+        CancellationToken stop
+    ) =>
+        asked.For(
+            id,
+            asOf,
+            (Episode episode, Instant at) => Results.Json(BalanceReport.Of(episode.Balance, id, episode.Definition, at, limits, forecasts)),
+            stop
+        );
 
     private static async Task<IResult> Flags(
         [Description("The episode's id.")] string id,
         Asked asked,
         [Description("A moment (RFC 3339, with seconds and offset). Default: now.")] string? asOf,
-        CancellationToken stop) => await asked.For(id, asOf, (Episode episode, FlagRecord flags) => Results.Json(FlagsReport.Of(episode, flags)), stop);
+        CancellationToken stop
+    ) => await asked.For(id, asOf, (Episode episode, FlagRecord flags) => Results.Json(FlagsReport.Of(episode, flags)), stop);
 
     private static async Task<IResult> Record(
         [Description("The episode's id.")] string id,
         Asked asked,
         [Description("A moment (RFC 3339, with seconds and offset). Default: now.")] string? asOf,
-        CancellationToken stop) => await asked.For(id, asOf, (Episode episode, FlagRecord flags) => Results.Json(RecordReport.Of(episode, flags)), stop);
+        CancellationToken stop
+    ) => await asked.For(id, asOf, (Episode episode, FlagRecord flags) => Results.Json(RecordReport.Of(episode, flags)), stop);
 
     private static async Task<IResult> ReadHandover(
         [Description("The episode's id.")] string id,
@@ -270,7 +338,8 @@ internal static class EpisodesApi
         FhirSettings fhir,
         ProfileValidator profiles,
         [Description("A moment (RFC 3339, with seconds and offset). Default: now.")] string? asOf,
-        CancellationToken stop)
+        CancellationToken stop
+    )
     {
         Handover? handover = null;
         var answer = await asked.For(
@@ -281,17 +350,24 @@ internal static class EpisodesApi
                 handover = Handover.Of(episode, flags);
                 return Results.Text(handover.InWords(), "text/plain");
             },
-            stop);
-        if (handover is null || !request.GetTypedHeaders().Accept.Any(type => type.MediaType.Value is FhirReply.MediaType or "application/json")) return answer;
+            stop
+        );
+        if (
+            handover is null
+            || !request.GetTypedHeaders().Accept.Any(type => type.MediaType.Value is FhirReply.MediaType or "application/json")
+        )
+            return answer;
 
         List<Hl7.Fhir.Model.Resource> about = [];
         foreach (var address in handover.Sections.SelectMany(section => section.About).Distinct().Select(address => address.Split('/')))
         {
-            if (await resources.Read(address[0], address[1], stop) is { } stored) about.Add(FhirJson.Read<Hl7.Fhir.Model.Resource>(stored.Json));
+            if (await resources.Read(address[0], address[1], stop) is { } stored)
+                about.Add(FhirJson.Read<Hl7.Fhir.Model.Resource>(stored.Json));
         }
 
         var document = HandoverMapper.ToDocument(handover, about, FhirBase.Of(request, fhir));
-        if (profiles.Sort([document.Entry[0].Resource!]).Withheld.Count > 0) throw new InvalidOperationException("a handover that breaks its own profile");
+        if (profiles.Sort([document.Entry[0].Resource!]).Withheld.Count > 0)
+            throw new InvalidOperationException("a handover that breaks its own profile");
         return new FhirResult(document);
     }
 
@@ -299,7 +375,8 @@ internal static class EpisodesApi
 
     private static (string? System, string? Value) Token(string? text)
     {
-        if (string.IsNullOrEmpty(text)) return (null, null);
+        if (string.IsNullOrEmpty(text))
+            return (null, null);
         var bar = text.IndexOf('|', StringComparison.Ordinal);
         return bar < 0 ? (null, text) : (text[..bar], text[(bar + 1)..]);
     }
@@ -324,19 +401,32 @@ internal sealed class Asked(EpisodesInMemory episodes, TimeProvider clock)
             async (stands, known, at) =>
             {
                 var watched = await episodes.Watched(stands, stop);
-                if (asOf is not null) return answer(known, watched.Flags!.AsKnown(watched.Log, known.Balance, at, stop));
-                return answer(watched, watched.Flags!.After(watched.Balance, [], Instant.FromUnixTimeSeconds(at.ToUnixTimeSeconds())).Record);
+                if (asOf is not null)
+                    return answer(known, watched.Flags!.AsKnown(watched.Log, known.Balance, at, stop));
+                return answer(
+                    watched,
+                    watched.Flags!.After(watched.Balance, [], Instant.FromUnixTimeSeconds(at.ToUnixTimeSeconds())).Record
+                );
             },
-            stop);
+            stop
+        );
 
     /// <summary>Asks for the answer with the episode as it stands, as it was known at the moment, and the moment.</summary>
-    private async Task<IResult> Known(string id, string? asOf, Func<Episode, Episode, Instant, Task<IResult>> answer, CancellationToken stop)
+    private async Task<IResult> Known(
+        string id,
+        string? asOf,
+        Func<Episode, Episode, Instant, Task<IResult>> answer,
+        CancellationToken stop
+    )
     {
         using var place = await Places.Reading.Enter(stop);
-        if (await episodes.Find(id, stop) is not { } found) return EpisodesApi.Unknown(id);
-        if (asOf is null) return await answer(found, found, Instant.FromDateTimeOffset(clock.GetUtcNow()));
+        if (await episodes.Find(id, stop) is not { } found)
+            return EpisodesApi.Unknown(id);
+        if (asOf is null)
+            return await answer(found, found, Instant.FromDateTimeOffset(clock.GetUtcNow()));
         var (moment, problem) = EntryJson.Moment("asOf", asOf);
-        if (moment is not { } at) return EntriesApi.Refused(StatusCodes.Status400BadRequest, [problem!]);
+        if (moment is not { } at)
+            return EntriesApi.Refused(StatusCodes.Status400BadRequest, [problem!]);
         stop.ThrowIfCancellationRequested();
         return await answer(found, found with { Balance = FluidBalance.Of(found.Log.KnownAt(at), found.Balance.Settings) }, at);
     }
@@ -353,19 +443,37 @@ internal abstract record OpenedEpisode
 }
 
 /// <summary>Opens an episode, or amends the one with its identifier.</summary>
-internal sealed class OpenEpisode(EpisodesInMemory episodes, EpisodeStore store, ProfileValidator profiles, StoreSettings settings, FlagLimits limits, TimeProvider clock)
+internal sealed class OpenEpisode(
+    EpisodesInMemory episodes,
+    EpisodeStore store,
+    ProfileValidator profiles,
+    StoreSettings settings,
+    FlagLimits limits,
+    TimeProvider clock
+)
 {
     /// <summary>Opens or amends.</summary>
     public async Task<OpenedEpisode> Handle(System.Text.Json.JsonElement json, CancellationToken stop)
     {
         var problems = new List<EntryProblem>();
-        if (EpisodeReader.Read(json, settings.TimeZone, problems) is not { } definition) return new OpenedEpisode.Rejected(StatusCodes.Status422UnprocessableEntity, problems);
+        if (EpisodeReader.Read(json, settings.TimeZone, problems) is not { } definition)
+            return new OpenedEpisode.Rejected(StatusCodes.Status422UnprocessableEntity, problems);
         if (EpisodeReader.NoCapacity(definition) is { } none && !await Stands(definition, stop))
         {
             return new OpenedEpisode.Rejected(StatusCodes.Status422UnprocessableEntity, [none]);
         }
 
-        var row = new EpisodeRow(PatientKey(definition), NewId(), 1, 0, Token(definition.Identifier), Token(definition.Patient.Identifier), definition.Frame.Start, definition.Frame.End, definition.Json);
+        var row = new EpisodeRow(
+            PatientKey(definition),
+            NewId(),
+            1,
+            0,
+            Token(definition.Identifier),
+            Token(definition.Patient.Identifier),
+            definition.Frame.Start,
+            definition.Frame.End,
+            definition.Json
+        );
         switch (await store.Open(row, stop))
         {
             case OpenOutcome.Opened opened:
@@ -385,34 +493,77 @@ internal sealed class OpenEpisode(EpisodesInMemory episodes, EpisodeStore store,
     /// <summary>One attempt; null where somebody else was first.</summary>
     private async ValueTask<OpenedEpisode?> Amend(string id, EpisodeDefinition definition, CancellationToken stop)
     {
-        var episode = await episodes.Watched(await episodes.Find(id, stop) ?? throw new InvalidOperationException("an episode that was there a moment ago"), stop);
-        if (episode.Definition.SaysTheSame(definition)) return new OpenedEpisode.Stands(episode, false);
+        var episode = await episodes.Watched(
+            await episodes.Find(id, stop) ?? throw new InvalidOperationException("an episode that was there a moment ago"),
+            stop
+        );
+        if (episode.Definition.SaysTheSame(definition))
+            return new OpenedEpisode.Stands(episode, false);
         if (!episode.Definition.SameBedside(definition))
         {
-            return new OpenedEpisode.Rejected(StatusCodes.Status409Conflict, [new("patient-mismatch", "episode", "another patient, time zone or other shifts under a known identifier", "what the episode was opened with, or another identifier")]);
+            return new OpenedEpisode.Rejected(
+                StatusCodes.Status409Conflict,
+                [
+                    new(
+                        "patient-mismatch",
+                        "episode",
+                        "another patient, time zone or other shifts under a known identifier",
+                        "what the episode was opened with, or another identifier"
+                    ),
+                ]
+            );
         }
 
         var (balance, changes) = episode.Balance.In(definition.Frame);
-        var outside = balance.Log.Channels.SelectMany(c => Enumerable.Range(0, balance.Log[c].Count).Select(i => balance.Log[c][i])).Distinct()
-            .Select(entry => Contradictions.OfFrame(entry, definition.Frame, "episode")).FirstOrDefault(p => p is not null);
-        if (outside is not null) return new OpenedEpisode.Rejected(StatusCodes.Status409Conflict, [outside]);
+        var outside = balance
+            .Log.Channels.SelectMany(c => Enumerable.Range(0, balance.Log[c].Count).Select(i => balance.Log[c][i]))
+            .Distinct()
+            .Select(entry => Contradictions.OfFrame(entry, definition.Frame, "episode"))
+            .FirstOrDefault(p => p is not null);
+        if (outside is not null)
+            return new OpenedEpisode.Rejected(StatusCodes.Status409Conflict, [outside]);
 
-        var flags = FlagRecord.Of(balance, definition.Facts, limits, Instant.Max(Instant.FromDateTimeOffset(clock.GetUtcNow()), episode.Flags!.AsOf));
-        var after = new Episode(episode.Row with { Json = definition.Json, ClosedAt = definition.Frame.End }, definition, balance) { Flags = flags, Strays = episode.Strays };
+        var flags = FlagRecord.Of(
+            balance,
+            definition.Facts,
+            limits,
+            Instant.Max(Instant.FromDateTimeOffset(clock.GetUtcNow()), episode.Flags!.AsOf)
+        );
+        var after = new Episode(episode.Row with { Json = definition.Json, ClosedAt = definition.Frame.End }, definition, balance)
+        {
+            Flags = flags,
+            Strays = episode.Strays,
+        };
         var news = FlagNews.Of(after, FlagRecord.Compare(episode.Flags, flags), [], []);
         var (valid, faulty) = profiles.Sort([.. EpisodeMapper.ToResources(episode, after, changes, limits.Criteria), .. news.Resources]);
         var withheld = faulty.ToRows();
-        var change = news.In(new(episode.Row.PatientKey, id, episode.Row.Version, [], [.. valid.Select(ResourceDraft.Of)], withheld, definition.Json, definition.Frame.End), flags, valid);
+        var change = news.In(
+            new(
+                episode.Row.PatientKey,
+                id,
+                episode.Row.Version,
+                [],
+                [.. valid.Select(ResourceDraft.Of)],
+                withheld,
+                definition.Json,
+                definition.Frame.End
+            ),
+            flags,
+            valid
+        );
         return await store.Save(change, stop) is SaveOutcome.Saved saved
-            ? new OpenedEpisode.Stands(episodes.Keep(after with { Strays = [], Row = after.Row with { Version = saved.Version, FlagsAsOf = flags.AsOf } }), false)
+            ? new OpenedEpisode.Stands(
+                episodes.Keep(after with { Strays = [], Row = after.Row with { Version = saved.Version, FlagsAsOf = flags.AsOf } }),
+                false
+            )
             : null;
     }
 
     private static Token? Token(BusinessIdentifier? identifier) => identifier is null ? null : new(identifier.System, identifier.Value);
 
     /// <summary>Keeps one patient's rows together without storing who it is in every key.</summary>
-    private static string PatientKey(EpisodeDefinition definition) => Wire.Digest(
-        definition.Patient.Identifier is { } id ? $"{id.System}|{id.Value}" : definition.Patient.Reference!, 24);
+    private static string PatientKey(EpisodeDefinition definition) =>
+        Wire.Digest(definition.Patient.Identifier is { } id ? $"{id.System}|{id.Value}" : definition.Patient.Reference!, 24);
 
     private static string NewId() => Wire.Digest(Convert.ToHexString(RandomNumberGenerator.GetBytes(32)), 16);
 }

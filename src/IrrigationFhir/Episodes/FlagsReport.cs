@@ -14,7 +14,8 @@ internal sealed record FlagsReport(
     [property: Description("The moment of asking.")] string AsOf,
     [property: Description("Flags that stand, in the order of the rules.")] IReadOnlyList<FlagReport> Standing,
     [property: Description("Rules that nobody can answer, why, and what would decide them.")] IReadOnlyList<UndecidedReport> Undecided,
-    [property: Description("Flags that stood, the latest ended first; at most 200.")] IReadOnlyList<FlagReport> Ended)
+    [property: Description("Flags that stood, the latest ended first; at most 200.")] IReadOnlyList<FlagReport> Ended
+)
 {
     private const int MostEnded = 200;
 
@@ -25,8 +26,13 @@ internal sealed record FlagsReport(
         return new(
             Wire.Time(flags.AsOf, zone),
             [.. flags.Standing.Select(flag => FlagReport.Of(flag, episode))],
-            [.. flags.Findings.Where(f => f.Latest is Finding.Undecided).Select(f => UndecidedReport.Of(f.Rule, (Finding.Undecided)f.Latest!))],
-            [.. Enumerable.Range(1, Math.Min(MostEnded, flags.Ended.Count)).Select(i => FlagReport.Of(flags.Ended[^i], episode))]);
+            [
+                .. flags
+                    .Findings.Where(f => f.Latest is Finding.Undecided)
+                    .Select(f => UndecidedReport.Of(f.Rule, (Finding.Undecided)f.Latest!)),
+            ],
+            [.. Enumerable.Range(1, Math.Min(MostEnded, flags.Ended.Count)).Select(i => FlagReport.Of(flags.Ended[^i], episode))]
+        );
     }
 }
 
@@ -39,7 +45,7 @@ internal sealed record FlagReport(
     [property: Description("What was seen: numbers, interval, threshold, since when.")] string Says,
     [property: Description("Whether it is said of a criterion that is not certainly met: confirm the measurement first.")] bool Possible,
     [property: Description("The probability that the criterion is met, 0 to 1; by every hour, at most so much. Absent without one.")]
-    decimal? Probability,
+        decimal? Probability,
     [property: Description("Whether that rests on a part that is still open, and is worked out again.")] bool Provisional,
     [property: Description("What to bear in mind.")] string Caution,
     [property: Description("What its definition rests on.")] string Source,
@@ -49,7 +55,8 @@ internal sealed record FlagReport(
     [property: Description("When a person first saw it.")] string? Acknowledged,
     [property: Description("Who.")] string? AcknowledgedBy,
     [property: Description("Minutes from its start to that.")] decimal? MinutesToAcknowledge,
-    [property: Description("Calls about it while it stood.")] IReadOnlyList<EscalationReport> Escalations)
+    [property: Description("Calls about it while it stood.")] IReadOnlyList<EscalationReport> Escalations
+)
 {
     /// <summary>The report of a flag.</summary>
     public static FlagReport Of(FlagPeriod flag, Episode episode)
@@ -73,7 +80,12 @@ internal sealed record FlagReport(
             seen is null ? null : Wire.Time(seen.At, zone),
             seen?.Header.Performer,
             seen is null ? null : Wire.Number((decimal)(seen.At - flag.Start).TotalMinutes),
-            [.. FlagRecord.Escalations(episode.Log, flag, id).Select(call => new EscalationReport(Wire.Time(call.At, zone), call.To, call.Reason))]);
+            [
+                .. FlagRecord
+                    .Escalations(episode.Log, flag, id)
+                    .Select(call => new EscalationReport(Wire.Time(call.At, zone), call.To, call.Reason)),
+            ]
+        );
     }
 }
 
@@ -81,14 +93,16 @@ internal sealed record FlagReport(
 internal sealed record EscalationReport(
     [property: Description("When.")] string At,
     [property: Description("Who was called.")] string? Whom,
-    [property: Description("Why.")] string? Reason);
+    [property: Description("Why.")] string? Reason
+);
 
 /// <summary>A rule that nobody can answer.</summary>
 internal sealed record UndecidedReport(
     [property: Description("Its code.")] string Flag,
     [property: Description("In words.")] string Title,
     [property: Description("Why nobody can tell.")] string Why,
-    [property: Description("What would decide it.")] string Needs)
+    [property: Description("What would decide it.")] string Needs
+)
 {
     /// <summary>The report of a finding.</summary>
     public static UndecidedReport Of(FlagRule rule, Finding.Undecided finding) => new(rule.Slug, rule.Title, finding.Why, finding.Needs);

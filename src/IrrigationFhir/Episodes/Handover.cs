@@ -30,22 +30,40 @@ internal sealed record Handover(Episode Episode, FlagRecord Flags, IReadOnlyList
     public static Handover Of(Episode episode, FlagRecord flags)
     {
         var bedside = flags.Now;
-        return new(episode, flags,
-        [
-            Catheter(episode, bedside), Irrigation(episode, flags), Appearance(episode, bedside), Balance(episode, bedside), Forecast(bedside), Dwell(bedside),
-            Standing(episode, flags), Undecided(flags), Comfort(episode, bedside), Order(bedside), Contact(bedside), Record(bedside), Cautioned(),
-        ]);
+        return new(
+            episode,
+            flags,
+            [
+                Catheter(episode, bedside),
+                Irrigation(episode, flags),
+                Appearance(episode, bedside),
+                Balance(episode, bedside),
+                Forecast(bedside),
+                Dwell(bedside),
+                Standing(episode, flags),
+                Undecided(flags),
+                Comfort(episode, bedside),
+                Order(bedside),
+                Contact(bedside),
+                Record(bedside),
+                Cautioned(),
+            ]
+        );
     }
 
     /// <summary>For a person.</summary>
     public string InWords()
     {
         var text = new StringBuilder();
-        text.Append(CultureInfo.InvariantCulture, $"HANDOVER OF A BLADDER IRRIGATION   {Episode.Definition.Identifier.Value}   as of {Moment.Format(Flags.AsOf.InZone(Episode.Definition.Frame.Zone).ToOffsetDateTime())}\n");
+        text.Append(
+            CultureInfo.InvariantCulture,
+            $"HANDOVER OF A BLADDER IRRIGATION   {Episode.Definition.Identifier.Value}   as of {Moment.Format(Flags.AsOf.InZone(Episode.Definition.Frame.Zone).ToOffsetDateTime())}\n"
+        );
         foreach (var section in Sections)
         {
             text.Append('\n').Append(section.Title.ToUpperInvariant()).Append('\n');
-            foreach (var line in section.Lines) text.Append("  ").Append(line).Append('\n');
+            foreach (var line in section.Lines)
+                text.Append("  ").Append(line).Append('\n');
         }
 
         return text.ToString();
@@ -54,14 +72,33 @@ internal sealed record Handover(Episode Episode, FlagRecord Flags, IReadOnlyList
     private static HandoverSection Catheter(Episode episode, Bedside bedside)
     {
         var (facts, inserted) = (bedside.Facts.CatheterType, bedside.Last<CatheterInserted>());
-        List<string> described = [.. new[] { inserted?.Type ?? facts.Type, (inserted?.French ?? facts.French) is { } size ? FormattableString.Invariant($"{size:0.#} Ch") : null, (inserted?.Lumens ?? facts.Lumens) is { } lumens ? $"{lumens} lumens" : null }.OfType<string>()];
+        List<string> described =
+        [
+            .. new[]
+            {
+                inserted?.Type ?? facts.Type,
+                (inserted?.French ?? facts.French) is { } size ? FormattableString.Invariant($"{size:0.#} Ch") : null,
+                (inserted?.Lumens ?? facts.Lumens) is { } lumens ? $"{lumens} lumens" : null,
+            }.OfType<string>(),
+        ];
         var days = CatheterDays.Of(bedside.Log, bedside.Facts.CatheterInserted, bedside.At, bedside.Settings.CountedAt);
         var opened = bedside.Log[Slug.Of(nameof(ClosedSystemOpened))];
         List<string> lines = [described.Count > 0 ? string.Join(", ", described) : "Type, size and lumens are not on record."];
-        if (days.Inserted is not { } since) lines.Add("When it was inserted is not on record: its days cannot be counted.");
-        else if (days.Removed is { } removed) lines.Add($"Removed {bedside.Said(removed)}, after {days.Hours:0} h.");
-        else lines.Add(FormattableString.Invariant($"Day {CatheterDays.DayOf(since, bedside.At, bedside.Log.Frame.Zone)} by the calendar: inserted {bedside.Said(since)}, {days.Hours:0.#} h ago; daily counts at {Clock.Format(bedside.Settings.CountedAt)} that met it: {days.Days}."));
-        lines.Add(opened.Count == 0 ? "No opening of the closed system is charted." : $"Openings of the closed system: {opened.Count}; the last {Aged(bedside, opened[opened.Count - 1].At)}.");
+        if (days.Inserted is not { } since)
+            lines.Add("When it was inserted is not on record: its days cannot be counted.");
+        else if (days.Removed is { } removed)
+            lines.Add($"Removed {bedside.Said(removed)}, after {days.Hours:0} h.");
+        else
+            lines.Add(
+                FormattableString.Invariant(
+                    $"Day {CatheterDays.DayOf(since, bedside.At, bedside.Log.Frame.Zone)} by the calendar: inserted {bedside.Said(since)}, {days.Hours:0.#} h ago; daily counts at {Clock.Format(bedside.Settings.CountedAt)} that met it: {days.Days}."
+                )
+            );
+        lines.Add(
+            opened.Count == 0
+                ? "No opening of the closed system is charted."
+                : $"Openings of the closed system: {opened.Count}; the last {Aged(bedside, opened[opened.Count - 1].At)}."
+        );
         return new("catheter", "Catheter", lines, []);
     }
 
@@ -72,16 +109,25 @@ internal sealed record Handover(Episode Episode, FlagRecord Flags, IReadOnlyList
         foreach (var line in bedside.Lines)
         {
             var flow = bedside.Balance.FlowAt(line, bedside.At);
-            lines.Add($"Line {line}: {(flow is null ? "a bag hangs, and its flow is not charted" : flow > FlowRate.Stopped ? $"{flow} now" : "nothing runs now")}{(Irrigants.InUse(bedside) is { } solution ? $" ({solution})" : "")}.");
+            lines.Add(
+                $"Line {line}: {(flow is null ? "a bag hangs, and its flow is not charted" : flow > FlowRate.Stopped ? $"{flow} now" : "nothing runs now")}{(Irrigants.InUse(bedside) is { } solution ? $" ({solution})" : "")}."
+            );
             foreach (var change in Titration.Of(bedside.Log, line, bedside.At - Duration.FromHours(24), bedside.At).TakeLast(4))
             {
-                lines.Add($"  {bedside.Said(change.Change.At)}: {(change.From is { } from ? $"{from} to " : "")}{change.Change.Rate}{(change.Before is { } before ? $"; before: {Looked.Says(before)}" : "; nobody looked before")}{(change.After is { } after ? $"; after: {Looked.Says(after)}" : "")}{(change.WithinOrder == false ? "; outside the order" : "")}{(change.Reason is { } reason ? $"; {reason}" : "")}");
+                lines.Add(
+                    $"  {bedside.Said(change.Change.At)}: {(change.From is { } from ? $"{from} to " : "")}{change.Change.Rate}{(change.Before is { } before ? $"; before: {Looked.Says(before)}" : "; nobody looked before")}{(change.After is { } after ? $"; after: {Looked.Says(after)}" : "")}{(change.WithinOrder == false ? "; outside the order" : "")}{(change.Reason is { } reason ? $"; {reason}" : "")}"
+                );
             }
         }
 
-        if (lines.Count == 0) lines.Add("No irrigant is charted.");
-        if (WeaningTrial.Of(flags, bedside.At - Duration.FromHours(24)).LastOrDefault() is { } trial) lines.Add($"Last trial: {trial.Says(bedside)}");
-        if (bedside.Last<WashoutPerformed>() is { } washout) lines.Add($"Last washout {Aged(bedside, washout.At)}{(washout.Cleared switch { true => ", cleared", false => ", not cleared", null => "" })}.");
+        if (lines.Count == 0)
+            lines.Add("No irrigant is charted.");
+        if (WeaningTrial.Of(flags, bedside.At - Duration.FromHours(24)).LastOrDefault() is { } trial)
+            lines.Add($"Last trial: {trial.Says(bedside)}");
+        if (bedside.Last<WashoutPerformed>() is { } washout)
+            lines.Add(
+                $"Last washout {Aged(bedside, washout.At)}{(washout.Cleared switch { true => ", cleared", false => ", not cleared", null => "" })}."
+            );
         return new("irrigation", "Irrigation", lines, !bedside.Lines.Any() ? [] : [$"Procedure/{BladderIrrigationMapper.IdOf(episode)}"]);
     }
 
@@ -90,43 +136,90 @@ internal sealed record Handover(Episode Episode, FlagRecord Flags, IReadOnlyList
         var looks = Looked.Before(bedside, bedside.At + Duration.Epsilon).Take(4).Reverse().ToList();
         return looks.Count == 0
             ? new("appearance", "Drainage appearance", ["Nobody charted what the drainage looks like."], [])
-            : new("appearance", "Drainage appearance", [.. looks.Select(look => $"{Aged(bedside, look.At)}: {Looked.Says(look)}")], Addresses(episode, looks));
+            : new(
+                "appearance",
+                "Drainage appearance",
+                [.. looks.Select(look => $"{Aged(bedside, look.At)}: {Looked.Says(look)}")],
+                Addresses(episode, looks)
+            );
     }
 
     private static HandoverSection Balance(Episode episode, Bedside bedside)
     {
         var closed = bedside.Balance[FluidBalance.Bladder];
-        if (closed.IsEmpty) return new("balance", "Balance", ["No drainage was read yet: nothing can be said of the urine."], []);
+        if (closed.IsEmpty)
+            return new("balance", "Balance", ["No drainage was read yet: nothing can be said of the urine."], []);
         var latest = closed[^1];
-        List<string> lines = [$"{bedside.Said(latest.Start)} to {bedside.Said(latest.End)}: {(latest.Output is { } output ? $"corrected urine output {output.Headline}{Interval(output)}" : "the corrected urine output is not known")}{(latest.Caveats.IsEmpty ? "" : $"; {string.Join(", ", latest.Caveats.Select(c => Slug.Of(c)))}")}."];
+        List<string> lines =
+        [
+            $"{bedside.Said(latest.Start)} to {bedside.Said(latest.End)}: {(latest.Output is { } output ? $"corrected urine output {output.Headline}{Interval(output)}" : "the corrected urine output is not known")}{(latest.Caveats.IsEmpty ? "" : $"; {string.Join(", ", latest.Caveats.Select(c => Slug.Of(c)))}")}.",
+        ];
         lines.AddRange(latest.Doubts.Select(DoubtReport.InWords));
         var shift = Wards.Windows(WindowKind.Shift, bedside.Log.Frame, bedside.At - Duration.Epsilon, bedside.At).LastOrDefault();
         if (shift.HasStart && shift.Start < latest.End)
         {
             var window = bedside.Balance.Over(WindowKind.Trailing, new(shift.Start, latest.End));
-            lines.Add($"This shift, from {bedside.Said(shift.Start)} to the last reading: {(window.Output is { } so ? $"{so.Headline}{Interval(so)}" : "not known")}.");
+            lines.Add(
+                $"This shift, from {bedside.Said(shift.Start)} to the last reading: {(window.Output is { } so ? $"{so.Headline}{Interval(so)}" : "not known")}."
+            );
         }
 
         lines.Add(Deficit.Of(bedside) is { } deficit ? deficit.Says(bedside) + "." : "No irrigant is unaccounted for by the last reading.");
         var since = bedside.Balance.Open(bedside.At).Instilled;
-        lines.Add($"Since the last reading ({Aged(bedside, latest.End)}): {(since is { } ran ? $"{ran} ran in" : "what ran in is not known")}; nobody knows what came out.");
+        lines.Add(
+            $"Since the last reading ({Aged(bedside, latest.End)}): {(since is { } ran ? $"{ran} ran in" : "what ran in is not known")}; nobody knows what came out."
+        );
         return new("balance", "Balance", lines, [$"Observation/{CorrectedUrineOutputMapper.IdOf(episode, latest)}"]);
     }
 
     private static HandoverSection Forecast(Bedside bedside)
     {
-        var forecasts = Forecasts.Of(bedside.Balance, bedside.Facts.Patient.YearsAt(bedside.At), bedside.Facts.BladderCapacity, bedside.At, bedside.Limits.Forecasts);
-        return new("forecasts", "Forecasts", forecasts.IsEmpty ? ["None: the episode has ended."] : [.. forecasts.Select(f => $"{f.Kind} {f.What}: {(f.At is { } at ? bedside.Said(at) : "cannot be told")}; {f.Assumption}.")], []);
+        var forecasts = Forecasts.Of(
+            bedside.Balance,
+            bedside.Facts.Patient.YearsAt(bedside.At),
+            bedside.Facts.BladderCapacity,
+            bedside.At,
+            bedside.Limits.Forecasts
+        );
+        return new(
+            "forecasts",
+            "Forecasts",
+            forecasts.IsEmpty
+                ? ["None: the episode has ended."]
+                :
+                [
+                    .. forecasts.Select(f =>
+                        $"{f.Kind} {f.What}: {(f.At is { } at ? bedside.Said(at) : "cannot be told")}; {f.Assumption}."
+                    ),
+                ],
+            []
+        );
     }
 
-    private static HandoverSection Dwell(Bedside bedside) => new("dwell", "Dwell", [bedside.Clamped is not { } clamp ? "The drain is open."
-        : bedside.Last<OrderSet>()?.Dwell is { } dwell ? FormattableString.Invariant($"Clamped since {bedside.Said(clamp.At)}; to be released at {bedside.Said(clamp.At + dwell)} (ordered dwell {dwell.TotalMinutes:0.#} min).")
-        : $"Clamped since {bedside.Said(clamp.At)}; no order names a dwell."], []);
+    private static HandoverSection Dwell(Bedside bedside) =>
+        new(
+            "dwell",
+            "Dwell",
+            [
+                bedside.Clamped is not { } clamp ? "The drain is open."
+                : bedside.Last<OrderSet>()?.Dwell is { } dwell
+                    ? FormattableString.Invariant(
+                        $"Clamped since {bedside.Said(clamp.At)}; to be released at {bedside.Said(clamp.At + dwell)} (ordered dwell {dwell.TotalMinutes:0.#} min)."
+                    )
+                : $"Clamped since {bedside.Said(clamp.At)}; no order names a dwell.",
+            ],
+            []
+        );
 
     private static HandoverSection Standing(Episode episode, FlagRecord flags)
     {
         var standing = flags.Standing.OrderByDescending(f => f.Latest.Priority).ToList();
-        return new("flags", "Flags", standing.Count == 0 ? ["None stands."] : [.. standing.SelectMany(flag => Lines(flag))], [.. standing.Select(flag => $"Flag/{FlagMapper.IdOf(episode, flag)}")]);
+        return new(
+            "flags",
+            "Flags",
+            standing.Count == 0 ? ["None stands."] : [.. standing.SelectMany(flag => Lines(flag))],
+            [.. standing.Select(flag => $"Flag/{FlagMapper.IdOf(episode, flag)}")]
+        );
 
         IEnumerable<string> Lines(FlagPeriod flag)
         {
@@ -139,30 +232,70 @@ internal sealed record Handover(Episode Episode, FlagRecord Flags, IReadOnlyList
 
     private static HandoverSection Undecided(FlagRecord flags)
     {
-        List<string> lines = [.. flags.Findings.Where(f => f.Latest is Finding.Undecided).Select(f => (f.Rule, Finding: (Finding.Undecided)f.Latest!)).Select(f => $"{f.Rule.Title}: {f.Finding.Why}. Needs {f.Finding.Needs}.")];
+        List<string> lines =
+        [
+            .. flags
+                .Findings.Where(f => f.Latest is Finding.Undecided)
+                .Select(f => (f.Rule, Finding: (Finding.Undecided)f.Latest!))
+                .Select(f => $"{f.Rule.Title}: {f.Finding.Why}. Needs {f.Finding.Needs}."),
+        ];
         return new("undecided", "Undecided", lines.Count == 0 ? ["Every rule has an answer."] : lines, []);
     }
 
     private static HandoverSection Comfort(Episode episode, Bedside bedside)
     {
-        if (bedside.Last<ToleranceNoted>() is not { } noted) return new("comfort", "Pain and spasm", ["Nobody charted pain or spasm."], []);
-        List<string> said = [.. new[] { noted.Pain is { } pain ? $"pain {pain} of 10" : "pain not charted", noted.Spasm switch { true => "spasm", false => "no spasm", null => "spasm not charted" }, noted.Tolerated switch { true => "tolerated well", false => "tolerated poorly", null => null } }.OfType<string>()];
+        if (bedside.Last<ToleranceNoted>() is not { } noted)
+            return new("comfort", "Pain and spasm", ["Nobody charted pain or spasm."], []);
+        List<string> said =
+        [
+            .. new[]
+            {
+                noted.Pain is { } pain ? $"pain {pain} of 10" : "pain not charted",
+                noted.Spasm switch
+                {
+                    true => "spasm",
+                    false => "no spasm",
+                    null => "spasm not charted",
+                },
+                noted.Tolerated switch
+                {
+                    true => "tolerated well",
+                    false => "tolerated poorly",
+                    null => null,
+                },
+            }.OfType<string>(),
+        ];
         return new("comfort", "Pain and spasm", [$"{Aged(bedside, noted.At)}: {string.Join(", ", said)}."], Addresses(episode, [noted]));
     }
 
     private static HandoverSection Order(Bedside bedside)
     {
-        if (bedside.Last<OrderSet>() is not { } order) return new("order", "Order", ["No order is on record."], []);
+        if (bedside.Last<OrderSet>() is not { } order)
+            return new("order", "Order", ["No order is on record."], []);
         string?[] said =
         [
-            order.Order, order.Method, order.Solution, order.Additive is { } drug ? $"with {drug}" : null, order.Amount is { } amount ? $"{amount} each" : null,
-            (order.AtLeast, order.AtMost) switch { (null, null) => null, ({ } low, null) => $"at least {low}", (null, { } high) => $"at most {high}", ({ } low, { } high) => $"{low} to {high}" },
-            order.Dwell is { } dwell ? FormattableString.Invariant($"dwell {dwell.TotalMinutes:0.#} min") : null, order.Frequency, order.Target is { } target ? $"target: {target}" : null, order.Until is { } until ? $"expires {bedside.Said(until)}" : null,
+            order.Order,
+            order.Method,
+            order.Solution,
+            order.Additive is { } drug ? $"with {drug}" : null,
+            order.Amount is { } amount ? $"{amount} each" : null,
+            (order.AtLeast, order.AtMost) switch
+            {
+                (null, null) => null,
+                ({ } low, null) => $"at least {low}",
+                (null, { } high) => $"at most {high}",
+                ({ } low, { } high) => $"{low} to {high}",
+            },
+            order.Dwell is { } dwell ? FormattableString.Invariant($"dwell {dwell.TotalMinutes:0.#} min") : null,
+            order.Frequency,
+            order.Target is { } target ? $"target: {target}" : null,
+            order.Until is { } until ? $"expires {bedside.Said(until)}" : null,
         ];
         return new("order", "Order", [$"{Aged(bedside, order.At)}: {string.Join("; ", said.OfType<string>())}."], []);
     }
 
-    private static HandoverSection Contact(Bedside bedside) => new("contact", "Whom to call", [bedside.Last<OrderSet>()?.Contact ?? "The order names nobody."], []);
+    private static HandoverSection Contact(Bedside bedside) =>
+        new("contact", "Whom to call", [bedside.Last<OrderSet>()?.Contact ?? "The order names nobody."], []);
 
     private static HandoverSection Record(Bedside bedside)
     {
@@ -170,11 +303,22 @@ internal sealed record Handover(Episode Episode, FlagRecord Flags, IReadOnlyList
         return new("record", "Record", [missing.Count == 0 ? "Complete." : $"Missing: {string.Join(", ", missing)}."], []);
     }
 
-    private static HandoverSection Cautioned() => new("cautions", "Cautions", [Cautions.Prompt, Cautions.Outflow, Cautions.NeverForce, Cautions.KeepClosed, Cautions.Graduations, Cautions.MissingIsNotZero], []);
+    private static HandoverSection Cautioned() =>
+        new(
+            "cautions",
+            "Cautions",
+            [Cautions.Prompt, Cautions.Outflow, Cautions.NeverForce, Cautions.KeepClosed, Cautions.Graduations, Cautions.MissingIsNotZero],
+            []
+        );
 
-    private static string Interval(UrineOutput output) => output.Interval95 is { } range ? $" (95 % interval {range.Low} to {range.High})" : " (its doubts are not known)";
+    private static string Interval(UrineOutput output) =>
+        output.Interval95 is { } range ? $" (95 % interval {range.Low} to {range.High})" : " (its doubts are not known)";
 
-    private static string Aged(Bedside bedside, Instant at) => bedside.At - at >= Old ? FormattableString.Invariant($"{bedside.Said(at)}, {(bedside.At - at).TotalHours:0} h old") : bedside.Said(at);
+    private static string Aged(Bedside bedside, Instant at) =>
+        bedside.At - at >= Old
+            ? FormattableString.Invariant($"{bedside.Said(at)}, {(bedside.At - at).TotalHours:0} h old")
+            : bedside.Said(at);
 
-    private static List<string> Addresses(Episode episode, IEnumerable<Entry> entries) => [.. entries.Select(entry => EntryMapper.IdOf(episode, entry)).OfType<string>().Select(id => $"Observation/{id}")];
+    private static List<string> Addresses(Episode episode, IEnumerable<Entry> entries) =>
+        [.. entries.Select(entry => EntryMapper.IdOf(episode, entry)).OfType<string>().Select(id => $"Observation/{id}")];
 }

@@ -17,14 +17,27 @@ internal sealed record RecordReport(
     [property: Description("What is missing, by name.")] IReadOnlyList<string> Missing,
     [property: Description("Every item that is needed, and why.")] IReadOnlyList<RecordItemReport> Items,
     [property: Description("What on record contradicts itself, by name.")] IReadOnlyList<string> Contradictions,
-    [property: Description("Each change of flow of the last 31 days: what the drainage looked like before and after, and the ordered range.")] IReadOnlyList<TitrationReport> Titration,
+    [property: Description(
+        "Each change of flow of the last 31 days: what the drainage looked like before and after, and the ordered range."
+    )]
+        IReadOnlyList<TitrationReport> Titration,
     [property: Description("Each time the drain was clamped: a dwell, or a trial.")] IReadOnlyList<ClampReport> Clamps,
-    [property: Description("Each trial to do without irrigation, or without drainage, of the last 31 days, and what followed it.")] IReadOnlyList<TrialReport> Trials,
+    [property: Description("Each trial to do without irrigation, or without drainage, of the last 31 days, and what followed it.")]
+        IReadOnlyList<TrialReport> Trials,
     [property: Description("How long the catheter has been in place, by the hour and by a daily count.")] CatheterDaysReport CatheterDays,
-    [property: Description("Times at which the closed system was opened.")] IReadOnlyList<string> ClosureBreaks)
+    [property: Description("Times at which the closed system was opened.")] IReadOnlyList<string> ClosureBreaks
+)
 {
     private static readonly Caveat[] Contradicting =
-        [Caveat.TwoMeasuresOnOneLine, Caveat.BagLevelRose, Caveat.PumpCounterReset, Caveat.ContainerReset, Caveat.DrainageWhileClamped, Caveat.ImplausibleFlow, Caveat.ImplausibleVolume];
+    [
+        Caveat.TwoMeasuresOnOneLine,
+        Caveat.BagLevelRose,
+        Caveat.PumpCounterReset,
+        Caveat.ContainerReset,
+        Caveat.DrainageWhileClamped,
+        Caveat.ImplausibleFlow,
+        Caveat.ImplausibleVolume,
+    ];
 
     /// <summary>The report.</summary>
     public static RecordReport Of(Episode episode, FlagRecord flags)
@@ -39,19 +52,32 @@ internal sealed record RecordReport(
             [.. items.Where(item => !item.IsRecorded).Select(item => item.Name)],
             [.. items.Select(item => new RecordItemReport(item.Name, item.IsRecorded, item.Trigger))],
             [.. Contradicts(flags, bedside, from)],
-            [.. bedside.Lines.SelectMany(line => Irrigation.Flags.Titration.Of(bedside.Log, line, from, bedside.At)).OrderBy(change => change.Change.At).Select(change => TitrationReport.Of(change, zone))],
+            [
+                .. bedside
+                    .Lines.SelectMany(line => Irrigation.Flags.Titration.Of(bedside.Log, line, from, bedside.At))
+                    .OrderBy(change => change.Change.At)
+                    .Select(change => TitrationReport.Of(change, zone)),
+            ],
             [.. ClampsOf(bedside, from, zone)],
             [.. WeaningTrial.Of(flags, from).Select(trial => TrialReport.Of(trial, bedside, zone))],
-            new(days.Inserted is { } inserted ? Wire.Time(inserted, zone) : null, days.Removed is { } removed ? Wire.Time(removed, zone) : null, days.Hours is { } hours ? Wire.Number(hours) : null, days.Days),
-            [.. bedside.Log[Slug.Of(nameof(ClosedSystemOpened))].After(from, bedside.At).Select(opened => Wire.Time(opened.At, zone))]);
+            new(
+                days.Inserted is { } inserted ? Wire.Time(inserted, zone) : null,
+                days.Removed is { } removed ? Wire.Time(removed, zone) : null,
+                days.Hours is { } hours ? Wire.Number(hours) : null,
+                days.Days
+            ),
+            [.. bedside.Log[Slug.Of(nameof(ClosedSystemOpened))].After(from, bedside.At).Select(opened => Wire.Time(opened.At, zone))]
+        );
     }
 
     private static IEnumerable<string> Contradicts(FlagRecord flags, Bedside bedside, Instant from)
     {
-        foreach (var flag in flags.Standing.Where(flag => flag.Slug is "order-mismatch" or "implausible" or "inflow-while-clamped")) yield return flag.Latest.Says;
+        foreach (var flag in flags.Standing.Where(flag => flag.Slug is "order-mismatch" or "implausible" or "inflow-while-clamped"))
+            yield return flag.Latest.Says;
         foreach (var interval in bedside.Balance.Reaching(FluidBalance.Bladder, from, bedside.At))
         {
-            foreach (var caveat in interval.Caveats.Where(caveat => Contradicting.Contains(caveat))) yield return $"{Slug.Of(caveat)} from {bedside.Said(interval.Start)} to {bedside.Said(interval.End)}";
+            foreach (var caveat in interval.Caveats.Where(caveat => Contradicting.Contains(caveat)))
+                yield return $"{Slug.Of(caveat)} from {bedside.Said(interval.Start)} to {bedside.Said(interval.End)}";
         }
     }
 
@@ -66,7 +92,8 @@ internal sealed record RecordReport(
                 Wire.Time(clamp.At, zone),
                 released is null ? null : Wire.Time(released.At, zone),
                 released is null ? null : Wire.Number((decimal)(released.At - clamp.At).TotalMinutes),
-                dwell is { } ordered ? Wire.Number((decimal)ordered.TotalMinutes) : null);
+                dwell is { } ordered ? Wire.Number((decimal)ordered.TotalMinutes) : null
+            );
         }
     }
 }
@@ -75,7 +102,8 @@ internal sealed record RecordReport(
 internal sealed record RecordItemReport(
     [property: Description("What, in the trade's words.")] string Name,
     [property: Description("Whether it is there; what was charted as not assessed counts.")] bool Recorded,
-    [property: Description("Why it is needed: always, or what asked for it.")] string Because);
+    [property: Description("Why it is needed: always, or what asked for it.")] string Because
+);
 
 /// <summary>A change of flow.</summary>
 internal sealed record TitrationReport(
@@ -89,21 +117,24 @@ internal sealed record TitrationReport(
     [property: Description("By whom.")] string? Performer,
     [property: Description("Lower end of the ordered range.")] Amount? OrderedAtLeast,
     [property: Description("Upper end of the ordered range.")] Amount? OrderedAtMost,
-    [property: Description("Whether the flow lies in the ordered range; absent where none is ordered.")] bool? WithinOrder)
+    [property: Description("Whether the flow lies in the ordered range; absent where none is ordered.")] bool? WithinOrder
+)
 {
     /// <summary>The report of a change.</summary>
-    public static TitrationReport Of(Irrigation.Flags.Titration change, DateTimeZone zone) => new(
-        Wire.Time(change.Change.At, zone),
-        change.Change.Line,
-        Flow(change.From),
-        Flow(change.Change.Rate)!,
-        change.Before is { } before ? Looked.Says(before) : null,
-        change.After is { } after ? Looked.Says(after) : null,
-        change.Reason,
-        change.Change.Header.Performer,
-        Flow(change.Order?.AtLeast),
-        Flow(change.Order?.AtMost),
-        change.WithinOrder);
+    public static TitrationReport Of(Irrigation.Flags.Titration change, DateTimeZone zone) =>
+        new(
+            Wire.Time(change.Change.At, zone),
+            change.Change.Line,
+            Flow(change.From),
+            Flow(change.Change.Rate)!,
+            change.Before is { } before ? Looked.Says(before) : null,
+            change.After is { } after ? Looked.Says(after) : null,
+            change.Reason,
+            change.Change.Header.Performer,
+            Flow(change.Order?.AtLeast),
+            Flow(change.Order?.AtMost),
+            change.WithinOrder
+        );
 
     private static Amount? Flow(FlowRate? rate) => rate is { } known ? new(Wire.Number(known.MillilitresPerHour), "mL/h") : null;
 }
@@ -113,11 +144,16 @@ internal sealed record ClampReport(
     [property: Description("When it was clamped.")] string Clamped,
     [property: Description("When it was released; absent while it is clamped.")] string? Released,
     [property: Description("For how many minutes.")] decimal? Minutes,
-    [property: Description("The ordered dwell in minutes; absent where no order names one.")] decimal? OrderedMinutes);
+    [property: Description("The ordered dwell in minutes; absent where no order names one.")] decimal? OrderedMinutes
+);
 
 /// <summary>A trial to do without irrigation or drainage, and what followed.</summary>
 internal sealed record TrialReport(
-    [property: Description("How it began: the irrigation was stopped, or the drain was clamped without an ordered dwell."), WordsOf(typeof(TrialKind))] string Kind,
+    [property:
+        Description("How it began: the irrigation was stopped, or the drain was clamped without an ordered dwell."),
+        WordsOf(typeof(TrialKind))
+    ]
+        string Kind,
     [property: Description("When it began.")] string Stopped,
     [property: Description("Up to when it was observed; the moment of asking while it goes on.")] string ObservedUntil,
     [property: Description("For how many minutes.")] decimal Minutes,
@@ -126,40 +162,46 @@ internal sealed record TrialReport(
     [property: Description("What it rests on that none is known.")] string? NoRecurrence,
     [property: Description("The first urine voided after it began; absent where none is charted.")] TimedAmount? FirstVoid,
     [property: Description("Why there is none.")] string? NoFirstVoid,
-    [property: Description("The first bladder scan after that void and before the next, the post-void residual; absent where there is none.")] TimedAmount? Residual,
+    [property: Description(
+        "The first bladder scan after that void and before the next, the post-void residual; absent where there is none."
+    )]
+        TimedAmount? Residual,
     [property: Description("Why there is none.")] string? NoResidual,
-    [property: Description("The whole of it in one sentence.")] string InWords)
+    [property: Description("The whole of it in one sentence.")] string InWords
+)
 {
     /// <summary>The report of a trial.</summary>
-    public static TrialReport Of(WeaningTrial trial, Bedside bedside, DateTimeZone zone) => new(
-        Slug.Of(trial.Kind),
-        Wire.Time(trial.Stopped, zone),
-        Wire.Time(trial.Until, zone),
-        Wire.Number((decimal)(trial.Until - trial.Stopped).TotalMinutes),
-        trial.EndedBy is { } end ? Slug.Of(end) : null,
-        trial.Recurrence is { } back ? new(Wire.Time(back.At, zone), back.Says) : null,
-        trial.NoRecurrence,
-        trial.FirstVoid is { } voided ? new(Wire.Time(voided.At, zone), Wire.Number(voided.Amount.Millilitres), "mL") : null,
-        trial.NoVoid,
-        trial.Residual is { } scan ? new(Wire.Time(scan.At, zone), Wire.Number(scan.Held.Millilitres), "mL") : null,
-        trial.NoResidual,
-        trial.Says(bedside));
+    public static TrialReport Of(WeaningTrial trial, Bedside bedside, DateTimeZone zone) =>
+        new(
+            Slug.Of(trial.Kind),
+            Wire.Time(trial.Stopped, zone),
+            Wire.Time(trial.Until, zone),
+            Wire.Number((decimal)(trial.Until - trial.Stopped).TotalMinutes),
+            trial.EndedBy is { } end ? Slug.Of(end) : null,
+            trial.Recurrence is { } back ? new(Wire.Time(back.At, zone), back.Says) : null,
+            trial.NoRecurrence,
+            trial.FirstVoid is { } voided ? new(Wire.Time(voided.At, zone), Wire.Number(voided.Amount.Millilitres), "mL") : null,
+            trial.NoVoid,
+            trial.Residual is { } scan ? new(Wire.Time(scan.At, zone), Wire.Number(scan.Held.Millilitres), "mL") : null,
+            trial.NoResidual,
+            trial.Says(bedside)
+        );
 }
 
 /// <summary>A sign that a trial did not hold.</summary>
-internal sealed record RecurrenceReport(
-    [property: Description("When.")] string At,
-    [property: Description("What, in words.")] string What);
+internal sealed record RecurrenceReport([property: Description("When.")] string At, [property: Description("What, in words.")] string What);
 
 /// <summary>An amount, and when it was.</summary>
 internal sealed record TimedAmount(
     [property: Description("When.")] string At,
     [property: Description("The number.")] decimal Value,
-    [property: Description("Its unit.")] string Unit);
+    [property: Description("Its unit.")] string Unit
+);
 
 /// <summary>How long a catheter has been in place.</summary>
 internal sealed record CatheterDaysReport(
     [property: Description("When it was inserted, if known.")] string? Inserted,
     [property: Description("When it was removed, once it was.")] string? Removed,
     [property: Description("Elapsed hours in place.")] decimal? Hours,
-    [property: Description("How many times a count once a day met it.")] int? DailyCounts);
+    [property: Description("How many times a count once a day met it.")] int? DailyCounts
+);

@@ -4,5 +4,6 @@ namespace IrrigationFhir.Episodes;
 internal static class Texts
 {
     /// <summary>The caution that goes with every answer.</summary>
-    public const string Caution = "Numbers prompt a person to look at the patient; they diagnose nothing and command nothing. Local protocol, the order and licensed practice prevail.";
+    public const string Caution =
+        "Numbers prompt a person to look at the patient; they diagnose nothing and command nothing. Local protocol, the order and licensed practice prevail.";
 }

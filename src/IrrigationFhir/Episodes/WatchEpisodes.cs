@@ -21,7 +21,8 @@ internal sealed class WatchEpisodes(
     EpisodeStore store,
     ProfileValidator profiles,
     TimeProvider clock,
-    ILogger<WatchEpisodes> log) : BackgroundService
+    ILogger<WatchEpisodes> log
+) : BackgroundService
 {
     /// <summary>Episodes looked at in one round.</summary>
     public const int MostAtOnce = 500;
@@ -41,9 +42,11 @@ internal sealed class WatchEpisodes(
     public async Task<int?> Look(CancellationToken stop)
     {
         var now = Instant.FromDateTimeOffset(clock.GetUtcNow());
-        if (!await store.Lease("watch", me, now, Duration.FromMinutes(2), stop)) return null;
+        if (!await store.Lease("watch", me, now, Duration.FromMinutes(2), stop))
+            return null;
         var due = await store.Due(now, MostAtOnce, stop);
-        foreach (var id in due) await LookGuarded(id, now, stop);
+        foreach (var id in due)
+            await LookGuarded(id, now, stop);
         return due.Count;
     }
 
@@ -91,7 +94,8 @@ internal sealed class WatchEpisodes(
 
     private async ValueTask<Done?> Look(string id, Instant now, CancellationToken stop)
     {
-        if (await episodes.Find(id, stop) is not { } found) return Done.Instance;
+        if (await episodes.Find(id, stop) is not { } found)
+            return Done.Instance;
         var episode = await episodes.Watched(found, stop);
         var (flags, changes) = episode.Flags!.After(episode.Balance, [], now);
         var after = episode with { Flags = flags };
@@ -104,11 +108,17 @@ internal sealed class WatchEpisodes(
         }
 
         var (valid, faulty) = profiles.Sort(news.Resources);
-        var change = news.In(new(episode.Row.PatientKey, id, episode.Row.Version, [], [.. valid.Select(ResourceDraft.Of)], faulty.ToRows()), flags, valid);
-        if (await store.Save(change, stop) is not SaveOutcome.Saved saved) return null;
+        var change = news.In(
+            new(episode.Row.PatientKey, id, episode.Row.Version, [], [.. valid.Select(ResourceDraft.Of)], faulty.ToRows()),
+            flags,
+            valid
+        );
+        if (await store.Save(change, stop) is not SaveOutcome.Saved saved)
+            return null;
 
         // Flags that were stored already leave the episode as it was, and it has to be remembered how far they go.
-        if (saved.Version == episode.Row.Version) await store.Looked(episode.Row, flags.AsOf, flags.Next, stop);
+        if (saved.Version == episode.Row.Version)
+            await store.Looked(episode.Row, flags.AsOf, flags.Next, stop);
         episodes.Keep(after with { Strays = [], Row = after.Row with { Version = saved.Version, FlagsAsOf = flags.AsOf } });
         return Done.Instance;
     }
@@ -127,9 +137,11 @@ internal sealed class EpisodesCheck(WatchEpisodes watch) : IHealthCheck
     {
         var count = watch.Failing;
         var data = new Dictionary<string, object> { ["failing"] = count };
-        return Task.FromResult(count == 0
-            ? HealthCheckResult.Healthy("every episode that was due was judged", data)
-            : HealthCheckResult.Degraded($"{count} episode{(count == 1 ? "" : "s")} cannot be judged; the log names them", data: data));
+        return Task.FromResult(
+            count == 0
+                ? HealthCheckResult.Healthy("every episode that was due was judged", data)
+                : HealthCheckResult.Degraded($"{count} episode{(count == 1 ? "" : "s")} cannot be judged; the log names them", data: data)
+        );
     }
 }
 
@@ -141,6 +153,7 @@ internal static partial class Log
 
     [LoggerMessage(
         Level = LogLevel.Error,
-        Message = "Episode {Episode} cannot be judged ({Failure}, {Times} times in a row); it is looked at again in {Minutes} min.")]
+        Message = "Episode {Episode} cannot be judged ({Failure}, {Times} times in a row); it is looked at again in {Minutes} min."
+    )]
     public static partial void EpisodeFailed(ILogger logger, string episode, string failure, int times, double minutes);
 }

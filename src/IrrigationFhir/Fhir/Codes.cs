@@ -11,7 +11,8 @@ namespace IrrigationFhir.Fhir;
 internal static class Codes
 {
     /// <summary>What whoever passes the codes on has to say of them.</summary>
-    public const string Notice = "This material contains content from LOINC (http://loinc.org). LOINC is copyright Regenstrief Institute, Inc. and the LOINC Committee, and is available at no cost under the license at http://loinc.org/license. SNOMED CT codes are used by reference; whoever deploys this holds the licence that their country requires.";
+    public const string Notice =
+        "This material contains content from LOINC (http://loinc.org). LOINC is copyright Regenstrief Institute, Inc. and the LOINC Committee, and is available at no cost under the license at http://loinc.org/license. SNOMED CT codes are used by reference; whoever deploys this holds the licence that their country requires.";
 
     /// <summary>Systems of published vocabularies.</summary>
     public static class Systems
@@ -100,19 +101,52 @@ internal static class Codes
 
         /// <summary>Every unit that a resource of ours can have; the invariant <c>ifh-ucum</c> lists the same.</summary>
         public static IReadOnlyList<UcumUnit> All { get; } =
-            [Millilitre, MillilitrePerHour, MillilitrePer8Hours, MillilitrePer12Hours, MillilitrePerDay, MillilitrePerKilogramHour, DropsPerMinute, DropsPerMillilitre, Gram, Kilogram, Hour, Minute, Percent, Score];
+        [
+            Millilitre,
+            MillilitrePerHour,
+            MillilitrePer8Hours,
+            MillilitrePer12Hours,
+            MillilitrePerDay,
+            MillilitrePerKilogramHour,
+            DropsPerMinute,
+            DropsPerMillilitre,
+            Gram,
+            Kilogram,
+            Hour,
+            Minute,
+            Percent,
+            Score,
+        ];
     }
 
     private static readonly string[] LocalSystems =
     [
-        "irrigation-observation", "irrigation-kind", "output-window", "calculation-method", "measuring-way", "urine-route", "balance-term", "caveat", "entry-kind",
-        "urine-output-criterion", "criterion-answer", "criterion-reading", "criterion-obstacle", "weight-kind", "clot-burden", "drainage-clarity", "tolerance", "irrigation-flag", "handover-section",
+        "irrigation-observation",
+        "irrigation-kind",
+        "output-window",
+        "calculation-method",
+        "measuring-way",
+        "urine-route",
+        "balance-term",
+        "caveat",
+        "entry-kind",
+        "urine-output-criterion",
+        "criterion-answer",
+        "criterion-reading",
+        "criterion-obstacle",
+        "weight-kind",
+        "clot-burden",
+        "drainage-clarity",
+        "tolerance",
+        "irrigation-flag",
+        "handover-section",
     ];
 
     private static readonly Lazy<FrozenDictionary<(string System, string Slug), string>> Local = new(() =>
         LocalSystems
             .SelectMany(system => Definitions.CodeSystem(system, Profiles.CanonicalBase).Concept.Select(concept => (system, concept)))
-            .ToFrozenDictionary(at => (at.system, at.concept.Code!), at => at.concept.Display!));
+            .ToFrozenDictionary(at => (at.system, at.concept.Code!), at => at.concept.Display!)
+    );
 
     /// <summary>
     /// Codes whose LOINC component and timing were seen, and whose full name follows from the order of their block only.
@@ -144,7 +178,8 @@ internal static class Codes
 
     private static Coding UrineByStraightCatheter => new(Systems.Loinc, "9195-9", "Urine output by in and out urethral catheter");
 
-    private static Coding BladderVolumeByUltrasound => new(Systems.Loinc, "15309-8", "Urinary bladder Volume by derived from height, width and length (US)");
+    private static Coding BladderVolumeByUltrasound =>
+        new(Systems.Loinc, "15309-8", "Urinary bladder Volume by derived from height, width and length (US)");
 
     private static Coding UrineOutputObservable => new(Systems.Snomed, "364201005", "Urine output (observable entity)");
 
@@ -195,14 +230,16 @@ internal static class Codes
 
     /// <summary>Urine collected by another route than the irrigated catheter.</summary>
     /// <param name="routeSlug">Code of <c>urine-route</c>; nephrostomy and in-and-out catheter have LOINC codes of their own.</param>
-    public static CodeableConcept UrineCollected(string routeSlug) => Concept(
-        routeSlug switch
-        {
-            "left-nephrostomy" or "right-nephrostomy" => UrineByNephrostomy,
-            "straight-catheter" => UrineByStraightCatheter,
-            _ => UrineOutput,
-        },
-        Observed("urine-collected"));
+    public static CodeableConcept UrineCollected(string routeSlug) =>
+        Concept(
+            routeSlug switch
+            {
+                "left-nephrostomy" or "right-nephrostomy" => UrineByNephrostomy,
+                "straight-catheter" => UrineByStraightCatheter,
+                _ => UrineOutput,
+            },
+            Observed("urine-collected")
+        );
 
     /// <summary>Fluid lost beside the catheter or spilt. No standard code was found.</summary>
     public static CodeableConcept LeakEstimated() => Concept(Observed("leak-estimated"));
@@ -213,32 +250,35 @@ internal static class Codes
     /// <summary>Corrected urine output.</summary>
     /// <param name="exactHours">1, 8, 12 or 24 when the window is complete and exactly that long: adds the timed LOINC code. Null for any other.</param>
     /// <exception cref="ArgumentOutOfRangeException">Another number of hours: it has no timed code.</exception>
-    public static CodeableConcept CorrectedUrineOutput(int? exactHours) => exactHours switch
-    {
-        null => Concept(UrineOutput, UrineOutputObservable, Observed("urine-output-corrected")),
-        1 => Concept(UrineOutput, UrineOutputObservable, Observed("urine-output-corrected"), UrineOutput1Hour),
-        8 => Concept(UrineOutput, UrineOutputObservable, Observed("urine-output-corrected"), UrineOutput8Hours),
-        12 => Concept(UrineOutput, UrineOutputObservable, Observed("urine-output-corrected"), UrineOutput12Hours),
-        24 => Concept(UrineOutput, UrineOutputObservable, Observed("urine-output-corrected"), UrineOutput24Hours),
-        _ => throw new ArgumentOutOfRangeException(nameof(exactHours), exactHours, "a timed urine output has 1, 8, 12 or 24 hours"),
-    };
+    public static CodeableConcept CorrectedUrineOutput(int? exactHours) =>
+        exactHours switch
+        {
+            null => Concept(UrineOutput, UrineOutputObservable, Observed("urine-output-corrected")),
+            1 => Concept(UrineOutput, UrineOutputObservable, Observed("urine-output-corrected"), UrineOutput1Hour),
+            8 => Concept(UrineOutput, UrineOutputObservable, Observed("urine-output-corrected"), UrineOutput8Hours),
+            12 => Concept(UrineOutput, UrineOutputObservable, Observed("urine-output-corrected"), UrineOutput12Hours),
+            24 => Concept(UrineOutput, UrineOutputObservable, Observed("urine-output-corrected"), UrineOutput24Hours),
+            _ => throw new ArgumentOutOfRangeException(nameof(exactHours), exactHours, "a timed urine output has 1, 8, 12 or 24 hours"),
+        };
 
     /// <summary>Unit of the corrected urine output that goes with <see cref="CorrectedUrineOutput"/>: the timed LOINC codes are rates.</summary>
     /// <param name="exactHours">As given there.</param>
     /// <exception cref="ArgumentOutOfRangeException">Another number of hours.</exception>
-    public static UcumUnit CorrectedUrineOutputUnit(int? exactHours) => exactHours switch
-    {
-        null => Units.Millilitre,
-        1 => Units.MillilitrePerHour,
-        8 => Units.MillilitrePer8Hours,
-        12 => Units.MillilitrePer12Hours,
-        24 => Units.MillilitrePerDay,
-        _ => throw new ArgumentOutOfRangeException(nameof(exactHours), exactHours, "a timed urine output has 1, 8, 12 or 24 hours"),
-    };
+    public static UcumUnit CorrectedUrineOutputUnit(int? exactHours) =>
+        exactHours switch
+        {
+            null => Units.Millilitre,
+            1 => Units.MillilitrePerHour,
+            8 => Units.MillilitrePer8Hours,
+            12 => Units.MillilitrePer12Hours,
+            24 => Units.MillilitrePerDay,
+            _ => throw new ArgumentOutOfRangeException(nameof(exactHours), exactHours, "a timed urine output has 1, 8, 12 or 24 hours"),
+        };
 
     /// <summary>The three categories of a corrected urine output: exam, fluid balance, and its window.</summary>
     /// <param name="windowSlug">Code of <c>output-window</c>.</param>
-    public static List<CodeableConcept> OutputCategories(string windowSlug) => [Concept(Exam), Concept(FluidBalance), OutputWindow(windowSlug)];
+    public static List<CodeableConcept> OutputCategories(string windowSlug) =>
+        [Concept(Exam), Concept(FluidBalance), OutputWindow(windowSlug)];
 
     /// <summary>The categories of what was measured at the bedside: exam and fluid balance.</summary>
     public static List<CodeableConcept> FluidCategories() => [Concept(Exam), Concept(FluidBalance)];
@@ -256,14 +296,15 @@ internal static class Codes
 
     /// <summary>A body weight of a kind.</summary>
     /// <param name="kindSlug">Code of <c>weight-kind</c>.</param>
-    public static CodeableConcept BodyWeight(string kindSlug) => kindSlug switch
-    {
-        "actual" => Concept(Weight, WeightMeasured, Observed("body-weight")),
-        "stated" or "estimated" => Concept(Weight, Observed("body-weight")),
-        "ideal" => Concept(IdealWeight, Observed("body-weight")),
-        "dosing" => Concept(Observed("body-weight")),
-        _ => throw new ArgumentOutOfRangeException(nameof(kindSlug), kindSlug, "not a kind of weight"),
-    };
+    public static CodeableConcept BodyWeight(string kindSlug) =>
+        kindSlug switch
+        {
+            "actual" => Concept(Weight, WeightMeasured, Observed("body-weight")),
+            "stated" or "estimated" => Concept(Weight, Observed("body-weight")),
+            "ideal" => Concept(IdealWeight, Observed("body-weight")),
+            "dosing" => Concept(Observed("body-weight")),
+            _ => throw new ArgumentOutOfRangeException(nameof(kindSlug), kindSlug, "not a kind of weight"),
+        };
 
     /// <summary>Whose weight a figure is.</summary>
     /// <param name="slug">Code of <c>weight-kind</c>.</param>
@@ -298,20 +339,23 @@ internal static class Codes
 
     /// <summary>A clarity, in SNOMED CT and in our words.</summary>
     /// <param name="slug">Code of <c>drainage-clarity</c>.</param>
-    public static CodeableConcept Clarity(string slug) => Concept(
-        slug switch
-        {
-            "clear" => new Coding(Systems.Snomed, "167236000", "Urine looks clear (finding)"),
-            "slightly-cloudy" => new Coding(Systems.Snomed, "1290141002", "Slightly cloudy urine (finding)"),
-            "cloudy" => new Coding(Systems.Snomed, "7766007", "Cloudy urine (finding)"),
-            "turbid" => new Coding(Systems.Snomed, "167238004", "Turbid urine (finding)"),
-            _ => throw new ArgumentOutOfRangeException(nameof(slug), slug, "not a clarity"),
-        },
-        Own("drainage-clarity", slug));
+    public static CodeableConcept Clarity(string slug) =>
+        Concept(
+            slug switch
+            {
+                "clear" => new Coding(Systems.Snomed, "167236000", "Urine looks clear (finding)"),
+                "slightly-cloudy" => new Coding(Systems.Snomed, "1290141002", "Slightly cloudy urine (finding)"),
+                "cloudy" => new Coding(Systems.Snomed, "7766007", "Cloudy urine (finding)"),
+                "turbid" => new Coding(Systems.Snomed, "167238004", "Turbid urine (finding)"),
+                _ => throw new ArgumentOutOfRangeException(nameof(slug), slug, "not a clarity"),
+            },
+            Own("drainage-clarity", slug)
+        );
 
     /// <summary>How many clots; where there are any, with the SNOMED CT coding of a clot.</summary>
     /// <param name="slug">Code of <c>clot-burden</c>.</param>
-    public static CodeableConcept Clots(string slug) => slug == "none" ? Concept(Own("clot-burden", slug)) : Concept(BloodClot, Own("clot-burden", slug));
+    public static CodeableConcept Clots(string slug) =>
+        slug == "none" ? Concept(Own("clot-burden", slug)) : Concept(BloodClot, Own("clot-burden", slug));
 
     /// <summary>How the patient bore it.</summary>
     /// <param name="slug">Code of <c>tolerance</c>.</param>
@@ -319,7 +363,8 @@ internal static class Codes
 
     /// <summary>A criterion of urine output.</summary>
     /// <param name="slug">Code of <c>urine-output-criterion</c>.</param>
-    public static CodeableConcept UrineOutputCriterion(string slug) => Concept(Observed("urine-output-criterion"), Own("urine-output-criterion", slug));
+    public static CodeableConcept UrineOutputCriterion(string slug) =>
+        Concept(Observed("urine-output-criterion"), Own("urine-output-criterion", slug));
 
     /// <summary>One of the four answers of a criterion.</summary>
     /// <param name="slug">Code of <c>criterion-answer</c>.</param>
@@ -358,16 +403,20 @@ internal static class Codes
 
     /// <summary>What a flag is about.</summary>
     /// <param name="slug"><c>clinical</c> or <c>safety</c>.</param>
-    public static CodeableConcept FlagCategory(string slug) => Concept(new Coding(Systems.FlagCategory, slug, slug == "clinical" ? "Clinical" : "Safety"));
+    public static CodeableConcept FlagCategory(string slug) =>
+        Concept(new Coding(Systems.FlagCategory, slug, slug == "clinical" ? "Clinical" : "Safety"));
 
     /// <summary>How soon somebody should look. R4 has nothing above high; the text says that it is urgent.</summary>
     /// <param name="slug"><c>low</c>, <c>medium</c>, <c>high</c> or <c>urgent</c>.</param>
-    public static CodeableConcept FlagPriority(string slug) => Concept(slug switch
-    {
-        "low" => new Coding(Systems.FlagPriority, "PL", "Low priority"),
-        "medium" => new Coding(Systems.FlagPriority, "PM", "Medium priority"),
-        _ => new Coding(Systems.FlagPriority, "PH", "High priority"),
-    });
+    public static CodeableConcept FlagPriority(string slug) =>
+        Concept(
+            slug switch
+            {
+                "low" => new Coding(Systems.FlagPriority, "PL", "Low priority"),
+                "medium" => new Coding(Systems.FlagPriority, "PM", "Medium priority"),
+                _ => new Coding(Systems.FlagPriority, "PH", "High priority"),
+            }
+        );
 
     /// <summary>Which stretch of time an output stands for.</summary>
     /// <param name="slug">Code of <c>output-window</c>.</param>
@@ -418,39 +467,55 @@ internal static class Codes
     /// </summary>
     public static IEnumerable<Coding> Besides(CodeableConcept ours, CodeableConcept sent)
     {
-        string[] spoken = ours.Coding.Exists(c => c.Code is "bladder-drainage-total" or "urine-collected") ? [Systems.Loinc, Systems.Snomed, Systems.Mdc] : [];
+        string[] spoken = ours.Coding.Exists(c => c.Code is "bladder-drainage-total" or "urine-collected")
+            ? [Systems.Loinc, Systems.Snomed, Systems.Mdc]
+            : [];
         string[] held = [IrrigantIntakeMeasured.Code!, IrrigantIntakeEstimated.Code!];
-        return sent.Coding.Where(c => !ours.Coding.Exists(own => own.System == c.System && own.Code == c.Code)
-            && !spoken.Contains(c.System) && !held.Contains(c.Code) && c.System?.StartsWith(Profiles.CanonicalBase, StringComparison.Ordinal) is not true);
+        return sent.Coding.Where(c =>
+            !ours.Coding.Exists(own => own.System == c.System && own.Code == c.Code)
+            && !spoken.Contains(c.System)
+            && !held.Contains(c.Code)
+            && c.System?.StartsWith(Profiles.CanonicalBase, StringComparison.Ordinal) is not true
+        );
     }
 
     /// <summary>An irrigation, its kind, and the HL7 v3 route that says the kind in a standard vocabulary.</summary>
     /// <param name="kindSlug">Code of <c>irrigation-kind</c>.</param>
-    public static CodeableConcept IrrigationProcedure(string kindSlug) => Concept(
-        IrrigationOfBladder,
-        Own("irrigation-kind", kindSlug),
-        kindSlug switch
-        {
-            "continuous" => new Coding(Systems.RouteOfAdministration, "BLADIRRC", "Irrigation, urinary bladder, continuous"),
-            "tidal" => new Coding(Systems.RouteOfAdministration, "BLADIRRT", "Irrigation, urinary bladder, tidal"),
-            "instillation-dwell" => new Coding(Systems.RouteOfAdministration, "BLADINSTL", "Instillation, urinary catheter"),
-            _ => new Coding(Systems.RouteOfAdministration, "BLADIRR", "Irrigation, urinary bladder"),
-        });
+    public static CodeableConcept IrrigationProcedure(string kindSlug) =>
+        Concept(
+            IrrigationOfBladder,
+            Own("irrigation-kind", kindSlug),
+            kindSlug switch
+            {
+                "continuous" => new Coding(Systems.RouteOfAdministration, "BLADIRRC", "Irrigation, urinary bladder, continuous"),
+                "tidal" => new Coding(Systems.RouteOfAdministration, "BLADIRRT", "Irrigation, urinary bladder, tidal"),
+                "instillation-dwell" => new Coding(Systems.RouteOfAdministration, "BLADINSTL", "Instillation, urinary catheter"),
+                _ => new Coding(Systems.RouteOfAdministration, "BLADIRR", "Irrigation, urinary bladder"),
+            }
+        );
 
     /// <summary>The bladder as a body site.</summary>
-    public static CodeableConcept Bladder() => Concept(new Coding(Systems.Snomed, "89837001", "Urinary bladder structure (body structure)"));
+    public static CodeableConcept Bladder() =>
+        Concept(new Coding(Systems.Snomed, "89837001", "Urinary bladder structure (body structure)"));
 
     /// <summary>Why a value is missing.</summary>
     /// <param name="slug"><c>temp-unknown</c> (not yet), <c>not-performed</c> (nobody measured), <c>error</c> (input contradicts itself) or <c>unknown</c>.</param>
     /// <exception cref="ArgumentOutOfRangeException">Another reason.</exception>
-    public static CodeableConcept DataAbsent(string slug) => Concept(new Coding(Systems.DataAbsentReason, slug, slug switch
-    {
-        "temp-unknown" => "Temporarily Unknown",
-        "not-performed" => "Not Performed",
-        "error" => "Error",
-        "unknown" => "Unknown",
-        _ => throw new ArgumentOutOfRangeException(nameof(slug), slug, "not a reason we give for a missing value"),
-    }));
+    public static CodeableConcept DataAbsent(string slug) =>
+        Concept(
+            new Coding(
+                Systems.DataAbsentReason,
+                slug,
+                slug switch
+                {
+                    "temp-unknown" => "Temporarily Unknown",
+                    "not-performed" => "Not Performed",
+                    "error" => "Error",
+                    "unknown" => "Unknown",
+                    _ => throw new ArgumentOutOfRangeException(nameof(slug), slug, "not a reason we give for a missing value"),
+                }
+            )
+        );
 
     /// <summary>What a Provenance says happened: an entry or a result was corrected.</summary>
     public static CodeableConcept Revised() => Concept(new Coding(Systems.DataOperation, "UPDATE", "revise"));
@@ -465,15 +530,21 @@ internal static class Codes
     /// <param name="value">In <paramref name="unit"/>.</param>
     /// <param name="unit">One of <see cref="Units"/>.</param>
     public static Quantity Quantity(decimal value, UcumUnit unit) =>
-        new() { Value = value, Unit = unit.Text, System = Systems.Ucum, Code = unit.Code };
+        new()
+        {
+            Value = value,
+            Unit = unit.Text,
+            System = Systems.Ucum,
+            Code = unit.Code,
+        };
 
     /// <summary>The standard uncertainty of a quantity, normally distributed, in the quantity's unit (core extensions of R4).</summary>
     /// <param name="standardUncertainty">0 or more.</param>
     public static IEnumerable<Extension> Uncertainty(decimal standardUncertainty) =>
-    [
-        new("http://hl7.org/fhir/StructureDefinition/iso21090-uncertainty", new FhirDecimal(standardUncertainty)),
-        new("http://hl7.org/fhir/StructureDefinition/iso21090-uncertaintyType", new Code("N")),
-    ];
+        [
+            new("http://hl7.org/fhir/StructureDefinition/iso21090-uncertainty", new FhirDecimal(standardUncertainty)),
+            new("http://hl7.org/fhir/StructureDefinition/iso21090-uncertaintyType", new Code("N")),
+        ];
 
     private static Coding Observed(string slug) => Own("irrigation-observation", slug);
 

@@ -13,8 +13,7 @@ internal static class Definitions
 
     /// <summary>Our StructureDefinitions, CodeSystems and ValueSets, in order of file name.</summary>
     /// <param name="canonicalBase">Base of their URLs.</param>
-    public static IReadOnlyList<Resource> Own(string canonicalBase) =>
-        [.. Names(example: false).Select(name => Read(name, canonicalBase))];
+    public static IReadOnlyList<Resource> Own(string canonicalBase) => [.. Names(example: false).Select(name => Read(name, canonicalBase))];
 
     /// <summary>One valid resource per profile, for the warm-up and for readers; its patient is an invention.</summary>
     /// <param name="canonicalBase">Base of the URLs in them.</param>
@@ -36,7 +35,8 @@ internal static class Definitions
     }
 
     private static IEnumerable<string> Names(bool example) =>
-        typeof(Definitions).Assembly.GetManifestResourceNames()
+        typeof(Definitions)
+            .Assembly.GetManifestResourceNames()
             .Where(name => name.StartsWith(Folder, StringComparison.Ordinal) && name != Core)
             .Where(name => name.EndsWith(".example.json", StringComparison.Ordinal) == example)
             .Order(StringComparer.Ordinal);
@@ -52,5 +52,6 @@ internal static class Definitions
         ?? throw new InvalidOperationException($"{name} is not in this assembly; run Profiles/compile.sh");
 
     // Our own files, checked when they were compiled: only their syntax matters here.
-    private static T Parse<T>(string json) where T : Resource => FhirJsonDeserializer.SYNTAXONLY.Deserialize<T>(json);
+    private static T Parse<T>(string json)
+        where T : Resource => FhirJsonDeserializer.SYNTAXONLY.Deserialize<T>(json);
 }

@@ -14,47 +14,60 @@ internal static class EntryMapper
     /// Irrigant that was discarded and blood that was removed are kept and not published: no vocabulary that we have verified has a code
     /// for either, and what they do to the output is said by the output's own terms.
     /// </remarks>
-    public static string? SlugOf(Entry entry) => entry switch
-    {
-        { Header.Purpose: not Purpose.Clinical } => null,
-        IrrigantInstilled or BagRead or BagTakenDown or PumpTotalRead => "irrigant-instilled",
-        FlowSet => "irrigant-flow-rate",
-        DrainageEmptied or DrainageLevelRead or DrainageWeighed => "bladder-drainage",
-        UrineCollected => "urine-collected",
-        LeakEstimated => "leak-estimated",
-        BladderScanned => "bladder-scan-volume",
-        BladderPalpated => "bladder-palpation",
-        DrainageAppearance => "drainage-appearance",
-        ToleranceNoted => "tolerance",
-        WeightMeasured => "body-weight",
-        _ => null,
-    };
+    public static string? SlugOf(Entry entry) =>
+        entry switch
+        {
+            { Header.Purpose: not Purpose.Clinical } => null,
+            IrrigantInstilled or BagRead or BagTakenDown or PumpTotalRead => "irrigant-instilled",
+            FlowSet => "irrigant-flow-rate",
+            DrainageEmptied or DrainageLevelRead or DrainageWeighed => "bladder-drainage",
+            UrineCollected => "urine-collected",
+            LeakEstimated => "leak-estimated",
+            BladderScanned => "bladder-scan-volume",
+            BladderPalpated => "bladder-palpation",
+            DrainageAppearance => "drainage-appearance",
+            ToleranceNoted => "tolerance",
+            WeightMeasured => "body-weight",
+            _ => null,
+        };
 
     /// <summary>The id of the resource that an entry is published as; null for one that is not published.</summary>
-    public static string? IdOf(Episode episode, Entry entry) => SlugOf(entry) is { } slug ? Wire.EntryId(episode.Id, slug, entry.Key) : null;
+    public static string? IdOf(Episode episode, Entry entry) =>
+        SlugOf(entry) is { } slug ? Wire.EntryId(episode.Id, slug, entry.Key) : null;
 
     /// <summary>The Observation of an entry; null for one that is not published, or (a first reading) measures nothing yet.</summary>
     public static Observation? ToObservation(Entry entry, Episode episode, ObservationStatus status) =>
         SentObservation.Beside(InOurWords(entry, episode, status), entry, episode);
 
-    private static Observation? InOurWords(Entry entry, Episode episode, ObservationStatus status) => entry switch
-    {
-        { Header.Purpose: not Purpose.Clinical } => null,
-        IrrigantInstilled e => With(Bare(e, episode, status), Profiles.IrrigantInstilled, Codes.IrrigantInstilled(e.Header.How == MeasuringWay.Estimate), Wire.Quantity(e.Amount)),
-        BagRead or BagTakenDown or PumpTotalRead => Measured(entry, episode, status),
-        FlowSet e => Flow(e, episode, status),
-        DrainageEmptied e => Drainage(e, episode, status, emptied: true, Wire.Quantity(e.Drained)),
-        DrainageLevelRead e => Drainage(e, episode, status, emptied: false, Wire.Quantity(e.Level)),
-        DrainageWeighed e => Weighed(e, episode, status),
-        UrineCollected e => Urine(e, episode, status),
-        LeakEstimated e => With(Bare(e, episode, status), Profiles.LeakEstimated, Codes.LeakEstimated(), Wire.Quantity(e.Amount)),
-        BladderScanned e => With(Bare(e, episode, status), Profiles.BladderScanVolume, Codes.BladderScanVolume(), Wire.Quantity(e.Held)),
-        BladderPalpated e => Palpated(e, episode, status),
-        DrainageAppearance e => Appearance(e, episode, status),
-        ToleranceNoted e => Tolerance(e, episode, status),
-        WeightMeasured e => Weight(e, episode, status),
-        _ => null,
-    };
+    private static Observation? InOurWords(Entry entry, Episode episode, ObservationStatus status) =>
+        entry switch
+        {
+            { Header.Purpose: not Purpose.Clinical } => null,
+            IrrigantInstilled e => With(
+                Bare(e, episode, status),
+                Profiles.IrrigantInstilled,
+                Codes.IrrigantInstilled(e.Header.How == MeasuringWay.Estimate),
+                Wire.Quantity(e.Amount)
+            ),
+            BagRead or BagTakenDown or PumpTotalRead => Measured(entry, episode, status),
+            FlowSet e => Flow(e, episode, status),
+            DrainageEmptied e => Drainage(e, episode, status, emptied: true, Wire.Quantity(e.Drained)),
+            DrainageLevelRead e => Drainage(e, episode, status, emptied: false, Wire.Quantity(e.Level)),
+            DrainageWeighed e => Weighed(e, episode, status),
+            UrineCollected e => Urine(e, episode, status),
+            LeakEstimated e => With(Bare(e, episode, status), Profiles.LeakEstimated, Codes.LeakEstimated(), Wire.Quantity(e.Amount)),
+            BladderScanned e => With(
+                Bare(e, episode, status),
+                Profiles.BladderScanVolume,
+                Codes.BladderScanVolume(),
+                Wire.Quantity(e.Held)
+            ),
+            BladderPalpated e => Palpated(e, episode, status),
+            DrainageAppearance e => Appearance(e, episode, status),
+            ToleranceNoted e => Tolerance(e, episode, status),
+            WeightMeasured e => Weight(e, episode, status),
+            _ => null,
+        };
 
     /// <summary>What every Observation of an entry says.</summary>
     public static Observation Bare(Entry entry, Episode episode, ObservationStatus status)
@@ -89,13 +102,19 @@ internal static class EntryMapper
     {
         if (episode.Balance.MeasuredBy(reading) is not { } part)
         {
-            if (status != ObservationStatus.EnteredInError) return null;
+            if (status != ObservationStatus.EnteredInError)
+                return null;
             var withdrawn = With(Bare(reading, episode, status), Profiles.IrrigantInstilled, Codes.IrrigantInstilled(false), null!);
             withdrawn.DataAbsentReason = Codes.DataAbsent("error");
             return withdrawn;
         }
 
-        var observation = With(Bare(reading, episode, status), Profiles.IrrigantInstilled, Codes.IrrigantInstilled(false), part.Amount is { } amount ? Wire.Quantity(amount) : null!);
+        var observation = With(
+            Bare(reading, episode, status),
+            Profiles.IrrigantInstilled,
+            Codes.IrrigantInstilled(false),
+            part.Amount is { } amount ? Wire.Quantity(amount) : null!
+        );
         observation.Effective = Wire.Period(part.Start, part.End, episode.Definition.Frame.Zone);
         observation.DataAbsentReason = part.Amount is null ? Codes.DataAbsent("unknown") : null;
         return observation;
@@ -106,11 +125,28 @@ internal static class EntryMapper
         if (flow.DropsPerMinute is not { } drops)
         {
             var rate = Codes.Quantity(Wire.Number(flow.Rate.MillilitresPerHour), Codes.Units.MillilitrePerHour);
-            return With(Bare(flow, episode, status), Profiles.IrrigantFlowRate, Codes.IrrigantFlowRate(flow.Header.How == MeasuringWay.Pump), rate);
+            return With(
+                Bare(flow, episode, status),
+                Profiles.IrrigantFlowRate,
+                Codes.IrrigantFlowRate(flow.Header.How == MeasuringWay.Pump),
+                rate
+            );
         }
 
-        var counted = With(Bare(flow, episode, status), Profiles.IrrigantFlowRate, Codes.IrrigantDripRate(), Codes.Quantity(Wire.Number(drops), Codes.Units.DropsPerMinute));
-        counted.Component = [new() { Code = Codes.Component("drop-factor"), Value = Codes.Quantity(Wire.Number(flow.DropFactor!.Value.DropsPerMillilitre), Codes.Units.DropsPerMillilitre) }];
+        var counted = With(
+            Bare(flow, episode, status),
+            Profiles.IrrigantFlowRate,
+            Codes.IrrigantDripRate(),
+            Codes.Quantity(Wire.Number(drops), Codes.Units.DropsPerMinute)
+        );
+        counted.Component =
+        [
+            new()
+            {
+                Code = Codes.Component("drop-factor"),
+                Value = Codes.Quantity(Wire.Number(flow.DropFactor!.Value.DropsPerMillilitre), Codes.Units.DropsPerMillilitre),
+            },
+        ];
         return counted;
     }
 
@@ -127,49 +163,76 @@ internal static class EntryMapper
         var volume = net.At(weighed.GramsPerMillilitre ?? episode.Balance.Settings.DrainageDensity);
         var observation = Drainage(weighed, episode, status, weighed.Emptied, Wire.Quantity(volume));
         observation.Method ??= Codes.MeasuringWay(Slug.Of(MeasuringWay.Weighed));
-        observation.Component.Add(new() { Code = Codes.Component("container-mass"), Value = Codes.Quantity(Wire.Number(net.Grams), Codes.Units.Gram) });
+        observation.Component.Add(
+            new() { Code = Codes.Component("container-mass"), Value = Codes.Quantity(Wire.Number(net.Grams), Codes.Units.Gram) }
+        );
         return observation;
     }
 
     private static Observation Urine(UrineCollected urine, Episode episode, ObservationStatus status)
     {
         var route = Slug.Of(urine.Route);
-        var observation = With(Bare(urine, episode, status), Profiles.UrineCollected, Codes.UrineCollected(route), Wire.Quantity(urine.Amount));
+        var observation = With(
+            Bare(urine, episode, status),
+            Profiles.UrineCollected,
+            Codes.UrineCollected(route),
+            Wire.Quantity(urine.Amount)
+        );
         observation.Method = Codes.UrineRoute(route);
         return observation;
     }
 
     private static Observation Palpated(BladderPalpated palpated, Episode episode, ObservationStatus status)
     {
-        var observation = Seen(palpated, episode, status, Profiles.BladderPalpation, "bladder-palpation",
-            [Yes("bladder-distended", palpated.Distended), Yes("bladder-tender", palpated.Tender)]);
+        var observation = Seen(
+            palpated,
+            episode,
+            status,
+            Profiles.BladderPalpation,
+            "bladder-palpation",
+            [Yes("bladder-distended", palpated.Distended), Yes("bladder-tender", palpated.Tender)]
+        );
         observation.BodySite = Codes.Bladder();
         return observation;
     }
 
     /// <remarks>A grade whose scale nobody named is kept and says so: on another scale the number means another colour.</remarks>
-    private static Observation Appearance(DrainageAppearance seen, Episode episode, ObservationStatus status) => Seen(
-        seen, episode, status, Profiles.DrainageAppearance, "drainage-appearance",
-        [
-            seen.Colour is { } colour ? new() { Code = Codes.DrainageColour(), Value = Codes.Colour(colour) } : null,
-            seen.Grade is { } grade ? new() { Code = Codes.Component("colour-grade"), Value = new Integer(grade) } : null,
-            seen.Scale is { } scale ? new() { Code = Codes.Component("colour-scale"), Value = new FhirString(scale) }
-                : seen.Grade is not null ? new() { Code = Codes.Component("colour-scale"), DataAbsentReason = Codes.DataAbsent("unknown") } : null,
-            seen.Clarity is { } clarity ? new() { Code = Codes.DrainageClarity(), Value = Codes.Clarity(clarity) } : null,
-            seen.Clots is { } clots ? new() { Code = Codes.Component("drainage-clot-burden"), Value = Codes.Clots(clots) } : null,
-            Yes("drainage-mucus", seen.Mucus),
-            Yes("drainage-debris", seen.Sediment),
-            Yes("drainage-odour", seen.Odour),
-        ]);
+    private static Observation Appearance(DrainageAppearance seen, Episode episode, ObservationStatus status) =>
+        Seen(
+            seen,
+            episode,
+            status,
+            Profiles.DrainageAppearance,
+            "drainage-appearance",
+            [
+                seen.Colour is { } colour ? new() { Code = Codes.DrainageColour(), Value = Codes.Colour(colour) } : null,
+                seen.Grade is { } grade ? new() { Code = Codes.Component("colour-grade"), Value = new Integer(grade) } : null,
+                seen.Scale is { } scale ? new() { Code = Codes.Component("colour-scale"), Value = new FhirString(scale) }
+                : seen.Grade is not null ? new() { Code = Codes.Component("colour-scale"), DataAbsentReason = Codes.DataAbsent("unknown") }
+                : null,
+                seen.Clarity is { } clarity ? new() { Code = Codes.DrainageClarity(), Value = Codes.Clarity(clarity) } : null,
+                seen.Clots is { } clots ? new() { Code = Codes.Component("drainage-clot-burden"), Value = Codes.Clots(clots) } : null,
+                Yes("drainage-mucus", seen.Mucus),
+                Yes("drainage-debris", seen.Sediment),
+                Yes("drainage-odour", seen.Odour),
+            ]
+        );
 
     private static Observation Tolerance(ToleranceNoted noted, Episode episode, ObservationStatus status)
     {
-        var observation = Seen(noted, episode, status, Profiles.Tolerance, "procedure-tolerance",
-        [
-            noted.Pain is { } pain ? new() { Code = Codes.Pain(), Value = Codes.Quantity(pain, Codes.Units.Score) } : null,
-            Yes("bladder-spasm", noted.Spasm),
-        ]);
-        if (noted.Tolerated is not { } tolerated) return observation;
+        var observation = Seen(
+            noted,
+            episode,
+            status,
+            Profiles.Tolerance,
+            "procedure-tolerance",
+            [
+                noted.Pain is { } pain ? new() { Code = Codes.Pain(), Value = Codes.Quantity(pain, Codes.Units.Score) } : null,
+                Yes("bladder-spasm", noted.Spasm),
+            ]
+        );
+        if (noted.Tolerated is not { } tolerated)
+            return observation;
         (observation.Value, observation.DataAbsentReason) = (Codes.Tolerance(tolerated ? "well" : "poor"), null);
         return observation;
     }
@@ -177,19 +240,38 @@ internal static class EntryMapper
     private static Observation Weight(WeightMeasured measured, Episode episode, ObservationStatus status)
     {
         var kind = Slug.Of(measured.Weight.Kind);
-        var observation = With(Bare(measured, episode, status), Profiles.BodyWeight, Codes.BodyWeight(kind), Wire.Quantity(measured.Weight));
-        if (Codes.IsVitalSign(kind)) observation.Meta!.Profile = [Profiles.BodyWeight, Profiles.CoreBodyWeight];
+        var observation = With(
+            Bare(measured, episode, status),
+            Profiles.BodyWeight,
+            Codes.BodyWeight(kind),
+            Wire.Quantity(measured.Weight)
+        );
+        if (Codes.IsVitalSign(kind))
+            observation.Meta!.Profile = [Profiles.BodyWeight, Profiles.CoreBodyWeight];
         (observation.Category, observation.Method) = (Codes.WeightCategory(kind), Codes.WeightKind(kind));
         return observation;
     }
 
     /// <summary>What was seen or felt; an entry that says nothing of it was not an assessment.</summary>
-    private static Observation Seen(Entry entry, Episode episode, ObservationStatus status, string profile, string slug, IEnumerable<Observation.ComponentComponent?> findings)
+    private static Observation Seen(
+        Entry entry,
+        Episode episode,
+        ObservationStatus status,
+        string profile,
+        string slug,
+        IEnumerable<Observation.ComponentComponent?> findings
+    )
     {
         var observation = Bare(entry, episode, status);
-        (observation.Meta, observation.Code, observation.Category, observation.Method) = (new() { Profile = [profile] }, Codes.Component(slug), Codes.ExamCategory(), null);
+        (observation.Meta, observation.Code, observation.Category, observation.Method) = (
+            new() { Profile = [profile] },
+            Codes.Component(slug),
+            Codes.ExamCategory(),
+            null
+        );
         observation.Component = [.. findings.OfType<Observation.ComponentComponent>()];
-        if (observation.Component.Count == 0) observation.DataAbsentReason = Codes.DataAbsent("not-performed");
+        if (observation.Component.Count == 0)
+            observation.DataAbsentReason = Codes.DataAbsent("not-performed");
         return observation;
     }
 

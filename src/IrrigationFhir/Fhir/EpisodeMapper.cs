@@ -16,7 +16,13 @@ internal static class EpisodeMapper
     private static readonly ImmutableArray<WindowKind> CalendarKinds = [WindowKind.ClockHour, WindowKind.Shift, WindowKind.LocalDay];
 
     /// <summary>What an append changes.</summary>
-    public static IEnumerable<Resource> ToResources(Episode before, Episode after, Appended appended, ImmutableArray<IntervalChange> changes, CriteriaSettings limits)
+    public static IEnumerable<Resource> ToResources(
+        Episode before,
+        Episode after,
+        Appended appended,
+        ImmutableArray<IntervalChange> changes,
+        CriteriaSettings limits
+    )
     {
         var weighings = Weighings(after, appended, limits).ToList();
         return
@@ -31,10 +37,16 @@ internal static class EpisodeMapper
     }
 
     /// <summary>What a changed description of the episode changes.</summary>
-    public static IEnumerable<Resource> ToResources(Episode before, Episode after, ImmutableArray<IntervalChange> changes, CriteriaSettings limits)
+    public static IEnumerable<Resource> ToResources(
+        Episode before,
+        Episode after,
+        ImmutableArray<IntervalChange> changes,
+        CriteriaSettings limits
+    )
     {
         // Another date of birth is another age: thresholds and plausible weights are other ones.
-        IReadOnlyList<Interval> ages = before.Definition.BirthDate == after.Definition.BirthDate ? [] : [Reach(after, after.Definition.Frame.Start, null)];
+        IReadOnlyList<Interval> ages =
+            before.Definition.BirthDate == after.Definition.BirthDate ? [] : [Reach(after, after.Definition.Frame.Start, null)];
         return
         [
             .. Outputs(before, after, changes, Edges(before, after)),
@@ -52,8 +64,11 @@ internal static class EpisodeMapper
     {
         foreach (var change in changes)
         {
-            yield return change.After is { } flag ? FlagMapper.ToFlag(flag, after) : FlagMapper.ToFlag(change.Before!, after, withdrawn: true);
-            if (change.After is null && because.Count > 0) yield return FlagMapper.ToProvenance(change.Before!, after, because);
+            yield return change.After is { } flag
+                ? FlagMapper.ToFlag(flag, after)
+                : FlagMapper.ToFlag(change.Before!, after, withdrawn: true);
+            if (change.After is null && because.Count > 0)
+                yield return FlagMapper.ToProvenance(change.Before!, after, because);
         }
     }
 
@@ -62,17 +77,26 @@ internal static class EpisodeMapper
         var touched = new Dictionary<string, Resource>();
         void Publish(Resource? resource)
         {
-            if (resource is not null) touched[resource.Id!] = resource;
+            if (resource is not null)
+                touched[resource.Id!] = resource;
         }
 
         foreach (var change in appended.Changes)
         {
-            if (change.Before is { } gone && EntryMapper.IdOf(before, gone) is { } id && (change.After is null || EntryMapper.IdOf(after, change.After) != id))
+            if (
+                change.Before is { } gone
+                && EntryMapper.IdOf(before, gone) is { } id
+                && (change.After is null || EntryMapper.IdOf(after, change.After) != id)
+            )
             {
                 Publish(EntryMapper.ToObservation(gone, before, ObservationStatus.EnteredInError));
             }
 
-            if (change.Before is { } left && SentObservation.AsSentId(before, left) is { } sent && (change.After is null || SentObservation.AsSentId(after, change.After) != sent))
+            if (
+                change.Before is { } left
+                && SentObservation.AsSentId(before, left) is { } sent
+                && (change.After is null || SentObservation.AsSentId(after, change.After) != sent)
+            )
             {
                 Publish(SentObservation.AsSent(left, before, withdrawn: true));
             }
@@ -81,14 +105,20 @@ internal static class EpisodeMapper
         var followers = appended.Changes.SelectMany(c => Followers(before, c.Before).Concat(Followers(after, c.After)).Prepend(c.After));
         foreach (var entry in followers)
         {
-            if (entry is null || after.Log.Current(entry.Key)?.Entry != entry) continue;
+            if (entry is null || after.Log.Current(entry.Key)?.Entry != entry)
+                continue;
             var status = after.Log.IsCorrected(entry.Key) ? ObservationStatus.Corrected : ObservationStatus.Final;
             Publish(EntryMapper.ToObservation(entry, after, status));
             Publish(SentObservation.AsSent(entry, after, withdrawn: false));
         }
 
         // Withdrawn before it ever arrived: the withdrawal is all there is to show.
-        foreach (var entry in appended.Outcomes.Select(o => o.Logged.Entry).OfType<EnteredInError>().Where(e => after.Log.Versions(e.Key).TrueForAll(v => v.Entry is EnteredInError)))
+        foreach (
+            var entry in appended
+                .Outcomes.Select(o => o.Logged.Entry)
+                .OfType<EnteredInError>()
+                .Where(e => after.Log.Versions(e.Key).TrueForAll(v => v.Entry is EnteredInError))
+        )
         {
             Publish(SentObservation.AsSent(entry, after, withdrawn: true));
         }
@@ -97,15 +127,16 @@ internal static class EpisodeMapper
     }
 
     /// <summary>The readings of a bag or pump whose difference an entry is the other end of, or lies in.</summary>
-    private static IEnumerable<Entry> Followers(Episode episode, Entry? entry) => entry switch
-    {
-        BagHung e => OfBag(episode.Log, e.Line, e.At, e.Bag),
-        BagRead e => OfBag(episode.Log, e.Line, e.At, e.Bag),
-        BagTakenDown e => OfBag(episode.Log, e.Line, e.At, e.Bag),
-        PumpTotalRead e => OfPump(episode.Log, e.Line, e.At),
-        IrrigantDiscarded e => [.. OfBag(episode.Log, e.Line, e.At, null), .. OfPump(episode.Log, e.Line, e.At)],
-        _ => [],
-    };
+    private static IEnumerable<Entry> Followers(Episode episode, Entry? entry) =>
+        entry switch
+        {
+            BagHung e => OfBag(episode.Log, e.Line, e.At, e.Bag),
+            BagRead e => OfBag(episode.Log, e.Line, e.At, e.Bag),
+            BagTakenDown e => OfBag(episode.Log, e.Line, e.At, e.Bag),
+            PumpTotalRead e => OfPump(episode.Log, e.Line, e.At),
+            IrrigantDiscarded e => [.. OfBag(episode.Log, e.Line, e.At, null), .. OfPump(episode.Log, e.Line, e.At)],
+            _ => [],
+        };
 
     private static IEnumerable<Entry> OfPump(EpisodeLog log, string line, Instant at) =>
         log[Channel.Pump(line)].NextAfter(at) is { } next ? [next] : [];
@@ -116,16 +147,23 @@ internal static class EpisodeMapper
         foreach (var next in log[Channel.Bag(line)].After(at, Instant.MaxValue))
         {
             yield return next;
-            if (next is not BagRead { Bag: { } named } || named == bag) yield break;
+            if (next is not BagRead { Bag: { } named } || named == bag)
+                yield break;
         }
     }
 
     /// <summary>A window that was open is complete once the episode ends within it, and open again when the end moves on.</summary>
     private static IEnumerable<Interval> Edges(Episode before, Episode after) =>
         new[] { before.Definition.Frame.End, after.Definition.Frame.End, after.Balance.LastClosing }
-            .OfType<Instant>().Select(edge => new Interval(edge - NodaTime.Duration.Epsilon, edge));
+            .OfType<Instant>()
+            .Select(edge => new Interval(edge - NodaTime.Duration.Epsilon, edge));
 
-    private static IEnumerable<Resource> Outputs(Episode before, Episode after, ImmutableArray<IntervalChange> changes, IEnumerable<Interval> edges)
+    private static IEnumerable<Resource> Outputs(
+        Episode before,
+        Episode after,
+        ImmutableArray<IntervalChange> changes,
+        IEnumerable<Interval> edges
+    )
     {
         foreach (var change in changes.Where(c => c.Interval.Stream == FluidBalance.Bladder))
         {
@@ -146,7 +184,8 @@ internal static class EpisodeMapper
             }
 
             var was = before.Balance.Over(kind, window);
-            if (!was.Intervals.IsEmpty) yield return CorrectedUrineOutputMapper.ToObservation(was, before, withdrawn: true);
+            if (!was.Intervals.IsEmpty)
+                yield return CorrectedUrineOutputMapper.ToObservation(was, before, withdrawn: true);
         }
     }
 
@@ -154,7 +193,9 @@ internal static class EpisodeMapper
     private static IEnumerable<Interval> Weighings(Episode after, Appended appended, CriteriaSettings limits)
     {
         var patient = new Irrigation.Criteria.Patient(after.Definition.BirthDate, after.Definition.Frame.Zone);
-        return appended.Changes.SelectMany(c => new[] { c.Before, c.After }).OfType<WeightMeasured>()
+        return appended
+            .Changes.SelectMany(c => new[] { c.Before, c.After })
+            .OfType<WeightMeasured>()
             .Select(weight => Reach(after, weight.At, WeightInForce.EndOfReach(after.Log, weight.At, patient, limits)));
     }
 
@@ -171,40 +212,77 @@ internal static class EpisodeMapper
     }
 
     /// <summary>The rate of every interval that changed, or whose weight did; and what a scan at its end says the bladder held.</summary>
-    private static IEnumerable<Resource> Rates(Episode before, Episode after, ImmutableArray<IntervalChange> changes, IReadOnlyList<Interval> weighings, CriteriaSettings limits)
+    private static IEnumerable<Resource> Rates(
+        Episode before,
+        Episode after,
+        ImmutableArray<IntervalChange> changes,
+        IReadOnlyList<Interval> weighings,
+        CriteriaSettings limits
+    )
     {
         var done = new HashSet<Instant>();
         foreach (var change in changes.Where(c => c.Interval.Stream == FluidBalance.Bladder))
         {
             var (episode, withdrawn) = change.After is null ? (before, true) : (after, false);
             done.Add(change.Interval.End);
-            if (UrineOutputRateMapper.ToObservation(change.Interval, episode, limits, withdrawn) is { } rate) yield return rate;
-            if (RetainedVolumeMapper.ToObservation(change.Interval, episode, withdrawn) is { } held) yield return held;
-            else if (change.Before is { } was && RetainedVolumeMapper.ToObservation(was, before, withdrawn: true) is { } gone) yield return gone;
+            if (UrineOutputRateMapper.ToObservation(change.Interval, episode, limits, withdrawn) is { } rate)
+                yield return rate;
+            if (RetainedVolumeMapper.ToObservation(change.Interval, episode, withdrawn) is { } held)
+                yield return held;
+            else if (change.Before is { } was && RetainedVolumeMapper.ToObservation(was, before, withdrawn: true) is { } gone)
+                yield return gone;
         }
 
-        foreach (var interval in weighings.SelectMany(time => after.Balance.Reaching(FluidBalance.Bladder, time.Start - NodaTime.Duration.Epsilon, time.End)).Where(i => done.Add(i.End)))
+        foreach (
+            var interval in weighings
+                .SelectMany(time => after.Balance.Reaching(FluidBalance.Bladder, time.Start - NodaTime.Duration.Epsilon, time.End))
+                .Where(i => done.Add(i.End))
+        )
         {
-            if (UrineOutputRateMapper.ToObservation(interval, after, limits) is { } rate) yield return rate;
+            if (UrineOutputRateMapper.ToObservation(interval, after, limits) is { } rate)
+                yield return rate;
         }
     }
 
     /// <summary>The criteria of every clock hour with a closing whose trailing windows a change reaches, or whose weight changed.</summary>
-    private static IEnumerable<Resource> Criteria(Episode before, Episode after, ImmutableArray<IntervalChange> changes, IReadOnlyList<Interval> weighings, CriteriaSettings limits)
+    private static IEnumerable<Resource> Criteria(
+        Episode before,
+        Episode after,
+        ImmutableArray<IntervalChange> changes,
+        IReadOnlyList<Interval> weighings,
+        CriteriaSettings limits
+    )
     {
-        var hours = changes.Select(change => after.Balance.Touched(change))
-            .Select(time => new Interval(time.Start, time.End + UrineOutputCriterionMapper.LongestWindow)).Concat(weighings)
-            .SelectMany(time => Calendar.Windows(WindowKind.ClockHour, after.Definition.Frame, time.Start, Instant.Min(time.End, Last(before, after)) + NodaTime.Duration.Epsilon))
-            .Distinct().OrderBy(hour => hour.Start);
+        var hours = changes
+            .Select(change => after.Balance.Touched(change))
+            .Select(time => new Interval(time.Start, time.End + UrineOutputCriterionMapper.LongestWindow))
+            .Concat(weighings)
+            .SelectMany(time =>
+                Calendar.Windows(
+                    WindowKind.ClockHour,
+                    after.Definition.Frame,
+                    time.Start,
+                    Instant.Min(time.End, Last(before, after)) + NodaTime.Duration.Epsilon
+                )
+            )
+            .Distinct()
+            .OrderBy(hour => hour.Start);
         foreach (var hour in hours)
         {
             var now = UrineOutputCriterionMapper.ToObservations(after, hour, limits);
-            foreach (var criterion in now) yield return criterion;
+            foreach (var criterion in now)
+                yield return criterion;
 
             // Another age, or no closing any more: what was said of that hour is taken back.
-            if (now.Count > 0 && before.Definition.BirthDate == after.Definition.BirthDate) continue;
+            if (now.Count > 0 && before.Definition.BirthDate == after.Definition.BirthDate)
+                continue;
             var stands = now.Select(criterion => criterion.Id).ToHashSet();
-            foreach (var gone in UrineOutputCriterionMapper.ToObservations(before, hour, limits, withdrawn: true).Where(was => !stands.Contains(was.Id))) yield return gone;
+            foreach (
+                var gone in UrineOutputCriterionMapper
+                    .ToObservations(before, hour, limits, withdrawn: true)
+                    .Where(was => !stands.Contains(was.Id))
+            )
+                yield return gone;
         }
     }
 
@@ -218,7 +296,9 @@ internal static class EpisodeMapper
     private static IEnumerable<Resource> Irrigation(Episode before, Episode after)
     {
         var (was, now) = (IrrigationRun.Of(before), IrrigationRun.Of(after));
-        if (now is not null && now != was) yield return BladderIrrigationMapper.ToProcedure(now, after, withdrawn: false);
-        if (now is null && was is not null) yield return BladderIrrigationMapper.ToProcedure(was, before, withdrawn: true);
+        if (now is not null && now != was)
+            yield return BladderIrrigationMapper.ToProcedure(now, after, withdrawn: false);
+        if (now is null && was is not null)
+            yield return BladderIrrigationMapper.ToProcedure(was, before, withdrawn: true);
     }
 }

@@ -24,7 +24,10 @@ internal static class FlagMapper
         {
             Id = id,
             Meta = new() { Profile = [Profiles.IrrigationFlag] },
-            Status = withdrawn ? Flag.FlagStatus.EnteredInError : flag.End is null ? Flag.FlagStatus.Active : Flag.FlagStatus.Inactive,
+            Status =
+                withdrawn ? Flag.FlagStatus.EnteredInError
+                : flag.End is null ? Flag.FlagStatus.Active
+                : Flag.FlagStatus.Inactive,
             Category = [Codes.FlagCategory(Irrigation.Slug.Of(rule.Category))],
             Code = Codes.Flag(flag.Slug, Text(flag, rule, episode, withdrawn)),
             Subject = Wire.Reference(episode.Definition.Patient),
@@ -45,41 +48,69 @@ internal static class FlagMapper
     }
 
     /// <summary>Why a flag was withdrawn: by which entries.</summary>
-    public static Provenance ToProvenance(FlagPeriod withdrawn, Episode episode, IReadOnlyList<LoggedEntry> because) => new()
-    {
-        Id = $"{IdOf(episode, withdrawn)}.w",
-        Meta = new() { Profile = [Profiles.Correction] },
-        Target = [new($"Flag/{IdOf(episode, withdrawn)}")],
-        Recorded = because.Max(entry => entry.KnownAt).ToDateTimeOffset(),
-        Activity = Codes.Nullified(),
-        Reason = [new() { Text = $"Late or corrected entries show that it was never so: {string.Join(", ", because.Select(entry => entry.Entry.Key).Distinct().Take(20))}." }],
-        Agent = [new() { Who = Wire.Named(because[^1].Entry.Header.Performer ?? because[^1].Entry.Header.Device ?? because[^1].Entry.Key.Source)! }],
-    };
+    public static Provenance ToProvenance(FlagPeriod withdrawn, Episode episode, IReadOnlyList<LoggedEntry> because) =>
+        new()
+        {
+            Id = $"{IdOf(episode, withdrawn)}.w",
+            Meta = new() { Profile = [Profiles.Correction] },
+            Target = [new($"Flag/{IdOf(episode, withdrawn)}")],
+            Recorded = because.Max(entry => entry.KnownAt).ToDateTimeOffset(),
+            Activity = Codes.Nullified(),
+            Reason =
+            [
+                new()
+                {
+                    Text =
+                        $"Late or corrected entries show that it was never so: {string.Join(", ", because.Select(entry => entry.Entry.Key).Distinct().Take(20))}.",
+                },
+            ],
+            Agent =
+            [
+                new()
+                {
+                    Who = Wire.Named(
+                        because[^1].Entry.Header.Performer ?? because[^1].Entry.Header.Device ?? because[^1].Entry.Key.Source
+                    )!,
+                },
+            ],
+        };
 
     private static string Text(FlagPeriod flag, FlagRule rule, Episode episode, bool withdrawn)
     {
         var urgent = flag.Latest.Priority == FlagPriority.Urgent ? "Urgent: " : "";
-        var said = $"{urgent}{rule.Title}: {flag.Latest.Says} {rule.Caution}{(rule.Caution.Contains(Cautions.Prompt, StringComparison.Ordinal) ? "" : $" {Cautions.Prompt}")}";
-        if (withdrawn) return $"Withdrawn: late or corrected entries show that it was never so. It had said: {said}";
-        return flag.End is { } end ? $"Cleared at {Wire.Time(end, episode.Definition.Frame.Zone)}: {flag.Ended}. It had said: {said}" : said;
+        var said =
+            $"{urgent}{rule.Title}: {flag.Latest.Says} {rule.Caution}{(rule.Caution.Contains(Cautions.Prompt, StringComparison.Ordinal) ? "" : $" {Cautions.Prompt}")}";
+        if (withdrawn)
+            return $"Withdrawn: late or corrected entries show that it was never so. It had said: {said}";
+        return flag.End is { } end
+            ? $"Cleared at {Wire.Time(end, episode.Definition.Frame.Zone)}: {flag.Ended}. It had said: {said}"
+            : said;
     }
 
     private static IEnumerable<Extension> Extensions(FlagPeriod flag, string id, Episode episode)
     {
         yield return new(Profiles.CoreFlagPriority, Codes.FlagPriority(Irrigation.Slug.Of(flag.Latest.Priority)));
         var evidence = flag.Latest.Evidence.Select(e => Address(e, episode)).OfType<string>().Distinct().ToList();
-        if (evidence.Count == 0 && Channel.Lines(episode.Log).Any()) evidence.Add($"Procedure/{BladderIrrigationMapper.IdOf(episode)}");
-        foreach (var address in evidence) yield return new(Profiles.CoreFlagDetail, new ResourceReference(address));
+        if (evidence.Count == 0 && Channel.Lines(episode.Log).Any())
+            evidence.Add($"Procedure/{BladderIrrigationMapper.IdOf(episode)}");
+        foreach (var address in evidence)
+            yield return new(Profiles.CoreFlagDetail, new ResourceReference(address));
         if (FlagRecord.Acknowledged(episode.Log, flag, id) is { } seen)
         {
             yield return new(Profiles.FlagAcknowledged, new FhirDateTime(Wire.Time(seen.At, episode.Definition.Frame.Zone)));
-            yield return new(Profiles.FlagTimeToAcknowledge, Codes.Quantity(Wire.Number((decimal)(seen.At - flag.Start).TotalMinutes), Codes.Units.Minute));
+            yield return new(
+                Profiles.FlagTimeToAcknowledge,
+                Codes.Quantity(Wire.Number((decimal)(seen.At - flag.Start).TotalMinutes), Codes.Units.Minute)
+            );
         }
     }
 
     private static string? Address(Irrigation.Flags.Evidence evidence, Episode episode)
     {
-        if (evidence.IntervalEnd is { } end) return $"Observation/{CorrectedUrineOutputMapper.IdOfInterval(episode, end)}";
-        return evidence.Entry is { } key && episode.Log.Current(key)?.Entry is { } entry && EntryMapper.IdOf(episode, entry) is { } id ? $"Observation/{id}" : null;
+        if (evidence.IntervalEnd is { } end)
+            return $"Observation/{CorrectedUrineOutputMapper.IdOfInterval(episode, end)}";
+        return evidence.Entry is { } key && episode.Log.Current(key)?.Entry is { } entry && EntryMapper.IdOf(episode, entry) is { } id
+            ? $"Observation/{id}"
+            : null;
     }
 }

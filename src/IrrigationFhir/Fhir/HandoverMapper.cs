@@ -10,28 +10,29 @@ internal static class HandoverMapper
     /// <summary>The Composition.</summary>
     /// <param name="handover">The handover.</param>
     /// <param name="known">Addresses that the document holds: others are not pointed at.</param>
-    public static Composition ToComposition(Handover handover, IReadOnlySet<string> known) => new()
-    {
-        Id = IdOf(handover),
-        Meta = new() { Profile = [Profiles.Handover] },
-        Status = CompositionStatus.Final,
-        Type = Codes.Handover("handover"),
-        Subject = Wire.Reference(handover.Episode.Definition.Patient),
-        Encounter = handover.Episode.Definition.Encounter is { } encounter ? Wire.Reference(encounter) : null,
-        Date = Wire.Time(handover.Flags.AsOf, handover.Episode.Definition.Frame.Zone),
-        Author = [new() { Display = "IrrigationFhir" }],
-        Title = "Handover of a bladder irrigation",
-        Section =
-        [
-            .. handover.Sections.Select(section => new Composition.SectionComponent
-            {
-                Title = section.Title,
-                Code = Codes.Handover(section.Slug),
-                Text = new() { Status = Narrative.NarrativeStatus.Generated, Div = Div(section) },
-                Entry = [.. section.About.Where(known.Contains).Select(address => new ResourceReference(address))],
-            }),
-        ],
-    };
+    public static Composition ToComposition(Handover handover, IReadOnlySet<string> known) =>
+        new()
+        {
+            Id = IdOf(handover),
+            Meta = new() { Profile = [Profiles.Handover] },
+            Status = CompositionStatus.Final,
+            Type = Codes.Handover("handover"),
+            Subject = Wire.Reference(handover.Episode.Definition.Patient),
+            Encounter = handover.Episode.Definition.Encounter is { } encounter ? Wire.Reference(encounter) : null,
+            Date = Wire.Time(handover.Flags.AsOf, handover.Episode.Definition.Frame.Zone),
+            Author = [new() { Display = "IrrigationFhir" }],
+            Title = "Handover of a bladder irrigation",
+            Section =
+            [
+                .. handover.Sections.Select(section => new Composition.SectionComponent
+                {
+                    Title = section.Title,
+                    Code = Codes.Handover(section.Slug),
+                    Text = new() { Status = Narrative.NarrativeStatus.Generated, Div = Div(section) },
+                    Entry = [.. section.About.Where(known.Contains).Select(address => new ResourceReference(address))],
+                }),
+            ],
+        };
 
     /// <summary>The document: the Composition first, then every resource that it points at, once.</summary>
     /// <param name="handover">The handover.</param>
@@ -46,7 +47,16 @@ internal static class HandoverMapper
             Type = Bundle.BundleType.Document,
             Identifier = new($"{Profiles.CanonicalBase}/NamingSystem/handover", composition.Id),
             Timestamp = handover.Flags.AsOf.ToDateTimeOffset(),
-            Entry = [.. about.Prepend(composition).Select(resource => new Bundle.EntryComponent { FullUrl = $"{baseAddress}/{resource.TypeName}/{resource.Id}", Resource = resource })],
+            Entry =
+            [
+                .. about
+                    .Prepend(composition)
+                    .Select(resource => new Bundle.EntryComponent
+                    {
+                        FullUrl = $"{baseAddress}/{resource.TypeName}/{resource.Id}",
+                        Resource = resource,
+                    }),
+            ],
         };
     }
 

@@ -41,10 +41,16 @@ internal sealed class ProfileRules
         structures.ForEach(Amend);
 
         var schemas = StructureDefinitionToElementSchemaResolver.CreatedCached(new InMemoryResourceResolver(definitions));
-        invariants = structures.Where(structure => structure.Url == Core + structure.Type).ToFrozenDictionary(
-            structure => structure.Type!,
-            structure => Together(MembersOf(schemas.GetSchema(new Canonical(structure.Url!))!).OfType<FhirPathValidator>(), structure.Type!));
-        byUrl = structures.SelectMany(structure => OfStructure(structure, schemas.GetSchema(new Canonical(structure.Url!))!)).ToFrozenDictionary();
+        invariants = structures
+            .Where(structure => structure.Url == Core + structure.Type)
+            .ToFrozenDictionary(
+                structure => structure.Type!,
+                structure =>
+                    Together(MembersOf(schemas.GetSchema(new Canonical(structure.Url!))!).OfType<FhirPathValidator>(), structure.Type!)
+            );
+        byUrl = structures
+            .SelectMany(structure => OfStructure(structure, schemas.GetSchema(new Canonical(structure.Url!))!))
+            .ToFrozenDictionary();
     }
 
     /// <summary>Judges a resource by the profiles it claims, or by its type if it claims none.</summary>
@@ -86,7 +92,9 @@ internal sealed class ProfileRules
     private Rule? Find(string canonical)
     {
         var url = ValueSets.WithoutVersion(canonical);
-        return versions.TryGetValue(url, out var version) && (url.Length == canonical.Length || canonical.AsSpan(url.Length + 1).SequenceEqual(version))
+        return
+            versions.TryGetValue(url, out var version)
+            && (url.Length == canonical.Length || canonical.AsSpan(url.Length + 1).SequenceEqual(version))
             ? byUrl[url]
             : null;
     }
@@ -101,7 +109,8 @@ internal sealed class ProfileRules
         {
             element.Constraint.RemoveAll(constraint => constraint.Severity != ConstraintSeverity.Error);
             foreach (var constraint in element.Constraint.Where(constraint => constraint.Key == "ref-1"))
-                constraint.Expression = "reference.exists() implies (reference = '#' or reference.startsWith('#').not() or reference.substring(1) in %rootResource.contained.id)";
+                constraint.Expression =
+                    "reference.exists() implies (reference = '#' or reference.startsWith('#').not() or reference.substring(1) in %rootResource.contained.id)";
             foreach (var type in element.Type)
                 type.TargetProfileElement.Clear();
             if (element.Binding is { Strength: not BindingStrength.Required })
@@ -112,13 +121,20 @@ internal sealed class ProfileRules
     /// <summary>The rules of a structure by its URL, and of parts that others repeat by URL and anchor (<c>…/Observation#Observation.referenceRange</c>).</summary>
     private IEnumerable<KeyValuePair<string, Rule>> OfStructure(StructureDefinition structure, ElementSchema schema)
     {
-        yield return new(structure.Url!, structure.Url switch
-        {
-            Core + "Resource" or Core + "DomainResource" => new ByResource(JudgeResource),
-            Core + "Element" or Core + "BackboneElement" => new ByType(typeName => byUrl!.GetValueOrDefault(Core + typeName)),
-            _ => Together(MembersOf(schema), structure.Type!),
-        });
-        foreach (var (step, part) in MembersOf(schema).OfType<DefinitionsAssertion>().SelectMany(parts => ((IAssertionContainer)parts).Children()))
+        yield return new(
+            structure.Url!,
+            structure.Url switch
+            {
+                Core + "Resource" or Core + "DomainResource" => new ByResource(JudgeResource),
+                Core + "Element" or Core + "BackboneElement" => new ByType(typeName => byUrl!.GetValueOrDefault(Core + typeName)),
+                _ => Together(MembersOf(schema), structure.Type!),
+            }
+        );
+        foreach (
+            var (step, part) in MembersOf(schema)
+                .OfType<DefinitionsAssertion>()
+                .SelectMany(parts => ((IAssertionContainer)parts).Children())
+        )
             yield return new($"{structure.Url}#{step.Anchor!.TrimStart('#')}", Together(MembersOf(part), step.Anchor.TrimStart('#')));
     }
 
@@ -132,35 +148,43 @@ internal sealed class ProfileRules
         return rules is [var only] ? only : new All([.. rules.OrderByDescending(rule => rule is TypeIs)]);
     }
 
-    private Rule? OfAssertion(IAssertion assertion, string path) => assertion switch
-    {
-        FhirEle1Validator => new HasContent(),
-        InvariantValidator { Key: "obs-7" } => new ComponentCodesDiffer(),
-        InvariantValidator invariant => OfInvariant(invariant),
-        BindingValidator binding => BoundTo(binding),
-        CardinalityValidator count => new Count(count),
-        RequiredValidator required => new Present([.. required.RequiredMembers]),
-        ChildrenValidator children => new Children(children.ToFrozenDictionary(child => child.Key, child => OfChild(child.Value, $"{path}.{child.Key}"))),
-        SliceValidator slices => OfSlices(slices, path),
-        AllValidator all => Together(all.Members.Where(member => member is not ReferencedInstanceValidator), path),
-        SchemaReferenceValidator { SchemaUri: var type } => type.ToString() switch
+    private Rule? OfAssertion(IAssertion assertion, string path) =>
+        assertion switch
         {
-            Core + "Extension" => new ByExtensionUrl(url => byUrl!.GetValueOrDefault(url), () => byUrl!.GetValueOrDefault(Core + "Extension")),
-            var url when url.StartsWith(Core, StringComparison.Ordinal) => new ToType(() => byUrl!.GetValueOrDefault(url) ?? throw new InvalidOperationException($"{path}: {url} is not in this assembly")),
-            _ => null, // FHIRPath's own types, without rules
-        },
-        FhirTypeLabelValidator label => new TypeIs(label.Label),
-        BaseType { Type: not ("Element" or "BackboneElement") } type => new TypeIs(type.Type),
-        ElementSchema element => Together(MembersOf(element), path),
-        BaseTypeInvariantConstraintsValidator => new ByType(typeName => invariants!.GetValueOrDefault(typeName, new All([]))),
-        PatternValidator pattern => new Fits(pattern.PatternValue.Poco),
-        FixedValidator fixedValue => new Single(FaultKind.Pattern, fixedValue),
-        IssueAssertion outsideSlices => new Single(FaultKind.Slicing, outsideSlices),
-        ReferencedInstanceValidator or DefinitionsAssertion => null,
-        IGroupValidatable group => new Group(FaultKind.Value, group),
-        IValidatable value => new Single(FaultKind.Value, value),
-        _ => null,
-    };
+            FhirEle1Validator => new HasContent(),
+            InvariantValidator { Key: "obs-7" } => new ComponentCodesDiffer(),
+            InvariantValidator invariant => OfInvariant(invariant),
+            BindingValidator binding => BoundTo(binding),
+            CardinalityValidator count => new Count(count),
+            RequiredValidator required => new Present([.. required.RequiredMembers]),
+            ChildrenValidator children => new Children(
+                children.ToFrozenDictionary(child => child.Key, child => OfChild(child.Value, $"{path}.{child.Key}"))
+            ),
+            SliceValidator slices => OfSlices(slices, path),
+            AllValidator all => Together(all.Members.Where(member => member is not ReferencedInstanceValidator), path),
+            SchemaReferenceValidator { SchemaUri: var type } => type.ToString() switch
+            {
+                Core + "Extension" => new ByExtensionUrl(
+                    url => byUrl!.GetValueOrDefault(url),
+                    () => byUrl!.GetValueOrDefault(Core + "Extension")
+                ),
+                var url when url.StartsWith(Core, StringComparison.Ordinal) => new ToType(() =>
+                    byUrl!.GetValueOrDefault(url) ?? throw new InvalidOperationException($"{path}: {url} is not in this assembly")
+                ),
+                _ => null, // FHIRPath's own types, without rules
+            },
+            FhirTypeLabelValidator label => new TypeIs(label.Label),
+            BaseType { Type: not ("Element" or "BackboneElement") } type => new TypeIs(type.Type),
+            ElementSchema element => Together(MembersOf(element), path),
+            BaseTypeInvariantConstraintsValidator => new ByType(typeName => invariants!.GetValueOrDefault(typeName, new All([]))),
+            PatternValidator pattern => new Fits(pattern.PatternValue.Poco),
+            FixedValidator fixedValue => new Single(FaultKind.Pattern, fixedValue),
+            IssueAssertion outsideSlices => new Single(FaultKind.Slicing, outsideSlices),
+            ReferencedInstanceValidator or DefinitionsAssertion => null,
+            IGroupValidatable group => new Group(FaultKind.Value, group),
+            IValidatable value => new Single(FaultKind.Value, value),
+            _ => null,
+        };
 
     /// <summary>
     /// An invariant, run only where it has something to say. As FHIRPath these few took most of the time of a validation, nearly
@@ -173,9 +197,17 @@ internal sealed class ProfileRules
         {
             "dom-2" or "dom-3" or "dom-4" or "dom-5" => new Where(node => node.Poco is not DomainResource { Contained: [] }, rule),
             "obs-6" => new Where(node => node.Poco is not Observation { DataAbsentReason: null } and not Observation { Value: null }, rule),
-            "qty-3" => new Where(node => node.Poco is not Quantity { CodeElement: null } and not Quantity { SystemElement.Extension: [], System: not null }, rule),
+            "qty-3" => new Where(
+                node => node.Poco is not Quantity { CodeElement: null } and not Quantity { SystemElement.Extension: [], System: not null },
+                rule
+            ),
             "per-1" => new Where(node => node.Poco is not Period { StartElement: null } and not Period { EndElement: null }, rule),
-            "ref-1" => new Where(node => node.Poco is not ResourceReference { ReferenceElement: null } && !(node.Poco is ResourceReference { Reference: { } reference } && !reference.StartsWith('#')), rule),
+            "ref-1" => new Where(
+                node =>
+                    node.Poco is not ResourceReference { ReferenceElement: null }
+                    && !(node.Poco is ResourceReference { Reference: { } reference } && !reference.StartsWith('#')),
+                rule
+            ),
             _ => rule,
         };
     }
@@ -195,13 +227,23 @@ internal sealed class ProfileRules
         return targets.At(path) is { } allowed ? new All([rule, new PointsTo(allowed)]) : rule;
     }
 
-    private Slices OfSlices(SliceValidator slicing, string path) => new(
-        [.. slicing.Slices.Select(slice =>
-        {
-            var count = MembersOf(slice.Assertion).OfType<CardinalityValidator>().FirstOrDefault();
-            return new Slice(slice.Name, OfCondition(slice.Condition), Math.Max(count?.Min ?? 0, slice.Required ? 1 : 0), count?.Max, OfAssertion(slice.Assertion, path));
-        })],
-        OfAssertion(slicing.Default, path));
+    private Slices OfSlices(SliceValidator slicing, string path) =>
+        new(
+            [
+                .. slicing.Slices.Select(slice =>
+                {
+                    var count = MembersOf(slice.Assertion).OfType<CardinalityValidator>().FirstOrDefault();
+                    return new Slice(
+                        slice.Name,
+                        OfCondition(slice.Condition),
+                        Math.Max(count?.Min ?? 0, slice.Required ? 1 : 0),
+                        count?.Max,
+                        OfAssertion(slice.Assertion, path)
+                    );
+                }),
+            ],
+            OfAssertion(slicing.Default, path)
+        );
 
     private Func<PocoNode, bool> OfCondition(IAssertion condition)
     {

@@ -26,6 +26,10 @@ internal static class ProfileValidation
     private sealed class Warm(ProfileValidator profiles) : IHealthCheck
     {
         public Task<HealthCheckResult> CheckHealthAsync(HealthCheckContext context, CancellationToken cancellationToken = default) =>
-            Task.FromResult(profiles.IsReady ? HealthCheckResult.Healthy("every profile has been validated once") : HealthCheckResult.Unhealthy("the profiles are being validated once"));
+            Task.FromResult(
+                profiles.IsReady
+                    ? HealthCheckResult.Healthy("every profile has been validated once")
+                    : HealthCheckResult.Unhealthy("the profiles are being validated once")
+            );
     }
 }

@@ -44,7 +44,9 @@ internal sealed class ProfileValidator
 
     /// <summary>Parts resources that may be published from those that may not.</summary>
     /// <returns>The valid ones in their order, and the others, each with its faults.</returns>
-    public (IReadOnlyList<Resource> Valid, IReadOnlyList<(Resource Resource, IReadOnlyList<ProfileFault> Faults)> Withheld) Sort(IEnumerable<Resource> resources)
+    public (IReadOnlyList<Resource> Valid, IReadOnlyList<(Resource Resource, IReadOnlyList<ProfileFault> Faults)> Withheld) Sort(
+        IEnumerable<Resource> resources
+    )
     {
         var valid = new List<Resource>();
         var withheld = new List<(Resource, IReadOnlyList<ProfileFault>)>();
@@ -66,7 +68,8 @@ internal sealed class ProfileValidator
     /// </remarks>
     private IEnumerable<(Resource Resource, IReadOnlyList<ProfileFault> Faults)> Judged(IReadOnlyList<Resource> resources)
     {
-        if (resources.Count < ManyResources) return resources.Select(resource => (resource, Validate(resource)));
+        if (resources.Count < ManyResources)
+            return resources.Select(resource => (resource, Validate(resource)));
         var faults = new IReadOnlyList<ProfileFault>[resources.Count];
         Parallel.For(0, faults.Length, Processors, i => faults[i] = Validate(resources[i]));
         return resources.Zip(faults);

@@ -152,7 +152,10 @@ internal static class Profiles
     {
         var settled = url.TrimEnd('/');
         if (!IsCanonicalBase(settled))
-            throw new ArgumentException($"Fhir:CanonicalBase: {url}; expected an absolute http or https URL without query or fragment", nameof(url));
+            throw new ArgumentException(
+                $"Fhir:CanonicalBase: {url}; expected an absolute http or https URL without query or fragment",
+                nameof(url)
+            );
         lock (Gate)
         {
             if (canonicalBase is { } inUse && inUse != settled)

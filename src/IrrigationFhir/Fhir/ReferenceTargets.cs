@@ -15,12 +15,17 @@ internal sealed class ReferenceTargets
     public ReferenceTargets(IEnumerable<StructureDefinition> definitions) =>
         allowed = definitions
             .SelectMany(definition => definition.Snapshot!.Element)
-            .Select(element => (element.Path, Types: element.Type
-                .Where(type => type.Code == "Reference")
-                .SelectMany(type => type.TargetProfile)
-                .Where(profile => profile!.StartsWith(Core, StringComparison.Ordinal))
-                .Select(profile => profile![Core.Length..])
-                .ToFrozenSet()))
+            .Select(element =>
+                (
+                    element.Path,
+                    Types: element
+                        .Type.Where(type => type.Code == "Reference")
+                        .SelectMany(type => type.TargetProfile)
+                        .Where(profile => profile!.StartsWith(Core, StringComparison.Ordinal))
+                        .Select(profile => profile![Core.Length..])
+                        .ToFrozenSet()
+                )
+            )
             .Where(at => at.Types.Count > 0 && !at.Types.Contains("Resource"))
             .DistinctBy(at => at.Path)
             .ToFrozenDictionary(at => at.Path!.Replace("[x]", "", StringComparison.Ordinal), at => at.Types);

@@ -19,7 +19,8 @@ internal static class RetainedVolumeMapper
     public static Observation? ToObservation(ClosedInterval interval, Episode episode, bool withdrawn = false)
     {
         // The scan at the start, if there is one, comes before that at the end.
-        if (interval.Parts.LastOrDefault(p => p.Kind == PartKind.Retained) is not { Whole: { } held } anchor) return null;
+        if (interval.Parts.LastOrDefault(p => p.Kind == PartKind.Retained) is not { Whole: { } held } anchor)
+            return null;
         return new()
         {
             Id = IdOf(episode, interval),
@@ -33,7 +34,9 @@ internal static class RetainedVolumeMapper
             Value = Wire.Quantity(held),
             Method = Codes.MeasuringWay(Irrigation.Slug.Of(MeasuringWay.Scan)),
             DerivedFrom = [new($"Observation/{Wire.EntryId(episode.Id, "bladder-scan-volume", anchor.Entry)}")],
-            Component = interval.RetainedChange is { } change ? [new() { Code = Codes.Component("retained-change"), Value = Wire.Quantity(change) }] : [],
+            Component = interval.RetainedChange is { } change
+                ? [new() { Code = Codes.Component("retained-change"), Value = Wire.Quantity(change) }]
+                : [],
         };
     }
 }

@@ -46,12 +46,13 @@ internal sealed class Findings
     public void Add(string key, PocoNodeOrList at, ResultReport report) =>
         Add(key, at, string.Join("; ", report.Evidence.OfType<IssueAssertion>().Select(issue => issue.Message)));
 
-    private static string PathOf(PocoNodeOrList at) => at switch
-    {
-        PocoNode node => ((IShortPathGenerator)node).ShortPath,
-        { Parent: { } parent } => $"{PathOf(parent)}.{at.Name}",
-        _ => at.Name,
-    };
+    private static string PathOf(PocoNodeOrList at) =>
+        at switch
+        {
+            PocoNode node => ((IShortPathGenerator)node).ShortPath,
+            { Parent: { } parent } => $"{PathOf(parent)}.{at.Name}",
+            _ => at.Name,
+        };
 }
 
 /// <summary>Several rules. A wrong type ends the matter: nothing else said about it would make sense.</summary>
@@ -96,7 +97,8 @@ internal sealed class Where(Func<PocoNode, bool> condition, Rule rule) : Rule
 {
     public override void Check(PocoNode node, Findings findings)
     {
-        if (condition(node)) rule.Check(node, findings);
+        if (condition(node))
+            rule.Check(node, findings);
     }
 }
 
@@ -135,8 +137,10 @@ internal sealed class ComponentCodesDiffer : Rule
 {
     public override void Check(PocoNode node, Findings findings)
     {
-        if (node.Poco is Observation { Value: not null, Code: { } code } observation
-            && observation.Component.Any(component => component.Code?.Coding.Any(coding => code.Coding.Any(coding.IsExactly)) ?? false))
+        if (
+            node.Poco is Observation { Value: not null, Code: { } code } observation
+            && observation.Component.Any(component => component.Code?.Coding.Any(coding => code.Coding.Any(coding.IsExactly)) ?? false)
+        )
             findings.Add("obs-7", node, "a component has the code of the Observation");
     }
 }
@@ -150,7 +154,11 @@ internal sealed class Count(CardinalityValidator limits) : Rule
     {
         var count = nodes is PocoListNode list ? list.Pocos.Count : 1;
         if (count > 0 && (count < limits.Min || count > limits.Max))
-            findings.Add(FaultKind.Cardinality, nodes, $"{nodes.Name}: {count}; expected {limits.Min ?? 0}..{(limits.Max is { } most ? most : "*")}");
+            findings.Add(
+                FaultKind.Cardinality,
+                nodes,
+                $"{nodes.Name}: {count}; expected {limits.Min ?? 0}..{(limits.Max is { } most ? most : "*")}"
+            );
     }
 }
 
@@ -212,7 +220,11 @@ internal sealed class Slices(Slice[] slices, Rule? outside) : Rule
             if (counts[i] < slices[i].Least)
                 findings.Add(FaultKind.Slicing, nodes, $"{nodes.Name}:{slices[i].Name} is missing");
             else if (counts[i] > slices[i].Most)
-                findings.Add(FaultKind.Cardinality, nodes, $"{nodes.Name}:{slices[i].Name}: {counts[i]}; expected at most {slices[i].Most}");
+                findings.Add(
+                    FaultKind.Cardinality,
+                    nodes,
+                    $"{nodes.Name}:{slices[i].Name}: {counts[i]}; expected at most {slices[i].Most}"
+                );
         }
     }
 
@@ -276,7 +288,8 @@ internal sealed class ByExtensionUrl(Func<string, Rule?> find, Func<Rule?> any) 
             findings.Add(FaultKind.UnknownExtension, node, $"extension {url} is not known here");
     }
 
-    private static bool IsPart(PocoNode node, string url) => !url.Contains(':', StringComparison.Ordinal)
+    private static bool IsPart(PocoNode node, string url) =>
+        !url.Contains(':', StringComparison.Ordinal)
         && (node.Parent is PocoNode parent ? parent.Poco is Extension : node.Parent?.Parent is PocoNode { Poco: Extension });
 }
 
@@ -290,15 +303,16 @@ internal sealed class Bound(string valueSet, Func<string?, string, bool> contain
     }
 
     /// <summary>Whether the instance, if it can hold a code at all, holds one of the value set.</summary>
-    public bool Holds(PocoNode node) => node.Poco switch
-    {
-        CodeableConcept concept => concept.Coding.Any(Holds),
-        Coding coding => Holds(coding),
-        Quantity { Code: { } unit } quantity => contains(quantity.System ?? "", unit),
-        Quantity => false,
-        PrimitiveType { JsonValue: string code } => contains(null, code),
-        _ => true,
-    };
+    public bool Holds(PocoNode node) =>
+        node.Poco switch
+        {
+            CodeableConcept concept => concept.Coding.Any(Holds),
+            Coding coding => Holds(coding),
+            Quantity { Code: { } unit } quantity => contains(quantity.System ?? "", unit),
+            Quantity => false,
+            PrimitiveType { JsonValue: string code } => contains(null, code),
+            _ => true,
+        };
 
     private bool Holds(Coding coding) => coding.Code is { } code && contains(coding.System ?? "", code);
 }
@@ -328,12 +342,13 @@ internal sealed class Fits(Base pattern) : Rule
         return true;
     }
 
-    private static bool Holds(object found, object wanted) => (found, wanted) switch
-    {
-        (Base one, Base other) => Holds(one, other),
-        (IEnumerable<Base> many, IEnumerable<Base> others) => others.All(other => many.Any(one => Holds(one, other))),
-        _ => Equals(found, wanted),
-    };
+    private static bool Holds(object found, object wanted) =>
+        (found, wanted) switch
+        {
+            (Base one, Base other) => Holds(one, other),
+            (IEnumerable<Base> many, IEnumerable<Base> others) => others.All(other => many.Any(one => Holds(one, other))),
+            _ => Equals(found, wanted),
+        };
 }
 
 /// <summary>A reference names a type of resource that is allowed here, or none.</summary>
@@ -342,6 +357,10 @@ internal sealed class PointsTo(FrozenSet<string> types) : Rule
     public override void Check(PocoNode node, Findings findings)
     {
         if (node.Poco is ResourceReference reference && ReferenceTargets.TypeOf(reference) is { } type && !types.Contains(type))
-            findings.Add(FaultKind.ReferenceTarget, node, $"a reference to {type}; expected {string.Join(", ", types.Order(StringComparer.Ordinal))}");
+            findings.Add(
+                FaultKind.ReferenceTarget,
+                node,
+                $"a reference to {type}; expected {string.Join(", ", types.Order(StringComparer.Ordinal))}"
+            );
     }
 }

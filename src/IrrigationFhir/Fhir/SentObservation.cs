@@ -19,18 +19,30 @@ internal static class SentObservation
     private const string AsSentSlug = "as-sent";
 
     private static readonly HashSet<string> Kept =
-        ["status", "code", "valueQuantity", "valueInteger", "valueBoolean", "valueString", "valueCodeableConcept", "derivedFrom"];
+    [
+        "status",
+        "code",
+        "valueQuantity",
+        "valueInteger",
+        "valueBoolean",
+        "valueString",
+        "valueCodeableConcept",
+        "derivedFrom",
+    ];
 
     /// <summary>Whether JSON is the part of an Observation that is kept: status and code, and of the rest what is known here.</summary>
     public static bool Fits(JsonElement json)
     {
-        if (json.ValueKind != JsonValueKind.Object || json.EnumerateObject().Any(p => !Kept.Contains(p.Name))) return false;
-        if (!json.TryGetProperty("status", out _) || !json.TryGetProperty("code", out _)) return false;
+        if (json.ValueKind != JsonValueKind.Object || json.EnumerateObject().Any(p => !Kept.Contains(p.Name)))
+            return false;
+        if (!json.TryGetProperty("status", out _) || !json.TryGetProperty("code", out _))
+            return false;
         try
         {
             return Read(json.GetRawText()) is { Status: not null, Code.Coding.Count: > 0 };
         }
-        catch (Exception fault) when (fault is DeserializationFailedException or Hl7.Fhir.Utility.CodedException or FormatException or JsonException)
+        catch (Exception fault)
+            when (fault is DeserializationFailedException or Hl7.Fhir.Utility.CodedException or FormatException or JsonException)
         {
             return false;
         }
@@ -42,26 +54,36 @@ internal static class SentObservation
     /// <summary>The id of the Observation that answers for what came under a key; null where nothing came as an Observation.</summary>
     public static string? AnswerTo(Episode episode, EntryKey key)
     {
-        if (episode.Log.Current(key) is not { Entry: var stands }) return null;
-        var spoken = stands is not EnteredInError ? stands : episode.Log.Versions(key).LastOrDefault(v => v.Entry is not EnteredInError)?.Entry ?? stands;
-        return spoken.Header.Original is null ? null : IsOne(spoken) ? EntryMapper.IdOf(episode, spoken) : AsSentId(episode, spoken);
+        if (episode.Log.Current(key) is not { Entry: var stands })
+            return null;
+        var spoken = stands is not EnteredInError
+            ? stands
+            : episode.Log.Versions(key).LastOrDefault(v => v.Entry is not EnteredInError)?.Entry ?? stands;
+        return spoken.Header.Original is null ? null
+            : IsOne(spoken) ? EntryMapper.IdOf(episode, spoken)
+            : AsSentId(episode, spoken);
     }
 
     /// <summary>The id of the Observation that an entry is published as, whether ours with the sender's words or as it was sent.</summary>
-    public static string IdOf(Episode episode, Entry entry) => (IsOne(entry) ? EntryMapper.IdOf(episode, entry) : null) ?? Wire.EntryId(episode.Id, AsSentSlug, entry.Key);
+    public static string IdOf(Episode episode, Entry entry) =>
+        (IsOne(entry) ? EntryMapper.IdOf(episode, entry) : null) ?? Wire.EntryId(episode.Id, AsSentSlug, entry.Key);
 
     /// <summary>The id of the Observation as sent; null where ours is the one, or nothing came as an Observation.</summary>
-    public static string? AsSentId(Episode episode, Entry entry) => entry.Header.Original is null || IsOne(entry) ? null : Wire.EntryId(episode.Id, AsSentSlug, entry.Key);
+    public static string? AsSentId(Episode episode, Entry entry) =>
+        entry.Header.Original is null || IsOne(entry) ? null : Wire.EntryId(episode.Id, AsSentSlug, entry.Key);
 
     /// <summary>The Observation as sent; null where ours is the one, or nothing came as an Observation.</summary>
     public static Observation? AsSent(Entry entry, Episode episode, bool withdrawn)
     {
-        if (AsSentId(episode, entry) is not { } id || Of(entry) is not { } sent) return null;
+        if (AsSentId(episode, entry) is not { } id || Of(entry) is not { } sent)
+            return null;
         var observation = EntryMapper.Bare(entry, episode, withdrawn ? ObservationStatus.EnteredInError : sent.Status!.Value);
         observation.Id = id;
-        if (entry.Header.Purpose != Purpose.Clinical) observation.Meta = new() { Security = [Codes.TestData()] };
+        if (entry.Header.Purpose != Purpose.Clinical)
+            observation.Meta = new() { Security = [Codes.TestData()] };
         observation.Code = new() { Coding = [.. sent.Code!.Coding], Text = sent.Code.Text };
-        if (entry is not EnteredInError) observation.Code.Coding.AddRange(Codes.EntryKind(entry.Kind).Coding.Where(own => !Says(sent.Code, own)));
+        if (entry is not EnteredInError)
+            observation.Code.Coding.AddRange(Codes.EntryKind(entry.Kind).Coding.Where(own => !Says(sent.Code, own)));
         observation.Value = sent.Value;
         observation.DerivedFrom = sent.DerivedFrom;
         Sign(observation, entry);
@@ -71,14 +93,16 @@ internal static class SentObservation
     /// <summary>Adds the sender's words to an Observation of ours.</summary>
     public static Observation? Beside(Observation? observation, Entry entry, Episode episode)
     {
-        if (observation is null || Of(entry) is not { } sent) return observation;
+        if (observation is null || Of(entry) is not { } sent)
+            return observation;
         if (AsSentId(episode, entry) is { } reading)
         {
             observation.DerivedFrom = [new($"Observation/{reading}")];
             return observation;
         }
 
-        if (observation.Status != ObservationStatus.EnteredInError) observation.Status = sent.Status;
+        if (observation.Status != ObservationStatus.EnteredInError)
+            observation.Status = sent.Status;
         observation.Code!.Coding.AddRange(Codes.Besides(observation.Code, sent.Code!));
         observation.DerivedFrom.AddRange(sent.DerivedFrom);
         if (sent.Value is Quantity given && observation.Value is Quantity ours && (given.Code, given.Value) != (ours.Code, ours.Value))
@@ -96,10 +120,12 @@ internal static class SentObservation
         observation.Issued = entry.Header.RecordedAt?.ToDateTimeOffset();
     }
 
-    private static bool Says(CodeableConcept concept, Coding coding) => concept.Coding.Any(c => c.System == coding.System && c.Code == coding.Code);
+    private static bool Says(CodeableConcept concept, Coding coding) =>
+        concept.Coding.Any(c => c.System == coding.System && c.Code == coding.Code);
 
     /// <summary>Whether an entry is published as one Observation that says what it says.</summary>
-    private static bool IsOne(Entry entry) => EntryMapper.SlugOf(entry) is not null && entry is not (BagRead or BagTakenDown or PumpTotalRead);
+    private static bool IsOne(Entry entry) =>
+        EntryMapper.SlugOf(entry) is not null && entry is not (BagRead or BagTakenDown or PumpTotalRead);
 
     private static Observation Read(string original) =>
         FhirJsonDeserializer.DEFAULT.Deserialize<Observation>($"{{\"resourceType\":\"Observation\",{original.TrimStart()[1..]}");

@@ -9,33 +9,44 @@ internal static class SubscriptionTopicMapper
     private const string Types = "http://hl7.org/fhir/StructureDefinition/";
 
     /// <summary>The resource; its id is the topic's slug.</summary>
-    public static Basic ToBasic(SubscriptionTopic topic) => new()
-    {
-        Id = topic.Slug,
-        Extension =
-        [
-            new(Element + "url", new FhirUri(topic.Url)),
-            new(Element + "version", new FhirString(Profiles.Version)),
-            new(Element + "name", new FhirString(string.Concat(topic.Slug.Split('-').Select(word => char.ToUpperInvariant(word[0]) + word[1..])))),
-            new(Element + "title", new FhirString(topic.Title)),
-            new(Element + "date", new FhirDateTime(Profiles.PublishedOn)),
-            new(Element + "description", new Markdown(topic.Description)),
-            Complex(
-                "resourceTrigger",
-                ("description", new Markdown(topic.Description)),
-                ("resource", new FhirUri(Types + topic.ResourceType)),
-                ("supportedInteraction", new Code("create")),
-                ("supportedInteraction", new Code("update"))),
-            .. topic.Filters.Select(filter => Complex(
-                "canFilterBy",
-                ("description", new Markdown($"As {topic.ResourceType}?{filter}=… or {topic.ResourceType}.{filter}=…; a comma is or.")),
-                ("resource", new FhirUri(Types + topic.ResourceType)),
-                ("filterParameter", new FhirString(filter)))),
-            Complex("notificationShape", ("resource", new FhirUri(Types + topic.ResourceType))),
-        ],
-        ModifierExtension = [new(Element + "status", new Code("active"))],
-        Code = new("http://hl7.org/fhir/fhir-types", "SubscriptionTopic"),
-    };
+    public static Basic ToBasic(SubscriptionTopic topic) =>
+        new()
+        {
+            Id = topic.Slug,
+            Extension =
+            [
+                new(Element + "url", new FhirUri(topic.Url)),
+                new(Element + "version", new FhirString(Profiles.Version)),
+                new(
+                    Element + "name",
+                    new FhirString(string.Concat(topic.Slug.Split('-').Select(word => char.ToUpperInvariant(word[0]) + word[1..])))
+                ),
+                new(Element + "title", new FhirString(topic.Title)),
+                new(Element + "date", new FhirDateTime(Profiles.PublishedOn)),
+                new(Element + "description", new Markdown(topic.Description)),
+                Complex(
+                    "resourceTrigger",
+                    ("description", new Markdown(topic.Description)),
+                    ("resource", new FhirUri(Types + topic.ResourceType)),
+                    ("supportedInteraction", new Code("create")),
+                    ("supportedInteraction", new Code("update"))
+                ),
+                .. topic.Filters.Select(filter =>
+                    Complex(
+                        "canFilterBy",
+                        (
+                            "description",
+                            new Markdown($"As {topic.ResourceType}?{filter}=… or {topic.ResourceType}.{filter}=…; a comma is or.")
+                        ),
+                        ("resource", new FhirUri(Types + topic.ResourceType)),
+                        ("filterParameter", new FhirString(filter))
+                    )
+                ),
+                Complex("notificationShape", ("resource", new FhirUri(Types + topic.ResourceType))),
+            ],
+            ModifierExtension = [new(Element + "status", new Code("active"))],
+            Code = new("http://hl7.org/fhir/fhir-types", "SubscriptionTopic"),
+        };
 
     private static Extension Complex(string element, params IEnumerable<(string Name, DataType Value)> parts) =>
         new() { Url = Element + element, Extension = [.. parts.Select(part => new Extension(part.Name, part.Value))] };

@@ -19,7 +19,8 @@ internal static class UrineOutputCriterionMapper
     public const string Slug = "urine-output-criterion";
 
     /// <summary>The longest window there is: so far a change can reach forward.</summary>
-    public static NodaTime.Duration LongestWindow { get; } = NodaTime.Duration.Max(NodaTime.Duration.FromHours(24), UrineOutputCriteria.All.Max(criterion => criterion.Window));
+    public static NodaTime.Duration LongestWindow { get; } =
+        NodaTime.Duration.Max(NodaTime.Duration.FromHours(24), UrineOutputCriteria.All.Max(criterion => criterion.Window));
 
     /// <summary>The id of a criterion in one of its readings, of a clock hour.</summary>
     public static string IdOf(Episode episode, Interval hour, string criterion, Reading reading) =>
@@ -29,54 +30,95 @@ internal static class UrineOutputCriterionMapper
     public static IReadOnlyList<Observation> ToObservations(Episode episode, Interval hour, CriteriaSettings limits, bool withdrawn = false)
     {
         var balance = episode.Balance;
-        var closings = balance.Reaching(FluidBalance.Bladder, hour.Start - NodaTime.Duration.Epsilon, hour.End).Where(i => i.End >= hour.Start && i.End < hour.End).Select(i => i.End).ToList();
-        if (closings.Count == 0) return [];
+        var closings = balance
+            .Reaching(FluidBalance.Bladder, hour.Start - NodaTime.Duration.Epsilon, hour.End)
+            .Where(i => i.End >= hour.Start && i.End < hour.End)
+            .Select(i => i.End)
+            .ToList();
+        if (closings.Count == 0)
+            return [];
 
         var patient = new Irrigation.Criteria.Patient(episode.Definition.BirthDate, episode.Definition.Frame.Zone);
         var windows = new Dictionary<Interval, OutputWindow>();
-        OutputWindow Over(Interval window) => windows.TryGetValue(window, out var known) ? known : windows[window] = balance.Over(WindowKind.Trailing, window);
-        return [.. UrineOutputCriteria.At(balance, patient, closings[^1], limits).Concat(UrineOutputCriteria.Volumes(balance, patient, closings[^1], limits))
-            .Select(result => ToObservation(result, Over(result.Window), hour, closings.Count > 1, episode, withdrawn))];
+        OutputWindow Over(Interval window) =>
+            windows.TryGetValue(window, out var known) ? known : windows[window] = balance.Over(WindowKind.Trailing, window);
+        return
+        [
+            .. UrineOutputCriteria
+                .At(balance, patient, closings[^1], limits)
+                .Concat(UrineOutputCriteria.Volumes(balance, patient, closings[^1], limits))
+                .Select(result => ToObservation(result, Over(result.Window), hour, closings.Count > 1, episode, withdrawn)),
+        ];
     }
 
-    private static Observation ToObservation(CriterionResult result, OutputWindow window, Interval hour, bool again, Episode episode, bool withdrawn) => new()
-    {
-        Id = IdOf(episode, hour, result.Slug, result.Reading),
-        Meta = new() { Profile = [Profiles.UrineOutputCriterion] },
-        Status = withdrawn ? ObservationStatus.EnteredInError
-            : result.Provisional ? ObservationStatus.Preliminary
-            : CorrectedUrineOutputMapper.StatusOf(window.Status == OutputStatus.Final && again ? OutputStatus.Amended : window.Status),
-        Category = Codes.FluidCategories(),
-        Code = Codes.UrineOutputCriterion(result.Slug),
-        Subject = Wire.Reference(episode.Definition.Patient),
-        Encounter = episode.Definition.Encounter is { } encounter ? Wire.Reference(encounter) : null,
-        Effective = Wire.Period(window.Start, window.End, episode.Definition.Frame.Zone),
-        Value = Codes.CriterionAnswer(Irrigation.Slug.Of(result.Answer)),
-        Method = Codes.CriterionReading(Irrigation.Slug.Of(result.Reading)),
-        Note = [new() { Text = Texts.Caution }],
-        DerivedFrom =
-        [
-            .. CorrectedUrineOutputMapper.Sources(window, episode).Distinct().Select(id => new ResourceReference($"Observation/{id}")),
-            .. UrineOutputRateMapper.WeightReference(episode, result.Weight),
-        ],
-        Component =
-        [
-            new() { Code = Codes.Component("criterion-threshold"), Value = Threshold(result) },
-            .. result.Value is { } value ? [new() { Code = Codes.Component("criterion-value"), Value = Quantity(value, result) }] : Array.Empty<Observation.ComponentComponent>(),
-            .. result.Interval95 is var (low, high) ? [new() { Code = Codes.Component("interval-95"), Value = new Hl7.Fhir.Model.Range { Low = Quantity(low, result), High = Quantity(high, result) } }] : Array.Empty<Observation.ComponentComponent>(),
-            .. Probability(result),
-            new() { Code = Codes.Component("coverage"), Value = Codes.Quantity(Wire.Number(result.Coverage * 100), Codes.Units.Percent) },
-            .. UrineOutputRateMapper.WeightComponents(result.Weight),
-            .. result.Obstacles.Select(obstacle => new Observation.ComponentComponent { Code = Codes.Component("obstacle"), Value = Codes.CriterionObstacle(Irrigation.Slug.Of(obstacle)) }),
-        ],
-    };
+    private static Observation ToObservation(
+        CriterionResult result,
+        OutputWindow window,
+        Interval hour,
+        bool again,
+        Episode episode,
+        bool withdrawn
+    ) =>
+        new()
+        {
+            Id = IdOf(episode, hour, result.Slug, result.Reading),
+            Meta = new() { Profile = [Profiles.UrineOutputCriterion] },
+            Status =
+                withdrawn ? ObservationStatus.EnteredInError
+                : result.Provisional ? ObservationStatus.Preliminary
+                : CorrectedUrineOutputMapper.StatusOf(window.Status == OutputStatus.Final && again ? OutputStatus.Amended : window.Status),
+            Category = Codes.FluidCategories(),
+            Code = Codes.UrineOutputCriterion(result.Slug),
+            Subject = Wire.Reference(episode.Definition.Patient),
+            Encounter = episode.Definition.Encounter is { } encounter ? Wire.Reference(encounter) : null,
+            Effective = Wire.Period(window.Start, window.End, episode.Definition.Frame.Zone),
+            Value = Codes.CriterionAnswer(Irrigation.Slug.Of(result.Answer)),
+            Method = Codes.CriterionReading(Irrigation.Slug.Of(result.Reading)),
+            Note = [new() { Text = Texts.Caution }],
+            DerivedFrom =
+            [
+                .. CorrectedUrineOutputMapper.Sources(window, episode).Distinct().Select(id => new ResourceReference($"Observation/{id}")),
+                .. UrineOutputRateMapper.WeightReference(episode, result.Weight),
+            ],
+            Component =
+            [
+                new() { Code = Codes.Component("criterion-threshold"), Value = Threshold(result) },
+                .. result.Value is { } value
+                    ? [new() { Code = Codes.Component("criterion-value"), Value = Quantity(value, result) }]
+                    : Array.Empty<Observation.ComponentComponent>(),
+                .. result.Interval95 is var (low, high)
+                    ?
+                    [
+                        new()
+                        {
+                            Code = Codes.Component("interval-95"),
+                            Value = new Hl7.Fhir.Model.Range { Low = Quantity(low, result), High = Quantity(high, result) },
+                        },
+                    ]
+                    : Array.Empty<Observation.ComponentComponent>(),
+                .. Probability(result),
+                new()
+                {
+                    Code = Codes.Component("coverage"),
+                    Value = Codes.Quantity(Wire.Number(result.Coverage * 100), Codes.Units.Percent),
+                },
+                .. UrineOutputRateMapper.WeightComponents(result.Weight),
+                .. result.Obstacles.Select(obstacle => new Observation.ComponentComponent
+                {
+                    Code = Codes.Component("obstacle"),
+                    Value = Codes.CriterionObstacle(Irrigation.Slug.Of(obstacle)),
+                }),
+            ],
+        };
 
     /// <remarks>That every hour meets it is at most as probable as said: how much of their doubts the hours share is not known.</remarks>
     private static IEnumerable<Observation.ComponentComponent> Probability(CriterionResult result)
     {
-        if (result.Probability is not { } probability) yield break;
+        if (result.Probability is not { } probability)
+            yield break;
         var percent = Codes.Quantity(Wire.Number(Wire.Probability(probability) * 100), Codes.Units.Percent);
-        if (result.Reading == Reading.EveryHour) percent.Comparator = Hl7.Fhir.Model.Quantity.QuantityComparator.LessOrEqual;
+        if (result.Reading == Reading.EveryHour)
+            percent.Comparator = Hl7.Fhir.Model.Quantity.QuantityComparator.LessOrEqual;
         yield return new() { Code = Codes.Component("probability-met"), Value = percent };
     }
 
@@ -94,5 +136,8 @@ internal static class UrineOutputCriterionMapper
     }
 
     private static Quantity Quantity(decimal number, CriterionResult result) =>
-        Codes.Quantity(Wire.Number(number), result.Unit == Codes.Units.Millilitre.Code ? Codes.Units.Millilitre : Codes.Units.MillilitrePerKilogramHour);
+        Codes.Quantity(
+            Wire.Number(number),
+            result.Unit == Codes.Units.Millilitre.Code ? Codes.Units.Millilitre : Codes.Units.MillilitrePerKilogramHour
+        );
 }

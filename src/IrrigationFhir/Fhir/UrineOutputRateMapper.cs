@@ -19,7 +19,8 @@ internal static class UrineOutputRateMapper
     /// <summary>The Observation; null for an interval without length, which has no rate.</summary>
     public static Observation? ToObservation(ClosedInterval interval, Episode episode, CriteriaSettings limits, bool withdrawn = false)
     {
-        if (interval.Length <= NodaTime.Duration.Zero) return null;
+        if (interval.Length <= NodaTime.Duration.Zero)
+            return null;
         var frame = episode.Definition.Frame;
         var weight = WeightInForce.Of(episode.Log, interval.End, new(episode.Definition.BirthDate, frame.Zone), limits);
         var rate = interval.Output is { } output ? UrineRate.Of(output.Headline, interval.Length, weight) : null;
@@ -48,7 +49,9 @@ internal static class UrineOutputRateMapper
                 },
                 new() { Code = Codes.Component("duration"), Value = Wire.Quantity(interval.Length) },
                 PerWeight(rate, weight, interval),
-                .. interval.Output?.Interval95 is { } range ? [Range(range, interval.Length)] : Array.Empty<Observation.ComponentComponent>(),
+                .. interval.Output?.Interval95 is { } range
+                    ? [Range(range, interval.Length)]
+                    : Array.Empty<Observation.ComponentComponent>(),
                 .. WeightComponents(weight),
             ],
         };
@@ -57,7 +60,8 @@ internal static class UrineOutputRateMapper
     /// <summary>The weight in force and its kind; nothing where none was charted.</summary>
     public static IEnumerable<Observation.ComponentComponent> WeightComponents(WeightInForce? weight)
     {
-        if (weight is null) yield break;
+        if (weight is null)
+            yield break;
         yield return new() { Code = Codes.Component("body-weight"), Value = Wire.Quantity(weight.Weight) };
         yield return new() { Code = Codes.Component("weight-kind"), Value = Codes.WeightKind(Irrigation.Slug.Of(weight.Weight.Kind)) };
     }
@@ -65,7 +69,12 @@ internal static class UrineOutputRateMapper
     /// <summary>The Observation of the weight in force, where it is published.</summary>
     public static IEnumerable<ResourceReference> WeightReference(Episode episode, WeightInForce? weight)
     {
-        if (weight is not null && episode.Log["weight-measured"].LastAtOrBefore(weight.At) is { } entry && EntryMapper.IdOf(episode, entry) is { } id) yield return new($"Observation/{id}");
+        if (
+            weight is not null
+            && episode.Log["weight-measured"].LastAtOrBefore(weight.At) is { } entry
+            && EntryMapper.IdOf(episode, entry) is { } id
+        )
+            yield return new($"Observation/{id}");
     }
 
     /// <remarks>A weight that cannot be true gives no rate: 0.1 mL/kg/h of a child of 220 kg is an alarm about a slip of the pen.</remarks>
@@ -76,17 +85,19 @@ internal static class UrineOutputRateMapper
         {
             Code = Codes.Component("urine-output-rate-per-weight"),
             Value = known is { } perKilogram ? Codes.Quantity(Wire.Number(perKilogram), Codes.Units.MillilitrePerKilogramHour) : null,
-            DataAbsentReason = known is not null ? null
+            DataAbsentReason =
+                known is not null ? null
                 : rate is null ? CorrectedUrineOutputMapper.Absent(interval.Absent)
                 : Codes.DataAbsent(weight is null ? "not-performed" : "error"),
         };
     }
 
-    private static Observation.ComponentComponent Range(VolumeRange range, NodaTime.Duration over) => new()
-    {
-        Code = Codes.Component("interval-95"),
-        Value = new Hl7.Fhir.Model.Range { Low = PerHour(range.Low, over), High = PerHour(range.High, over) },
-    };
+    private static Observation.ComponentComponent Range(VolumeRange range, NodaTime.Duration over) =>
+        new()
+        {
+            Code = Codes.Component("interval-95"),
+            Value = new Hl7.Fhir.Model.Range { Low = PerHour(range.Low, over), High = PerHour(range.High, over) },
+        };
 
     private static Quantity PerHour(Volume volume, NodaTime.Duration over) =>
         Codes.Quantity(Wire.Number(UrineRate.Of(volume, over, null).PerHour), Codes.Units.MillilitrePerHour);

@@ -11,7 +11,12 @@ namespace IrrigationFhir.Fhir;
 internal sealed class ValueSets
 {
     /// <summary>Value sets that R4 defines by a rule and not by a list: any code passes.</summary>
-    private static readonly FrozenSet<string> OpenSystems = new[] { "urn:ietf:bcp:13", "urn:ietf:bcp:47", "urn:iso:std:iso:4217" }.ToFrozenSet();
+    private static readonly FrozenSet<string> OpenSystems = new[]
+    {
+        "urn:ietf:bcp:13",
+        "urn:ietf:bcp:47",
+        "urn:iso:std:iso:4217",
+    }.ToFrozenSet();
 
     private readonly FrozenDictionary<string, Codes> sets;
 

@@ -13,14 +13,17 @@ namespace IrrigationFhir.Fhir;
 /// <summary>The border between our values and FHIR's: times, volumes, references, ids. Conversions live here, once.</summary>
 internal static class Wire
 {
-    private static readonly OffsetDateTimePattern Times = OffsetDateTimePattern.CreateWithInvariantCulture("uuuu'-'MM'-'dd'T'HH':'mm':'ss;FFFFFFFFFo<Z+HH:mm>");
+    private static readonly OffsetDateTimePattern Times = OffsetDateTimePattern.CreateWithInvariantCulture(
+        "uuuu'-'MM'-'dd'T'HH':'mm':'ss;FFFFFFFFFo<Z+HH:mm>"
+    );
     private static readonly InstantPattern Stamps = InstantPattern.CreateWithInvariantCulture("uuuuMMdd'T'HHmmss");
 
     /// <summary>An instant on the facility's wall clock, with offset and seconds.</summary>
     public static string Time(Instant instant, DateTimeZone zone) => Times.Format(instant.InZone(zone).ToOffsetDateTime());
 
     /// <summary>[start, end) as a Period. FHIR's end is inclusive: the instant before would claim a precision nobody measured, so the boundary itself stands.</summary>
-    public static Hl7.Fhir.Model.Period Period(Instant start, Instant end, DateTimeZone zone) => new() { Start = Time(start, zone), End = Time(end, zone) };
+    public static Hl7.Fhir.Model.Period Period(Instant start, Instant end, DateTimeZone zone) =>
+        new() { Start = Time(start, zone), End = Time(end, zone) };
 
     /// <summary>A number at the wire: three decimals at most, half away from zero, no trailing zeros.</summary>
     public static decimal Number(decimal value) => Math.Round(value, 3, MidpointRounding.AwayFromZero) / 1.000000000000000000000000000m;
@@ -32,18 +35,20 @@ internal static class Wire
     public static Quantity Quantity(Volume volume) => Codes.Quantity(Number(volume.Millilitres), Codes.Units.Millilitre);
 
     /// <summary>Elapsed time in hours.</summary>
-    public static Quantity Quantity(NodaTime.Duration time) => Codes.Quantity(Number((decimal)time.TotalNanoseconds / 3_600_000_000_000m), Codes.Units.Hour);
+    public static Quantity Quantity(NodaTime.Duration time) =>
+        Codes.Quantity(Number((decimal)time.TotalNanoseconds / 3_600_000_000_000m), Codes.Units.Hour);
 
     /// <summary>A body weight in kg.</summary>
     public static Quantity Quantity(BodyWeight weight) => Codes.Quantity(Number(weight.Kilograms), Codes.Units.Kilogram);
 
     /// <summary>A logical reference, or an address, or both.</summary>
-    public static ResourceReference Reference(Pointer pointer) => new()
-    {
-        Reference = pointer.Reference,
-        Identifier = pointer.Identifier is { } id ? new(id.System, id.Value) : null,
-        Display = pointer.Display,
-    };
+    public static ResourceReference Reference(Pointer pointer) =>
+        new()
+        {
+            Reference = pointer.Reference,
+            Identifier = pointer.Identifier is { } id ? new(id.System, id.Value) : null,
+            Display = pointer.Display,
+        };
 
     /// <summary>Somebody or something known only by what the sender calls it.</summary>
     public static ResourceReference? Named(string? name) => name is null ? null : new() { Identifier = new() { Value = name } };
@@ -68,9 +73,14 @@ internal static class Wire
     {
         const string alphabet = "abcdefghijklmnopqrstuvwxyz234567";
         var hash = SHA256.HashData(Encoding.UTF8.GetBytes(text));
-        return string.Create(length, hash, static (span, bytes) =>
-        {
-            for (var i = 0; i < span.Length; i++) span[i] = alphabet[bytes[i] & 31];
-        });
+        return string.Create(
+            length,
+            hash,
+            static (span, bytes) =>
+            {
+                for (var i = 0; i < span.Length; i++)
+                    span[i] = alphabet[bytes[i] & 31];
+            }
+        );
     }
 }

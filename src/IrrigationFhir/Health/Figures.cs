@@ -11,13 +11,16 @@ namespace IrrigationFhir.Health;
 /// <param name="Label">What tells its values apart; null where there is one.</param>
 /// <param name="Values">The values, each with its label.</param>
 internal sealed record Figure<T>(
-    string Name, string Unit, string Help, string? Label, Func<T, IEnumerable<(string Label, double Value)>> Values)
+    string Name,
+    string Unit,
+    string Help,
+    string? Label,
+    Func<T, IEnumerable<(string Label, double Value)>> Values
+)
 {
     /// <summary>A figure of one value.</summary>
     public Figure(string name, string unit, string help, Func<T, double> value)
-        : this(name, unit, help, null, read => [("", value(read))])
-    {
-    }
+        : this(name, unit, help, null, read => [("", value(read))]) { }
 }
 
 /// <summary>Counts what happens, at <c>/metrics</c> and on the meter alike.</summary>
@@ -51,7 +54,8 @@ internal sealed class Figures(CollectorRegistry registry, IMeterFactory meters)
     public CountedFigure Counted(string name, string unit, string help, string label, params string[] values)
     {
         var counter = prometheus.CreateCounter($"{Underscored(name)}_total", help, label);
-        foreach (var value in values) counter.WithLabels(value);
+        foreach (var value in values)
+            counter.WithLabels(value);
         return new(counter, meter.CreateCounter<long>(name, unit, help), label);
     }
 
@@ -64,13 +68,16 @@ internal sealed class Figures(CollectorRegistry registry, IMeterFactory meters)
         var gauges = figures.Select(Gauge).ToList();
         registry.AddBeforeCollectCallback(async stop =>
         {
-            if (await read(stop) is not { } now) return;
+            if (await read(stop) is not { } now)
+                return;
             foreach (var (figure, gauge) in figures.Zip(gauges))
             {
                 foreach (var (label, value) in figure.Values(now))
                 {
-                    if (figure.Label is null) gauge.Set(value);
-                    else gauge.WithLabels(label).Set(value);
+                    if (figure.Label is null)
+                        gauge.Set(value);
+                    else
+                        gauge.WithLabels(label).Set(value);
                 }
             }
         });
@@ -80,15 +87,24 @@ internal sealed class Figures(CollectorRegistry registry, IMeterFactory meters)
             meter.CreateObservableGauge(figure.Name, () => Measured(figure, latest.Value()), figure.Unit, figure.Help);
     }
 
-    private Gauge Gauge<T>(Figure<T> figure) => prometheus.CreateGauge(
-        Underscored(figure.Name) + (figure.Unit == "s" ? "_seconds" : ""),
-        figure.Help,
-        figure.Label is { } label ? [label] : Array.Empty<string>());
+    private Gauge Gauge<T>(Figure<T> figure) =>
+        prometheus.CreateGauge(
+            Underscored(figure.Name) + (figure.Unit == "s" ? "_seconds" : ""),
+            figure.Help,
+            figure.Label is { } label ? [label] : Array.Empty<string>()
+        );
 
     private static IEnumerable<Measurement<double>> Measured<T>(Figure<T> figure, T? now)
-        where T : class => now is null ? [] : figure.Values(now).Select(v => figure.Label is { } label
-            ? new Measurement<double>(v.Value, new KeyValuePair<string, object?>(label, v.Label))
-            : new Measurement<double>(v.Value));
+        where T : class =>
+        now is null
+            ? []
+            : figure
+                .Values(now)
+                .Select(v =>
+                    figure.Label is { } label
+                        ? new Measurement<double>(v.Value, new KeyValuePair<string, object?>(label, v.Label))
+                        : new Measurement<double>(v.Value)
+                );
 
     private static string Underscored(string name) => name.Replace('.', '_');
 
@@ -105,7 +121,8 @@ internal sealed class Figures(CollectorRegistry registry, IMeterFactory meters)
         {
             lock (gate)
             {
-                if (at != 0 && Stopwatch.GetElapsedTime(at) < Fresh) return latest;
+                if (at != 0 && Stopwatch.GetElapsedTime(at) < Fresh)
+                    return latest;
                 latest = Task.Run(() => read(CancellationToken.None)).GetAwaiter().GetResult();
                 at = Stopwatch.GetTimestamp();
                 return latest;

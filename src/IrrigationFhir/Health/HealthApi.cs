@@ -17,7 +17,8 @@ internal static class HealthApi
     {
         // A probe that says "not yet" is an answer, not an error.
         services.AddLogging(logging => logging.AddFilter("Microsoft.Extensions.Diagnostics.HealthChecks", LogLevel.None));
-        services.AddHealthChecks()
+        services
+            .AddHealthChecks()
             .AddCheck<StoreCheck>("store", tags: [Ready])
             .AddCheck<WithheldCheck>("withheld-resources", tags: [Ready]);
 
@@ -37,10 +38,16 @@ internal static class HealthApi
     {
         app.MapHealthChecks("/health/live", new() { Predicate = _ => false, ResponseWriter = Write });
         app.MapHealthChecks("/health/ready", new() { Predicate = check => check.Tags.Contains(Ready), ResponseWriter = Write });
-        app.ServiceProvider.GetRequiredService<Figures>().Read<Withheld>(
-            stop => CountWithheld(app.ServiceProvider, stop),
-            new Figure<Withheld>(
-                "irrigationfhir.resources.withheld", "{resource}", "Resources that failed their own profile.", now => now.Count));
+        app.ServiceProvider.GetRequiredService<Figures>()
+            .Read<Withheld>(
+                stop => CountWithheld(app.ServiceProvider, stop),
+                new Figure<Withheld>(
+                    "irrigationfhir.resources.withheld",
+                    "{resource}",
+                    "Resources that failed their own profile.",
+                    now => now.Count
+                )
+            );
         app.MapMetrics("/metrics", app.ServiceProvider.GetRequiredService<CollectorRegistry>()).ExcludeFromDescription();
         return app;
     }
@@ -55,10 +62,17 @@ internal static class HealthApi
                 status = Word(report.Status),
                 checks = report.Entries.ToDictionary(
                     entry => entry.Key,
-                    entry => new { status = Word(entry.Value.Status), description = entry.Value.Description, data = entry.Value.Data }),
+                    entry => new
+                    {
+                        status = Word(entry.Value.Status),
+                        description = entry.Value.Description,
+                        data = entry.Value.Data,
+                    }
+                ),
             },
             JsonSerializerOptions.Web,
-            http.RequestAborted);
+            http.RequestAborted
+        );
     }
 
     private static async Task<Withheld?> CountWithheld(IServiceProvider services, CancellationToken stop) =>
@@ -68,12 +82,13 @@ internal static class HealthApi
 
     private sealed record Withheld(long Count);
 
-    private static string Word(HealthStatus status) => status switch
-    {
-        HealthStatus.Healthy => "ready",
-        HealthStatus.Degraded => "degraded",
-        HealthStatus.Unhealthy => "not-ready",
-    };
+    private static string Word(HealthStatus status) =>
+        status switch
+        {
+            HealthStatus.Healthy => "ready",
+            HealthStatus.Degraded => "degraded",
+            HealthStatus.Unhealthy => "not-ready",
+        };
 }
 
 /// <summary>The schema is up to date, a query is answered, and what comes can be stored.</summary>
@@ -86,13 +101,15 @@ internal sealed class StoreCheck(Database database, ResourceStore resources) : I
             return HealthCheckResult.Unhealthy("the database is not open yet");
         try
         {
-            if (await database.Trouble(cancellationToken) is { } failure) return HealthCheckResult.Unhealthy(failure.Message);
+            if (await database.Trouble(cancellationToken) is { } failure)
+                return HealthCheckResult.Unhealthy(failure.Message);
             await resources.CountWithheld(cancellationToken);
             return HealthCheckResult.Healthy("the database answers and can be written");
         }
         catch (System.Data.Common.DbException fault)
         {
-            if (Dialect.FailureOf(fault) is not { } meant) return HealthCheckResult.Unhealthy("the database does not answer");
+            if (Dialect.FailureOf(fault) is not { } meant)
+                return HealthCheckResult.Unhealthy("the database does not answer");
             database.Notice(meant);
             return HealthCheckResult.Unhealthy(meant.Message);
         }

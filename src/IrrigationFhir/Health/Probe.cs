@@ -11,7 +11,11 @@ internal static class Probe
     public static async Task<int> Run(string[] args, TextWriter output)
     {
         var port = Environment.GetEnvironmentVariable("ASPNETCORE_HTTP_PORTS")?.Split(';')[0] is { Length: > 0 } given ? given : "8080";
-        if (!Uri.TryCreate(args is [var address] ? address : $"http://127.0.0.1:{port}", UriKind.Absolute, out var service) || service.Scheme is not ("http" or "https") || args.Length > 1)
+        if (
+            !Uri.TryCreate(args is [var address] ? address : $"http://127.0.0.1:{port}", UriKind.Absolute, out var service)
+            || service.Scheme is not ("http" or "https")
+            || args.Length > 1
+        )
         {
             await output.WriteLineAsync("usage: IrrigationFhir health [http://host:port]");
             return 2;

@@ -20,7 +20,12 @@ internal static class TelemetrySetup
     private const string Requests = "Microsoft.AspNetCore";
 
     private static readonly string[] Meters =
-        [Telemetry.Name, "Microsoft.AspNetCore.Hosting", "Microsoft.AspNetCore.Server.Kestrel", "System.Runtime"];
+    [
+        Telemetry.Name,
+        "Microsoft.AspNetCore.Hosting",
+        "Microsoft.AspNetCore.Server.Kestrel",
+        "System.Runtime",
+    ];
 
     private const string TracesEndpoint = "OTEL_EXPORTER_OTLP_TRACES_ENDPOINT";
     private const string MetricsEndpoint = "OTEL_EXPORTER_OTLP_METRICS_ENDPOINT";
@@ -33,7 +38,8 @@ internal static class TelemetrySetup
     public static IServiceCollection AddTelemetry(this IServiceCollection services, IConfiguration configuration)
     {
         var asked = Endpoints.Where(key => configuration[key] is { Length: > 0 }).ToList();
-        if (asked.Count == 0) return services;
+        if (asked.Count == 0)
+            return services;
 
         var name = configuration["OTEL_SERVICE_NAME"] is { Length: > 0 } given ? given : "irrigationfhir";
         var version = typeof(TelemetrySetup).Assembly.GetName().Version?.ToString(3);
@@ -48,24 +54,28 @@ internal static class TelemetrySetup
     /// <summary>Describes the span of each request. Put this first, so that it sees what became of the request.</summary>
     public static WebApplication UseTelemetry(this WebApplication app)
     {
-        app.Use(async (context, next) =>
-        {
-            try
+        app.Use(
+            async (context, next) =>
             {
-                await next(context);
+                try
+                {
+                    await next(context);
+                }
+                finally
+                {
+                    if (context.Features.Get<IHttpActivityFeature>()?.Activity is { IsAllDataRequested: true } span)
+                        Describe(span, context);
+                }
             }
-            finally
-            {
-                if (context.Features.Get<IHttpActivityFeature>()?.Activity is { IsAllDataRequested: true } span) Describe(span, context);
-            }
-        });
+        );
         return app;
     }
 
     /// <summary>What is wrong with the settings.</summary>
-    public static IEnumerable<string> Faults(IConfiguration configuration) => Endpoints
-        .Where(key => configuration[key] is { Length: > 0 } text && !IsEndpoint(text))
-        .Select(key => $"{key}: '{configuration[key]}'; an absolute http or https URL is expected");
+    public static IEnumerable<string> Faults(IConfiguration configuration) =>
+        Endpoints
+            .Where(key => configuration[key] is { Length: > 0 } text && !IsEndpoint(text))
+            .Select(key => $"{key}: '{configuration[key]}'; an absolute http or https URL is expected");
 
     private static bool IsEndpoint(string text) => Uri.TryCreate(text, UriKind.Absolute, out var url) && url.Scheme is "http" or "https";
 
@@ -79,7 +89,8 @@ internal static class TelemetrySetup
         span.SetTag("http.request.method", method);
         span.SetTag("http.route", route);
         span.SetTag("http.response.status_code", status);
-        if (status < 500) return;
+        if (status < 500)
+            return;
         span.SetTag("error.type", status.ToString(CultureInfo.InvariantCulture));
         span.SetStatus(ActivityStatusCode.Error);
     }

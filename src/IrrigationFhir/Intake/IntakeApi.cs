@@ -12,32 +12,36 @@ internal static class IntakeApi
 {
     /// <summary>Said in the CapabilityStatement: what a sender has to know and FHIR leaves open.</summary>
     public const string Policy =
-        "An Observation is a measurement at the bedside; its code becomes a kind of entry by a ConceptMap (Intake:ConceptMap), an unknown one is refused with 422. " +
-        "identifier[0] with system and value is its identity: the same content again answers 200 and changes nothing, other content 409 unless status amended, corrected or entered-in-error says that it corrects. " +
-        "subject.identifier names the patient (a logical reference is enough; patients are not kept here). The Observation belongs to the patient's episode of irrigation whose time covers effective[x], of several to the one of encounter.identifier; without one it is refused: open the episode first with POST /episodes. " +
-        "effective[x] needs seconds and offset; -00:00 is UTC; second 60 is refused. issued is when it was charted. Units are UCUM codes from a closed list for each kind. " +
-        "A counter (pump total, container level, container mass) is another kind than an amount over time; readings of another device begin a new series. A drip rate needs the component drop-factor. " +
-        "dataAbsentReason in place of a value is refused: what was not read is not recorded, and what is not recorded is not known, never 0. meta.security HTEST keeps an Observation out of every clinical number. " +
-        "A transaction concerns one episode; with Prefer: handling=lenient Observations of unknown code are reported in it and the others recorded. Nothing is deleted: status entered-in-error withdraws.";
+        "An Observation is a measurement at the bedside; its code becomes a kind of entry by a ConceptMap (Intake:ConceptMap), an unknown one is refused with 422. "
+        + "identifier[0] with system and value is its identity: the same content again answers 200 and changes nothing, other content 409 unless status amended, corrected or entered-in-error says that it corrects. "
+        + "subject.identifier names the patient (a logical reference is enough; patients are not kept here). The Observation belongs to the patient's episode of irrigation whose time covers effective[x], of several to the one of encounter.identifier; without one it is refused: open the episode first with POST /episodes. "
+        + "effective[x] needs seconds and offset; -00:00 is UTC; second 60 is refused. issued is when it was charted. Units are UCUM codes from a closed list for each kind. "
+        + "A counter (pump total, container level, container mass) is another kind than an amount over time; readings of another device begin a new series. A drip rate needs the component drop-factor. "
+        + "dataAbsentReason in place of a value is refused: what was not read is not recorded, and what is not recorded is not known, never 0. meta.security HTEST keeps an Observation out of every clinical number. "
+        + "A transaction concerns one episode; with Prefer: handling=lenient Observations of unknown code are reported in it and the others recorded. Nothing is deleted: status entered-in-error withdraws.";
 
     /// <summary>JSON that people can read too.</summary>
     public static readonly JsonSerializerOptions Readable = new() { Encoder = JavaScriptEncoder.UnsafeRelaxedJsonEscaping };
 
     /// <summary>Adds the intake.</summary>
-    public static IServiceCollection AddIntake(this IServiceCollection services, IConfiguration configuration) => services
-        .AddSingleton(IntakeSettings.Read(configuration))
-        .AddSingleton(KindMap.Read(configuration))
-        .AddSingleton<InnerRequests>()
-        .AddSingleton<RecordObservations>()
-        .AddSingleton<RecordBundle>()
-        .AddSingleton<ValidateOperation>()
-        .AddSingleton<Room>()
-        .AddSingleton<CapabilityClaim>(Claim);
+    public static IServiceCollection AddIntake(this IServiceCollection services, IConfiguration configuration) =>
+        services
+            .AddSingleton(IntakeSettings.Read(configuration))
+            .AddSingleton(KindMap.Read(configuration))
+            .AddSingleton<InnerRequests>()
+            .AddSingleton<RecordObservations>()
+            .AddSingleton<RecordBundle>()
+            .AddSingleton<ValidateOperation>()
+            .AddSingleton<Room>()
+            .AddSingleton<CapabilityClaim>(Claim);
 
     /// <summary>Maps the routes.</summary>
     public static void MapIntake(this IEndpointRouteBuilder app)
     {
-        var fhir = app.MapGroup(FhirBase.Path).AddEndpointFilter(Negotiation.RequireJson).AddEndpointFilter(FhirApi.RequireExactCase).ExcludeFromDescription();
+        var fhir = app.MapGroup(FhirBase.Path)
+            .AddEndpointFilter(Negotiation.RequireJson)
+            .AddEndpointFilter(FhirApi.RequireExactCase)
+            .ExcludeFromDescription();
         var writing = fhir.MapGroup("").AddEndpointFilter(Room.Enter);
         writing.MapPost("", Bundle);
         writing.MapPost("/Observation", Create);
@@ -46,32 +50,68 @@ internal static class IntakeApi
         {
             fhir.MapPost(
                 $"/{type}/$validate",
-                (HttpContext http, ValidateOperation validate, CancellationToken stop) => Validate(http, type, null, validate, stop));
+                (HttpContext http, ValidateOperation validate, CancellationToken stop) => Validate(http, type, null, validate, stop)
+            );
             fhir.MapPost(
                 $"/{type}/{{id}}/$validate",
-                (HttpContext http, string id, ValidateOperation validate, CancellationToken stop) => Validate(http, type, id, validate, stop));
-            fhir.MapDelete($"/{type}/{{id}}", (HttpContext http) =>
-            {
-                http.Response.Headers.Allow = type == "Observation" ? "GET, HEAD, PUT" : "GET, HEAD";
-                return new OutcomeResult(StatusCodes.Status405MethodNotAllowed, Outcomes.Of([NoDelete("DELETE")]));
-            });
+                (HttpContext http, string id, ValidateOperation validate, CancellationToken stop) =>
+                    Validate(http, type, id, validate, stop)
+            );
+            fhir.MapDelete(
+                $"/{type}/{{id}}",
+                (HttpContext http) =>
+                {
+                    http.Response.Headers.Allow = type == "Observation" ? "GET, HEAD, PUT" : "GET, HEAD";
+                    return new OutcomeResult(StatusCodes.Status405MethodNotAllowed, Outcomes.Of([NoDelete("DELETE")]));
+                }
+            );
         }
     }
 
     /// <summary>Why nothing is deleted.</summary>
     public static EntryProblem NoDelete(string where) =>
-        new("method-not-allowed", where, "DELETE", "PUT with status entered-in-error: what was believed once is kept, and leaves every number");
+        new(
+            "method-not-allowed",
+            where,
+            "DELETE",
+            "PUT with status entered-in-error: what was believed once is kept, and leaves every number"
+        );
 
-    private static async Task<IResult> Create(HttpContext http, RecordObservations observations, FhirSettings settings, CancellationToken stop)
+    private static async Task<IResult> Create(
+        HttpContext http,
+        RecordObservations observations,
+        FhirSettings settings,
+        CancellationToken stop
+    )
     {
         var (json, refused) = await IntakeBody.Read(http.Request, stop);
-        return refused ?? Reply(await observations.One(new(json, "Observation", null, null, http.Request.Headers["If-None-Exist"].FirstOrDefault()), http, stop), http, settings);
+        return refused
+            ?? Reply(
+                await observations.One(
+                    new(json, "Observation", null, null, http.Request.Headers["If-None-Exist"].FirstOrDefault()),
+                    http,
+                    stop
+                ),
+                http,
+                settings
+            );
     }
 
-    private static async Task<IResult> Update(HttpContext http, string id, RecordObservations observations, FhirSettings settings, CancellationToken stop)
+    private static async Task<IResult> Update(
+        HttpContext http,
+        string id,
+        RecordObservations observations,
+        FhirSettings settings,
+        CancellationToken stop
+    )
     {
         var (json, refused) = await IntakeBody.Read(http.Request, stop);
-        return refused ?? Reply(await observations.One(new(json, "Observation", id, http.Request.Headers.IfMatch.FirstOrDefault(), null), http, stop), http, settings);
+        return refused
+            ?? Reply(
+                await observations.One(new(json, "Observation", id, http.Request.Headers.IfMatch.FirstOrDefault(), null), http, stop),
+                http,
+                settings
+            );
     }
 
     private static async Task<IResult> Bundle(HttpContext http, RecordBundle bundles, CancellationToken stop)
@@ -80,9 +120,16 @@ internal static class IntakeApi
         return refused ?? await bundles.Handle(json, http, stop);
     }
 
-    private static async Task<IResult> Validate(HttpContext http, string type, string? id, ValidateOperation validate, CancellationToken stop)
+    private static async Task<IResult> Validate(
+        HttpContext http,
+        string type,
+        string? id,
+        ValidateOperation validate,
+        CancellationToken stop
+    )
     {
-        if (id is not null && http.Request.ContentLength is null or 0) return await validate.Handle(type, id, null, http.Request.Query, stop);
+        if (id is not null && http.Request.ContentLength is null or 0)
+            return await validate.Handle(type, id, null, http.Request.Query, stop);
         var (json, refused) = await IntakeBody.Read(http.Request, stop);
         return refused ?? await validate.Handle(type, id, json, http.Request.Query, stop);
     }
@@ -91,7 +138,8 @@ internal static class IntakeApi
     {
         if (written is Written.Refused refused)
         {
-            if (refused.Status == StatusCodes.Status405MethodNotAllowed) http.Response.Headers.Allow = "GET, HEAD";
+            if (refused.Status == StatusCodes.Status405MethodNotAllowed)
+                http.Response.Headers.Allow = "GET, HEAD";
             return new OutcomeResult(refused.Status, refused.Outcome);
         }
 
@@ -108,12 +156,22 @@ internal static class IntakeApi
             new() { Code = CapabilityStatement.SystemRestfulInteraction.Batch },
             new() { Code = CapabilityStatement.SystemRestfulInteraction.Transaction, Documentation = "Of one episode of one patient." },
         ];
-        foreach (var resource in rest.Resource.Where(r => IndexedTypes.OfPatients.Any(type => type.Name == (string?)r.TypeElement!.JsonValue)))
+        foreach (
+            var resource in rest.Resource.Where(r => IndexedTypes.OfPatients.Any(type => type.Name == (string?)r.TypeElement!.JsonValue))
+        )
         {
             resource.Operation.Add(new() { Name = "validate", Definition = "http://hl7.org/fhir/OperationDefinition/Resource-validate" });
-            if ((string?)resource.TypeElement!.JsonValue != "Observation") continue;
+            if ((string?)resource.TypeElement!.JsonValue != "Observation")
+                continue;
             resource.Interaction.Add(new() { Code = CapabilityStatement.TypeRestfulInteraction.Create });
-            resource.Interaction.Add(new() { Code = CapabilityStatement.TypeRestfulInteraction.Update, Documentation = "Of an Observation that came by create; what the service works out, or came by the entries API, is refused with 405." });
+            resource.Interaction.Add(
+                new()
+                {
+                    Code = CapabilityStatement.TypeRestfulInteraction.Update,
+                    Documentation =
+                        "Of an Observation that came by create; what the service works out, or came by the entries API, is refused with 405.",
+                }
+            );
             resource.ConditionalCreate = true;
         }
     }
@@ -128,9 +186,19 @@ internal static class IntakeApi
             var room = context.HttpContext.RequestServices.GetRequiredService<Room>();
             try
             {
-                if (Interlocked.Increment(ref room.inside) <= room.Most) return await next(context);
+                if (Interlocked.Increment(ref room.inside) <= room.Most)
+                    return await next(context);
                 context.HttpContext.Response.Headers.RetryAfter = "1";
-                return new OutcomeResult(StatusCodes.Status429TooManyRequests, Outcome.Problem("too-many-requests", $"more than {room.Most} writing requests at once", "the same request again after a pause; Retry-After says how long", null, OperationOutcome.IssueType.Throttled));
+                return new OutcomeResult(
+                    StatusCodes.Status429TooManyRequests,
+                    Outcome.Problem(
+                        "too-many-requests",
+                        $"more than {room.Most} writing requests at once",
+                        "the same request again after a pause; Retry-After says how long",
+                        null,
+                        OperationOutcome.IssueType.Throttled
+                    )
+                );
             }
             finally
             {

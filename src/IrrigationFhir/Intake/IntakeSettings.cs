@@ -19,7 +19,9 @@ internal sealed class IntakeSettings
 
     private IEnumerable<string> Faults()
     {
-        if (MostBundleEntries is < 1 or > 10_000) yield return $"Intake:MostBundleEntries: {MostBundleEntries}; 1 to 10000 is expected";
-        if (MostAtOnce is < 1 or > 4096) yield return $"Intake:MostAtOnce: {MostAtOnce}; 1 to 4096 is expected";
+        if (MostBundleEntries is < 1 or > 10_000)
+            yield return $"Intake:MostBundleEntries: {MostBundleEntries}; 1 to 10000 is expected";
+        if (MostAtOnce is < 1 or > 4096)
+            yield return $"Intake:MostAtOnce: {MostAtOnce}; 1 to 4096 is expected";
     }
 }

@@ -17,13 +17,39 @@ internal sealed class KindMap
     /// <summary>Kinds that an Observation can say; the others are no observations and go to the entries API.</summary>
     public static readonly FrozenSet<string> Observed = new[]
     {
-        "bag-hung", "bag-read", "bag-taken-down", "irrigant-instilled", "irrigant-discarded", "flow-set", "pump-total-read",
-        "drainage-emptied", "drainage-level-read", "drainage-weighed", "container-taken-away", "blood-removed",
-        "leak-estimated", "urine-collected",
-        "drain-clamped", "drain-released", "bladder-scanned", "drainage-appearance", "tolerance-noted", "weight-measured", "catheter-removed",
+        "bag-hung",
+        "bag-read",
+        "bag-taken-down",
+        "irrigant-instilled",
+        "irrigant-discarded",
+        "flow-set",
+        "pump-total-read",
+        "drainage-emptied",
+        "drainage-level-read",
+        "drainage-weighed",
+        "container-taken-away",
+        "blood-removed",
+        "leak-estimated",
+        "urine-collected",
+        "drain-clamped",
+        "drain-released",
+        "bladder-scanned",
+        "drainage-appearance",
+        "tolerance-noted",
+        "weight-measured",
+        "catheter-removed",
     }.ToFrozenSet();
 
-    private static readonly FrozenSet<string> WordsRead = new[] { "how", "route", "weightKind", "clarity", "colour", "line", "container" }.ToFrozenSet();
+    private static readonly FrozenSet<string> WordsRead = new[]
+    {
+        "how",
+        "route",
+        "weightKind",
+        "clarity",
+        "colour",
+        "line",
+        "container",
+    }.ToFrozenSet();
 
     private readonly FrozenDictionary<(string System, string Code), MappedKind> kinds;
 
@@ -43,7 +69,8 @@ internal sealed class KindMap
     /// <exception cref="SettingsFault">The file cannot be used; the message names every fault.</exception>
     public static KindMap Read(IConfiguration configuration)
     {
-        if (configuration["Intake:ConceptMap"] is not { Length: > 0 } path) return Parse(BuiltIn, "the built-in map");
+        if (configuration["Intake:ConceptMap"] is not { Length: > 0 } path)
+            return Parse(BuiltIn, "the built-in map");
         try
         {
             return Parse(File.ReadAllText(path), path);
@@ -74,17 +101,34 @@ internal sealed class KindMap
         foreach (var (group, element) in map.Group.SelectMany(group => group.Element.Select(element => (group, element))))
         {
             var at = $"{group.Source}|{element.Code}";
-            var targets = element.Target.Where(t => t.Equivalence is not (ConceptMapEquivalence.Unmatched or ConceptMapEquivalence.Disjoint)).ToList();
-            if (targets.Count == 0) continue;
-            if (group.Target != Profiles.CodeSystem("entry-kind")) faults.Add($"{at}: target system '{group.Target}'; {Profiles.CodeSystem("entry-kind")} is expected");
-            else if (targets is not [var target]) faults.Add($"{at}: {targets.Count} targets; one is expected");
-            else if (string.IsNullOrEmpty(group.Source) || string.IsNullOrEmpty(element.Code)) faults.Add($"{at}: no system or no code; both are expected");
-            else if (target.Code is null || !Observed.Contains(target.Code)) faults.Add($"{at}: target '{target.Code}'; one of {string.Join(", ", Observed.Order(StringComparer.Ordinal))} is expected");
-            else if (target.Product.Find(p => !WordsRead.Contains(Property(p))) is { } unknown) faults.Add($"{at}: product '{unknown.Property}'; a property that ends in # and one of {string.Join(", ", WordsRead.Order(StringComparer.Ordinal))} is expected");
-            else if (!kinds.TryAdd((group.Source, element.Code), new(target.Code, target.Product.ToFrozenDictionary(Property, p => p.Value ?? "")))) faults.Add($"{at}: twice; each code once is expected");
+            var targets = element
+                .Target.Where(t => t.Equivalence is not (ConceptMapEquivalence.Unmatched or ConceptMapEquivalence.Disjoint))
+                .ToList();
+            if (targets.Count == 0)
+                continue;
+            if (group.Target != Profiles.CodeSystem("entry-kind"))
+                faults.Add($"{at}: target system '{group.Target}'; {Profiles.CodeSystem("entry-kind")} is expected");
+            else if (targets is not [var target])
+                faults.Add($"{at}: {targets.Count} targets; one is expected");
+            else if (string.IsNullOrEmpty(group.Source) || string.IsNullOrEmpty(element.Code))
+                faults.Add($"{at}: no system or no code; both are expected");
+            else if (target.Code is null || !Observed.Contains(target.Code))
+                faults.Add($"{at}: target '{target.Code}'; one of {string.Join(", ", Observed.Order(StringComparer.Ordinal))} is expected");
+            else if (target.Product.Find(p => !WordsRead.Contains(Property(p))) is { } unknown)
+                faults.Add(
+                    $"{at}: product '{unknown.Property}'; a property that ends in # and one of {string.Join(", ", WordsRead.Order(StringComparer.Ordinal))} is expected"
+                );
+            else if (
+                !kinds.TryAdd(
+                    (group.Source, element.Code),
+                    new(target.Code, target.Product.ToFrozenDictionary(Property, p => p.Value ?? ""))
+                )
+            )
+                faults.Add($"{at}: twice; each code once is expected");
         }
 
-        if (kinds.Count == 0 && faults.Count == 0) faults.Add($"{name}: no code at all; at least one is expected");
+        if (kinds.Count == 0 && faults.Count == 0)
+            faults.Add($"{name}: no code at all; at least one is expected");
         return faults.Count == 0
             ? new(kinds.ToFrozenDictionary())
             : throw new SettingsFault(faults.Select(fault => $"Intake:ConceptMap: {fault}"));
@@ -93,5 +137,6 @@ internal sealed class KindMap
     /// <summary>What a code says happened; null where the map does not say.</summary>
     public MappedKind? Find(string? system, string? code) => kinds.GetValueOrDefault((system ?? "", code ?? ""));
 
-    private static string Property(ConceptMap.OtherElementComponent product) => product.Property is { } uri ? uri[(uri.IndexOf('#', StringComparison.Ordinal) + 1)..] : "";
+    private static string Property(ConceptMap.OtherElementComponent product) =>
+        product.Property is { } uri ? uri[(uri.IndexOf('#', StringComparison.Ordinal) + 1)..] : "";
 }

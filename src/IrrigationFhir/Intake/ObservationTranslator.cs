@@ -34,7 +34,8 @@ internal sealed record Translated(
     Instant End,
     IReadOnlyList<(string Path, string Target)> DerivedFrom,
     IReadOnlyDictionary<string, string> Places,
-    string At)
+    string At
+)
 {
     private static readonly JsonSerializerOptions Readable = new() { Encoder = JavaScriptEncoder.UnsafeRelaxedJsonEscaping };
 
@@ -49,9 +50,14 @@ internal sealed record Translated(
     /// <param name="where">A path such as <c>entries[3].volume.unit</c>.</param>
     public string PlaceOf(string where)
     {
-        for (var path = where.Contains('.', StringComparison.Ordinal) ? where[(where.IndexOf('.', StringComparison.Ordinal) + 1)..] : ""; path.Length > 0;)
+        for (
+            var path = where.Contains('.', StringComparison.Ordinal) ? where[(where.IndexOf('.', StringComparison.Ordinal) + 1)..] : "";
+            path.Length > 0;
+
+        )
         {
-            if (Places.TryGetValue(path, out var place)) return $"{At}.{place}";
+            if (Places.TryGetValue(path, out var place))
+                return $"{At}.{place}";
             path = path.LastIndexOf('.') is var dot and > 0 ? path[..dot] : "";
         }
 
@@ -95,10 +101,16 @@ internal sealed partial class ObservationTranslator
     /// <summary>Components that are read: local code, type of value, property of the entry, and the kinds that have it (none: all).</summary>
     private static readonly Dictionary<string, (string Value, string Property, string[] Kinds)> Components = new()
     {
-        ["irrigation-line"] = ("valueString", "line",
-            ["bag-hung", "bag-read", "bag-taken-down", "irrigant-instilled", "irrigant-discarded", "flow-set", "pump-total-read"]),
-        ["drainage-container"] = ("valueString", "container",
-            ["drainage-emptied", "drainage-level-read", "drainage-weighed", "container-taken-away"]),
+        ["irrigation-line"] = (
+            "valueString",
+            "line",
+            ["bag-hung", "bag-read", "bag-taken-down", "irrigant-instilled", "irrigant-discarded", "flow-set", "pump-total-read"]
+        ),
+        ["drainage-container"] = (
+            "valueString",
+            "container",
+            ["drainage-emptied", "drainage-level-read", "drainage-weighed", "container-taken-away"]
+        ),
         ["counter-restarted"] = ("valueBoolean", "restarted", ["pump-total-read"]),
         ["container-emptied"] = ("valueBoolean", "emptied", ["drainage-emptied", "drainage-level-read", "drainage-weighed"]),
         ["container-tare"] = ("valueQuantity", "tare", ["drainage-weighed"]),
@@ -113,7 +125,8 @@ internal sealed partial class ObservationTranslator
     private readonly JsonObject entry = [];
     private readonly Dictionary<string, string> places = new() { ["source"] = "identifier[0].system", ["id"] = "identifier[0].value" };
 
-    private ObservationTranslator(JsonElement json, string at, KindMap map, List<EntryProblem> problems) => (this.json, this.at, this.map, this.problems) = (json, at, map, problems);
+    private ObservationTranslator(JsonElement json, string at, KindMap map, List<EntryProblem> problems) =>
+        (this.json, this.at, this.map, this.problems) = (json, at, map, problems);
 
     /// <summary>Translates; null where something is wrong, and then <paramref name="problems"/> has grown.</summary>
     /// <param name="json">The Observation.</param>
@@ -134,7 +147,8 @@ internal sealed partial class ObservationTranslator
         var key = Identity();
         var patient = Patient();
         var (start, end, isPeriod) = Effective();
-        if (Moment(Text(json, "issued", "issued"), "issued") is { } issued) Put("recordedAt", issued.Text, "issued");
+        if (Moment(Text(json, "issued", "issued"), "issued") is { } issued)
+            Put("recordedAt", issued.Text, "issued");
         if (status == ObservationStatus.EnteredInError)
         {
             entry["status"] = "entered-in-error";
@@ -148,24 +162,36 @@ internal sealed partial class ObservationTranslator
 
         Put("performer", Named(Items(json, "performer").FirstOrDefault()), "performer[0]");
         Put("device", Named(Get(json, "device")), "device");
-        if (Purpose() is { } purpose) entry["purpose"] = purpose;
+        if (Purpose() is { } purpose)
+            entry["purpose"] = purpose;
         var original = new JsonObject { ["status"] = Text(json, "status", "status"), ["code"] = Copy(Get(json, "code")) };
         foreach (var name in new[] { "valueQuantity", "valueInteger", "valueBoolean", "valueString", "valueCodeableConcept" })
         {
-            if (Get(json, name) is { } value) original[name] = Copy(value);
+            if (Get(json, name) is { } value)
+                original[name] = Copy(value);
         }
 
         entry["original"] = original;
-        var derived = Items(json, "derivedFrom").Select((r, i) => ($"derivedFrom[{i}].reference", Text(r, "reference", $"derivedFrom[{i}].reference") ?? "")).Where(r => r.Item2.Length > 0).ToList();
+        var derived = Items(json, "derivedFrom")
+            .Select((r, i) => ($"derivedFrom[{i}].reference", Text(r, "reference", $"derivedFrom[{i}].reference") ?? ""))
+            .Where(r => r.Item2.Length > 0)
+            .ToList();
         return new(entry, key, status, patient, Encounter(), start, end, derived, places, at);
     }
 
     /// <summary>What changes the meaning of an element and is not understood must not be passed over.</summary>
     private void Understood()
     {
-        foreach (var (name, what) in new[] { ("modifierExtension", "an extension that changes the meaning"), ("implicitRules", "rules that change the meaning") })
+        foreach (
+            var (name, what) in new[]
+            {
+                ("modifierExtension", "an extension that changes the meaning"),
+                ("implicitRules", "rules that change the meaning"),
+            }
+        )
         {
-            if (Get(json, name) is not null) Problem("not-understood", name, what, "an Observation without it: this service would misread it");
+            if (Get(json, name) is not null)
+                Problem("not-understood", name, what, "an Observation without it: this service would misread it");
         }
     }
 
@@ -179,8 +205,17 @@ internal sealed partial class ObservationTranslator
         }
 
         var status = EnumUtility.ParseLiteral<ObservationStatus>(text);
-        if (status is null) problems.Add(EntryProblem.UnknownWord($"{at}.status", text, ["preliminary", "final", "amended", "corrected", "entered-in-error"]));
-        else if (!StatusWalk.Recorded(status.Value)) Problem("no-result", "status", $"status '{text}'", "preliminary, final, amended, corrected or entered-in-error: there is no result to record yet, or none at all");
+        if (status is null)
+            problems.Add(
+                EntryProblem.UnknownWord($"{at}.status", text, ["preliminary", "final", "amended", "corrected", "entered-in-error"])
+            );
+        else if (!StatusWalk.Recorded(status.Value))
+            Problem(
+                "no-result",
+                "status",
+                $"status '{text}'",
+                "preliminary, final, amended, corrected or entered-in-error: there is no result to record yet, or none at all"
+            );
         return status ?? ObservationStatus.Final;
     }
 
@@ -188,51 +223,93 @@ internal sealed partial class ObservationTranslator
     {
         var first = Items(json, "identifier").FirstOrDefault();
         var (system, value) = (Text(first, "system", "identifier[0].system"), Text(first, "value", "identifier[0].value"));
-        if (system is null) problems.Add(EntryProblem.Missing($"{at}.identifier[0].system", "the sender's own system, a URI: with the value it makes sending again safe"));
-        if (value is null) problems.Add(EntryProblem.Missing($"{at}.identifier[0].value", "the sender's identifier of this measurement, unique in its system"));
-        if (system is not null) entry["source"] = system;
-        if (value is not null) entry["id"] = value;
+        if (system is null)
+            problems.Add(
+                EntryProblem.Missing(
+                    $"{at}.identifier[0].system",
+                    "the sender's own system, a URI: with the value it makes sending again safe"
+                )
+            );
+        if (value is null)
+            problems.Add(
+                EntryProblem.Missing($"{at}.identifier[0].value", "the sender's identifier of this measurement, unique in its system")
+            );
+        if (system is not null)
+            entry["source"] = system;
+        if (value is not null)
+            entry["id"] = value;
         return new(system ?? "", value ?? "");
     }
 
     private (string System, string Value) Patient()
     {
         var identifier = Get(Get(json, "subject"), "identifier");
-        var (system, value) = (Text(identifier, "system", "subject.identifier.system"), Text(identifier, "value", "subject.identifier.value"));
-        if (system is null || value is null) problems.Add(EntryProblem.Missing($"{at}.subject.identifier", "the patient's identifier with system and value, as the episode was opened with; a logical reference is enough"));
+        var (system, value) = (
+            Text(identifier, "system", "subject.identifier.system"),
+            Text(identifier, "value", "subject.identifier.value")
+        );
+        if (system is null || value is null)
+            problems.Add(
+                EntryProblem.Missing(
+                    $"{at}.subject.identifier",
+                    "the patient's identifier with system and value, as the episode was opened with; a logical reference is enough"
+                )
+            );
         return (system ?? "", value ?? "");
     }
 
     private (string? System, string Value)? Encounter()
     {
         var identifier = Get(Get(json, "encounter"), "identifier");
-        return Text(identifier, "value", "encounter.identifier.value") is { } value ? (Text(identifier, "system", "encounter.identifier.system"), value) : null;
+        return Text(identifier, "value", "encounter.identifier.value") is { } value
+            ? (Text(identifier, "system", "encounter.identifier.system"), value)
+            : null;
     }
 
     private (Instant Start, Instant End, bool IsPeriod) Effective()
     {
         foreach (var name in new[] { "effectiveDateTime", "effectiveInstant" })
         {
-            if (Text(json, name, name) is not { } text) continue;
+            if (Text(json, name, name) is not { } text)
+                continue;
             var moment = Moment(text, name);
-            if (moment is { } when) Put("at", when.Text, name);
+            if (moment is { } when)
+                Put("at", when.Text, name);
             return (moment?.Instant ?? default, moment?.Instant ?? default, false);
         }
 
         if (Get(json, "effectivePeriod") is { } period)
         {
             var (start, end) = (Text(period, "start", "effectivePeriod.start"), Text(period, "end", "effectivePeriod.end"));
-            if (start is null) problems.Add(EntryProblem.Missing($"{at}.effectivePeriod.start", "when it began, with seconds and offset"));
-            if (end is null) problems.Add(EntryProblem.Missing($"{at}.effectivePeriod.end", "when it ended, with seconds and offset: an amount that still runs is not measured yet"));
+            if (start is null)
+                problems.Add(EntryProblem.Missing($"{at}.effectivePeriod.start", "when it began, with seconds and offset"));
+            if (end is null)
+                problems.Add(
+                    EntryProblem.Missing(
+                        $"{at}.effectivePeriod.end",
+                        "when it ended, with seconds and offset: an amount that still runs is not measured yet"
+                    )
+                );
             var (from, to) = (Moment(start, "effectivePeriod.start"), Moment(end, "effectivePeriod.end"));
-            if (from is { } f) Put("from", f.Text, "effectivePeriod.start");
-            if (to is { } t) Put("to", t.Text, "effectivePeriod.end");
+            if (from is { } f)
+                Put("from", f.Text, "effectivePeriod.start");
+            if (to is { } t)
+                Put("to", t.Text, "effectivePeriod.end");
             return (from?.Instant ?? default, to?.Instant ?? default, true);
         }
 
-        var other = json.EnumerateObject().Select(p => p.Name).FirstOrDefault(name => name.StartsWith("effective", StringComparison.Ordinal));
-        if (other is null) problems.Add(EntryProblem.Missing($"{at}.effectiveDateTime", "when it was measured, with seconds and offset; for an amount over time effectivePeriod"));
-        else problems.Add(EntryProblem.WrongType($"{at}.{other}", other, "effectiveDateTime, effectivePeriod or effectiveInstant"));
+        var other = json.EnumerateObject()
+            .Select(p => p.Name)
+            .FirstOrDefault(name => name.StartsWith("effective", StringComparison.Ordinal));
+        if (other is null)
+            problems.Add(
+                EntryProblem.Missing(
+                    $"{at}.effectiveDateTime",
+                    "when it was measured, with seconds and offset; for an amount over time effectivePeriod"
+                )
+            );
+        else
+            problems.Add(EntryProblem.WrongType($"{at}.{other}", other, "effectiveDateTime, effectivePeriod or effectiveInstant"));
         return default;
     }
 
@@ -242,17 +319,28 @@ internal sealed partial class ObservationTranslator
     /// </summary>
     private (string Text, Instant Instant)? Moment(string? text, string place)
     {
-        if (text is null) return null;
+        if (text is null)
+            return null;
         var match = FullTime().Match(text);
-        if (!match.Success) problems.Add(EntryProblem.BadTime($"{at}.{place}", text));
-        else if (match.Groups["second"].Value == "60") Problem("bad-time", place, $"'{text}', a leap second", "a second from 00 to 59; of a leap second, 59");
-        else if (match.Groups["fraction"].Length > 10) Problem("bad-time", place, $"'{text}'", "nine digits of a second at most");
-        else if (match.Groups["hours"].Success && int.Parse(match.Groups["hours"].Value, CultureInfo.InvariantCulture) * 60 + int.Parse(match.Groups["minutes"].Value, CultureInfo.InvariantCulture) > 14 * 60) Problem("bad-time", place, $"'{text}'", "an offset of 14:00 at most");
+        if (!match.Success)
+            problems.Add(EntryProblem.BadTime($"{at}.{place}", text));
+        else if (match.Groups["second"].Value == "60")
+            Problem("bad-time", place, $"'{text}', a leap second", "a second from 00 to 59; of a leap second, 59");
+        else if (match.Groups["fraction"].Length > 10)
+            Problem("bad-time", place, $"'{text}'", "nine digits of a second at most");
+        else if (
+            match.Groups["hours"].Success
+            && int.Parse(match.Groups["hours"].Value, CultureInfo.InvariantCulture) * 60
+                + int.Parse(match.Groups["minutes"].Value, CultureInfo.InvariantCulture)
+                > 14 * 60
+        )
+            Problem("bad-time", place, $"'{text}'", "an offset of 14:00 at most");
         else
         {
             var utc = text.EndsWith("-00:00", StringComparison.Ordinal) ? text[..^6] + "Z" : text;
             var (moment, problem) = EntryJson.Moment($"{at}.{place}", utc);
-            if (moment is { } instant) return (utc, instant);
+            if (moment is { } instant)
+                return (utc, instant);
             problems.Add(problem!);
         }
 
@@ -261,11 +349,20 @@ internal sealed partial class ObservationTranslator
 
     private void Content(bool isPeriod)
     {
-        if (Kind() is not { } mapped) return;
+        if (Kind() is not { } mapped)
+            return;
         var kind = mapped.Kind;
         entry["kind"] = kind;
-        foreach (var (word, value) in mapped.Words) Put(word, value, "code");
-        if (isPeriod && !Periods.Contains(kind)) problems.Add(EntryProblem.WrongType($"{at}.effectivePeriod", "a period", $"effectiveDateTime: {kind} is read or done at a moment, and a counter is not an amount over time"));
+        foreach (var (word, value) in mapped.Words)
+            Put(word, value, "code");
+        if (isPeriod && !Periods.Contains(kind))
+            problems.Add(
+                EntryProblem.WrongType(
+                    $"{at}.effectivePeriod",
+                    "a period",
+                    $"effectiveDateTime: {kind} is read or done at a moment, and a counter is not an amount over time"
+                )
+            );
         Method();
         ReadComponents(kind);
         Value(kind);
@@ -273,23 +370,45 @@ internal sealed partial class ObservationTranslator
 
     private MappedKind? Kind()
     {
-        var codings = Items(Get(json, "code"), "coding").Select((c, i) => (System: Text(c, "system", $"code.coding[{i}].system"), Code: Text(c, "code", $"code.coding[{i}].code"), Path: $"code.coding[{i}]")).ToList();
+        var codings = Items(Get(json, "code"), "coding")
+            .Select(
+                (c, i) =>
+                    (
+                        System: Text(c, "system", $"code.coding[{i}].system"),
+                        Code: Text(c, "code", $"code.coding[{i}].code"),
+                        Path: $"code.coding[{i}]"
+                    )
+            )
+            .ToList();
         if (codings.Count == 0)
         {
             problems.Add(EntryProblem.Missing($"{at}.code.coding", "a code that the concept map knows; text alone says nothing certain"));
             return null;
         }
 
-        if (codings.Find(c => c.System == Profiles.CodeSystem("irrigation-observation") && map.Find(c.System, c.Code) is null) is { Code: not null } result)
+        if (
+            codings.Find(c => c.System == Profiles.CodeSystem("irrigation-observation") && map.Find(c.System, c.Code) is null) is
+            { Code: not null } result
+        )
         {
-            Problem("unknown-code", result.Path, $"{result.System}|{result.Code}", "a measurement: this code is of a result that the service works out, or of a part of one");
+            Problem(
+                "unknown-code",
+                result.Path,
+                $"{result.System}|{result.Code}",
+                "a measurement: this code is of a result that the service works out, or of a part of one"
+            );
             return null;
         }
 
         var found = codings.Select(c => map.Find(c.System, c.Code)).OfType<MappedKind>().ToList();
         if (found.Count == 0)
         {
-            Problem("unknown-code", "code", string.Join(", ", codings.Select(c => $"{c.System}|{c.Code}")), "a code that the concept map translates to a kind of entry (Intake:ConceptMap)");
+            Problem(
+                "unknown-code",
+                "code",
+                string.Join(", ", codings.Select(c => $"{c.System}|{c.Code}")),
+                "a code that the concept map translates to a kind of entry (Intake:ConceptMap)"
+            );
             return null;
         }
 
@@ -297,12 +416,24 @@ internal sealed partial class ObservationTranslator
         if (Component("container-emptied") is { } emptied && kinds.TrueForAll(Drainage.Contains))
         {
             var isEmptied = Get(emptied.Json, "valueBoolean") is { ValueKind: JsonValueKind.True };
-            kinds = [kinds.Contains("drainage-weighed") ? "drainage-weighed" : isEmptied ? "drainage-emptied" : "drainage-level-read"];
+            kinds =
+            [
+                kinds.Contains("drainage-weighed") ? "drainage-weighed"
+                : isEmptied ? "drainage-emptied"
+                : "drainage-level-read",
+            ];
         }
 
         if (kinds.Count > 1)
         {
-            Problem("ambiguous-code", "code", $"codes that say {string.Join(" and ", kinds)}", kinds.TrueForAll(Drainage.Contains) ? "the component container-emptied, or codes that say the same" : "codes that say the same");
+            Problem(
+                "ambiguous-code",
+                "code",
+                $"codes that say {string.Join(" and ", kinds)}",
+                kinds.TrueForAll(Drainage.Contains)
+                    ? "the component container-emptied, or codes that say the same"
+                    : "codes that say the same"
+            );
             return null;
         }
 
@@ -314,8 +445,10 @@ internal sealed partial class ObservationTranslator
         foreach (var (coding, i) in Items(Get(json, "method"), "coding").Select((c, i) => (c, i)))
         {
             var (system, code) = (Text(coding, "system", $"method.coding[{i}].system"), Text(coding, "code", $"method.coding[{i}].code"));
-            if (system == Profiles.CodeSystem("measuring-way")) Put("how", code, $"method.coding[{i}].code");
-            if (system == Profiles.CodeSystem("urine-route")) Put("route", code, $"method.coding[{i}].code");
+            if (system == Profiles.CodeSystem("measuring-way"))
+                Put("how", code, $"method.coding[{i}].code");
+            if (system == Profiles.CodeSystem("urine-route"))
+                Put("route", code, $"method.coding[{i}].code");
         }
 
         places.TryAdd("route", "method");
@@ -325,15 +458,18 @@ internal sealed partial class ObservationTranslator
     {
         foreach (var (component, i) in Items(json, "component").Select((c, i) => (c, i)))
         {
-            if (Local(component, $"component[{i}]") == slug) return (component, $"component[{i}]");
+            if (Local(component, $"component[{i}]") == slug)
+                return (component, $"component[{i}]");
         }
 
         return null;
     }
 
-    private string? Local(JsonElement component, string path) => Items(Get(component, "code"), "coding")
-        .Where((c, i) => Text(c, "system", $"{path}.code.coding[{i}].system") == Profiles.CodeSystem("irrigation-observation"))
-        .Select((c, i) => Text(c, "code", $"{path}.code.coding[{i}].code")).FirstOrDefault();
+    private string? Local(JsonElement component, string path) =>
+        Items(Get(component, "code"), "coding")
+            .Where((c, i) => Text(c, "system", $"{path}.code.coding[{i}].system") == Profiles.CodeSystem("irrigation-observation"))
+            .Select((c, i) => Text(c, "code", $"{path}.code.coding[{i}].code"))
+            .FirstOrDefault();
 
     private void ReadComponents(string kind)
     {
@@ -345,12 +481,21 @@ internal sealed partial class ObservationTranslator
             if (slug is null || !Components.TryGetValue(slug, out var part) || !part.Kinds.Contains(kind))
             {
                 var known = Components.Where(c => c.Value.Kinds.Contains(kind)).Select(c => c.Key).Order(StringComparer.Ordinal).ToList();
-                Problem("unknown-code", $"{path}.code", "a component that is not read", known.Count == 0 ? $"no component with {kind}" : $"of {Profiles.CodeSystem("irrigation-observation")} with {kind}: {string.Join(", ", known)}");
+                Problem(
+                    "unknown-code",
+                    $"{path}.code",
+                    "a component that is not read",
+                    known.Count == 0
+                        ? $"no component with {kind}"
+                        : $"of {Profiles.CodeSystem("irrigation-observation")} with {kind}: {string.Join(", ", known)}"
+                );
                 continue;
             }
 
-            if (Get(component, part.Value) is not { } value) problems.Add(EntryProblem.Missing($"{at}.{path}.{part.Value}", $"the value of {slug}"));
-            else if (part.Value == "valueQuantity") Quantity(value, $"{path}.valueQuantity", part.Property);
+            if (Get(component, part.Value) is not { } value)
+                problems.Add(EntryProblem.Missing($"{at}.{path}.{part.Value}", $"the value of {slug}"));
+            else if (part.Value == "valueQuantity")
+                Quantity(value, $"{path}.valueQuantity", part.Property);
             else if (slug != "container-emptied" || kind == "drainage-weighed")
             {
                 entry[part.Property] = Copy(value);
@@ -370,7 +515,12 @@ internal sealed partial class ObservationTranslator
             _ when Deeds.Contains(kind) => ["valueBoolean"],
             _ => ["valueQuantity"],
         };
-        if (json.EnumerateObject().Select(p => p.Name).FirstOrDefault(name => name.StartsWith("value", StringComparison.Ordinal) && !expected.Contains(name)) is { } other)
+        if (
+            json.EnumerateObject()
+                .Select(p => p.Name)
+                .FirstOrDefault(name => name.StartsWith("value", StringComparison.Ordinal) && !expected.Contains(name)) is
+            { } other
+        )
         {
             problems.Add(EntryProblem.WrongType($"{at}.{other}", other, $"{string.Join(" or ", expected)} with {kind}"));
             return;
@@ -378,17 +528,23 @@ internal sealed partial class ObservationTranslator
 
         if (Deeds.Contains(kind))
         {
-            if (Get(json, "valueBoolean") is { ValueKind: not JsonValueKind.True }) Problem("out-of-range", "valueBoolean", "false", "true, or no value: the entry says that it happened");
+            if (Get(json, "valueBoolean") is { ValueKind: not JsonValueKind.True })
+                Problem("out-of-range", "valueBoolean", "false", "true, or no value: the entry says that it happened");
             return;
         }
 
         if (!Array.Exists(expected, name => Get(json, name) is not null))
         {
             // What the bag still held may be unknown; that it was taken down is known.
-            if (kind == "bag-taken-down") return;
+            if (kind == "bag-taken-down")
+                return;
             var reason = Get(json, "dataAbsentReason") is not null;
-            Problem("no-value", reason ? "dataAbsentReason" : expected[0], reason ? "a reason why there is no value" : "no value",
-                "a measured value: a reading that was not taken is not recorded, and what is not recorded is not known, never 0");
+            Problem(
+                "no-value",
+                reason ? "dataAbsentReason" : expected[0],
+                reason ? "a reason why there is no value" : "no value",
+                "a measured value: a reading that was not taken is not recorded, and what is not recorded is not known, never 0"
+            );
             return;
         }
 
@@ -397,8 +553,10 @@ internal sealed partial class ObservationTranslator
             case "tolerance-noted":
                 var score = Get(json, "valueInteger") ?? Get(Get(json, "valueQuantity"), "value");
                 places["pain"] = Get(json, "valueInteger") is null ? "valueQuantity.value" : "valueInteger";
-                if (Get(json, "valueQuantity") is { } scored && Unit(scored, "valueQuantity") is { } unit and not ("{score}" or "1")) problems.Add(EntryProblem.WrongUnit($"{at}.valueQuantity.code", unit, ["{score}", "1"]));
-                if (score is { } pain) entry["pain"] = Copy(pain);
+                if (Get(json, "valueQuantity") is { } scored && Unit(scored, "valueQuantity") is { } unit and not ("{score}" or "1"))
+                    problems.Add(EntryProblem.WrongUnit($"{at}.valueQuantity.code", unit, ["{score}", "1"]));
+                if (score is { } pain)
+                    entry["pain"] = Copy(pain);
                 break;
             case "drainage-appearance":
                 Appearance();
@@ -412,13 +570,33 @@ internal sealed partial class ObservationTranslator
     /// <summary>A colour in the sender's words, or what the concept map makes of the value's codes.</summary>
     private void Appearance()
     {
-        var words = Items(Get(json, "valueCodeableConcept"), "coding").Select((c, i) => map.Find(Text(c, "system", $"valueCodeableConcept.coding[{i}].system"), Text(c, "code", $"valueCodeableConcept.coding[{i}].code"))).OfType<MappedKind>().SelectMany(m => m.Words).ToList();
-        foreach (var (word, value) in words) Put(word, value, "valueCodeableConcept");
-        if (words.Count > 0) return;
-        var text = Text(json, "valueString", "valueString") ?? Text(Get(json, "valueCodeableConcept"), "text", "valueCodeableConcept.text")
-            ?? Items(Get(json, "valueCodeableConcept"), "coding").Select((c, i) => Text(c, "display", $"valueCodeableConcept.coding[{i}].display")).FirstOrDefault(d => d is not null);
-        if (text is null) problems.Add(EntryProblem.Missing($"{at}.valueCodeableConcept.text", "the colour in words, or a code that the concept map knows"));
-        else Put("colour", text, Get(json, "valueString") is null ? "valueCodeableConcept" : "valueString");
+        var words = Items(Get(json, "valueCodeableConcept"), "coding")
+            .Select(
+                (c, i) =>
+                    map.Find(
+                        Text(c, "system", $"valueCodeableConcept.coding[{i}].system"),
+                        Text(c, "code", $"valueCodeableConcept.coding[{i}].code")
+                    )
+            )
+            .OfType<MappedKind>()
+            .SelectMany(m => m.Words)
+            .ToList();
+        foreach (var (word, value) in words)
+            Put(word, value, "valueCodeableConcept");
+        if (words.Count > 0)
+            return;
+        var text =
+            Text(json, "valueString", "valueString")
+            ?? Text(Get(json, "valueCodeableConcept"), "text", "valueCodeableConcept.text")
+            ?? Items(Get(json, "valueCodeableConcept"), "coding")
+                .Select((c, i) => Text(c, "display", $"valueCodeableConcept.coding[{i}].display"))
+                .FirstOrDefault(d => d is not null);
+        if (text is null)
+            problems.Add(
+                EntryProblem.Missing($"{at}.valueCodeableConcept.text", "the colour in words, or a code that the concept map knows")
+            );
+        else
+            Put("colour", text, Get(json, "valueString") is null ? "valueCodeableConcept" : "valueString");
     }
 
     private void Quantity(JsonElement quantity, string path, string property)
@@ -429,9 +607,18 @@ internal sealed partial class ObservationTranslator
             return;
         }
 
-        if (Get(quantity, "comparator") is not null) Problem("not-a-value", $"{path}.comparator", "a bound", "a measured value: a value below or above a limit cannot be summed");
-        if (Get(quantity, "value") is not { } value) problems.Add(EntryProblem.Missing($"{at}.{path}.value", "a number"));
-        else if (value.ValueKind == JsonValueKind.Number && !value.TryGetDecimal(out _)) problems.Add(EntryProblem.OutOfRange($"{at}.{path}.value", "a number beyond any measurement", "a number of at most 28 digits before the point"));
+        if (Get(quantity, "comparator") is not null)
+            Problem("not-a-value", $"{path}.comparator", "a bound", "a measured value: a value below or above a limit cannot be summed");
+        if (Get(quantity, "value") is not { } value)
+            problems.Add(EntryProblem.Missing($"{at}.{path}.value", "a number"));
+        else if (value.ValueKind == JsonValueKind.Number && !value.TryGetDecimal(out _))
+            problems.Add(
+                EntryProblem.OutOfRange(
+                    $"{at}.{path}.value",
+                    "a number beyond any measurement",
+                    "a number of at most 28 digits before the point"
+                )
+            );
         else if (Unit(quantity, path) is { } unit)
         {
             entry[property] = new JsonObject { ["value"] = Copy(value), ["unit"] = unit };
@@ -445,7 +632,12 @@ internal sealed partial class ObservationTranslator
         if (code is null)
         {
             var text = Text(quantity, "unit", $"{path}.unit");
-            Problem("missing-unit", $"{path}.code", text is null ? "no unit" : $"unit '{text}' without a code", $"a UCUM code and its system, {Codes.Systems.Ucum}: text is for people");
+            Problem(
+                "missing-unit",
+                $"{path}.code",
+                text is null ? "no unit" : $"unit '{text}' without a code",
+                $"a UCUM code and its system, {Codes.Systems.Ucum}: text is for people"
+            );
             return null;
         }
 
@@ -466,7 +658,12 @@ internal sealed partial class ObservationTranslator
             switch (Text(coding, "code", $"interpretation[{i}].coding.code"))
             {
                 case "INV" or "NAV" or "QCF" or "invalid" or "not-available":
-                    Problem("not-a-measurement", $"interpretation[{i}]", "a measurement that its device calls invalid", "a valid one: what is not known is not recorded");
+                    Problem(
+                        "not-a-measurement",
+                        $"interpretation[{i}]",
+                        "a measurement that its device calls invalid",
+                        "a valid one: what is not known is not recorded"
+                    );
                     break;
                 case "CAL" or "calibration-ongoing":
                     return "calibration";
@@ -477,7 +674,10 @@ internal sealed partial class ObservationTranslator
             }
         }
 
-        return Items(Get(json, "meta"), "security").Any(s => Codes.IsTestData(Text(s, "system", "meta.security.system"), Text(s, "code", "meta.security.code"))) ? "test" : null;
+        return Items(Get(json, "meta"), "security")
+            .Any(s => Codes.IsTestData(Text(s, "system", "meta.security.system"), Text(s, "code", "meta.security.code")))
+            ? "test"
+            : null;
     }
 
     private string? Notes()
@@ -489,13 +689,20 @@ internal sealed partial class ObservationTranslator
     private string? Named(JsonElement? reference)
     {
         var target = Text(reference, "reference", "reference");
-        var inside = target is ['#', .. var id] ? Items(json, "contained").Where(c => Text(c, "id", "contained.id") == id).SelectMany(c => Items(c, "identifier")).Select(i => Text(i, "value", "contained.identifier.value")).FirstOrDefault() : null;
+        var inside = target is ['#', .. var id]
+            ? Items(json, "contained")
+                .Where(c => Text(c, "id", "contained.id") == id)
+                .SelectMany(c => Items(c, "identifier"))
+                .Select(i => Text(i, "value", "contained.identifier.value"))
+                .FirstOrDefault()
+            : null;
         return Text(Get(reference, "identifier"), "value", "identifier.value") ?? inside ?? target ?? Text(reference, "display", "display");
     }
 
     private void Put(string property, string? value, string place)
     {
-        if (value is null) return;
+        if (value is null)
+            return;
         entry[property] = value;
         places[property] = place;
     }
@@ -505,18 +712,27 @@ internal sealed partial class ObservationTranslator
     private static JsonNode? Copy(JsonElement? value) => value is { } json ? JsonNode.Parse(json.GetRawText()) : null;
 
     private static JsonElement? Get(JsonElement? json, string name) =>
-        json is { ValueKind: JsonValueKind.Object } it && it.TryGetProperty(name, out var value) && value.ValueKind != JsonValueKind.Null ? value : null;
+        json is { ValueKind: JsonValueKind.Object } it && it.TryGetProperty(name, out var value) && value.ValueKind != JsonValueKind.Null
+            ? value
+            : null;
 
-    private static IEnumerable<JsonElement> Items(JsonElement? json, string name) => Get(json, name) is { ValueKind: JsonValueKind.Array } list ? list.EnumerateArray() : [];
+    private static IEnumerable<JsonElement> Items(JsonElement? json, string name) =>
+        Get(json, name) is { ValueKind: JsonValueKind.Array } list ? list.EnumerateArray() : [];
 
     private string? Text(JsonElement? json, string name, string place)
     {
-        if (Get(json, name) is not { } value) return null;
-        if (value.ValueKind == JsonValueKind.String) return value.GetString() is { Length: > 0 } text ? text : null;
-        if (!problems.Exists(p => p.Where == $"{at}.{place}")) problems.Add(EntryProblem.WrongType($"{at}.{place}", "something else", "a text"));
+        if (Get(json, name) is not { } value)
+            return null;
+        if (value.ValueKind == JsonValueKind.String)
+            return value.GetString() is { Length: > 0 } text ? text : null;
+        if (!problems.Exists(p => p.Where == $"{at}.{place}"))
+            problems.Add(EntryProblem.WrongType($"{at}.{place}", "something else", "a text"));
         return null;
     }
 
-    [GeneratedRegex(@"^\d{4}-\d\d-\d\dT(?:[01]\d|2[0-3]):[0-5]\d:(?<second>\d\d)(?<fraction>\.\d+)?(?:Z|[+-](?<hours>\d\d):(?<minutes>\d\d))\z", RegexOptions.ExplicitCapture)]
+    [GeneratedRegex(
+        @"^\d{4}-\d\d-\d\dT(?:[01]\d|2[0-3]):[0-5]\d:(?<second>\d\d)(?<fraction>\.\d+)?(?:Z|[+-](?<hours>\d\d):(?<minutes>\d\d))\z",
+        RegexOptions.ExplicitCapture
+    )]
     private static partial Regex FullTime();
 }

@@ -15,7 +15,15 @@ namespace IrrigationFhir.Intake;
 /// </remarks>
 internal sealed class RecordBundle(RecordObservations observations, InnerRequests inner, IntakeSettings settings, FhirSettings fhir)
 {
-    private sealed record Item(int Index, string Method, string Url, string? FullUrl, JsonElement? Resource, string? IfMatch, string? IfNoneExist)
+    private sealed record Item(
+        int Index,
+        string Method,
+        string Url,
+        string? FullUrl,
+        JsonElement? Resource,
+        string? IfMatch,
+        string? IfNoneExist
+    )
     {
         public string At => $"Bundle.entry[{Index}]";
 
@@ -32,52 +40,103 @@ internal sealed class RecordBundle(RecordObservations observations, InnerRequest
         var type = Text(bundle, "type");
         if (Text(bundle, "resourceType") != "Bundle" || type is not ("batch" or "transaction"))
         {
-            return Refused(StatusCodes.Status422UnprocessableEntity, new EntryProblem("wrong-type", "Bundle.type", $"{Text(bundle, "resourceType") ?? "no resource"} of type '{type}'", "a Bundle of type batch or transaction at the FHIR base; a single Observation goes to Observation"));
+            return Refused(
+                StatusCodes.Status422UnprocessableEntity,
+                new EntryProblem(
+                    "wrong-type",
+                    "Bundle.type",
+                    $"{Text(bundle, "resourceType") ?? "no resource"} of type '{type}'",
+                    "a Bundle of type batch or transaction at the FHIR base; a single Observation goes to Observation"
+                )
+            );
         }
 
-        var entries = bundle.TryGetProperty("entry", out var list) && list.ValueKind == JsonValueKind.Array ? list.EnumerateArray().ToList() : [];
+        var entries =
+            bundle.TryGetProperty("entry", out var list) && list.ValueKind == JsonValueKind.Array ? list.EnumerateArray().ToList() : [];
         if (entries.Count > settings.MostBundleEntries)
         {
-            return Refused(StatusCodes.Status413PayloadTooLarge, new EntryProblem("too-many-entries", "Bundle.entry", $"{entries.Count} entries", $"at most {settings.MostBundleEntries}; send several Bundles"));
+            return Refused(
+                StatusCodes.Status413PayloadTooLarge,
+                new EntryProblem(
+                    "too-many-entries",
+                    "Bundle.entry",
+                    $"{entries.Count} entries",
+                    $"at most {settings.MostBundleEntries}; send several Bundles"
+                )
+            );
         }
 
         var items = entries.Select(Read).ToList();
         var problems = items.SelectMany(Malformed).ToList();
-        problems.AddRange(items.Where(i => i.FullUrl is not null).GroupBy(i => i.FullUrl).Where(g => g.Count() > 1).Select(g => new EntryProblem("repeated-full-url", string.Join(' ', g.Select(i => $"{i.At}.fullUrl")), "the same fullUrl twice", "each entry under a fullUrl of its own (bdl-7)")));
-        if (type == "transaction" && problems.Count > 0) return Refused(StatusCodes.Status400BadRequest, [.. problems]);
+        problems.AddRange(
+            items
+                .Where(i => i.FullUrl is not null)
+                .GroupBy(i => i.FullUrl)
+                .Where(g => g.Count() > 1)
+                .Select(g => new EntryProblem(
+                    "repeated-full-url",
+                    string.Join(' ', g.Select(i => $"{i.At}.fullUrl")),
+                    "the same fullUrl twice",
+                    "each entry under a fullUrl of its own (bdl-7)"
+                ))
+        );
+        if (type == "transaction" && problems.Count > 0)
+            return Refused(StatusCodes.Status400BadRequest, [.. problems]);
 
         var replies = new JsonObject[items.Count];
         if (type == "transaction")
         {
-            if (items.Find(i => i.Method == "DELETE") is { } deletes) return Refused(StatusCodes.Status405MethodNotAllowed, IntakeApi.NoDelete($"{deletes.At}.request.method"));
+            if (items.Find(i => i.Method == "DELETE") is { } deletes)
+                return Refused(StatusCodes.Status405MethodNotAllowed, IntakeApi.NoDelete($"{deletes.At}.request.method"));
             var writes = items.Where(i => i.Creates || i.Updates is not null).ToList();
             var strangers = items.Except(writes).Where(i => i.Method != "GET").ToList();
-            if (strangers.Count > 0) return Refused(StatusCodes.Status422UnprocessableEntity, [.. strangers.Select(Stranger)]);
+            if (strangers.Count > 0)
+                return Refused(StatusCodes.Status422UnprocessableEntity, [.. strangers.Select(Stranger)]);
 
             var order = writes.OrderBy(i => i.Creates ? 0 : 1).ToList();
-            var (each, all) = await observations.Together([.. order.Select(i => (i.ToWrite(), i.FullUrl))], Preferences.Lenient(http.Request), http, stop);
-            if (all is not null) return new OutcomeResult(all.Status, all.Outcome);
-            foreach (var (item, written) in order.Zip(each!)) replies[item.Index] = Reply(written, http);
-            foreach (var item in items.Where(i => i.Method == "GET")) replies[item.Index] = await Get(item, http);
+            var (each, all) = await observations.Together(
+                [.. order.Select(i => (i.ToWrite(), i.FullUrl))],
+                Preferences.Lenient(http.Request),
+                http,
+                stop
+            );
+            if (all is not null)
+                return new OutcomeResult(all.Status, all.Outcome);
+            foreach (var (item, written) in order.Zip(each!))
+                replies[item.Index] = Reply(written, http);
+            foreach (var item in items.Where(i => i.Method == "GET"))
+                replies[item.Index] = await Get(item, http);
         }
         else
         {
-            foreach (var item in items) replies[item.Index] = await Alone(item, [.. problems.Where(p => p.Where.Split(' ').Any(w => w.StartsWith(item.At + ".", StringComparison.Ordinal)))], http, stop);
+            foreach (var item in items)
+                replies[item.Index] = await Alone(
+                    item,
+                    [.. problems.Where(p => p.Where.Split(' ').Any(w => w.StartsWith(item.At + ".", StringComparison.Ordinal)))],
+                    http,
+                    stop
+                );
         }
 
         var answer = new JsonObject { ["resourceType"] = "Bundle", ["type"] = $"{type}-response" };
-        if (replies.Length > 0) answer["entry"] = new JsonArray([.. replies]);
+        if (replies.Length > 0)
+            answer["entry"] = new JsonArray([.. replies]);
         return new BundleResult(JsonSerializer.SerializeToUtf8Bytes(answer, IntakeApi.Readable));
     }
 
     private async Task<JsonObject> Alone(Item item, List<EntryProblem> problems, HttpContext http, CancellationToken stop)
     {
-        if (problems.Count > 0) return Reply(Written.Refused.Of(StatusCodes.Status400BadRequest, problems), http);
-        if (item.Creates || item.Updates is not null) return Reply(await observations.One(item.ToWrite(), http, stop), http);
+        if (problems.Count > 0)
+            return Reply(Written.Refused.Of(StatusCodes.Status400BadRequest, problems), http);
+        if (item.Creates || item.Updates is not null)
+            return Reply(await observations.One(item.ToWrite(), http, stop), http);
         return item.Method switch
         {
             "GET" => await Get(item, http),
-            "DELETE" => Reply(Written.Refused.Of(StatusCodes.Status405MethodNotAllowed, IntakeApi.NoDelete($"{item.At}.request.method")), http),
+            "DELETE" => Reply(
+                Written.Refused.Of(StatusCodes.Status405MethodNotAllowed, IntakeApi.NoDelete($"{item.At}.request.method")),
+                http
+            ),
             _ => Reply(Written.Refused.Of(StatusCodes.Status422UnprocessableEntity, Stranger(item)), http),
         };
     }
@@ -86,17 +145,28 @@ internal sealed class RecordBundle(RecordObservations observations, InnerRequest
     {
         var reply = await inner.Get(http, item.Url, Preferences.Strict(http.Request));
         var response = new JsonObject { ["status"] = Status(reply.Status) };
-        if (reply.ETag is { } tag) response["etag"] = tag;
+        if (reply.ETag is { } tag)
+            response["etag"] = tag;
         var body = reply.Body.Length == 0 ? null : JsonNode.Parse(reply.Body);
-        if (reply.Status >= 400) response["outcome"] = body;
-        return reply.Status >= 400 || body is null ? new() { ["response"] = response } : new() { ["resource"] = body, ["response"] = response };
+        if (reply.Status >= 400)
+            response["outcome"] = body;
+        return reply.Status >= 400 || body is null
+            ? new() { ["response"] = response }
+            : new() { ["resource"] = body, ["response"] = response };
     }
 
     private JsonObject Reply(Written written, HttpContext http)
     {
         if (written is Written.Refused refused)
         {
-            return new() { ["response"] = new JsonObject { ["status"] = Status(refused.Status), ["outcome"] = JsonNode.Parse(FhirJson.Write(refused.Outcome)) } };
+            return new()
+            {
+                ["response"] = new JsonObject
+                {
+                    ["status"] = Status(refused.Status),
+                    ["outcome"] = JsonNode.Parse(FhirJson.Write(refused.Outcome)),
+                },
+            };
         }
 
         var stands = (Written.Stands)written;
@@ -105,7 +175,8 @@ internal sealed class RecordBundle(RecordObservations observations, InnerRequest
         if (stands.Resource is { } stored)
         {
             entry["fullUrl"] = $"{FhirBase.Of(http.Request, fhir)}/Observation/{stored.Id}";
-            if (Preferences.Return(http.Request) == "representation") entry["resource"] = JsonNode.Parse(stored.Json);
+            if (Preferences.Return(http.Request) == "representation")
+                entry["resource"] = JsonNode.Parse(stored.Json);
             response["location"] = $"Observation/{stored.Id}/_history/{stored.VersionId}";
             response["etag"] = ResourceResult.ETag(stored);
             response["lastModified"] = LastUpdatedText.Of(stored.LastUpdated);
@@ -126,34 +197,46 @@ internal sealed class RecordBundle(RecordObservations observations, InnerRequest
             Text(entry, "fullUrl"),
             entry.ValueKind == JsonValueKind.Object && entry.TryGetProperty("resource", out var resource) ? resource : null,
             Text(request, "ifMatch"),
-            Text(request, "ifNoneExist"));
+            Text(request, "ifNoneExist")
+        );
     }
 
     private static IEnumerable<EntryProblem> Malformed(Item item)
     {
-        if (item.Method.Length == 0) yield return EntryProblem.Missing($"{item.At}.request.method", "POST, PUT or GET");
-        if (item.Url.Length == 0) yield return EntryProblem.Missing($"{item.At}.request.url", "Observation, Observation/[id], or what to get");
-        if (item is { Method: "POST" or "PUT", Resource: null }) yield return EntryProblem.Missing($"{item.At}.resource", "the Observation");
+        if (item.Method.Length == 0)
+            yield return EntryProblem.Missing($"{item.At}.request.method", "POST, PUT or GET");
+        if (item.Url.Length == 0)
+            yield return EntryProblem.Missing($"{item.At}.request.url", "Observation, Observation/[id], or what to get");
+        if (item is { Method: "POST" or "PUT", Resource: null })
+            yield return EntryProblem.Missing($"{item.At}.resource", "the Observation");
     }
 
     private static EntryProblem Stranger(Item item) =>
-        new("not-understood", $"{item.At}.request", $"{item.Method} {item.Url}", "POST Observation, PUT Observation/[id] or GET: patients, devices and encounters are referred to by identifier and not kept here");
+        new(
+            "not-understood",
+            $"{item.At}.request",
+            $"{item.Method} {item.Url}",
+            "POST Observation, PUT Observation/[id] or GET: patients, devices and encounters are referred to by identifier and not kept here"
+        );
 
-    private static string Status(int status) => status switch
-    {
-        200 => "200 OK",
-        201 => "201 Created",
-        400 => "400 Bad Request",
-        404 => "404 Not Found",
-        405 => "405 Method Not Allowed",
-        409 => "409 Conflict",
-        412 => "412 Precondition Failed",
-        422 => "422 Unprocessable Entity",
-        _ => status.ToString(System.Globalization.CultureInfo.InvariantCulture),
-    };
+    private static string Status(int status) =>
+        status switch
+        {
+            200 => "200 OK",
+            201 => "201 Created",
+            400 => "400 Bad Request",
+            404 => "404 Not Found",
+            405 => "405 Method Not Allowed",
+            409 => "409 Conflict",
+            412 => "412 Precondition Failed",
+            422 => "422 Unprocessable Entity",
+            _ => status.ToString(System.Globalization.CultureInfo.InvariantCulture),
+        };
 
     private static OutcomeResult Refused(int status, params EntryProblem[] problems) => new(status, Outcomes.Of(problems));
 
     private static string? Text(JsonElement json, string name) =>
-        json.ValueKind == JsonValueKind.Object && json.TryGetProperty(name, out var value) && value.ValueKind == JsonValueKind.String ? value.GetString() : null;
+        json.ValueKind == JsonValueKind.Object && json.TryGetProperty(name, out var value) && value.ValueKind == JsonValueKind.String
+            ? value.GetString()
+            : null;
 }

@@ -18,7 +18,15 @@ namespace IrrigationFhir.Intake;
 /// <para>The sender's identifier is the identity. The same content again changes nothing; other content is refused unless its status
 /// says that it corrects, by the very log that it would be appended to, so that of two at once one loses.</para>
 /// </remarks>
-internal sealed class RecordObservations(RecordEntries record, EpisodesInMemory episodes, EpisodeStore store, ResourceStore resources, ProfileValidator profiles, InnerRequests inner, KindMap map)
+internal sealed class RecordObservations(
+    RecordEntries record,
+    EpisodesInMemory episodes,
+    EpisodeStore store,
+    ResourceStore resources,
+    ProfileValidator profiles,
+    InnerRequests inner,
+    KindMap map
+)
 {
     /// <summary>An Observation that has its episode, and what must hold when it is appended.</summary>
     private sealed record Ready(Translated Said, Episode Episode, long? ReplacesSequence, string? Id);
@@ -27,10 +35,13 @@ internal sealed class RecordObservations(RecordEntries record, EpisodesInMemory 
     public async Task<Written> One(Write write, HttpContext http, CancellationToken stop)
     {
         var (ready, ended) = await Prepare(write, http, stop);
-        if (ready is null) return ended!;
+        if (ready is null)
+            return ended!;
         var problems = new List<EntryProblem>();
         Resolve(ready, (_, _) => null, problems);
-        return problems.Count > 0 ? Written.Refused.Of(StatusCodes.Status422UnprocessableEntity, problems) : (await Record([ready], stop))[0];
+        return problems.Count > 0
+            ? Written.Refused.Of(StatusCodes.Status422UnprocessableEntity, problems)
+            : (await Record([ready], stop))[0];
     }
 
     /// <summary>Writes all of them or none, in one transaction of one episode.</summary>
@@ -39,34 +50,55 @@ internal sealed class RecordObservations(RecordEntries record, EpisodesInMemory 
     /// <param name="http">The request.</param>
     /// <param name="stop">Gives up.</param>
     /// <returns>One for each, in their order, or one refusal of all.</returns>
-    public async Task<(IReadOnlyList<Written>? Each, Written.Refused? All)> Together(IReadOnlyList<(Write Write, string? FullUrl)> writes, bool lenient, HttpContext http, CancellationToken stop)
+    public async Task<(IReadOnlyList<Written>? Each, Written.Refused? All)> Together(
+        IReadOnlyList<(Write Write, string? FullUrl)> writes,
+        bool lenient,
+        HttpContext http,
+        CancellationToken stop
+    )
     {
         var each = new Written?[writes.Count];
         var ready = new List<(int Index, Ready Ready)>();
         for (var i = 0; i < writes.Count; i++)
         {
             var (one, ended) = await Prepare(writes[i].Write, http, stop);
-            if (one is not null) ready.Add((i, one));
-            else each[i] = ended;
+            if (one is not null)
+                ready.Add((i, one));
+            else
+                each[i] = ended;
         }
 
-        bool Passable(Written? w) => w is null or Written.Stands || (lenient && w is Written.Refused { Outcome.Issue: var issues } && issues.TrueForAll(issue => issue.Details?.Coding.Exists(c => c.Code == "unknown-code") is true));
+        bool Passable(Written? w) =>
+            w is null or Written.Stands
+            || (
+                lenient
+                && w is Written.Refused { Outcome.Issue: var issues }
+                && issues.TrueForAll(issue => issue.Details?.Coding.Exists(c => c.Code == "unknown-code") is true)
+            );
         var refused = each.OfType<Written.Refused>().Where(w => !Passable(w)).ToList();
-        if (refused.Count > 0) return (null, new(refused[0].Status, new OperationOutcome { Issue = [.. refused.SelectMany(r => r.Outcome.Issue)] }));
+        if (refused.Count > 0)
+            return (null, new(refused[0].Status, new OperationOutcome { Issue = [.. refused.SelectMany(r => r.Outcome.Issue)] }));
 
         var problems = Together(ready.ConvertAll(r => r.Ready)).ToList();
         foreach (var (_, one) in ready)
         {
             var found = await Found(one, http);
-            Resolve(one, (target, path) => IsCondition(target) ? found.GetValueOrDefault(target) : IdOf(target, writes, ready, path, problems), problems);
+            Resolve(
+                one,
+                (target, path) => IsCondition(target) ? found.GetValueOrDefault(target) : IdOf(target, writes, ready, path, problems),
+                problems
+            );
         }
 
-        if (problems.Count > 0) return (null, Written.Refused.Of(StatusCodes.Status422UnprocessableEntity, problems));
+        if (problems.Count > 0)
+            return (null, Written.Refused.Of(StatusCodes.Status422UnprocessableEntity, problems));
         if (ready.Count > 0)
         {
             var written = await Record(ready.ConvertAll(r => r.Ready), stop);
-            if (written.OfType<Written.Refused>().ToList() is { Count: > 0 } failed) return (null, new(failed[0].Status, new OperationOutcome { Issue = [.. failed.SelectMany(r => r.Outcome.Issue)] }));
-            for (var i = 0; i < ready.Count; i++) each[ready[i].Index] = written[i];
+            if (written.OfType<Written.Refused>().ToList() is { Count: > 0 } failed)
+                return (null, new(failed[0].Status, new OperationOutcome { Issue = [.. failed.SelectMany(r => r.Outcome.Issue)] }));
+            for (var i = 0; i < ready.Count; i++)
+                each[ready[i].Index] = written[i];
         }
 
         return (each!, null);
@@ -75,17 +107,28 @@ internal sealed class RecordObservations(RecordEntries record, EpisodesInMemory 
     /// <summary>What is wrong with an Observation by itself: its shape, its content, R4. Nothing is looked up.</summary>
     public (Translated? Said, IReadOnlyList<EntryProblem> Problems, bool Malformed) Read(JsonElement json, string at)
     {
-        if (Text(json, "resourceType") != "Observation") return (null, [new("malformed-resource", $"{at}.resourceType", Text(json, "resourceType") ?? "no resource type", "Observation")], true);
+        if (Text(json, "resourceType") != "Observation")
+            return (
+                null,
+                [new("malformed-resource", $"{at}.resourceType", Text(json, "resourceType") ?? "no resource type", "Observation")],
+                true
+            );
         var problems = new List<EntryProblem>();
         var said = ObservationTranslator.Translate(json, at, map, problems);
         var (observation, shape) = Shape(json, at, problems);
-        if (shape.Count > 0) return (null, [.. problems, .. shape], true);
+        if (shape.Count > 0)
+            return (null, [.. problems, .. shape], true);
         if (observation is not null)
         {
             // What a sender claims of its own profiles is the sender's matter; extensions may be passed over, unless they modify.
-            if (observation.Meta is { } meta) meta.Profile = [];
-            problems.AddRange(profiles.Validate(observation).Where(f => f.Key != FaultKind.UnknownExtension && !problems.Exists(p => Covers(p.Where, Within(at, f.Where))))
-                .Select(f => new EntryProblem(f.Key, Within(at, f.Where), f.Text, "what R4 requires")));
+            if (observation.Meta is { } meta)
+                meta.Profile = [];
+            problems.AddRange(
+                profiles
+                    .Validate(observation)
+                    .Where(f => f.Key != FaultKind.UnknownExtension && !problems.Exists(p => Covers(p.Where, Within(at, f.Where))))
+                    .Select(f => new EntryProblem(f.Key, Within(at, f.Where), f.Text, "what R4 requires"))
+            );
         }
 
         return (problems.Count == 0 ? said : null, problems, false);
@@ -101,26 +144,50 @@ internal sealed class RecordObservations(RecordEntries record, EpisodesInMemory 
     private static (Observation? Observation, List<EntryProblem> Problems) Shape(JsonElement json, string at, List<EntryProblem> known)
     {
         var (observation, faults) = ResourceJson.Read<Observation>(json);
-        return (observation, [.. faults.Select(p => p with { Where = Within(at, p.Where) }).Where(p => !known.Exists(k => Covers(k.Where, p.Where)))]);
+        return (
+            observation,
+            [.. faults.Select(p => p with { Where = Within(at, p.Where) }).Where(p => !known.Exists(k => Covers(k.Where, p.Where)))]
+        );
     }
 
     /// <summary>Whether a problem at one path says what another at the other would say again in fewer words.</summary>
     public static bool Covers(string known, string where) =>
-        where.StartsWith(known, StringComparison.Ordinal) || known.StartsWith(where, StringComparison.Ordinal)
+        where.StartsWith(known, StringComparison.Ordinal)
+        || known.StartsWith(where, StringComparison.Ordinal)
         || (known.Contains(".effective", StringComparison.Ordinal) && where.Contains(".effective", StringComparison.Ordinal))
-        || (known.Contains(".value", StringComparison.Ordinal) && where.Contains(".value", StringComparison.Ordinal) && !where.Contains("component", StringComparison.Ordinal));
+        || (
+            known.Contains(".value", StringComparison.Ordinal)
+            && where.Contains(".value", StringComparison.Ordinal)
+            && !where.Contains("component", StringComparison.Ordinal)
+        );
 
-    private static string Within(string at, string path) => path.StartsWith("Observation", StringComparison.Ordinal) ? at + path["Observation".Length..] : $"{at}.{path}";
+    private static string Within(string at, string path) =>
+        path.StartsWith("Observation", StringComparison.Ordinal) ? at + path["Observation".Length..] : $"{at}.{path}";
 
     private async Task<(Ready? Ready, Written? Ended)> Prepare(Write write, HttpContext http, CancellationToken stop)
     {
         var (said, problems, malformed) = Read(write.Resource, write.At);
         if (write.Id is not null && Text(write.Resource, "id") != write.Id)
         {
-            return (null, Written.Refused.Of(StatusCodes.Status400BadRequest, new EntryProblem("wrong-id", $"{write.At}.id", Text(write.Resource, "id") is { } id ? $"'{id}'" : "no id", $"the id of the address, '{write.Id}'")));
+            return (
+                null,
+                Written.Refused.Of(
+                    StatusCodes.Status400BadRequest,
+                    new EntryProblem(
+                        "wrong-id",
+                        $"{write.At}.id",
+                        Text(write.Resource, "id") is { } id ? $"'{id}'" : "no id",
+                        $"the id of the address, '{write.Id}'"
+                    )
+                )
+            );
         }
 
-        if (said is null) return (null, Written.Refused.Of(malformed ? StatusCodes.Status400BadRequest : StatusCodes.Status422UnprocessableEntity, problems));
+        if (said is null)
+            return (
+                null,
+                Written.Refused.Of(malformed ? StatusCodes.Status400BadRequest : StatusCodes.Status422UnprocessableEntity, problems)
+            );
         return write.Id is { } updated ? await Existing(write, said, updated, stop) : await New(write, said, http, stop);
     }
 
@@ -129,20 +196,80 @@ internal sealed class RecordObservations(RecordEntries record, EpisodesInMemory 
         var episode = await episodes.Find(id.Split('.')[0], stop);
         if (await resources.Read("Observation", id, stop) is not { } stored || episode is null)
         {
-            return (null, Written.Refused.Of(StatusCodes.Status404NotFound, new EntryProblem("unknown-resource", $"{write.At}.id", $"Observation/{id}", "the id of a stored Observation: the service gives the ids, POST creates")));
+            return (
+                null,
+                Written.Refused.Of(
+                    StatusCodes.Status404NotFound,
+                    new EntryProblem(
+                        "unknown-resource",
+                        $"{write.At}.id",
+                        $"Observation/{id}",
+                        "the id of a stored Observation: the service gives the ids, POST creates"
+                    )
+                )
+            );
         }
 
-        var owner = FhirJson.Read<Observation>(stored.Json).Identifier.Where(i => i.System is not null && i.Value is not null).Select(i => new EntryKey(i.System!, i.Value!)).FirstOrDefault(key => SentObservation.AnswerTo(episode, key) == id);
+        var owner = FhirJson
+            .Read<Observation>(stored.Json)
+            .Identifier.Where(i => i.System is not null && i.Value is not null)
+            .Select(i => new EntryKey(i.System!, i.Value!))
+            .FirstOrDefault(key => SentObservation.AnswerTo(episode, key) == id);
         if (owner == default)
         {
-            return (null, Written.Refused.Of(StatusCodes.Status405MethodNotAllowed, new EntryProblem("not-yours", $"{write.At}.id", $"Observation/{id}, which the service made or the entries API brought", "an Observation that came by POST /fhir/Observation; correct what this one rests on")));
+            return (
+                null,
+                Written.Refused.Of(
+                    StatusCodes.Status405MethodNotAllowed,
+                    new EntryProblem(
+                        "not-yours",
+                        $"{write.At}.id",
+                        $"Observation/{id}, which the service made or the entries API brought",
+                        "an Observation that came by POST /fhir/Observation; correct what this one rests on"
+                    )
+                )
+            );
         }
 
-        if (owner != said.Key) return (null, Written.Refused.Of(StatusCodes.Status422UnprocessableEntity, new EntryProblem("wrong-identifier", $"{write.At}.identifier[0]", $"{said.Key.Source}|{said.Key.Id}", $"the identifier that it was created with, {owner.Source}|{owner.Id}")));
-        if (!IsOf(said, episode)) return (null, Written.Refused.Of(StatusCodes.Status422UnprocessableEntity, new EntryProblem("patient-mismatch", $"{write.At}.subject.identifier", "another patient", "the patient it was created for; mark it entered-in-error and create it for the other")));
-        if (write.IfMatch is { } match && match.Replace("W/", "", StringComparison.Ordinal).Trim('"') != stored.VersionId.ToString(System.Globalization.CultureInfo.InvariantCulture))
+        if (owner != said.Key)
+            return (
+                null,
+                Written.Refused.Of(
+                    StatusCodes.Status422UnprocessableEntity,
+                    new EntryProblem(
+                        "wrong-identifier",
+                        $"{write.At}.identifier[0]",
+                        $"{said.Key.Source}|{said.Key.Id}",
+                        $"the identifier that it was created with, {owner.Source}|{owner.Id}"
+                    )
+                )
+            );
+        if (!IsOf(said, episode))
+            return (
+                null,
+                Written.Refused.Of(
+                    StatusCodes.Status422UnprocessableEntity,
+                    new EntryProblem(
+                        "patient-mismatch",
+                        $"{write.At}.subject.identifier",
+                        "another patient",
+                        "the patient it was created for; mark it entered-in-error and create it for the other"
+                    )
+                )
+            );
+        if (
+            write.IfMatch is { } match
+            && match.Replace("W/", "", StringComparison.Ordinal).Trim('"')
+                != stored.VersionId.ToString(System.Globalization.CultureInfo.InvariantCulture)
+        )
         {
-            return (null, Written.Refused.Of(StatusCodes.Status412PreconditionFailed, new EntryProblem("version-conflict", "If-Match", match, $"the current version, W/\"{stored.VersionId}\": read it first")));
+            return (
+                null,
+                Written.Refused.Of(
+                    StatusCodes.Status412PreconditionFailed,
+                    new EntryProblem("version-conflict", "If-Match", match, $"the current version, W/\"{stored.VersionId}\": read it first")
+                )
+            );
         }
 
         return (new(said, episode, episode.Log.Current(owner)!.Sequence, id), null);
@@ -153,10 +280,26 @@ internal sealed class RecordObservations(RecordEntries record, EpisodesInMemory 
         if (write.IfNoneExist is { } search)
         {
             var found = await inner.Get(http, $"Observation?{search.TrimStart('?')}", strict: true);
-            if (found.Status != StatusCodes.Status200OK) return (null, new Written.Refused(found.Status, FhirJson.Read<OperationOutcome>(found.Body)));
-            var ids = JsonNode.Parse(found.Body)!["entry"]?.AsArray().Where(e => (string?)e!["search"]?["mode"] is null or "match").Select(e => (string)e!["resource"]!["id"]!).ToList() ?? [];
-            if (ids.Count > 1) return (null, Written.Refused.Of(StatusCodes.Status412PreconditionFailed, new EntryProblem("several-matches", "If-None-Exist", $"{ids.Count} Observations", "a search that finds one at most")));
-            if (ids is [var id]) return (null, new Written.Stands(StatusCodes.Status200OK, await resources.Read("Observation", id, stop), "exists"));
+            if (found.Status != StatusCodes.Status200OK)
+                return (null, new Written.Refused(found.Status, FhirJson.Read<OperationOutcome>(found.Body)));
+            var ids =
+                JsonNode
+                    .Parse(found.Body)!["entry"]
+                    ?.AsArray()
+                    .Where(e => (string?)e!["search"]?["mode"] is null or "match")
+                    .Select(e => (string)e!["resource"]!["id"]!)
+                    .ToList()
+                ?? [];
+            if (ids.Count > 1)
+                return (
+                    null,
+                    Written.Refused.Of(
+                        StatusCodes.Status412PreconditionFailed,
+                        new EntryProblem("several-matches", "If-None-Exist", $"{ids.Count} Observations", "a search that finds one at most")
+                    )
+                );
+            if (ids is [var id])
+                return (null, new Written.Stands(StatusCodes.Status200OK, await resources.Read("Observation", id, stop), "exists"));
         }
 
         var rows = await store.FindByPatient(said.Patient.System, said.Patient.Value, stop);
@@ -164,42 +307,98 @@ internal sealed class RecordObservations(RecordEntries record, EpisodesInMemory 
         foreach (var row in rows)
         {
             var episode = await episodes.Load(row, stop);
-            if (episode.Log.Current(said.Key) is not null) return (new(said, episode, null, null), null);
-            if (row.OpenedAt <= said.Start && !(row.ClosedAt < said.End)) candidates.Add(episode);
+            if (episode.Log.Current(said.Key) is not null)
+                return (new(said, episode, null, null), null);
+            if (row.OpenedAt <= said.Start && !(row.ClosedAt < said.End))
+                candidates.Add(episode);
         }
 
         if (said.Encounter is { } encounter)
         {
-            var others = candidates.RemoveAll(e => e.Definition.Encounter?.Identifier is { } known && (known.Value != encounter.Value || (encounter.System is not null && known.System != encounter.System)));
-            if (candidates.Count == 0 && others > 0) return (null, Written.Refused.Of(StatusCodes.Status422UnprocessableEntity, new EntryProblem("encounter-mismatch", $"{write.At}.encounter.identifier", $"{encounter.System}|{encounter.Value}", "the encounter of the patient's episode of irrigation, or none")));
-            if (candidates.Count > 1 && candidates.Exists(e => e.Definition.Encounter?.Identifier is not null)) candidates.RemoveAll(e => e.Definition.Encounter?.Identifier is null);
+            var others = candidates.RemoveAll(e =>
+                e.Definition.Encounter?.Identifier is { } known
+                && (known.Value != encounter.Value || (encounter.System is not null && known.System != encounter.System))
+            );
+            if (candidates.Count == 0 && others > 0)
+                return (
+                    null,
+                    Written.Refused.Of(
+                        StatusCodes.Status422UnprocessableEntity,
+                        new EntryProblem(
+                            "encounter-mismatch",
+                            $"{write.At}.encounter.identifier",
+                            $"{encounter.System}|{encounter.Value}",
+                            "the encounter of the patient's episode of irrigation, or none"
+                        )
+                    )
+                );
+            if (candidates.Count > 1 && candidates.Exists(e => e.Definition.Encounter?.Identifier is not null))
+                candidates.RemoveAll(e => e.Definition.Encounter?.Identifier is null);
         }
 
         if (candidates.Count != 1)
         {
-            var problem = candidates.Count == 0
-                ? new EntryProblem("no-episode", $"{write.At}.subject.identifier", rows.Count == 0 ? "a patient without an episode of irrigation" : "no episode of irrigation of this patient at that time", "a patient with an episode that covers effective[x]: open one with POST /episodes, or amend its start or end there")
-                : new EntryProblem("several-episodes", $"{write.At}.encounter.identifier", $"{candidates.Count} episodes of this patient at that time", "the identifier of the encounter that one of them belongs to");
+            var problem =
+                candidates.Count == 0
+                    ? new EntryProblem(
+                        "no-episode",
+                        $"{write.At}.subject.identifier",
+                        rows.Count == 0
+                            ? "a patient without an episode of irrigation"
+                            : "no episode of irrigation of this patient at that time",
+                        "a patient with an episode that covers effective[x]: open one with POST /episodes, or amend its start or end there"
+                    )
+                    : new EntryProblem(
+                        "several-episodes",
+                        $"{write.At}.encounter.identifier",
+                        $"{candidates.Count} episodes of this patient at that time",
+                        "the identifier of the encounter that one of them belongs to"
+                    );
             return (null, Written.Refused.Of(StatusCodes.Status422UnprocessableEntity, problem));
         }
 
-        var elsewhere = await inner.Get(http, $"Observation?_count=1&identifier={Uri.EscapeDataString($"{Escaped(said.Key.Source)}|{Escaped(said.Key.Id)}")}", strict: false);
-        var known = elsewhere.Status == StatusCodes.Status200OK ? (string?)JsonNode.Parse(elsewhere.Body)!["entry"]?[0]!["resource"]!["id"] : null;
+        var elsewhere = await inner.Get(
+            http,
+            $"Observation?_count=1&identifier={Uri.EscapeDataString($"{Escaped(said.Key.Source)}|{Escaped(said.Key.Id)}")}",
+            strict: false
+        );
+        var known =
+            elsewhere.Status == StatusCodes.Status200OK ? (string?)JsonNode.Parse(elsewhere.Body)!["entry"]?[0]!["resource"]!["id"] : null;
 
         // In the same episode it is no stranger's: somebody recorded the same a moment ago, and the log will say what this one is.
         return known is not null && known.Split('.')[0] != candidates[0].Id
-            ? (null, Written.Refused.Of(StatusCodes.Status409Conflict, new EntryProblem("known-elsewhere", $"{write.At}.identifier[0]", "an identifier that another patient's Observation has", "an identifier that is unique in its system")))
+            ? (
+                null,
+                Written.Refused.Of(
+                    StatusCodes.Status409Conflict,
+                    new EntryProblem(
+                        "known-elsewhere",
+                        $"{write.At}.identifier[0]",
+                        "an identifier that another patient's Observation has",
+                        "an identifier that is unique in its system"
+                    )
+                )
+            )
             : (new(said, candidates[0], null, null), null);
     }
 
     private async Task<IReadOnlyList<Written>> Record(IReadOnlyList<Ready> ready, CancellationToken stop)
     {
         var id = ready[0].Episode.Id;
-        var outcome = await record.Handle(id, [.. ready.Select(r => r.Said.Element())], lenient: false, (index, entry, log) => Broken(ready[index], $"entries[{index}]", entry, log), stop);
+        var outcome = await record.Handle(
+            id,
+            [.. ready.Select(r => r.Said.Element())],
+            lenient: false,
+            (index, entry, log) => Broken(ready[index], $"entries[{index}]", entry, log),
+            stop
+        );
         switch (outcome)
         {
             case EntriesOutcome.Rejected rejected:
-                var problems = rejected.Problems.Select(p => (Of: ready[IndexOf(p.Where)], Problem: p)).Select(p => p.Problem with { Where = p.Of.Said.PlaceOf(p.Problem.Where) }).ToList();
+                var problems = rejected
+                    .Problems.Select(p => (Of: ready[IndexOf(p.Where)], Problem: p))
+                    .Select(p => p.Problem with { Where = p.Of.Said.PlaceOf(p.Problem.Where) })
+                    .ToList();
                 return [Written.Refused.Of(Outcomes.StatusOf(problems), problems)];
             case EntriesOutcome.Recorded recorded:
                 var episode = (await episodes.Find(id, stop))!;
@@ -207,7 +406,9 @@ internal sealed class RecordObservations(RecordEntries record, EpisodesInMemory 
                 foreach (var (one, reply) in ready.Zip(recorded.Entries))
                 {
                     var first = reply.Disposition is not Disposition.Repeated && reply.Logged!.Revision == 1 && one.Id is null;
-                    var stored = SentObservation.AnswerTo(episode, one.Said.Key) is { } answer ? await resources.Read("Observation", answer, stop) : null;
+                    var stored = SentObservation.AnswerTo(episode, one.Said.Key) is { } answer
+                        ? await resources.Read("Observation", answer, stop)
+                        : null;
                     var status = first ? StatusCodes.Status201Created : StatusCodes.Status200OK;
                     var warnings = reply.Doubts.Select(doubt => Outcomes.Doubt(doubt, one.Said.At));
                     written.Add(new Written.Stands(status, stored, Slug.Of(reply.Disposition!.Value)) { Warnings = [.. warnings] });
@@ -222,42 +423,75 @@ internal sealed class RecordObservations(RecordEntries record, EpisodesInMemory 
     /// <summary>What an Observation breaks that an entry would not: an amendment has to say that it is one.</summary>
     private static EntryProblem? Broken(Ready ready, string where, Entry entry, EpisodeLog log)
     {
-        if (log.Current(entry.Key) is not { } current) return null;
-        if (ready.ReplacesSequence is { } sequence && current.Sequence != sequence) return new("version-conflict", where, "a version that was replaced meanwhile", "the current version: read it first");
+        if (log.Current(entry.Key) is not { } current)
+            return null;
+        if (ready.ReplacesSequence is { } sequence && current.Sequence != sequence)
+            return new("version-conflict", where, "a version that was replaced meanwhile", "the current version: read it first");
 
         var same = Same(current.Entry, entry);
         var again = log.Versions(entry.Key).Exists(v => Same(v.Entry, entry));
         var chartedLater = entry.Header.RecordedAt > current.Entry.Header.RecordedAt;
-        if (same || (again && ready.Id is null && !chartedLater)) return null;
+        if (same || (again && ready.Id is null && !chartedLater))
+            return null;
 
         // A withdrawal that came first: what it withdraws may still arrive, and has no effect.
-        if (current.Entry is EnteredInError && log.Versions(entry.Key).TrueForAll(v => v.Entry is EnteredInError)) return null;
+        if (current.Entry is EnteredInError && log.Versions(entry.Key).TrueForAll(v => v.Entry is EnteredInError))
+            return null;
 
-        var from = current.Entry is EnteredInError ? ObservationStatus.EnteredInError : SentObservation.Of(current.Entry)?.Status ?? ObservationStatus.Final;
+        var from =
+            current.Entry is EnteredInError
+                ? ObservationStatus.EnteredInError
+                : SentObservation.Of(current.Entry)?.Status ?? ObservationStatus.Final;
         if (!StatusWalk.Allows(from, ready.Said.Status))
         {
-            return new("conflicting-content", $"{where}.id", $"other content under a known identifier, status {from.GetLiteral()} followed by {ready.Said.Status.GetLiteral()}", from == ObservationStatus.EnteredInError ? "a new identifier: what was entered in error does not come back" : "the same content, or status amended, corrected or entered-in-error");
+            return new(
+                "conflicting-content",
+                $"{where}.id",
+                $"other content under a known identifier, status {from.GetLiteral()} followed by {ready.Said.Status.GetLiteral()}",
+                from == ObservationStatus.EnteredInError
+                    ? "a new identifier: what was entered in error does not come back"
+                    : "the same content, or status amended, corrected or entered-in-error"
+            );
         }
 
-        return entry.Header.RecordedAt < current.Entry.Header.RecordedAt || entry.Header.RecordedAt == current.Entry.Header.RecordedAt && entry.Header.RecordedAt is not null
-            ? new("conflicting-content", $"{where}.recordedAt", "other content, issued no later than the version that stands", "issued later than that, or left out")
+        return
+            entry.Header.RecordedAt < current.Entry.Header.RecordedAt
+            || entry.Header.RecordedAt == current.Entry.Header.RecordedAt && entry.Header.RecordedAt is not null
+            ? new(
+                "conflicting-content",
+                $"{where}.recordedAt",
+                "other content, issued no later than the version that stands",
+                "issued later than that, or left out"
+            )
             : null;
     }
 
-    private static bool Same(Entry left, Entry right) => left with { Header = left.Header with { RecordedAt = null } } == right with { Header = right.Header with { RecordedAt = null } };
+    private static bool Same(Entry left, Entry right) =>
+        left with { Header = left.Header with { RecordedAt = null } } == right with { Header = right.Header with { RecordedAt = null } };
 
-    private static int IndexOf(string where) => int.Parse(where.AsSpan(8, where.IndexOf(']', StringComparison.Ordinal) - 8), System.Globalization.CultureInfo.InvariantCulture);
+    private static int IndexOf(string where) =>
+        int.Parse(where.AsSpan(8, where.IndexOf(']', StringComparison.Ordinal) - 8), System.Globalization.CultureInfo.InvariantCulture);
 
     private static IEnumerable<EntryProblem> Together(List<Ready> ready)
     {
         foreach (var again in ready.GroupBy(r => r.Said.Key).Where(g => g.Count() > 1))
         {
-            yield return new("same-id-twice", string.Join(' ', again.Select(r => $"{r.Said.At}.identifier[0]")), $"identifier {again.Key.Source}|{again.Key.Id} {again.Count()} times", "each identifier once in a transaction");
+            yield return new(
+                "same-id-twice",
+                string.Join(' ', again.Select(r => $"{r.Said.At}.identifier[0]")),
+                $"identifier {again.Key.Source}|{again.Key.Id} {again.Count()} times",
+                "each identifier once in a transaction"
+            );
         }
 
         if (ready.Select(r => r.Episode.Id).Distinct().Count() > 1)
         {
-            yield return new("several-episodes", string.Join(' ', ready.DistinctBy(r => r.Episode.Id).Select(r => $"{r.Said.At}.subject")), "Observations of several patients or episodes", "one patient and episode in a transaction: what is stored together lies together. Send a batch, or a transaction for each");
+            yield return new(
+                "several-episodes",
+                string.Join(' ', ready.DistinctBy(r => r.Episode.Id).Select(r => $"{r.Said.At}.subject")),
+                "Observations of several patients or episodes",
+                "one patient and episode in a transaction: what is stored together lies together. Send a batch, or a transaction for each"
+            );
         }
     }
 
@@ -266,11 +500,17 @@ internal sealed class RecordObservations(RecordEntries record, EpisodesInMemory 
         var kept = new JsonArray();
         foreach (var (path, target) in ready.Said.DerivedFrom)
         {
-            var literal = target.StartsWith("urn:", StringComparison.Ordinal) || IsCondition(target) ? idOf(target, $"{ready.Said.At}.{path}") : target;
+            var literal =
+                target.StartsWith("urn:", StringComparison.Ordinal) || IsCondition(target)
+                    ? idOf(target, $"{ready.Said.At}.{path}")
+                    : target;
             if (literal is null)
             {
-                var expected = IsCondition(target) ? "in a transaction, a search that finds exactly one Observation" : "the fullUrl of an Observation in the same transaction";
-                if (!problems.Exists(p => p.Where == $"{ready.Said.At}.{path}")) problems.Add(new("unresolved-reference", $"{ready.Said.At}.{path}", target, expected));
+                var expected = IsCondition(target)
+                    ? "in a transaction, a search that finds exactly one Observation"
+                    : "the fullUrl of an Observation in the same transaction";
+                if (!problems.Exists(p => p.Where == $"{ready.Said.At}.{path}"))
+                    problems.Add(new("unresolved-reference", $"{ready.Said.At}.{path}", target, expected));
             }
             else if (literal.StartsWith("Observation/", StringComparison.Ordinal))
             {
@@ -278,7 +518,8 @@ internal sealed class RecordObservations(RecordEntries record, EpisodesInMemory 
             }
         }
 
-        if (kept.Count > 0) ready.Said.Entry["original"]!["derivedFrom"] = kept;
+        if (kept.Count > 0)
+            ready.Said.Entry["original"]!["derivedFrom"] = kept;
     }
 
     private static bool IsCondition(string target) => target.Contains('?', StringComparison.Ordinal);
@@ -287,34 +528,67 @@ internal sealed class RecordObservations(RecordEntries record, EpisodesInMemory 
     private async Task<Dictionary<string, string>> Found(Ready ready, HttpContext http)
     {
         var found = new Dictionary<string, string>();
-        foreach (var condition in ready.Said.DerivedFrom.Select(d => d.Target).Where(t => IsCondition(t) && t.StartsWith("Observation?", StringComparison.Ordinal)).Distinct())
+        foreach (
+            var condition in ready
+                .Said.DerivedFrom.Select(d => d.Target)
+                .Where(t => IsCondition(t) && t.StartsWith("Observation?", StringComparison.Ordinal))
+                .Distinct()
+        )
         {
             // Two matches are enough to know that it is not one; a condition that is not understood must not find by what is left of it.
             var reply = await inner.Get(http, $"{condition}&_count=2", strict: true);
-            var matches = reply.Status == StatusCodes.Status200OK ? JsonNode.Parse(reply.Body)!["entry"]?.AsArray().Where(e => (string?)e!["search"]?["mode"] is null or "match").Select(e => (string)e!["resource"]!["id"]!).ToList() ?? [] : [];
-            if (matches is [var only]) found[condition] = $"Observation/{only}";
+            var matches =
+                reply.Status == StatusCodes.Status200OK
+                    ? JsonNode
+                        .Parse(reply.Body)!["entry"]
+                        ?.AsArray()
+                        .Where(e => (string?)e!["search"]?["mode"] is null or "match")
+                        .Select(e => (string)e!["resource"]!["id"]!)
+                        .ToList()
+                        ?? []
+                    : [];
+            if (matches is [var only])
+                found[condition] = $"Observation/{only}";
         }
 
         return found;
     }
 
     /// <summary>The address that an Observation in the same transaction will have: ids follow from episode, kind and identifier.</summary>
-    private static string? IdOf(string fullUrl, IReadOnlyList<(Write Write, string? FullUrl)> writes, List<(int Index, Ready Ready)> ready, string path, List<EntryProblem> problems)
+    private static string? IdOf(
+        string fullUrl,
+        IReadOnlyList<(Write Write, string? FullUrl)> writes,
+        List<(int Index, Ready Ready)> ready,
+        string path,
+        List<EntryProblem> problems
+    )
     {
         var named = ready.Find(r => writes[r.Index].FullUrl == fullUrl).Ready;
-        if (named is null) return null;
-        if (named.Id is { } id) return $"Observation/{id}";
+        if (named is null)
+            return null;
+        if (named.Id is { } id)
+            return $"Observation/{id}";
         var own = new List<EntryProblem>();
         var entry = EntryReader.Read(named.Said.Element(), "entries[0]", own)?.Entry;
-        problems.AddRange(own.Select(p => p with { Where = named.Said.PlaceOf(p.Where) }).Where(p => !problems.Exists(known => known.Where == p.Where)));
-        if (entry is null) problems.Add(new("unresolved-reference", path, fullUrl, "an Observation that can be recorded"));
+        problems.AddRange(
+            own.Select(p => p with { Where = named.Said.PlaceOf(p.Where) }).Where(p => !problems.Exists(known => known.Where == p.Where))
+        );
+        if (entry is null)
+            problems.Add(new("unresolved-reference", path, fullUrl, "an Observation that can be recorded"));
         return entry is null ? "" : $"Observation/{SentObservation.IdOf(named.Episode, entry)}";
     }
 
     private static bool IsOf(Translated said, Episode episode) =>
         episode.Definition.Patient.Identifier is { } known && (known.System, known.Value) == said.Patient;
 
-    private static string Escaped(string text) => text.Replace("\\", "\\\\", StringComparison.Ordinal).Replace("|", "\\|", StringComparison.Ordinal).Replace(",", "\\,", StringComparison.Ordinal).Replace("$", "\\$", StringComparison.Ordinal);
+    private static string Escaped(string text) =>
+        text.Replace("\\", "\\\\", StringComparison.Ordinal)
+            .Replace("|", "\\|", StringComparison.Ordinal)
+            .Replace(",", "\\,", StringComparison.Ordinal)
+            .Replace("$", "\\$", StringComparison.Ordinal);
 
-    private static string? Text(JsonElement json, string name) => json.ValueKind == JsonValueKind.Object && json.TryGetProperty(name, out var value) && value.ValueKind == JsonValueKind.String ? value.GetString() : null;
+    private static string? Text(JsonElement json, string name) =>
+        json.ValueKind == JsonValueKind.Object && json.TryGetProperty(name, out var value) && value.ValueKind == JsonValueKind.String
+            ? value.GetString()
+            : null;
 }

@@ -33,8 +33,15 @@ internal static class ResourceJson
             return (null, [Unreadable]);
         }
 
-        static EntryProblem Problem(ExtendedCodedException fault) => new("malformed-resource", fault.InstancePath ?? typeof(T).Name, fault.BaseErrorMessage ?? fault.ErrorCode, $"a {typeof(T).Name} of FHIR R4");
+        static EntryProblem Problem(ExtendedCodedException fault) =>
+            new(
+                "malformed-resource",
+                fault.InstancePath ?? typeof(T).Name,
+                fault.BaseErrorMessage ?? fault.ErrorCode,
+                $"a {typeof(T).Name} of FHIR R4"
+            );
     }
 
-    private static EntryProblem Unreadable => new("malformed-resource", "resourceType", "JSON that is no such resource", "a resource of FHIR R4");
+    private static EntryProblem Unreadable =>
+        new("malformed-resource", "resourceType", "JSON that is no such resource", "a resource of FHIR R4");
 }

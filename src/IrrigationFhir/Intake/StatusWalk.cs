@@ -12,19 +12,32 @@ internal static class StatusWalk
 {
     /// <summary>Statuses that carry a result, or withdraw one; the others have nothing to record.</summary>
     public static bool Recorded(ObservationStatus status) =>
-        status is ObservationStatus.Preliminary or ObservationStatus.Final or ObservationStatus.Amended or ObservationStatus.Corrected or ObservationStatus.EnteredInError;
+        status
+            is ObservationStatus.Preliminary
+                or ObservationStatus.Final
+                or ObservationStatus.Amended
+                or ObservationStatus.Corrected
+                or ObservationStatus.EnteredInError;
 
     /// <summary>Whether other content of status <paramref name="to"/> may supersede what has status <paramref name="from"/>.</summary>
-    public static bool Allows(ObservationStatus from, ObservationStatus to) => (from, to) switch
-    {
-        (ObservationStatus.EnteredInError, _) => to == ObservationStatus.EnteredInError,
-        (_, ObservationStatus.EnteredInError) => true,
-        (ObservationStatus.Unknown, _) => true,
-        (ObservationStatus.Registered, ObservationStatus.Amended or ObservationStatus.Corrected) => false,
-        (ObservationStatus.Registered, _) => true,
-        (ObservationStatus.Preliminary, ObservationStatus.Preliminary or ObservationStatus.Final or ObservationStatus.Cancelled) => true,
-        (ObservationStatus.Final or ObservationStatus.Amended or ObservationStatus.Corrected, ObservationStatus.Amended or ObservationStatus.Corrected) => true,
-        (ObservationStatus.Cancelled, ObservationStatus.Cancelled) => true,
-        _ => false,
-    };
+    public static bool Allows(ObservationStatus from, ObservationStatus to) =>
+        (from, to) switch
+        {
+            (ObservationStatus.EnteredInError, _) => to == ObservationStatus.EnteredInError,
+            (_, ObservationStatus.EnteredInError) => true,
+            (ObservationStatus.Unknown, _) => true,
+            (ObservationStatus.Registered, ObservationStatus.Amended or ObservationStatus.Corrected) => false,
+            (ObservationStatus.Registered, _) => true,
+            (ObservationStatus.Preliminary, ObservationStatus.Preliminary or ObservationStatus.Final or ObservationStatus.Cancelled) =>
+                true,
+            (
+                ObservationStatus.Final
+                    or ObservationStatus.Amended
+                    or ObservationStatus.Corrected,
+                ObservationStatus.Amended
+                    or ObservationStatus.Corrected
+            ) => true,
+            (ObservationStatus.Cancelled, ObservationStatus.Cancelled) => true,
+            _ => false,
+        };
 }

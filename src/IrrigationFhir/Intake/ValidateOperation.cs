@@ -19,7 +19,11 @@ internal sealed class ValidateOperation(ProfileValidator profiles, RecordObserva
         if (body is { } parameters && Text(parameters, "resourceType") == "Parameters")
         {
             json = null;
-            foreach (var parameter in parameters.TryGetProperty("parameter", out var list) && list.ValueKind == JsonValueKind.Array ? list.EnumerateArray().ToList() : [])
+            foreach (
+                var parameter in parameters.TryGetProperty("parameter", out var list) && list.ValueKind == JsonValueKind.Array
+                    ? list.EnumerateArray().ToList()
+                    : []
+            )
             {
                 switch (Text(parameter, "name"))
                 {
@@ -36,12 +40,27 @@ internal sealed class ValidateOperation(ProfileValidator profiles, RecordObserva
             }
         }
 
-        if (mode is not null && !Modes.Contains(mode)) return Refused(EntryProblem.UnknownWord("Parameters.parameter.where(name='mode')", mode, Modes));
-        if (json is null && id is null) return mode == "delete" ? Refused(EntryProblem.Missing("id", "an address with an id: delete concerns what is stored")) : Refused(EntryProblem.Missing("Parameters.parameter.where(name='resource')", $"a {type}"));
+        if (mode is not null && !Modes.Contains(mode))
+            return Refused(EntryProblem.UnknownWord("Parameters.parameter.where(name='mode')", mode, Modes));
+        if (json is null && id is null)
+            return mode == "delete"
+                ? Refused(EntryProblem.Missing("id", "an address with an id: delete concerns what is stored"))
+                : Refused(EntryProblem.Missing("Parameters.parameter.where(name='resource')", $"a {type}"));
         if (json is null)
         {
-            if (await resources.Read(type, id!, stop) is not { } stored) return new OutcomeResult(StatusCodes.Status404NotFound, Outcome.Problem("unknown-resource", $"{type}/{id}", "the id of a stored resource", null, OperationOutcome.IssueType.NotFound));
-            if (mode == "delete") return new FhirResult(Outcomes.Of([IntakeApi.NoDelete(type)]));
+            if (await resources.Read(type, id!, stop) is not { } stored)
+                return new OutcomeResult(
+                    StatusCodes.Status404NotFound,
+                    Outcome.Problem(
+                        "unknown-resource",
+                        $"{type}/{id}",
+                        "the id of a stored resource",
+                        null,
+                        OperationOutcome.IssueType.NotFound
+                    )
+                );
+            if (mode == "delete")
+                return new FhirResult(Outcomes.Of([IntakeApi.NoDelete(type)]));
             using var document = JsonDocument.Parse(stored.Json);
             json = document.RootElement.Clone();
         }
@@ -51,7 +70,8 @@ internal sealed class ValidateOperation(ProfileValidator profiles, RecordObserva
 
     private OperationOutcome Judge(string type, JsonElement json, string? profile, string? mode)
     {
-        if (Text(json, "resourceType") != type) return Outcomes.Of([EntryProblem.UnknownWord("resourceType", Text(json, "resourceType") ?? "none", [type])]);
+        if (Text(json, "resourceType") != type)
+            return Outcomes.Of([EntryProblem.UnknownWord("resourceType", Text(json, "resourceType") ?? "none", [type])]);
         var (resource, faults) = ResourceJson.Read<Resource>(json);
 
         // Asked whether it could be created or changed, the intake answers too, and says better what is malformed.
@@ -65,7 +85,9 @@ internal sealed class ValidateOperation(ProfileValidator profiles, RecordObserva
                 resource.Meta.Profile = [profile];
             }
 
-            problems.AddRange(profiles.Validate(resource).Select(f => new EntryProblem(f.Key, f.Where, f.Text, "what its profile and R4 require")));
+            problems.AddRange(
+                profiles.Validate(resource).Select(f => new EntryProblem(f.Key, f.Where, f.Text, "what its profile and R4 require"))
+            );
         }
 
         problems.AddRange(refused.Where(p => !problems.Exists(known => known.Where == p.Where)));
@@ -75,5 +97,7 @@ internal sealed class ValidateOperation(ProfileValidator profiles, RecordObserva
     private static OutcomeResult Refused(EntryProblem problem) => new(StatusCodes.Status400BadRequest, Outcomes.Of([problem]));
 
     private static string? Text(JsonElement json, string name) =>
-        json.ValueKind == JsonValueKind.Object && json.TryGetProperty(name, out var value) && value.ValueKind == JsonValueKind.String ? value.GetString() : null;
+        json.ValueKind == JsonValueKind.Object && json.TryGetProperty(name, out var value) && value.ValueKind == JsonValueKind.String
+            ? value.GetString()
+            : null;
 }

@@ -10,8 +10,8 @@ namespace IrrigationFhir.Intake;
 /// <param name="at">The address of the FHIR base.</param>
 internal sealed class WrittenResult(Written.Stands stands, string at) : IResult
 {
-    private string Said => stands.Resource is not null ? stands.Disposition
-        : $"{stands.Disposition}; the resource failed its own profile and is withheld";
+    private string Said =>
+        stands.Resource is not null ? stands.Disposition : $"{stands.Disposition}; the resource failed its own profile and is withheld";
 
     /// <inheritdoc/>
     public Task ExecuteAsync(HttpContext httpContext)
@@ -22,8 +22,10 @@ internal sealed class WrittenResult(Written.Stands stands, string at) : IResult
         {
             headers.ETag = ResourceResult.ETag(stored);
             headers.LastModified = stored.LastUpdated.ToDateTimeUtc().ToString("R", CultureInfo.InvariantCulture);
-            if (stands.Status == StatusCodes.Status201Created) headers.Location = $"{at}/{stored.Type}/{stored.Id}/_history/{stored.VersionId}";
-            else headers.ContentLocation = $"{at}/{stored.Type}/{stored.Id}/_history/{stored.VersionId}";
+            if (stands.Status == StatusCodes.Status201Created)
+                headers.Location = $"{at}/{stored.Type}/{stored.Id}/_history/{stored.VersionId}";
+            else
+                headers.ContentLocation = $"{at}/{stored.Type}/{stored.Id}/_history/{stored.VersionId}";
         }
 
         if (Preferences.Return(httpContext.Request) == "minimal")

@@ -46,45 +46,52 @@ internal sealed class FhirPackage(IEnumerable<CapabilityClaim> claims)
             CapabilityStatements.Required(claims),
             .. Topics.All.Select(SubscriptionTopicMapper.ToBasic),
         ];
-        foreach (var definition in all.OfType<IVersionableConformanceResource>()) definition.Version ??= Profiles.Version;
+        foreach (var definition in all.OfType<IVersionableConformanceResource>())
+            definition.Version ??= Profiles.Version;
         return [.. all.OrderBy(FileOf, StringComparer.Ordinal)];
     }
 
     /// <summary>The guide: every resource of the package, by name.</summary>
-    public static ImplementationGuide Guide(IReadOnlyList<Resource> definitions, IReadOnlyList<Resource> examples) => new()
-    {
-        Id = Id,
-        Url = Profiles.Guide,
-        Version = Profiles.Version,
-        Name = "IrrigationFhir",
-        Title = "Irrigation of urinary catheters: intake, output and corrected urine output",
-        Status = PublicationStatus.Active,
-        Experimental = false,
-        Publisher = "IrrigationFhir",
-        Description = "Profiles and terminology of irrigations of urinary catheters: what ran in, what drained, what the kidneys made of it, and how surely. Numbers prompt a person to look at the patient; they diagnose nothing and command nothing.",
-        Copyright = Codes.Notice,
-        PackageId = Id,
-        FhirVersion = [FHIRVersion.N4_0_1],
-        Definition = new()
+    public static ImplementationGuide Guide(IReadOnlyList<Resource> definitions, IReadOnlyList<Resource> examples) =>
+        new()
         {
-            Resource =
-            [
-                .. definitions.Select(definition => new ImplementationGuide.ResourceComponent
-                {
-                    Reference = new($"{definition.TypeName}/{definition.Id}"),
-                    Name = definition is IConformanceResource named ? named.Name : Topics.All.Single(topic => topic.Slug == definition.Id).Title,
-                    Description = definition is IConformanceResource described ? described.DescriptionElement?.Value : Topics.All.Single(topic => topic.Slug == definition.Id).Description,
-                    Example = new FhirBoolean(false),
-                }),
-                .. examples.Select(example => new ImplementationGuide.ResourceComponent
-                {
-                    Reference = new($"{example.TypeName}/{example.Id}"),
-                    Name = example.Id,
-                    Example = new Hl7.Fhir.Model.Canonical(example.Meta!.Profile.First()!),
-                }),
-            ],
-        },
-    };
+            Id = Id,
+            Url = Profiles.Guide,
+            Version = Profiles.Version,
+            Name = "IrrigationFhir",
+            Title = "Irrigation of urinary catheters: intake, output and corrected urine output",
+            Status = PublicationStatus.Active,
+            Experimental = false,
+            Publisher = "IrrigationFhir",
+            Description =
+                "Profiles and terminology of irrigations of urinary catheters: what ran in, what drained, what the kidneys made of it, and how surely. Numbers prompt a person to look at the patient; they diagnose nothing and command nothing.",
+            Copyright = Codes.Notice,
+            PackageId = Id,
+            FhirVersion = [FHIRVersion.N4_0_1],
+            Definition = new()
+            {
+                Resource =
+                [
+                    .. definitions.Select(definition => new ImplementationGuide.ResourceComponent
+                    {
+                        Reference = new($"{definition.TypeName}/{definition.Id}"),
+                        Name = definition is IConformanceResource named
+                            ? named.Name
+                            : Topics.All.Single(topic => topic.Slug == definition.Id).Title,
+                        Description = definition is IConformanceResource described
+                            ? described.DescriptionElement?.Value
+                            : Topics.All.Single(topic => topic.Slug == definition.Id).Description,
+                        Example = new FhirBoolean(false),
+                    }),
+                    .. examples.Select(example => new ImplementationGuide.ResourceComponent
+                    {
+                        Reference = new($"{example.TypeName}/{example.Id}"),
+                        Name = example.Id,
+                        Example = new Hl7.Fhir.Model.Canonical(example.Meta!.Profile.First()!),
+                    }),
+                ],
+            },
+        };
 
     private static SortedDictionary<string, byte[]> Files(IReadOnlyList<Resource> definitions, IReadOnlyList<Resource> examples)
     {
@@ -95,44 +102,64 @@ internal sealed class FhirPackage(IEnumerable<CapabilityClaim> claims)
             ["package/.index.json"] = Text(Index(all)),
             ["package/example/.index.json"] = Text(Index(examples)),
         };
-        foreach (var resource in all) files.Add($"package/{FileOf(resource)}", Text(resource));
-        foreach (var example in examples) files.Add($"package/example/{FileOf(example)}", Text(example));
+        foreach (var resource in all)
+            files.Add($"package/{FileOf(resource)}", Text(resource));
+        foreach (var example in examples)
+            files.Add($"package/example/{FileOf(example)}", Text(example));
         return files;
     }
 
     private static string FileOf(Resource resource) => $"{resource.TypeName}-{resource.Id}.json";
 
-    private static JsonObject Manifest() => new()
-    {
-        ["name"] = Id,
-        ["version"] = Profiles.Version,
-        ["description"] = "Profiles and terminology of irrigations of urinary catheters",
-        ["type"] = "fhir.ig",
-        ["canonical"] = Profiles.CanonicalBase,
-        ["url"] = Profiles.CanonicalBase,
-        ["fhirVersions"] = new JsonArray("4.0.1"),
-        ["dependencies"] = new JsonObject { ["hl7.fhir.r4.core"] = "4.0.1" },
-        ["author"] = "IrrigationFhir",
-        // The word of npm for a package whose licence is to be asked for.
-        ["license"] = "UNLICENSED",
-        ["directories"] = new JsonObject { ["example"] = "example" },
-    };
-
-    private static JsonObject Index(IEnumerable<Resource> resources) => new()
-    {
-        ["index-version"] = 1,
-        ["files"] = new JsonArray([.. resources.OrderBy(FileOf, StringComparer.Ordinal).Select(resource =>
+    private static JsonObject Manifest() =>
+        new()
         {
-            var file = new JsonObject { ["filename"] = FileOf(resource), ["resourceType"] = resource.TypeName, ["id"] = resource.Id };
-            if (resource is IVersionableConformanceResource definition) (file["url"], file["version"]) = (definition.Url, definition.Version);
-            if (resource is StructureDefinition structure) (file["kind"], file["type"], file["derivation"]) = (structure.Kind.GetLiteral(), structure.Type, structure.Derivation.GetLiteral());
-            return (JsonNode)file;
-        })]),
-    };
+            ["name"] = Id,
+            ["version"] = Profiles.Version,
+            ["description"] = "Profiles and terminology of irrigations of urinary catheters",
+            ["type"] = "fhir.ig",
+            ["canonical"] = Profiles.CanonicalBase,
+            ["url"] = Profiles.CanonicalBase,
+            ["fhirVersions"] = new JsonArray("4.0.1"),
+            ["dependencies"] = new JsonObject { ["hl7.fhir.r4.core"] = "4.0.1" },
+            ["author"] = "IrrigationFhir",
+            // The word of npm for a package whose licence is to be asked for.
+            ["license"] = "UNLICENSED",
+            ["directories"] = new JsonObject { ["example"] = "example" },
+        };
+
+    private static JsonObject Index(IEnumerable<Resource> resources) =>
+        new()
+        {
+            ["index-version"] = 1,
+            ["files"] = new JsonArray([
+                .. resources
+                    .OrderBy(FileOf, StringComparer.Ordinal)
+                    .Select(resource =>
+                    {
+                        var file = new JsonObject
+                        {
+                            ["filename"] = FileOf(resource),
+                            ["resourceType"] = resource.TypeName,
+                            ["id"] = resource.Id,
+                        };
+                        if (resource is IVersionableConformanceResource definition)
+                            (file["url"], file["version"]) = (definition.Url, definition.Version);
+                        if (resource is StructureDefinition structure)
+                            (file["kind"], file["type"], file["derivation"]) = (
+                                structure.Kind.GetLiteral(),
+                                structure.Type,
+                                structure.Derivation.GetLiteral()
+                            );
+                        return (JsonNode)file;
+                    }),
+            ]),
+        };
 
     private static byte[] Text(JsonNode json) => Encoding.UTF8.GetBytes(json.ToJsonString(Readable) + "\n");
 
-    private static byte[] Text(Resource resource) => Encoding.UTF8.GetBytes(FhirJsonSerializer.Default.SerializeToString(resource, pretty: true).ReplaceLineEndings("\n") + "\n");
+    private static byte[] Text(Resource resource) =>
+        Encoding.UTF8.GetBytes(FhirJsonSerializer.Default.SerializeToString(resource, pretty: true).ReplaceLineEndings("\n") + "\n");
 
     private static byte[] Pack(SortedDictionary<string, byte[]> files)
     {
@@ -144,12 +171,14 @@ internal sealed class FhirPackage(IEnumerable<CapabilityClaim> claims)
             foreach (var (name, content) in files.OrderByDescending(file => file.Key == "package/package.json"))
             {
                 using var data = new MemoryStream(content);
-                tar.WriteEntry(new UstarTarEntry(TarEntryType.RegularFile, name)
-                {
-                    DataStream = data,
-                    ModificationTime = Time,
-                    Mode = UnixFileMode.UserRead | UnixFileMode.UserWrite | UnixFileMode.GroupRead | UnixFileMode.OtherRead,
-                });
+                tar.WriteEntry(
+                    new UstarTarEntry(TarEntryType.RegularFile, name)
+                    {
+                        DataStream = data,
+                        ModificationTime = Time,
+                        Mode = UnixFileMode.UserRead | UnixFileMode.UserWrite | UnixFileMode.GroupRead | UnixFileMode.OtherRead,
+                    }
+                );
             }
         }
 

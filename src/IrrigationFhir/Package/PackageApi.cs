@@ -15,9 +15,16 @@ internal static class PackageApi
     /// <summary>Maps the route.</summary>
     public static void MapPackage(this IEndpointRouteBuilder app) =>
         app.MapMethods(
-            $"{FhirBase.Path}/package.tgz",
-            [HttpMethods.Get, HttpMethods.Head],
-            (FhirPackage package) => Results.Bytes(package.Bytes, "application/gzip", FhirPackage.FileName, entityTag: new EntityTagHeaderValue($"\"{package.Checksum}\"")))
+                $"{FhirBase.Path}/package.tgz",
+                [HttpMethods.Get, HttpMethods.Head],
+                (FhirPackage package) =>
+                    Results.Bytes(
+                        package.Bytes,
+                        "application/gzip",
+                        FhirPackage.FileName,
+                        entityTag: new EntityTagHeaderValue($"\"{package.Checksum}\"")
+                    )
+            )
             .ExcludeFromDescription();
 
     /// <summary>Writes the package to a file and prints its checksum; 0, or 2 when it was called wrongly.</summary>
@@ -38,7 +45,8 @@ internal static class PackageApi
 
     private static void Claim(CapabilityStatement statement)
     {
-        if (statement.Kind != CapabilityStatementKind.Instance) return;
+        if (statement.Kind != CapabilityStatementKind.Instance)
+            return;
         statement.Instantiates = [Profiles.RequiredCapabilities];
         statement.ImplementationGuide = [Profiles.Guide];
     }

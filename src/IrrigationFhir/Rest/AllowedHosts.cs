@@ -26,29 +26,42 @@ internal static class AllowedHosts
     {
         var hosts = Read(app.Configuration);
         var any = hosts.Contains("*") || (hosts.Count == 0 && app.Services.GetRequiredService<FhirSettings>().BaseUrl is not null);
-        if (any) return app;
-        app.Use((context, next) =>
-            IsAnywhere(context.Request.Path) || Allows(context.Request.Host, hosts) ? next(context) : Refused.ExecuteAsync(context));
+        if (any)
+            return app;
+        app.Use(
+            (context, next) =>
+                IsAnywhere(context.Request.Path) || Allows(context.Request.Host, hosts) ? next(context) : Refused.ExecuteAsync(context)
+        );
         return app;
     }
 
     /// <summary>What is wrong with the setting.</summary>
-    public static IEnumerable<string> Faults(IConfiguration configuration) => Read(configuration).Select(host => host.Value!)
-        .Where(host => host != "*" && Uri.CheckHostName(Named(host)) == UriHostNameType.Unknown)
-        .Select(host => $"{Key}: '{host}'; a host without scheme and port, *.domain or * is expected, several separated by semicolons");
+    public static IEnumerable<string> Faults(IConfiguration configuration) =>
+        Read(configuration)
+            .Select(host => host.Value!)
+            .Where(host => host != "*" && Uri.CheckHostName(Named(host)) == UriHostNameType.Unknown)
+            .Select(host => $"{Key}: '{host}'; a host without scheme and port, *.domain or * is expected, several separated by semicolons");
 
-    private static OutcomeResult Refused => new(StatusCodes.Status400BadRequest, Outcome.Of(Outcome.Problem(
-        "host-not-allowed",
-        "a Host that this service does not answer to",
-        "one that AllowedHosts names, or Fhir:BaseUrl set to the address that clients see",
-        null,
-        OperationOutcome.IssueType.Forbidden)));
+    private static OutcomeResult Refused =>
+        new(
+            StatusCodes.Status400BadRequest,
+            Outcome.Of(
+                Outcome.Problem(
+                    "host-not-allowed",
+                    "a Host that this service does not answer to",
+                    "one that AllowedHosts names, or Fhir:BaseUrl set to the address that clients see",
+                    null,
+                    OperationOutcome.IssueType.Forbidden
+                )
+            )
+        );
 
     private static List<StringSegment> Read(IConfiguration configuration) =>
-    [
-        .. (configuration[Key] ?? "").Split(';', StringSplitOptions.RemoveEmptyEntries | StringSplitOptions.TrimEntries)
-            .Select(host => new StringSegment(host)),
-    ];
+        [
+            .. (configuration[Key] ?? "")
+                .Split(';', StringSplitOptions.RemoveEmptyEntries | StringSplitOptions.TrimEntries)
+                .Select(host => new StringSegment(host)),
+        ];
 
     private static string Named(string host) => (host.StartsWith("*.", StringComparison.Ordinal) ? host[2..] : host).Trim('[', ']');
 

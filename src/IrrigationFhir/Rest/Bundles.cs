@@ -17,52 +17,78 @@ internal static class Bundles
     /// <param name="next">The address of the next page, or null.</param>
     /// <param name="shape">How much of each resource is sent.</param>
     /// <param name="passedOver">What of the request was passed over, as warnings.</param>
-    public static ReadOnlyMemory<byte> Search(string at, SearchPage page, string self, string? next, Shape shape, IReadOnlyList<OperationOutcome.IssueComponent> passedOver) => Write(
-        "searchset",
-        page.Total,
-        self,
-        next,
-        [.. page.Resources.Select(version => (version, "match")), .. page.Included.Select(version => (version, "include"))],
-        (json, entry) =>
-        {
-            var (version, mode) = entry;
-            json.WriteString("fullUrl", $"{at}/{version.Type}/{version.Id}");
-            json.WritePropertyName("resource");
-            json.WriteRawValue(Shaping.Of(version, shape), skipInputValidation: true);
-            Mode(json, mode);
-        },
-        page.IncludedAll ? passedOver : [.. passedOver, Cut(page)]);
+    public static ReadOnlyMemory<byte> Search(
+        string at,
+        SearchPage page,
+        string self,
+        string? next,
+        Shape shape,
+        IReadOnlyList<OperationOutcome.IssueComponent> passedOver
+    ) =>
+        Write(
+            "searchset",
+            page.Total,
+            self,
+            next,
+            [.. page.Resources.Select(version => (version, "match")), .. page.Included.Select(version => (version, "include"))],
+            (json, entry) =>
+            {
+                var (version, mode) = entry;
+                json.WriteString("fullUrl", $"{at}/{version.Type}/{version.Id}");
+                json.WritePropertyName("resource");
+                json.WriteRawValue(Shaping.Of(version, shape), skipInputValidation: true);
+                Mode(json, mode);
+            },
+            page.IncludedAll ? passedOver : [.. passedOver, Cut(page)]
+        );
 
-    private static OperationOutcome.IssueComponent Cut(SearchPage page) => Outcome.Warning(
-        "included-cut",
-        $"more resources than {page.Included.Count} would come along with this page, or they lie more than {Inclusions.Rounds} steps away",
-        "a smaller _count, or a search of their own for the rest",
-        "_include",
-        OperationOutcome.IssueType.Incomplete);
+    private static OperationOutcome.IssueComponent Cut(SearchPage page) =>
+        Outcome.Warning(
+            "included-cut",
+            $"more resources than {page.Included.Count} would come along with this page, or they lie more than {Inclusions.Rounds} steps away",
+            "a smaller _count, or a search of their own for the rest",
+            "_include",
+            OperationOutcome.IssueType.Incomplete
+        );
 
     /// <summary>Versions of one resource or of a type, newest first.</summary>
     /// <param name="at">The address of the FHIR base.</param>
     /// <param name="versions">The versions.</param>
     /// <param name="self">The address that repeats this page.</param>
     /// <param name="next">The address of older versions, or null.</param>
-    public static ReadOnlyMemory<byte> History(string at, IReadOnlyList<ResourceVersion> versions, string self, string? next) => Write("history", null, self, next, versions, (json, version) =>
-    {
-        json.WriteString("fullUrl", $"{at}/{version.Type}/{version.Id}");
-        json.WritePropertyName("resource");
-        json.WriteRawValue(version.Json, skipInputValidation: true);
-        json.WriteStartObject("request");
-        json.WriteString("method", "PUT");
-        json.WriteString("url", $"{version.Type}/{version.Id}");
-        json.WriteEndObject();
-        json.WriteStartObject("response");
-        json.WriteString("status", version.VersionId == 1 ? "201 Created" : "200 OK");
-        json.WriteString("etag", ResourceResult.ETag(version));
-        json.WriteString("lastModified", LastUpdatedText.Of(version.LastUpdated));
-        json.WriteEndObject();
-    });
+    public static ReadOnlyMemory<byte> History(string at, IReadOnlyList<ResourceVersion> versions, string self, string? next) =>
+        Write(
+            "history",
+            null,
+            self,
+            next,
+            versions,
+            (json, version) =>
+            {
+                json.WriteString("fullUrl", $"{at}/{version.Type}/{version.Id}");
+                json.WritePropertyName("resource");
+                json.WriteRawValue(version.Json, skipInputValidation: true);
+                json.WriteStartObject("request");
+                json.WriteString("method", "PUT");
+                json.WriteString("url", $"{version.Type}/{version.Id}");
+                json.WriteEndObject();
+                json.WriteStartObject("response");
+                json.WriteString("status", version.VersionId == 1 ? "201 Created" : "200 OK");
+                json.WriteString("etag", ResourceResult.ETag(version));
+                json.WriteString("lastModified", LastUpdatedText.Of(version.LastUpdated));
+                json.WriteEndObject();
+            }
+        );
 
     private static ReadOnlyMemory<byte> Write<T>(
-        string type, long? total, string self, string? next, IReadOnlyList<T> entries, Action<Utf8JsonWriter, T> entry, IReadOnlyList<OperationOutcome.IssueComponent>? warnings = null)
+        string type,
+        long? total,
+        string self,
+        string? next,
+        IReadOnlyList<T> entries,
+        Action<Utf8JsonWriter, T> entry,
+        IReadOnlyList<OperationOutcome.IssueComponent>? warnings = null
+    )
     {
         var buffer = new ArrayBufferWriter<byte>(4096);
         using var json = new Utf8JsonWriter(buffer, new JsonWriterOptions { Encoder = JavaScriptEncoder.UnsafeRelaxedJsonEscaping }); // the & of a link as it is, for those who copy it

@@ -43,10 +43,12 @@ internal static class Contract
         ["409"] = "It contradicts what is recorded. Nothing was changed.",
         ["413"] = "The body is larger, or holds more entries, than is taken in one request. Nothing was changed.",
         ["415"] = "A media type that this address does not read. Nothing was changed.",
-        ["422"] = "Readable, and refused: every problem is named, each with a stable code in `details.coding`, its place in `expression`, and what was seen and what is expected in `diagnostics`. Nothing was changed.",
+        ["422"] =
+            "Readable, and refused: every problem is named, each with a stable code in `details.coding`, its place in `expression`, and what was seen and what is expected in `diagnostics`. Nothing was changed.",
     };
 
-    private const string ThisHostSays = "The host that serves this document. It asks for no credentials: put it behind a gateway that does.";
+    private const string ThisHostSays =
+        "The host that serves this document. It asks for no credentials: put it behind a gateway that does.";
 
     /// <summary>Whether this process is the build that writes the document, and not a service.</summary>
     private static bool IsBeingWritten => Assembly.GetEntryAssembly()?.GetName().Name == "GetDocument.Insider";
@@ -56,7 +58,12 @@ internal static class Contract
     {
         if (IsBeingWritten)
         {
-            foreach (var started in services.Where(s => s.ServiceType == typeof(IHostedService) && s.ImplementationType?.Assembly == typeof(Contract).Assembly).ToList()) services.Remove(started);
+            foreach (
+                var started in services
+                    .Where(s => s.ServiceType == typeof(IHostedService) && s.ImplementationType?.Assembly == typeof(Contract).Assembly)
+                    .ToList()
+            )
+                services.Remove(started);
         }
 
         // Numbers are numbers: the reader refuses "250", so the contract must not offer it.
@@ -74,48 +81,83 @@ internal static class Contract
     public static void MapContract(this IEndpointRouteBuilder app)
     {
         app.MapOpenApi("/openapi/irrigationfhir.json");
-        app.MapGet("/openapi/fhir.json", (HttpContext http, CapabilityStatements statements) => Results.Json(FhirContract.Of(statements.For(http.Request)))).ExcludeFromDescription();
+        app.MapGet(
+                "/openapi/fhir.json",
+                (HttpContext http, CapabilityStatements statements) => Results.Json(FhirContract.Of(statements.For(http.Request)))
+            )
+            .ExcludeFromDescription();
     }
 
     /// <summary>Where the API of a document is: beside the document, wherever a site puts it.</summary>
     public static JsonArray ThisHost() => [new JsonObject { ["url"] = "/", ["description"] = ThisHostSays }];
 
     /// <summary>Says in the contract what a route answers, and when.</summary>
-    public static RouteHandlerBuilder Answers<T>(this RouteHandlerBuilder route, int status, string says, string media = "application/json", params string[] otherMedia) => route.Produces<T>(status, media, otherMedia).AddOpenApiOperationTransformer((operation, _, _) =>
-    {
-        operation.Responses![status.ToString(CultureInfo.InvariantCulture)].Description = says;
-        return Task.CompletedTask;
-    });
+    public static RouteHandlerBuilder Answers<T>(
+        this RouteHandlerBuilder route,
+        int status,
+        string says,
+        string media = "application/json",
+        params string[] otherMedia
+    ) =>
+        route
+            .Produces<T>(status, media, otherMedia)
+            .AddOpenApiOperationTransformer(
+                (operation, _, _) =>
+                {
+                    operation.Responses![status.ToString(CultureInfo.InvariantCulture)].Description = says;
+                    return Task.CompletedTask;
+                }
+            );
 
     /// <summary>Documents the header with which a sender chooses that what can be recorded is recorded.</summary>
-    public static RouteHandlerBuilder PrefersHandling(this RouteHandlerBuilder route) => route.AddOpenApiOperationTransformer((operation, _, _) =>
-    {
-        operation.Parameters = [.. operation.Parameters ?? [], new OpenApiParameter
-        {
-            Name = "Prefer",
-            In = ParameterLocation.Header,
-            Description = "`handling=lenient` records the entries that can be recorded and refuses the others one by one; without it all are recorded or none (RFC 7240).",
-            Schema = new OpenApiSchema { Type = JsonSchemaType.String, Enum = ["handling=lenient", "handling=strict"], Default = "handling=strict" },
-        }];
-        return Task.CompletedTask;
-    });
+    public static RouteHandlerBuilder PrefersHandling(this RouteHandlerBuilder route) =>
+        route.AddOpenApiOperationTransformer(
+            (operation, _, _) =>
+            {
+                operation.Parameters =
+                [
+                    .. operation.Parameters ?? [],
+                    new OpenApiParameter
+                    {
+                        Name = "Prefer",
+                        In = ParameterLocation.Header,
+                        Description =
+                            "`handling=lenient` records the entries that can be recorded and refuses the others one by one; without it all are recorded or none (RFC 7240).",
+                        Schema = new OpenApiSchema
+                        {
+                            Type = JsonSchemaType.String,
+                            Enum = ["handling=lenient", "handling=strict"],
+                            Default = "handling=strict",
+                        },
+                    },
+                ];
+                return Task.CompletedTask;
+            }
+        );
 
     /// <summary>Says that the JSON body is one object or a list of them, and that the other is text of a line each.</summary>
-    public static RouteHandlerBuilder AcceptsOneOrMany(this RouteHandlerBuilder route) => route.AddOpenApiOperationTransformer((operation, _, _) =>
-    {
-        if (operation.RequestBody?.Content?.TryGetValue("application/json", out var body) is true && body.Schema is { } one)
-        {
-            body.Schema = new OpenApiSchema { OneOf = [one, new OpenApiSchema { Type = JsonSchemaType.Array, Items = one }] };
-        }
+    public static RouteHandlerBuilder AcceptsOneOrMany(this RouteHandlerBuilder route) =>
+        route.AddOpenApiOperationTransformer(
+            (operation, _, _) =>
+            {
+                if (operation.RequestBody?.Content?.TryGetValue("application/json", out var body) is true && body.Schema is { } one)
+                {
+                    body.Schema = new OpenApiSchema { OneOf = [one, new OpenApiSchema { Type = JsonSchemaType.Array, Items = one }] };
+                }
 
-        // OpenAPI 3.1 has no word for a sequence of documents: to a tool, these lines are text.
-        if (operation.RequestBody?.Content?.TryGetValue("application/x-ndjson", out var lines) is true)
-        {
-            lines.Schema = new OpenApiSchema { Type = JsonSchemaType.String, Description = "One entry a line, each as the JSON body has it." };
-        }
+                // OpenAPI 3.1 has no word for a sequence of documents: to a tool, these lines are text.
+                if (operation.RequestBody?.Content?.TryGetValue("application/x-ndjson", out var lines) is true)
+                {
+                    lines.Schema = new OpenApiSchema
+                    {
+                        Type = JsonSchemaType.String,
+                        Description = "One entry a line, each as the JSON body has it.",
+                    };
+                }
 
-        return Task.CompletedTask;
-    });
+                return Task.CompletedTask;
+            }
+        );
 
     private static Task Describe(OpenApiDocument document, OpenApiDocumentTransformerContext context, CancellationToken stop)
     {
@@ -123,13 +165,16 @@ internal static class Contract
         {
             Title = "IrrigationFhir",
             Version = "1",
-            Description = "Corrected urine output under bladder irrigation: entries in, balance and profile-validated FHIR R4 out. " +
-                "Every error is a FHIR OperationOutcome, and a refused request changes nothing. The FHIR API under /fhir describes itself at /fhir/metadata, and in /openapi/fhir.json; " +
-                "an Observation posted there becomes an entry of the episode of its patient (by identifier) whose time covers it, of several of the one of its encounter, and is refused where there is none. " + Texts.Caution,
+            Description =
+                "Corrected urine output under bladder irrigation: entries in, balance and profile-validated FHIR R4 out. "
+                + "Every error is a FHIR OperationOutcome, and a refused request changes nothing. The FHIR API under /fhir describes itself at /fhir/metadata, and in /openapi/fhir.json; "
+                + "an Observation posted there becomes an entry of the episode of its patient (by identifier) whose time covers it, of several of the one of its encounter, and is refused where there is none. "
+                + Texts.Caution,
         };
         document.Servers = [new() { Url = "/", Description = ThisHostSays }];
         document.Security = [new()]; // an empty requirement: nothing is asked for
-        foreach (var tag in document.Tags ?? new HashSet<OpenApiTag>()) tag.Description = Tags.GetValueOrDefault(tag.Name!);
+        foreach (var tag in document.Tags ?? new HashSet<OpenApiTag>())
+            tag.Description = Tags.GetValueOrDefault(tag.Name!);
         return Task.CompletedTask;
     }
 
@@ -137,15 +182,20 @@ internal static class Contract
     {
         foreach (var (media, body) in operation.RequestBody?.Content ?? new Dictionary<string, OpenApiMediaType>())
         {
-            body.Example = Example($"{operation.OperationId}.request.{(media.EndsWith("ndjson", StringComparison.Ordinal) ? "ndjson" : "json")}");
+            body.Example = Example(
+                $"{operation.OperationId}.request.{(media.EndsWith("ndjson", StringComparison.Ordinal) ? "ndjson" : "json")}"
+            );
         }
 
         foreach (var (status, response) in operation.Responses ?? [])
         {
-            if (Refusals.TryGetValue(status, out var says)) response.Description = says;
+            if (Refusals.TryGetValue(status, out var says))
+                response.Description = says;
             foreach (var (media, body) in response.Content ?? new Dictionary<string, OpenApiMediaType>())
             {
-                body.Example = Example($"{operation.OperationId}.{status}.{(media.StartsWith("text/", StringComparison.Ordinal) ? "txt" : "json")}");
+                body.Example = Example(
+                    $"{operation.OperationId}.{status}.{(media.StartsWith("text/", StringComparison.Ordinal) ? "txt" : "json")}"
+                );
             }
         }
 
@@ -155,19 +205,30 @@ internal static class Contract
     private static JsonNode? Example(string name)
     {
         using var stream = typeof(Contract).Assembly.GetManifestResourceStream(Examples + name);
-        if (stream is null) return null;
+        if (stream is null)
+            return null;
         using var text = new StreamReader(stream);
-        return name.EndsWith(".ndjson", StringComparison.Ordinal) || name.EndsWith(".txt", StringComparison.Ordinal) ? text.ReadToEnd() : JsonNode.Parse(text.ReadToEnd());
+        return name.EndsWith(".ndjson", StringComparison.Ordinal) || name.EndsWith(".txt", StringComparison.Ordinal)
+            ? text.ReadToEnd()
+            : JsonNode.Parse(text.ReadToEnd());
     }
 
     private static Task Words(OpenApiSchema schema, OpenApiSchemaTransformerContext context, CancellationToken stop)
     {
         var about = context.JsonPropertyInfo?.AttributeProvider?.GetCustomAttributes(inherit: false) ?? [];
-        var words = about.OfType<WordsOfAttribute>().SelectMany(a => a.Words)
-            .Concat(about.OfType<AllowedValuesAttribute>().SelectMany(a => a.Values.Select(v => Convert.ToString(v, CultureInfo.InvariantCulture)!)))
+        var words = about
+            .OfType<WordsOfAttribute>()
+            .SelectMany(a => a.Words)
+            .Concat(
+                about
+                    .OfType<AllowedValuesAttribute>()
+                    .SelectMany(a => a.Values.Select(v => Convert.ToString(v, CultureInfo.InvariantCulture)!))
+            )
             .ToList();
-        if (words.Count > 0) schema.Enum = [.. words.Select(word => JsonValue.Create(word))];
-        if (context.JsonTypeInfo.UnmappedMemberHandling == JsonUnmappedMemberHandling.Disallow) schema.AdditionalPropertiesAllowed = false;
+        if (words.Count > 0)
+            schema.Enum = [.. words.Select(word => JsonValue.Create(word))];
+        if (context.JsonTypeInfo.UnmappedMemberHandling == JsonUnmappedMemberHandling.Disallow)
+            schema.AdditionalPropertiesAllowed = false;
         return Task.CompletedTask;
     }
 }

@@ -25,7 +25,8 @@ internal sealed record EverythingRequest(
     TimeRange? Care,
     TimeRange? Since,
     IReadOnlyList<KeyValuePair<string, string>> Honoured,
-    IReadOnlyList<OperationOutcome.IssueComponent> PassedOver)
+    IReadOnlyList<OperationOutcome.IssueComponent> PassedOver
+)
 {
     private const string Unknown = "an unknown parameter";
     private const string Named = "a parameter that /fhir/metadata names for this operation";
@@ -38,7 +39,10 @@ internal sealed record EverythingRequest(
     /// <param name="pairs">Names and values, decoded.</param>
     /// <param name="context">As for a search.</param>
     public static (EverythingRequest? Request, IReadOnlyList<OperationOutcome.IssueComponent> Problems) Read(
-        string? id, IReadOnlyList<KeyValuePair<string, string>> pairs, SearchContext context)
+        string? id,
+        IReadOnlyList<KeyValuePair<string, string>> pairs,
+        SearchContext context
+    )
     {
         var problems = new List<OperationOutcome.IssueComponent>();
         var honoured = new List<KeyValuePair<string, string>>();
@@ -47,7 +51,9 @@ internal sealed record EverythingRequest(
         var types = IndexedTypes.OfPatients;
         var count = context.DefaultCount;
         string? mark = null;
-        TimeRange? start = null, end = null, since = null;
+        TimeRange? start = null,
+            end = null,
+            since = null;
 
         foreach (var pair in pairs.Where(pair => pair.Key is not ("_format" or "_pretty") && pair.Value.Length > 0))
         {
@@ -73,7 +79,13 @@ internal sealed record EverythingRequest(
                     types = [.. IndexedTypes.OfPatients.Where(type => wanted.Contains(type.Name))];
                     // One that is not served here has nothing to send; a list of nothing else is a mistake.
                     if (types.Count == 0)
-                        problems.Add(PatientOperations.Invalid(name, $"'{value}'", $"some of {string.Join(", ", IndexedTypes.OfPatients.Select(type => type.Name))}"));
+                        problems.Add(
+                            PatientOperations.Invalid(
+                                name,
+                                $"'{value}'",
+                                $"some of {string.Join(", ", IndexedTypes.OfPatients.Select(type => type.Name))}"
+                            )
+                        );
                     break;
                 case "_count":
                     if (int.TryParse(value, NumberStyles.None, CultureInfo.InvariantCulture, out var given) && given > 0)
@@ -86,7 +98,9 @@ internal sealed record EverythingRequest(
                     continue;
                 default:
                     if (context.Strict)
-                        problems.Add(Outcome.Problem("search-parameter-unknown", Unknown, Named, name, OperationOutcome.IssueType.NotSupported));
+                        problems.Add(
+                            Outcome.Problem("search-parameter-unknown", Unknown, Named, name, OperationOutcome.IssueType.NotSupported)
+                        );
                     else
                         passedOver.Add(Outcome.PassedOver(name, Unknown, Named));
                     continue;
@@ -103,16 +117,32 @@ internal sealed record EverythingRequest(
         if (mark is not null && types.FirstOrDefault(type => PageMark.Read(OrderOf(type), 1, mark) is not null) is { } here)
             (remaining, after) = ([.. types.SkipWhile(type => type != here)], PageMark.Read(OrderOf(here), 1, mark));
         else if (mark is not null)
-            problems.Add(Outcome.Problem("page-unknown", "no position of this list", "the next link of the page before, unchanged", SearchRequest.PageParameter, OperationOutcome.IssueType.NotSupported));
+            problems.Add(
+                Outcome.Problem(
+                    "page-unknown",
+                    "no position of this list",
+                    "the next link of the page before, unchanged",
+                    SearchRequest.PageParameter,
+                    OperationOutcome.IssueType.NotSupported
+                )
+            );
 
         TimeRange? care = start is null && end is null ? null : new TimeRange(start?.From ?? long.MinValue, end?.To ?? long.MaxValue);
-        return problems.Count > 0 ? (null, problems) : (new(patient!, remaining, after, count, mark, care, since, honoured, passedOver), []);
+        return problems.Count > 0
+            ? (null, problems)
+            : (new(patient!, remaining, after, count, mark, care, since, honoured, passedOver), []);
 
         TimeRange? DateOf(string name, string value)
         {
             if (TimeRange.Parse(value, context.TimeZone) is { } range)
                 return range;
-            problems.Add(PatientOperations.Invalid(name, $"'{value}'", "a date such as 2026-03-02, or date and time such as 2026-03-02T08:00:00Z, with + written %2B"));
+            problems.Add(
+                PatientOperations.Invalid(
+                    name,
+                    $"'{value}'",
+                    "a date such as 2026-03-02, or date and time such as 2026-03-02T08:00:00Z, with + written %2B"
+                )
+            );
             return null;
         }
     }
@@ -143,10 +173,11 @@ internal sealed record EverythingRequest(
 
     private static string OrderOf(IndexedType type) => $"everything of {type.Name}";
 
-    private static ReferenceTest.Identifier? PatientOf(string value) => SearchText.Split(value, '|') switch
-    {
-        [{ Length: > 0 } only] => new(new(null, SearchText.Unescape(only))),
-        [var system, { Length: > 0 } single] => new(new(SearchText.Unescape(system), SearchText.Unescape(single))),
-        _ => null,
-    };
+    private static ReferenceTest.Identifier? PatientOf(string value) =>
+        SearchText.Split(value, '|') switch
+        {
+            [{ Length: > 0 } only] => new(new(null, SearchText.Unescape(only))),
+            [var system, { Length: > 0 } single] => new(new(SearchText.Unescape(system), SearchText.Unescape(single))),
+            _ => null,
+        };
 }

@@ -28,35 +28,87 @@ internal static class FhirApi
     /// <summary>Maps the routes of every type in <see cref="IndexedTypes"/>.</summary>
     public static IEndpointRouteBuilder MapFhir(this IEndpointRouteBuilder app)
     {
-        var fhir = app.MapGroup(FhirBase.Path).AddEndpointFilter(Negotiation.RequireJson).AddEndpointFilter(RequireExactCase).ExcludeFromDescription();
-        fhir.MapMethods("/metadata", Reading, (HttpContext http, CapabilityStatements statements) => new FhirResult(statements.For(http.Request)));
+        var fhir = app.MapGroup(FhirBase.Path)
+            .AddEndpointFilter(Negotiation.RequireJson)
+            .AddEndpointFilter(RequireExactCase)
+            .ExcludeFromDescription();
+        fhir.MapMethods(
+            "/metadata",
+            Reading,
+            (HttpContext http, CapabilityStatements statements) => new FhirResult(statements.For(http.Request))
+        );
         foreach (var type in IndexedTypes.All)
         {
             var name = type.Name;
-            fhir.MapMethods($"/{name}/_history", Reading, (HttpContext http, ResourceStore store, CancellationToken stop) => TypeHistory(http, name, store, stop));
-            fhir.MapMethods($"/{name}", Reading, (HttpContext http, ResourceStore store, CancellationToken stop) => Searching.Search(http, type, store, stop));
-            fhir.MapPost($"/{name}/_search", (HttpContext http, ResourceStore store, CancellationToken stop) =>
-                Searching.Search(http, type, store, stop)).TakesLittle(app.ServiceProvider);
-            fhir.MapMethods($"/{name}/{{id}}", Reading, (HttpContext http, string id, ResourceStore store, CancellationToken stop) => Read(http, name, id, store, stop));
-            fhir.MapMethods($"/{name}/{{id}}/_history", Reading, (HttpContext http, string id, ResourceStore store, CancellationToken stop) => History(http, name, id, store, stop));
-            fhir.MapMethods($"/{name}/{{id}}/_history/{{version}}", Reading, (HttpContext http, string id, string version, ResourceStore store, CancellationToken stop) => VersionRead(http, name, id, version, store, stop));
+            fhir.MapMethods(
+                $"/{name}/_history",
+                Reading,
+                (HttpContext http, ResourceStore store, CancellationToken stop) => TypeHistory(http, name, store, stop)
+            );
+            fhir.MapMethods(
+                $"/{name}",
+                Reading,
+                (HttpContext http, ResourceStore store, CancellationToken stop) => Searching.Search(http, type, store, stop)
+            );
+            fhir.MapPost(
+                    $"/{name}/_search",
+                    (HttpContext http, ResourceStore store, CancellationToken stop) => Searching.Search(http, type, store, stop)
+                )
+                .TakesLittle(app.ServiceProvider);
+            fhir.MapMethods(
+                $"/{name}/{{id}}",
+                Reading,
+                (HttpContext http, string id, ResourceStore store, CancellationToken stop) => Read(http, name, id, store, stop)
+            );
+            fhir.MapMethods(
+                $"/{name}/{{id}}/_history",
+                Reading,
+                (HttpContext http, string id, ResourceStore store, CancellationToken stop) => History(http, name, id, store, stop)
+            );
+            fhir.MapMethods(
+                $"/{name}/{{id}}/_history/{{version}}",
+                Reading,
+                (HttpContext http, string id, string version, ResourceStore store, CancellationToken stop) =>
+                    VersionRead(http, name, id, version, store, stop)
+            );
         }
 
         var observation = IndexedTypes.Find("Observation")!;
-        fhir.MapMethods("/Observation/$lastn", Operating, (HttpContext http, ResourceStore store, CancellationToken stop) =>
-            PatientOperations.Latest(http, observation, store, stop)).TakesLittle(app.ServiceProvider);
-        fhir.MapMethods("/Patient/$everything", Operating, (HttpContext http, ResourceStore store, CancellationToken stop) =>
-            PatientOperations.Everything(http, null, store, stop)).TakesLittle(app.ServiceProvider);
-        fhir.MapMethods("/Patient/{id}/$everything", Operating, (HttpContext http, string id, ResourceStore store, CancellationToken stop) =>
-            PatientOperations.Everything(http, id, store, stop)).TakesLittle(app.ServiceProvider);
+        fhir.MapMethods(
+                "/Observation/$lastn",
+                Operating,
+                (HttpContext http, ResourceStore store, CancellationToken stop) => PatientOperations.Latest(http, observation, store, stop)
+            )
+            .TakesLittle(app.ServiceProvider);
+        fhir.MapMethods(
+                "/Patient/$everything",
+                Operating,
+                (HttpContext http, ResourceStore store, CancellationToken stop) => PatientOperations.Everything(http, null, store, stop)
+            )
+            .TakesLittle(app.ServiceProvider);
+        fhir.MapMethods(
+                "/Patient/{id}/$everything",
+                Operating,
+                (HttpContext http, string id, ResourceStore store, CancellationToken stop) =>
+                    PatientOperations.Everything(http, id, store, stop)
+            )
+            .TakesLittle(app.ServiceProvider);
         return app;
     }
 
     private static async Task<IResult> Read(HttpContext http, string type, string id, ResourceStore store, CancellationToken stop) =>
         await store.Read(type, id, stop) is { } found ? Found(http, found) : NotFound($"{type}/{id}");
 
-    private static async Task<IResult> VersionRead(HttpContext http, string type, string id, string version, ResourceStore store, CancellationToken stop) =>
-        long.TryParse(version, NumberStyles.None, CultureInfo.InvariantCulture, out var number) && await store.VersionRead(type, id, number, stop) is { } found
+    private static async Task<IResult> VersionRead(
+        HttpContext http,
+        string type,
+        string id,
+        string version,
+        ResourceStore store,
+        CancellationToken stop
+    ) =>
+        long.TryParse(version, NumberStyles.None, CultureInfo.InvariantCulture, out var number)
+        && await store.VersionRead(type, id, number, stop) is { } found
             ? Found(http, found)
             : NotFound($"{type}/{id}/_history/{version}");
 
@@ -81,14 +133,20 @@ internal static class FhirApi
         var at = FhirBase.Of(http.Request, settings);
         var page = versions.Take(request.Count).ToList();
         var address = $"{at}/{type}/{id}/_history";
-        var next = versions.Count > page.Count && page.Count > 0 ? address + (request with { Before = page[^1].VersionId }).ToQuery() : null;
+        var next =
+            versions.Count > page.Count && page.Count > 0 ? address + (request with { Before = page[^1].VersionId }).ToQuery() : null;
         return new BundleResult(Bundles.History(at, page, address + request.ToQuery(), next));
     }
 
     private static async Task<IResult> TypeHistory(HttpContext http, string type, ResourceStore store, CancellationToken stop)
     {
         var settings = http.RequestServices.GetRequiredService<FhirSettings>();
-        var (request, problems) = HistoryRequest.Read(http.Request.Query, settings, http.RequestServices.GetRequiredService<StoreSettings>().TimeZone, ofType: true);
+        var (request, problems) = HistoryRequest.Read(
+            http.Request.Query,
+            settings,
+            http.RequestServices.GetRequiredService<StoreSettings>().TimeZone,
+            ofType: true
+        );
         if (request is null)
             return new OutcomeResult(StatusCodes.Status400BadRequest, Outcome.Of(problems));
 
@@ -96,13 +154,22 @@ internal static class FhirApi
         var at = FhirBase.Of(http.Request, settings);
         var page = versions.Take(request.Count).ToList();
         var address = $"{at}/{type}/_history";
-        var next = versions.Count > page.Count ? address + (request with { BeforeStored = (page[^1].LastUpdated, page[^1].Id) }).ToQuery() : null;
+        var next =
+            versions.Count > page.Count ? address + (request with { BeforeStored = (page[^1].LastUpdated, page[^1].Id) }).ToQuery() : null;
         return new BundleResult(Bundles.History(at, page, address + request.ToQuery(), next));
     }
 
-    private static OutcomeResult NotFound(string address) => new(
-        StatusCodes.Status404NotFound,
-        Outcome.Problem("unknown-resource", address, "the type, id and version of a stored resource", null, OperationOutcome.IssueType.NotFound));
+    private static OutcomeResult NotFound(string address) =>
+        new(
+            StatusCodes.Status404NotFound,
+            Outcome.Problem(
+                "unknown-resource",
+                address,
+                "the type, id and version of a stored resource",
+                null,
+                OperationOutcome.IssueType.NotFound
+            )
+        );
 
     /// <summary>FHIR addresses are case-sensitive, routing here is not.</summary>
     public static async ValueTask<object?> RequireExactCase(EndpointFilterInvocationContext context, EndpointFilterDelegate next)
@@ -110,7 +177,10 @@ internal static class FhirApi
         var http = context.HttpContext;
         var pattern = (http.GetEndpoint() as RouteEndpoint)?.RoutePattern;
         var given = http.Request.Path.Value?.Trim('/').Split('/') ?? [];
-        var literals = pattern?.PathSegments.Select(segment => segment.Parts is [Microsoft.AspNetCore.Routing.Patterns.RoutePatternLiteralPart literal] ? literal.Content : null) ?? [];
+        var literals =
+            pattern?.PathSegments.Select(segment =>
+                segment.Parts is [Microsoft.AspNetCore.Routing.Patterns.RoutePatternLiteralPart literal] ? literal.Content : null
+            ) ?? [];
         return literals.Zip(given).All(pair => pair.First is null || pair.First == pair.Second)
             ? await next(context)
             : NotFound(http.Request.Path.Value ?? "/");

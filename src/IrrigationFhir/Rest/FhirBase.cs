@@ -15,9 +15,13 @@ internal static class FhirBase
 
     /// <summary>The configured address, or one that the server listens at, where there is no request to tell.</summary>
     public static string Of(IServer server, FhirSettings settings) =>
-        settings.BaseUrl?.TrimEnd('/') ?? $"{OnThisMachine(server.Features.Get<IServerAddressesFeature>()?.Addresses.FirstOrDefault()?.TrimEnd('/') ?? "")}{Path}";
+        settings.BaseUrl?.TrimEnd('/')
+        ?? $"{OnThisMachine(server.Features.Get<IServerAddressesFeature>()?.Addresses.FirstOrDefault()?.TrimEnd('/') ?? "")}{Path}";
 
     /// <summary>A server that listens at every address is found at this machine's.</summary>
     private static string OnThisMachine(string address) =>
-        new[] { "[::]", "0.0.0.0", "+", "*" }.Aggregate(address, (so, any) => so.Replace($"//{any}:", "//localhost:", StringComparison.Ordinal));
+        new[] { "[::]", "0.0.0.0", "+", "*" }.Aggregate(
+            address,
+            (so, any) => so.Replace($"//{any}:", "//localhost:", StringComparison.Ordinal)
+        );
 }

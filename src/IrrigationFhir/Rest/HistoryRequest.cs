@@ -14,12 +14,23 @@ namespace IrrigationFhir.Rest;
 /// <param name="Since">Only versions stored at or after this; null for all.</param>
 /// <param name="Before">Of one resource only versions before this one; null from the newest.</param>
 /// <param name="BeforeStored">Of a type only versions before this one; null from the latest.</param>
-internal sealed record HistoryRequest(int Count, string? SinceText, Instant? Since, long? Before, (Instant LastUpdated, string Id)? BeforeStored)
+internal sealed record HistoryRequest(
+    int Count,
+    string? SinceText,
+    Instant? Since,
+    long? Before,
+    (Instant LastUpdated, string Id)? BeforeStored
+)
 {
     private const string TypeOrder = "history";
 
     /// <summary>Reads the parameters; those a history does not know are passed over, as FHIR asks of _format and the like.</summary>
-    public static (HistoryRequest? Request, IReadOnlyList<OperationOutcome.IssueComponent> Problems) Read(IQueryCollection query, FhirSettings settings, DateTimeZone zone, bool ofType = false)
+    public static (HistoryRequest? Request, IReadOnlyList<OperationOutcome.IssueComponent> Problems) Read(
+        IQueryCollection query,
+        FhirSettings settings,
+        DateTimeZone zone,
+        bool ofType = false
+    )
     {
         var problems = new List<OperationOutcome.IssueComponent>();
 
@@ -54,7 +65,9 @@ internal sealed record HistoryRequest(int Count, string? SinceText, Instant? Sin
                 problems.Add(Problem(SearchRequest.PageParameter, page, "the next link of the page before, unchanged"));
         }
 
-        return problems.Count > 0 ? (null, problems) : (new(count, sinceText, since is { } range ? UnixNanoseconds.ToInstant(range.From) : null, before, stored), []);
+        return problems.Count > 0
+            ? (null, problems)
+            : (new(count, sinceText, since is { } range ? UnixNanoseconds.ToInstant(range.From) : null, before, stored), []);
     }
 
     /// <summary>The parameters that took effect, as a query string.</summary>

@@ -9,21 +9,37 @@ internal static class Negotiation
 {
     private static readonly HashSet<string> Formats = new(StringComparer.OrdinalIgnoreCase)
     {
-        "json", FhirReply.MediaType, "application/json", "text/json",
+        "json",
+        FhirReply.MediaType,
+        "application/json",
+        "text/json",
         // A + that the sender did not percent-encode arrives as a space.
         "application/fhir json",
     };
 
     private static readonly HashSet<string> Acceptable = new(StringComparer.OrdinalIgnoreCase)
     {
-        FhirReply.MediaType, "application/json", "text/json", "application/*", "text/*", "*/*",
+        FhirReply.MediaType,
+        "application/json",
+        "text/json",
+        "application/*",
+        "text/*",
+        "*/*",
     };
 
     /// <summary>Answers 406 unless <c>_format</c>, or else <c>Accept</c>, allows JSON.</summary>
     public static async ValueTask<object?> RequireJson(EndpointFilterInvocationContext context, EndpointFilterDelegate next) =>
         Refusal(context.HttpContext.Request) is { } refused
-            ? new OutcomeResult(StatusCodes.Status406NotAcceptable, Outcome.Problem(
-                "not-acceptable", refused, $"{FhirReply.MediaType} or application/json", null, OperationOutcome.IssueType.NotSupported))
+            ? new OutcomeResult(
+                StatusCodes.Status406NotAcceptable,
+                Outcome.Problem(
+                    "not-acceptable",
+                    refused,
+                    $"{FhirReply.MediaType} or application/json",
+                    null,
+                    OperationOutcome.IssueType.NotSupported
+                )
+            )
             : await next(context);
 
     private static string? Refusal(HttpRequest request)
@@ -40,6 +56,8 @@ internal static class Negotiation
     private static bool IsOurs(MediaTypeHeaderValue range) =>
         range.Quality is not 0
         && Acceptable.Contains(range.MediaType.Value ?? "")
-        && range.Parameters.All(parameter => !parameter.Name.Equals("fhirVersion", StringComparison.OrdinalIgnoreCase)
-            || parameter.Value.ToString().Trim('"').StartsWith("4.0", ignoreCase: false, CultureInfo.InvariantCulture));
+        && range.Parameters.All(parameter =>
+            !parameter.Name.Equals("fhirVersion", StringComparison.OrdinalIgnoreCase)
+            || parameter.Value.ToString().Trim('"').StartsWith("4.0", ignoreCase: false, CultureInfo.InvariantCulture)
+        );
 }

@@ -66,23 +66,29 @@ internal static partial class OperationOutcomes
         if (failure is BadHttpRequestException bad)
             return ForStatus(context, bad.StatusCode);
 
-        if (failure is DbException && Dialect.FailureOf(failure) is { } store) return ForStore(context, store, log);
+        if (failure is DbException && Dialect.FailureOf(failure) is { } store)
+            return ForStore(context, store, log);
 
         var id = Guid.NewGuid().ToString("N");
         LogFailure(log, id, failure.GetType().FullName ?? "unknown", Origin(failure));
-        return new(StatusCodes.Status500InternalServerError, Outcome.Problem(
-            "internal-error",
-            "the service failed while answering",
-            $"a correct answer; the log holds this failure under {id}, and nothing was half-written",
-            null,
-            OperationOutcome.IssueType.Exception));
+        return new(
+            StatusCodes.Status500InternalServerError,
+            Outcome.Problem(
+                "internal-error",
+                "the service failed while answering",
+                $"a correct answer; the log holds this failure under {id}, and nothing was half-written",
+                null,
+                OperationOutcome.IssueType.Exception
+            )
+        );
     }
 
     /// <summary>The store could not do it just now: no fault of the request, but for a query that asks too much.</summary>
     private static OutcomeResult ForStore(HttpContext context, StoreFailure failure, ILogger log)
     {
         context.RequestServices.GetRequiredService<Database>().Notice(failure);
-        if (!context.RequestAborted.IsCancellationRequested) LogStoreFailure(log, failure.Trouble, failure.EngineCode);
+        if (!context.RequestAborted.IsCancellationRequested)
+            LogStoreFailure(log, failure.Trouble, failure.EngineCode);
         var saw = failure.Message;
         if (failure.Trouble == StoreTrouble.TooCostly)
         {
@@ -92,9 +98,8 @@ internal static partial class OperationOutcomes
 
         context.Response.Headers.RetryAfter = "5";
         const string later = "the same request again after a pause; nothing of it was kept";
-        var status = failure.Trouble == StoreTrouble.Full
-            ? StatusCodes.Status507InsufficientStorage
-            : StatusCodes.Status503ServiceUnavailable;
+        var status =
+            failure.Trouble == StoreTrouble.Full ? StatusCodes.Status507InsufficientStorage : StatusCodes.Status503ServiceUnavailable;
         return Problem(status, "store-unavailable", saw, later, OperationOutcome.IssueType.Transient);
     }
 
@@ -104,26 +109,83 @@ internal static partial class OperationOutcomes
             ? string.Join(" < ", frames.Take(8).Select(frame => frame.Split(" in ")[0]))
             : "unknown";
 
-    private static OutcomeResult ForStatus(HttpContext context, int status) => status switch
-    {
-        StatusCodes.Status401Unauthorized => Problem(status, "not-authenticated", "no valid access token", "a bearer token in the Authorization header", OperationOutcome.IssueType.Login),
-        StatusCodes.Status403Forbidden => Problem(status, "not-allowed", "an access token without the scope for this", "a token whose scopes cover this request", OperationOutcome.IssueType.Forbidden),
-        StatusCodes.Status404NotFound => Problem(status, "unknown-address", context.Request.Path.Value ?? "/", "an address of this service: /fhir/metadata and /openapi list them", OperationOutcome.IssueType.NotFound),
-        StatusCodes.Status405MethodNotAllowed => Problem(status, "method-not-allowed", context.Request.Method, $"one of {context.Response.Headers.Allow} at this address", OperationOutcome.IssueType.NotSupported),
-        StatusCodes.Status406NotAcceptable => Problem(status, "not-acceptable", "a format this service does not write", $"Accept with {FhirReply.MediaType} or application/json", OperationOutcome.IssueType.NotSupported),
-        StatusCodes.Status413PayloadTooLarge => TooLarge(context),
-        StatusCodes.Status415UnsupportedMediaType => Problem(status, "unsupported-media-type", context.Request.ContentType ?? "no Content-Type", "a Content-Type this address reads", OperationOutcome.IssueType.NotSupported),
-        StatusCodes.Status429TooManyRequests => Problem(status, "too-many-requests", "more requests than are served at once", "a pause and another try", OperationOutcome.IssueType.Throttled),
-        >= 500 => Problem(status, "internal-error", "the service could not answer", "a correct answer", OperationOutcome.IssueType.Exception),
-        _ => Problem(status, "bad-request", "a request that cannot be read", "well-formed HTTP and JSON as the contract describes", OperationOutcome.IssueType.Structure),
-    };
+    private static OutcomeResult ForStatus(HttpContext context, int status) =>
+        status switch
+        {
+            StatusCodes.Status401Unauthorized => Problem(
+                status,
+                "not-authenticated",
+                "no valid access token",
+                "a bearer token in the Authorization header",
+                OperationOutcome.IssueType.Login
+            ),
+            StatusCodes.Status403Forbidden => Problem(
+                status,
+                "not-allowed",
+                "an access token without the scope for this",
+                "a token whose scopes cover this request",
+                OperationOutcome.IssueType.Forbidden
+            ),
+            StatusCodes.Status404NotFound => Problem(
+                status,
+                "unknown-address",
+                context.Request.Path.Value ?? "/",
+                "an address of this service: /fhir/metadata and /openapi list them",
+                OperationOutcome.IssueType.NotFound
+            ),
+            StatusCodes.Status405MethodNotAllowed => Problem(
+                status,
+                "method-not-allowed",
+                context.Request.Method,
+                $"one of {context.Response.Headers.Allow} at this address",
+                OperationOutcome.IssueType.NotSupported
+            ),
+            StatusCodes.Status406NotAcceptable => Problem(
+                status,
+                "not-acceptable",
+                "a format this service does not write",
+                $"Accept with {FhirReply.MediaType} or application/json",
+                OperationOutcome.IssueType.NotSupported
+            ),
+            StatusCodes.Status413PayloadTooLarge => TooLarge(context),
+            StatusCodes.Status415UnsupportedMediaType => Problem(
+                status,
+                "unsupported-media-type",
+                context.Request.ContentType ?? "no Content-Type",
+                "a Content-Type this address reads",
+                OperationOutcome.IssueType.NotSupported
+            ),
+            StatusCodes.Status429TooManyRequests => Problem(
+                status,
+                "too-many-requests",
+                "more requests than are served at once",
+                "a pause and another try",
+                OperationOutcome.IssueType.Throttled
+            ),
+            >= 500 => Problem(
+                status,
+                "internal-error",
+                "the service could not answer",
+                "a correct answer",
+                OperationOutcome.IssueType.Exception
+            ),
+            _ => Problem(
+                status,
+                "bad-request",
+                "a request that cannot be read",
+                "well-formed HTTP and JSON as the contract describes",
+                OperationOutcome.IssueType.Structure
+            ),
+        };
 
-    private static OutcomeResult TooLarge(HttpContext context) => Problem(
-        StatusCodes.Status413PayloadTooLarge,
-        "body-too-large",
-        "a request body over the limit",
-        $"at most {RequestBodies.LimitOf(context)} bytes; send several smaller requests",
-        OperationOutcome.IssueType.TooLong);
+    private static OutcomeResult TooLarge(HttpContext context) =>
+        Problem(
+            StatusCodes.Status413PayloadTooLarge,
+            "body-too-large",
+            "a request body over the limit",
+            $"at most {RequestBodies.LimitOf(context)} bytes; send several smaller requests",
+            OperationOutcome.IssueType.TooLong
+        );
 
     private static OutcomeResult Problem(int status, string code, string saw, string expected, OperationOutcome.IssueType type) =>
         new(status, Outcome.Problem(code, saw, expected, null, type));

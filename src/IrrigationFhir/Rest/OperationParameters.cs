@@ -10,17 +10,20 @@ internal static class OperationParameters
     private const string Form = "application/x-www-form-urlencoded";
 
     /// <summary>What the address holds.</summary>
-    public static IEnumerable<KeyValuePair<string, string>> Pairs(IEnumerable<KeyValuePair<string, Microsoft.Extensions.Primitives.StringValues>> values) =>
-        from pair in values
-        from value in pair.Value
-        select new KeyValuePair<string, string>(pair.Key, value ?? "");
+    public static IEnumerable<KeyValuePair<string, string>> Pairs(
+        IEnumerable<KeyValuePair<string, Microsoft.Extensions.Primitives.StringValues>> values
+    ) => from pair in values from value in pair.Value select new KeyValuePair<string, string>(pair.Key, value ?? "");
 
     /// <summary>What address and body hold together.</summary>
     /// <param name="request">Whose.</param>
     /// <param name="withResource">Whether the body may be a Parameters resource, as for an operation.</param>
     /// <param name="stop">Gives up.</param>
     /// <returns>The pairs, or null and a refusal.</returns>
-    public static async Task<(IEnumerable<KeyValuePair<string, string>>? Pairs, OutcomeResult? Refused)> Read(HttpRequest request, bool withResource, CancellationToken stop)
+    public static async Task<(IEnumerable<KeyValuePair<string, string>>? Pairs, OutcomeResult? Refused)> Read(
+        HttpRequest request,
+        bool withResource,
+        CancellationToken stop
+    )
     {
         var pairs = Pairs(request.Query);
         if (!HttpMethods.IsPost(request.Method))
@@ -34,18 +37,37 @@ internal static class OperationParameters
             }
             catch (InvalidDataException)
             {
-                return (null, new(StatusCodes.Status400BadRequest, Outcome.Problem("form-unreadable", "a form that cannot be read", "percent-encoded pairs of name and value", null, OperationOutcome.IssueType.Structure)));
+                return (
+                    null,
+                    new(
+                        StatusCodes.Status400BadRequest,
+                        Outcome.Problem(
+                            "form-unreadable",
+                            "a form that cannot be read",
+                            "percent-encoded pairs of name and value",
+                            null,
+                            OperationOutcome.IssueType.Structure
+                        )
+                    )
+                );
             }
         }
 
         if (!withResource || media is not (FhirReply.MediaType or "application/json"))
         {
-            return (null, new(StatusCodes.Status415UnsupportedMediaType, Outcome.Problem(
-                "unsupported-media-type",
-                request.ContentType ?? "no Content-Type",
-                withResource ? $"{Form}, or {FhirReply.MediaType} with a Parameters resource" : Form,
+            return (
                 null,
-                OperationOutcome.IssueType.NotSupported)));
+                new(
+                    StatusCodes.Status415UnsupportedMediaType,
+                    Outcome.Problem(
+                        "unsupported-media-type",
+                        request.ContentType ?? "no Content-Type",
+                        withResource ? $"{Form}, or {FhirReply.MediaType} with a Parameters resource" : Form,
+                        null,
+                        OperationOutcome.IssueType.NotSupported
+                    )
+                )
+            );
         }
 
         using var text = new StreamReader(request.Body, Encoding.UTF8);
@@ -53,21 +75,39 @@ internal static class OperationParameters
         try
         {
             var sent = FhirJson.Read<Parameters>(json);
-            return (pairs.Concat(sent.Parameter.Select(parameter => new KeyValuePair<string, string>(parameter.Name ?? "", TextOf(parameter.Value)))), null);
+            return (
+                pairs.Concat(
+                    sent.Parameter.Select(parameter => new KeyValuePair<string, string>(parameter.Name ?? "", TextOf(parameter.Value)))
+                ),
+                null
+            );
         }
         catch (Exception failure) when (failure is not OutOfMemoryException)
         {
             // Nothing but the text decides: whatever the SDK throws, it could not read it, or read another resource.
-            return (null, new(StatusCodes.Status400BadRequest, Outcome.Problem("parameters-unreadable", "a body that is no Parameters resource", "FHIR JSON of a Parameters resource", null, OperationOutcome.IssueType.Structure)));
+            return (
+                null,
+                new(
+                    StatusCodes.Status400BadRequest,
+                    Outcome.Problem(
+                        "parameters-unreadable",
+                        "a body that is no Parameters resource",
+                        "FHIR JSON of a Parameters resource",
+                        null,
+                        OperationOutcome.IssueType.Structure
+                    )
+                )
+            );
         }
     }
 
-    private static string TextOf(DataType? value) => value switch
-    {
-        Identifier identifier => $"{identifier.System}|{identifier.Value}",
-        Coding coding => $"{coding.System}|{coding.Code}",
-        ResourceReference reference => reference.Reference ?? "",
-        PrimitiveType primitive => Convert.ToString(primitive.JsonValue, System.Globalization.CultureInfo.InvariantCulture) ?? "",
-        _ => "",
-    };
+    private static string TextOf(DataType? value) =>
+        value switch
+        {
+            Identifier identifier => $"{identifier.System}|{identifier.Value}",
+            Coding coding => $"{coding.System}|{coding.Code}",
+            ResourceReference reference => reference.Reference ?? "",
+            PrimitiveType primitive => Convert.ToString(primitive.JsonValue, System.Globalization.CultureInfo.InvariantCulture) ?? "",
+            _ => "",
+        };
 }

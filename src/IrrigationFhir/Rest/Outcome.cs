@@ -22,13 +22,21 @@ internal static class Outcome
     /// <param name="expression">Where: a path into the request, or null when it concerns the request as a whole.</param>
     /// <param name="type">The FHIR issue type, for clients that know no more than the standard.</param>
     public static OperationOutcome.IssueComponent Problem(
-        string code, string saw, string expected, string? expression, OperationOutcome.IssueType type) =>
-        Issue(OperationOutcome.IssueSeverity.Error, code, saw, expected, expression, type);
+        string code,
+        string saw,
+        string expected,
+        string? expression,
+        OperationOutcome.IssueType type
+    ) => Issue(OperationOutcome.IssueSeverity.Error, code, saw, expected, expression, type);
 
     /// <summary>The same, for something the client should know although its request was honoured.</summary>
     public static OperationOutcome.IssueComponent Warning(
-        string code, string saw, string expected, string? expression, OperationOutcome.IssueType type) =>
-        Issue(OperationOutcome.IssueSeverity.Warning, code, saw, expected, expression, type);
+        string code,
+        string saw,
+        string expected,
+        string? expression,
+        OperationOutcome.IssueType type
+    ) => Issue(OperationOutcome.IssueSeverity.Warning, code, saw, expected, expression, type);
 
     /// <summary>A parameter that is not understood and was passed over, as a client may prefer: a warning under the code that it has as an error.</summary>
     /// <param name="name">The parameter.</param>
@@ -43,14 +51,21 @@ internal static class Outcome
     public static OperationOutcome Of(params IEnumerable<OperationOutcome.IssueComponent> issues)
     {
         List<OperationOutcome.IssueComponent> all = [.. issues];
-        if (all.Count <= MostIssues) return new() { Issue = all };
+        if (all.Count <= MostIssues)
+            return new() { Issue = all };
         var expected = $"these {MostIssues} mended first; {all.Count - MostIssues} more are not shown";
         var more = Problem("more-problems", $"{all.Count} problems", expected, null, OperationOutcome.IssueType.TooLong);
         return new() { Issue = [.. all.Take(MostIssues), more] };
     }
 
     private static OperationOutcome.IssueComponent Issue(
-        OperationOutcome.IssueSeverity severity, string code, string saw, string expected, string? expression, OperationOutcome.IssueType type)
+        OperationOutcome.IssueSeverity severity,
+        string code,
+        string saw,
+        string expected,
+        string? expression,
+        OperationOutcome.IssueType type
+    )
     {
         (saw, expression) = (Clip(saw), expression is null ? null : Clip(expression));
         return new()
@@ -65,7 +80,8 @@ internal static class Outcome
 
     private static string Clip(string text)
     {
-        if (text.Length <= MostEchoed) return text;
+        if (text.Length <= MostEchoed)
+            return text;
         var end = char.IsHighSurrogate(text[MostEchoed - 1]) ? MostEchoed - 1 : MostEchoed;
         return text[..end] + "…";
     }

@@ -8,9 +8,7 @@ internal sealed class OutcomeResult(int status, OperationOutcome outcome) : IRes
 {
     /// <summary>A reply with one problem.</summary>
     public OutcomeResult(int status, OperationOutcome.IssueComponent problem)
-        : this(status, Outcome.Of(problem))
-    {
-    }
+        : this(status, Outcome.Of(problem)) { }
 
     /// <summary>The HTTP status of the reply.</summary>
     public int StatusCode => status;
@@ -21,6 +19,5 @@ internal sealed class OutcomeResult(int status, OperationOutcome outcome) : IRes
     public OperationOutcome Body => outcome;
 
     /// <inheritdoc/>
-    public Task ExecuteAsync(HttpContext httpContext) =>
-        FhirReply.Write(httpContext, status, FhirJson.WriteUtf8(outcome));
+    public Task ExecuteAsync(HttpContext httpContext) => FhirReply.Write(httpContext, status, FhirJson.WriteUtf8(outcome));
 }

@@ -12,16 +12,17 @@ internal static class OwnSearchParameters
         parameter.Own is null ? parameter.Definition : $"{Profiles.CanonicalBase}/SearchParameter/{parameter.Definition}";
 
     /// <summary>How FHIR calls its type.</summary>
-    public static SearchParamType TypeOf(IndexedParameter parameter) => parameter switch
-    {
-        IndexedParameter.Date or IndexedParameter.Moment or IndexedParameter.LastUpdated => SearchParamType.Date,
-        IndexedParameter.Subject or IndexedParameter.Reference => SearchParamType.Reference,
-        IndexedParameter.Quantity => SearchParamType.Quantity,
-        IndexedParameter.CodeAndQuantity => SearchParamType.Composite,
-        IndexedParameter.Canonical => SearchParamType.Uri,
-        IndexedParameter.Text => SearchParamType.String,
-        _ => SearchParamType.Token,
-    };
+    public static SearchParamType TypeOf(IndexedParameter parameter) =>
+        parameter switch
+        {
+            IndexedParameter.Date or IndexedParameter.Moment or IndexedParameter.LastUpdated => SearchParamType.Date,
+            IndexedParameter.Subject or IndexedParameter.Reference => SearchParamType.Reference,
+            IndexedParameter.Quantity => SearchParamType.Quantity,
+            IndexedParameter.CodeAndQuantity => SearchParamType.Composite,
+            IndexedParameter.Canonical => SearchParamType.Uri,
+            IndexedParameter.Text => SearchParamType.String,
+            _ => SearchParamType.Token,
+        };
 
     /// <summary>A SearchParameter for each one that R4 lacks.</summary>
     public static IEnumerable<SearchParameter> All() =>

@@ -12,20 +12,29 @@ internal static class PatientOperations
 {
     /// <summary>What the CapabilityStatement says of <c>$lastn</c>.</summary>
     public const string LatestPolicy =
-        "patient or subject (also as patient.identifier) and code or category are required; max is 1 unless given; other search parameters narrow down. " +
-        "Observations have the same code when all their codings are the same. The latest is the one whose effective time ends last; all that share the time of the last one sent are sent too. " +
-        "What was entered in error is left out unless status asks for it. The reply is not paged.";
+        "patient or subject (also as patient.identifier) and code or category are required; max is 1 unless given; other search parameters narrow down. "
+        + "Observations have the same code when all their codings are the same. The latest is the one whose effective time ends last; all that share the time of the last one sent are sent too. "
+        + "What was entered in error is left out unless status asks for it. The reply is not paged.";
 
     /// <summary>What the CapabilityStatement says of <c>$everything</c>.</summary>
     public const string EverythingPolicy =
-        "Patients are not held here: resources refer to them by identifier, by address, or both. Patient/$everything?identifier=system|value gives what refers to that identifier, " +
-        "Patient/[id]/$everything what refers to Patient/[id]. The Patient resource itself is not among it. start and end keep what happened at least partly between them, and what has no date; " +
-        "every Provenance of the patient's resources comes along whatever they say. _since keeps what was stored at or after it; _type names the types wanted; _count is the size of a page.";
+        "Patients are not held here: resources refer to them by identifier, by address, or both. Patient/$everything?identifier=system|value gives what refers to that identifier, "
+        + "Patient/[id]/$everything what refers to Patient/[id]. The Patient resource itself is not among it. start and end keep what happened at least partly between them, and what has no date; "
+        + "every Provenance of the patient's resources comes along whatever they say. _since keeps what was stored at or after it; _type names the types wanted; _count is the size of a page.";
 
     private const string IdleHere = "a parameter that plays no part here";
     private const string NarrowsDown = "max, and parameters that narrow the search down";
 
-    private static readonly string[] NotOfLatest = ["_count", "_sort", "_total", "_include", "_include:iterate", "_revinclude", "_revinclude:iterate"];
+    private static readonly string[] NotOfLatest =
+    [
+        "_count",
+        "_sort",
+        "_total",
+        "_include",
+        "_include:iterate",
+        "_revinclude",
+        "_revinclude:iterate",
+    ];
 
     /// <summary><c>$lastn</c>.</summary>
     public static async Task<IResult> Latest(HttpContext http, IndexedType type, ResourceStore store, CancellationToken stop)
@@ -47,7 +56,11 @@ internal static class PatientOperations
 
         var idle = given[false].Select(pair => pair.Key).Where(NotOfLatest.Contains).ToList();
         if (context.Strict)
-            problems.AddRange(idle.Select(name => Outcome.Problem("search-parameter-unknown", IdleHere, NarrowsDown, name, OperationOutcome.IssueType.NotSupported)));
+            problems.AddRange(
+                idle.Select(name =>
+                    Outcome.Problem("search-parameter-unknown", IdleHere, NarrowsDown, name, OperationOutcome.IssueType.NotSupported)
+                )
+            );
         var (search, found) = SearchReader.Read(type, given[false].Where(pair => !NotOfLatest.Contains(pair.Key)), context);
         problems.AddRange(found);
         if (search is not null)
@@ -66,8 +79,19 @@ internal static class PatientOperations
             query = query with { Criteria = [.. query.Criteria, new SearchCriterion.Statuses(["entered-in-error"], Not: true)] };
         var latest = await store.Latest(query, most, stop);
         var passedOver = idle.Select(name => Outcome.PassedOver(name, IdleHere, NarrowsDown)).Concat(search.PassedOver).ToList();
-        var honoured = search.Honoured.Where(pair => pair.Key is not "_count").Append(new("max", most.ToString(CultureInfo.InvariantCulture)));
-        return new BundleResult(Bundles.Search(context.Base, new(latest, null, latest.Count, [], true), $"{context.Base}/{type.Name}/$lastn{new QueryBuilder(honoured)}", null, search.Shape, passedOver));
+        var honoured = search
+            .Honoured.Where(pair => pair.Key is not "_count")
+            .Append(new("max", most.ToString(CultureInfo.InvariantCulture)));
+        return new BundleResult(
+            Bundles.Search(
+                context.Base,
+                new(latest, null, latest.Count, [], true),
+                $"{context.Base}/{type.Name}/$lastn{new QueryBuilder(honoured)}",
+                null,
+                search.Shape,
+                passedOver
+            )
+        );
     }
 
     /// <summary><c>$everything</c> of the patient of an id, or of the identifier in the request.</summary>
@@ -86,7 +110,13 @@ internal static class PatientOperations
         foreach (var type in request.Remaining)
         {
             var room = request.Count - resources.Count;
-            var query = new SearchQuery(type, request.CriteriaOf(type), [], Math.Max(room, 1), type == request.Remaining[0] ? request.After : null);
+            var query = new SearchQuery(
+                type,
+                request.CriteriaOf(type),
+                [],
+                Math.Max(room, 1),
+                type == request.Remaining[0] ? request.After : null
+            );
             var page = await store.Search(query, stop);
             if (room == 0)
             {
@@ -110,18 +140,29 @@ internal static class PatientOperations
 
         if (resources.Count == 0 && !await IsKnown(request.Patient, store, stop))
         {
-            return new OutcomeResult(StatusCodes.Status404NotFound, Outcome.Problem(
-                "unknown-patient", "a patient to whom no resource here refers", "the id or the identifier of a patient of whom something is recorded", null, OperationOutcome.IssueType.NotFound));
+            return new OutcomeResult(
+                StatusCodes.Status404NotFound,
+                Outcome.Problem(
+                    "unknown-patient",
+                    "a patient to whom no resource here refers",
+                    "the id or the identifier of a patient of whom something is recorded",
+                    null,
+                    OperationOutcome.IssueType.NotFound
+                )
+            );
         }
 
         var address = $"{context.Base}/Patient/{(id is null ? "" : Uri.EscapeDataString(id) + "/")}$everything";
-        return new BundleResult(Bundles.Search(
-            context.Base,
-            new(resources, null, null, [], true),
-            address + request.ToQuery(request.Page),
-            next is { } there ? address + request.ToQuery(EverythingRequest.Mark(there.Type, there.Position)) : null,
-            Shape.Whole,
-            request.PassedOver));
+        return new BundleResult(
+            Bundles.Search(
+                context.Base,
+                new(resources, null, null, [], true),
+                address + request.ToQuery(request.Page),
+                next is { } there ? address + request.ToQuery(EverythingRequest.Mark(there.Type, there.Position)) : null,
+                Shape.Whole,
+                request.PassedOver
+            )
+        );
     }
 
     private static async Task<bool> IsKnown(ReferenceTest patient, ResourceStore store, CancellationToken stop)

@@ -12,7 +12,8 @@ internal static class Preferences
     /// <summary><c>return=…</c>: minimal, representation or OperationOutcome; empty where nothing is said.</summary>
     public static string Return(HttpRequest request) => Values(request, "return").FirstOrDefault() ?? "";
 
-    private static bool Is(HttpRequest request, string name, string value) => Values(request, name).Any(given => given.Equals(value, StringComparison.OrdinalIgnoreCase));
+    private static bool Is(HttpRequest request, string name, string value) =>
+        Values(request, name).Any(given => given.Equals(value, StringComparison.OrdinalIgnoreCase));
 
     private static IEnumerable<string> Values(HttpRequest request, string name) =>
         from line in request.Headers["Prefer"]

@@ -29,12 +29,20 @@ internal static class RequestBodies
     public static async Task<OutcomeResult?> Read(HttpContext context)
     {
         var comes = context.Features.Get<IHttpRequestBodyDetectionFeature>() is { CanHaveBody: true };
-        if (!comes || context.GetEndpoint() is null) return null;
+        if (!comes || context.GetEndpoint() is null)
+            return null;
         var (request, settings) = (context.Request, context.RequestServices.GetRequiredService<FhirSettings>());
         var encoding = request.Headers.ContentEncoding.ToString().Trim().ToLowerInvariant();
         if (encoding is not ("" or "identity" or "gzip"))
         {
-            return Refuse(415, "unsupported-media-type", "Content-Encoding", encoding, "gzip or none", OperationOutcome.IssueType.NotSupported);
+            return Refuse(
+                415,
+                "unsupported-media-type",
+                "Content-Encoding",
+                encoding,
+                "gzip or none",
+                OperationOutcome.IssueType.NotSupported
+            );
         }
 
         var limit = LimitOf(context);
@@ -43,11 +51,10 @@ internal static class RequestBodies
         var body = new MemoryStream();
         try
         {
-            await using var source = encoding == "gzip"
-                ? new GZipStream(request.Body, CompressionMode.Decompress, leaveOpen: true)
-                : request.Body;
+            await using var source =
+                encoding == "gzip" ? new GZipStream(request.Body, CompressionMode.Decompress, leaveOpen: true) : request.Body;
             var portion = new byte[16 * 1024];
-            for (int read; (read = await source.ReadAsync(portion, deadline.Token)) > 0;)
+            for (int read; (read = await source.ReadAsync(portion, deadline.Token)) > 0; )
             {
                 if (body.Length + read > limit)
                 {
@@ -73,14 +80,20 @@ internal static class RequestBodies
 
         body.Position = 0;
         request.Body = body;
-        if (encoding == "gzip") request.Headers.ContentLength = body.Length;
+        if (encoding == "gzip")
+            request.Headers.ContentLength = body.Length;
         request.Headers.Remove("Content-Encoding");
         return null;
     }
 
     private static OutcomeResult Refuse(
-        int status, string code, string where, string saw, string expected, OperationOutcome.IssueType type) =>
-        new(status, Outcome.Problem(code, saw, expected, where, type));
+        int status,
+        string code,
+        string where,
+        string saw,
+        string expected,
+        OperationOutcome.IssueType type
+    ) => new(status, Outcome.Problem(code, saw, expected, where, type));
 
     /// <summary>The largest body of a route, in bytes.</summary>
     private sealed record BodyLimit(long? MaxRequestBodySize) : IRequestSizeLimitMetadata;

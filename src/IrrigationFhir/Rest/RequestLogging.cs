@@ -13,8 +13,10 @@ internal static class RequestLogging
     /// </summary>
     private static readonly string[] Never =
     [
-        "Microsoft.AspNetCore.Hosting.Diagnostics", "Microsoft.AspNetCore.Server.Kestrel.BadRequests",
-        "System.Net.Http.", "Microsoft.Extensions.Http.",
+        "Microsoft.AspNetCore.Hosting.Diagnostics",
+        "Microsoft.AspNetCore.Server.Kestrel.BadRequests",
+        "System.Net.Http.",
+        "Microsoft.Extensions.Http.",
     ];
 
     /// <summary>Below Information these write what they see: the path that is matched, the value that cannot be bound, the host.</summary>
@@ -27,17 +29,22 @@ internal static class RequestLogging
             // Where no rule fits, none is asked: so there is one that fits everything, before all others.
             List<LoggerFilterRule> rules = [new(null, null, options.MinLevel, null), .. options.Rules];
             options.Rules.Clear();
-            foreach (var rule in rules) options.Rules.Add(Guarded(rule));
+            foreach (var rule in rules)
+                options.Rules.Add(Guarded(rule));
         });
 
-    private static LoggerFilterRule Guarded(LoggerFilterRule rule) => new(
-        rule.ProviderName,
-        rule.CategoryName,
-        rule.LogLevel,
-        (provider, category, level) => Allows(category, level) && (rule.Filter?.Invoke(provider, category, level) ?? true));
+    private static LoggerFilterRule Guarded(LoggerFilterRule rule) =>
+        new(
+            rule.ProviderName,
+            rule.CategoryName,
+            rule.LogLevel,
+            (provider, category, level) => Allows(category, level) && (rule.Filter?.Invoke(provider, category, level) ?? true)
+        );
 
     private static bool Allows(string? category, LogLevel level) =>
         category is null
-        || (!Array.Exists(Never, name => category.StartsWith(name, StringComparison.OrdinalIgnoreCase))
-            && (level >= LogLevel.Information || !category.StartsWith(Framework, StringComparison.OrdinalIgnoreCase)));
+        || (
+            !Array.Exists(Never, name => category.StartsWith(name, StringComparison.OrdinalIgnoreCase))
+            && (level >= LogLevel.Information || !category.StartsWith(Framework, StringComparison.OrdinalIgnoreCase))
+        );
 }

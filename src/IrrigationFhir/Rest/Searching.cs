@@ -36,7 +36,8 @@ internal static class Searching
             Instant.FromDateTimeOffset(services.GetRequiredService<TimeProvider>().GetUtcNow()),
             services.GetRequiredService<StoreSettings>().TimeZone,
             settings.DefaultCount,
-            settings.MaxCount);
+            settings.MaxCount
+        );
     }
 
     private static string Address(string at, SearchRequest search, SearchPosition? after)

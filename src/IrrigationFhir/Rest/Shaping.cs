@@ -21,7 +21,10 @@ internal static class Shaping
     public static (Shape? Shape, IReadOnlyList<OperationOutcome.IssueComponent> Problems) OfRead(IQueryCollection query)
     {
         var summary = query["_summary"].LastOrDefault(value => !string.IsNullOrEmpty(value));
-        var elements = (query["_elements"].LastOrDefault() ?? "").Split(',', StringSplitOptions.TrimEntries | StringSplitOptions.RemoveEmptyEntries);
+        var elements = (query["_elements"].LastOrDefault() ?? "").Split(
+            ',',
+            StringSplitOptions.TrimEntries | StringSplitOptions.RemoveEmptyEntries
+        );
         if (summary is not (null or "false" or "true" or "text" or "data"))
             return (null, [Invalid("_summary", $"'{summary}'", "true, text, data or false")]);
         if (summary is not null && elements.Length > 0)
@@ -39,16 +42,24 @@ internal static class Shaping
             return version.Json;
         var resource = FhirJson.Read<Resource>(version.Json);
         resource.Meta!.Tag.Add(Codes.Subsetted());
-        var part = JsonNode.Parse(FhirJson.Write(resource, () => shape.Summary switch
-        {
-            "true" => SerializationFilter.ForSummary(),
-            "text" => SerializationFilter.ForText(),
-            "data" => SerializationFilter.ForData(),
-            _ => SerializationFilter.ForElements([.. Always, .. shape.Elements], includeMandatory: true),
-        }))!;
+        var part = JsonNode.Parse(
+            FhirJson.Write(
+                resource,
+                () =>
+                    shape.Summary switch
+                    {
+                        "true" => SerializationFilter.ForSummary(),
+                        "text" => SerializationFilter.ForText(),
+                        "data" => SerializationFilter.ForData(),
+                        _ => SerializationFilter.ForElements([.. Always, .. shape.Elements], includeMandatory: true),
+                    }
+            )
+        )!;
 
         // The SDK's filters add the mark once more, under the system that it had before R4.
-        part["meta"]!["tag"]!.AsArray().RemoveAll(tag => (string?)tag!["code"] == Codes.Subsetted().Code && (string?)tag["system"] != Codes.Systems.ObservationValue);
+        part["meta"]!["tag"]!
+            .AsArray()
+            .RemoveAll(tag => (string?)tag!["code"] == Codes.Subsetted().Code && (string?)tag["system"] != Codes.Systems.ObservationValue);
         return part.ToJsonString(Readable);
     }
 }

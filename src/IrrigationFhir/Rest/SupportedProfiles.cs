@@ -7,11 +7,17 @@ namespace IrrigationFhir.Rest;
 internal static class SupportedProfiles
 {
     private static readonly Lazy<ILookup<string, string>> ByType = new(() =>
-        Definitions.Own(Profiles.CanonicalBase).OfType<StructureDefinition>().Where(profile => profile.Type != "Extension").ToLookup(profile => profile.Type!, profile => profile.Url!));
+        Definitions
+            .Own(Profiles.CanonicalBase)
+            .OfType<StructureDefinition>()
+            .Where(profile => profile.Type != "Extension")
+            .ToLookup(profile => profile.Type!, profile => profile.Url!)
+    );
 
     /// <summary>Adds them.</summary>
     public static void Claim(CapabilityStatement statement)
     {
-        foreach (var resource in statement.Rest[0].Resource) resource.SupportedProfile = [.. ByType.Value[resource.TypeElement.JsonValue!.ToString()!]];
+        foreach (var resource in statement.Rest[0].Resource)
+            resource.SupportedProfile = [.. ByType.Value[resource.TypeElement.JsonValue!.ToString()!]];
     }
 }

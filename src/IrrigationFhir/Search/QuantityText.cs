@@ -11,7 +11,8 @@ namespace IrrigationFhir.Search;
 internal static class QuantityText
 {
     /// <summary>What is expected, for a refusal.</summary>
-    public const string Expected = "a number, number|system|code or number||code, perhaps after a prefix, such as gt100 or 0.5|http://example.org/units|mL";
+    public const string Expected =
+        "a number, number|system|code or number||code, perhaps after a prefix, such as gt100 or 0.5|http://example.org/units|mL";
 
     /// <summary>The tests of which one must hold, or null when the text is no quantity.</summary>
     /// <param name="text">Still escaped.</param>
@@ -59,8 +60,12 @@ internal static class QuantityText
             Prefix.Sa => new(high, true, null, false, Outside: false),
             Prefix.Eb => new(null, false, low, false, Outside: false),
             Prefix.Ap => new(
-                At(number.Plus(margin.Negated()).Plus(number.HalfUnit().Negated())), true,
-                At(number.Plus(margin).Plus(number.HalfUnit())), false, Outside: false),
+                At(number.Plus(margin.Negated()).Plus(number.HalfUnit().Negated())),
+                true,
+                At(number.Plus(margin).Plus(number.HalfUnit())),
+                false,
+                Outside: false
+            ),
         };
     }
 }
@@ -72,17 +77,18 @@ internal static class PrefixText
     public static (Prefix? Prefix, string Value) Split(string text) =>
         text.Length > 2 && char.IsAsciiLetter(text[0]) ? (Of(text[..2]), text[2..]) : (Prefix.Eq, text);
 
-    private static Prefix? Of(string text) => text switch
-    {
-        "eq" => Prefix.Eq,
-        "ne" => Prefix.Ne,
-        "lt" => Prefix.Lt,
-        "le" => Prefix.Le,
-        "gt" => Prefix.Gt,
-        "ge" => Prefix.Ge,
-        "sa" => Prefix.Sa,
-        "eb" => Prefix.Eb,
-        "ap" => Prefix.Ap,
-        _ => null,
-    };
+    private static Prefix? Of(string text) =>
+        text switch
+        {
+            "eq" => Prefix.Eq,
+            "ne" => Prefix.Ne,
+            "lt" => Prefix.Lt,
+            "le" => Prefix.Le,
+            "gt" => Prefix.Gt,
+            "ge" => Prefix.Ge,
+            "sa" => Prefix.Sa,
+            "eb" => Prefix.Eb,
+            "ap" => Prefix.Ap,
+            _ => null,
+        };
 }

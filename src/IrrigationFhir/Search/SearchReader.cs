@@ -57,7 +57,10 @@ internal sealed class SearchReader
     /// <summary>Reads names and values, already decoded, in the order received.</summary>
     /// <returns>The request, or null and the problems.</returns>
     public static (SearchRequest? Request, IReadOnlyList<OperationOutcome.IssueComponent> Problems) Read(
-        IndexedType type, IEnumerable<KeyValuePair<string, string>> parameters, SearchContext context)
+        IndexedType type,
+        IEnumerable<KeyValuePair<string, string>> parameters,
+        SearchContext context
+    )
     {
         var reader = new SearchReader(type, context);
         foreach (var (name, value) in parameters)
@@ -78,14 +81,30 @@ internal sealed class SearchReader
 
         switch (name)
         {
-            case "_count": TakeCount(value); return;
-            case "_sort": TakeSort(value); return;
-            case "_total": TakeTotal(value); return;
-            case "_summary": TakeSummary(value); return;
-            case "_elements": TakeElements(value); return;
-            case "_include" or "_include:iterate": TakeInclude(name, value, reverse: false); return;
-            case "_revinclude" or "_revinclude:iterate": TakeInclude(name, value, reverse: true); return;
-            case SearchRequest.PageParameter: _page = value; return;
+            case "_count":
+                TakeCount(value);
+                return;
+            case "_sort":
+                TakeSort(value);
+                return;
+            case "_total":
+                TakeTotal(value);
+                return;
+            case "_summary":
+                TakeSummary(value);
+                return;
+            case "_elements":
+                TakeElements(value);
+                return;
+            case "_include" or "_include:iterate":
+                TakeInclude(name, value, reverse: false);
+                return;
+            case "_revinclude" or "_revinclude:iterate":
+                TakeInclude(name, value, reverse: true);
+                return;
+            case SearchRequest.PageParameter:
+                _page = value;
+                return;
         }
 
         var end = name.AsSpan().IndexOfAny(':', '.');
@@ -99,7 +118,12 @@ internal sealed class SearchReader
         _values += Values(value).Count();
         if (_values > MostValues)
         {
-            Problem("search-value-invalid", name, $"more than {MostValues} values in one search", $"at most {MostValues}; search several times");
+            Problem(
+                "search-value-invalid",
+                name,
+                $"more than {MostValues} values in one search",
+                $"at most {MostValues}; search several times"
+            );
             return;
         }
 
@@ -136,7 +160,12 @@ internal sealed class SearchReader
         {
             query = query with { After = PageMark.Read(PageMark.OrderOf(_order), SearchSql.KeysOf(query), _page) };
             if (query.After is null)
-                Problem("page-unknown", SearchRequest.PageParameter, "no position of this search", "the next link of the page before, unchanged");
+                Problem(
+                    "page-unknown",
+                    SearchRequest.PageParameter,
+                    "no position of this search",
+                    "the next link of the page before, unchanged"
+                );
         }
 
         return new(query, _honoured, new(_summary, _elements), _passedOver);
@@ -162,16 +191,40 @@ internal sealed class SearchReader
             (IndexedParameter.Date, _) => new SearchCriterion.Dates(Dates(name, value)),
             (IndexedParameter.Moment, _) => new SearchCriterion.Moments(parameter.Name, Dates(name, value)),
             (IndexedParameter.Status status, _) => new SearchCriterion.Statuses(Codes(status, name, value), modifier == ":not"),
-            (IndexedParameter.Coded coded, ":text") => new SearchCriterion.Texts(coded.Texts, [.. Values(value).Select(SearchText.Unescape)]),
+            (IndexedParameter.Coded coded, ":text") => new SearchCriterion.Texts(
+                coded.Texts,
+                [.. Values(value).Select(SearchText.Unescape)]
+            ),
             (IndexedParameter.Coded coded, _) => new SearchCriterion.Coded(coded.Rows, Tokens(name, value), modifier == ":not"),
-            (IndexedParameter.Canonical, _) => new SearchCriterion.Coded([parameter.Name], [.. Values(value).Select(CanonicalOf)], Not: false),
-            (IndexedParameter.Text, _) => new SearchCriterion.BeginsWith(parameter.Name, [.. Values(value).Select(SearchText.Unescape)], modifier == ":exact"),
-            (IndexedParameter.Quantity quantity, _) => new SearchCriterion.Quantities(quantity.Rows, [.. Values(value).SelectMany(text => QuantityOf(name, text))]),
-            (IndexedParameter.CodeAndQuantity pair, _) => new SearchCriterion.Pairs(pair.Rows, [.. Values(value).SelectMany(text => PairOf(name, text))]),
-            (IndexedParameter.Subject, ":identifier" or ".identifier" or ":Patient.identifier") => new SearchCriterion.Subject(Identifiers(name, value)),
-            (IndexedParameter.Subject subject, _) => new SearchCriterion.Subject(References(type is null ? subject.Targets : [type], value)),
+            (IndexedParameter.Canonical, _) => new SearchCriterion.Coded(
+                [parameter.Name],
+                [.. Values(value).Select(CanonicalOf)],
+                Not: false
+            ),
+            (IndexedParameter.Text, _) => new SearchCriterion.BeginsWith(
+                parameter.Name,
+                [.. Values(value).Select(SearchText.Unescape)],
+                modifier == ":exact"
+            ),
+            (IndexedParameter.Quantity quantity, _) => new SearchCriterion.Quantities(
+                quantity.Rows,
+                [.. Values(value).SelectMany(text => QuantityOf(name, text))]
+            ),
+            (IndexedParameter.CodeAndQuantity pair, _) => new SearchCriterion.Pairs(
+                pair.Rows,
+                [.. Values(value).SelectMany(text => PairOf(name, text))]
+            ),
+            (IndexedParameter.Subject, ":identifier" or ".identifier" or ":Patient.identifier") => new SearchCriterion.Subject(
+                Identifiers(name, value)
+            ),
+            (IndexedParameter.Subject subject, _) => new SearchCriterion.Subject(
+                References(type is null ? subject.Targets : [type], value)
+            ),
             (IndexedParameter.Reference, ":identifier") => new SearchCriterion.References(parameter.Name, Identifiers(name, value)),
-            (IndexedParameter.Reference reference, _) => new SearchCriterion.References(parameter.Name, References(type is null ? reference.Targets : [type], value)),
+            (IndexedParameter.Reference reference, _) => new SearchCriterion.References(
+                parameter.Name,
+                References(type is null ? reference.Targets : [type], value)
+            ),
             _ => throw new InvalidOperationException($"{parameter.GetType().Name} is not read."),
         };
     }
@@ -179,7 +232,12 @@ internal sealed class SearchReader
     private SearchCriterion? Unsupported(IndexedParameter parameter, string modifier, string name)
     {
         // Passing over a modifier would answer another question than the one asked, so this is a problem even when lenient.
-        Problem("search-modifier-unsupported", name, $"'{modifier}' on {parameter.Name}", parameter.Modifiers.Count == 0 ? "none" : $"none, or one of {string.Join(", ", parameter.Modifiers)}");
+        Problem(
+            "search-modifier-unsupported",
+            name,
+            $"'{modifier}' on {parameter.Name}",
+            parameter.Modifiers.Count == 0 ? "none" : $"none, or one of {string.Join(", ", parameter.Modifiers)}"
+        );
         return null;
     }
 
@@ -196,7 +254,12 @@ internal sealed class SearchReader
 
         if (rest.Contains(' ', StringComparison.Ordinal))
         {
-            Problem("search-value-invalid", name, $"'{text}', with a space", "an offset whose + is written %2B, because + in a query means a space");
+            Problem(
+                "search-value-invalid",
+                name,
+                $"'{text}', with a space",
+                "an offset whose + is written %2B, because + in a query means a space"
+            );
             return null;
         }
 
@@ -214,9 +277,7 @@ internal sealed class SearchReader
     {
         Int128 now = UnixNanoseconds.Nearest(_context.Now);
         var margin = Int128.Abs(now - range.From) / 10;
-        return new(
-            (long)Int128.Max(range.From - margin, long.MinValue),
-            (long)Int128.Min(range.To + margin, long.MaxValue));
+        return new((long)Int128.Max(range.From - margin, long.MinValue), (long)Int128.Min(range.To + margin, long.MaxValue));
     }
 
     private IEnumerable<QuantityTest> QuantityOf(string name, string text)
@@ -236,15 +297,16 @@ internal sealed class SearchReader
     }
 
     private List<string> Codes(IndexedParameter.Status status, string name, string value) =>
-    [
-        .. from token in Tokens(name, value)
-           where token.Code is not null && (token.System is null || token.System == status.System)
-           select token.Code,
-    ];
+        [
+            .. from token in Tokens(name, value)
+            where token.Code is not null && (token.System is null || token.System == status.System)
+            select token.Code,
+        ];
 
     private List<TokenTest> Tokens(string name, string value) => [.. Values(value).Select(text => TokenOf(name, text)).OfType<TokenTest>()];
 
-    private List<ReferenceTest> Identifiers(string name, string value) => [.. Tokens(name, value).Select(token => new ReferenceTest.Identifier(token))];
+    private List<ReferenceTest> Identifiers(string name, string value) =>
+        [.. Tokens(name, value).Select(token => new ReferenceTest.Identifier(token))];
 
     private TokenTest? TokenOf(string name, string text)
     {
@@ -261,10 +323,17 @@ internal sealed class SearchReader
     }
 
     private static TokenTest CanonicalOf(string text) =>
-        SearchText.Split(text, '|') is [var url, { Length: > 0 } version] ? new(SearchText.Unescape(version), SearchText.Unescape(url)) : new(null, SearchText.Unescape(text));
+        SearchText.Split(text, '|') is [var url, { Length: > 0 } version]
+            ? new(SearchText.Unescape(version), SearchText.Unescape(url))
+            : new(null, SearchText.Unescape(text));
 
     private List<ReferenceTest> References(IReadOnlyList<string> targets, string value) =>
-        [.. Values(value).Select(SearchText.Unescape).SelectMany(text => Reference(targets, text)).Select(reference => new ReferenceTest.Target(reference))];
+        [
+            .. Values(value)
+                .Select(SearchText.Unescape)
+                .SelectMany(text => Reference(targets, text))
+                .Select(reference => new ReferenceTest.Target(reference)),
+        ];
 
     private IEnumerable<string> Reference(IReadOnlyList<string> targets, string text)
     {
@@ -274,7 +343,9 @@ internal sealed class SearchReader
         var version = text.IndexOf("/_history/", StringComparison.Ordinal);
         if (version >= 0)
             text = text[..version];
-        return text.Contains('/', StringComparison.Ordinal) || text.Contains(':', StringComparison.Ordinal) ? [text] : targets.Select(type => $"{type}/{text}");
+        return text.Contains('/', StringComparison.Ordinal) || text.Contains(':', StringComparison.Ordinal)
+            ? [text]
+            : targets.Select(type => $"{type}/{text}");
     }
 
     private void TakeCount(string value)
@@ -290,7 +361,9 @@ internal sealed class SearchReader
         var keys = value.Split(',').Select(SortKeyOf).ToList();
         if (keys.Count > MostSortKeys || keys.Contains(null))
         {
-            var names = _type.Parameters.Where(parameter => parameter is not IndexedParameter.CodeAndQuantity).Select(parameter => parameter.Name);
+            var names = _type
+                .Parameters.Where(parameter => parameter is not IndexedParameter.CodeAndQuantity)
+                .Select(parameter => parameter.Name);
             Ignore("_sort", $"'{value}'", $"at most {MostSortKeys} of {string.Join(", ", names)}, each perhaps after a minus");
             return;
         }
@@ -302,7 +375,9 @@ internal sealed class SearchReader
     private SortKey? SortKeyOf(string text)
     {
         var descending = text.StartsWith('-');
-        return _type.Find(descending ? text[1..] : text) is { } parameter and not IndexedParameter.CodeAndQuantity ? new(parameter, descending) : null;
+        return _type.Find(descending ? text[1..] : text) is { } parameter and not IndexedParameter.CodeAndQuantity
+            ? new(parameter, descending)
+            : null;
     }
 
     private void TakeTotal(string value)
@@ -350,7 +425,12 @@ internal sealed class SearchReader
         var parameter = from is not null && parts.Length is 2 or 3 ? from.Find(parts[1]) : null;
         if (parts is ["*"] && !reverse)
             from = _type;
-        if (from is null || !(all || parameter is IndexedParameter.Reference or IndexedParameter.Subject) || parts.Length > 3 || (!reverse && !iterate && from != _type))
+        if (
+            from is null
+            || !(all || parameter is IndexedParameter.Reference or IndexedParameter.Subject)
+            || parts.Length > 3
+            || (!reverse && !iterate && from != _type)
+        )
         {
             Ignore(name, $"'{value}'", "a reference that /fhir/metadata lists, as Type:parameter or Type:parameter:TargetType");
             return;
@@ -365,7 +445,17 @@ internal sealed class SearchReader
         _honoured.Add(new(name, value));
         // A patient is never held here, so there is nothing at the other end.
         if (all || parameter is IndexedParameter.Reference)
-            _includes.Add(new(reverse, from, parameter as IndexedParameter.Reference, parts.Length == 3 ? parts[2] : reverse && !iterate ? _type.Name : null, iterate));
+            _includes.Add(
+                new(
+                    reverse,
+                    from,
+                    parameter as IndexedParameter.Reference,
+                    parts.Length == 3 ? parts[2]
+                        : reverse && !iterate ? _type.Name
+                        : null,
+                    iterate
+                )
+            );
     }
 
     private static IEnumerable<string> Values(string value) => SearchText.Split(value, ',');
@@ -379,5 +469,13 @@ internal sealed class SearchReader
     }
 
     private void Problem(string code, string name, string saw, string expected) =>
-        _problems.Add(Outcome.Problem(code, saw, expected, name, code == "search-value-invalid" ? OperationOutcome.IssueType.Value : OperationOutcome.IssueType.NotSupported));
+        _problems.Add(
+            Outcome.Problem(
+                code,
+                saw,
+                expected,
+                name,
+                code == "search-value-invalid" ? OperationOutcome.IssueType.Value : OperationOutcome.IssueType.NotSupported
+            )
+        );
 }

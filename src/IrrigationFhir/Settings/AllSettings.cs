@@ -13,22 +13,29 @@ internal static class AllSettings
     /// <remarks>Deeper names are known by <see cref="SiteSettings"/>, which names a mistyped one at the start.</remarks>
     private static readonly (string Section, Type? Settings)[] Sections =
     [
-        ("Data", typeof(StoreSettings)), ("Fhir", typeof(FhirSettings)), ("Intake", typeof(IntakeSettings)),
+        ("Data", typeof(StoreSettings)),
+        ("Fhir", typeof(FhirSettings)),
+        ("Intake", typeof(IntakeSettings)),
         ("Subscriptions", typeof(SubscriptionSettings)),
-        ("Measuring", null), ("Balance", null), ("Criteria", null), ("Forecasts", null), ("Flags", null), ("Entries", null),
+        ("Measuring", null),
+        ("Balance", null),
+        ("Criteria", null),
+        ("Forecasts", null),
+        ("Flags", null),
+        ("Entries", null),
     ];
 
     /// <summary>Every key that has a fixed name, of the service and of its host: what a mistyped one is compared with.</summary>
     public static IReadOnlyList<string> Keys =>
-    [
-        .. from section in Sections
-           where section.Settings is not null
-           from property in section.Settings.GetProperties()
-           where property.SetMethod?.IsPublic == true
-           select $"{section.Section}:{property.Name}",
-        .. SiteSettings.Read(new ConfigurationBuilder().Build()).All.Select(s => s.Key),
-        .. HostSettings.Keys,
-    ];
+        [
+            .. from section in Sections
+            where section.Settings is not null
+            from property in section.Settings.GetProperties()
+            where property.SetMethod?.IsPublic == true
+            select $"{section.Section}:{property.Name}",
+            .. SiteSettings.Read(new ConfigurationBuilder().Build()).All.Select(s => s.Key),
+            .. HostSettings.Keys,
+        ];
 
     /// <summary>Whether a key names a setting, or something in a section of them: what is wrong inside one is said at the start.</summary>
     public static bool Knows(string key) =>
@@ -62,12 +69,14 @@ internal static class AllSettings
         Try(() => SubscriptionSettings.Read(configuration));
         Try(() => SiteSettings.Read(configuration));
         Try(() => HostSettings.Check(configuration));
-        if (faults.Count > 0) throw new SettingsFault(faults);
+        if (faults.Count > 0)
+            throw new SettingsFault(faults);
     }
 
     private static void Settle(FhirSettings fhir)
     {
-        if (fhir.CanonicalBase is not { Length: > 0 } url) return;
+        if (fhir.CanonicalBase is not { Length: > 0 } url)
+            return;
         try
         {
             Profiles.UseCanonicalBase(url);

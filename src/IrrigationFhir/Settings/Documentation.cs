@@ -15,8 +15,12 @@ internal static partial class Documentation
     {
         var type = property.DeclaringType!;
         var members = Files.GetOrAdd(type.Assembly, Read);
-        var text = members.GetValueOrDefault($"P:{type.FullName}.{property.Name}")?.Element("summary")
-            ?? members.GetValueOrDefault($"T:{type.FullName}")?.Elements("param").FirstOrDefault(p => p.Attribute("name")?.Value == property.Name);
+        var text =
+            members.GetValueOrDefault($"P:{type.FullName}.{property.Name}")?.Element("summary")
+            ?? members
+                .GetValueOrDefault($"T:{type.FullName}")
+                ?.Elements("param")
+                .FirstOrDefault(p => p.Attribute("name")?.Value == property.Name);
         return text is null ? "" : Blank().Replace(Plain(text), " ").Trim();
     }
 
@@ -26,13 +30,19 @@ internal static partial class Documentation
         return File.Exists(file) ? XDocument.Load(file).Descendants("member").ToDictionary(m => m.Attribute("name")!.Value) : [];
     }
 
-    private static string Plain(XElement text) => string.Concat(text.Nodes().Select(node => node switch
-    {
-        XText words => words.Value,
-        XElement { Name.LocalName: "see" } see => see.Attribute("cref")?.Value.Split('.')[^1] ?? "",
-        XElement inner => Plain(inner),
-        _ => "",
-    }));
+    private static string Plain(XElement text) =>
+        string.Concat(
+            text.Nodes()
+                .Select(node =>
+                    node switch
+                    {
+                        XText words => words.Value,
+                        XElement { Name.LocalName: "see" } see => see.Attribute("cref")?.Value.Split('.')[^1] ?? "",
+                        XElement inner => Plain(inner),
+                        _ => "",
+                    }
+                )
+        );
 
     [GeneratedRegex(@"\s+")]
     private static partial Regex Blank();

@@ -14,13 +14,33 @@ internal static class HostSettings
     /// <summary>Keys that the host reads. Each may stand on the command line.</summary>
     public static IReadOnlyList<string> Keys { get; } =
     [
-        "urls", "http_ports", "https_ports", "environment", "contentRoot", "webroot", "applicationName", "AllowedHosts",
-        "Logging:LogLevel:Default", "Logging:Console:FormatterName", "Logging:Console:FormatterOptions:IncludeScopes",
-        "Kestrel:Endpoints", "Kestrel:Limits",
-        "shutdownTimeoutSeconds", "detailedErrors", "captureStartupErrors", "preferHostingUrls", "suppressStatusMessages",
-        "hostingStartupAssemblies", "hostingStartupExcludeAssemblies", "preventHostingStartup", "startupAssembly",
-        "OTEL_EXPORTER_OTLP_ENDPOINT", "OTEL_EXPORTER_OTLP_PROTOCOL", "OTEL_SERVICE_NAME",
-        "forwardedHeaders_enabled", "hostBuilder:reloadConfigOnChange",
+        "urls",
+        "http_ports",
+        "https_ports",
+        "environment",
+        "contentRoot",
+        "webroot",
+        "applicationName",
+        "AllowedHosts",
+        "Logging:LogLevel:Default",
+        "Logging:Console:FormatterName",
+        "Logging:Console:FormatterOptions:IncludeScopes",
+        "Kestrel:Endpoints",
+        "Kestrel:Limits",
+        "shutdownTimeoutSeconds",
+        "detailedErrors",
+        "captureStartupErrors",
+        "preferHostingUrls",
+        "suppressStatusMessages",
+        "hostingStartupAssemblies",
+        "hostingStartupExcludeAssemblies",
+        "preventHostingStartup",
+        "startupAssembly",
+        "OTEL_EXPORTER_OTLP_ENDPOINT",
+        "OTEL_EXPORTER_OTLP_PROTOCOL",
+        "OTEL_SERVICE_NAME",
+        "forwardedHeaders_enabled",
+        "hostBuilder:reloadConfigOnChange",
     ];
 
     /// <summary>Whether the host reads a key.</summary>
@@ -39,16 +59,19 @@ internal static class HostSettings
         [
             .. AllowedHosts.Faults(configuration),
             .. TelemetrySetup.Faults(configuration),
-            .. Listed(configuration, "urls").Where(url => !IsAddress(url))
+            .. Listed(configuration, "urls")
+                .Where(url => !IsAddress(url))
                 .Select(url => $"urls: '{url}'; an address such as http://localhost:5000 is expected"),
             .. from key in new[] { "http_ports", "https_ports" }
-               from port in Listed(configuration, key)
-               where !IsPort(port)
-               select $"{key}: '{port}'; a port from 0 to 65535 is expected",
-            .. LevelsIn(configuration.GetSection("Logging")).Where(level => !Enum.TryParse<LogLevel>(level.Value, ignoreCase: true, out _))
+            from port in Listed(configuration, key)
+            where !IsPort(port)
+            select $"{key}: '{port}'; a port from 0 to 65535 is expected",
+            .. LevelsIn(configuration.GetSection("Logging"))
+                .Where(level => !Enum.TryParse<LogLevel>(level.Value, ignoreCase: true, out _))
                 .Select(level => $"{level.Path}: '{level.Value}'; one of {string.Join(", ", Enum.GetNames<LogLevel>())} is expected"),
         ];
-        if (faults.Count > 0) throw new SettingsFault(faults);
+        if (faults.Count > 0)
+            throw new SettingsFault(faults);
     }
 
     private static string[] Listed(IConfiguration configuration, string key) =>
@@ -70,6 +93,10 @@ internal static class HostSettings
 
     /// <summary>Levels stand in <c>LogLevel</c>, of everything or of one provider.</summary>
     private static IEnumerable<IConfigurationSection> LevelsIn(IConfigurationSection logging) =>
-        logging.GetChildren().Select(provider => provider.GetSection("LogLevel")).Prepend(logging.GetSection("LogLevel"))
-            .SelectMany(levels => levels.GetChildren()).Where(level => level.Value is { Length: > 0 });
+        logging
+            .GetChildren()
+            .Select(provider => provider.GetSection("LogLevel"))
+            .Prepend(logging.GetSection("LogLevel"))
+            .SelectMany(levels => levels.GetChildren())
+            .Where(level => level.Value is { Length: > 0 });
 }

@@ -12,13 +12,22 @@ internal static class SettingsApi
     {
         AllSettings.Check(configuration);
         var site = SiteSettings.Read(configuration);
-        return services.AddSingleton(site).AddSingleton(site.Balance).AddSingleton(site.Criteria).AddSingleton(site.Forecasts).AddSingleton(new FlagLimits(site.Flags, site.Criteria, site.Forecasts)).AddSingleton(site.Entries);
+        return services
+            .AddSingleton(site)
+            .AddSingleton(site.Balance)
+            .AddSingleton(site.Criteria)
+            .AddSingleton(site.Forecasts)
+            .AddSingleton(new FlagLimits(site.Flags, site.Criteria, site.Forecasts))
+            .AddSingleton(site.Entries);
     }
 
     /// <summary>Maps the route.</summary>
     public static void MapSettings(this IEndpointRouteBuilder app) =>
         app.MapGet("/settings", (SiteSettings site) => site.All)
-            .Answers<IReadOnlyList<SiteSetting>>(StatusCodes.Status200OK, "Every setting that the arithmetic rests on, with the value in force, its default, and where that comes from.")
+            .Answers<IReadOnlyList<SiteSetting>>(
+                StatusCodes.Status200OK,
+                "Every setting that the arithmetic rests on, with the value in force, its default, and where that comes from."
+            )
             .WithName("readSettings")
             .WithTags("Settings")
             .WithSummary("What the numbers rest on");
@@ -32,7 +41,9 @@ internal static class SettingsApi
             AllSettings.Check(builder.Configuration);
             foreach (var setting in SiteSettings.Read(builder.Configuration).All)
             {
-                output.WriteLine($"{setting.Key} = {setting.Value}{(setting.Default is null || setting.Default == setting.Value ? "" : $"   (default {setting.Default})")}   [{setting.Range}]");
+                output.WriteLine(
+                    $"{setting.Key} = {setting.Value}{(setting.Default is null || setting.Default == setting.Value ? "" : $"   (default {setting.Default})")}   [{setting.Range}]"
+                );
                 output.WriteLine($"    {setting.Description}");
             }
 

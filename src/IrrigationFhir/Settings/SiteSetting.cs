@@ -23,7 +23,8 @@ internal sealed record SiteSetting(
     [property: Description("The value in force, with its unit.")] string Value,
     [property: Description("What it is where nothing is set; absent for an entry of a list.")] string? Default,
     [property: Description("What is accepted.")] string Range,
-    [property: Description("What it is for, and where its default comes from.")] string Description);
+    [property: Description("What it is for, and where its default comes from.")] string Description
+);
 
 /// <summary>The settings that the arithmetic rests on, and how many entries a request may hold.</summary>
 /// <param name="Balance">Section <c>Balance</c>, and in it section <c>Measuring</c>.</param>
@@ -32,7 +33,14 @@ internal sealed record SiteSetting(
 /// <param name="Flags">Section <c>Flags</c>.</param>
 /// <param name="Entries">Section <c>Entries</c>.</param>
 /// <param name="All">Every one of them, in words.</param>
-internal sealed record SiteSettings(BalanceSettings Balance, CriteriaSettings Criteria, ForecastSettings Forecasts, FlagSettings Flags, EntrySettings Entries, ImmutableArray<SiteSetting> All)
+internal sealed record SiteSettings(
+    BalanceSettings Balance,
+    CriteriaSettings Criteria,
+    ForecastSettings Forecasts,
+    FlagSettings Flags,
+    EntrySettings Entries,
+    ImmutableArray<SiteSetting> All
+)
 {
     /// <summary>Reads the sections.</summary>
     /// <exception cref="SettingsFault">Values that are unreadable, out of range, or not settings; all of them.</exception>
@@ -45,13 +53,17 @@ internal sealed record SiteSettings(BalanceSettings Balance, CriteriaSettings Cr
         var forecasts = reader.Section(configuration.GetSection("Forecasts"), ForecastSettings.Default);
         var flags = reader.Section(configuration.GetSection("Flags"), FlagSettings.Default);
         var entries = reader.Section(configuration.GetSection("Entries"), EntrySettings.Default);
-        if (reader.Faults.Count > 0) throw new SettingsFault(reader.Faults);
+        if (reader.Faults.Count > 0)
+            throw new SettingsFault(reader.Faults);
         return new(balance, criteria, forecasts, flags, entries, [.. reader.Settings]);
     }
 
     /// <summary>Those of appsettings.json in the working directory and of the environment, for commands that need no server.</summary>
     /// <exception cref="SettingsFault">As for <see cref="Read"/>.</exception>
-    public static SiteSettings Here() => Read(new ConfigurationBuilder().AddJsonFile(Path.GetFullPath("appsettings.json"), optional: true).AddEnvironmentVariables().Build());
+    public static SiteSettings Here() =>
+        Read(
+            new ConfigurationBuilder().AddJsonFile(Path.GetFullPath("appsettings.json"), optional: true).AddEnvironmentVariables().Build()
+        );
 
     /// <summary>Walks records of settings: what is marked with <see cref="SettingAttribute"/> is one, a record of such is a section.</summary>
     private sealed class Reader
@@ -71,29 +83,46 @@ internal sealed record SiteSettings(BalanceSettings Balance, CriteriaSettings Cr
             var names = new HashSet<string>(StringComparer.OrdinalIgnoreCase);
             foreach (var property in properties)
             {
-                if (property.GetValue(defaults) is not { } value) continue;
+                if (property.GetValue(defaults) is not { } value)
+                    continue;
                 var child = section.GetSection(property.Name);
                 var description = string.Join(' ', new[] { about, Documentation.Of(property) }.Where(text => text.Length > 0));
-                if (property.GetCustomAttribute<SettingAttribute>() is { } setting) property.SetValue(copy, One(child, setting, value, description, known));
-                else if (value is ImmutableSortedDictionary<string, Calibration> calibrations) property.SetValue(copy, Named(child, calibrations, new(1, 0), [nameof(Calibration.Factor), nameof(Calibration.HalfWidth)], description));
-                else if (value is ImmutableSortedDictionary<string, ColourScale> scales) property.SetValue(copy, Named(child, scales, new(5), [nameof(ColourScale.Grades)], description));
-                else if (property.PropertyType.Assembly == typeof(SettingAttribute).Assembly && value is not MeasuringCharacters) property.SetValue(copy, Record(child, value, description + SourceOf(value), known));
-                else if (property.Name != nameof(MeasuringCharacter.Source)) continue;
+                if (property.GetCustomAttribute<SettingAttribute>() is { } setting)
+                    property.SetValue(copy, One(child, setting, value, description, known));
+                else if (value is ImmutableSortedDictionary<string, Calibration> calibrations)
+                    property.SetValue(
+                        copy,
+                        Named(child, calibrations, new(1, 0), [nameof(Calibration.Factor), nameof(Calibration.HalfWidth)], description)
+                    );
+                else if (value is ImmutableSortedDictionary<string, ColourScale> scales)
+                    property.SetValue(copy, Named(child, scales, new(5), [nameof(ColourScale.Grades)], description));
+                else if (property.PropertyType.Assembly == typeof(SettingAttribute).Assembly && value is not MeasuringCharacters)
+                    property.SetValue(copy, Record(child, value, description + SourceOf(value), known));
+                else if (property.Name != nameof(MeasuringCharacter.Source))
+                    continue;
                 names.Add(property.Name);
             }
 
             SetSource(section, copy, properties, names);
-            foreach (var other in section.GetChildren().Where(c => !names.Contains(c.Key))) Faults.Add($"{other.Path}: not a setting; {section.Path} has {string.Join(", ", names.Order(StringComparer.Ordinal))}");
+            foreach (var other in section.GetChildren().Where(c => !names.Contains(c.Key)))
+                Faults.Add($"{other.Path}: not a setting; {section.Path} has {string.Join(", ", names.Order(StringComparer.Ordinal))}");
             return copy;
         }
 
         /// <summary>A list of records by name, each of which has to be whole.</summary>
-        private ImmutableSortedDictionary<string, T> Named<T>(IConfigurationSection section, ImmutableSortedDictionary<string, T> list, T defaults, string[] needed, string about)
+        private ImmutableSortedDictionary<string, T> Named<T>(
+            IConfigurationSection section,
+            ImmutableSortedDictionary<string, T> list,
+            T defaults,
+            string[] needed,
+            string about
+        )
             where T : class
         {
             foreach (var child in section.GetChildren())
             {
-                foreach (var missing in needed.Where(name => child[name] is null)) Faults.Add($"{child.Path}:{missing}: missing");
+                foreach (var missing in needed.Where(name => child[name] is null))
+                    Faults.Add($"{child.Path}:{missing}: missing");
                 list = list.SetItem(child.Key, (T)Record(child, defaults, about, known: false));
             }
 
@@ -117,17 +146,28 @@ internal sealed record SiteSettings(BalanceSettings Balance, CriteriaSettings Cr
         private static bool Within(object parsed, SettingAttribute setting, ref object read)
         {
             var number = parsed is bool ? 0 : Number(parsed, setting.Unit);
-            if (parsed is not bool && ((double)number < setting.Least || (double)number > setting.Most)) return false;
+            if (parsed is not bool && ((double)number < setting.Least || (double)number > setting.Most))
+                return false;
             read = parsed;
             return true;
         }
 
         private static object? Parse(string text, SettingAttribute setting, object like)
         {
-            if (like is bool) return bool.TryParse(text, out var flag) ? flag : null;
+            if (like is bool)
+                return bool.TryParse(text, out var flag) ? flag : null;
             var words = text.Split(' ', StringSplitOptions.RemoveEmptyEntries | StringSplitOptions.TrimEntries);
-            if (words.Length != (setting.Unit == "1" ? 1 : 2) || (words.Length == 2 && words[1] != setting.Unit)) return null;
-            if (!decimal.TryParse(words[0], NumberStyles.AllowLeadingSign | NumberStyles.AllowDecimalPoint, CultureInfo.InvariantCulture, out var number)) return null;
+            if (words.Length != (setting.Unit == "1" ? 1 : 2) || (words.Length == 2 && words[1] != setting.Unit))
+                return null;
+            if (
+                !decimal.TryParse(
+                    words[0],
+                    NumberStyles.AllowLeadingSign | NumberStyles.AllowDecimalPoint,
+                    CultureInfo.InvariantCulture,
+                    out var number
+                )
+            )
+                return null;
             return like switch
             {
                 decimal => number,
@@ -140,37 +180,44 @@ internal sealed record SiteSettings(BalanceSettings Balance, CriteriaSettings Cr
             };
         }
 
-        private static decimal Number(object value, string unit) => value switch
-        {
-            decimal number => number,
-            int whole => whole,
-            Volume volume => volume.Millilitres,
-            Pressure pressure => pressure.MillimetresOfMercury,
-            FlowRate rate => rate.MillilitresPerHour,
-            Duration time => time.ToInt64Nanoseconds() / Nanoseconds(unit),
-            _ => throw new ArgumentOutOfRangeException(nameof(value), value.GetType().Name, "no setting is of this type"),
-        };
+        private static decimal Number(object value, string unit) =>
+            value switch
+            {
+                decimal number => number,
+                int whole => whole,
+                Volume volume => volume.Millilitres,
+                Pressure pressure => pressure.MillimetresOfMercury,
+                FlowRate rate => rate.MillilitresPerHour,
+                Duration time => time.ToInt64Nanoseconds() / Nanoseconds(unit),
+                _ => throw new ArgumentOutOfRangeException(nameof(value), value.GetType().Name, "no setting is of this type"),
+            };
 
-        private static decimal Nanoseconds(string unit) => unit switch
-        {
-            "min" => NodaConstants.NanosecondsPerMinute,
-            "h" => NodaConstants.NanosecondsPerHour,
-            "d" => NodaConstants.NanosecondsPerDay,
-            _ => throw new ArgumentOutOfRangeException(nameof(unit), unit, "not a unit of time"),
-        };
+        private static decimal Nanoseconds(string unit) =>
+            unit switch
+            {
+                "min" => NodaConstants.NanosecondsPerMinute,
+                "h" => NodaConstants.NanosecondsPerHour,
+                "d" => NodaConstants.NanosecondsPerDay,
+                _ => throw new ArgumentOutOfRangeException(nameof(unit), unit, "not a unit of time"),
+            };
 
-        private static string Write(object value, string unit) => value is bool flag ? (flag ? "true" : "false")
-            : Number(value, unit).ToString("0.#########", CultureInfo.InvariantCulture) + (unit == "1" ? "" : $" {unit}");
+        private static string Write(object value, string unit) =>
+            value is bool flag
+                ? (flag ? "true" : "false")
+                : Number(value, unit).ToString("0.#########", CultureInfo.InvariantCulture) + (unit == "1" ? "" : $" {unit}");
 
         private static string SourceOf(object value) => value is MeasuringCharacter character ? $" Default: {character.Source}." : "";
 
         /// <summary>Figures that a site has set no longer come from where the defaults came from.</summary>
         private static void SetSource(IConfigurationSection section, object copy, List<PropertyInfo> properties, HashSet<string> names)
         {
-            if (properties.Find(p => p.Name == nameof(MeasuringCharacter.Source)) is not { } source) return;
+            if (properties.Find(p => p.Name == nameof(MeasuringCharacter.Source)) is not { } source)
+                return;
             names.Add(source.Name);
-            if (section[source.Name] is { Length: > 0 } said) source.SetValue(copy, said);
-            else if (section.GetChildren().Any()) source.SetValue(copy, "set by the site");
+            if (section[source.Name] is { Length: > 0 } said)
+                source.SetValue(copy, said);
+            else if (section.GetChildren().Any())
+                source.SetValue(copy, "set by the site");
         }
     }
 }

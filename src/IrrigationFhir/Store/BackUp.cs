@@ -17,12 +17,14 @@ internal sealed record StoreContents(long Episodes, long Entries, long Resources
     {
         var last = Math.Max(
             Dialect.Number(store, "select max(received_at) from entry"),
-            Dialect.Number(store, "select max(last_updated) from resource"));
+            Dialect.Number(store, "select max(last_updated) from resource")
+        );
         return new(
             Dialect.Number(store, "select count(*) from episode"),
             Dialect.Number(store, "select count(*) from entry"),
             Dialect.Number(store, "select count(*) from resource"),
-            last == 0 ? null : UnixNanoseconds.ToInstant(last));
+            last == 0 ? null : UnixNanoseconds.ToInstant(last)
+        );
     }
 
     /// <summary>In words.</summary>
@@ -50,13 +52,19 @@ internal static class BackUp
         if (args is not [{ Length: > 0 } target, .. var settings] || target.StartsWith('-'))
             return Wrongly(errors, "usage: IrrigationFhir backup TARGET [--Data:Folder FOLDER]");
         var folder = StoreSettings.Read(WebApplication.CreateBuilder(settings).Configuration).Folder;
-        if (Path.Exists(target)) return Wrongly(errors, $"{target} exists: a backup overwrites nothing");
-        if (!File.Exists(Dialect.FileIn(folder))) return Wrongly(errors, $"{folder} holds no store");
-        return Said(output, errors, () =>
-        {
-            var copied = StoreFolder.OrFault(() => Copy(Dialect.FileIn(folder), target), target);
-            return $"backed up to {target} and checked: {copied}";
-        });
+        if (Path.Exists(target))
+            return Wrongly(errors, $"{target} exists: a backup overwrites nothing");
+        if (!File.Exists(Dialect.FileIn(folder)))
+            return Wrongly(errors, $"{folder} holds no store");
+        return Said(
+            output,
+            errors,
+            () =>
+            {
+                var copied = StoreFolder.OrFault(() => Copy(Dialect.FileIn(folder), target), target);
+                return $"backed up to {target} and checked: {copied}";
+            }
+        );
     }
 
     /// <summary>
@@ -71,17 +79,23 @@ internal static class BackUp
         var checkOnly = args is ["--check", ..];
         if ((checkOnly ? args[1..] : args) is not [{ Length: > 0 } source, .. var given] || source.StartsWith('-'))
             return Wrongly(errors, "usage: IrrigationFhir restore [--check] SOURCE [--Data:Folder FOLDER]");
-        if (!File.Exists(source)) return Wrongly(errors, $"{source} is not there");
+        if (!File.Exists(source))
+            return Wrongly(errors, $"{source} is not there");
         if (File.Exists(source + "-wal"))
             return Wrongly(errors, $"{source} has a log beside it ({source}-wal), so it is a store and no backup: make one with backup");
         var settings = StoreSettings.Read(WebApplication.CreateBuilder(given).Configuration);
-        return Said(output, errors, () =>
-        {
-            var found = StoreFolder.OrFault(() => Checked(source, settings.TimeZone), source);
-            if (checkOnly) return $"{source} can be restored: {found}";
-            StoreFolder.Put(settings.Folder, source);
-            return $"restored {source} to {settings.Folder}: {found}";
-        });
+        return Said(
+            output,
+            errors,
+            () =>
+            {
+                var found = StoreFolder.OrFault(() => Checked(source, settings.TimeZone), source);
+                if (checkOnly)
+                    return $"{source} can be restored: {found}";
+                StoreFolder.Put(settings.Folder, source);
+                return $"restored {source} to {settings.Folder}: {found}";
+            }
+        );
     }
 
     /// <summary>Copies a database in one read transaction and reads the copy through.</summary>
@@ -108,7 +122,8 @@ internal static class BackUp
         }
         finally
         {
-            foreach (var left in new[] { "", "-journal" }) File.Delete(unfinished + left);
+            foreach (var left in new[] { "", "-journal" })
+                File.Delete(unfinished + left);
         }
     }
 
@@ -116,7 +131,8 @@ internal static class BackUp
     private static void Reserve(string file)
     {
         var options = new FileStreamOptions { Mode = FileMode.CreateNew, Access = FileAccess.Write };
-        if (!OperatingSystem.IsWindows()) options.UnixCreateMode = UnixFileMode.UserRead | UnixFileMode.UserWrite;
+        if (!OperatingSystem.IsWindows())
+            options.UnixCreateMode = UnixFileMode.UserRead | UnixFileMode.UserWrite;
         new FileStream(file, options).Dispose();
     }
 
@@ -130,12 +146,12 @@ internal static class BackUp
             throw new StoreFault($"the copy is damaged: {fault.ReplaceLineEndings(" ")}");
         if (Dialect.Rows(store, "pragma foreign_key_check", row => 0).Count > 0)
             throw new StoreFault("the copy holds entries without their episode");
-        const string Counted =
-            """
+        const string Counted = """
             select 1 from episode e
             where last_sequence <> (select count(*) from entry n where n.patient_key = e.patient_key and n.episode_id = e.id) limit 1
             """;
-        if (Dialect.Rows(store, Counted, row => 0).Count > 0) throw new StoreFault("the copy lacks entries that an episode counts");
+        if (Dialect.Rows(store, Counted, row => 0).Count > 0)
+            throw new StoreFault("the copy lacks entries that an episode counts");
         if (Migration.Pending(store) == 0 && SchemaCheck.Differences(store) is { Count: > 0 } differences)
             throw new StoreFault($"the copy does not have the schema that this version expects: {string.Join("; ", differences)}");
         return StoreContents.Of(store);
@@ -152,7 +168,8 @@ internal static class BackUp
             File.SetAttributes(copy, FileAttributes.Normal);
             var contents = ReadThrough(copy);
             int pending;
-            using (var store = Dialect.Open(copy, SqliteOpenMode.ReadOnly)) pending = Migration.Pending(store);
+            using (var store = Dialect.Open(copy, SqliteOpenMode.ReadOnly))
+                pending = Migration.Pending(store);
             Migration.Run(copy, zone);
             return pending == 0
                 ? contents.ToString()

@@ -86,7 +86,8 @@ internal sealed class Database : IAsyncDisposable
     /// <exception cref="StoreFault">What lies there cannot be served, or another process serves it; nothing was changed.</exception>
     public void Start()
     {
-        if (_place is not null) return;
+        if (_place is not null)
+            return;
         _place = StoreFolder.Open(_folder, TimeZone, _log);
         using (var connection = OpenForReading())
         using (var statements = new PreparedStatements(connection))
@@ -108,10 +109,14 @@ internal sealed class Database : IAsyncDisposable
     public async Task<StoreFailure?> Trouble(CancellationToken stop)
     {
         _looked = (long.MinValue, null);
-        if (_damaged) return new(StoreTrouble.Damaged);
-        if (Hindrance() is { } hindrance) return new(hindrance);
-        if (!CanWriteFolder()) return new(StoreTrouble.NotWritable);
-        if (_failed is null) return null;
+        if (_damaged)
+            return new(StoreTrouble.Damaged);
+        if (Hindrance() is { } hindrance)
+            return new(hindrance);
+        if (!CanWriteFolder())
+            return new(StoreTrouble.NotWritable);
+        if (_failed is null)
+            return null;
         try
         {
             await Write(writing => writing.Statements.Execute(ProbeSql, ("at", UnixNanoseconds.Of(writing.At))), stop);
@@ -133,8 +138,10 @@ internal sealed class Database : IAsyncDisposable
     /// <param name="stop">Gives up while still in line; from the moment the unit begins it runs to its end.</param>
     public async Task<T> Write<T>(Func<Writing, T> work, CancellationToken stop)
     {
-        if (_damaged) throw new StoreFailure(StoreTrouble.Damaged);
-        if (Looked() is { } hindrance) throw new StoreFailure(hindrance);
+        if (_damaged)
+            throw new StoreFailure(StoreTrouble.Damaged);
+        if (Looked() is { } hindrance)
+            throw new StoreFailure(hindrance);
         var waiting = new Waiting<T>(work, stop);
         await _line.Writer.WriteAsync(waiting, stop);
         try
@@ -152,7 +159,8 @@ internal sealed class Database : IAsyncDisposable
     private StoreTrouble? Looked()
     {
         var (now, (at, trouble)) = (Environment.TickCount64, _looked);
-        if (at != long.MinValue && now - at < 1000) return trouble;
+        if (at != long.MinValue && now - at < 1000)
+            return trouble;
         trouble = Hindrance();
         _looked = (now, trouble);
         return trouble;
@@ -160,11 +168,15 @@ internal sealed class Database : IAsyncDisposable
 
     private StoreTrouble? Hindrance()
     {
-        if (_place is null) return null;
-        if (!File.Exists(Dialect.FileIn(_folder))) return StoreTrouble.Gone;
-        if (_leastFree > 0 && new DriveInfo(Path.GetFullPath(_folder)).AvailableFreeSpace < _leastFree) return StoreTrouble.Full;
+        if (_place is null)
+            return null;
+        if (!File.Exists(Dialect.FileIn(_folder)))
+            return StoreTrouble.Gone;
+        if (_leastFree > 0 && new DriveInfo(Path.GetFullPath(_folder)).AvailableFreeSpace < _leastFree)
+            return StoreTrouble.Full;
         var last = Volatile.Read(ref _lastAt);
-        if (last <= 0) return null;
+        if (last <= 0)
+            return null;
         var now = Instant.FromDateTimeOffset(_clock.GetUtcNow());
         return now < UnixNanoseconds.ToInstant(last) - ClockTolerance ? StoreTrouble.ClockBehind : null;
     }
@@ -252,7 +264,8 @@ internal sealed class Database : IAsyncDisposable
     {
         var next = _line.Reader.WaitToReadAsync().AsTask();
         // A reader may hold on to the log: then it is tried again after as long.
-        while (_unsettled && !next.Wait(Rest)) _unsettled = !Dialect.Checkpoint(connection);
+        while (_unsettled && !next.Wait(Rest))
+            _unsettled = !Dialect.Checkpoint(connection);
         return next.GetAwaiter().GetResult();
     }
 

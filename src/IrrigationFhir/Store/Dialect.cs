@@ -15,7 +15,8 @@ internal static class Dialect
 
     // 32 MiB of pages in memory, savepoints undone from memory, and the log copied back every 32 MiB. Measured on two shared
     // cores with 32 writers, one entry and two new resource versions in each change: without these, 40 % more system time.
-    private const string Tuning = "pragma cache_size = -32768; pragma temp_store = memory; pragma wal_autocheckpoint = 8000;"
+    private const string Tuning =
+        "pragma cache_size = -32768; pragma temp_store = memory; pragma wal_autocheckpoint = 8000;"
         // Twice the log that the line above allows: what a long reader let it grow beyond that is given back to the disk.
         + "pragma journal_size_limit = 67108864;";
 
@@ -71,16 +72,25 @@ internal static class Dialect
 
     /// <summary>What a failure of the engine means; null for one that is no matter of disk or file but of what was asked.</summary>
     /// <remarks>Result codes: https://www.sqlite.org/rescode.html.</remarks>
-    public static StoreFailure? FailureOf(Exception failure) => failure switch
-    {
-        StoreFailure known => known,
-        SqliteException { SqliteErrorCode: 13 } full => new(StoreTrouble.Full, full.SqliteExtendedErrorCode, full),
-        SqliteException { SqliteErrorCode: 3 or 8 or 14 or 23 } shut => new(StoreTrouble.NotWritable, shut.SqliteExtendedErrorCode, shut),
-        SqliteException { SqliteErrorCode: 11 or 26 } damaged => new(StoreTrouble.Damaged, damaged.SqliteExtendedErrorCode, damaged),
-        SqliteException { SqliteErrorCode: 5 or 6 or 10 or 15 } other => new(StoreTrouble.Unavailable, other.SqliteExtendedErrorCode, other),
-        SqliteException { SqliteErrorCode: 9 } given => new(StoreTrouble.TooCostly, given.SqliteExtendedErrorCode, given),
-        _ => null,
-    };
+    public static StoreFailure? FailureOf(Exception failure) =>
+        failure switch
+        {
+            StoreFailure known => known,
+            SqliteException { SqliteErrorCode: 13 } full => new(StoreTrouble.Full, full.SqliteExtendedErrorCode, full),
+            SqliteException { SqliteErrorCode: 3 or 8 or 14 or 23 } shut => new(
+                StoreTrouble.NotWritable,
+                shut.SqliteExtendedErrorCode,
+                shut
+            ),
+            SqliteException { SqliteErrorCode: 11 or 26 } damaged => new(StoreTrouble.Damaged, damaged.SqliteExtendedErrorCode, damaged),
+            SqliteException { SqliteErrorCode: 5 or 6 or 10 or 15 } other => new(
+                StoreTrouble.Unavailable,
+                other.SqliteExtendedErrorCode,
+                other
+            ),
+            SqliteException { SqliteErrorCode: 9 } given => new(StoreTrouble.TooCostly, given.SqliteExtendedErrorCode, given),
+            _ => null,
+        };
 
     /// <summary>Ends what a connection does after a time, or when nobody waits for it any more; until it is disposed of.</summary>
     public static IDisposable Bound(DbConnection connection, TimeSpan longest, CancellationToken stop)
@@ -109,13 +119,17 @@ internal static class Dialect
     public static string HasWord(string json, string path, string pattern)
     {
         var names = path.Split('.');
-        return $"exists (select 1 from json_tree({json}, '$.{names[0]}') t where t.key in ('display', 'text') and t.type = 'text'" +
-            $" and t.fullkey like '$.{string.Join("%.", names)}%' and (' ' || t.atom) like {pattern} escape '\\')";
+        return $"exists (select 1 from json_tree({json}, '$.{names[0]}') t where t.key in ('display', 'text') and t.type = 'text'"
+            + $" and t.fullkey like '$.{string.Join("%.", names)}%' and (' ' || t.atom) like {pattern} escape '\\')";
     }
 
     /// <summary>The pattern for <see cref="HasWord"/>. Letters compare without regard to case, as far as they are ASCII.</summary>
     public static string WordBegins(string text) =>
-        "% " + text.Replace(@"\", @"\\", StringComparison.Ordinal).Replace("%", @"\%", StringComparison.Ordinal).Replace("_", @"\_", StringComparison.Ordinal) + "%";
+        "% "
+        + text.Replace(@"\", @"\\", StringComparison.Ordinal)
+            .Replace("%", @"\%", StringComparison.Ordinal)
+            .Replace("_", @"\_", StringComparison.Ordinal)
+        + "%";
 
     /// <summary>A condition: every filter, of a JSON array of objects with a parameter <c>p</c> and the values <c>any</c>, has a value among the attributes, a JSON array of <c>parameter value</c>.</summary>
     public static string Passes(string filters, string attributes) =>
@@ -132,15 +146,16 @@ internal static class Dialect
     }
 
     /// <summary>How a database file is opened.</summary>
-    public static string Connection(string file, SqliteOpenMode mode, bool pooling) => new SqliteConnectionStringBuilder
-    {
-        DataSource = file,
-        Mode = mode,
-        Pooling = pooling,
-        ForeignKeys = true,
-        // Seconds that a statement waits for another process's lock, such as a backup's.
-        DefaultTimeout = 30,
-    }.ConnectionString;
+    public static string Connection(string file, SqliteOpenMode mode, bool pooling) =>
+        new SqliteConnectionStringBuilder
+        {
+            DataSource = file,
+            Mode = mode,
+            Pooling = pooling,
+            ForeignKeys = true,
+            // Seconds that a statement waits for another process's lock, such as a backup's.
+            DefaultTimeout = 30,
+        }.ConnectionString;
 
     /// <summary>Runs statements that answer nothing.</summary>
     public static void Run(SqliteConnection connection, string sql)
@@ -164,7 +179,8 @@ internal static class Dialect
         command.CommandText = sql;
         using var reader = command.ExecuteReader();
         var rows = new List<T>();
-        while (reader.Read()) rows.Add(row(reader));
+        while (reader.Read())
+            rows.Add(row(reader));
         return rows;
     }
 }

@@ -14,7 +14,17 @@ namespace IrrigationFhir.Store;
 /// <param name="Json">What the episode is, in the form the entries API chose.</param>
 /// <param name="FlagsAsOf">Up to when its flags are worked out; null where nobody looked yet.</param>
 internal sealed record EpisodeRow(
-    string PatientKey, string Id, long Version, long LastSequence, Token? Identifier, Token? Patient, Instant OpenedAt, Instant? ClosedAt, string Json, Instant? FlagsAsOf = null);
+    string PatientKey,
+    string Id,
+    long Version,
+    long LastSequence,
+    Token? Identifier,
+    Token? Patient,
+    Instant OpenedAt,
+    Instant? ClosedAt,
+    string Json,
+    Instant? FlagsAsOf = null
+);
 
 /// <summary>One revision of one entry.</summary>
 /// <param name="Sequence">Order of arrival within the episode, from 1, without gaps that mean anything.</param>
@@ -25,7 +35,16 @@ internal sealed record EpisodeRow(
 /// <param name="At">When it happened, or began to.</param>
 /// <param name="ReceivedAt">When it arrived here.</param>
 /// <param name="Json">The entry.</param>
-internal sealed record EntryRow(long Sequence, string Source, string EntryId, int Revision, string Kind, Instant At, Instant ReceivedAt, string Json);
+internal sealed record EntryRow(
+    long Sequence,
+    string Source,
+    string EntryId,
+    int Revision,
+    string Kind,
+    Instant At,
+    Instant ReceivedAt,
+    string Json
+);
 
 /// <summary>A resource that failed its own profile and is not published.</summary>
 /// <param name="Type">Its FHIR type.</param>
@@ -66,7 +85,8 @@ internal sealed record EpisodeChange(
     IReadOnlyList<ResourceDraft> Resources,
     IReadOnlyList<WithheldRow> Withheld,
     string? Json = null,
-    Instant? ClosedAt = null)
+    Instant? ClosedAt = null
+)
 {
     /// <summary>What is told of the resources that change.</summary>
     public IReadOnlyList<OutboxEvent> Events { get; init; } = [];

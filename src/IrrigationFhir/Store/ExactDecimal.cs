@@ -21,8 +21,16 @@ internal readonly partial record struct ExactDecimal(BigInteger Digits, int Scal
         if (!match.Success)
             return null;
         var (whole, fraction, exponent) = (match.Groups["whole"].Value, match.Groups["fraction"].Value, 0);
-        if (whole.Length + fraction.Length > MostDigits
-            || (match.Groups["exponent"].Success && (!int.TryParse(match.Groups["exponent"].Value, CultureInfo.InvariantCulture, out exponent) || Math.Abs(exponent) > MostExponent)))
+        if (
+            whole.Length + fraction.Length > MostDigits
+            || (
+                match.Groups["exponent"].Success
+                && (
+                    !int.TryParse(match.Groups["exponent"].Value, CultureInfo.InvariantCulture, out exponent)
+                    || Math.Abs(exponent) > MostExponent
+                )
+            )
+        )
         {
             return null;
         }
@@ -72,9 +80,7 @@ internal readonly partial record struct ExactDecimal(BigInteger Digits, int Scal
         var whole = digits[..^behind].TrimStart('0');
         var fraction = digits[^behind..].TrimEnd('0');
         var text = $"{whole.Length:00}{whole}{(fraction.Length == 0 ? "" : "." + fraction)}";
-        return Digits.Sign < 0
-            ? "n" + string.Concat(text.Select(c => c == '.' ? c : (char)('0' + '9' - c))) + "~"
-            : "p" + text;
+        return Digits.Sign < 0 ? "n" + string.Concat(text.Select(c => c == '.' ? c : (char)('0' + '9' - c))) + "~" : "p" + text;
     }
 
     [GeneratedRegex(@"\A(?<whole>[+-]?[0-9]+)(\.(?<fraction>[0-9]+))?([eE](?<exponent>[+-]?[0-9]{1,3}))?\z", RegexOptions.ExplicitCapture)]

@@ -19,17 +19,23 @@ internal static class FhirJson
 
     private static readonly BaseFhirJsonSerializer Serializer = new(ModelInfo.ModelInspector);
 
-    private static readonly JsonSerializerOptions Reading =
-        new JsonSerializerOptions { MaxDepth = MaxDepth }.ForFhir(ModelInfo.ModelInspector);
+    private static readonly JsonSerializerOptions Reading = new JsonSerializerOptions { MaxDepth = MaxDepth }.ForFhir(
+        ModelInfo.ModelInspector
+    );
 
     // Readable by people: an apostrophe and the + of an offset need no escape in a JSON body that is never put into a page.
-    private static readonly JsonWriterOptions Writing = new() { Encoder = JavaScriptEncoder.UnsafeRelaxedJsonEscaping, MaxDepth = MaxDepth };
+    private static readonly JsonWriterOptions Writing = new()
+    {
+        Encoder = JavaScriptEncoder.UnsafeRelaxedJsonEscaping,
+        MaxDepth = MaxDepth,
+    };
 
     /// <summary>The resource as compact JSON.</summary>
     public static string Write(Resource resource) => Encoding.UTF8.GetString(Serialize(resource).WrittenSpan);
 
     /// <summary>A part of the resource as compact JSON.</summary>
-    public static string Write(Resource resource, Func<SerializationFilter> part) => Encoding.UTF8.GetString(Serialize(resource, part).WrittenSpan);
+    public static string Write(Resource resource, Func<SerializationFilter> part) =>
+        Encoding.UTF8.GetString(Serialize(resource, part).WrittenSpan);
 
     /// <summary>The resource as compact JSON in UTF-8.</summary>
     public static byte[] WriteUtf8(Resource resource) => Serialize(resource).WrittenSpan.ToArray();

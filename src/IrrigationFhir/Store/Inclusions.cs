@@ -4,7 +4,13 @@ using Dapper;
 namespace IrrigationFhir.Store;
 
 /// <summary>Follows references from the matches of a search, within the snapshot of that search.</summary>
-internal sealed class Inclusions(DbConnection connection, DbTransaction snapshot, IReadOnlyList<Inclusion> inclusions, int most, CancellationToken stop)
+internal sealed class Inclusions(
+    DbConnection connection,
+    DbTransaction snapshot,
+    IReadOnlyList<Inclusion> inclusions,
+    int most,
+    CancellationToken stop
+)
 {
     /// <summary>Ids in one statement; well under the number of values a statement may have.</summary>
     public const int AtOnce = 500;
@@ -13,16 +19,14 @@ internal sealed class Inclusions(DbConnection connection, DbTransaction snapshot
     public const int Rounds = 5;
 
     /// <summary>Addresses of what points at some addresses.</summary>
-    internal const string Pointing =
-        """
+    internal const string Pointing = """
         select i.type || '/' || i.id from resource_reference i
         where i.type = @type and i.parameter in @parameters and i.reference in @some and i.reference <> ''
         """;
 
     /// <summary>Addresses that the resources of some ids point at.</summary>
     /// <remarks>A cross join keeps this order: without statistics SQLite would rather walk over all references of that name.</remarks>
-    internal const string PointedAt =
-        """
+    internal const string PointedAt = """
         select i.reference from resource r cross join resource_reference i
         where r.type = @type and r.id in @some and i.patient_key = r.patient_key and i.type = r.type and i.id = r.id and i.parameter in @parameters and i.reference <> ''
         """;
@@ -55,24 +59,17 @@ internal sealed class Inclusions(DbConnection connection, DbTransaction snapshot
 
     private async Task<bool> Follow(Inclusion inclusion, IReadOnlyList<ResourceVersion> from)
     {
-        var parameters = (inclusion.Parameter is { } one ? [one] : inclusion.From.Parameters.OfType<IndexedParameter.Reference>()).Select(parameter => parameter.Name).ToList();
+        var parameters = (inclusion.Parameter is { } one ? [one] : inclusion.From.Parameters.OfType<IndexedParameter.Reference>())
+            .Select(parameter => parameter.Name)
+            .ToList();
         if (inclusion.Reverse)
         {
             var at = from.Where(version => inclusion.Target is null || version.Type == inclusion.Target).Select(Address).ToList();
-            return await Add(
-                Pointing,
-                inclusion.From.Name,
-                parameters,
-                at);
+            return await Add(Pointing, inclusion.From.Name, parameters, at);
         }
 
         var ids = from.Where(version => version.Type == inclusion.From.Name).Select(version => version.Id).ToList();
-        return await Add(
-            PointedAt,
-            inclusion.From.Name,
-            parameters,
-            ids,
-            inclusion.Target);
+        return await Add(PointedAt, inclusion.From.Name, parameters, ids, inclusion.Target);
     }
 
     /// <summary>Adds the resources at the addresses that a statement finds; false when there is no room for all of them.</summary>
@@ -80,7 +77,19 @@ internal sealed class Inclusions(DbConnection connection, DbTransaction snapshot
     {
         foreach (var some in values.Chunk(AtOnce))
         {
-            var addresses = await connection.QueryAsync<string>(new CommandDefinition(sql, new { type, parameters, some }, snapshot, cancellationToken: stop));
+            var addresses = await connection.QueryAsync<string>(
+                new CommandDefinition(
+                    sql,
+                    new
+                    {
+                        type,
+                        parameters,
+                        some,
+                    },
+                    snapshot,
+                    cancellationToken: stop
+                )
+            );
             var wanted = addresses
                 .Where(address => !_seen.Contains(address))
                 .Distinct()
@@ -91,11 +100,19 @@ internal sealed class Inclusions(DbConnection connection, DbTransaction snapshot
             {
                 foreach (var ids in group.Order(StringComparer.Ordinal).Chunk(AtOnce))
                 {
-                    var rows = await connection.QueryAsync<ResourceStore.Stored>(new CommandDefinition(
-                        $"select {SearchSql.Columns} from resource r where r.type = @Key and r.id in @ids order by r.id limit @room",
-                        new { group.Key, ids, room = most - _included.Count + 1 },
-                        snapshot,
-                        cancellationToken: stop));
+                    var rows = await connection.QueryAsync<ResourceStore.Stored>(
+                        new CommandDefinition(
+                            $"select {SearchSql.Columns} from resource r where r.type = @Key and r.id in @ids order by r.id limit @room",
+                            new
+                            {
+                                group.Key,
+                                ids,
+                                room = most - _included.Count + 1,
+                            },
+                            snapshot,
+                            cancellationToken: stop
+                        )
+                    );
                     foreach (var row in rows)
                     {
                         if (_included.Count == most)

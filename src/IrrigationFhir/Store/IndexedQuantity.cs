@@ -13,20 +13,67 @@ internal readonly record struct IndexedQuantity(string Number, string? Amount, s
     private static readonly string Ucum = new Quantity(1, "1").System!;
 
     // Amounts per day, because a day holds a whole number of every other stretch: no quotient has to be rounded.
-    private static readonly FrozenDictionary<string, (string Unit, ExactDecimal Factor)> Known = new (string Code, string Unit, decimal Factor)[]
+    private static readonly FrozenDictionary<string, (string Unit, ExactDecimal Factor)> Known = new (
+        string Code,
+        string Unit,
+        decimal Factor
+    )[]
     {
-        ("mL", "mL", 1m), ("ml", "mL", 1m), ("cm3", "mL", 1m), ("uL", "mL", 0.001m), ("cL", "mL", 10m), ("dL", "mL", 100m), ("L", "mL", 1000m), ("l", "mL", 1000m),
-        ("mL/d", "mL/d", 1m), ("mL/(24.h)", "mL/d", 1m), ("mL/(12.h)", "mL/d", 2m), ("mL/(8.h)", "mL/d", 3m), ("mL/h", "mL/d", 24m), ("mL/min", "mL/d", 1440m),
-        ("L/d", "mL/d", 1000m), ("L/h", "mL/d", 24_000m), ("L/min", "mL/d", 1_440_000m),
-        ("ml/d", "mL/d", 1m), ("ml/h", "mL/d", 24m), ("ml/min", "mL/d", 1440m), ("l/d", "mL/d", 1000m), ("l/h", "mL/d", 24_000m), ("l/min", "mL/d", 1_440_000m),
-        ("mL/kg/d", "mL/kg/d", 1m), ("mL/(kg.d)", "mL/kg/d", 1m), ("mL/kg/h", "mL/kg/d", 24m), ("mL/(kg.h)", "mL/kg/d", 24m), ("mL/h/kg", "mL/kg/d", 24m),
-        ("mg", "g", 0.001m), ("g", "g", 1m), ("kg", "g", 1000m),
-        ("s", "s", 1m), ("min", "s", 60m), ("h", "s", 3600m), ("d", "s", 86_400m), ("wk", "s", 604_800m),
-        ("mg/mL", "g/mL", 0.001m), ("kg/L", "g/mL", 1m), ("g/mL", "g/mL", 1m), ("g/L", "g/mL", 0.001m),
-        ("mm", "cm", 0.1m), ("cm", "cm", 1m), ("m", "cm", 100m),
+        ("mL", "mL", 1m),
+        ("ml", "mL", 1m),
+        ("cm3", "mL", 1m),
+        ("uL", "mL", 0.001m),
+        ("cL", "mL", 10m),
+        ("dL", "mL", 100m),
+        ("L", "mL", 1000m),
+        ("l", "mL", 1000m),
+        ("mL/d", "mL/d", 1m),
+        ("mL/(24.h)", "mL/d", 1m),
+        ("mL/(12.h)", "mL/d", 2m),
+        ("mL/(8.h)", "mL/d", 3m),
+        ("mL/h", "mL/d", 24m),
+        ("mL/min", "mL/d", 1440m),
+        ("L/d", "mL/d", 1000m),
+        ("L/h", "mL/d", 24_000m),
+        ("L/min", "mL/d", 1_440_000m),
+        ("ml/d", "mL/d", 1m),
+        ("ml/h", "mL/d", 24m),
+        ("ml/min", "mL/d", 1440m),
+        ("l/d", "mL/d", 1000m),
+        ("l/h", "mL/d", 24_000m),
+        ("l/min", "mL/d", 1_440_000m),
+        ("mL/kg/d", "mL/kg/d", 1m),
+        ("mL/(kg.d)", "mL/kg/d", 1m),
+        ("mL/kg/h", "mL/kg/d", 24m),
+        ("mL/(kg.h)", "mL/kg/d", 24m),
+        ("mL/h/kg", "mL/kg/d", 24m),
+        ("mg", "g", 0.001m),
+        ("g", "g", 1m),
+        ("kg", "g", 1000m),
+        ("s", "s", 1m),
+        ("min", "s", 60m),
+        ("h", "s", 3600m),
+        ("d", "s", 86_400m),
+        ("wk", "s", 604_800m),
+        ("mg/mL", "g/mL", 0.001m),
+        ("kg/L", "g/mL", 1m),
+        ("g/mL", "g/mL", 1m),
+        ("g/L", "g/mL", 0.001m),
+        ("mm", "cm", 0.1m),
+        ("cm", "cm", 1m),
+        ("m", "cm", 100m),
         // Counted, not measured: [drp] is not the same, UCUM fixes that one at a twentieth of a millilitre.
-        ("{drop}/min", "{drop}/min", 1m), ("{gtt}/min", "{drop}/min", 1m), ("{drop}/mL", "{drop}/mL", 1m), ("{gtt}/mL", "{drop}/mL", 1m),
-        ("%", "%", 1m), ("1", "1", 1m), ("{score}", "{score}", 1m), ("[Ch]", "[Ch]", 1m), ("cm[H2O]", "cm[H2O]", 1m), ("mm[Hg]", "mm[Hg]", 1m), ("Cel", "Cel", 1m),
+        ("{drop}/min", "{drop}/min", 1m),
+        ("{gtt}/min", "{drop}/min", 1m),
+        ("{drop}/mL", "{drop}/mL", 1m),
+        ("{gtt}/mL", "{drop}/mL", 1m),
+        ("%", "%", 1m),
+        ("1", "1", 1m),
+        ("{score}", "{score}", 1m),
+        ("[Ch]", "[Ch]", 1m),
+        ("cm[H2O]", "cm[H2O]", 1m),
+        ("mm[Hg]", "mm[Hg]", 1m),
+        ("Cel", "Cel", 1m),
     }.ToFrozenDictionary(row => row.Code, row => (row.Unit, ExactDecimal.Of(row.Factor)));
 
     /// <summary>The key of a quantity; null without a value, and for one that says only "less than" or "more than".</summary>
@@ -47,7 +94,9 @@ internal readonly record struct IndexedQuantity(string Number, string? Amount, s
     /// <param name="system">Its system; empty for none.</param>
     /// <returns>For a UCUM unit of the table its base, such as mL for L; any other stands for itself. Outside UCUM the text is <c>code|system</c>.</returns>
     public static (string Unit, ExactDecimal Factor) UnitOf(string code, string system) =>
-        system != Ucum ? ($"{code}|{system}", One) : Known.TryGetValue(code, out var known) ? known : (code, One);
+        system != Ucum ? ($"{code}|{system}", One)
+        : Known.TryGetValue(code, out var known) ? known
+        : (code, One);
 
     /// <summary>The same for a code that is looked for under any system, read as UCUM's.</summary>
     public static (string Unit, ExactDecimal Factor) UcumUnitOf(string code) => UnitOf(code, Ucum);

@@ -86,7 +86,8 @@ internal abstract record IndexedParameter(string Name, string Definition)
     }
 
     /// <summary>The status, a code whose system the type fixes. At most one per type.</summary>
-    public sealed record Status(string Name, string Definition, string System, Func<Resource, string?> Of) : IndexedParameter(Name, Definition)
+    public sealed record Status(string Name, string Definition, string System, Func<Resource, string?> Of)
+        : IndexedParameter(Name, Definition)
     {
         /// <inheritdoc/>
         public override IReadOnlyList<string> Modifiers => [":not", ":missing"];
@@ -99,11 +100,16 @@ internal abstract record IndexedParameter(string Name, string Definition)
     /// <param name="Of">The reference.</param>
     /// <param name="Through">Where the resource names no patient: the resources whose patient is its own.</param>
     public sealed record Subject(
-        string Name, string Definition, IReadOnlyList<string> Targets, Func<Resource, ResourceReference?> Of, Func<Resource, IEnumerable<ResourceReference>>? Through = null)
-        : IndexedParameter(Name, Definition)
+        string Name,
+        string Definition,
+        IReadOnlyList<string> Targets,
+        Func<Resource, ResourceReference?> Of,
+        Func<Resource, IEnumerable<ResourceReference>>? Through = null
+    ) : IndexedParameter(Name, Definition)
     {
         /// <inheritdoc/>
-        public override IReadOnlyList<string> Modifiers => [":identifier", ".identifier", ":Patient.identifier", ":missing", .. Targets.Select(type => ":" + type)];
+        public override IReadOnlyList<string> Modifiers =>
+            [":identifier", ".identifier", ":Patient.identifier", ":missing", .. Targets.Select(type => ":" + type)];
     }
 
     /// <summary>Codings or identifiers.</summary>
@@ -113,15 +119,20 @@ internal abstract record IndexedParameter(string Name, string Definition)
     /// <param name="Texts">Paths of the elements whose display and text the modifier <c>:text</c> looks at; none without it.</param>
     /// <param name="Of">The rows it writes, under its own name; null when others write all it looks at.</param>
     public sealed record Coded(
-        string Name, string Definition, IReadOnlyList<string> Rows, IReadOnlyList<string> Texts, Func<Resource, IEnumerable<CodedValue>>? Of)
-        : IndexedParameter(Name, Definition)
+        string Name,
+        string Definition,
+        IReadOnlyList<string> Rows,
+        IReadOnlyList<string> Texts,
+        Func<Resource, IEnumerable<CodedValue>>? Of
+    ) : IndexedParameter(Name, Definition)
     {
         /// <inheritdoc/>
         public override IReadOnlyList<string> Modifiers => Texts.Count > 0 ? [":not", ":text", ":missing"] : [":not", ":missing"];
     }
 
     /// <summary>Canonical addresses, each perhaps with a version behind a bar; indexed like a coding with the version as its system.</summary>
-    public sealed record Canonical(string Name, string Definition, Func<Resource, IEnumerable<string>> Of) : IndexedParameter(Name, Definition)
+    public sealed record Canonical(string Name, string Definition, Func<Resource, IEnumerable<string>> Of)
+        : IndexedParameter(Name, Definition)
     {
         /// <inheritdoc/>
         public override IReadOnlyList<string> Modifiers => [":missing"];
@@ -174,7 +185,12 @@ internal abstract record IndexedParameter(string Name, string Definition)
     }
 
     /// <summary>References other than the subject.</summary>
-    public sealed record Reference(string Name, string Definition, IReadOnlyList<string> Targets, Func<Resource, IEnumerable<ResourceReference?>> Of) : IndexedParameter(Name, Definition)
+    public sealed record Reference(
+        string Name,
+        string Definition,
+        IReadOnlyList<string> Targets,
+        Func<Resource, IEnumerable<ResourceReference?>> Of
+    ) : IndexedParameter(Name, Definition)
     {
         /// <inheritdoc/>
         public override IReadOnlyList<string> Modifiers => [":identifier", ":missing", .. Targets.Select(type => ":" + type)];
@@ -217,22 +233,67 @@ internal static class IndexedTypes
             Coded<Observation>("category", "Observation-category", ["category"], o => o.Category.SelectMany(Tokens)),
             Status<Observation>("status", "Observation-status", "http://hl7.org/fhir/observation-status", o => o.Status?.GetLiteral()),
             Coded<Observation>("identifier", "clinical-identifier", [], o => Tokens(o.Identifier)),
-            Coded<Observation>("data-absent-reason", "Observation-data-absent-reason", ["dataAbsentReason"], o => Tokens(o.DataAbsentReason)),
+            Coded<Observation>(
+                "data-absent-reason",
+                "Observation-data-absent-reason",
+                ["dataAbsentReason"],
+                o => Tokens(o.DataAbsentReason)
+            ),
             Coded<Observation>("method", "Observation-method", ["method"], o => Tokens(o.Method)),
             new IndexedParameter.Quantity("value-quantity", Published + "Observation-value-quantity", [OwnCode]),
             new IndexedParameter.CodeAndQuantity("code-value-quantity", Published + "Observation-code-value-quantity", [OwnCode]),
-            Measured<Observation>(ComponentCode, "Observation-component-code", ["component.code"], o => o.Component.SelectMany((c, i) => Values(i + 1, c.Code, c.Value))),
+            Measured<Observation>(
+                ComponentCode,
+                "Observation-component-code",
+                ["component.code"],
+                o => o.Component.SelectMany((c, i) => Values(i + 1, c.Code, c.Value))
+            ),
             new IndexedParameter.Quantity("component-value-quantity", Published + "Observation-component-value-quantity", [ComponentCode]),
-            new IndexedParameter.CodeAndQuantity("component-code-value-quantity", Published + "Observation-component-code-value-quantity", [ComponentCode]),
-            new IndexedParameter.Coded("combo-code", Published + "Observation-combo-code", [OwnCode, ComponentCode], ["code", "component.code"], null),
+            new IndexedParameter.CodeAndQuantity(
+                "component-code-value-quantity",
+                Published + "Observation-component-code-value-quantity",
+                [ComponentCode]
+            ),
+            new IndexedParameter.Coded(
+                "combo-code",
+                Published + "Observation-combo-code",
+                [OwnCode, ComponentCode],
+                ["code", "component.code"],
+                null
+            ),
             new IndexedParameter.Quantity("combo-value-quantity", Published + "Observation-combo-value-quantity", [OwnCode, ComponentCode]),
-            new IndexedParameter.CodeAndQuantity("combo-code-value-quantity", Published + "Observation-combo-code-value-quantity", [OwnCode, ComponentCode]),
-            Reference<Observation>("derived-from", "Observation-derived-from", ["DocumentReference", "ImagingStudy", "Media", "MolecularSequence", "Observation", "QuestionnaireResponse"], o => o.DerivedFrom),
-            Reference<Observation>("has-member", "Observation-has-member", ["MolecularSequence", "Observation", "QuestionnaireResponse"], o => o.HasMember),
-            Reference<Observation>("based-on", "Observation-based-on", ["CarePlan", "DeviceRequest", "ImmunizationRecommendation", "MedicationRequest", "NutritionOrder", "ServiceRequest"], o => o.BasedOn),
+            new IndexedParameter.CodeAndQuantity(
+                "combo-code-value-quantity",
+                Published + "Observation-combo-code-value-quantity",
+                [OwnCode, ComponentCode]
+            ),
+            Reference<Observation>(
+                "derived-from",
+                "Observation-derived-from",
+                ["DocumentReference", "ImagingStudy", "Media", "MolecularSequence", "Observation", "QuestionnaireResponse"],
+                o => o.DerivedFrom
+            ),
+            Reference<Observation>(
+                "has-member",
+                "Observation-has-member",
+                ["MolecularSequence", "Observation", "QuestionnaireResponse"],
+                o => o.HasMember
+            ),
+            Reference<Observation>(
+                "based-on",
+                "Observation-based-on",
+                ["CarePlan", "DeviceRequest", "ImmunizationRecommendation", "MedicationRequest", "NutritionOrder", "ServiceRequest"],
+                o => o.BasedOn
+            ),
             Reference<Observation>("device", "Observation-device", ["Device", "DeviceMetric"], o => [o.Device]),
-            Reference<Observation>("performer", "Observation-performer", ["CareTeam", "Organization", "Patient", "Practitioner", "PractitionerRole", "RelatedPerson"], o => o.Performer),
-            Reference<Observation>("encounter", "clinical-encounter", ["Encounter"], o => [o.Encounter])),
+            Reference<Observation>(
+                "performer",
+                "Observation-performer",
+                ["CareTeam", "Organization", "Patient", "Practitioner", "PractitionerRole", "RelatedPerson"],
+                o => o.Performer
+            ),
+            Reference<Observation>("encounter", "clinical-encounter", ["Encounter"], o => [o.Encounter])
+        ),
         Type<Procedure>(
             Date<Procedure>("date", "clinical-date", p => p.Performed),
             Patient<Procedure>("patient", "clinical-patient", ["Patient"], p => p.Subject),
@@ -242,12 +303,23 @@ internal static class IndexedTypes
             Status<Procedure>("status", "Procedure-status", "http://hl7.org/fhir/event-status", p => p.Status?.GetLiteral()),
             Coded<Procedure>("identifier", "clinical-identifier", [], p => Tokens(p.Identifier)),
             Reference<Procedure>("based-on", "Procedure-based-on", ["CarePlan", "ServiceRequest"], p => p.BasedOn),
-            Reference<Procedure>("performer", "Procedure-performer", ["Device", "Organization", "Patient", "Practitioner", "PractitionerRole", "RelatedPerson"], p => p.Performer.Select(performer => performer.Actor)),
-            Reference<Procedure>("encounter", "clinical-encounter", ["Encounter"], p => [p.Encounter])),
+            Reference<Procedure>(
+                "performer",
+                "Procedure-performer",
+                ["Device", "Organization", "Patient", "Practitioner", "PractitionerRole", "RelatedPerson"],
+                p => p.Performer.Select(performer => performer.Actor)
+            ),
+            Reference<Procedure>("encounter", "clinical-encounter", ["Encounter"], p => [p.Encounter])
+        ),
         Type<Flag>(
             Date<Flag>("date", "clinical-date", f => f.Period),
             Patient<Flag>("patient", "clinical-patient", ["Patient"], f => f.Subject),
-            Patient<Flag>("subject", "Flag-subject", ["Group", "Organization", "Practitioner", "Medication", "PlanDefinition", "Patient", "Procedure", "Location"], f => f.Subject),
+            Patient<Flag>(
+                "subject",
+                "Flag-subject",
+                ["Group", "Organization", "Practitioner", "Medication", "PlanDefinition", "Patient", "Procedure", "Location"],
+                f => f.Subject
+            ),
             Status<Flag>("status", "flag-status", "http://hl7.org/fhir/flag-status", f => f.Status?.GetLiteral()) with
             {
                 Definition = "flag-status",
@@ -270,11 +342,20 @@ internal static class IndexedTypes
             new IndexedParameter.Quantity(TimeToAcknowledge, "flag-time-to-acknowledge", [TimeToAcknowledge])
             {
                 Of = f => Extended(f, "flag-time-to-acknowledge") as Quantity,
-                Own = new(Extension("flag-time-to-acknowledge") + ".ofType(Quantity)", "How long after its start a person first saw the flag."),
+                Own = new(
+                    Extension("flag-time-to-acknowledge") + ".ofType(Quantity)",
+                    "How long after its start a person first saw the flag."
+                ),
             },
             Coded<Flag>("identifier", "Flag-identifier", [], f => Tokens(f.Identifier)),
-            Reference<Flag>("author", "Flag-author", ["Device", "Organization", "Patient", "Practitioner", "PractitionerRole"], f => [f.Author]),
-            Reference<Flag>("encounter", "clinical-encounter", ["Encounter"], f => [f.Encounter])),
+            Reference<Flag>(
+                "author",
+                "Flag-author",
+                ["Device", "Organization", "Patient", "Practitioner", "PractitionerRole"],
+                f => [f.Author]
+            ),
+            Reference<Flag>("encounter", "clinical-encounter", ["Encounter"], f => [f.Encounter])
+        ),
         Type<Provenance>(
             Date<Provenance>("recorded", "Provenance-recorded", p => p.RecordedElement),
             new IndexedParameter.Subject(
@@ -282,9 +363,16 @@ internal static class IndexedTypes
                 Published + "Provenance-patient",
                 ["Patient"],
                 provenance => ((Provenance)provenance).Target.FirstOrDefault(IsPatient),
-                provenance => ((Provenance)provenance).Target),
+                provenance => ((Provenance)provenance).Target
+            ),
             Reference<Provenance>("target", "Provenance-target", ["Observation", "Procedure", "Flag", "Patient"], p => p.Target),
-            Reference<Provenance>("agent", "Provenance-agent", ["Device", "Organization", "Patient", "Practitioner", "PractitionerRole", "RelatedPerson"], p => p.Agent.Select(agent => agent.Who))),
+            Reference<Provenance>(
+                "agent",
+                "Provenance-agent",
+                ["Device", "Organization", "Patient", "Practitioner", "PractitionerRole", "RelatedPerson"],
+                p => p.Agent.Select(agent => agent.Who)
+            )
+        ),
         Type<Subscription>(
             Date<Subscription>("end", "subscription-end", s => s.EndElement) with
             {
@@ -292,10 +380,29 @@ internal static class IndexedTypes
                 Own = new("Subscription.end", "When the subscription ends."),
             },
             Status<Subscription>("status", "Subscription-status", "http://hl7.org/fhir/subscription-status", s => s.Status?.GetLiteral()),
-            new IndexedParameter.Canonical("url", Published + "Subscription-url", s => ((Subscription)s).Channel?.Endpoint is { Length: > 0 } url ? [url] : []),
-            new IndexedParameter.Text("criteria", Published + "Subscription-criteria", s => ((Subscription)s).Criteria is { Length: > 0 } criteria ? [criteria] : []),
-            Coded<Subscription>("type", "Subscription-type", [], s => s.Channel?.Type?.GetLiteral() is { } type ? [new Token("http://hl7.org/fhir/subscription-channel-type", type)] : []),
-            Coded<Subscription>("payload", "Subscription-payload", [], s => s.Channel?.Payload is { Length: > 0 } media ? [new Token("urn:ietf:bcp:13", media)] : [])),
+            new IndexedParameter.Canonical(
+                "url",
+                Published + "Subscription-url",
+                s => ((Subscription)s).Channel?.Endpoint is { Length: > 0 } url ? [url] : []
+            ),
+            new IndexedParameter.Text(
+                "criteria",
+                Published + "Subscription-criteria",
+                s => ((Subscription)s).Criteria is { Length: > 0 } criteria ? [criteria] : []
+            ),
+            Coded<Subscription>(
+                "type",
+                "Subscription-type",
+                [],
+                s => s.Channel?.Type?.GetLiteral() is { } type ? [new Token("http://hl7.org/fhir/subscription-channel-type", type)] : []
+            ),
+            Coded<Subscription>(
+                "payload",
+                "Subscription-payload",
+                [],
+                s => s.Channel?.Payload is { Length: > 0 } media ? [new Token("urn:ietf:bcp:13", media)] : []
+            )
+        ),
     ];
 
     /// <summary>Those whose resources are about a patient.</summary>
@@ -309,45 +416,66 @@ internal static class IndexedTypes
 
     // By the end of its address: the base is the site's, and the definitions here are the same for every base.
     private static DataType? Extended(Resource resource, string slug) =>
-        (resource as DomainResource)?.Extension.FirstOrDefault(extension => extension.Url?.EndsWith($"/StructureDefinition/{slug}", StringComparison.Ordinal) == true)?.Value;
+        (resource as DomainResource)
+            ?.Extension.FirstOrDefault(extension =>
+                extension.Url?.EndsWith($"/StructureDefinition/{slug}", StringComparison.Ordinal) == true
+            )
+            ?.Value;
 
     private static string Extension(string slug) => $"Flag.extension.where(url.endsWith('/StructureDefinition/{slug}')).value";
 
     private static IndexedType Type<T>(params IndexedParameter[] own)
         where T : Resource =>
-        new(typeof(T).Name,
-        [
-            new IndexedParameter.Id(),
-            new IndexedParameter.LastUpdated(),
-            new IndexedParameter.Canonical("_profile", Published + "Resource-profile", r => r.Meta?.Profile.OfType<string>() ?? []),
-            Coded<T>("_tag", "Resource-tag", ["meta.tag"], r => Tokens(r.Meta?.Tag)),
-            Coded<T>("_security", "Resource-security", ["meta.security"], r => Tokens(r.Meta?.Security)),
-            .. own,
-        ]);
+        new(
+            typeof(T).Name,
+            [
+                new IndexedParameter.Id(),
+                new IndexedParameter.LastUpdated(),
+                new IndexedParameter.Canonical("_profile", Published + "Resource-profile", r => r.Meta?.Profile.OfType<string>() ?? []),
+                Coded<T>("_tag", "Resource-tag", ["meta.tag"], r => Tokens(r.Meta?.Tag)),
+                Coded<T>("_security", "Resource-security", ["meta.security"], r => Tokens(r.Meta?.Security)),
+                .. own,
+            ]
+        );
 
     private static IndexedParameter.Date Date<T>(string name, string definition, Func<T, DataType?> of)
-        where T : Resource =>
-        new(name, Published + definition, resource => of((T)resource));
+        where T : Resource => new(name, Published + definition, resource => of((T)resource));
 
     private static IndexedParameter.Status Status<T>(string name, string definition, string system, Func<T, string?> of)
-        where T : Resource =>
-        new(name, Published + definition, system, resource => of((T)resource));
+        where T : Resource => new(name, Published + definition, system, resource => of((T)resource));
 
-    private static IndexedParameter.Subject Patient<T>(string name, string definition, IReadOnlyList<string> targets, Func<T, ResourceReference?> of)
-        where T : Resource =>
-        new(name, Published + definition, targets, resource => of((T)resource));
+    private static IndexedParameter.Subject Patient<T>(
+        string name,
+        string definition,
+        IReadOnlyList<string> targets,
+        Func<T, ResourceReference?> of
+    )
+        where T : Resource => new(name, Published + definition, targets, resource => of((T)resource));
 
-    private static IndexedParameter.Coded Coded<T>(string name, string definition, IReadOnlyList<string> texts, Func<T, IEnumerable<Token>> of)
+    private static IndexedParameter.Coded Coded<T>(
+        string name,
+        string definition,
+        IReadOnlyList<string> texts,
+        Func<T, IEnumerable<Token>> of
+    )
         where T : Resource =>
         new(name, Published + definition, [name], texts, resource => of((T)resource).Select(token => new CodedValue(0, token)));
 
-    private static IndexedParameter.Coded Measured<T>(string name, string definition, IReadOnlyList<string> texts, Func<T, IEnumerable<CodedValue>> of)
-        where T : Resource =>
-        new(name, Published + definition, [name], texts, resource => of((T)resource));
+    private static IndexedParameter.Coded Measured<T>(
+        string name,
+        string definition,
+        IReadOnlyList<string> texts,
+        Func<T, IEnumerable<CodedValue>> of
+    )
+        where T : Resource => new(name, Published + definition, [name], texts, resource => of((T)resource));
 
-    private static IndexedParameter.Reference Reference<T>(string name, string definition, IReadOnlyList<string> targets, Func<T, IEnumerable<ResourceReference?>> of)
-        where T : Resource =>
-        new(name, Published + definition, targets, resource => of((T)resource));
+    private static IndexedParameter.Reference Reference<T>(
+        string name,
+        string definition,
+        IReadOnlyList<string> targets,
+        Func<T, IEnumerable<ResourceReference?>> of
+    )
+        where T : Resource => new(name, Published + definition, targets, resource => of((T)resource));
 
     // A pair whose code is text only still has a value that can be looked for.
     private static IEnumerable<CodedValue> Values(int part, CodeableConcept? code, DataType? value) =>

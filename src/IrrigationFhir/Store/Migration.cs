@@ -42,9 +42,9 @@ internal static class Migration
     public static IReadOnlyList<ShippedScript> Shipped { get; } =
     [
         .. from name in Assembly.GetExecutingAssembly().GetManifestResourceNames()
-           where name.StartsWith(Folder, StringComparison.Ordinal)
-           orderby name
-           select new ShippedScript(name, Text(name)),
+        where name.StartsWith(Folder, StringComparison.Ordinal)
+        orderby name
+        select new ShippedScript(name, Text(name)),
     ];
 
     /// <summary>The names in the journal of a store that are none of ours: a newer version's, or another program's.</summary>
@@ -65,8 +65,8 @@ internal static class Migration
     public static void Run(string file, DateTimeZone zone)
     {
         var older = false;
-        var upgrade = DeployChanges.To
-            .SqliteDatabase(Dialect.Connection(file, SqliteOpenMode.ReadWriteCreate, pooling: false))
+        var upgrade = DeployChanges
+            .To.SqliteDatabase(Dialect.Connection(file, SqliteOpenMode.ReadWriteCreate, pooling: false))
             .JournalTo((connections, log) => new Journal(new SqliteTableJournal(connections, log, JournalTable)))
             .WithScript("before", Step(store => older = Prepare(store)), Always(order: 0))
             .WithScripts(Shipped.Select(script => new SqlScript(script.Name, script.Sql)))
@@ -74,19 +74,25 @@ internal static class Migration
                 "after",
                 Step(store =>
                 {
-                    if (older) IndexAnew(store, zone);
-                    if (SchemaCheck.Differences(store) is { Count: > 0 } differences) throw new StoreFault(Refusal(differences));
+                    if (older)
+                        IndexAnew(store, zone);
+                    if (SchemaCheck.Differences(store) is { Count: > 0 } differences)
+                        throw new StoreFault(Refusal(differences));
                 }),
-                Always(order: 1000))
+                Always(order: 1000)
+            )
             .WithVariablesDisabled()
             .WithTransaction()
             .LogToNowhere()
             .Build();
         var result = upgrade.PerformUpgrade();
-        if (result.Successful) return;
-        throw result.Error as StoreFault ?? new StoreFault(
-            $"The schema of the store could not be brought up to date, and nothing of it was changed: {result.Error.Message}",
-            result.Error);
+        if (result.Successful)
+            return;
+        throw result.Error as StoreFault
+            ?? new StoreFault(
+                $"The schema of the store could not be brought up to date, and nothing of it was changed: {result.Error.Message}",
+                result.Error
+            );
     }
 
     private static string Refusal(IReadOnlyList<string> differences) =>
@@ -98,10 +104,12 @@ internal static class Migration
     private static bool Prepare(SqliteConnection store)
     {
         var run = Journaled(store).ToHashSet();
-        if (run.Count == 0 || run.Contains(Repair)) return false;
+        if (run.Count == 0 || run.Contains(Repair))
+            return false;
 
         // 0002-searches-by-patient-and-status took over what this one made.
-        if (run.Contains(ByStatus) && !run.Contains(Searches)) Dialect.Run(store, "drop index resource_by_status");
+        if (run.Contains(ByStatus) && !run.Contains(Searches))
+            Dialect.Run(store, "drop index resource_by_status");
 
         if (Dialect.Texts(store, "select name from pragma_table_info('resource_token') where name = 'part'").Count == 0)
         {
@@ -109,7 +117,8 @@ internal static class Migration
             using var first = SchemaCheck.Made(Shipped.Take(1));
             Dialect.Run(store, "drop table resource_token");
             const string Table = "select sql from sqlite_master where tbl_name = 'resource_token' and sql is not null order by type desc";
-            foreach (var sql in Dialect.Texts(first, Table)) Dialect.Run(store, sql);
+            foreach (var sql in Dialect.Texts(first, Table))
+                Dialect.Run(store, sql);
             Dialect.Run(store, "update resource set index_hash = zeroblob(32)");
         }
 
@@ -124,20 +133,24 @@ internal static class Migration
         foreach (var type in IndexedTypes.All)
         {
             // Page by page in the order of the key: a resource is in memory while it is looked at, and no longer.
-            for (var (last, more) = (0L, true); more;)
+            for (var (last, more) = (0L, true); more; )
             {
                 more = false;
-                foreach (var (row, patient, id, hash, json) in Dialect.Rows(
-                    store,
-                    $"""
-                    select rowid, patient_key, id, index_hash, json from resource
-                    where type = '{type.Name}' and rowid > {last} order by rowid limit 500
-                    """,
-                    row => (row.GetInt64(0), row.GetString(1), row.GetString(2), (byte[])row[3], row.GetString(4))))
+                foreach (
+                    var (row, patient, id, hash, json) in Dialect.Rows(
+                        store,
+                        $"""
+                        select rowid, patient_key, id, index_hash, json from resource
+                        where type = '{type.Name}' and rowid > {last} order by rowid limit 500
+                        """,
+                        row => (row.GetInt64(0), row.GetString(1), row.GetString(2), (byte[])row[3], row.GetString(4))
+                    )
+                )
                 {
                     (last, more) = (row, true);
                     var draft = ResourceDraft.Of(FhirJson.Read<Resource>(json));
-                    if (!hash.AsSpan().SequenceEqual(draft.IndexHash)) ResourceSql.IndexAnew(statements, patient, draft, draft.Times(zone));
+                    if (!hash.AsSpan().SequenceEqual(draft.IndexHash))
+                        ResourceSql.IndexAnew(statements, patient, draft, draft.Times(zone));
                 }
             }
         }

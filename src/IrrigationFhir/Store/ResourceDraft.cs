@@ -58,26 +58,54 @@ internal sealed class ResourceDraft
                     break;
                 case IndexedParameter.Subject subject:
                     Subject = ReferenceKey.Of(subject.Of(resource)) ?? Subject;
-                    SubjectThrough = [.. (subject.Through?.Invoke(resource) ?? []).Select(ReferenceKey.Of).OfType<ReferenceKey>().Select(key => key.Target)];
+                    SubjectThrough =
+                    [
+                        .. (subject.Through?.Invoke(resource) ?? [])
+                            .Select(ReferenceKey.Of)
+                            .OfType<ReferenceKey>()
+                            .Select(key => key.Target),
+                    ];
                     break;
                 case IndexedParameter.Coded { Of: { } of } coded:
-                    Tokens.AddRange(of(resource).DistinctBy(value => (value.Part, value.Token)).Select(value => new IndexedToken(coded.Name, value.Part, value.Token, IndexedQuantity.Of(value.Value))));
+                    Tokens.AddRange(
+                        of(resource)
+                            .DistinctBy(value => (value.Part, value.Token))
+                            .Select(value => new IndexedToken(coded.Name, value.Part, value.Token, IndexedQuantity.Of(value.Value)))
+                    );
                     break;
                 case IndexedParameter.Canonical canonical:
-                    Tokens.AddRange(canonical.Of(resource).Select(TokenOf).Distinct().Select(token => new IndexedToken(canonical.Name, 0, token, null)));
+                    Tokens.AddRange(
+                        canonical.Of(resource).Select(TokenOf).Distinct().Select(token => new IndexedToken(canonical.Name, 0, token, null))
+                    );
                     break;
                 case IndexedParameter.Text text:
                     Tokens.AddRange(text.Of(resource).Distinct().Select(value => new IndexedToken(text.Name, 0, new("", value), null)));
                     break;
                 case IndexedParameter.Reference reference:
-                    References.AddRange(reference.Of(resource).Select(ReferenceKey.Of).OfType<ReferenceKey>().Distinct().Select(key => (reference.Name, key)));
+                    References.AddRange(
+                        reference
+                            .Of(resource)
+                            .Select(ReferenceKey.Of)
+                            .OfType<ReferenceKey>()
+                            .Distinct()
+                            .Select(key => (reference.Name, key))
+                    );
                     break;
             }
         }
 
         IndexHash =
         [
-            .. Half(string.Join('\u001f', Tokens.Select(row => row with { Quantity = null })) + '\u001e' + string.Join('\u001f', References) + '\u001e' + _dateStart + '\u001f' + _dateEnd + (_moments.Count == 0 ? "" : '\u001e' + string.Join('\u001f', _moments))),
+            .. Half(
+                string.Join('\u001f', Tokens.Select(row => row with { Quantity = null }))
+                    + '\u001e'
+                    + string.Join('\u001f', References)
+                    + '\u001e'
+                    + _dateStart
+                    + '\u001f'
+                    + _dateEnd
+                    + (_moments.Count == 0 ? "" : '\u001e' + string.Join('\u001f', _moments))
+            ),
             .. Half(string.Join('\u001f', Tokens.Select(row => row.Quantity))),
         ];
     }
@@ -116,8 +144,12 @@ internal sealed class ResourceDraft
     /// <exception cref="ArgumentException">The type is not one of <see cref="IndexedTypes"/>, or the resource has no id.</exception>
     public static ResourceDraft Of(Resource resource)
     {
-        var type = IndexedTypes.Find(resource.TypeName)
-            ?? throw new ArgumentException($"{resource.TypeName} is not among the types the store keeps; IndexedTypes lists them.", nameof(resource));
+        var type =
+            IndexedTypes.Find(resource.TypeName)
+            ?? throw new ArgumentException(
+                $"{resource.TypeName} is not among the types the store keeps; IndexedTypes lists them.",
+                nameof(resource)
+            );
         if (string.IsNullOrEmpty(resource.Id))
             throw new ArgumentException($"This {resource.TypeName} has no id; a resource is stored under one.", nameof(resource));
         return new(type, resource);
@@ -129,14 +161,16 @@ internal sealed class ResourceDraft
 
     /// <summary>When it happened, and its other times; one of those that cannot be read is left out.</summary>
     /// <param name="zone">The zone of dates without an offset.</param>
-    public DraftTimes Times(DateTimeZone zone) => new(
-        Date(zone),
-        [
-            .. from moment in _moments
-               let range = TimeRange.Parse(moment.Start, moment.End, zone)
-               where range is not null
-               select (moment.Parameter, range.Value),
-        ]);
+    public DraftTimes Times(DateTimeZone zone) =>
+        new(
+            Date(zone),
+            [
+                .. from moment in _moments
+                let range = TimeRange.Parse(moment.Start, moment.End, zone)
+                where range is not null
+                select (moment.Parameter, range.Value),
+            ]
+        );
 
     /// <summary>The text to store: the content with <c>meta.versionId</c> and <c>meta.lastUpdated</c>.</summary>
     public string Json(long versionId, Instant lastUpdated)
@@ -145,13 +179,16 @@ internal sealed class ResourceDraft
         return string.Concat(
             _json.AsSpan(0, slot),
             $"\"versionId\":\"{versionId}\",\"lastUpdated\":\"{LastUpdatedText.Of(lastUpdated)}\"",
-            _json.AsSpan(slot + VersionSlot.Length));
+            _json.AsSpan(slot + VersionSlot.Length)
+        );
     }
 
     private static ReadOnlySpan<byte> Half(string text) => SHA256.HashData(Encoding.UTF8.GetBytes(text)).AsSpan(0, 16);
 
     private static Token TokenOf(string canonical) =>
-        canonical.IndexOf('|', StringComparison.Ordinal) is var bar and > 0 ? new(canonical[(bar + 1)..], canonical[..bar]) : new("", canonical);
+        canonical.IndexOf('|', StringComparison.Ordinal) is var bar and > 0
+            ? new(canonical[(bar + 1)..], canonical[..bar])
+            : new("", canonical);
 
     private static string WithVersionSlot(Resource resource)
     {
@@ -169,15 +206,16 @@ internal sealed class ResourceDraft
         }
     }
 
-    private static (string? Start, string? End) Ends(DataType? value) => value switch
-    {
-        FhirDateTime moment => (moment.Value, moment.Value),
-        Date day => (day.Value, day.Value),
-        // The text, not the parsed value: it may be more precise, and it is what the stored JSON shows.
-        Hl7.Fhir.Model.Instant { JsonValue: string text } => (text, text),
-        Period period => (period.Start, period.End),
-        Timing { Repeat.Bounds: Period bounds } => (bounds.Start, bounds.End),
-        Timing { EventElement: { Count: > 0 } events } => (events.Min(moment => moment.Value), events.Max(moment => moment.Value)),
-        _ => (null, null),
-    };
+    private static (string? Start, string? End) Ends(DataType? value) =>
+        value switch
+        {
+            FhirDateTime moment => (moment.Value, moment.Value),
+            Date day => (day.Value, day.Value),
+            // The text, not the parsed value: it may be more precise, and it is what the stored JSON shows.
+            Hl7.Fhir.Model.Instant { JsonValue: string text } => (text, text),
+            Period period => (period.Start, period.End),
+            Timing { Repeat.Bounds: Period bounds } => (bounds.Start, bounds.End),
+            Timing { EventElement: { Count: > 0 } events } => (events.Min(moment => moment.Value), events.Max(moment => moment.Value)),
+            _ => (null, null),
+        };
 }

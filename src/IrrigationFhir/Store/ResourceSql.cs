@@ -14,10 +14,14 @@ internal sealed record ResourceVersion(string Type, string Id, long VersionId, I
 internal static class ResourceSql
 {
     /// <summary>The latest moment a current resource was stored under, in nanoseconds; 0 when there is none.</summary>
-    public static long LastStored(PreparedStatements statements) => IndexedTypes.All.Max(type => statements.First(
-        "select coalesce(max(last_updated), 0) from resource where type = @type",
-        row => row.GetInt64(0),
-        ("type", type.Name)));
+    public static long LastStored(PreparedStatements statements) =>
+        IndexedTypes.All.Max(type =>
+            statements.First(
+                "select coalesce(max(last_updated), 0) from resource where type = @type",
+                row => row.GetInt64(0),
+                ("type", type.Name)
+            )
+        );
 
     /// <summary>Stores a draft as a new version if its content differs from the current one.</summary>
     /// <param name="writing">The unit of writing it is part of.</param>
@@ -26,14 +30,21 @@ internal static class ResourceSql
     /// <param name="times">When it happened, and other times.</param>
     /// <param name="together">All drafts of this change: a Provenance is about the patient of its targets, which may be among them.</param>
     /// <returns>The new version, or null when there is nothing new.</returns>
-    public static ResourceVersion? Store(Writing writing, string patientKey, ResourceDraft draft, DraftTimes times, IReadOnlyList<ResourceDraft> together)
+    public static ResourceVersion? Store(
+        Writing writing,
+        string patientKey,
+        ResourceDraft draft,
+        DraftTimes times,
+        IReadOnlyList<ResourceDraft> together
+    )
     {
         var current = writing.Statements.First(
             "select version_id, content_hash, index_hash from resource where patient_key = @patient and type = @type and id = @id",
             row => new Current(row.GetInt64(0), (byte[])row[1], (byte[])row[2]),
             ("patient", patientKey),
             ("type", draft.Type),
-            ("id", draft.Id));
+            ("id", draft.Id)
+        );
 
         if (current is not null && current.ContentHash.AsSpan().SequenceEqual(draft.ContentHash))
             return null;
@@ -60,7 +71,8 @@ internal static class ResourceSql
             ("value", about?.Identifier?.Value),
             ("content", draft.ContentHash),
             ("index", draft.IndexHash),
-            ("json", version.Json));
+            ("json", version.Json)
+        );
 
         if (current is null || !current.IndexHash.AsSpan(0, 16).SequenceEqual(draft.IndexHash.AsSpan(0, 16)))
             ReplaceIndexRows(writing.Statements, patientKey, draft, times, from, current is null);
@@ -78,63 +90,80 @@ internal static class ResourceSql
             ("index", draft.IndexHash),
             ("patient", patientKey),
             ("type", draft.Type),
-            ("id", draft.Id));
+            ("id", draft.Id)
+        );
     }
 
     /// <summary>A draft that is valid is withheld no longer. Says how many rows that changed.</summary>
-    public static int Release(Writing writing, string patientKey, ResourceDraft draft) => writing.Statements.Execute(
-        "delete from withheld where patient_key = @patient and type = @type and id = @id",
-        ("patient", patientKey),
-        ("type", draft.Type),
-        ("id", draft.Id));
+    public static int Release(Writing writing, string patientKey, ResourceDraft draft) =>
+        writing.Statements.Execute(
+            "delete from withheld where patient_key = @patient and type = @type and id = @id",
+            ("patient", patientKey),
+            ("type", draft.Type),
+            ("id", draft.Id)
+        );
 
     /// <summary>Remembers a resource that must not be published. Says how many rows that changed: 0 when it was known with the same faults.</summary>
-    public static int Withhold(Writing writing, string patientKey, WithheldRow row) => writing.Statements.Execute(
-        """
-        insert into withheld (patient_key, type, id, faults, at) values (@patient, @type, @id, @faults, @at)
-        on conflict (patient_key, type, id) do update set faults = excluded.faults, at = excluded.at where withheld.faults <> excluded.faults
-        """,
-        ("patient", patientKey),
-        ("type", row.Type),
-        ("id", row.Id),
-        ("faults", row.Faults),
-        ("at", UnixNanoseconds.Of(writing.At)));
+    public static int Withhold(Writing writing, string patientKey, WithheldRow row) =>
+        writing.Statements.Execute(
+            """
+            insert into withheld (patient_key, type, id, faults, at) values (@patient, @type, @id, @faults, @at)
+            on conflict (patient_key, type, id) do update set faults = excluded.faults, at = excluded.at where withheld.faults <> excluded.faults
+            """,
+            ("patient", patientKey),
+            ("type", row.Type),
+            ("id", row.Id),
+            ("faults", row.Faults),
+            ("at", UnixNanoseconds.Of(writing.At))
+        );
 
-    private const string InsertResource =
-        """
+    private const string InsertResource = """
         insert into resource (patient_key, type, id, version_id, last_updated, date_from, date_to, status, subject_reference, subject_system, subject_value, content_hash, index_hash, json)
         values (@patient, @type, @id, @version, @updated, @from, @to, @status, @reference, @system, @value, @content, @index, @json)
         """;
 
-    private const string UpdateResource =
-        """
+    private const string UpdateResource = """
         update resource
         set version_id = @version, last_updated = @updated, date_from = @from, date_to = @to, status = @status,
             subject_reference = @reference, subject_system = @system, subject_value = @value, content_hash = @content, index_hash = @index, json = @json
         where patient_key = @patient and type = @type and id = @id
         """;
 
-    private static void MoveToHistory(Writing writing, string patientKey, ResourceDraft draft) => writing.Statements.Execute(
-        """
-        insert into resource_history (patient_key, type, id, version_id, last_updated, json)
-        select patient_key, type, id, version_id, last_updated, json from resource where patient_key = @patient and type = @type and id = @id
-        """,
-        ("patient", patientKey),
-        ("type", draft.Type),
-        ("id", draft.Id));
+    private static void MoveToHistory(Writing writing, string patientKey, ResourceDraft draft) =>
+        writing.Statements.Execute(
+            """
+            insert into resource_history (patient_key, type, id, version_id, last_updated, json)
+            select patient_key, type, id, version_id, last_updated, json from resource where patient_key = @patient and type = @type and id = @id
+            """,
+            ("patient", patientKey),
+            ("type", draft.Type),
+            ("id", draft.Id)
+        );
 
-    private static ReferenceKey? SubjectThrough(Writing writing, string patientKey, ResourceDraft draft, IReadOnlyList<ResourceDraft> together)
+    private static ReferenceKey? SubjectThrough(
+        Writing writing,
+        string patientKey,
+        ResourceDraft draft,
+        IReadOnlyList<ResourceDraft> together
+    )
     {
         foreach (var address in draft.SubjectThrough)
         {
             if (address.Split('/') is not [var type, var id])
                 continue;
-            var subject = together.FirstOrDefault(other => other.Id == id && other.Type == type)?.Subject ?? writing.Statements.First<ReferenceKey?>(
-                "select subject_reference, subject_value, subject_system from resource where patient_key = @patient and type = @type and id = @id",
-                row => new(row.IsDBNull(0) ? "" : row.GetString(0), row.IsDBNull(1) ? null : new Token(row.GetString(2), row.GetString(1))),
-                ("patient", patientKey),
-                ("type", type),
-                ("id", id));
+            var subject =
+                together.FirstOrDefault(other => other.Id == id && other.Type == type)?.Subject
+                ?? writing.Statements.First<ReferenceKey?>(
+                    "select subject_reference, subject_value, subject_system from resource where patient_key = @patient and type = @type and id = @id",
+                    row =>
+                        new(
+                            row.IsDBNull(0) ? "" : row.GetString(0),
+                            row.IsDBNull(1) ? null : new Token(row.GetString(2), row.GetString(1))
+                        ),
+                    ("patient", patientKey),
+                    ("type", type),
+                    ("id", id)
+                );
             if (subject is not null)
                 return subject;
         }
@@ -160,12 +189,20 @@ internal static class ResourceSql
                 ("parameter", parameter),
                 ("part", part),
                 ("code", token.Value),
-                ("system", token.System));
+                ("system", token.System)
+            );
         }
     }
 
     /// <remarks>Row by row: all rows of a table in one statement, out of a JSON value, took two and a half times as long.</remarks>
-    private static void ReplaceIndexRows(PreparedStatements statements, string patientKey, ResourceDraft draft, DraftTimes times, long from, bool first)
+    private static void ReplaceIndexRows(
+        PreparedStatements statements,
+        string patientKey,
+        ResourceDraft draft,
+        DraftTimes times,
+        long from,
+        bool first
+    )
     {
         if (!first)
         {
@@ -175,7 +212,8 @@ internal static class ResourceSql
                     $"delete from {table} where patient_key = @patient and type = @type and id = @id",
                     ("patient", patientKey),
                     ("type", draft.Type),
-                    ("id", draft.Id));
+                    ("id", draft.Id)
+                );
             }
         }
 
@@ -197,7 +235,8 @@ internal static class ResourceSql
                 ("number", measure?.Number),
                 ("amount", measure?.Amount),
                 ("unit", measure?.Unit),
-                ("from", IndexedTypes.IsMeasured(parameter) ? from : null));
+                ("from", IndexedTypes.IsMeasured(parameter) ? from : null)
+            );
         }
 
         foreach (var (parameter, range) in times.Others)
@@ -209,7 +248,8 @@ internal static class ResourceSql
                 ("id", draft.Id),
                 ("parameter", parameter),
                 ("from", range.From),
-                ("to", range.To));
+                ("to", range.To)
+            );
         }
 
         foreach (var (parameter, key) in draft.References)
@@ -222,7 +262,8 @@ internal static class ResourceSql
                 ("parameter", parameter),
                 ("reference", key.Target),
                 ("value", key.Identifier?.Value ?? ""),
-                ("system", key.Identifier?.System ?? ""));
+                ("system", key.Identifier?.System ?? "")
+            );
         }
     }
 

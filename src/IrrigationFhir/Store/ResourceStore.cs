@@ -7,16 +7,25 @@ namespace IrrigationFhir.Store;
 internal sealed class ResourceStore(Database database)
 {
     /// <summary>The current version, or null.</summary>
-    public Task<ResourceVersion?> Read(string type, string id, CancellationToken stop) => Single(
-        "select type as Type, id as Id, version_id as VersionId, last_updated as LastUpdated, json as Json from resource where type = @type and id = @id",
-        new { type, id },
-        stop);
+    public Task<ResourceVersion?> Read(string type, string id, CancellationToken stop) =>
+        Single(
+            "select type as Type, id as Id, version_id as VersionId, last_updated as LastUpdated, json as Json from resource where type = @type and id = @id",
+            new { type, id },
+            stop
+        );
 
     /// <summary>That version, current or not, or null.</summary>
-    public Task<ResourceVersion?> VersionRead(string type, string id, long versionId, CancellationToken stop) => Single(
-        $"{AllVersions} where v.VersionId = @versionId",
-        new { type, id, versionId },
-        stop);
+    public Task<ResourceVersion?> VersionRead(string type, string id, long versionId, CancellationToken stop) =>
+        Single(
+            $"{AllVersions} where v.VersionId = @versionId",
+            new
+            {
+                type,
+                id,
+                versionId,
+            },
+            stop
+        );
 
     /// <summary>Versions of one resource, newest first.</summary>
     /// <param name="type">FHIR type name.</param>
@@ -25,13 +34,30 @@ internal sealed class ResourceStore(Database database)
     /// <param name="since">Only versions stored at or after this; null for all.</param>
     /// <param name="before">Only versions before this one, for the next page; null from the newest.</param>
     /// <param name="stop">Gives up.</param>
-    public async Task<IReadOnlyList<ResourceVersion>> History(string type, string id, int count, Instant? since, long? before, CancellationToken stop)
+    public async Task<IReadOnlyList<ResourceVersion>> History(
+        string type,
+        string id,
+        int count,
+        Instant? since,
+        long? before,
+        CancellationToken stop
+    )
     {
         await using var connection = database.OpenForReading();
-        var rows = await connection.QueryAsync<Stored>(new CommandDefinition(
-            $"{AllVersions} where v.LastUpdated >= @since and v.VersionId < @before order by v.VersionId desc limit @count",
-            new { type, id, count, since = since is { } given ? UnixNanoseconds.Nearest(given) : long.MinValue, before = before ?? long.MaxValue },
-            cancellationToken: stop));
+        var rows = await connection.QueryAsync<Stored>(
+            new CommandDefinition(
+                $"{AllVersions} where v.LastUpdated >= @since and v.VersionId < @before order by v.VersionId desc limit @count",
+                new
+                {
+                    type,
+                    id,
+                    count,
+                    since = since is { } given ? UnixNanoseconds.Nearest(given) : long.MinValue,
+                    before = before ?? long.MaxValue,
+                },
+                cancellationToken: stop
+            )
+        );
         return [.. rows.Select(row => row.ToVersion())];
     }
 
@@ -41,20 +67,29 @@ internal sealed class ResourceStore(Database database)
     /// <param name="since">Only versions stored at or after this; null for all.</param>
     /// <param name="before">The last version of the page before; null from the latest.</param>
     /// <param name="stop">Gives up.</param>
-    public async Task<IReadOnlyList<ResourceVersion>> TypeHistory(string type, int count, Instant? since, (Instant LastUpdated, string Id)? before, CancellationToken stop)
+    public async Task<IReadOnlyList<ResourceVersion>> TypeHistory(
+        string type,
+        int count,
+        Instant? since,
+        (Instant LastUpdated, string Id)? before,
+        CancellationToken stop
+    )
     {
         await using var connection = database.OpenForReading();
-        var rows = await connection.QueryAsync<Stored>(new CommandDefinition(
-            TypeHistorySql,
-            new
-            {
-                type,
-                count,
-                since = since is { } given ? UnixNanoseconds.Nearest(given) : long.MinValue,
-                stored = before is { } last ? UnixNanoseconds.Of(last.LastUpdated) : long.MaxValue,
-                id = before?.Id ?? "",
-            },
-            cancellationToken: stop));
+        var rows = await connection.QueryAsync<Stored>(
+            new CommandDefinition(
+                TypeHistorySql,
+                new
+                {
+                    type,
+                    count,
+                    since = since is { } given ? UnixNanoseconds.Nearest(given) : long.MinValue,
+                    stored = before is { } last ? UnixNanoseconds.Of(last.LastUpdated) : long.MaxValue,
+                    id = before?.Id ?? "",
+                },
+                cancellationToken: stop
+            )
+        );
         return [.. rows.Select(row => row.ToVersion())];
     }
 
@@ -65,9 +100,12 @@ internal sealed class ResourceStore(Database database)
         using var bounded = Dialect.Bound(connection, Database.LongestQuery, stop);
         await using var snapshot = await connection.BeginTransactionAsync(stop);
         var sql = new SearchSql(query);
-        long? total = query.WithTotal || query.Count == 0
-            ? await connection.ExecuteScalarAsync<long>(new CommandDefinition(sql.Total(), sql.Values, snapshot, cancellationToken: stop))
-            : null;
+        long? total =
+            query.WithTotal || query.Count == 0
+                ? await connection.ExecuteScalarAsync<long>(
+                    new CommandDefinition(sql.Total(), sql.Values, snapshot, cancellationToken: stop)
+                )
+                : null;
         if (query.Count == 0)
             return new([], null, total, [], true);
 
@@ -75,7 +113,9 @@ internal sealed class ResourceStore(Database database)
         var keys = SearchSql.KeysOf(query);
         var found = new List<ResourceVersion>();
         SearchPosition? next = null;
-        await using (var rows = await connection.ExecuteReaderAsync(new CommandDefinition(text, sql.Values, snapshot, cancellationToken: stop)))
+        await using (
+            var rows = await connection.ExecuteReaderAsync(new CommandDefinition(text, sql.Values, snapshot, cancellationToken: stop))
+        )
         {
             SearchPosition? position = null;
             while (await rows.ReadAsync(stop))
@@ -86,7 +126,15 @@ internal sealed class ResourceStore(Database database)
                     break;
                 }
 
-                found.Add(new(rows.GetString(0), rows.GetString(1), rows.GetInt64(2), UnixNanoseconds.ToInstant(rows.GetInt64(3)), rows.GetString(4)));
+                found.Add(
+                    new(
+                        rows.GetString(0),
+                        rows.GetString(1),
+                        rows.GetInt64(2),
+                        UnixNanoseconds.ToInstant(rows.GetInt64(3)),
+                        rows.GetString(4)
+                    )
+                );
                 position = new([.. Enumerable.Range(5, keys).Select(rows.GetValue)], rows.GetString(1));
             }
         }
@@ -110,9 +158,14 @@ internal sealed class ResourceStore(Database database)
         await using var snapshot = await connection.BeginTransactionAsync(stop);
         var sql = new SearchSql(query);
         var rows = await connection.QueryAsync<Dated>(new CommandDefinition(sql.Codes(), sql.Values, snapshot, cancellationToken: stop));
-        var ids = rows
-            .GroupBy(row => row.Id)
-            .Select(row => (Id: row.Key, At: (To: row.First().DateTo ?? long.MinValue, From: row.First().DateFrom), Code: string.Join('\u001f', row.Select(coding => $"{coding.System}|{coding.Code}"))))
+        var ids = rows.GroupBy(row => row.Id)
+            .Select(row =>
+                (
+                    Id: row.Key,
+                    At: (To: row.First().DateTo ?? long.MinValue, From: row.First().DateFrom),
+                    Code: string.Join('\u001f', row.Select(coding => $"{coding.System}|{coding.Code}"))
+                )
+            )
             .GroupBy(row => row.Code)
             .Select(group => group.OrderByDescending(row => row.At).ThenBy(row => row.Id, StringComparer.Ordinal).ToList())
             .OrderByDescending(group => group[0].At)
@@ -123,8 +176,16 @@ internal sealed class ResourceStore(Database database)
         var found = new Dictionary<string, ResourceVersion>();
         foreach (var some in ids.Chunk(Inclusions.AtOnce))
         {
-            foreach (var row in await connection.QueryAsync<Stored>(new CommandDefinition(
-                $"select {SearchSql.Columns} from resource r where r.type = @type and r.id in @some", new { type = query.Type.Name, some }, snapshot, cancellationToken: stop)))
+            foreach (
+                var row in await connection.QueryAsync<Stored>(
+                    new CommandDefinition(
+                        $"select {SearchSql.Columns} from resource r where r.type = @type and r.id in @some",
+                        new { type = query.Type.Name, some },
+                        snapshot,
+                        cancellationToken: stop
+                    )
+                )
+            )
             {
                 found.Add(row.Id, row.ToVersion());
             }
@@ -151,8 +212,7 @@ internal sealed class ResourceStore(Database database)
     private static string Latest(string table) =>
         $"select * from (select {SearchSql.Columns} from {table} r where r.type = @type and r.last_updated >= @since and (r.last_updated, r.id) < (@stored, @id) order by r.last_updated desc, r.id desc limit @count)";
 
-    private const string AllVersions =
-        """
+    private const string AllVersions = """
         select v.* from (
             select type as Type, id as Id, version_id as VersionId, last_updated as LastUpdated, json as Json from resource where type = @type and id = @id
             union all

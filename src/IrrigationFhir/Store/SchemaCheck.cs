@@ -38,19 +38,23 @@ internal static partial class SchemaCheck
     {
         var empty = new SqliteConnection("Data Source=:memory:;Pooling=False");
         empty.Open();
-        foreach (var script in scripts) Dialect.Run(empty, script.Sql);
+        foreach (var script in scripts)
+            Dialect.Run(empty, script.Sql);
         return empty;
     }
 
-    private static Dictionary<(string Type, string Name), string> Of(SqliteConnection store) => Dialect.Rows(
-            store,
-            // What SQLite keeps for itself has no text or begins so; the journal of the scripts belongs to DbUp.
-            $"""
-            select type, name, sql from sqlite_master
-            where sql is not null and name not like 'sqlite%' and name <> '{Migration.JournalTable}'
-            """,
-            row => (Key: (row.GetString(0), row.GetString(1)), Sql: Normalised(row.GetString(2))))
-        .ToDictionary(row => row.Key, row => row.Sql);
+    private static Dictionary<(string Type, string Name), string> Of(SqliteConnection store) =>
+        Dialect
+            .Rows(
+                store,
+                // What SQLite keeps for itself has no text or begins so; the journal of the scripts belongs to DbUp.
+                $"""
+                select type, name, sql from sqlite_master
+                where sql is not null and name not like 'sqlite%' and name <> '{Migration.JournalTable}'
+                """,
+                row => (Key: (row.GetString(0), row.GetString(1)), Sql: Normalised(row.GetString(2)))
+            )
+            .ToDictionary(row => row.Key, row => row.Sql);
 
     /// <summary>Where a table differs, column by column; that it differs, where the columns do not tell.</summary>
     private static List<string> Columns(SqliteConnection store, string table)
@@ -62,20 +66,25 @@ internal static partial class SchemaCheck
         [
             .. expected.Keys.Except(there.Keys).Select(column => $"column {table}.{column} is missing"),
             .. there.Keys.Except(expected.Keys).Select(column => $"column {table}.{column} is not known here"),
-            .. expected.Keys.Intersect(there.Keys).Where(column => expected[column] != there[column])
+            .. expected
+                .Keys.Intersect(there.Keys)
+                .Where(column => expected[column] != there[column])
                 .Select(column => $"column {table}.{column} is {there[column]}, and should be {expected[column]}"),
         ];
         return differences.Count > 0 ? differences : [$"table {table} is not as it should be"];
     }
 
-    private static Dictionary<string, string> ColumnsOf(SqliteConnection store, string table) => Dialect.Rows(
-            store,
-            $"""
-            select name, lower(type) || iif("notnull", ' not null', '') || iif(pk > 0, ' in the primary key', '')
-            from pragma_table_xinfo('{table}')
-            """,
-            row => (Name: row.GetString(0), Text: row.GetString(1)))
-        .ToDictionary(row => row.Name, row => row.Text);
+    private static Dictionary<string, string> ColumnsOf(SqliteConnection store, string table) =>
+        Dialect
+            .Rows(
+                store,
+                $"""
+                select name, lower(type) || iif("notnull", ' not null', '') || iif(pk > 0, ' in the primary key', '')
+                from pragma_table_xinfo('{table}')
+                """,
+                row => (Name: row.GetString(0), Text: row.GetString(1))
+            )
+            .ToDictionary(row => row.Name, row => row.Text);
 
     private static string Normalised(string sql) => WhiteSpace().Replace(Comment().Replace(sql, " "), "").ToUpperInvariant();
 

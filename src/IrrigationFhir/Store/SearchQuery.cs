@@ -17,7 +17,8 @@ internal sealed record SearchQuery(
     SearchPosition? After = null,
     bool WithTotal = false,
     IReadOnlyList<Inclusion>? Includes = null,
-    int MostIncluded = 0);
+    int MostIncluded = 0
+);
 
 /// <summary>One key of an order. What lacks the value comes last, or first when descending.</summary>
 /// <param name="Parameter">By which it sorts; where a resource has several values, by the smallest, or the greatest when descending.</param>
@@ -163,4 +164,9 @@ internal enum Prefix
 /// <param name="Included">What comes along, none of it among the matches of this page.</param>
 /// <param name="IncludedAll">False when more would have come along than is sent.</param>
 internal sealed record SearchPage(
-    IReadOnlyList<ResourceVersion> Resources, SearchPosition? Next, long? Total, IReadOnlyList<ResourceVersion> Included, bool IncludedAll);
+    IReadOnlyList<ResourceVersion> Resources,
+    SearchPosition? Next,
+    long? Total,
+    IReadOnlyList<ResourceVersion> Included,
+    bool IncludedAll
+);

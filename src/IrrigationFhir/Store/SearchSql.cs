@@ -25,13 +25,25 @@ internal sealed class SearchSql
     {
         _query = query;
         _ofPatient = query.Criteria.Any(criterion => criterion is SearchCriterion.Subject);
-        _findsFew = query.Criteria.Any(criterion => criterion is SearchCriterion.Ids or SearchCriterion.References || IsIdentifier(criterion));
+        _findsFew = query.Criteria.Any(criterion =>
+            criterion is SearchCriterion.Ids or SearchCriterion.References || IsIdentifier(criterion)
+        );
         if (!_ofPatient && !_findsFew)
         {
-            var code = query.Criteria.OfType<SearchCriterion.Coded>().FirstOrDefault(coded => coded is { Not: false, Rows: ["code"] } && coded.Tests.All(test => test.Code is not null));
-            var pair = query.Criteria.OfType<SearchCriterion.Pairs>().FirstOrDefault(pairs => pairs.Rows is ["code"] && pairs.Tests.Select(test => test.Code).Distinct().Count() == 1 && pairs.Tests[0].Code.Code is not null);
+            var code = query
+                .Criteria.OfType<SearchCriterion.Coded>()
+                .FirstOrDefault(coded => coded is { Not: false, Rows: ["code"] } && coded.Tests.All(test => test.Code is not null));
+            var pair = query
+                .Criteria.OfType<SearchCriterion.Pairs>()
+                .FirstOrDefault(pairs =>
+                    pairs.Rows is ["code"]
+                    && pairs.Tests.Select(test => test.Code).Distinct().Count() == 1
+                    && pairs.Tests[0].Code.Code is not null
+                );
             var byDate = query.Count == 0 || Keys is [{ Parameter: IndexedParameter.Date }] or [];
-            var passes = query.Criteria.Any(criterion => criterion is SearchCriterion.Statuses { Not: false, Codes: [var only] } && Passing.Contains(only));
+            var passes = query.Criteria.Any(criterion =>
+                criterion is SearchCriterion.Statuses { Not: false, Codes: [var only] } && Passing.Contains(only)
+            );
             if (passes && byDate && code is not { Tests.Count: > 1 })
                 _byStatus = true;
             else if (code is { Tests.Count: 1 } && byDate)
@@ -50,9 +62,11 @@ internal sealed class SearchSql
             _conditions.Add($"k.type = {Value(query.Type.Name)} and k.parameter = 'code' and k.code = {Value(test.Code!)}");
             _conditions.Add("r.patient_key = k.patient_key and r.type = k.type and r.id = k.id");
             // The same code under two systems is still one resource.
-            _conditions.Add(test.System is { } system
-                ? $"k.system = {Value(system)}"
-                : "not exists (select 1 from resource_token d where d.patient_key = k.patient_key and d.type = k.type and d.id = k.id and d.parameter = 'code' and d.part = 0 and d.code = k.code and d.system < k.system)");
+            _conditions.Add(
+                test.System is { } system
+                    ? $"k.system = {Value(system)}"
+                    : "not exists (select 1 from resource_token d where d.patient_key = k.patient_key and d.type = k.type and d.id = k.id and d.parameter = 'code' and d.part = 0 and d.code = k.code and d.system < k.system)"
+            );
         }
 
         // The value stands beside the code, in the row that leads.
@@ -80,7 +94,11 @@ internal sealed class SearchSql
         // Without statistics SQLite likes an index that is sorted already better than one that finds few rows. Where a condition
         // finds few rows and the index of the order would be another, the order is written so that no index can serve it.
         var plain = keys.Count <= 1 && !_findsFew && (!_ofPatient || Keys is [{ Parameter: IndexedParameter.Date }]);
-        var sort = plain ? [.. keys, id] : keys.Select((key, i) => Keys[i].Parameter is IndexedParameter.Date or IndexedParameter.LastUpdated ? $"({key} + 0)" : key).Append($"({id} || '')").ToList();
+        var sort = plain
+            ? [.. keys, id]
+            : keys.Select((key, i) => Keys[i].Parameter is IndexedParameter.Date or IndexedParameter.LastUpdated ? $"({key} + 0)" : key)
+                .Append($"({id} || '')")
+                .ToList();
         var descending = directions.Append(IdDescending).ToList();
 
         var conditions = _conditions.ToList();
@@ -96,11 +114,12 @@ internal sealed class SearchSql
 
     /// <summary>Of each match the id, the time it happened, and each coding of its code.</summary>
     /// <remarks>Ordered so that no index serves the order, or SQLite walks over all ids of the type rather than sort those of a patient.</remarks>
-    public string Codes() => $"""
-        select r.id as Id, r.date_from as DateFrom, r.date_to as DateTo, c.system as System, c.code as Code
-        from {From} left join resource_token c on c.patient_key = r.patient_key and c.type = r.type and c.id = r.id and c.parameter = 'code' and c.date_from = r.date_from
-        where {string.Join(" and ", _conditions)} order by (r.id || ''), c.system, c.code
-        """;
+    public string Codes() =>
+        $"""
+            select r.id as Id, r.date_from as DateFrom, r.date_to as DateTo, c.system as System, c.code as Code
+            from {From} left join resource_token c on c.patient_key = r.patient_key and c.type = r.type and c.id = r.id and c.parameter = 'code' and c.date_from = r.date_from
+            where {string.Join(" and ", _conditions)} order by (r.id || ''), c.system, c.code
+            """;
 
     /// <summary>The columns of a stored resource.</summary>
     public const string Columns = "r.type as Type, r.id as Id, r.version_id as VersionId, r.last_updated as LastUpdated, r.json as Json";
@@ -118,21 +137,32 @@ internal sealed class SearchSql
 
     private static bool IsIdentifier(SearchCriterion criterion) => criterion is SearchCriterion.Coded { Not: false, Rows: ["identifier"] };
 
-    private string Key(SortKey key) => key.Parameter switch
-    {
-        IndexedParameter.Date when _leading is not null => "k.date_from",
-        IndexedParameter.Date => "r.date_from",
-        IndexedParameter.LastUpdated => "r.last_updated",
-        IndexedParameter.Moment moment => $"coalesce({Least("resource_date", [moment.Name], "i.date_from", key.Descending)}, {Value(long.MaxValue)})",
-        IndexedParameter.Status => OrLast("r.status"),
-        IndexedParameter.Subject => OrLast("coalesce(r.subject_value, r.subject_reference)"),
-        IndexedParameter.Coded coded => OrLast(Least("resource_token", coded.Rows, "i.code", key.Descending)),
-        IndexedParameter.Canonical canonical => OrLast(Least("resource_token", [canonical.Name], "i.code", key.Descending)),
-        IndexedParameter.Text text => OrLast(Least("resource_token", [text.Name], "i.code", key.Descending)),
-        IndexedParameter.Quantity quantity => OrLast(Least("resource_token", quantity.Rows, "coalesce(i.amount, i.number)", key.Descending)),
-        IndexedParameter.Reference reference => OrLast(Least("resource_reference", [reference.Name], "case when i.reference = '' then i.value else i.reference end", key.Descending)),
-        _ => throw new InvalidOperationException($"{key.Parameter.Name} has no order."),
-    };
+    private string Key(SortKey key) =>
+        key.Parameter switch
+        {
+            IndexedParameter.Date when _leading is not null => "k.date_from",
+            IndexedParameter.Date => "r.date_from",
+            IndexedParameter.LastUpdated => "r.last_updated",
+            IndexedParameter.Moment moment =>
+                $"coalesce({Least("resource_date", [moment.Name], "i.date_from", key.Descending)}, {Value(long.MaxValue)})",
+            IndexedParameter.Status => OrLast("r.status"),
+            IndexedParameter.Subject => OrLast("coalesce(r.subject_value, r.subject_reference)"),
+            IndexedParameter.Coded coded => OrLast(Least("resource_token", coded.Rows, "i.code", key.Descending)),
+            IndexedParameter.Canonical canonical => OrLast(Least("resource_token", [canonical.Name], "i.code", key.Descending)),
+            IndexedParameter.Text text => OrLast(Least("resource_token", [text.Name], "i.code", key.Descending)),
+            IndexedParameter.Quantity quantity => OrLast(
+                Least("resource_token", quantity.Rows, "coalesce(i.amount, i.number)", key.Descending)
+            ),
+            IndexedParameter.Reference reference => OrLast(
+                Least(
+                    "resource_reference",
+                    [reference.Name],
+                    "case when i.reference = '' then i.value else i.reference end",
+                    key.Descending
+                )
+            ),
+            _ => throw new InvalidOperationException($"{key.Parameter.Name} has no order."),
+        };
 
     private string OrLast(string expression) => $"coalesce({expression}, {Value("\uffff")})";
 
@@ -149,62 +179,115 @@ internal sealed class SearchSql
             return sort.Count == 1 ? $"{sort[0]} {sign} {values[0]}" : $"({string.Join(", ", sort)}) {sign} ({string.Join(", ", values)})";
         }
 
-        return "(" + string.Join(" or ", sort.Select((_, at) =>
-            "(" + string.Concat(Enumerable.Range(0, at).Select(i => $"{sort[i]} = {values[i]} and ")) + $"{sort[at]} {(descending[at] ? "<" : ">")} {values[at]})")) + ")";
+        return "("
+            + string.Join(
+                " or ",
+                sort.Select(
+                    (_, at) =>
+                        "("
+                        + string.Concat(Enumerable.Range(0, at).Select(i => $"{sort[i]} = {values[i]} and "))
+                        + $"{sort[at]} {(descending[at] ? "<" : ">")} {values[at]})"
+                )
+            )
+            + ")";
     }
 
-    private string Condition(SearchCriterion criterion) => criterion switch
-    {
-        SearchCriterion.Ids ids => $"r.id in ({ListOf(ids.Values)})",
-        SearchCriterion.Statuses { Codes.Count: 0 } none => none.Not ? "1 = 1" : "1 = 0",
-        // Its index serves where nothing else does; elsewhere it is written so that no index can, for a status may be that of most.
-        SearchCriterion.Statuses { Not: false } statuses => $"{(_byStatus && statuses.Codes.Count == 1 ? "r.status" : "(r.status || '')")} in ({ListOf(statuses.Codes)})",
-        SearchCriterion.Statuses statuses => $"(r.status is null or r.status not in ({ListOf(statuses.Codes)}))",
-        // A code is shared by many resources, an identifier or a target by few: the first is looked up from the resource,
-        // the others lead to it. So does a choice of codes where nothing else finds few.
-        SearchCriterion.Coded identifier when IsIdentifier(identifier) => Among("resource_token", "identifier", Any(identifier.Tests, Token)),
-        SearchCriterion.Coded { Not: false, Rows: ["code"], Tests.Count: > 1 } codes when !_ofPatient && codes.Tests.All(test => test.Code is not null) =>
-            Among("resource_token", "code", $"i.code in ({ListOf([.. codes.Tests.Select(test => test.Code!)])}) and {Any(codes.Tests, Token)}"),
-        // Its rows carry the date, and lie in its order among those of the patient.
-        SearchCriterion.Coded { Rows: ["code"] } coded => (coded.Not ? "not " : "") + Exists("resource_token", coded.Rows, $"i.date_from = r.date_from and {Any(coded.Tests, Token)}"),
-        SearchCriterion.Coded coded => (coded.Not ? "not " : "") + Exists("resource_token", coded.Rows, Any(coded.Tests, Token)),
-        SearchCriterion.Texts texts => Any(texts.Beginnings, beginning => Any(texts.Paths, path => Dialect.HasWord("r.json", path, Value(Dialect.WordBegins(beginning))))),
-        SearchCriterion.BeginsWith begins => Exists("resource_token", [begins.Row], Any(begins.Values, value => begins.Exact
-            ? $"i.code = {Value(value)}"
-            : $"substr(lower(i.code), 1, {Value(value.Length)}) = lower({Value(value)})")),
-        SearchCriterion.Quantities quantities => Exists("resource_token", quantities.Rows, Any(quantities.Tests, test => Quantity(test, "i"))),
-        SearchCriterion.Pairs pairs => Exists("resource_token", pairs.Rows, (pairs.Rows is ["code"] ? "i.date_from = r.date_from and " : "") + Any(pairs.Tests, pair => $"({Token(pair.Code)} and {Quantity(pair.Value, "i")})")),
-        SearchCriterion.Subject subject => Any(subject.Tests, SubjectMatches),
-        SearchCriterion.References references => Among("resource_reference", references.Parameter, Any(references.Tests, ReferenceMatches)),
-        SearchCriterion.Dates dates => Any(dates.Tests, test => Date(test, DateFrom, DateTo)),
-        SearchCriterion.Moments moments => Exists("resource_date", [moments.Parameter], Any(moments.Tests, test => Date(test, "i.date_from", "i.date_to"))),
-        SearchCriterion.WithinOrUndated within => $"(r.date_to is null or (r.date_from < {Value(within.Range.To)} and r.date_to > {Value(within.Range.From)}))",
-        // Stored to the microsecond, so that is the width of its range.
-        SearchCriterion.LastUpdated dates => Any(dates.Tests, test => Date(test, "r.last_updated", "(r.last_updated + 1000)")),
-        SearchCriterion.Missing missing => (missing.IsMissing ? "not " : "") + Present(missing.Parameter),
-        _ => throw new InvalidOperationException($"{criterion.GetType().Name} has no SQL."),
-    };
+    private string Condition(SearchCriterion criterion) =>
+        criterion switch
+        {
+            SearchCriterion.Ids ids => $"r.id in ({ListOf(ids.Values)})",
+            SearchCriterion.Statuses { Codes.Count: 0 } none => none.Not ? "1 = 1" : "1 = 0",
+            // Its index serves where nothing else does; elsewhere it is written so that no index can, for a status may be that of most.
+            SearchCriterion.Statuses { Not: false } statuses =>
+                $"{(_byStatus && statuses.Codes.Count == 1 ? "r.status" : "(r.status || '')")} in ({ListOf(statuses.Codes)})",
+            SearchCriterion.Statuses statuses => $"(r.status is null or r.status not in ({ListOf(statuses.Codes)}))",
+            // A code is shared by many resources, an identifier or a target by few: the first is looked up from the resource,
+            // the others lead to it. So does a choice of codes where nothing else finds few.
+            SearchCriterion.Coded identifier when IsIdentifier(identifier) => Among(
+                "resource_token",
+                "identifier",
+                Any(identifier.Tests, Token)
+            ),
+            SearchCriterion.Coded { Not: false, Rows: ["code"], Tests.Count: > 1 } codes
+                when !_ofPatient && codes.Tests.All(test => test.Code is not null) => Among(
+                "resource_token",
+                "code",
+                $"i.code in ({ListOf([.. codes.Tests.Select(test => test.Code!)])}) and {Any(codes.Tests, Token)}"
+            ),
+            // Its rows carry the date, and lie in its order among those of the patient.
+            SearchCriterion.Coded { Rows: ["code"] } coded => (coded.Not ? "not " : "")
+                + Exists("resource_token", coded.Rows, $"i.date_from = r.date_from and {Any(coded.Tests, Token)}"),
+            SearchCriterion.Coded coded => (coded.Not ? "not " : "") + Exists("resource_token", coded.Rows, Any(coded.Tests, Token)),
+            SearchCriterion.Texts texts => Any(
+                texts.Beginnings,
+                beginning => Any(texts.Paths, path => Dialect.HasWord("r.json", path, Value(Dialect.WordBegins(beginning))))
+            ),
+            SearchCriterion.BeginsWith begins => Exists(
+                "resource_token",
+                [begins.Row],
+                Any(
+                    begins.Values,
+                    value =>
+                        begins.Exact
+                            ? $"i.code = {Value(value)}"
+                            : $"substr(lower(i.code), 1, {Value(value.Length)}) = lower({Value(value)})"
+                )
+            ),
+            SearchCriterion.Quantities quantities => Exists(
+                "resource_token",
+                quantities.Rows,
+                Any(quantities.Tests, test => Quantity(test, "i"))
+            ),
+            SearchCriterion.Pairs pairs => Exists(
+                "resource_token",
+                pairs.Rows,
+                (pairs.Rows is ["code"] ? "i.date_from = r.date_from and " : "")
+                    + Any(pairs.Tests, pair => $"({Token(pair.Code)} and {Quantity(pair.Value, "i")})")
+            ),
+            SearchCriterion.Subject subject => Any(subject.Tests, SubjectMatches),
+            SearchCriterion.References references => Among(
+                "resource_reference",
+                references.Parameter,
+                Any(references.Tests, ReferenceMatches)
+            ),
+            SearchCriterion.Dates dates => Any(dates.Tests, test => Date(test, DateFrom, DateTo)),
+            SearchCriterion.Moments moments => Exists(
+                "resource_date",
+                [moments.Parameter],
+                Any(moments.Tests, test => Date(test, "i.date_from", "i.date_to"))
+            ),
+            SearchCriterion.WithinOrUndated within =>
+                $"(r.date_to is null or (r.date_from < {Value(within.Range.To)} and r.date_to > {Value(within.Range.From)}))",
+            // Stored to the microsecond, so that is the width of its range.
+            SearchCriterion.LastUpdated dates => Any(dates.Tests, test => Date(test, "r.last_updated", "(r.last_updated + 1000)")),
+            SearchCriterion.Missing missing => (missing.IsMissing ? "not " : "") + Present(missing.Parameter),
+            _ => throw new InvalidOperationException($"{criterion.GetType().Name} has no SQL."),
+        };
 
     // The times of all patients lie in one index, which SQLite without statistics takes for a better way than the patient: where
     // something else finds few, they are written so that no index can serve them.
-    private string DateFrom => _leading is not null ? "k.date_from" : _ofPatient || _findsFew || _byStatus ? "(r.date_from + 0)" : "r.date_from";
+    private string DateFrom =>
+        _leading is not null ? "k.date_from"
+        : _ofPatient || _findsFew || _byStatus ? "(r.date_from + 0)"
+        : "r.date_from";
 
     private string DateTo => _leading is not null || _ofPatient || _findsFew || _byStatus ? "(r.date_to + 0)" : "r.date_to";
 
-    private static string Present(IndexedParameter parameter) => parameter switch
-    {
-        IndexedParameter.Id or IndexedParameter.LastUpdated => "(1 = 1)",
-        IndexedParameter.Date => "(r.date_to is not null)",
-        IndexedParameter.Moment moment => Exists("resource_date", [moment.Name], "1 = 1"),
-        IndexedParameter.Status => "(r.status is not null)",
-        IndexedParameter.Subject => "(r.subject_reference is not null or r.subject_value is not null)",
-        IndexedParameter.Coded coded => Exists("resource_token", coded.Rows, "1 = 1"),
-        IndexedParameter.Canonical canonical => Exists("resource_token", [canonical.Name], "1 = 1"),
-        IndexedParameter.Text text => Exists("resource_token", [text.Name], "1 = 1"),
-        IndexedParameter.Quantity quantity => Exists("resource_token", quantity.Rows, "i.number is not null"),
-        IndexedParameter.Reference reference => Exists("resource_reference", [reference.Name], "1 = 1"),
-        _ => throw new InvalidOperationException($"{parameter.GetType().Name} has no SQL."),
-    };
+    private static string Present(IndexedParameter parameter) =>
+        parameter switch
+        {
+            IndexedParameter.Id or IndexedParameter.LastUpdated => "(1 = 1)",
+            IndexedParameter.Date => "(r.date_to is not null)",
+            IndexedParameter.Moment moment => Exists("resource_date", [moment.Name], "1 = 1"),
+            IndexedParameter.Status => "(r.status is not null)",
+            IndexedParameter.Subject => "(r.subject_reference is not null or r.subject_value is not null)",
+            IndexedParameter.Coded coded => Exists("resource_token", coded.Rows, "1 = 1"),
+            IndexedParameter.Canonical canonical => Exists("resource_token", [canonical.Name], "1 = 1"),
+            IndexedParameter.Text text => Exists("resource_token", [text.Name], "1 = 1"),
+            IndexedParameter.Quantity quantity => Exists("resource_token", quantity.Rows, "i.number is not null"),
+            IndexedParameter.Reference reference => Exists("resource_reference", [reference.Name], "1 = 1"),
+            _ => throw new InvalidOperationException($"{parameter.GetType().Name} has no SQL."),
+        };
 
     private const string Own = "i.patient_key = r.patient_key and i.type = r.type and i.id = r.id";
 
@@ -218,43 +301,54 @@ internal sealed class SearchSql
     private string Among(string table, string parameter, string condition) =>
         $"r.id in (select i.id from {table} i where i.type = {Value(_query.Type.Name)} and i.parameter = '{parameter}' and {condition})";
 
-    private string Token(TokenTest test) => Both(
-        test.Code is null ? null : $"i.code = {Value(test.Code)}",
-        test.System is null ? null : $"i.system = {Value(test.System)}");
+    private string Token(TokenTest test) =>
+        Both(test.Code is null ? null : $"i.code = {Value(test.Code)}", test.System is null ? null : $"i.system = {Value(test.System)}");
 
-    private string Quantity(QuantityTest test, string row) => test switch
-    {
-        QuantityTest.AnyUnit => $"({row}.number is not null and {Within($"{row}.number", test.Range)})",
-        QuantityTest.InUnit unit => $"({row}.unit = {Value(unit.Unit)} and {Within($"coalesce({row}.amount, {row}.number)", test.Range)})",
-        QuantityTest.InUnitNamed named => $"(substr({row}.unit, 1, {Value(named.Name.Length + 1)}) = {Value(named.Name + "|")} and {Within($"{row}.number", test.Range)})",
-        _ => throw new InvalidOperationException($"{test.GetType().Name} has no SQL."),
-    };
+    private string Quantity(QuantityTest test, string row) =>
+        test switch
+        {
+            QuantityTest.AnyUnit => $"({row}.number is not null and {Within($"{row}.number", test.Range)})",
+            QuantityTest.InUnit unit =>
+                $"({row}.unit = {Value(unit.Unit)} and {Within($"coalesce({row}.amount, {row}.number)", test.Range)})",
+            QuantityTest.InUnitNamed named =>
+                $"(substr({row}.unit, 1, {Value(named.Name.Length + 1)}) = {Value(named.Name + "|")} and {Within($"{row}.number", test.Range)})",
+            _ => throw new InvalidOperationException($"{test.GetType().Name} has no SQL."),
+        };
 
     private string Within(string column, NumberRange range)
     {
         var inside = Both(
             range.From is { } from ? $"{column} {(range.WithFrom ? ">=" : ">")} {Value(from)}" : null,
-            range.To is { } to ? $"{column} {(range.WithTo ? "<=" : "<")} {Value(to)}" : null);
+            range.To is { } to ? $"{column} {(range.WithTo ? "<=" : "<")} {Value(to)}" : null
+        );
         return range.Outside ? $"not ({inside})" : inside;
     }
 
-    private string ReferenceMatches(ReferenceTest test) => test switch
-    {
-        ReferenceTest.Target target => $"(i.reference <> '' and i.reference = {Value(target.Reference)})",
-        ReferenceTest.Identifier identifier => "(i.value <> '' and " + Both(
-            identifier.Token.Code is { } value ? $"i.value = {Value(value)}" : null,
-            identifier.Token.System is { } system ? $"i.system = {Value(system)}" : null) + ")",
-        _ => throw new InvalidOperationException($"{test.GetType().Name} has no SQL."),
-    };
+    private string ReferenceMatches(ReferenceTest test) =>
+        test switch
+        {
+            ReferenceTest.Target target => $"(i.reference <> '' and i.reference = {Value(target.Reference)})",
+            ReferenceTest.Identifier identifier => "(i.value <> '' and "
+                + Both(
+                    identifier.Token.Code is { } value ? $"i.value = {Value(value)}" : null,
+                    identifier.Token.System is { } system ? $"i.system = {Value(system)}" : null
+                )
+                + ")",
+            _ => throw new InvalidOperationException($"{test.GetType().Name} has no SQL."),
+        };
 
-    private string SubjectMatches(ReferenceTest test) => test switch
-    {
-        ReferenceTest.Target target => $"r.subject_reference = {Value(target.Reference)}",
-        ReferenceTest.Identifier identifier => "(r.subject_value is not null and " + Both(
-            identifier.Token.Code is { } value ? $"r.subject_value = {Value(value)}" : null,
-            identifier.Token.System is { } system ? $"r.subject_system = {Value(system)}" : null) + ")",
-        _ => throw new InvalidOperationException($"{test.GetType().Name} has no SQL."),
-    };
+    private string SubjectMatches(ReferenceTest test) =>
+        test switch
+        {
+            ReferenceTest.Target target => $"r.subject_reference = {Value(target.Reference)}",
+            ReferenceTest.Identifier identifier => "(r.subject_value is not null and "
+                + Both(
+                    identifier.Token.Code is { } value ? $"r.subject_value = {Value(value)}" : null,
+                    identifier.Token.System is { } system ? $"r.subject_system = {Value(system)}" : null
+                )
+                + ")",
+            _ => throw new InvalidOperationException($"{test.GetType().Name} has no SQL."),
+        };
 
     private string Date(DateTest test, string from, string to)
     {
@@ -280,16 +374,18 @@ internal sealed class SearchSql
     {
         return tests.Count == 0 ? "(1 = 0)" : Of(0, tests.Count);
 
-        string Of(int from, int to) => to - from == 1 ? $"({condition(tests[from])})" : $"({Of(from, (from + to) / 2)} or {Of((from + to) / 2, to)})";
+        string Of(int from, int to) =>
+            to - from == 1 ? $"({condition(tests[from])})" : $"({Of(from, (from + to) / 2)} or {Of((from + to) / 2, to)})";
     }
 
-    private static string Both(string? left, string? right) => (left, right) switch
-    {
-        (null, null) => "1 = 1",
-        (null, _) => right,
-        (_, null) => left,
-        _ => $"({left} and {right})",
-    };
+    private static string Both(string? left, string? right) =>
+        (left, right) switch
+        {
+            (null, null) => "1 = 1",
+            (null, _) => right,
+            (_, null) => left,
+            _ => $"({left} and {right})",
+        };
 
     private string ListOf(IReadOnlyList<string> values) => string.Join(", ", values.Select(Value));
 

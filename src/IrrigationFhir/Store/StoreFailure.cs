@@ -28,8 +28,7 @@ internal enum StoreTrouble
 }
 
 /// <summary>The store could not do what was asked. Nothing of it was kept; the same again may succeed later.</summary>
-internal sealed class StoreFailure(StoreTrouble trouble, int engineCode = 0, Exception? cause = null)
-    : DbException(Says(trouble), cause)
+internal sealed class StoreFailure(StoreTrouble trouble, int engineCode = 0, Exception? cause = null) : DbException(Says(trouble), cause)
 {
     /// <summary>Why.</summary>
     public StoreTrouble Trouble => trouble;
@@ -38,14 +37,15 @@ internal sealed class StoreFailure(StoreTrouble trouble, int engineCode = 0, Exc
     public int EngineCode => engineCode;
 
     /// <summary>In words, without anything of what was to be stored.</summary>
-    private static string Says(StoreTrouble trouble) => trouble switch
-    {
-        StoreTrouble.Full => "the disk of the store is full, or nearly",
-        StoreTrouble.NotWritable => "the store cannot be written",
-        StoreTrouble.Gone => "the database file is not where it was",
-        StoreTrouble.Damaged => "the database is damaged",
-        StoreTrouble.ClockBehind => "the clock stands before the time of what was stored last",
-        StoreTrouble.Unavailable => "the store does not answer",
-        StoreTrouble.TooCostly => "the query took longer than one may",
-    };
+    private static string Says(StoreTrouble trouble) =>
+        trouble switch
+        {
+            StoreTrouble.Full => "the disk of the store is full, or nearly",
+            StoreTrouble.NotWritable => "the store cannot be written",
+            StoreTrouble.Gone => "the database file is not where it was",
+            StoreTrouble.Damaged => "the database is damaged",
+            StoreTrouble.ClockBehind => "the clock stands before the time of what was stored last",
+            StoreTrouble.Unavailable => "the store does not answer",
+            StoreTrouble.TooCostly => "the query took longer than one may",
+        };
 }

@@ -61,27 +61,30 @@ internal sealed class StoreFolder : IDisposable
     /// <param name="folder">Where it is to be served; made if it is missing.</param>
     /// <param name="source">A file that <see cref="Examine"/> finds nothing wrong with.</param>
     /// <exception cref="StoreFault">A database, or what is left of one, lies there already; nothing was changed.</exception>
-    public static void Put(string folder, string source) => OrFault(
-        () =>
-        {
-            using var place = new StoreFolder(folder);
-            if (File.Exists(Dialect.FileIn(folder))) throw new StoreFault($"{folder} holds a store already: restore into an empty folder.");
-            foreach (var name in Logs)
+    public static void Put(string folder, string source) =>
+        OrFault(
+            () =>
             {
-                // Who only reads leaves an empty log behind. One that is not empty would be read into this store.
-                var left = new FileInfo(Path.Combine(folder, name));
-                if (left is { Exists: true, Length: > 0 })
-                    throw new StoreFault($"{folder} holds {name} of another store, which must not meet this one: move it away first.");
-                left.Delete();
-            }
+                using var place = new StoreFolder(folder);
+                if (File.Exists(Dialect.FileIn(folder)))
+                    throw new StoreFault($"{folder} holds a store already: restore into an empty folder.");
+                foreach (var name in Logs)
+                {
+                    // Who only reads leaves an empty log behind. One that is not empty would be read into this store.
+                    var left = new FileInfo(Path.Combine(folder, name));
+                    if (left is { Exists: true, Length: > 0 })
+                        throw new StoreFault($"{folder} holds {name} of another store, which must not meet this one: move it away first.");
+                    left.Delete();
+                }
 
-            var unfinished = place.Unfinished();
-            File.Copy(source, unfinished);
-            Dialect.UseWriteAheadLog(unfinished);
-            place.Finish(unfinished);
-            return true;
-        },
-        folder);
+                var unfinished = place.Unfinished();
+                File.Copy(source, unfinished);
+                Dialect.UseWriteAheadLog(unfinished);
+                place.Finish(unfinished);
+                return true;
+            },
+            folder
+        );
 
     /// <summary>Looks at a database file without changing it.</summary>
     /// <exception cref="StoreFault">It is no database, not whole, or not one that this version can serve.</exception>
@@ -91,8 +94,10 @@ internal sealed class StoreFolder : IDisposable
         var name = Path.GetFileName(file);
         var length = new FileInfo(file).Length;
         var log = new FileInfo(file + "-wal");
-        if (length == 0) throw new StoreFault($"{name} is empty: restore a backup, or remove it to begin a new store.");
-        if (Header(file) is not { } header) throw new StoreFault($"{name} is not a database: restore a backup.");
+        if (length == 0)
+            throw new StoreFault($"{name} is empty: restore a backup, or remove it to begin a new store.");
+        if (Header(file) is not { } header)
+            throw new StoreFault($"{name} is not a database: restore a backup.");
 
         // With a log beside it, pages at the end may still be there only.
         if ((!log.Exists || log.Length == 0) && length < header.Pages * header.PageSize)
@@ -104,7 +109,8 @@ internal sealed class StoreFolder : IDisposable
         {
             throw new StoreFault(
                 $"{name} holds no table: was it copied without the {name}-wal beside it? "
-                + "Restore a backup, or remove it to begin a new store.");
+                    + "Restore a backup, or remove it to begin a new store."
+            );
         }
 
         if (!tables.Contains(Migration.JournalTable))
@@ -112,7 +118,8 @@ internal sealed class StoreFolder : IDisposable
         if (Migration.Unknown(store) is { Count: > 0 } unknown)
         {
             throw new StoreFault(
-                $"{name} was made by a newer version, or by another program: this one does not know {string.Join(", ", unknown)}.");
+                $"{name} was made by a newer version, or by another program: this one does not know {string.Join(", ", unknown)}."
+            );
         }
 
         if (length <= LookedThrough && Dialect.Texts(store, "pragma quick_check(1)") is [var found] && found != "ok")
@@ -150,12 +157,14 @@ internal sealed class StoreFolder : IDisposable
     {
         lock (Held)
         {
-            if (_released || Held[_key].Holders > 1 || !File.Exists(Dialect.FileIn(_folder))) return _released;
+            if (_released || Held[_key].Holders > 1 || !File.Exists(Dialect.FileIn(_folder)))
+                return _released;
             using var connection = Dialect.OpenForWriting(_folder);
             // A reader, such as a backup, is waited for a little.
             for (var tries = 0; tries < 50; tries++)
             {
-                if (Dialect.Checkpoint(connection)) return true;
+                if (Dialect.Checkpoint(connection))
+                    return true;
                 Thread.Sleep(100);
             }
 
@@ -168,7 +177,8 @@ internal sealed class StoreFolder : IDisposable
     {
         lock (Held)
         {
-            if (_released) return;
+            if (_released)
+                return;
             _released = true;
             var (file, holders) = Held[_key];
             if (holders > 1)
@@ -190,7 +200,8 @@ internal sealed class StoreFolder : IDisposable
             Examine(file);
             var pending = Pending(file);
             // Minutes for a large store of an early version: whoever waits for the start is told why.
-            if (pending > 0) log.LogInformation("The store in {Folder} is brought up to date: {Scripts} scripts to run", _folder, pending);
+            if (pending > 0)
+                log.LogInformation("The store in {Folder} is brought up to date: {Scripts} scripts to run", _folder, pending);
             Dialect.UseWriteAheadLog(file);
             Migration.Run(file, zone);
             Mark();
@@ -201,7 +212,8 @@ internal sealed class StoreFolder : IDisposable
         {
             throw new StoreFault(
                 $"{_folder} held a store, and {Dialect.FileName} is gone: {left} is still there. "
-                + "Put it back or restore a backup; to begin a new store, empty the folder.");
+                    + "Put it back or restore a backup; to begin a new store, empty the folder."
+            );
         }
 
         var unfinished = Unfinished();
@@ -244,8 +256,10 @@ internal sealed class StoreFolder : IDisposable
     /// <summary>What tells that a store was here, when its file is not; null when nothing does.</summary>
     private string? Leftover()
     {
-        if (Logs.FirstOrDefault(name => File.Exists(Path.Combine(_folder, name))) is { } log) return log;
-        lock (Held) return Held[_key].Lock.Length > 0 ? LockName : null;
+        if (Logs.FirstOrDefault(name => File.Exists(Path.Combine(_folder, name))) is { } log)
+            return log;
+        lock (Held)
+            return Held[_key].Lock.Length > 0 ? LockName : null;
     }
 
     /// <summary>Says in the lock file that a store lies here.</summary>
@@ -254,7 +268,8 @@ internal sealed class StoreFolder : IDisposable
         lock (Held)
         {
             var file = Held[_key].Lock;
-            if (file.Length > 0) return;
+            if (file.Length > 0)
+                return;
             file.Write("A store lies here. Remove this file only together with it.\n"u8);
             file.Flush(flushToDisk: true);
         }
@@ -264,7 +279,8 @@ internal sealed class StoreFolder : IDisposable
     private string Unfinished()
     {
         var file = Path.Combine(_folder, UnfinishedName);
-        foreach (var left in new[] { "", "-wal", "-shm", "-journal" }) File.Delete(file + left);
+        foreach (var left in new[] { "", "-wal", "-shm", "-journal" })
+            File.Delete(file + left);
         return file;
     }
 
@@ -283,8 +299,10 @@ internal sealed class StoreFolder : IDisposable
     {
         Span<byte> header = stackalloc byte[100];
         using var stream = new FileStream(file, FileMode.Open, FileAccess.Read, FileShare.ReadWrite | FileShare.Delete);
-        if (stream.ReadAtLeast(header, header.Length, throwOnEndOfStream: false) < header.Length) return null;
-        if (!header.StartsWith("SQLite format 3\0"u8)) return null;
+        if (stream.ReadAtLeast(header, header.Length, throwOnEndOfStream: false) < header.Length)
+            return null;
+        if (!header.StartsWith("SQLite format 3\0"u8))
+            return null;
         var size = BinaryPrimitives.ReadUInt16BigEndian(header[16..]);
         // The number is valid only if the two counters agree; versions before SQLite 3.7 did not write it.
         var valid = header[24..28].SequenceEqual(header[92..96]);

@@ -27,11 +27,13 @@ internal sealed record StoreSettings(string Folder, DateTimeZone TimeZone)
         var zone = configuration["Data:TimeZone"] is { Length: > 0 } name ? name : "UTC";
         for (var at = Path.GetFullPath(folder); at is not null; at = Path.GetDirectoryName(at))
         {
-            if (File.Exists(at)) faults.Add($"Data:Folder: '{folder}', but '{at}' is a file; a folder is expected");
+            if (File.Exists(at))
+                faults.Add($"Data:Folder: '{folder}', but '{at}' is a file; a folder is expected");
         }
 
         var found = DateTimeZoneProviders.Tzdb.GetZoneOrNull(zone);
-        if (found is null) faults.Add($"Data:TimeZone: '{zone}'; an IANA zone such as Europe/Berlin is expected");
+        if (found is null)
+            faults.Add($"Data:TimeZone: '{zone}'; an IANA zone such as Europe/Berlin is expected");
         var free = configuration["Data:LeastFreeMegabytes"] is { Length: > 0 } text ? text : "200";
         if (!int.TryParse(free, CultureInfo.InvariantCulture, out var megabytes) || megabytes is < 0 or > 1_000_000)
             faults.Add($"Data:LeastFreeMegabytes: '{free}'; 0 to 1000000 is expected");

@@ -44,7 +44,8 @@ internal readonly partial record struct TimeRange(long From, long To)
         var date = new LocalDate(year, month, day);
         if (!match.Groups["hour"].Success)
         {
-            var next = match.Groups["day"].Success ? date.PlusDays(1)
+            var next =
+                match.Groups["day"].Success ? date.PlusDays(1)
                 : match.Groups["month"].Success ? date.PlusMonths(1)
                 : date.PlusYears(1);
             return new(StartOf(date, zone), StartOf(next, zone));
@@ -53,7 +54,8 @@ internal readonly partial record struct TimeRange(long From, long To)
         var fraction = match.Groups["fraction"].Value;
         var nanoseconds = fraction.Length == 0 ? 0 : long.Parse(fraction.PadRight(9, '0')[..9], CultureInfo.InvariantCulture);
         var local = date.At(new LocalTime(hour, minute)).PlusSeconds(second).PlusNanoseconds(nanoseconds);
-        var width = !match.Groups["second"].Success ? NodaConstants.NanosecondsPerMinute
+        var width = !match.Groups["second"].Success
+            ? NodaConstants.NanosecondsPerMinute
             : (long)Math.Pow(10, 9 - Math.Min(fraction.Length, 9));
 
         if (offset is { } given)
@@ -85,8 +87,7 @@ internal readonly partial record struct TimeRange(long From, long To)
         return new(from, from > long.MaxValue - width ? long.MaxValue : from + width);
     }
 
-    private static long StartOf(LocalDate date, DateTimeZone zone) =>
-        UnixNanoseconds.Nearest(date.AtStartOfDayInZone(zone).ToInstant());
+    private static long StartOf(LocalDate date, DateTimeZone zone) => UnixNanoseconds.Nearest(date.AtStartOfDayInZone(zone).ToInstant());
 
     private static int Number(Match match, string group, int otherwise) =>
         match.Groups[group].Success ? int.Parse(match.Groups[group].Value, CultureInfo.InvariantCulture) : otherwise;
@@ -97,12 +98,18 @@ internal readonly partial record struct TimeRange(long From, long To)
             return null;
         if (text == "Z")
             return Offset.Zero;
-        var (hours, minutes) = (int.Parse(text.AsSpan(1, 2), CultureInfo.InvariantCulture), int.Parse(text.AsSpan(4, 2), CultureInfo.InvariantCulture));
+        var (hours, minutes) = (
+            int.Parse(text.AsSpan(1, 2), CultureInfo.InvariantCulture),
+            int.Parse(text.AsSpan(4, 2), CultureInfo.InvariantCulture)
+        );
         if (minutes > 59 || hours * 60 + minutes > 14 * 60)
             return null;
         return Offset.FromSeconds((text[0] == '-' ? -1 : 1) * (hours * 60 + minutes) * 60);
     }
 
-    [GeneratedRegex(@"\A(?<year>[0-9]{4})(-(?<month>[0-9]{2})(-(?<day>[0-9]{2})(T(?<hour>[0-9]{2}):(?<minute>[0-9]{2})(:(?<second>[0-9]{2})(\.(?<fraction>[0-9]+))?)?(?<offset>Z|[+-][0-9]{2}:[0-9]{2})?)?)?)?\z", RegexOptions.ExplicitCapture)]
+    [GeneratedRegex(
+        @"\A(?<year>[0-9]{4})(-(?<month>[0-9]{2})(-(?<day>[0-9]{2})(T(?<hour>[0-9]{2}):(?<minute>[0-9]{2})(:(?<second>[0-9]{2})(\.(?<fraction>[0-9]+))?)?(?<offset>Z|[+-][0-9]{2}:[0-9]{2})?)?)?)?\z",
+        RegexOptions.ExplicitCapture
+    )]
     private static partial Regex Shape();
 }

@@ -11,7 +11,14 @@ using Instant = NodaTime.Instant;
 namespace IrrigationFhir.Subscriptions;
 
 /// <summary>Creates and updates subscriptions.</summary>
-internal sealed class ChangeSubscription(SubscriptionStore store, ResourceStore resources, IEndpointRules endpoints, SubscriptionSettings settings, DeliverNotifications delivery, TimeProvider clock)
+internal sealed class ChangeSubscription(
+    SubscriptionStore store,
+    ResourceStore resources,
+    IEndpointRules endpoints,
+    SubscriptionSettings settings,
+    DeliverNotifications delivery,
+    TimeProvider clock
+)
 {
     // Who changes the same subscription meanwhile is a person or the delivery; three meetings in a row are no accident.
     private const int Tries = 3;
@@ -20,19 +27,37 @@ internal sealed class ChangeSubscription(SubscriptionStore store, ResourceStore 
     public async Task<Written> Create(JsonElement json, CancellationToken stop)
     {
         var (sent, problems) = Read(json);
-        if (sent is null) return Written.Refused.Of(StatusCodes.Status400BadRequest, problems);
-        List<EntryProblem> faults = sent.Status is Subscription.SubscriptionStatus.Requested
-            ? []
-            : [SubscriptionProblem.Status("Subscription.status", $"status {sent.Status?.GetLiteral() ?? "missing"}", "requested: it becomes active once its endpoint has answered")];
+        if (sent is null)
+            return Written.Refused.Of(StatusCodes.Status400BadRequest, problems);
+        List<EntryProblem> faults =
+            sent.Status is Subscription.SubscriptionStatus.Requested
+                ? []
+                :
+                [
+                    SubscriptionProblem.Status(
+                        "Subscription.status",
+                        $"status {sent.Status?.GetLiteral() ?? "missing"}",
+                        "requested: it becomes active once its endpoint has answered"
+                    ),
+                ];
         var (request, refused) = SubscriptionReader.Read(sent, endpoints, Now, []);
-        if (faults.Count > 0 || request is null) return Written.Refused.Of(StatusCodes.Status422UnprocessableEntity, [.. faults, .. refused]);
+        if (faults.Count > 0 || request is null)
+            return Written.Refused.Of(StatusCodes.Status422UnprocessableEntity, [.. faults, .. refused]);
 
         var id = Guid.NewGuid().ToString();
         var outcome = await store.Create(
-            StoredRequest.Row(id, "requested", null, request), ShownSubscription.Of(sent, id, "requested", null, request.Headers), settings.Most, stop);
+            StoredRequest.Row(id, "requested", null, request),
+            ShownSubscription.Of(sent, id, "requested", null, request.Headers),
+            settings.Most,
+            stop
+        );
         return outcome switch
         {
-            SubscriptionOutcome.Saved saved => new Written.Stands(StatusCodes.Status201Created, saved.Version, "requested; a handshake is sent to the endpoint"),
+            SubscriptionOutcome.Saved saved => new Written.Stands(
+                StatusCodes.Status201Created,
+                saved.Version,
+                "requested; a handshake is sent to the endpoint"
+            ),
             SubscriptionOutcome.TooMany many => TooMany(many),
             _ => throw new InvalidOperationException("a new subscription that is there already"),
         };
@@ -48,12 +73,32 @@ internal sealed class ChangeSubscription(SubscriptionStore store, ResourceStore 
         for (var tries = 1; ; tries++)
         {
             var (sent, problems) = Read(json);
-            if (sent is null) return Written.Refused.Of(StatusCodes.Status400BadRequest, problems);
+            if (sent is null)
+                return Written.Refused.Of(StatusCodes.Status400BadRequest, problems);
             if (sent.Id != id)
-                return Written.Refused.Of(StatusCodes.Status400BadRequest, new EntryProblem("id-mismatch", "Subscription.id", sent.Id is null ? "no id" : "another id than the address has", "the id of the address"));
+                return Written.Refused.Of(
+                    StatusCodes.Status400BadRequest,
+                    new EntryProblem(
+                        "id-mismatch",
+                        "Subscription.id",
+                        sent.Id is null ? "no id" : "another id than the address has",
+                        "the id of the address"
+                    )
+                );
             if (await store.Find(id, stop) is not { } row)
-                return Written.Refused.Of(StatusCodes.Status404NotFound, new EntryProblem("unknown-resource", "Subscription.id", "an id that is not there", "the id of a Subscription that came by create: POST makes new ones"));
-            if (ifMatch is not null && ifMatch.Replace("W/", "", StringComparison.Ordinal).Trim('"') != row.Version.ToString(CultureInfo.InvariantCulture))
+                return Written.Refused.Of(
+                    StatusCodes.Status404NotFound,
+                    new EntryProblem(
+                        "unknown-resource",
+                        "Subscription.id",
+                        "an id that is not there",
+                        "the id of a Subscription that came by create: POST makes new ones"
+                    )
+                );
+            if (
+                ifMatch is not null
+                && ifMatch.Replace("W/", "", StringComparison.Ordinal).Trim('"') != row.Version.ToString(CultureInfo.InvariantCulture)
+            )
                 return Conflict(row.Version);
 
             var stored = StoredRequest.State(row);
@@ -67,22 +112,33 @@ internal sealed class ChangeSubscription(SubscriptionStore store, ResourceStore 
             if (request is null && status == "off" && await resources.Read("Subscription", id, stop) is { } current)
                 (sent, request) = (FhirJson.Read<Subscription>(current.Json), stored.Request);
             if (request is not null && request.Topic.Slug != stored.Request.Topic.Slug)
-                return Written.Refused.Of(StatusCodes.Status422UnprocessableEntity, SubscriptionProblem.AnotherTopic("Subscription.criteria"));
+                return Written.Refused.Of(
+                    StatusCodes.Status422UnprocessableEntity,
+                    SubscriptionProblem.AnotherTopic("Subscription.criteria")
+                );
             if (fault is not null || request is null || status is null)
                 return Written.Refused.Of(StatusCodes.Status422UnprocessableEntity, fault is null ? refused : [fault, .. refused]);
 
             // Another endpoint has not answered a handshake yet.
-            if (status == "active" && request.Endpoint != stored.Request.Endpoint) status = "requested";
+            if (status == "active" && request.Endpoint != stored.Request.Endpoint)
+                status = "requested";
             var error = status == "error" ? stored.Error : null;
             var outcome = await store.Update(
-                StoredRequest.Row(id, status, error, request), ShownSubscription.Of(sent, id, status, error, request.Headers), row, settings.Most, stop);
+                StoredRequest.Row(id, status, error, request),
+                ShownSubscription.Of(sent, id, status, error, request.Headers),
+                row,
+                settings.Most,
+                stop
+            );
             switch (outcome)
             {
                 case SubscriptionOutcome.Saved saved:
                     delivery.LookAgain(id);
                     return new Written.Stands(StatusCodes.Status200OK, saved.Version, $"status {status}");
-                case SubscriptionOutcome.TooMany many: return TooMany(many);
-                case SubscriptionOutcome.Conflict met when ifMatch is not null || tries == Tries: return Conflict(met.Actual);
+                case SubscriptionOutcome.TooMany many:
+                    return TooMany(many);
+                case SubscriptionOutcome.Conflict met when ifMatch is not null || tries == Tries:
+                    return Conflict(met.Actual);
             }
         }
     }
@@ -94,19 +150,51 @@ internal sealed class ChangeSubscription(SubscriptionStore store, ResourceStore 
         var asked = sent.Status?.GetLiteral();
         return asked is "requested" or "off" || asked == stored.Status
             ? (asked, null)
-            : (null, SubscriptionProblem.Status("Subscription.status", $"status {asked ?? "missing"}", $"requested to (re)start it, off to end it, or {stored.Status} as it stands: active and error are the service's to say"));
+            : (
+                null,
+                SubscriptionProblem.Status(
+                    "Subscription.status",
+                    $"status {asked ?? "missing"}",
+                    $"requested to (re)start it, off to end it, or {stored.Status} as it stands: active and error are the service's to say"
+                )
+            );
     }
 
-    private static Written.Refused TooMany(SubscriptionOutcome.TooMany many) => Written.Refused.Of(StatusCodes.Status422UnprocessableEntity, new EntryProblem(
-        "too-many-subscriptions", "Subscription", $"{many.Most} subscriptions that are not off", "fewer: set status off on one that nobody needs"));
+    private static Written.Refused TooMany(SubscriptionOutcome.TooMany many) =>
+        Written.Refused.Of(
+            StatusCodes.Status422UnprocessableEntity,
+            new EntryProblem(
+                "too-many-subscriptions",
+                "Subscription",
+                $"{many.Most} subscriptions that are not off",
+                "fewer: set status off on one that nobody needs"
+            )
+        );
 
-    private static Written.Refused Conflict(long actual) => Written.Refused.Of(StatusCodes.Status412PreconditionFailed, new EntryProblem(
-        "version-conflict", "If-Match", "another version than the current one", string.Create(CultureInfo.InvariantCulture, $"W/\"{actual}\", after reading what has changed")));
+    private static Written.Refused Conflict(long actual) =>
+        Written.Refused.Of(
+            StatusCodes.Status412PreconditionFailed,
+            new EntryProblem(
+                "version-conflict",
+                "If-Match",
+                "another version than the current one",
+                string.Create(CultureInfo.InvariantCulture, $"W/\"{actual}\", after reading what has changed")
+            )
+        );
 
     private static (Subscription? Sent, IReadOnlyList<EntryProblem> Problems) Read(JsonElement json)
     {
         var (sent, problems) = ResourceJson.Read<Subscription>(json);
         // A channel that R4 has no code for is refused as any other that is not served.
-        return (sent, [.. problems.Select(problem => problem.Where.StartsWith("Subscription.channel.type", StringComparison.Ordinal) ? SubscriptionProblem.Channel("Subscription.channel.type", "a code that is no channel of R4") : problem)]);
+        return (
+            sent,
+            [
+                .. problems.Select(problem =>
+                    problem.Where.StartsWith("Subscription.channel.type", StringComparison.Ordinal)
+                        ? SubscriptionProblem.Channel("Subscription.channel.type", "a code that is no channel of R4")
+                        : problem
+                ),
+            ]
+        );
     }
 }

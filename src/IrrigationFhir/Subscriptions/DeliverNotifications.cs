@@ -18,8 +18,19 @@ namespace IrrigationFhir.Subscriptions;
 /// waits and tries again, and nobody else waits for it. One process of those that share a store delivers (see <see cref="Turn"/>).</para>
 /// </remarks>
 internal sealed class DeliverNotifications(
-    SubscriptionStore subscriptions, ResourceStore resources, Database database, Endpoints endpoints, IEndpointRules rules, IServiceProvider services, SubscriptionSettings settings, SubscriptionMetrics metrics, IServer server, FhirSettings fhir, TimeProvider clock, ILogger<DeliverNotifications> log)
-    : BackgroundService
+    SubscriptionStore subscriptions,
+    ResourceStore resources,
+    Database database,
+    Endpoints endpoints,
+    IEndpointRules rules,
+    IServiceProvider services,
+    SubscriptionSettings settings,
+    SubscriptionMetrics metrics,
+    IServer server,
+    FhirSettings fhir,
+    TimeProvider clock,
+    ILogger<DeliverNotifications> log
+) : BackgroundService
 {
     /// <summary>How long what time brings, and news of another process, may wait to be seen; one's own news ring the bell.</summary>
     private static readonly TimeSpan LookEvery = TimeSpan.FromSeconds(1);
@@ -56,7 +67,8 @@ internal sealed class DeliverNotifications(
             {
                 try
                 {
-                    foreach (var id in await subscriptions.WithWork(Now, stoppingToken)) Begin(id, stoppingToken);
+                    foreach (var id in await subscriptions.WithWork(Now, stoppingToken))
+                        Begin(id, stoppingToken);
                     if (clock.GetUtcNow() >= forgetting)
                     {
                         // In small steps between which others write; the rest when they come by the next time.
@@ -91,7 +103,8 @@ internal sealed class DeliverNotifications(
         while (served.TryGetValue(id, out var already))
         {
             already.Again = true;
-            if (served.ContainsKey(id)) return;
+            if (served.ContainsKey(id))
+                return;
         }
 
         var serving = new Serving(CancellationTokenSource.CreateLinkedTokenSource(stop));
@@ -122,10 +135,12 @@ internal sealed class DeliverNotifications(
                 {
                     served.TryRemove(id, out _);
                     serving.Stop.Dispose();
-                    if (serving.Again) database.News.Ring(); // for what came after its last look
+                    if (serving.Again)
+                        database.News.Ring(); // for what came after its last look
                 }
             },
-            CancellationToken.None);
+            CancellationToken.None
+        );
     }
 
     /// <summary>Does what a subscription has to be done for, one thing after another, until nothing is left or an attempt fails.</summary>
@@ -134,26 +149,32 @@ internal sealed class DeliverNotifications(
         while (await subscriptions.Find(id, stop) is { } row)
         {
             var subscription = StoredRequest.State(row);
-            if (subscription.Status == "off") break;
+            if (subscription.Status == "off")
+                break;
             if (subscription.Request.End <= Now)
             {
                 await Turned(subscription, "off", null, stop);
                 break;
             }
 
-            if (subscription.Status == "error") break;
+            if (subscription.Status == "error")
+                break;
             var (notification, upTo) = await Next(subscription, stop);
-            if (notification is null) break;
+            if (notification is null)
+                break;
 
             var sent = await Send(subscription, notification, stop);
             if (sent.Failure is null)
             {
-                if (subscription.Status == "requested") await Turned(subscription, "active", null, CancellationToken.None);
-                else await subscriptions.Acknowledged(id, upTo, CancellationToken.None);
+                if (subscription.Status == "requested")
+                    await Turned(subscription, "active", null, CancellationToken.None);
+                else
+                    await subscriptions.Acknowledged(id, upTo, CancellationToken.None);
                 continue;
             }
 
-            if (!sent.Tried) return new Served.Failed(sent.RetryAfter);
+            if (!sent.Tried)
+                return new Served.Failed(sent.RetryAfter);
 
             if (GivenUp(subscription) is not { } why)
             {
@@ -171,10 +192,17 @@ internal sealed class DeliverNotifications(
     /// <summary>What is to be sent next, and up to which event it goes; null where nothing is.</summary>
     private async Task<(Bundle? Notification, long? UpTo)> Next(SubscriptionState subscription, CancellationToken stop)
     {
-        if (subscription.Status == "requested") return (Notifications.Of(NotificationKind.Handshake, Base, subscription, [], Now), null);
+        if (subscription.Status == "requested")
+            return (Notifications.Of(NotificationKind.Handshake, Base, subscription, [], Now), null);
         if (subscription.Delivered < subscription.Events)
         {
-            var rows = await subscriptions.Events(subscription.Id, subscription.Delivered + 1, subscription.Events, subscription.Request.MaxCount, stop);
+            var rows = await subscriptions.Events(
+                subscription.Id,
+                subscription.Delivered + 1,
+                subscription.Events,
+                subscription.Request.MaxCount,
+                stop
+            );
             if (rows.Count == 0)
             {
                 // Kept no longer: it was in error for longer than events are kept. The numbers show the gap.
@@ -182,7 +210,10 @@ internal sealed class DeliverNotifications(
                 return (null, null);
             }
 
-            return (Notifications.Of(NotificationKind.EventNotification, Base, subscription, [.. rows.Select(NotificationEvent.Of)], Now), rows[^1].Number);
+            return (
+                Notifications.Of(NotificationKind.EventNotification, Base, subscription, [.. rows.Select(NotificationEvent.Of)], Now),
+                rows[^1].Number
+            );
         }
 
         return subscription.Request.Heartbeat is { } silence && subscription.LastSentAt + silence <= Now
@@ -193,24 +224,42 @@ internal sealed class DeliverNotifications(
     private async Task<Sent> Send(SubscriptionState subscription, Bundle notification, CancellationToken stop)
     {
         // The rules may be stricter now than when it was subscribed.
-        if (rules.Refusal(subscription.Request.Endpoint) is { } refusal) return new(refusal);
+        if (rules.Refusal(subscription.Request.Endpoint) is { } refusal)
+            return new(refusal);
         var body = FhirJson.WriteUtf8(notification);
         var patience = subscription.Request.Timeout?.ToTimeSpan() ?? settings.Timeout;
         var client = services.GetRequiredService<NotificationClient>(); // a new one each time, so that its handler is renewed
-        var sent = await endpoints.Call(subscription.Request.Endpoint, patience, token => client.Send(subscription.Request, body, token), stop);
-        if (sent.Tried) metrics.Attempted(sent.Failure is null);
+        var sent = await endpoints.Call(
+            subscription.Request.Endpoint,
+            patience,
+            token => client.Send(subscription.Request, body, token),
+            stop
+        );
+        if (sent.Tried)
+            metrics.Attempted(sent.Failure is null);
         return sent;
     }
 
     /// <summary>Why no further attempt is made after the one that has just failed; null where one is.</summary>
-    private string? GivenUp(SubscriptionState subscription) => subscription.Status == "requested"
-        ? subscription.Attempts + 1 >= settings.HandshakeAttempts ? $"the handshake failed {subscription.Attempts + 1} times" : null
-        : Now - (subscription.FailingSince ?? Now) >= Duration.FromTimeSpan(settings.RetryFor) ? FormattableString.Invariant($"nothing could be told for {settings.RetryFor.TotalHours:0.##} h, in {subscription.Attempts + 1} attempts") : null;
+    private string? GivenUp(SubscriptionState subscription) =>
+        subscription.Status == "requested"
+            ? subscription.Attempts + 1 >= settings.HandshakeAttempts
+                ? $"the handshake failed {subscription.Attempts + 1} times"
+                : null
+            : Now - (subscription.FailingSince ?? Now) >= Duration.FromTimeSpan(settings.RetryFor)
+                ? FormattableString.Invariant(
+                    $"nothing could be told for {settings.RetryFor.TotalHours:0.##} h, in {subscription.Attempts + 1} attempts"
+                )
+                : null;
 
     /// <summary>Gives a subscription another status, and its client a new version that says so; unless the client was first.</summary>
     private async Task Turned(SubscriptionState subscription, string status, string? error, CancellationToken stop)
     {
-        if (await resources.Read(nameof(Subscription), subscription.Id, stop) is not { } current || current.VersionId != subscription.Version) return;
+        if (
+            await resources.Read(nameof(Subscription), subscription.Id, stop) is not { } current
+            || current.VersionId != subscription.Version
+        )
+            return;
         var resource = FhirJson.Read<Subscription>(current.Json);
         resource.Status = Hl7.Fhir.Utility.EnumUtility.ParseLiteral<Subscription.SubscriptionStatus>(status);
         resource.Error = error;
@@ -235,7 +284,9 @@ internal sealed class DeliverNotifications(
             {
                 try
                 {
-                    return new(new FileStream(Path.Combine(folder, "delivery.lock"), FileMode.OpenOrCreate, FileAccess.ReadWrite, FileShare.None));
+                    return new(
+                        new FileStream(Path.Combine(folder, "delivery.lock"), FileMode.OpenOrCreate, FileAccess.ReadWrite, FileShare.None)
+                    );
                 }
                 catch (IOException)
                 {

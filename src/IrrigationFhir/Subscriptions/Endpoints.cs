@@ -29,7 +29,8 @@ internal sealed class Endpoints(SubscriptionSettings settings, TimeProvider cloc
     {
         foreach (var (address, endpoint) in known)
         {
-            if (clock.GetUtcNow() - endpoint.LastCall > Remembered) known.TryRemove(address, out _);
+            if (clock.GetUtcNow() - endpoint.LastCall > Remembered)
+                known.TryRemove(address, out _);
         }
     }
 
@@ -67,16 +68,25 @@ internal sealed class Endpoints(SubscriptionSettings settings, TimeProvider cloc
         var state = new CircuitBreakerStateProvider();
         var pipeline = new ResiliencePipelineBuilder<Sent> { TimeProvider = clock }
             .AddConcurrencyLimiter(settings.AtOncePerEndpoint, queueLimit: settings.Most)
-            .AddCircuitBreaker(new CircuitBreakerStrategyOptions<Sent>
-            {
-                ShouldHandle = new PredicateBuilder<Sent>().Handle<TimeoutRejectedException>().HandleResult(sent => sent.Failure is not null),
-                FailureRatio = 0.9,
-                MinimumThroughput = FailuresToBreak,
-                SamplingDuration = TimeSpan.FromMinutes(2),
-                BreakDuration = settings.BreakFor,
-                StateProvider = state,
-            })
-            .AddTimeout(new TimeoutStrategyOptions { TimeoutGenerator = args => ValueTask.FromResult(args.Context.Properties.GetValue(Patience, settings.Timeout)) })
+            .AddCircuitBreaker(
+                new CircuitBreakerStrategyOptions<Sent>
+                {
+                    ShouldHandle = new PredicateBuilder<Sent>()
+                        .Handle<TimeoutRejectedException>()
+                        .HandleResult(sent => sent.Failure is not null),
+                    FailureRatio = 0.9,
+                    MinimumThroughput = FailuresToBreak,
+                    SamplingDuration = TimeSpan.FromMinutes(2),
+                    BreakDuration = settings.BreakFor,
+                    StateProvider = state,
+                }
+            )
+            .AddTimeout(
+                new TimeoutStrategyOptions
+                {
+                    TimeoutGenerator = args => ValueTask.FromResult(args.Context.Properties.GetValue(Patience, settings.Timeout)),
+                }
+            )
             .Build();
         return new(pipeline, state) { LastCall = clock.GetUtcNow() };
     }
@@ -88,21 +98,30 @@ internal sealed class Endpoints(SubscriptionSettings settings, TimeProvider cloc
     }
 
     /// <summary>Tries again what failed, ever less often, and not before the endpoint asked for it. Ends with the first result that is no failure.</summary>
-    public ResiliencePipeline<Served> Persistence { get; } = new ResiliencePipelineBuilder<Served> { TimeProvider = clock }
-        .AddRetry(new RetryStrategyOptions<Served>
-        {
-            ShouldHandle = new PredicateBuilder<Served>().HandleResult(served => served is Served.Failed),
-            MaxRetryAttempts = int.MaxValue,
-            BackoffType = DelayBackoffType.Exponential,
-            UseJitter = true,
-            Delay = settings.RetryFirst,
-            MaxDelay = settings.RetryLongest,
-            DelayGenerator = args => ValueTask.FromResult(args.Outcome.Result is Served.Failed { RetryAfter: { } asked } ? Later(asked, settings.RetryLongest) : (TimeSpan?)null),
-        })
-        .Build();
+    public ResiliencePipeline<Served> Persistence { get; } =
+        new ResiliencePipelineBuilder<Served> { TimeProvider = clock }
+            .AddRetry(
+                new RetryStrategyOptions<Served>
+                {
+                    ShouldHandle = new PredicateBuilder<Served>().HandleResult(served => served is Served.Failed),
+                    MaxRetryAttempts = int.MaxValue,
+                    BackoffType = DelayBackoffType.Exponential,
+                    UseJitter = true,
+                    Delay = settings.RetryFirst,
+                    MaxDelay = settings.RetryLongest,
+                    DelayGenerator = args =>
+                        ValueTask.FromResult(
+                            args.Outcome.Result is Served.Failed { RetryAfter: { } asked }
+                                ? Later(asked, settings.RetryLongest)
+                                : (TimeSpan?)null
+                        ),
+                }
+            )
+            .Build();
 
     /// <summary>As long as the endpoint asked for, within reason, and a little more, lest all come back at once.</summary>
-    private static TimeSpan Later(TimeSpan asked, TimeSpan longest) => TimeSpan.FromTicks(Math.Min(asked.Ticks, longest.Ticks * 12)) * (1 + (Random.Shared.NextDouble() / 10));
+    private static TimeSpan Later(TimeSpan asked, TimeSpan longest) =>
+        TimeSpan.FromTicks(Math.Min(asked.Ticks, longest.Ticks * 12)) * (1 + (Random.Shared.NextDouble() / 10));
 }
 
 /// <summary>What became of serving a subscription.</summary>

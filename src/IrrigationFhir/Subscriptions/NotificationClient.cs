@@ -58,16 +58,17 @@ internal sealed class NotificationClient(HttpClient http, TimeProvider clock)
         }
     }
 
-    private static string Words(HttpRequestException failure) => failure switch
-    {
-        { InnerException: AddressNotAllowed } => "its address is not allowed",
-        { InnerException: AuthenticationException } => "its certificate was not accepted, or TLS failed",
-        { HttpRequestError: HttpRequestError.SecureConnectionError } => "its certificate was not accepted, or TLS failed",
-        { HttpRequestError: HttpRequestError.NameResolutionError } => "its name has no address",
-        { InnerException: SocketException { SocketErrorCode: SocketError.HostNotFound } } => "its name has no address",
-        { InnerException: SocketException socket } => $"the connection failed ({socket.SocketErrorCode})",
-        _ => $"the connection failed ({failure.HttpRequestError})",
-    };
+    private static string Words(HttpRequestException failure) =>
+        failure switch
+        {
+            { InnerException: AddressNotAllowed } => "its address is not allowed",
+            { InnerException: AuthenticationException } => "its certificate was not accepted, or TLS failed",
+            { HttpRequestError: HttpRequestError.SecureConnectionError } => "its certificate was not accepted, or TLS failed",
+            { HttpRequestError: HttpRequestError.NameResolutionError } => "its name has no address",
+            { InnerException: SocketException { SocketErrorCode: SocketError.HostNotFound } } => "its name has no address",
+            { InnerException: SocketException socket } => $"the connection failed ({socket.SocketErrorCode})",
+            _ => $"the connection failed ({failure.HttpRequestError})",
+        };
 
     private TimeSpan? After(RetryConditionHeaderValue? asked)
     {
@@ -97,7 +98,11 @@ internal sealed class NotificationClient(HttpClient http, TimeProvider clock)
         };
         if (settings.Authorities is { } authorities)
         {
-            handler.SslOptions.CertificateChainPolicy = new X509ChainPolicy { TrustMode = X509ChainTrustMode.CustomRootTrust, RevocationMode = X509RevocationMode.NoCheck };
+            handler.SslOptions.CertificateChainPolicy = new X509ChainPolicy
+            {
+                TrustMode = X509ChainTrustMode.CustomRootTrust,
+                RevocationMode = X509RevocationMode.NoCheck,
+            };
             handler.SslOptions.CertificateChainPolicy.CustomTrustStore.AddRange(authorities);
         }
 

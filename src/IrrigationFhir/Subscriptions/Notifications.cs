@@ -41,7 +41,14 @@ internal static class Notifications
     /// <param name="events">What happened, in order; none for a handshake or a heartbeat.</param>
     /// <param name="now">When the notification is made.</param>
     /// <param name="content">How much of the resources; null is as subscribed.</param>
-    public static Bundle Of(NotificationKind kind, string baseUrl, SubscriptionState subscription, IReadOnlyList<NotificationEvent> events, Instant now, PayloadContent? content = null)
+    public static Bundle Of(
+        NotificationKind kind,
+        string baseUrl,
+        SubscriptionState subscription,
+        IReadOnlyList<NotificationEvent> events,
+        Instant now,
+        PayloadContent? content = null
+    )
     {
         var level = content ?? subscription.Request.Content;
         var status = Status(kind, baseUrl, subscription, events, now, level);
@@ -78,12 +85,15 @@ internal static class Notifications
             Timestamp = now.ToDateTimeOffset(),
             Total = found.Count,
             Link = self is null ? [] : [new() { Relation = "self", Url = self }],
-            Entry = [.. found.Select(status => new Bundle.EntryComponent
-            {
-                FullUrl = $"urn:uuid:{status.Id}",
-                Resource = status,
-                Search = new() { Mode = Bundle.SearchEntryMode.Match },
-            })],
+            Entry =
+            [
+                .. found.Select(status => new Bundle.EntryComponent
+                {
+                    FullUrl = $"urn:uuid:{status.Id}",
+                    Resource = status,
+                    Search = new() { Mode = Bundle.SearchEntryMode.Match },
+                }),
+            ],
         };
     }
 
@@ -94,7 +104,14 @@ internal static class Notifications
     /// <param name="events">The events that it is said with.</param>
     /// <param name="now">When it is said; with the rest it makes the id.</param>
     /// <param name="content">How much of the resources; null is as subscribed. With <c>empty</c> neither the topic nor a resource is named.</param>
-    public static Parameters Status(NotificationKind kind, string baseUrl, SubscriptionState subscription, IReadOnlyList<NotificationEvent> events, Instant now, PayloadContent? content = null)
+    public static Parameters Status(
+        NotificationKind kind,
+        string baseUrl,
+        SubscriptionState subscription,
+        IReadOnlyList<NotificationEvent> events,
+        Instant now,
+        PayloadContent? content = null
+    )
     {
         var level = content ?? subscription.Request.Content;
         return new()
@@ -104,26 +121,40 @@ internal static class Notifications
             Parameter =
             [
                 new() { Name = "subscription", Value = new ResourceReference($"{baseUrl}/Subscription/{subscription.Id}") },
-                .. level == PayloadContent.Empty ? Array.Empty<Parameters.ParameterComponent>() : [new() { Name = "topic", Value = new Canonical(subscription.Request.Topic.Url) }],
+                .. level == PayloadContent.Empty
+                    ? Array.Empty<Parameters.ParameterComponent>()
+                    : [new() { Name = "topic", Value = new Canonical(subscription.Request.Topic.Url) }],
                 new() { Name = "status", Value = new Code(subscription.Status) },
                 new() { Name = "type", Value = new Code(Irrigation.Slug.Of(kind)) },
                 new() { Name = "events-since-subscription-start", Value = Counter(subscription.Events) },
                 .. events.Select(e => Event(e, baseUrl, level)),
-                .. subscription.Status == "error" ? [new() { Name = "error", Value = new CodeableConcept { Text = subscription.Error ?? "Notifications do not arrive." } }] : Array.Empty<Parameters.ParameterComponent>(),
+                .. subscription.Status == "error"
+                    ?
+                    [
+                        new()
+                        {
+                            Name = "error",
+                            Value = new CodeableConcept { Text = subscription.Error ?? "Notifications do not arrive." },
+                        },
+                    ]
+                    : Array.Empty<Parameters.ParameterComponent>(),
             ],
         };
     }
 
-    private static Parameters.ParameterComponent Event(NotificationEvent one, string baseUrl, PayloadContent level) => new()
-    {
-        Name = "notification-event",
-        Part =
-        [
-            new() { Name = "event-number", Value = Counter(one.Number) },
-            new() { Name = "timestamp", Value = new Hl7.Fhir.Model.Instant(one.At.ToDateTimeOffset()) },
-            .. level == PayloadContent.Empty ? Array.Empty<Parameters.ParameterComponent>() : [new() { Name = "focus", Value = new ResourceReference(Address(one, baseUrl)) }],
-        ],
-    };
+    private static Parameters.ParameterComponent Event(NotificationEvent one, string baseUrl, PayloadContent level) =>
+        new()
+        {
+            Name = "notification-event",
+            Part =
+            [
+                new() { Name = "event-number", Value = Counter(one.Number) },
+                new() { Name = "timestamp", Value = new Hl7.Fhir.Model.Instant(one.At.ToDateTimeOffset()) },
+                .. level == PayloadContent.Empty
+                    ? Array.Empty<Parameters.ParameterComponent>()
+                    : [new() { Name = "focus", Value = new ResourceReference(Address(one, baseUrl)) }],
+            ],
+        };
 
     private static Bundle.EntryComponent Entry(NotificationEvent one, string baseUrl, PayloadContent level)
     {
@@ -134,10 +165,18 @@ internal static class Notifications
             FullUrl = Address(one, baseUrl),
             Resource = resource,
             // The request that could have made this version, as in the guide's examples.
-            Request = gone ? new() { Method = Bundle.HTTPVerb.GET, Url = $"{one.Type}/{one.Id}/_history/{one.VersionId}" }
+            Request =
+                gone ? new() { Method = Bundle.HTTPVerb.GET, Url = $"{one.Type}/{one.Id}/_history/{one.VersionId}" }
                 : one.VersionId == 1 ? new() { Method = Bundle.HTTPVerb.POST, Url = one.Type }
                 : new() { Method = Bundle.HTTPVerb.PUT, Url = $"{one.Type}/{one.Id}" },
-            Response = new() { Status = gone ? "404" : one.VersionId == 1 ? "201" : "200", Etag = $"W/\"{one.VersionId}\"" },
+            Response = new()
+            {
+                Status =
+                    gone ? "404"
+                    : one.VersionId == 1 ? "201"
+                    : "200",
+                Etag = $"W/\"{one.VersionId}\"",
+            },
         };
     }
 
@@ -146,9 +185,18 @@ internal static class Notifications
     private static FhirString Counter(long number) => new(number.ToString(CultureInfo.InvariantCulture));
 
     /// <summary>A UUID of version 8 (RFC 9562) from what is said: the same again has the same one.</summary>
-    private static string IdOf(NotificationKind kind, SubscriptionState subscription, IReadOnlyList<NotificationEvent> events, Instant now, PayloadContent level)
+    private static string IdOf(
+        NotificationKind kind,
+        SubscriptionState subscription,
+        IReadOnlyList<NotificationEvent> events,
+        Instant now,
+        PayloadContent level
+    )
     {
-        var said = string.Create(CultureInfo.InvariantCulture, $"{kind}|{subscription.Id}|{subscription.Version}|{subscription.Status}|{subscription.Events}|{string.Join(',', events.Select(e => e.Number))}|{now.ToUnixTimeTicks()}|{level}");
+        var said = string.Create(
+            CultureInfo.InvariantCulture,
+            $"{kind}|{subscription.Id}|{subscription.Version}|{subscription.Status}|{subscription.Events}|{string.Join(',', events.Select(e => e.Number))}|{now.ToUnixTimeTicks()}|{level}"
+        );
         var bytes = SHA256.HashData(Encoding.UTF8.GetBytes(said))[..16];
         bytes[6] = (byte)((bytes[6] & 0x0F) | 0x80);
         bytes[8] = (byte)((bytes[8] & 0x3F) | 0x80);

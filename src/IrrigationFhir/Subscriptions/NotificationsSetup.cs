@@ -18,9 +18,15 @@ internal static class NotificationsSetup
         services.AddSingleton<Endpoints>();
         services.AddSingleton<SubscriptionMetrics>();
         services.AddSingleton<ResolveAddresses>(Dns.GetHostAddressesAsync);
-        services.AddHttpClient<NotificationClient>(http => http.Timeout = Timeout.InfiniteTimeSpan) // each call has a time of its own
-            .ConfigurePrimaryHttpMessageHandler(provider => NotificationClient.Handler(
-                provider.GetRequiredService<OutboundRules>(), provider.GetRequiredService<SubscriptionSettings>(), provider.GetRequiredService<ResolveAddresses>()))
+        services
+            .AddHttpClient<NotificationClient>(http => http.Timeout = Timeout.InfiniteTimeSpan) // each call has a time of its own
+            .ConfigurePrimaryHttpMessageHandler(provider =>
+                NotificationClient.Handler(
+                    provider.GetRequiredService<OutboundRules>(),
+                    provider.GetRequiredService<SubscriptionSettings>(),
+                    provider.GetRequiredService<ResolveAddresses>()
+                )
+            )
             .RemoveAllLoggers(); // they would write the endpoint's address, which may hold a secret
         services.AddSingleton<DeliverNotifications>();
         services.AddHostedService(provider => provider.GetRequiredService<DeliverNotifications>());

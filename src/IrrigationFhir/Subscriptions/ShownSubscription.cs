@@ -19,7 +19,8 @@ internal static class ShownSubscription
         sent.Id = id;
         sent.Text = null;
         sent.Meta ??= new();
-        if (!sent.Meta.Profile.Contains(Profiles.Backport.Subscription)) sent.Meta.Profile = [.. sent.Meta.Profile, Profiles.Backport.Subscription];
+        if (!sent.Meta.Profile.Contains(Profiles.Backport.Subscription))
+            sent.Meta.Profile = [.. sent.Meta.Profile, Profiles.Backport.Subscription];
         sent.Status = EnumUtility.ParseLiteral<Subscription.SubscriptionStatus>(status);
         sent.Error = status == "error" ? error : null;
         sent.Channel.Header = [.. headers.Select(HeaderLines.Shown)];

@@ -14,32 +14,51 @@ internal sealed record SubscriptionFilter(string Parameter, ImmutableArray<strin
     public const int Most = 100;
 
     // A code that no resource of the topic can carry would never be found, and its subscriber would take the silence for "all is well".
-    private static readonly Lazy<Dictionary<string, (string System, string[] Codes)>> Known = new(() => new()
-    {
-        ["code"] = (Profiles.CodeSystem("irrigation-flag"), Concepts("irrigation-flag")),
-        ["category"] = (Profiles.CodeSystem("output-window"), Concepts("output-window")),
-        ["priority"] = (Codes.Systems.FlagPriority, [.. Irrigation.Slug.All<Irrigation.Flags.FlagPriority>().Select(slug => Codes.FlagPriority(slug).Coding[0].Code!).Distinct()]),
-    });
+    private static readonly Lazy<Dictionary<string, (string System, string[] Codes)>> Known = new(() =>
+        new()
+        {
+            ["code"] = (Profiles.CodeSystem("irrigation-flag"), Concepts("irrigation-flag")),
+            ["category"] = (Profiles.CodeSystem("output-window"), Concepts("output-window")),
+            ["priority"] = (
+                Codes.Systems.FlagPriority,
+                [
+                    .. Irrigation
+                        .Slug.All<Irrigation.Flags.FlagPriority>()
+                        .Select(slug => Codes.FlagPriority(slug).Coding[0].Code!)
+                        .Distinct(),
+                ]
+            ),
+        }
+    );
 
     /// <summary>Reads one filter criteria: <c>Flag?code=a,b&amp;patient=Patient/1</c> as the guide has it, or <c>Flag.code=a</c>; each part of it is a condition.</summary>
     /// <param name="text">The criteria; may be percent-encoded. A + is a plus.</param>
     /// <param name="topic">The topic it filters.</param>
     /// <param name="where">Its path.</param>
-    public static (IReadOnlyList<SubscriptionFilter> Filters, IReadOnlyList<EntryProblem> Problems) Read(string text, SubscriptionTopic topic, string where)
+    public static (IReadOnlyList<SubscriptionFilter> Filters, IReadOnlyList<EntryProblem> Problems) Read(
+        string text,
+        SubscriptionTopic topic,
+        string where
+    )
     {
         var query = text.StartsWith($"{topic.ResourceType}?", StringComparison.Ordinal);
-        if (!query && !text.StartsWith($"{topic.ResourceType}.", StringComparison.Ordinal)) return ([], [SubscriptionProblem.FilterOfAnotherType(where, topic)]);
+        if (!query && !text.StartsWith($"{topic.ResourceType}.", StringComparison.Ordinal))
+            return ([], [SubscriptionProblem.FilterOfAnotherType(where, topic)]);
 
         var parts = (query ? text[(topic.ResourceType.Length + 1)..] : text).Split('&');
-        if (parts.Length > Most) return ([], [SubscriptionProblem.TooManyFilters(where, parts.Length)]);
+        if (parts.Length > Most)
+            return ([], [SubscriptionProblem.TooManyFilters(where, parts.Length)]);
 
         List<SubscriptionFilter> filters = [];
         List<EntryProblem> problems = [];
         foreach (var part in parts)
         {
-            var (name, value) = part.IndexOf('=', StringComparison.Ordinal) is var equals and >= 0 ? (part[..equals], part[(equals + 1)..]) : (part, "");
+            var (name, value) = part.IndexOf('=', StringComparison.Ordinal) is var equals and >= 0
+                ? (part[..equals], part[(equals + 1)..])
+                : (part, "");
             name = Uri.UnescapeDataString(name);
-            if (!query && name.StartsWith($"{topic.ResourceType}.", StringComparison.Ordinal)) name = name[(topic.ResourceType.Length + 1)..];
+            if (!query && name.StartsWith($"{topic.ResourceType}.", StringComparison.Ordinal))
+                name = name[(topic.ResourceType.Length + 1)..];
             var parameter = name == "patient:identifier" ? "patient.identifier" : name;
             if (!topic.Filters.Contains(parameter))
             {
@@ -62,28 +81,65 @@ internal sealed record SubscriptionFilter(string Parameter, ImmutableArray<strin
         return (filters, problems);
     }
 
-    private static (string? Value, EntryProblem? Problem) Value(string text, string parameter, string where) => parameter == "patient" ? Patient(text, where) : Token(text, parameter, where);
+    private static (string? Value, EntryProblem? Problem) Value(string text, string parameter, string where) =>
+        parameter == "patient" ? Patient(text, where) : Token(text, parameter, where);
 
     private static (string?, EntryProblem?) Patient(string text, string where)
     {
         var reference = SearchText.Unescape(text);
         var steps = reference.Split('/');
-        if (steps is [var only] && IsId(only)) return ($"Patient/{only}", null);
-        if (steps is [.., "Patient", var id] && IsId(id) && (steps.Length == 2 || Uri.TryCreate(reference, UriKind.Absolute, out var address) && address.Scheme is "http" or "https")) return (reference, null);
-        return (null, SubscriptionProblem.FilterValue(where, "patient", "a value that is no reference to a Patient", "Patient/id, an id, or the absolute address of a Patient"));
+        if (steps is [var only] && IsId(only))
+            return ($"Patient/{only}", null);
+        if (
+            steps is [.., "Patient", var id]
+            && IsId(id)
+            && (steps.Length == 2 || Uri.TryCreate(reference, UriKind.Absolute, out var address) && address.Scheme is "http" or "https")
+        )
+            return (reference, null);
+        return (
+            null,
+            SubscriptionProblem.FilterValue(
+                where,
+                "patient",
+                "a value that is no reference to a Patient",
+                "Patient/id, an id, or the absolute address of a Patient"
+            )
+        );
     }
 
     private static (string?, EntryProblem?) Token(string text, string parameter, string where)
     {
         var parts = SearchText.Split(text, '|');
-        var (system, code) = parts.Count == 2 ? (SearchText.Unescape(parts[0]), SearchText.Unescape(parts[1])) : (null, SearchText.Unescape(text));
-        if (parts.Count > 2 || code.Length == 0) return (null, SubscriptionProblem.FilterValue(where, parameter, "a value that is no token", "system|code, |code or code; a bar within one as \\|"));
-        if (Known.Value.TryGetValue(parameter, out var known) && (!known.Codes.Contains(code) || (system is not null && system != known.System)))
-            return (null, SubscriptionProblem.FilterValue(where, parameter, "a code that no event of the topic has", $"one of {string.Join(", ", known.Codes)} of {known.System}"));
+        var (system, code) =
+            parts.Count == 2 ? (SearchText.Unescape(parts[0]), SearchText.Unescape(parts[1])) : (null, SearchText.Unescape(text));
+        if (parts.Count > 2 || code.Length == 0)
+            return (
+                null,
+                SubscriptionProblem.FilterValue(
+                    where,
+                    parameter,
+                    "a value that is no token",
+                    "system|code, |code or code; a bar within one as \\|"
+                )
+            );
+        if (
+            Known.Value.TryGetValue(parameter, out var known)
+            && (!known.Codes.Contains(code) || (system is not null && system != known.System))
+        )
+            return (
+                null,
+                SubscriptionProblem.FilterValue(
+                    where,
+                    parameter,
+                    "a code that no event of the topic has",
+                    $"one of {string.Join(", ", known.Codes)} of {known.System}"
+                )
+            );
         return (EventAttributes.Token(system, code), null);
     }
 
     private static bool IsId(string text) => text.Length is > 0 and <= 64 && text.All(c => char.IsAsciiLetterOrDigit(c) || c is '-' or '.');
 
-    private static string[] Concepts(string slug) => [.. Definitions.CodeSystem(slug, Profiles.CanonicalBase).Concept.Select(concept => concept.Code!)];
+    private static string[] Concepts(string slug) =>
+        [.. Definitions.CodeSystem(slug, Profiles.CanonicalBase).Concept.Select(concept => concept.Code!)];
 }

@@ -16,29 +16,41 @@ internal sealed class SubscriptionMetrics
             "irrigationfhir.notification.attempts",
             "{attempt}",
             "Attempts to send a notification, handshakes and heartbeats included, by result.",
-            "result", "acknowledged", "failed");
+            "result",
+            "acknowledged",
+            "failed"
+        );
         figures.Read<Endpoints>(
             _ => Task.FromResult<Endpoints?>(endpoints),
             new Figure<Endpoints>(
-                "irrigationfhir.endpoints.left_alone", "{endpoint}", "Endpoints whose circuit is open.", known => known.Broken));
+                "irrigationfhir.endpoints.left_alone",
+                "{endpoint}",
+                "Endpoints whose circuit is open.",
+                known => known.Broken
+            )
+        );
         figures.Read<DeliveryQueue>(
             async stop => database.IsReady ? await subscriptions.Queue(stop) : null,
             new(
                 "irrigationfhir.notification.events_waiting",
                 "{event}",
                 "Events that active subscriptions have not acknowledged yet.",
-                queue => queue.Waiting),
+                queue => queue.Waiting
+            ),
             new(
                 "irrigationfhir.notification.oldest_waiting",
                 "s",
                 "Age of the oldest of them; 0 where none waits.",
-                queue => Age(queue.OldestWaiting, clock)),
+                queue => Age(queue.OldestWaiting, clock)
+            ),
             new("irrigationfhir.subscriptions", "{subscription}", "Subscriptions by status.", "status", ByStatus),
             new(
                 "irrigationfhir.subscriptions.failing",
                 "{subscription}",
                 "Active subscriptions whose last attempt failed.",
-                queue => queue.Failing));
+                queue => queue.Failing
+            )
+        );
     }
 
     /// <summary>An attempt was made.</summary>

@@ -11,15 +11,30 @@ internal static class SubscriptionProblem
 {
     /// <summary>A topic that is not served.</summary>
     public static EntryProblem UnknownTopic(string where) =>
-        new("subscription-topic-unknown", where, "a topic that is not served here", $"the canonical URL of a topic: {string.Join(", ", Topics.All.Select(topic => topic.Url))}");
+        new(
+            "subscription-topic-unknown",
+            where,
+            "a topic that is not served here",
+            $"the canonical URL of a topic: {string.Join(", ", Topics.All.Select(topic => topic.Url))}"
+        );
 
     /// <summary>A filter for a type that the topic is not about.</summary>
     public static EntryProblem FilterOfAnotherType(string where, SubscriptionTopic topic) =>
-        new("subscription-filter-unsupported", where, "a filter of another form or type", $"{topic.ResourceType}?{topic.Filters[0]}=… or {topic.ResourceType}.{topic.Filters[0]}=…, with {string.Join(", ", topic.Filters)}");
+        new(
+            "subscription-filter-unsupported",
+            where,
+            "a filter of another form or type",
+            $"{topic.ResourceType}?{topic.Filters[0]}=… or {topic.ResourceType}.{topic.Filters[0]}=…, with {string.Join(", ", topic.Filters)}"
+        );
 
     /// <summary>A parameter that the topic cannot be filtered by.</summary>
     public static EntryProblem UnknownFilter(string where, string name, SubscriptionTopic topic) =>
-        new("subscription-filter-unsupported", where, $"filter '{Clip(name)}'", $"one of {string.Join(", ", topic.Filters)}, or patient:identifier; no other modifiers and no prefixes");
+        new(
+            "subscription-filter-unsupported",
+            where,
+            $"filter '{Clip(name)}'",
+            $"one of {string.Join(", ", topic.Filters)}, or patient:identifier; no other modifiers and no prefixes"
+        );
 
     /// <summary>A value that the parameter cannot have.</summary>
     public static EntryProblem FilterValue(string where, string parameter, string saw, string expected) =>
@@ -31,33 +46,59 @@ internal static class SubscriptionProblem
 
     /// <summary>A channel that is not served.</summary>
     public static EntryProblem Channel(string where, string saw) =>
-        new("subscription-channel-unsupported", where, saw, "rest-hook: notifications are posted to an endpoint, and reach nobody otherwise");
+        new(
+            "subscription-channel-unsupported",
+            where,
+            saw,
+            "rest-hook: notifications are posted to an endpoint, and reach nobody otherwise"
+        );
 
     /// <summary>An endpoint that is malformed or may not be notified.</summary>
     public static EntryProblem Endpoint(string where, string saw) =>
-        new("subscription-endpoint-refused", where, saw, "an absolute http or https URL without user and fragment, which the rules of this site allow");
+        new(
+            "subscription-endpoint-refused",
+            where,
+            saw,
+            "an absolute http or https URL without user and fragment, which the rules of this site allow"
+        );
 
     /// <summary>A media type that is not written.</summary>
     public static EntryProblem Payload(string where, string saw) =>
         new("subscription-payload-unsupported", where, saw, "application/fhir+json or application/json, alone or with fhirVersion=4.0");
 
     /// <summary>A content that is not sent, or not this way.</summary>
-    public static EntryProblem Content(string where, string saw, string expected) => new("subscription-content-unsupported", where, saw, expected);
+    public static EntryProblem Content(string where, string saw, string expected) =>
+        new("subscription-content-unsupported", where, saw, expected);
 
     /// <summary>An extension that stands for an element of another version of FHIR.</summary>
     public static EntryProblem CrossVersion(string where) =>
-        new("subscription-cross-version-extension", where, "an extension of another version of FHIR", "the extensions of the Subscriptions R5 Backport guide (http://hl7.org/fhir/uv/subscriptions-backport)");
+        new(
+            "subscription-cross-version-extension",
+            where,
+            "an extension of another version of FHIR",
+            "the extensions of the Subscriptions R5 Backport guide (http://hl7.org/fhir/uv/subscriptions-backport)"
+        );
 
     /// <summary>An extension that could change what is sent and is not understood.</summary>
     public static EntryProblem UnknownExtension(string where) =>
-        new("subscription-extension-unknown", where, "an extension that is not understood here", "only the extensions of the Subscriptions R5 Backport guide in this place");
+        new(
+            "subscription-extension-unknown",
+            where,
+            "an extension that is not understood here",
+            "only the extensions of the Subscriptions R5 Backport guide in this place"
+        );
 
     /// <summary>An extension twice that may stand once.</summary>
     public static EntryProblem Repeated(string where, string what) => new("repeated-property", where, $"{what} more than once", "once");
 
     /// <summary>Another topic than the subscription was made for.</summary>
     public static EntryProblem AnotherTopic(string where) =>
-        new("subscription-topic-changed", where, "another topic than it was made for", "the same topic, for its events are numbered in one line; a new Subscription for another");
+        new(
+            "subscription-topic-changed",
+            where,
+            "another topic than it was made for",
+            "the same topic, for its events are numbered in one line; a new Subscription for another"
+        );
 
     /// <summary>An end that cannot be kept.</summary>
     public static EntryProblem EndOutOfRange(string where) =>
@@ -69,13 +110,19 @@ internal static class SubscriptionProblem
 
     /// <summary>A number outside its range.</summary>
     public static EntryProblem OutOfRange(string where, int? saw, string type, int from, int to, string unit) =>
-        EntryProblem.OutOfRange(where, saw is { } number ? number.ToString(CultureInfo.InvariantCulture) : $"no {type}", string.Create(CultureInfo.InvariantCulture, $"{type} from {from} to {to}{unit}"));
+        EntryProblem.OutOfRange(
+            where,
+            saw is { } number ? number.ToString(CultureInfo.InvariantCulture) : $"no {type}",
+            string.Create(CultureInfo.InvariantCulture, $"{type} from {from} to {to}{unit}")
+        );
 
     /// <summary>A header line that cannot be sent.</summary>
-    public static EntryProblem Header(string where, string saw, string expected) => new("subscription-header-refused", where, saw, expected);
+    public static EntryProblem Header(string where, string saw, string expected) =>
+        new("subscription-header-refused", where, saw, expected);
 
     /// <summary>A status that a client may not give.</summary>
-    public static EntryProblem Status(string where, string saw, string expected) => new("subscription-status-refused", where, saw, expected);
+    public static EntryProblem Status(string where, string saw, string expected) =>
+        new("subscription-status-refused", where, saw, expected);
 
     /// <summary>What the sender wrote, short and printable.</summary>
     public static string Clip(string text)

@@ -16,9 +16,9 @@ internal sealed class SubscriptionQueries(SubscriptionStore store, SubscriptionS
 
     /// <summary>What the CapabilityStatement says of <c>$events</c>.</summary>
     public const string EventsPolicy =
-        "eventsSinceNumber and eventsUntilNumber include their ends; without them, from the oldest event that is kept to the latest. content asks for another content than was subscribed. " +
-        "At most 1000 events come at once: ask on behind the last event-number. Events are kept for 7 days unless the site settles it otherwise, those not delivered to an active subscription longer; " +
-        "asked for an event before the oldest that is kept, the answer is 410, and what was missed is found by a search.";
+        "eventsSinceNumber and eventsUntilNumber include their ends; without them, from the oldest event that is kept to the latest. content asks for another content than was subscribed. "
+        + "At most 1000 events come at once: ask on behind the last event-number. Events are kept for 7 days unless the site settles it otherwise, those not delivered to an active subscription longer; "
+        + "asked for an event before the oldest that is kept, the answer is 410, and what was missed is found by a search.";
 
     // As the policy says.
     private const int EventsAtOnce = 1000;
@@ -29,11 +29,13 @@ internal sealed class SubscriptionQueries(SubscriptionStore store, SubscriptionS
     public async Task<IResult> Status(HttpContext http, string? id, CancellationToken stop)
     {
         var (asked, refused) = await Parameters(http, ["id", "status"], stop);
-        if (asked is null) return refused!;
+        if (asked is null)
+            return refused!;
         IReadOnlyList<SubscriptionRow> rows;
         if (id is not null)
         {
-            if (await store.Find(id, stop) is not { } row) return NotThere(id);
+            if (await store.Find(id, stop) is not { } row)
+                return NotThere(id);
             rows = [row];
         }
         else
@@ -41,7 +43,10 @@ internal sealed class SubscriptionQueries(SubscriptionStore store, SubscriptionS
             var (ids, statuses) = (Values(asked, "id"), Values(asked, "status"));
             if (statuses.FirstOrDefault(status => !Statuses.Contains(status)) is { } unknown)
                 return Invalid("status", SubscriptionProblem.Clip(unknown), $"one of {string.Join(", ", Statuses)}");
-            rows = [.. (await store.Of(statuses.Count == 0 ? Statuses : statuses, stop)).Where(row => ids.Count == 0 || ids.Contains(row.Id))];
+            rows =
+            [
+                .. (await store.Of(statuses.Count == 0 ? Statuses : statuses, stop)).Where(row => ids.Count == 0 || ids.Contains(row.Id)),
+            ];
         }
 
         var at = FhirBase.Of(http.Request, settings);
@@ -53,37 +58,68 @@ internal sealed class SubscriptionQueries(SubscriptionStore store, SubscriptionS
     public async Task<IResult> Events(HttpContext http, string id, CancellationToken stop)
     {
         var (asked, refused) = await Parameters(http, ["eventsSinceNumber", "eventsUntilNumber", "content"], stop);
-        if (asked is null) return refused!;
-        foreach (var name in asked.GroupBy(pair => pair.Key).Where(named => named.Count() > 1).Select(named => named.Key)) return Invalid(name, "more than one value", "one value");
-        if (Number(asked, "eventsSinceNumber", out var since) is { } first) return first;
-        if (Number(asked, "eventsUntilNumber", out var until) is { } second) return second;
+        if (asked is null)
+            return refused!;
+        foreach (var name in asked.GroupBy(pair => pair.Key).Where(named => named.Count() > 1).Select(named => named.Key))
+            return Invalid(name, "more than one value", "one value");
+        if (Number(asked, "eventsSinceNumber", out var since) is { } first)
+            return first;
+        if (Number(asked, "eventsUntilNumber", out var until) is { } second)
+            return second;
         PayloadContent? content = null;
         if (Value(asked, "content") is { } wanted && (content = Irrigation.Slug.Read<PayloadContent>(wanted)) is null)
-            return Invalid("content", SubscriptionProblem.Clip(wanted), $"one of {string.Join(", ", Irrigation.Slug.All<PayloadContent>())}");
+            return Invalid(
+                "content",
+                SubscriptionProblem.Clip(wanted),
+                $"one of {string.Join(", ", Irrigation.Slug.All<PayloadContent>())}"
+            );
 
-        if (await store.Find(id, stop) is not { } row) return NotThere(id);
+        if (await store.Find(id, stop) is not { } row)
+            return NotThere(id);
         var oldest = await store.OldestKept(id, stop) ?? row.Events + 1;
         if (since is { } from && Math.Max(from, 1) < oldest)
         {
-            return new OutcomeResult(StatusCodes.Status410Gone, Outcome.Problem(
-                "events-forgotten",
-                string.Create(CultureInfo.InvariantCulture, $"an event before number {oldest}, the oldest that is kept"),
-                string.Create(CultureInfo.InvariantCulture, $"{oldest} or more: events are kept for {kept.Keep.TotalDays:0.##} days; what happened before is found by a search with _lastUpdated"),
-                "eventsSinceNumber",
-                OperationOutcome.IssueType.Deleted));
+            return new OutcomeResult(
+                StatusCodes.Status410Gone,
+                Outcome.Problem(
+                    "events-forgotten",
+                    string.Create(CultureInfo.InvariantCulture, $"an event before number {oldest}, the oldest that is kept"),
+                    string.Create(
+                        CultureInfo.InvariantCulture,
+                        $"{oldest} or more: events are kept for {kept.Keep.TotalDays:0.##} days; what happened before is found by a search with _lastUpdated"
+                    ),
+                    "eventsSinceNumber",
+                    OperationOutcome.IssueType.Deleted
+                )
+            );
         }
 
         var events = await store.Events(id, since ?? oldest, Math.Min(until ?? row.Events, row.Events), EventsAtOnce, stop);
-        return Answer(Notifications.Of(
-            NotificationKind.QueryEvent, FhirBase.Of(http.Request, settings), StoredRequest.State(row), [.. events.Select(NotificationEvent.Of)], clock.GetCurrentInstant(), content));
+        return Answer(
+            Notifications.Of(
+                NotificationKind.QueryEvent,
+                FhirBase.Of(http.Request, settings),
+                StoredRequest.State(row),
+                [.. events.Select(NotificationEvent.Of)],
+                clock.GetCurrentInstant(),
+                content
+            )
+        );
     }
 
-    private static async Task<(IReadOnlyList<KeyValuePair<string, string>>? Asked, IResult? Refused)> Parameters(HttpContext http, string[] known, CancellationToken stop)
+    private static async Task<(IReadOnlyList<KeyValuePair<string, string>>? Asked, IResult? Refused)> Parameters(
+        HttpContext http,
+        string[] known,
+        CancellationToken stop
+    )
     {
         // An operation without parameters may be posted without a body.
         var bare = HttpMethods.IsPost(http.Request.Method) && http.Request.ContentLength is 0 or null && http.Request.ContentType is null;
-        var (pairs, refused) = bare ? (OperationParameters.Pairs(http.Request.Query), null) : await OperationParameters.Read(http.Request, withResource: true, stop);
-        if (pairs is null) return (null, refused);
+        var (pairs, refused) = bare
+            ? (OperationParameters.Pairs(http.Request.Query), null)
+            : await OperationParameters.Read(http.Request, withResource: true, stop);
+        if (pairs is null)
+            return (null, refused);
         var asked = pairs.Where(pair => pair.Key is not ("_format" or "_pretty") && pair.Value.Length > 0).ToList();
         return asked.FirstOrDefault(pair => !known.Contains(pair.Key)) is { Key: { } unknown }
             ? (null, Invalid(SubscriptionProblem.Clip(unknown), "a parameter that is not understood", $"one of {string.Join(", ", known)}"))
@@ -91,25 +127,43 @@ internal sealed class SubscriptionQueries(SubscriptionStore store, SubscriptionS
     }
 
     private static IReadOnlyList<string> Values(IReadOnlyList<KeyValuePair<string, string>> asked, string name) =>
-        [.. asked.Where(pair => pair.Key == name).SelectMany(pair => pair.Value.Split(',', StringSplitOptions.TrimEntries | StringSplitOptions.RemoveEmptyEntries))];
+        [
+            .. asked
+                .Where(pair => pair.Key == name)
+                .SelectMany(pair => pair.Value.Split(',', StringSplitOptions.TrimEntries | StringSplitOptions.RemoveEmptyEntries)),
+        ];
 
-    private static string? Value(IReadOnlyList<KeyValuePair<string, string>> asked, string name) => asked.Where(pair => pair.Key == name).Select(pair => pair.Value).FirstOrDefault();
+    private static string? Value(IReadOnlyList<KeyValuePair<string, string>> asked, string name) =>
+        asked.Where(pair => pair.Key == name).Select(pair => pair.Value).FirstOrDefault();
 
     private static OutcomeResult? Number(IReadOnlyList<KeyValuePair<string, string>> asked, string name, out long? number)
     {
         number = null;
-        if (Value(asked, name) is not { } text) return null;
-        if (!long.TryParse(text, NumberStyles.None, CultureInfo.InvariantCulture, out var read)) return Invalid(name, SubscriptionProblem.Clip(text), "the number of an event, a whole number");
+        if (Value(asked, name) is not { } text)
+            return null;
+        if (!long.TryParse(text, NumberStyles.None, CultureInfo.InvariantCulture, out var read))
+            return Invalid(name, SubscriptionProblem.Clip(text), "the number of an event, a whole number");
         number = read;
         return null;
     }
 
     private static OutcomeResult Invalid(string name, string saw, string expected) =>
-        new(StatusCodes.Status400BadRequest, Outcome.Problem("operation-parameter-invalid", saw, expected, name, OperationOutcome.IssueType.Value));
+        new(
+            StatusCodes.Status400BadRequest,
+            Outcome.Problem("operation-parameter-invalid", saw, expected, name, OperationOutcome.IssueType.Value)
+        );
 
-    private static OutcomeResult NotThere(string id) => new(
-        StatusCodes.Status404NotFound,
-        Outcome.Problem("unknown-resource", $"Subscription/{SubscriptionProblem.Clip(id)}", "the id of a Subscription", null, OperationOutcome.IssueType.NotFound));
+    private static OutcomeResult NotThere(string id) =>
+        new(
+            StatusCodes.Status404NotFound,
+            Outcome.Problem(
+                "unknown-resource",
+                $"Subscription/{SubscriptionProblem.Clip(id)}",
+                "the id of a Subscription",
+                null,
+                OperationOutcome.IssueType.NotFound
+            )
+        );
 
     private static BundleResult Answer(Bundle bundle) => new(FhirJson.WriteUtf8(bundle));
 }

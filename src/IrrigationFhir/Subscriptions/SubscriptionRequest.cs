@@ -38,7 +38,8 @@ internal sealed record SubscriptionRequest(
     Duration? Heartbeat,
     Duration? Timeout,
     int MaxCount,
-    Instant? End);
+    Instant? End
+);
 
 /// <summary>Which endpoints may be notified.</summary>
 internal interface IEndpointRules

@@ -68,8 +68,10 @@ internal sealed class SubscriptionSettings
         var networks = new List<IPNetwork>();
         foreach (var network in PrivateNetworks)
         {
-            if (IPNetwork.TryParse(network, out var read)) networks.Add(read);
-            else yield return $"Subscriptions:PrivateNetworks: {network}; a network such as 10.20.0.0/16 is expected";
+            if (IPNetwork.TryParse(network, out var read))
+                networks.Add(read);
+            else
+                yield return $"Subscriptions:PrivateNetworks: {network}; a network such as 10.20.0.0/16 is expected";
         }
 
         Networks = networks;
@@ -80,39 +82,53 @@ internal sealed class SubscriptionSettings
             try
             {
                 Authorities.ImportFromPemFile(path);
-                if (Authorities.Count == 0) fault = "it holds no certificate";
+                if (Authorities.Count == 0)
+                    fault = "it holds no certificate";
             }
-            catch (Exception failure) when (failure is IOException or UnauthorizedAccessException or System.Security.Cryptography.CryptographicException)
+            catch (Exception failure)
+                when (failure is IOException or UnauthorizedAccessException or System.Security.Cryptography.CryptographicException)
             {
                 fault = "it cannot be read";
             }
 
-            if (fault is not null) yield return $"Subscriptions:CertificateAuthorities: {path}; {fault}; a PEM file is expected";
+            if (fault is not null)
+                yield return $"Subscriptions:CertificateAuthorities: {path}; {fault}; a PEM file is expected";
         }
 
-        if (Most is < 1 or > 100_000) yield return $"Subscriptions:Most: {Most}; 1 to 100000 is expected";
-        if (HandshakeAttempts is < 1 or > 20) yield return $"Subscriptions:HandshakeAttempts: {HandshakeAttempts}; 1 to 20 is expected";
-        if (AtOncePerEndpoint is < 1 or > 100) yield return $"Subscriptions:AtOncePerEndpoint: {AtOncePerEndpoint}; 1 to 100 is expected";
-        foreach (var fault in new[]
+        if (Most is < 1 or > 100_000)
+            yield return $"Subscriptions:Most: {Most}; 1 to 100000 is expected";
+        if (HandshakeAttempts is < 1 or > 20)
+            yield return $"Subscriptions:HandshakeAttempts: {HandshakeAttempts}; 1 to 20 is expected";
+        if (AtOncePerEndpoint is < 1 or > 100)
+            yield return $"Subscriptions:AtOncePerEndpoint: {AtOncePerEndpoint}; 1 to 100 is expected";
+        foreach (
+            var fault in new[]
+            {
+                Within(nameof(Timeout), Timeout, TimeSpan.FromSeconds(1), TimeSpan.FromMinutes(5)),
+                Within(nameof(RetryFirst), RetryFirst, TimeSpan.FromMilliseconds(10), TimeSpan.FromHours(1)),
+                Within(nameof(RetryLongest), RetryLongest, TimeSpan.FromMilliseconds(10), TimeSpan.FromDays(1)),
+                Within(nameof(RetryFor), RetryFor, TimeSpan.Zero, TimeSpan.FromDays(30)),
+                Within(nameof(BreakFor), BreakFor, TimeSpan.FromMilliseconds(500), TimeSpan.FromHours(1)),
+                Within(nameof(Keep), Keep, TimeSpan.FromHours(1), TimeSpan.FromDays(3650)),
+            }
+        )
         {
-            Within(nameof(Timeout), Timeout, TimeSpan.FromSeconds(1), TimeSpan.FromMinutes(5)),
-            Within(nameof(RetryFirst), RetryFirst, TimeSpan.FromMilliseconds(10), TimeSpan.FromHours(1)),
-            Within(nameof(RetryLongest), RetryLongest, TimeSpan.FromMilliseconds(10), TimeSpan.FromDays(1)),
-            Within(nameof(RetryFor), RetryFor, TimeSpan.Zero, TimeSpan.FromDays(30)),
-            Within(nameof(BreakFor), BreakFor, TimeSpan.FromMilliseconds(500), TimeSpan.FromHours(1)),
-            Within(nameof(Keep), Keep, TimeSpan.FromHours(1), TimeSpan.FromDays(3650)),
-        })
-        {
-            if (fault is not null) yield return fault;
+            if (fault is not null)
+                yield return fault;
         }
     }
 
     private static string? Within(string name, TimeSpan value, TimeSpan least, TimeSpan most) =>
-        value >= least && value <= most ? null : string.Create(CultureInfo.InvariantCulture, $"Subscriptions:{name}: {value}; {least} to {most} is expected");
+        value >= least && value <= most
+            ? null
+            : string.Create(CultureInfo.InvariantCulture, $"Subscriptions:{name}: {value}; {least} to {most} is expected");
 
     private static bool IsHost(string pattern)
     {
         var host = pattern.StartsWith("*.", StringComparison.Ordinal) ? pattern[2..] : pattern;
-        return Uri.TryCreate($"https://{host}", UriKind.Absolute, out var url) && url.PathAndQuery == "/" && url.UserInfo.Length == 0 && Uri.CheckHostName(url.DnsSafeHost) != UriHostNameType.Unknown;
+        return Uri.TryCreate($"https://{host}", UriKind.Absolute, out var url)
+            && url.PathAndQuery == "/"
+            && url.UserInfo.Length == 0
+            && Uri.CheckHostName(url.DnsSafeHost) != UriHostNameType.Unknown;
     }
 }

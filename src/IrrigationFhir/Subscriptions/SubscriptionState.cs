@@ -28,7 +28,8 @@ internal sealed record SubscriptionState(
     Instant? FailingSince,
     int Attempts,
     string? LastFailure,
-    Instant? LastSentAt);
+    Instant? LastSentAt
+);
 
 /// <summary>One event of a subscription.</summary>
 /// <param name="Number">From 1, without gaps, of this subscription alone.</param>
@@ -41,5 +42,6 @@ internal sealed record SubscriptionState(
 internal sealed record NotificationEvent(long Number, Instant At, string Event, string Type, string Id, long VersionId, string? Json)
 {
     /// <summary>An event, from its row.</summary>
-    public static NotificationEvent Of(SubscriptionEventRow row) => new(row.Number, row.At, row.Event, row.Type, row.Id, row.VersionId, row.Json);
+    public static NotificationEvent Of(SubscriptionEventRow row) =>
+        new(row.Number, row.At, row.Event, row.Type, row.Id, row.VersionId, row.Json);
 }

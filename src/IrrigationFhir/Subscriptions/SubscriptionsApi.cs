@@ -11,45 +11,79 @@ internal static class SubscriptionsApi
 {
     /// <summary>Said in the CapabilityStatement: what a subscriber has to know and the guide leaves open.</summary>
     public const string Policy =
-        "Subscriptions follow the Subscriptions R5 Backport guide 1.1.0 for R4: criteria is the canonical of a topic, filters stand in backport-filter-criteria (several are AND, commas OR), as Flag?code=no-drainage or Flag.code=no-drainage; " +
-        "the channel is rest-hook with FHIR JSON, and backport-payload-content says how much is sent; full-resource goes to https alone. What cannot be honoured is refused at once, with every problem named. " +
-        "A new one is requested, and active once its endpoint has answered a handshake; another endpoint is asked anew. A client sets requested or off, the service active and error; nothing is deleted: set status off. " +
-        "A topic cannot be changed; with other filters what waits is not told any more, and left to $events; with another endpoint the values of headers have to be said again. " +
-        "Values of channel.header are kept apart and read as (withheld); sent back so, the stored value stays, unless the endpoint is another. A narrative is not kept. If-None-Exist is refused. " +
-        "Delivery is at least once: go by event-number, which counts without gaps, and ask $events for what is missing.";
+        "Subscriptions follow the Subscriptions R5 Backport guide 1.1.0 for R4: criteria is the canonical of a topic, filters stand in backport-filter-criteria (several are AND, commas OR), as Flag?code=no-drainage or Flag.code=no-drainage; "
+        + "the channel is rest-hook with FHIR JSON, and backport-payload-content says how much is sent; full-resource goes to https alone. What cannot be honoured is refused at once, with every problem named. "
+        + "A new one is requested, and active once its endpoint has answered a handshake; another endpoint is asked anew. A client sets requested or off, the service active and error; nothing is deleted: set status off. "
+        + "A topic cannot be changed; with other filters what waits is not told any more, and left to $events; with another endpoint the values of headers have to be said again. "
+        + "Values of channel.header are kept apart and read as (withheld); sent back so, the stored value stays, unless the endpoint is another. A narrative is not kept. If-None-Exist is refused. "
+        + "Delivery is at least once: go by event-number, which counts without gaps, and ask $events for what is missing.";
 
     private static readonly string[] Reading = [HttpMethods.Get, HttpMethods.Head, HttpMethods.Post];
 
     /// <summary>Adds it. Needs what <see cref="NotificationsSetup.AddNotifications"/> adds.</summary>
-    public static IServiceCollection AddSubscriptions(this IServiceCollection services) => services
-        .AddSingleton<ChangeSubscription>()
-        .AddSingleton<SubscriptionQueries>()
-        .AddSingleton<CapabilityClaim>(Claim);
+    public static IServiceCollection AddSubscriptions(this IServiceCollection services) =>
+        services.AddSingleton<ChangeSubscription>().AddSingleton<SubscriptionQueries>().AddSingleton<CapabilityClaim>(Claim);
 
     /// <summary>Maps the routes.</summary>
     public static void MapSubscriptions(this IEndpointRouteBuilder app)
     {
-        var fhir = app.MapGroup($"{FhirBase.Path}/Subscription").AddEndpointFilter(Negotiation.RequireJson).AddEndpointFilter(FhirApi.RequireExactCase).ExcludeFromDescription();
-        app.MapGroup($"{FhirBase.Path}/Basic").AddEndpointFilter(Negotiation.RequireJson).AddEndpointFilter(FhirApi.RequireExactCase).ExcludeFromDescription()
+        var fhir = app.MapGroup($"{FhirBase.Path}/Subscription")
+            .AddEndpointFilter(Negotiation.RequireJson)
+            .AddEndpointFilter(FhirApi.RequireExactCase)
+            .ExcludeFromDescription();
+        app.MapGroup($"{FhirBase.Path}/Basic")
+            .AddEndpointFilter(Negotiation.RequireJson)
+            .AddEndpointFilter(FhirApi.RequireExactCase)
+            .ExcludeFromDescription()
             .MapMethods("/{id}", [HttpMethods.Get, HttpMethods.Head], Topic);
         fhir.MapPost("", Create).TakesLittle(app.ServiceProvider);
         fhir.MapPut("/{id}", Update).TakesLittle(app.ServiceProvider);
-        fhir.MapDelete("/{id}", (HttpContext http) =>
-        {
-            http.Response.Headers.Allow = "GET, HEAD, PUT";
-            return new OutcomeResult(StatusCodes.Status405MethodNotAllowed, Outcomes.Of([new("method-not-allowed", "DELETE", "DELETE", "PUT with status off: who was told of what stays known")]));
-        });
-        fhir.MapMethods("/$status", Reading, (HttpContext http, SubscriptionQueries queries, CancellationToken stop) => queries.Status(http, null, stop));
-        fhir.MapMethods("/{id}/$status", Reading, (HttpContext http, string id, SubscriptionQueries queries, CancellationToken stop) => queries.Status(http, id, stop));
-        fhir.MapMethods("/{id}/$events", Reading, (HttpContext http, string id, SubscriptionQueries queries, CancellationToken stop) => queries.Events(http, id, stop));
+        fhir.MapDelete(
+            "/{id}",
+            (HttpContext http) =>
+            {
+                http.Response.Headers.Allow = "GET, HEAD, PUT";
+                return new OutcomeResult(
+                    StatusCodes.Status405MethodNotAllowed,
+                    Outcomes.Of([new("method-not-allowed", "DELETE", "DELETE", "PUT with status off: who was told of what stays known")])
+                );
+            }
+        );
+        fhir.MapMethods(
+            "/$status",
+            Reading,
+            (HttpContext http, SubscriptionQueries queries, CancellationToken stop) => queries.Status(http, null, stop)
+        );
+        fhir.MapMethods(
+            "/{id}/$status",
+            Reading,
+            (HttpContext http, string id, SubscriptionQueries queries, CancellationToken stop) => queries.Status(http, id, stop)
+        );
+        fhir.MapMethods(
+            "/{id}/$events",
+            Reading,
+            (HttpContext http, string id, SubscriptionQueries queries, CancellationToken stop) => queries.Events(http, id, stop)
+        );
     }
 
     private static IResult Topic(HttpContext http, string id)
     {
         if (Topics.All.FirstOrDefault(topic => topic.Slug == id) is not { } found)
-            return new OutcomeResult(StatusCodes.Status404NotFound, Outcome.Problem("unknown-resource", "a Basic that is not there", $"the id of a topic: {string.Join(", ", Topics.All.Select(topic => topic.Slug))}", null, OperationOutcome.IssueType.NotFound));
+            return new OutcomeResult(
+                StatusCodes.Status404NotFound,
+                Outcome.Problem(
+                    "unknown-resource",
+                    "a Basic that is not there",
+                    $"the id of a topic: {string.Join(", ", Topics.All.Select(topic => topic.Slug))}",
+                    null,
+                    OperationOutcome.IssueType.NotFound
+                )
+            );
         var (shape, problems) = Shaping.OfRead(http.Request.Query);
-        var published = NodaTime.Text.LocalDatePattern.Iso.Parse(Profiles.PublishedOn).Value.AtStartOfDayInZone(NodaTime.DateTimeZone.Utc).ToInstant();
+        var published = NodaTime
+            .Text.LocalDatePattern.Iso.Parse(Profiles.PublishedOn)
+            .Value.AtStartOfDayInZone(NodaTime.DateTimeZone.Utc)
+            .ToInstant();
         return shape is null
             ? new OutcomeResult(StatusCodes.Status400BadRequest, Outcome.Of(problems))
             : new ResourceResult(new("Basic", id, 1, published, FhirJson.Write(SubscriptionTopicMapper.ToBasic(found))), shape);
@@ -58,39 +92,76 @@ internal static class SubscriptionsApi
     private static async Task<IResult> Create(HttpContext http, ChangeSubscription change, FhirSettings settings, CancellationToken stop)
     {
         if (http.Request.Headers.ContainsKey("If-None-Exist"))
-            return new OutcomeResult(StatusCodes.Status400BadRequest, Outcome.Problem("not-understood", "a conditional create", "no If-None-Exist: search first, by url, criteria or status", "If-None-Exist", OperationOutcome.IssueType.NotSupported));
+            return new OutcomeResult(
+                StatusCodes.Status400BadRequest,
+                Outcome.Problem(
+                    "not-understood",
+                    "a conditional create",
+                    "no If-None-Exist: search first, by url, criteria or status",
+                    "If-None-Exist",
+                    OperationOutcome.IssueType.NotSupported
+                )
+            );
         var (json, refused) = await IntakeBody.Read(http.Request, stop);
         return refused ?? Reply(await change.Create(json, stop), http, settings);
     }
 
-    private static async Task<IResult> Update(HttpContext http, string id, ChangeSubscription change, FhirSettings settings, CancellationToken stop)
+    private static async Task<IResult> Update(
+        HttpContext http,
+        string id,
+        ChangeSubscription change,
+        FhirSettings settings,
+        CancellationToken stop
+    )
     {
         var (json, refused) = await IntakeBody.Read(http.Request, stop);
         return refused ?? Reply(await change.Update(id, json, http.Request.Headers.IfMatch.FirstOrDefault(), stop), http, settings);
     }
 
-    private static IResult Reply(Written written, HttpContext http, FhirSettings settings) => written switch
-    {
-        Written.Refused refused => new OutcomeResult(refused.Status, refused.Outcome),
-        Written.Stands stands => new WrittenResult(stands, FhirBase.Of(http.Request, settings)),
-        _ => throw new InvalidOperationException($"{written.GetType().Name} has no reply."),
-    };
+    private static IResult Reply(Written written, HttpContext http, FhirSettings settings) =>
+        written switch
+        {
+            Written.Refused refused => new OutcomeResult(refused.Status, refused.Outcome),
+            Written.Stands stands => new WrittenResult(stands, FhirBase.Of(http.Request, settings)),
+            _ => throw new InvalidOperationException($"{written.GetType().Name} has no reply."),
+        };
 
     private static void Claim(CapabilityStatement statement)
     {
-        statement.Rest[0].Resource.Add(new()
-        {
-            TypeElement = new() { JsonValue = "Basic" },
-            Documentation = $"The topics that can be subscribed to, as R4 can hold them: {string.Join(", ", Topics.All.Select(topic => $"Basic/{topic.Slug}"))}.",
-            Interaction = [new() { Code = CapabilityStatement.TypeRestfulInteraction.Read }],
-        });
+        statement
+            .Rest[0]
+            .Resource.Add(
+                new()
+                {
+                    TypeElement = new() { JsonValue = "Basic" },
+                    Documentation =
+                        $"The topics that can be subscribed to, as R4 can hold them: {string.Join(", ", Topics.All.Select(topic => $"Basic/{topic.Slug}"))}.",
+                    Interaction = [new() { Code = CapabilityStatement.TypeRestfulInteraction.Read }],
+                }
+            );
         var resource = statement.Rest[0].Resource.Single(r => (string?)r.TypeElement!.JsonValue == "Subscription");
         resource.Documentation = Policy;
         resource.SupportedProfile = [Profiles.Backport.Subscription];
         resource.Extension.AddRange(Topics.All.Select(topic => new Extension(Profiles.Backport.CapabilityTopic, new Canonical(topic.Url))));
         resource.Interaction.Add(new() { Code = CapabilityStatement.TypeRestfulInteraction.Create });
-        resource.Interaction.Add(new() { Code = CapabilityStatement.TypeRestfulInteraction.Update, Documentation = "Of one that came by create." });
-        resource.Operation.Add(new() { Name = "status", Definition = Profiles.Backport.StatusOperation, Documentation = SubscriptionQueries.StatusPolicy });
-        resource.Operation.Add(new() { Name = "events", Definition = Profiles.Backport.EventsOperation, Documentation = SubscriptionQueries.EventsPolicy });
+        resource.Interaction.Add(
+            new() { Code = CapabilityStatement.TypeRestfulInteraction.Update, Documentation = "Of one that came by create." }
+        );
+        resource.Operation.Add(
+            new()
+            {
+                Name = "status",
+                Definition = Profiles.Backport.StatusOperation,
+                Documentation = SubscriptionQueries.StatusPolicy,
+            }
+        );
+        resource.Operation.Add(
+            new()
+            {
+                Name = "events",
+                Definition = Profiles.Backport.EventsOperation,
+                Documentation = SubscriptionQueries.EventsPolicy,
+            }
+        );
     }
 }

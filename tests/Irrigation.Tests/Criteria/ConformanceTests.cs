@@ -84,7 +84,8 @@ public class ConformanceTests
     {
         Assert.Equal(below, Conformance.Below(value, 0, threshold, inclusive));
         Assert.Equal(below, Conformance.Below(value, double.Epsilon, threshold, inclusive));
-        if (inclusive) Assert.Equal(1 - below, Conformance.Above(value, 0, threshold));
+        if (inclusive)
+            Assert.Equal(1 - below, Conformance.Above(value, 0, threshold));
     }
 
     [Fact]
@@ -111,12 +112,15 @@ public class ConformanceTests
     public void It_is_a_probability_and_rises_with_the_threshold_and_falls_with_the_estimate()
     {
         var measurements = Gen.Select(Gen.Double[-1e5, 1e5], Gen.Double[0, 1e4], Gen.Double[-10, 1e5], Gen.Double[0, 1e3]);
-        measurements.Sample((estimate, uncertainty, threshold, more) =>
-        {
-            var below = Conformance.Below(estimate, uncertainty, threshold);
-            Assert.InRange(below, 0, 1);
-            Assert.True(Conformance.Below(estimate, uncertainty, threshold + more) >= below - 1e-12);
-            Assert.True(Conformance.Below(estimate + more, uncertainty, threshold) <= below + 1e-12);
-        }, iter: Ward.Times(10_000));
+        measurements.Sample(
+            (estimate, uncertainty, threshold, more) =>
+            {
+                var below = Conformance.Below(estimate, uncertainty, threshold);
+                Assert.InRange(below, 0, 1);
+                Assert.True(Conformance.Below(estimate, uncertainty, threshold + more) >= below - 1e-12);
+                Assert.True(Conformance.Below(estimate + more, uncertainty, threshold) <= below + 1e-12);
+            },
+            iter: Ward.Times(10_000)
+        );
     }
 }

@@ -63,7 +63,7 @@ public class CriteriaTests
     {
         var balance = Weighing(70).UrineHourly("00:00", 20, 20, 20, 20, 20, 50).Balance(Exact);
         var (mean, hourly) = (Mean(balance, "kdigo", 1, "06:00"), EveryHour(balance, "kdigo", 1, "06:00"));
-        Assert.Equal((Answer.Met, 0.357m), (mean.Answer, Math.Round(mean.Value!.Value, 3)));       // 150 / 6 / 70
+        Assert.Equal((Answer.Met, 0.357m), (mean.Answer, Math.Round(mean.Value!.Value, 3))); // 150 / 6 / 70
         Assert.Equal((Answer.NotMet, 0.714m), (hourly.Answer, Math.Round(hourly.Value!.Value, 3))); // hour 6: 50 / 70
     }
 
@@ -71,7 +71,10 @@ public class CriteriaTests
     public void A_bag_read_off_its_marks_leaves_the_threshold_open()
     {
         var mean = Mean(WorkedExample(80).Balance(), "kdigo", 1, "06:00");
-        Assert.Equal((0.77m, 0.48m), (Math.Round(mean.Value!.Value, 2), Math.Round((mean.Interval95!.Value.High - mean.Interval95.Value.Low) / 2, 2)));
+        Assert.Equal(
+            (0.77m, 0.48m),
+            (Math.Round(mean.Value!.Value, 2), Math.Round((mean.Interval95!.Value.High - mean.Interval95.Value.Low) / 2, 2))
+        );
         Assert.Equal(Answer.Indeterminate, mean.Answer);
         Assert.Empty(mean.Obstacles);
     }
@@ -79,7 +82,13 @@ public class CriteriaTests
     [Fact] // clinical reference 3.4: from about 500 mL/h read off graduations, 0.5 mL/kg/h is not decidable
     public void Fast_irrigation_read_off_graduations_is_not_evaluable()
     {
-        var ward = Weighing(70).BagHung("00:00", 3000).BagTakenDown("03:00", 0).Emptied("03:00", 3105).BagHung("03:00", 3000).BagTakenDown("06:00", 0).Emptied("06:00", 3105);
+        var ward = Weighing(70)
+            .BagHung("00:00", 3000)
+            .BagTakenDown("03:00", 0)
+            .Emptied("03:00", 3105)
+            .BagHung("03:00", 3000)
+            .BagTakenDown("06:00", 0)
+            .Emptied("06:00", 3105);
         Assert.Equal((Answer.NotEvaluable, Obstacle.TooUncertain), Said(Mean(ward.Balance(), "kdigo", 1, "06:00")));
     }
 
@@ -119,7 +128,10 @@ public class CriteriaTests
         Assert.Equal([Answer.Met, Answer.Met], Answers(six, "kdigo", 1, "06:00"));
 
         var seven = Weighing(70).Urine("07:00", 140).Balance(Exact);
-        Assert.Equal((Answer.Met, Answer.NotEvaluable), (Mean(seven, "kdigo", 1, "07:00").Answer, EveryHour(seven, "kdigo", 1, "07:00").Answer));
+        Assert.Equal(
+            (Answer.Met, Answer.NotEvaluable),
+            (Mean(seven, "kdigo", 1, "07:00").Answer, EveryHour(seven, "kdigo", 1, "07:00").Answer)
+        );
         Assert.Equal(Obstacle.Gap, Assert.Single(EveryHour(seven, "kdigo", 1, "07:00").Obstacles));
     }
 
@@ -129,7 +141,9 @@ public class CriteriaTests
         var balance = Weighing(70).UrineHourly("00:00", Same(20, 5)).Balance(Exact);
         var rule = UrineOutputCriteria.All.Single(c => (c.Name, c.Stage) == ("kdigo", 1));
         var ward = Opens("00:00");
-        var lenient = UrineOutputCriteria.Evaluate(rule, balance, Adult, ward.At("06:00"), CriteriaSettings.Default with { RequiredCoverage = 0.8m }).First();
+        var lenient = UrineOutputCriteria
+            .Evaluate(rule, balance, Adult, ward.At("06:00"), CriteriaSettings.Default with { RequiredCoverage = 0.8m })
+            .First();
         Assert.Equal((Answer.Met, 5m / 6), (lenient.Answer, lenient.Coverage));
         Assert.Equal(0.286m, Math.Round(lenient.Value!.Value, 3)); // 100 mL over the five hours that are covered, not over six
     }
@@ -172,9 +186,9 @@ public class CriteriaTests
 
     [Theory]
     [InlineData("2026-02-14", AgeGroup.Neonate)] // 28 days old
-    [InlineData("2026-02-13", AgeGroup.Child)]   // 29 days old
-    [InlineData("2008-03-15", AgeGroup.Child)]   // 18 tomorrow
-    [InlineData("2008-03-14", AgeGroup.Adult)]   // 18 today
+    [InlineData("2026-02-13", AgeGroup.Child)] // 29 days old
+    [InlineData("2008-03-15", AgeGroup.Child)] // 18 tomorrow
+    [InlineData("2008-03-14", AgeGroup.Adult)] // 18 today
     [InlineData("2026-03-14", AgeGroup.Neonate)] // born today
     public void Ages_change_on_the_day(string born, AgeGroup group) =>
         Assert.Equal(group, Born(NodaTime.Text.LocalDatePattern.Iso.Parse(born).Value).GroupAt(Opens("12:00").At("12:00")));
@@ -184,7 +198,10 @@ public class CriteriaTests
     {
         var lastHourOfUtcsThirteenth = Instant.FromUtc(2026, 3, 13, 23, 30);
         Assert.Equal(AgeGroup.Child, new Patient(new(2008, 3, 14), DateTimeZone.Utc).GroupAt(lastHourOfUtcsThirteenth));
-        Assert.Equal(AgeGroup.Adult, new Patient(new(2008, 3, 14), DateTimeZoneProviders.Tzdb["Europe/Vienna"]).GroupAt(lastHourOfUtcsThirteenth));
+        Assert.Equal(
+            AgeGroup.Adult,
+            new Patient(new(2008, 3, 14), DateTimeZoneProviders.Tzdb["Europe/Vienna"]).GroupAt(lastHourOfUtcsThirteenth)
+        );
     }
 
     [Fact]
@@ -233,9 +250,9 @@ public class CriteriaTests
     [Fact] // default of the setting: our judgement, for KDIGO gives no number
     public void Anuria_is_50_mL_or_less_in_12_hours()
     {
-        Assert.Equal(Answer.Met, Anuria(Weighing(70).UrineHourly("00:00", [.. Same(4, 11), 6]).Balance(Exact)).Answer);    // 50
+        Assert.Equal(Answer.Met, Anuria(Weighing(70).UrineHourly("00:00", [.. Same(4, 11), 6]).Balance(Exact)).Answer); // 50
         Assert.Equal(Answer.NotMet, Anuria(Weighing(70).UrineHourly("00:00", [.. Same(4, 11), 6.1m]).Balance(Exact)).Answer);
-        Assert.Equal(Answer.Met, Anuria(Weighing(70).UrineHourly("00:00", Same(0, 12)).Balance(Exact)).Answer);           // zeros are readings
+        Assert.Equal(Answer.Met, Anuria(Weighing(70).UrineHourly("00:00", Same(0, 12)).Balance(Exact)).Answer); // zeros are readings
     }
 
     [Fact] // the meter's own errors, not exact ones: an empty meter is a measured nothing
@@ -266,7 +283,12 @@ public class CriteriaTests
             var at = ward.At("00:00") + Duration.FromHours(hour);
             var results = UrineOutputCriteria.At(balance, Adult, at, CriteriaSettings.Default);
             Assert.DoesNotContain(results, r => r.Answer == Answer.Met);
-            Assert.All(results.Where(r => r.Reading == Reading.MeanOverWindow && r.Window.Contains(ward.At("06:30")) && r.Window.Start >= ward.At("00:00")), r => Assert.Contains(Obstacle.DoubtsUnknown, r.Obstacles));
+            Assert.All(
+                results.Where(r =>
+                    r.Reading == Reading.MeanOverWindow && r.Window.Contains(ward.At("06:30")) && r.Window.Start >= ward.At("00:00")
+                ),
+                r => Assert.Contains(Obstacle.DoubtsUnknown, r.Obstacles)
+            );
         }
 
         // A day after it the bag is out of the window, and the kidneys have been well all along.
@@ -276,12 +298,14 @@ public class CriteriaTests
     [Theory] // Klahr and Miller, NEJM 1998: under 400 mL a day
     [InlineData(400, Answer.NotMet)]
     [InlineData(399.9, Answer.Met)]
-    public void Oliguria_is_less_than_400_mL_in_24_hours(decimal day, Answer answer) => Assert.Equal(answer, Of("oliguria", Same(day / 24, 24)).Answer);
+    public void Oliguria_is_less_than_400_mL_in_24_hours(decimal day, Answer answer) =>
+        Assert.Equal(answer, Of("oliguria", Same(day / 24, 24)).Answer);
 
     [Theory] // Merck Manual Professional, 2024: over 3 L a day
     [InlineData(3000, Answer.NotMet)]
     [InlineData(3000.1, Answer.Met)]
-    public void Polyuria_is_more_than_3_L_in_24_hours(decimal day, Answer answer) => Assert.Equal(answer, Of("polyuria", Same(day / 24, 24)).Answer);
+    public void Polyuria_is_more_than_3_L_in_24_hours(decimal day, Answer answer) =>
+        Assert.Equal(answer, Of("polyuria", Same(day / 24, 24)).Answer);
 
     [Theory] // nursing texts: under 30 mL/h for two hours
     [InlineData(29.9, 29.9, Answer.Met)]
@@ -295,11 +319,24 @@ public class CriteriaTests
     {
         Assert.Equal(
             [
-                "kdigo 1: < 0.5 mL/kg/h, 6 h, adult", "kdigo 2: < 0.5 mL/kg/h, 12 h, adult", "kdigo 3: < 0.3 mL/kg/h, 24 h, adult", "kdigo 3: anuria, 12 h, adult",
-                "prifle 1: < 0.5 mL/kg/h, 8 h, child", "prifle 2: < 0.5 mL/kg/h, 16 h, child", "prifle 3: < 0.3 mL/kg/h, 24 h, child", "prifle 3: anuria, 12 h, child",
-                "neonatal-kdigo 1: <= 1.0 mL/kg/h, 24 h, neonate", "neonatal-kdigo 2: <= 0.5 mL/kg/h, 24 h, neonate", "neonatal-kdigo 3: <= 0.3 mL/kg/h, 24 h, neonate",
+                "kdigo 1: < 0.5 mL/kg/h, 6 h, adult",
+                "kdigo 2: < 0.5 mL/kg/h, 12 h, adult",
+                "kdigo 3: < 0.3 mL/kg/h, 24 h, adult",
+                "kdigo 3: anuria, 12 h, adult",
+                "prifle 1: < 0.5 mL/kg/h, 8 h, child",
+                "prifle 2: < 0.5 mL/kg/h, 16 h, child",
+                "prifle 3: < 0.3 mL/kg/h, 24 h, child",
+                "prifle 3: anuria, 12 h, child",
+                "neonatal-kdigo 1: <= 1.0 mL/kg/h, 24 h, neonate",
+                "neonatal-kdigo 2: <= 0.5 mL/kg/h, 24 h, neonate",
+                "neonatal-kdigo 3: <= 0.3 mL/kg/h, 24 h, neonate",
             ],
-            UrineOutputCriteria.All.Select(c => FormattableString.Invariant($"{c.Name} {c.Stage}: {(c.Threshold is { } rate ? $"{(c.Inclusive ? "<=" : "<")} {rate} mL/kg/h" : "anuria")}, {c.Window.TotalHours} h, {Slug.Of(c.Group)}")));
+            UrineOutputCriteria.All.Select(c =>
+                FormattableString.Invariant(
+                    $"{c.Name} {c.Stage}: {(c.Threshold is { } rate ? $"{(c.Inclusive ? "<=" : "<")} {rate} mL/kg/h" : "anuria")}, {c.Window.TotalHours} h, {Slug.Of(c.Group)}"
+                )
+            )
+        );
         Assert.All(UrineOutputCriteria.All, c => Assert.Contains(c.Source[..4], new[] { "KDIG", "Ann ", "BMC " }));
     }
 
@@ -323,7 +360,9 @@ public class CriteriaTests
     {
         var result = EveryHour(Weighing(70).UrineHourly("00:00", Same(20, 3)).Balance(Exact), "kdigo", 1, "06:00");
         Assert.Equal((0.5m, Obstacle.NotCovered), (result.Coverage, Assert.Single(result.Obstacles)));
-        Assert.Empty(EveryHour(Weighing(70).UrineHourly("00:00", [.. Same(50, 1), .. Same(20, 4)]).Balance(Exact), "kdigo", 1, "06:00").Obstacles); // an hour that is not below decides
+        Assert.Empty(
+            EveryHour(Weighing(70).UrineHourly("00:00", [.. Same(50, 1), .. Same(20, 4)]).Balance(Exact), "kdigo", 1, "06:00").Obstacles
+        ); // an hour that is not below decides
     }
 
     [Fact]
@@ -331,7 +370,10 @@ public class CriteriaTests
     {
         var ward = Opens("00:00").Instilled("06:00", 3000).Urine("06:00", 20);
         var rule = UrineOutputCriteria.All.Single(c => (c.Name, c.Stage) == ("kdigo", 1));
-        var named = UrineOutputCriteria.Evaluate(rule, ward.Balance(), OfUnknownAge, ward.At("07:00"), CriteriaSettings.Default).First().Obstacles;
+        var named = UrineOutputCriteria
+            .Evaluate(rule, ward.Balance(), OfUnknownAge, ward.At("07:00"), CriteriaSettings.Default)
+            .First()
+            .Obstacles;
         Assert.Equal([Obstacle.AgeUnknown, Obstacle.WeightUnknown, Obstacle.NotCovered, Obstacle.DoubtsUnknown], named.ToArray());
     }
 
@@ -347,14 +389,23 @@ public class CriteriaTests
     {
         var balance = Weighing(70).Urine("06:30", 140).Urine("07:00", 10).Balance(Exact);
         var ward = Opens("00:00");
-        Assert.Contains(Obstacle.Gap, UrineOutputCriteria.Volumes(balance, Adult, ward.At("07:00"), CriteriaSettings.Default).Single(r => r.Name == "low-hourly-output").Obstacles);
+        Assert.Contains(
+            Obstacle.Gap,
+            UrineOutputCriteria
+                .Volumes(balance, Adult, ward.At("07:00"), CriteriaSettings.Default)
+                .Single(r => r.Name == "low-hourly-output")
+                .Obstacles
+        );
     }
 
     [Fact]
     public void Moments_are_the_clock_hours_and_the_closings()
     {
         var ward = Opens("07:50").Urine("08:20", 30).Urine("10:00", 50);
-        Assert.Equal(new[] { "09:00", "10:00" }.Select(ward.At), UrineOutputCriteria.Moments(ward.Balance(), ward.At("08:20"), ward.At("10:00")));
+        Assert.Equal(
+            new[] { "09:00", "10:00" }.Select(ward.At),
+            UrineOutputCriteria.Moments(ward.Balance(), ward.At("08:20"), ward.At("10:00"))
+        );
         Assert.Equal(new[] { "09:00" }.Select(ward.At), UrineOutputCriteria.Moments(ward.Balance(), ward.At("08:30"), ward.At("09:59")));
         var moments = UrineOutputCriteria.Moments(ward.Balance(), ward.At("07:50"), ward.At("10:00"));
         Assert.Equal(new[] { "08:00", "08:20", "09:00", "10:00" }.Select(ward.At), moments);
@@ -371,21 +422,39 @@ public class CriteriaTests
     public void Every_result_tells_its_slug_and_how_it_compares()
     {
         var ward = Weighing(70).UrineHourly("00:00", Same(50, 24));
-        var results = At(ward.Balance(Exact), "+1 00:00", Adult).Concat(UrineOutputCriteria.Volumes(ward.Balance(Exact), Adult, ward.At("+1 00:00"), CriteriaSettings.Default));
+        var results = At(ward.Balance(Exact), "+1 00:00", Adult)
+            .Concat(UrineOutputCriteria.Volumes(ward.Balance(Exact), Adult, ward.At("+1 00:00"), CriteriaSettings.Default));
         Assert.Equal(
             [
-                "kdigo-1 < 0.5 mL/kg/h", "kdigo-2 < 0.5 mL/kg/h", "kdigo-3 < 0.3 mL/kg/h", "kdigo-3-anuria <= 50 mL",
-                "low-hourly-output < 30 mL", "oliguria < 400 mL", "polyuria > 3000 mL",
+                "kdigo-1 < 0.5 mL/kg/h",
+                "kdigo-2 < 0.5 mL/kg/h",
+                "kdigo-3 < 0.3 mL/kg/h",
+                "kdigo-3-anuria <= 50 mL",
+                "low-hourly-output < 30 mL",
+                "oliguria < 400 mL",
+                "polyuria > 3000 mL",
             ],
-            results.Select(r => FormattableString.Invariant($"{r.Slug} {r.Comparison} {r.Threshold:0.#} {r.Unit}")).Distinct().Order(StringComparer.Ordinal));
-        Assert.Equal("neonatal-kdigo-1 <=", At(Weighing(3).UrineHourly("00:00", Same(3, 24)).Balance(Exact), "+1 00:00", Neonate).Select(r => $"{r.Slug} {r.Comparison}").First());
+            results
+                .Select(r => FormattableString.Invariant($"{r.Slug} {r.Comparison} {r.Threshold:0.#} {r.Unit}"))
+                .Distinct()
+                .Order(StringComparer.Ordinal)
+        );
+        Assert.Equal(
+            "neonatal-kdigo-1 <=",
+            At(Weighing(3).UrineHourly("00:00", Same(3, 24)).Balance(Exact), "+1 00:00", Neonate)
+                .Select(r => $"{r.Slug} {r.Comparison}")
+                .First()
+        );
     }
 
     [Fact]
     public void A_criterion_by_the_hour_names_each_obstacle_once_and_in_order()
     {
         var ward = Opens("00:00").UrineHourly("00:00", Same(20, 3));
-        Assert.Equal([Obstacle.WeightUnknown, Obstacle.NotCovered], EveryHour(ward.Balance(Exact), "kdigo", 1, "06:00").Obstacles.ToArray());
+        Assert.Equal(
+            [Obstacle.WeightUnknown, Obstacle.NotCovered],
+            EveryHour(ward.Balance(Exact), "kdigo", 1, "06:00").Obstacles.ToArray()
+        );
     }
 
     [Fact] // whom a change of a weight can touch: until a plausible one has been followed by another
@@ -423,8 +492,13 @@ public class CriteriaTests
     [InlineData(3, 4, 3, true, Answer.Indeterminate)]
     [InlineData(2, 4, 3, false, Answer.Indeterminate)]
     [InlineData(4, 5, 3, true, Answer.NotMet)]
-    public void An_interval_decides_only_when_all_of_it_is_on_one_side(decimal low, decimal high, decimal threshold, bool inclusive, Answer below) =>
-        Assert.Equal(below, Decision.Below(low, high, threshold, inclusive));
+    public void An_interval_decides_only_when_all_of_it_is_on_one_side(
+        decimal low,
+        decimal high,
+        decimal threshold,
+        bool inclusive,
+        Answer below
+    ) => Assert.Equal(below, Decision.Below(low, high, threshold, inclusive));
 
     [Fact]
     public void A_patient_weighed_anew_is_judged_by_the_new_weight_hour_by_hour()
@@ -438,28 +512,55 @@ public class CriteriaTests
     public void What_holds_by_the_hour_holds_for_the_mean()
     {
         var held = 0;
-        Gen.Select(Gen.Int[10, 110].Array[4, 24], Gen.Int[0, 38].Array[24], Gen.Int[60, 80].Array[1, 4], Gen.Int[0, 1]).Sample((gaps, amounts, weights, exact) =>
-        {
-            var ward = Opens("00:00");
-            foreach (var (i, weight) in weights.Index()) ward.Chart(new WeightMeasured(ward.Header("00:00") with { At = ward.At("00:00") + Duration.FromHours(3 * i) }, new(weight, WeightKind.Actual)));
-            var at = ward.At("00:00");
-            foreach (var (i, gap) in gaps.Index())
-            {
-                at += Duration.FromMinutes(gap);
-                ward.Chart(new UrineCollected(ward.Header("00:00") with { At = at }, UrineRoute.UrethralCatheter, Ml(amounts[i] * gap / 60m)));
-            }
-
-            var balance = ward.Balance(exact == 1 ? Exact : null);
-            foreach (var moment in UrineOutputCriteria.Moments(balance, ward.At("00:00"), at).TakeLast(4))
-            {
-                var results = UrineOutputCriteria.At(balance, Adult, moment, CriteriaSettings.Default);
-                foreach (var hourly in results.Where(r => r is { Reading: Reading.EveryHour, Answer: Answer.Met }))
+        Gen.Select(Gen.Int[10, 110].Array[4, 24], Gen.Int[0, 38].Array[24], Gen.Int[60, 80].Array[1, 4], Gen.Int[0, 1])
+            .Sample(
+                (gaps, amounts, weights, exact) =>
                 {
-                    Assert.Equal(Answer.Met, results.Single(r => r.Reading == Reading.MeanOverWindow && r.Stage == hourly.Stage && r.Unit == "mL/kg/h").Answer);
-                    Interlocked.Increment(ref held);
-                }
-            }
-        }, iter: Ward.Times(200));
+                    var ward = Opens("00:00");
+                    foreach (var (i, weight) in weights.Index())
+                        ward.Chart(
+                            new WeightMeasured(
+                                ward.Header("00:00") with
+                                {
+                                    At = ward.At("00:00") + Duration.FromHours(3 * i),
+                                },
+                                new(weight, WeightKind.Actual)
+                            )
+                        );
+                    var at = ward.At("00:00");
+                    foreach (var (i, gap) in gaps.Index())
+                    {
+                        at += Duration.FromMinutes(gap);
+                        ward.Chart(
+                            new UrineCollected(
+                                ward.Header("00:00") with
+                                {
+                                    At = at,
+                                },
+                                UrineRoute.UrethralCatheter,
+                                Ml(amounts[i] * gap / 60m)
+                            )
+                        );
+                    }
+
+                    var balance = ward.Balance(exact == 1 ? Exact : null);
+                    foreach (var moment in UrineOutputCriteria.Moments(balance, ward.At("00:00"), at).TakeLast(4))
+                    {
+                        var results = UrineOutputCriteria.At(balance, Adult, moment, CriteriaSettings.Default);
+                        foreach (var hourly in results.Where(r => r is { Reading: Reading.EveryHour, Answer: Answer.Met }))
+                        {
+                            Assert.Equal(
+                                Answer.Met,
+                                results
+                                    .Single(r => r.Reading == Reading.MeanOverWindow && r.Stage == hourly.Stage && r.Unit == "mL/kg/h")
+                                    .Answer
+                            );
+                            Interlocked.Increment(ref held);
+                        }
+                    }
+                },
+                iter: Ward.Times(200)
+            );
         Assert.True(held > 50, $"only {held} cases met by the hour: the nights drawn prove little");
     }
 
@@ -497,6 +598,8 @@ public class CriteriaTests
     private static CriterionResult Of(string name, decimal[] day)
     {
         var ward = Weighing(70).UrineHourly("00:00", day);
-        return UrineOutputCriteria.Volumes(ward.Balance(Exact), Adult, ward.At("+1 00:00"), CriteriaSettings.Default).Single(r => r.Name == name);
+        return UrineOutputCriteria
+            .Volumes(ward.Balance(Exact), Adult, ward.At("+1 00:00"), CriteriaSettings.Default)
+            .Single(r => r.Name == name);
     }
 }

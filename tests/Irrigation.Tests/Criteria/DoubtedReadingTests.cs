@@ -16,13 +16,15 @@ public class DoubtedReadingTests
     private static Ward Hours(decimal fourth)
     {
         var ward = Opens("00:00").Weighs("00:00", 70).BagHung("00:00", 3000).Flow("00:00", 60);
-        for (var hour = 1; hour <= 6; hour++) ward.Emptied($"0{hour}:00", hour == 4 ? fourth : 80, id: $"at {hour}");
+        for (var hour = 1; hour <= 6; hour++)
+            ward.Emptied($"0{hour}:00", hour == 4 ? fourth : 80, id: $"at {hour}");
         return ward;
     }
 
-    private static CriterionResult Stage1(Ward ward) => UrineOutputCriteria
-        .At(ward.Balance(Exact), Adult, ward.At("06:00"), CriteriaSettings.Default)
-        .Single(r => r is { Stage: 1, Reading: Reading.MeanOverWindow });
+    private static CriterionResult Stage1(Ward ward) =>
+        UrineOutputCriteria
+            .At(ward.Balance(Exact), Adult, ward.At("06:00"), CriteriaSettings.Default)
+            .Single(r => r is { Stage: 1, Reading: Reading.MeanOverWindow });
 
     private static Ward Confirmed(Ward ward) => ward.Chart(new ReadingConfirmed(ward.Header("06:00"), new("ward", "at 4")));
 
@@ -64,7 +66,8 @@ public class DoubtedReadingTests
         Assert.Equal("06:00-", record.Stood("urine-output-criterion"));
         Assert.Equal(
             "it stands since 06:00, and whether it has ended cannot be told: stage 1: not evaluable, doubted; "
-            + "needs the doubted reading to be confirmed or corrected.",
-            record.Says("urine-output-criterion"));
+                + "needs the doubted reading to be confirmed or corrected.",
+            record.Says("urine-output-criterion")
+        );
     }
 }

@@ -39,8 +39,7 @@ public class ProbabilityTests
     [Fact]
     public void Every_hour_is_provisional_as_soon_as_one_of_them_is()
     {
-        var ward = Weighing(70).UrineHourly("00:00", 20, 20, 20, 20, 20)
-            .BagHung("05:00", 3000).Flow("05:00", 60).Emptied("06:00", 80); // 80 − 60
+        var ward = Weighing(70).UrineHourly("00:00", 20, 20, 20, 20, 20).BagHung("05:00", 3000).Flow("05:00", 60).Emptied("06:00", 80); // 80 − 60
         Assert.Equal((Answer.Met, true), Said(EveryHour(ward, 1, "06:00", Exact)));
         Assert.Equal((Answer.Met, false), Said(EveryHour(Weighing(70).UrineHourly("00:00", 20, 20, 20, 20, 20, 20), 1, "06:00", Exact)));
     }
@@ -69,7 +68,12 @@ public class ProbabilityTests
     {
         // 6000 in, 6210 out: 6210 − 6000 · 1.0375 + 2 · 30 = 45 mL of 210: more likely below than above, and far from certain.
         var ward = Weighing(70)
-            .BagHung("00:00", 3000).BagTakenDown("03:00", 0).Emptied("03:00", 3105).BagHung("03:00", 3000).BagTakenDown("06:00", 0).Emptied("06:00", 3105);
+            .BagHung("00:00", 3000)
+            .BagTakenDown("03:00", 0)
+            .Emptied("03:00", 3105)
+            .BagHung("03:00", 3000)
+            .BagTakenDown("06:00", 0)
+            .Emptied("06:00", 3105);
         var mean = Mean(ward, 1, "06:00");
         Assert.Equal((Answer.NotEvaluable, Obstacle.TooUncertain), (mean.Answer, Assert.Single(mean.Obstacles)));
         Assert.InRange(mean.Probability!.Value, 0.60, 0.75);
@@ -120,10 +124,13 @@ public class ProbabilityTests
     public void Without_an_age_and_a_weight_there_is_no_threshold_and_no_probability(string? born, int? kilograms, Obstacle obstacle)
     {
         var ward = Opens("00:00").UrineHourly("00:00", 20, 20, 20, 20, 20, 20);
-        if (kilograms is { } weight) ward.Weighs("00:00", weight);
+        if (kilograms is { } weight)
+            ward.Weighs("00:00", weight);
         var patient = new Patient(born is null ? null : NodaTime.Text.LocalDatePattern.Iso.Parse(born).Value, DateTimeZone.Utc);
-        Assert.All(UrineOutputCriteria.Evaluate(Stage1, ward.Balance(Exact), patient, ward.At("06:00"), CriteriaSettings.Default), result =>
-            Assert.Equal((obstacle, null), (Assert.Single(result.Obstacles), result.Probability)));
+        Assert.All(
+            UrineOutputCriteria.Evaluate(Stage1, ward.Balance(Exact), patient, ward.At("06:00"), CriteriaSettings.Default),
+            result => Assert.Equal((obstacle, null), (Assert.Single(result.Obstacles), result.Probability))
+        );
     }
 
     [Fact]
@@ -132,11 +139,14 @@ public class ProbabilityTests
         // 1200 in and 1088 out in 12 h: −112 mL, −0.133 mL/kg/h. Measured exactly, a term is missing: a leak, or what the bladder holds.
         var ward = Weighing(70).PumpTotal("00:00", 0).Level("00:00", 0).PumpTotal("12:00", 1200).Level("12:00", 1088);
         var half = Duration.FromHours(12);
-        Assert.All(At(ward.Balance(Exact), ward.At("12:00")).Where(r => r.Window.Duration <= half), result =>
-        {
-            Assert.Equal((Answer.NotEvaluable, null), (result.Answer, result.Probability));
-            Assert.Contains(Obstacle.BelowZero, result.Obstacles);
-        });
+        Assert.All(
+            At(ward.Balance(Exact), ward.At("12:00")).Where(r => r.Window.Duration <= half),
+            result =>
+            {
+                Assert.Equal((Answer.NotEvaluable, null), (result.Answer, result.Probability));
+                Assert.Contains(Obstacle.BelowZero, result.Obstacles);
+            }
+        );
 
         // 1180 out: the doubts of pump and marks reach above −20 mL, so that it may well be true, and then there was little.
         var nearly = Weighing(70).PumpTotal("00:00", 0).Level("00:00", 0).PumpTotal("12:00", 1200).Level("12:00", 1180);
@@ -171,7 +181,8 @@ public class ProbabilityTests
     public void Another_route_that_was_not_read_yet_can_only_add(decimal hourly, Answer answer)
     {
         var ward = Weighing(70).UrineHourly("00:00", [.. Enumerable.Repeat(hourly, 6)]);
-        for (var hour = 1; hour <= 5; hour++) ward.Urine($"0{hour}:00", 5, UrineRoute.LeftNephrostomy);
+        for (var hour = 1; hour <= 5; hour++)
+            ward.Urine($"0{hour}:00", 5, UrineRoute.LeftNephrostomy);
         var mean = Mean(ward, 1, "06:00", Exact);
         Assert.Equal((answer, true), Said(mean));
         Assert.Equal(answer == Answer.NotEvaluable ? [Obstacle.StillOpen] : [], mean.Obstacles.ToArray());
@@ -192,41 +203,48 @@ public class ProbabilityTests
     {
         var seen = new int[4];
         var nights = Gen.Select(Gen.Int[20, 110].Array[4, 14], Gen.Int[-20, 80].Array[14], Gen.Int[0, 400], Gen.Bool);
-        nights.Sample((gaps, urine, flow, read) =>
-        {
-            var ward = Opens("00:00").Weighs("00:00", 70).BagHung("00:00", 20000).Flow("00:00", flow);
-            var at = ward.At("00:00");
-            foreach (var (i, gap) in gaps.Index())
+        nights.Sample(
+            (gaps, urine, flow, read) =>
             {
-                at += Duration.FromMinutes(gap);
-                var drained = Mass.FromGrams(Math.Max(0, (flow + urine[i]) * gap / 60));
-                var header = ward.Header("00:00", MeasuringWay.Weighed) with { At = at };
-                ward.Chart(new DrainageWeighed(header, "1", drained, null, null, true));
-            }
-
-            if (read) ward.Chart(new BagRead(ward.Header("00:00") with { At = at }, "1", Ml(20000 - (flow * gaps.Sum() / 60))));
-            var results = At(ward.Balance(), at).ToList();
-            foreach (var result in results)
-            {
-                Interlocked.Increment(ref seen[(int)result.Answer]);
-                if (result.Probability is not { } probability)
+                var ward = Opens("00:00").Weighs("00:00", 70).BagHung("00:00", 20000).Flow("00:00", flow);
+                var at = ward.At("00:00");
+                foreach (var (i, gap) in gaps.Index())
                 {
-                    Assert.Equal(Answer.NotEvaluable, result.Answer);
-                    continue;
+                    at += Duration.FromMinutes(gap);
+                    var drained = Mass.FromGrams(Math.Max(0, (flow + urine[i]) * gap / 60));
+                    var header = ward.Header("00:00", MeasuringWay.Weighed) with { At = at };
+                    ward.Chart(new DrainageWeighed(header, "1", drained, null, null, true));
                 }
 
-                Assert.InRange(probability, 0, 1);
-                if (result.Answer == Answer.Met) Assert.True(probability >= 0.95, $"met, {probability}");
-                if (result.Answer == Answer.NotMet) Assert.True(probability <= 0.025, $"not met, {probability}");
-                if (result.Answer == Answer.NotEvaluable) Assert.Equal(Obstacle.TooUncertain, Assert.Single(result.Obstacles));
-            }
+                if (read)
+                    ward.Chart(new BagRead(ward.Header("00:00") with { At = at }, "1", Ml(20000 - (flow * gaps.Sum() / 60))));
+                var results = At(ward.Balance(), at).ToList();
+                foreach (var result in results)
+                {
+                    Interlocked.Increment(ref seen[(int)result.Answer]);
+                    if (result.Probability is not { } probability)
+                    {
+                        Assert.Equal(Answer.NotEvaluable, result.Answer);
+                        continue;
+                    }
 
-            foreach (var stage in results.Where(r => r is { Stage: > 0, Unit: "mL/kg/h" }).GroupBy(r => r.Stage))
-            {
-                double? By(Reading reading) => stage.Single(r => r.Reading == reading).Probability;
-                Assert.False(By(Reading.EveryHour) > By(Reading.MeanOverWindow), "what is met by every hour is met by the mean");
-            }
-        }, iter: Ward.Times(200));
+                    Assert.InRange(probability, 0, 1);
+                    if (result.Answer == Answer.Met)
+                        Assert.True(probability >= 0.95, $"met, {probability}");
+                    if (result.Answer == Answer.NotMet)
+                        Assert.True(probability <= 0.025, $"not met, {probability}");
+                    if (result.Answer == Answer.NotEvaluable)
+                        Assert.Equal(Obstacle.TooUncertain, Assert.Single(result.Obstacles));
+                }
+
+                foreach (var stage in results.Where(r => r is { Stage: > 0, Unit: "mL/kg/h" }).GroupBy(r => r.Stage))
+                {
+                    double? By(Reading reading) => stage.Single(r => r.Reading == reading).Probability;
+                    Assert.False(By(Reading.EveryHour) > By(Reading.MeanOverWindow), "what is met by every hour is met by the mean");
+                }
+            },
+            iter: Ward.Times(200)
+        );
         Assert.All(seen, times => Assert.True(times >= Ward.Times(200) / 10, $"{string.Join(", ", seen)}: the nights drawn prove little"));
     }
 

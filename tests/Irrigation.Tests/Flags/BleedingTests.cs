@@ -36,7 +36,10 @@ public class BleedingTests
 
     [Fact]
     public void Of_an_unknown_scale_the_first_look_is_undecided() =>
-        Assert.Equal("the next look on the same scale, or the setting Flags:Scales", Irrigated().Looks("18:10", 4).Flags("18:10").Undecided(Slug).Needs);
+        Assert.Equal(
+            "the next look on the same scale, or the setting Flags:Scales",
+            Irrigated().Looks("18:10", 4).Flags("18:10").Undecided(Slug).Needs
+        );
 
     [Fact]
     public void Two_scales_are_not_compared()
@@ -44,13 +47,19 @@ public class BleedingTests
         Assert.Equal("", Irrigated().Looks("18:10", 1, scale: "four cards").Looks("19:00", 3).Flags("19:30").Stood(Slug));
         var raised = Irrigated().Looks("18:10", 2).Looks("19:00", 3).Looks("20:00", 1, scale: "four cards").Flags("20:30");
         Assert.Equal("19:00-", raised.Stood(Slug));
-        Assert.Equal(("grade 1 on 'four cards': grades of two scales are not compared", "a look on the scale of before"), raised.Undecided(Slug));
+        Assert.Equal(
+            ("grade 1 on 'four cards': grades of two scales are not compared", "a look on the scale of before"),
+            raised.Undecided(Slug)
+        );
     }
 
     [Fact]
     public void New_clots_and_more_clots_raise_it_and_fewer_clear_it()
     {
-        Assert.Equal("19:00-20:00", Irrigated().Looks("18:10", clots: "none").Looks("19:00", clots: "few").Looks("20:00", clots: "none").Flags("20:30").Stood(Slug));
+        Assert.Equal(
+            "19:00-20:00",
+            Irrigated().Looks("18:10", clots: "none").Looks("19:00", clots: "few").Looks("20:00", clots: "none").Flags("20:30").Stood(Slug)
+        );
         Assert.Equal("19:00-", Irrigated().Looks("18:10", clots: "few").Looks("19:00", clots: "many").Flags("19:30").Stood(Slug));
         Assert.Equal("", Irrigated().Looks("18:10", clots: "many").Looks("19:00", clots: "few").Flags("19:30").Stood(Slug));
         Assert.Equal("", Irrigated().Looks("18:10", clots: "none").Looks("19:00", clots: "none").Flags("19:30").Stood(Slug));
@@ -86,7 +95,10 @@ public class BleedingTests
         Assert.Equal(("at 20:00 grade or clots were not charted", "a look at grade and clots"), record.Undecided(Slug));
         Assert.Equal("19:00-", record.Stood("clots-present"));
         Assert.Equal(("nobody charted what the drainage looks like", "a look at the drainage"), Irrigated().Flags("18:30").Undecided(Slug));
-        Assert.Equal(("nobody charted whether there are clots", "a look at the drainage"), Irrigated().Looks("18:10", 2).Flags("18:30").Undecided("clots-present"));
+        Assert.Equal(
+            ("nobody charted whether there are clots", "a look at the drainage"),
+            Irrigated().Looks("18:10", 2).Flags("18:30").Undecided("clots-present")
+        );
     }
 
     [Fact]
@@ -102,7 +114,20 @@ public class BleedingTests
     {
         var ward = Irrigated().Looks("18:10", 2).Looks("19:00", 3);
         var before = ward.Flags("19:30");
-        var (after, changes) = ward.Later(before, w => new Episodes.DrainageAppearance(w.Header("18:50", recordedAt: "19:30", id: "late"), "five grades", 4, null, null, null, null, null, null));
+        var (after, changes) = ward.Later(
+            before,
+            w => new Episodes.DrainageAppearance(
+                w.Header("18:50", recordedAt: "19:30", id: "late"),
+                "five grades",
+                4,
+                null,
+                null,
+                null,
+                null,
+                null,
+                null
+            )
+        );
         Assert.Equal("18:50-19:00", after.Stood(Slug)); // 2, 4, 3: worse at 18:50, better since
         Assert.Contains(changes, change => change.Before?.Start == ward.At("19:00") && change.After is null);
     }

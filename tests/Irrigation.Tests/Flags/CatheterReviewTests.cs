@@ -23,7 +23,10 @@ public class CatheterReviewTests
     {
         Assert.Equal("", Inserted().Flags("+2 11:59").Stood(Slug)); // 14 Mar is day 1, 16 Mar day 3
         Assert.Equal("12:00-", Inserted().Flags("+2 12:00").Stood(Slug));
-        Assert.Equal("day 3 or later of the catheter inserted 14 Mar 18:30, and its indication was not reviewed on record.", Inserted().Flags("+2 12:00").Says(Slug));
+        Assert.Equal(
+            "day 3 or later of the catheter inserted 14 Mar 18:30, and its indication was not reviewed on record.",
+            Inserted().Flags("+2 12:00").Says(Slug)
+        );
     }
 
     [Fact]
@@ -71,7 +74,10 @@ public class CatheterReviewTests
     public void A_review_charted_late_retracts_it()
     {
         var ward = Inserted();
-        var (after, _) = ward.Later(ward.Flags("+2 13:00"), w => new IndicationReviewed(w.Header("+2 08:00", recordedAt: "+2 13:00", id: "late"), "bleeding", true));
+        var (after, _) = ward.Later(
+            ward.Flags("+2 13:00"),
+            w => new IndicationReviewed(w.Header("+2 08:00", recordedAt: "+2 13:00", id: "late"), "bleeding", true)
+        );
         Assert.Equal("", after.Stood(Slug));
     }
 }

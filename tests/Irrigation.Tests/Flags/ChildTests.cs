@@ -11,8 +11,14 @@ public class ChildTests
 {
     private static readonly PatientFacts Boy = Story.Aged(new(2023, 2, 1));
 
-    private static Ward UntilTen() => Opens("08:00").Level("08:00", 0).Weighs("08:00", 12).BagHung("08:00", 500).Flow("08:00", 50)
-        .Emptied("09:00", 62).Emptied("10:00", 62);
+    private static Ward UntilTen() =>
+        Opens("08:00")
+            .Level("08:00", 0)
+            .Weighs("08:00", 12)
+            .BagHung("08:00", 500)
+            .Flow("08:00", 50)
+            .Emptied("09:00", 62)
+            .Emptied("10:00", 62);
 
     private static Ward Fails() => UntilTen().Emptied("11:00", 12).Emptied("12:00", 12).Emptied("13:00", 12);
 
@@ -49,7 +55,10 @@ public class ChildTests
     public void His_own_capacity_goes_before_what_is_expected()
     {
         // 60 mL: 48 are critical, 19.2 warn. 38 are missing at 11:00, 76 at noon.
-        var small = Boy with { BladderCapacity = Ml(60) };
+        var small = Boy with
+        {
+            BladderCapacity = Ml(60),
+        };
         Assert.Equal(FlagPriority.High, Fails().Flags("11:00", small).Priority("outflow-deficit"));
         Assert.Equal(FlagPriority.Urgent, Fails().Flags("12:00", small).Priority("outflow-deficit"));
     }

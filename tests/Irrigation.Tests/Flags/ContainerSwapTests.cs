@@ -71,8 +71,13 @@ public class ContainerSwapTests
     public void One_of_two_that_stand_side_by_side_is_awaited_when_the_books_close()
     {
         // Both fill. 1 is taken away unread, 2 is read half an hour later: what 1 holds is missing from the interval that ends then.
-        var both = Opens("08:00").BagHung("08:00", 3000).Flow("08:00", 300).Level("08:00", 0).Level("08:00", 0, container: "2")
-            .Level("09:00", 200).Level("09:00", 160, container: "2");
+        var both = Opens("08:00")
+            .BagHung("08:00", 3000)
+            .Flow("08:00", 300)
+            .Level("08:00", 0)
+            .Level("08:00", 0, container: "2")
+            .Level("09:00", 200)
+            .Level("09:00", 160, container: "2");
         both.Chart(new ContainerTakenAway(both.Header("10:00"), "1", null)).Level("10:30", 280, container: "2");
         Assert.Equal("container 1 was taken away at 10:00 and not read yet", both.Flags("10:40").Undecided("no-drainage").Why);
         Assert.IsType<Finding.NotRaised>(both.Emptied("10:50", 560).Flags("10:55").Said("no-drainage"));
@@ -90,8 +95,12 @@ public class ContainerSwapTests
     public void Of_several_the_one_that_was_read_last_is_awaited()
     {
         // A jug caught a return at 08:30; container 2 is weighed as it is begun.
-        var ward = Opens("08:00").BagHung("08:00", 3000).Flow("08:00", 300).Level("08:00", 0)
-            .Emptied("08:30", 50, container: "jug").Emptied("09:00", 310);
+        var ward = Opens("08:00")
+            .BagHung("08:00", 3000)
+            .Flow("08:00", 300)
+            .Level("08:00", 0)
+            .Emptied("08:30", 50, container: "jug")
+            .Emptied("09:00", 310);
         var nothing = Measures.Mass.FromGrams(0);
         ward.Chart(new DrainageWeighed(ward.Header("10:00", MeasuringWay.Weighed), "2", nothing, null, null, Emptied: false));
         Assert.Equal("container 2 was read at 10:00 and container 1 not since 09:00", ward.Flags("10:20").Undecided("no-drainage").Why);
@@ -123,7 +132,8 @@ public class ContainerSwapTests
         Assert.Equal("11:00-", record.Stood("drainage-reading-stale"));
         Assert.Equal(
             "container 2 was read at 11:40 and container 1 not since 09:00: what drained since 09:00 is not known (limit 120 min).",
-            record.Says("drainage-reading-stale"));
+            record.Says("drainage-reading-stale")
+        );
 
         // Charted as taken away at 10:00, the container in its place decides: nothing came into it.
         ward.Chart(new ContainerTakenAway(ward.Header("10:00"), "1", null));

@@ -16,14 +16,16 @@ public class DrainageReadingStaleTests
     [InlineData(1940, "18:15-")] // 500 / (1940 + 60) h = 15 min
     [InlineData(2940, "18:10-")] // 500 / (2940 + 60) h = 10 min: the bladder would be full sooner
     [InlineData(5760, "18:05:10-")] // wide open, 1.6 mL/s: 500 / 5820 h = 5.15 min (clinical reference 1.10)
-    public void The_faster_it_runs_the_sooner_it_is_due(decimal flow, string stood) => Assert.Equal(stood, Runs(flow).Flags("19:00").Stood(Slug));
+    public void The_faster_it_runs_the_sooner_it_is_due(decimal flow, string stood) =>
+        Assert.Equal(stood, Runs(flow).Flags("19:00").Stood(Slug));
 
     [Fact]
     public void A_reading_clears_it_and_the_next_omission_is_a_new_flag() =>
         Assert.Equal("19:00-19:30, 20:30-", Runs(500).Level("19:30", 800).Flags("21:00").Stood(Slug));
 
     [Fact]
-    public void Read_on_the_minute_it_is_not_raised() => Assert.Equal("", Runs(500).Level("19:00", 550).Level("20:00", 1100).Flags("20:59").Stood(Slug));
+    public void Read_on_the_minute_it_is_not_raised() =>
+        Assert.Equal("", Runs(500).Level("19:00", 550).Level("20:00", 1100).Flags("20:59").Stood(Slug));
 
     [Fact]
     public void A_reading_that_was_charted_late_retracts_it()
@@ -31,7 +33,10 @@ public class DrainageReadingStaleTests
         var ward = Runs(500);
         var before = ward.Flags("19:20");
         Assert.Equal("19:00-", before.Stood(Slug));
-        var (after, changes) = ward.Later(before, w => new DrainageLevelRead(w.Header("18:50", recordedAt: "19:20", id: "late"), "1", Ward.Ml(450)));
+        var (after, changes) = ward.Later(
+            before,
+            w => new DrainageLevelRead(w.Header("18:50", recordedAt: "19:20", id: "late"), "1", Ward.Ml(450))
+        );
         Assert.Equal("", after.Stood(Slug));
         Assert.Null(Assert.Single(changes, change => change.Before?.Slug == Slug).After);
         Assert.Equal(ward.At("19:50"), after.Next);
@@ -59,7 +64,10 @@ public class DrainageReadingStaleTests
     {
         var record = Ward.Opens("18:00").BagHung("18:00", 3000).Flags("19:30");
         Assert.Equal("19:00-", record.Stood(Slug));
-        Assert.Equal("irrigant runs at a flow that nobody charted and the drainage was not read since 18:00 (limit 60 min).", record.Says(Slug));
+        Assert.Equal(
+            "irrigant runs at a flow that nobody charted and the drainage was not read since 18:00 (limit 60 min).",
+            record.Says(Slug)
+        );
     }
 
     [Fact]

@@ -13,7 +13,10 @@ public class EntryFlagTests
     [InlineData(6500, "")]
     [InlineData(6501, "18:00-18:20")]
     public void A_flow_that_gravity_does_not_give_is_implausible_until_it_is_changed(decimal flow, string stood) =>
-        Assert.Equal(stood, Opens("18:00").BagHung("18:00", 5000).Flow("18:00", flow).Flow("18:20", 600).Flags("19:00").Stood("implausible"));
+        Assert.Equal(
+            stood,
+            Opens("18:00").BagHung("18:00", 5000).Flow("18:00", flow).Flow("18:20", 600).Flags("19:00").Stood("implausible")
+        );
 
     [Theory]
     [InlineData(100, "")]
@@ -50,8 +53,14 @@ public class EntryFlagTests
     [Fact]
     public void A_volume_and_a_weight_that_cannot_be()
     {
-        Assert.Equal("", Opens("18:00").PumpTotal("18:00", 0).Level("18:00", 0).Emptied("19:00", 10000).Flags("19:10").Stood("implausible"));
-        Assert.Equal("19:00-", Opens("18:00").PumpTotal("18:00", 0).Level("18:00", 0).Emptied("19:00", 10001).Flags("19:10").Stood("implausible"));
+        Assert.Equal(
+            "",
+            Opens("18:00").PumpTotal("18:00", 0).Level("18:00", 0).Emptied("19:00", 10000).Flags("19:10").Stood("implausible")
+        );
+        Assert.Equal(
+            "19:00-",
+            Opens("18:00").PumpTotal("18:00", 0).Level("18:00", 0).Emptied("19:00", 10001).Flags("19:10").Stood("implausible")
+        );
         Assert.Equal("18:00-19:00", Opens("18:00").Weighs("18:00", 700).Weighs("19:00", 70).Flags("19:10").Stood("implausible"));
         Assert.Equal("", Opens("18:00").Weighs("18:00", 70).Flags("19:10").Stood("implausible"));
     }
@@ -61,7 +70,10 @@ public class EntryFlagTests
     {
         var ward = Opens("18:00").Syringe("18:00", 600);
         Assert.Equal("18:00-", ward.Flags("18:30").Stood("implausible"));
-        var (after, changes) = ward.Later(ward.Flags("18:30"), w => new EnteredInError(new(new("ward", "e1"), w.At("18:30")) { RecordedAt = w.At("18:30") }, "meant 60"));
+        var (after, changes) = ward.Later(
+            ward.Flags("18:30"),
+            w => new EnteredInError(new(new("ward", "e1"), w.At("18:30")) { RecordedAt = w.At("18:30") }, "meant 60")
+        );
         Assert.Equal("", after.Stood("implausible"));
         Assert.Contains(changes, change => change.Before?.Slug == "implausible" && change.After is null);
     }
@@ -78,7 +90,10 @@ public class EntryFlagTests
         var ward = Opens("18:00").Emptied("18:05", 300, recordedAt: "20:00").Emptied("18:30", 300, recordedAt: "21:00");
         Assert.Equal("", ward.Flags("19:59").Stood("late-entry"));
         Assert.Equal("20:00-09:00", ward.Flags("+1 12:00").Stood("late-entry"));
-        Assert.Equal("drainage-emptied of 18:30 was charted at 21:00 (late after 60 min): what was said in between was said without it.", ward.Flags("22:00").Says("late-entry"));
+        Assert.Equal(
+            "drainage-emptied of 18:30 was charted at 21:00 (late after 60 min): what was said in between was said without it.",
+            ward.Flags("22:00").Says("late-entry")
+        );
     }
 
     /// <summary>The balance of a ward's log, and its flags as they were told last.</summary>
@@ -89,7 +104,13 @@ public class EntryFlagTests
     }
 
     /// <summary>What an arrival turned out to change of what had been told, and the flags with it.</summary>
-    private static (ImmutableArray<FlagRevised> Found, FluidBalance Balance, FlagRecord Flags) Arrives(Ward ward, FluidBalance balance, FlagRecord told, string clock, params Entry[] entries)
+    private static (ImmutableArray<FlagRevised> Found, FluidBalance Balance, FlagRecord Flags) Arrives(
+        Ward ward,
+        FluidBalance balance,
+        FlagRecord told,
+        string clock,
+        params Entry[] entries
+    )
     {
         var appended = balance.Log.Append(entries, ward.At(clock));
         var found = Revisions.Of(told, balance.After(appended).Balance, appended, ward.At(clock));
@@ -113,7 +134,11 @@ public class EntryFlagTests
         Assert.Contains(found, f => (f.Flag, f.Since, f.Revision) == ("outflow-deficit", ward.At("19:00"), FlagRevision.NeverSo));
         Assert.Equal("19:20-", flags.Stood("late-entry"));
         Assert.Equal(FlagPriority.Low, flags.Priority("late-entry"));
-        Assert.Contains("outflow-deficit since 19:00 was never so, as what arrived at 19:20 shows", flags.Says("late-entry"), StringComparison.Ordinal);
+        Assert.Contains(
+            "outflow-deficit since 19:00 was never so, as what arrived at 19:20 shows",
+            flags.Says("late-entry"),
+            StringComparison.Ordinal
+        );
     }
 
     [Fact]
@@ -166,7 +191,13 @@ public class EntryFlagTests
         var drained = Opens("18:00").BagHung("18:00", 3000).Flow("18:00", 600).Level("18:00", 0).Level("19:00", 0).Level("19:10", 720);
         var (cleared, ended) = Told(drained, "19:15");
         Assert.Equal("19:00-19:10", ended.Stood("outflow-deficit"));
-        var (open, _, _) = Arrives(drained, cleared, ended, "19:20", new EnteredInError(drained.Header("19:20", recordedAt: "19:20", id: "e5"), "another bed's container"));
+        var (open, _, _) = Arrives(
+            drained,
+            cleared,
+            ended,
+            "19:20",
+            new EnteredInError(drained.Header("19:20", recordedAt: "19:20", id: "e5"), "another bed's container")
+        );
         Assert.Contains(open, f => (f.Flag, f.Revision) == ("outflow-deficit", FlagRevision.EndsOtherwise));
     }
 
@@ -174,8 +205,15 @@ public class EntryFlagTests
     public void As_seen_leaks_stand_a_shift_and_findings_until_the_next_look()
     {
         Assert.Equal("19:00-07:00", Opens("18:00").Leak("19:00", 50).Flags("+1 08:00").Stood("catheter-leakage"));
-        Assert.Equal("about 50 mL leaked beside the catheter or was spilt by 19:00.", Opens("18:00").Leak("19:00", 50).Flags("20:00").Says("catheter-leakage"));
-        var felt = Opens("18:00").Feels("19:00", distended: true, tender: true).Feels("20:00", distended: null, tender: false).Feels("21:00", distended: false).Feels("22:00", distended: true);
+        Assert.Equal(
+            "about 50 mL leaked beside the catheter or was spilt by 19:00.",
+            Opens("18:00").Leak("19:00", 50).Flags("20:00").Says("catheter-leakage")
+        );
+        var felt = Opens("18:00")
+            .Feels("19:00", distended: true, tender: true)
+            .Feels("20:00", distended: null, tender: false)
+            .Feels("21:00", distended: false)
+            .Feels("22:00", distended: true);
         Assert.Equal("19:00-21:00, 22:00-", felt.Flags("22:30").Stood("bladder-distension"));
         Assert.Equal("19:00-20:00", felt.Flags("22:30").Stood("suprapubic-tenderness"));
         Assert.Equal("feeling or scanning the bladder", felt.Flags("20:30").Undecided("bladder-distension").Needs);

@@ -9,7 +9,14 @@ namespace Irrigation.Tests.Flags;
 public class FlagRecordTests
 {
     /// <summary>600 mL/h all evening, read each hour; from 20:00 on nothing drains, until a washout at 21:30.</summary>
-    private static Ward Blocked() => Opens("18:00").BagHung("18:00", 3000).Flow("18:00", 600).Level("18:00", 0).Level("19:00", 650).Level("20:00", 1300).Level("20:40", 1300);
+    private static Ward Blocked() =>
+        Opens("18:00")
+            .BagHung("18:00", 3000)
+            .Flow("18:00", 600)
+            .Level("18:00", 0)
+            .Level("19:00", 650)
+            .Level("20:00", 1300)
+            .Level("20:40", 1300);
 
     [Fact]
     public void A_flag_is_raised_when_its_pattern_is_read_and_cleared_when_it_ends()
@@ -34,7 +41,8 @@ public class FlagRecordTests
     {
         var ward = Opens("18:00").BagHung("18:00", 3000).Flow("18:00", 600).Level("18:00", 0).Level("19:00", 650);
         var (record, looks) = (ward.Flags("19:00"), 0);
-        for (; record.Next is { } next && looks < 100; looks++) record = record.After(ward.Balance(), [], next).Record;
+        for (; record.Next is { } next && looks < 100; looks++)
+            record = record.After(ward.Balance(), [], next).Record;
         Assert.InRange(looks, 5, 15);
         Assert.Equal(record.Ended.Concat(record.Standing), ward.Flags("+9 18:00").Ended.Concat(ward.Flags("+9 18:00").Standing));
     }
@@ -92,9 +100,13 @@ public class FlagRecordTests
         Assert.Equal(FlagRules.All.Length, FlagRules.All.Select(r => r.Slug).Distinct().Count());
         foreach (var (flag, whileStands, _) in FlagRules.Precedence)
         {
-            Assert.All(whileStands, first => Assert.True(FlagRules.IndexOf(first) < FlagRules.IndexOf(flag), $"{first} looks after {flag}"));
+            Assert.All(
+                whileStands,
+                first => Assert.True(FlagRules.IndexOf(first) < FlagRules.IndexOf(flag), $"{first} looks after {flag}")
+            );
         }
 
-        foreach (var trigger in DysreflexiaRisk.Triggers) Assert.True(FlagRules.IndexOf(trigger) < FlagRules.IndexOf("dysreflexia-risk"), trigger);
+        foreach (var trigger in DysreflexiaRisk.Triggers)
+            Assert.True(FlagRules.IndexOf(trigger) < FlagRules.IndexOf("dysreflexia-risk"), trigger);
     }
 }

@@ -15,7 +15,8 @@ public class NegativeCorrectedOutputTests
     [Theory]
     [InlineData(600, "")]
     [InlineData(599, "19:00-")]
-    public void Below_zero_and_not_at_zero(decimal drained, string stood) => Assert.Equal(stood, Pumped(drained).Flags("19:30").Stood(Slug));
+    public void Below_zero_and_not_at_zero(decimal drained, string stood) =>
+        Assert.Equal(stood, Pumped(drained).Flags("19:30").Stood(Slug));
 
     [Fact]
     public void It_says_whether_the_interval_covers_zero()
@@ -23,7 +24,8 @@ public class NegativeCorrectedOutputTests
         // u: pump 600 · 5 % / √3 = 17.3; marks 50 / √3 = 28.9, and of an empty bag 5 / √3 = 2.9; scale 590 · 5 % / √3 = 17.0: 37.9 mL.
         Assert.Equal(
             "corrected output -10 mL from 18:00 to 19:00, 95 % interval -85.7 mL to 65.7 mL: it covers 0; threshold 0 mL.",
-            Pumped(590).Flags("19:30").Says(Slug));
+            Pumped(590).Flags("19:30").Says(Slug)
+        );
         Assert.EndsWith(": all of it below 0; threshold 0 mL.", Pumped(480).Flags("19:30").Says(Slug), StringComparison.Ordinal);
         Assert.Equal(FlagPriority.Low, Pumped(480).Flags("19:30").Priority(Slug));
     }
@@ -36,7 +38,14 @@ public class NegativeCorrectedOutputTests
     public void What_the_bag_has_not_told_yet_is_undecided() =>
         Assert.Equal(
             ("the output from 18:00 to 19:00 is -50 mL and preliminary", "a reading of the bag"),
-            Ward.Opens("18:00").BagHung("18:00", 3000).Flow("18:00", 600).Level("18:00", 0).Level("19:00", 550).Flags("19:30").Undecided(Slug));
+            Ward.Opens("18:00")
+                .BagHung("18:00", 3000)
+                .Flow("18:00", 600)
+                .Level("18:00", 0)
+                .Level("19:00", 550)
+                .Flags("19:30")
+                .Undecided(Slug)
+        );
 
     [Fact]
     public void What_the_bag_has_not_told_yet_is_said_where_all_of_it_lies_below_zero_and_is_provisional()
@@ -48,7 +57,8 @@ public class NegativeCorrectedOutputTests
         Assert.EndsWith(
             "all of it below 0; threshold 0 mL. This is provisional: the bag was not read yet; worked out again when it is read.",
             says,
-            StringComparison.Ordinal);
+            StringComparison.Ordinal
+        );
 
         // The bag is weighed: 2850 of its 3000 mL are left, so that 150 had run, and the output was 50 mL.
         var weighed = new BagRead(ward.Header("19:05", MeasuringWay.Weighed), "1", Ward.Ml(2850));
@@ -59,13 +69,17 @@ public class NegativeCorrectedOutputTests
     public void What_nobody_measured_is_undecided() =>
         Assert.Equal(
             ("the output from 18:00 to 19:00 is not known", "readings of the bag and of the drainage"),
-            Ward.Opens("18:00").BagHung("18:00", 3000).Level("18:00", 0).Level("19:00", 550).Flags("19:30").Undecided(Slug));
+            Ward.Opens("18:00").BagHung("18:00", 3000).Level("18:00", 0).Level("19:00", 550).Flags("19:30").Undecided(Slug)
+        );
 
     [Fact]
     public void A_leak_that_is_charted_late_retracts_it()
     {
         var ward = Pumped(590);
-        var (after, _) = ward.Later(ward.Flags("19:30"), w => new LeakEstimated(w.Header("18:30", recordedAt: "19:30", id: "late"), Ward.Ml(50)));
+        var (after, _) = ward.Later(
+            ward.Flags("19:30"),
+            w => new LeakEstimated(w.Header("18:30", recordedAt: "19:30", id: "late"), Ward.Ml(50))
+        );
         Assert.Equal("", after.Stood(Slug));
     }
 }

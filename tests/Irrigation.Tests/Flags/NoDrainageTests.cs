@@ -9,7 +9,8 @@ public class NoDrainageTests
 {
     private const string Slug = "no-drainage";
 
-    private static Ward Runs(decimal flow = 600) => Opens("18:00").BagHung("18:00", 3000).Flow("18:00", flow).Level("18:00", 0).Level("19:00", flow + 50);
+    private static Ward Runs(decimal flow = 600) =>
+        Opens("18:00").BagHung("18:00", 3000).Flow("18:00", flow).Level("18:00", 0).Level("19:00", flow + 50);
 
     [Theory]
     [InlineData(600, "19:19", "")] // 200 / 600 h = 20 min
@@ -83,7 +84,8 @@ public class NoDrainageTests
         Assert.Equal("20:00-", trickles.Flags("20:25").Stood(Slug));
         Assert.Equal(
             "60 mL drained from 20:10 to 20:20 while 100 mL ran in: no more than a reading may be wrong by",
-            trickles.Flags("20:25").Undecided(Slug).Why);
+            trickles.Flags("20:25").Undecided(Slug).Why
+        );
 
         // All that ran in comes back: that is relief, however short the time.
         Assert.Equal("20:00-20:20", Runs().Level("20:00", 650).Level("20:10", 710).Level("20:20", 810).Flags("20:25").Stood(Slug));
@@ -105,7 +107,8 @@ public class NoDrainageTests
     public void Emptied_each_time_every_reading_has_its_own_doubt(int hours, string stood)
     {
         var ward = Opens("18:00").BagHung("18:00", 3000).Flow("18:00", 44).Emptied("19:00", 100);
-        foreach (var hour in Enumerable.Range(1, hours)) ward.Emptied($"{19 + hour}:00", 22);
+        foreach (var hour in Enumerable.Range(1, hours))
+            ward.Emptied($"{19 + hour}:00", 22);
         Assert.Equal(stood, ward.Flags("22:10").Stood(Slug));
     }
 
@@ -115,7 +118,8 @@ public class NoDrainageTests
     public void Levels_of_one_bag_have_the_doubt_of_the_first_and_the_last(int hours, string stood)
     {
         var ward = Opens("18:00").BagHung("18:00", 3000).Flow("18:00", 44).Level("18:00", 0).Level("19:00", 100);
-        foreach (var hour in Enumerable.Range(1, hours)) ward.Level($"{19 + hour}:00", 100 + (22 * hour));
+        foreach (var hour in Enumerable.Range(1, hours))
+            ward.Level($"{19 + hour}:00", 100 + (22 * hour));
         Assert.Equal(stood, ward.Flags("23:10").Stood(Slug));
     }
 
@@ -133,12 +137,16 @@ public class NoDrainageTests
     [Fact]
     public void Before_the_first_reading_and_where_a_reading_says_nothing_it_is_undecided()
     {
-        Assert.Equal(("irrigant runs and no drainage was read", "a reading of the drainage"), Opens("18:00").BagHung("18:00", 3000).Flow("18:00", 600).Flags("18:30").Undecided(Slug));
+        Assert.Equal(
+            ("irrigant runs and no drainage was read", "a reading of the drainage"),
+            Opens("18:00").BagHung("18:00", 3000).Flow("18:00", 600).Flags("18:30").Undecided(Slug)
+        );
 
         // The bag holds much less than before and nobody charted an emptying: what drained is not known, and the reading in doubt.
         Assert.Equal(
             ("a reading is doubted: the level fell to 100 mL and no emptying was charted", "the reading confirmed, or corrected"),
-            Runs().Level("20:00", 100).Flags("20:00").Undecided(Slug));
+            Runs().Level("20:00", 100).Flags("20:00").Undecided(Slug)
+        );
 
         // It fell, as somebody confirms: then nothing more is known of it.
         var confirmed = Runs().Level("20:00", 100);
@@ -152,7 +160,10 @@ public class NoDrainageTests
         var ward = Runs().Level("20:00", 650);
         var before = ward.Flags("20:10");
         Assert.Equal("20:00-", before.Stood(Slug));
-        var (after, changes) = ward.Later(before, w => new DrainageEmptied(w.Header("20:00", recordedAt: "20:10", id: "late"), "2", Ml(640)));
+        var (after, changes) = ward.Later(
+            before,
+            w => new DrainageEmptied(w.Header("20:00", recordedAt: "20:10", id: "late"), "2", Ml(640))
+        );
         Assert.Equal("", after.Stood(Slug));
         Assert.Null(Assert.Single(changes, change => change.Before?.Slug == Slug).After);
     }
@@ -184,7 +195,8 @@ public class NoDrainageTests
         Assert.StartsWith(
             "no more than 40 mL drained from 19:00 to 20:00 while 600 mL ran in with the drain open (limit 20 min).",
             Runs().Level("20:00", 690).Flags("20:10").Says(Slug),
-            StringComparison.Ordinal);
+            StringComparison.Ordinal
+        );
     }
 
     [Fact]
@@ -193,10 +205,11 @@ public class NoDrainageTests
         var record = Runs().Level("20:00", 650).Flags("20:10");
         Assert.EndsWith(
             " It rests on one entry, drainage-level-read of 650 mL at 20:00 "
-            + "(0 mL since the one before, far less than the 650 mL from 18:00 to 19:00): "
-            + "look at the patient, and check it.",
+                + "(0 mL since the one before, far less than the 650 mL from 18:00 to 19:00): "
+                + "look at the patient, and check it.",
             record.Says(Slug),
-            StringComparison.Ordinal);
+            StringComparison.Ordinal
+        );
         Assert.Contains(record.Standing(Slug).Latest.Evidence, e => e.Entry == new EntryKey("ward", "e5"));
 
         // A second reading says the same: it rests on no single one any more.
@@ -210,8 +223,10 @@ public class NoDrainageTests
         Assert.Contains(
             "It rests on one entry, drainage-level-read of 0 mL at 18:40 (judged by eye)",
             Opens("18:00").BagHung("18:00", 3000).Flow("18:00", 600).Level("18:00", 0) is var w
-                ? w.Chart(new DrainageLevelRead(w.Header("18:40", MeasuringWay.Estimate), "1", Ml(0))).Flags("18:50").Says(Slug) : "",
-            StringComparison.Ordinal);
+                ? w.Chart(new DrainageLevelRead(w.Header("18:40", MeasuringWay.Estimate), "1", Ml(0))).Flags("18:50").Says(Slug)
+                : "",
+            StringComparison.Ordinal
+        );
 
     [Theory] // nothing drained since 19:00 by the two readings, and nobody looked for so long in between
     [InlineData("21:00", "21:00-", "20:00-21:00")] // 2 h, twice the hourly check
@@ -232,8 +247,9 @@ public class NoDrainageTests
         var record = ward.Flags("22:10");
         Assert.Equal(
             "the drainage was not read from 19:00 to 22:00 while 180 mL ran in, and what was then read shows 0 mL: "
-            + "it may have been emptied and not charted, or nothing drains. Look at the patient, and read it again.",
-            record.Says("drainage-reading-stale"));
+                + "it may have been emptied and not charted, or nothing drains. Look at the patient, and read it again.",
+            record.Says("drainage-reading-stale")
+        );
         Assert.Equal(FlagPriority.Medium, record.Priority("drainage-reading-stale"));
         Assert.StartsWith("drainage-reading-stale stands since 20:00", record.Undecided(Slug).Why, StringComparison.Ordinal);
 
@@ -281,10 +297,13 @@ public class NoDrainageTests
     public void A_scale_tells_what_marks_cannot()
     {
         // 60 in, 25 out of 4 L: by marks 2 · √(2 · (28.9² + 2.5²)) = 82 mL may be wrong, by a scale 2 · √(2 · (2.9² + 2.5²)) = 11.
-        Ward Weighed(decimal grams) => Opens("18:00").BagHung("18:00", 3000).Flow("18:00", 60)
-            .Weighed("18:00", 100, 100, emptied: false)
-            .Weighed("19:00", 200, 100, emptied: false)
-            .Weighed("20:00", 200 + grams, 100, emptied: false);
+        Ward Weighed(decimal grams) =>
+            Opens("18:00")
+                .BagHung("18:00", 3000)
+                .Flow("18:00", 60)
+                .Weighed("18:00", 100, 100, emptied: false)
+                .Weighed("19:00", 200, 100, emptied: false)
+                .Weighed("20:00", 200 + grams, 100, emptied: false);
         Assert.Equal("20:00-", Weighed(25).Flags("20:00").Stood(Slug));
         Assert.Equal("", Weighed(31).Flags("20:00").Stood(Slug)); // more than half of what ran in
         Assert.Equal("", Runs(60).Level("20:00", 135).Flags("20:00").Stood(Slug));

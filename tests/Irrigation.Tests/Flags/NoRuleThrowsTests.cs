@@ -24,16 +24,30 @@ public class NoRuleThrowsTests
 
     private static readonly Volume?[] Capacities = [null, .. Amounts.Select(ml => (Volume?)Volume.FromMillilitres(ml))];
     private static readonly LocalDate?[] Births =
-        [null, new(2030, 1, 1), new(2026, 3, 10), new(2025, 9, 1), new(2023, 2, 1), new(2010, 5, 1), new(1950, 5, 1), new(1850, 1, 1)];
+    [
+        null,
+        new(2030, 1, 1),
+        new(2026, 3, 10),
+        new(2025, 9, 1),
+        new(2023, 2, 1),
+        new(2010, 5, 1),
+        new(1950, 5, 1),
+        new(1850, 1, 1),
+    ];
 
     private static readonly string?[] Levels = [null, "T4", "L2", "", "T", "T99", "tetraplegia"];
 
-    private static readonly Gen<Entry[]> Nights = Gen
-        .Select(UpTo(40), UpTo(1000), UpTo(Amounts.Length), UpTo(30), UpTo(Kinds))
-        .Select(Draw).Array[0, 60];
+    private static readonly Gen<Entry[]> Nights = Gen.Select(UpTo(40), UpTo(1000), UpTo(Amounts.Length), UpTo(30), UpTo(Kinds))
+        .Select(Draw)
+        .Array[0, 60];
 
-    private static readonly Gen<PatientFacts> Anybody = Gen
-        .Select(UpTo(Births.Length), UpTo(Capacities.Length), UpTo(Levels.Length), Gen.Int[-100, 10], Gen.Bool)
+    private static readonly Gen<PatientFacts> Anybody = Gen.Select(
+            UpTo(Births.Length),
+            UpTo(Capacities.Length),
+            UpTo(Levels.Length),
+            Gen.Int[-100, 10],
+            Gen.Bool
+        )
         .Select(Patient);
 
     public static TheoryData<string> Settings => ["as they are", "least", "most"];
@@ -44,13 +58,17 @@ public class NoRuleThrowsTests
     {
         var limits = LimitsAt(settings);
         var raised = 0;
-        Gen.Select(Nights, Anybody).Sample((night, facts) =>
-        {
-            var balance = FluidBalance.Of(EpisodeLog.Empty(Frame).Append(night, Start).Log, BalanceSettings.Default);
-            var record = FlagRecord.Of(balance, facts, limits, End);
-            Assert.All(record.Ended.Concat(record.Standing), flag => Assert.NotEmpty(flag.Latest.Says));
-            Interlocked.Add(ref raised, record.Ended.Count + record.Standing.Count());
-        }, iter: Ward.Times(700));
+        Gen.Select(Nights, Anybody)
+            .Sample(
+                (night, facts) =>
+                {
+                    var balance = FluidBalance.Of(EpisodeLog.Empty(Frame).Append(night, Start).Log, BalanceSettings.Default);
+                    var record = FlagRecord.Of(balance, facts, limits, End);
+                    Assert.All(record.Ended.Concat(record.Standing), flag => Assert.NotEmpty(flag.Latest.Says));
+                    Interlocked.Add(ref raised, record.Ended.Count + record.Standing.Count());
+                },
+                iter: Ward.Times(700)
+            );
         Assert.True(raised >= Ward.Times(700), $"only {raised} flags were raised: the property says little");
     }
 
@@ -75,13 +93,15 @@ public class NoRuleThrowsTests
 
     private static FlagLimits LimitsAt(string settings)
     {
-        if (settings == "as they are") return FlagLimits.Default;
+        if (settings == "as they are")
+            return FlagLimits.Default;
         var limits = new FlagLimits(new(), new(), new());
         foreach (var room in new object[] { limits.Flags, limits.Criteria, limits.Forecasts })
         {
             foreach (var property in room.GetType().GetProperties())
             {
-                if (property.GetCustomAttribute<SettingAttribute>() is not { } range) continue;
+                if (property.GetCustomAttribute<SettingAttribute>() is not { } range)
+                    continue;
                 property.SetValue(room, Valued(property.PropertyType, range, settings == "least"));
             }
         }
@@ -137,7 +157,13 @@ public class NoRuleThrowsTests
             21 => new BladderPalpated(header, other % 3 == 0 ? null : other % 2 == 0, amount % 2 == 0),
             22 => new DrainageAppearance(header, "five", amount, "bright red", null, other % 2 == 0 ? "few" : null, null, null, null),
             23 => new ToleranceNoted(header, other % 11, false, null),
-            24 => new OrderSet(header) { Method = "open", AtMost = rate, Dwell = Duration.FromMinutes(other), Amount = volume },
+            24 => new OrderSet(header)
+            {
+                Method = "open",
+                AtMost = rate,
+                Dwell = Duration.FromMinutes(other),
+                Amount = volume,
+            },
             25 => new IdentityChecked(header, "date-of-birth name"),
             26 => new WeightMeasured(header, new(Math.Max(0.1m, Amounts[amount] / 10), WeightKind.Actual)),
             27 => new BloodPressureMeasured(header, Pressure.FromMillimetresOfMercury(10 * other), null),

@@ -10,7 +10,8 @@ public class OutflowDeficitTests
     private const string Slug = "outflow-deficit";
 
     /// <summary>600 mL/h from 18:00; the drainage bag empty then and read an hour later.</summary>
-    private static Ward Read(decimal at19) => Opens("18:00").BagHung("18:00", 3000).Flow("18:00", 600).Level("18:00", 0).Level("19:00", at19);
+    private static Ward Read(decimal at19) =>
+        Opens("18:00").BagHung("18:00", 3000).Flow("18:00", 600).Level("18:00", 0).Level("19:00", at19);
 
     [Theory]
     [InlineData(401, null)] // 600 in − 401 out = 199
@@ -38,8 +39,16 @@ public class OutflowDeficitTests
     public void Critical_does_not_wait_for_the_interval_and_is_urgent_with_it()
     {
         // 5 h of 600 mL/h read hourly, 100 mL short each: 500 mL of 3000, and the flow alone is off by 12 %, 367 mL: 1.3 of them, and not 2.
-        Ward Short() => Opens("18:00").BagHung("18:00", 5000).Flow("18:00", 600).Level("18:00", 0)
-            .Level("19:00", 500).Level("20:00", 1000).Level("21:00", 1500).Level("22:00", 2000).Level("23:00", 2500);
+        Ward Short() =>
+            Opens("18:00")
+                .BagHung("18:00", 5000)
+                .Flow("18:00", 600)
+                .Level("18:00", 0)
+                .Level("19:00", 500)
+                .Level("20:00", 1000)
+                .Level("21:00", 1500)
+                .Level("22:00", 2000)
+                .Level("23:00", 2500);
         var record = Short().Flags("23:00");
         Assert.Equal("23:00-", record.Stood(Slug));
         Assert.Equal(FlagPriority.High, record.Priority(Slug));
@@ -50,7 +59,10 @@ public class OutflowDeficitTests
         Assert.Equal(FlagPriority.Urgent, weighed!.Flags("23:00").Priority(Slug));
 
         // A site that does not wait.
-        var atOnce = FlagLimits.Default with { Flags = FlagSettings.Default with { DeficitUrgentFrom = 0 } };
+        var atOnce = FlagLimits.Default with
+        {
+            Flags = FlagSettings.Default with { DeficitUrgentFrom = 0 },
+        };
         Assert.Equal(FlagPriority.Urgent, Short().Flags("23:00", limits: atOnce).Priority(Slug));
     }
 
@@ -85,7 +97,11 @@ public class OutflowDeficitTests
         var ward = Read(300);
         var before = ward.Exactly("19:30");
         Assert.Equal("19:00-", before.Stood(Slug));
-        var (after, changes) = ward.Later(before, w => new Episodes.DrainageEmptied(w.Header("18:30", recordedAt: "19:30", id: "late", from: null), "2", Ml(300)), Exact);
+        var (after, changes) = ward.Later(
+            before,
+            w => new Episodes.DrainageEmptied(w.Header("18:30", recordedAt: "19:30", id: "late", from: null), "2", Ml(300)),
+            Exact
+        );
         Assert.Equal("", after.Stood(Slug));
         Assert.Contains(changes, change => change.Before?.Slug == Slug && change.After is null);
     }
@@ -158,10 +174,11 @@ public class OutflowDeficitTests
         var ward = Opens("17:00").BagHung("17:00", 3000).Flow("17:00", 600).Emptied("17:00", 0).Emptied("18:00", 650).Emptied("19:00", 65);
         Assert.EndsWith(
             "limit 500 mL. It rests on one entry, drainage-emptied of 65 mL at 19:00 "
-            + "(65 mL since the one before, far less than the 650 mL from 17:00 to 18:00): "
-            + "look at the patient, and check it.",
+                + "(65 mL since the one before, far less than the 650 mL from 17:00 to 18:00): "
+                + "look at the patient, and check it.",
             ward.Exactly("19:00").Says(Slug),
-            StringComparison.Ordinal);
+            StringComparison.Ordinal
+        );
         Assert.Contains(ward.Exactly("19:00").Standing(Slug).Latest.Evidence, e => e.Entry == ward.Entries[^1].Key);
     }
 
@@ -169,37 +186,63 @@ public class OutflowDeficitTests
     public void An_urgent_one_that_rests_on_one_flow_says_which()
     {
         // 3000 are charted where 300 run: 3000 in and 350 out.
-        var ward = Opens("17:00").BagHung("17:00", 5000).Flow("17:00", 300).Emptied("17:00", 0).Emptied("18:00", 350)
-            .Flow("18:00", 3000).Emptied("19:00", 350);
+        var ward = Opens("17:00")
+            .BagHung("17:00", 5000)
+            .Flow("17:00", 300)
+            .Emptied("17:00", 0)
+            .Emptied("18:00", 350)
+            .Flow("18:00", 3000)
+            .Emptied("19:00", 350);
         var record = ward.Exactly("19:00");
         Assert.Contains(
             "It rests on one entry, flow-set of 3000 mL/h at 18:00 (far more than the 300 mL from 17:00 to 18:00)",
             record.Says(Slug),
-            StringComparison.Ordinal);
+            StringComparison.Ordinal
+        );
         Assert.Contains(record.Standing(Slug).Latest.Evidence, e => e.Entry == ward.Entries[^2].Key);
     }
 
     [Fact]
     public void Where_both_depart_the_drainage_is_named_and_of_two_lines_the_one_that_brought_most()
     {
-        var both = Opens("17:00").BagHung("17:00", 5000).Flow("17:00", 300).Emptied("17:00", 0).Emptied("18:00", 350)
-            .Flow("18:00", 3000).Emptied("19:00", 40);
+        var both = Opens("17:00")
+            .BagHung("17:00", 5000)
+            .Flow("17:00", 300)
+            .Emptied("17:00", 0)
+            .Emptied("18:00", 350)
+            .Flow("18:00", 3000)
+            .Emptied("19:00", 40);
         Assert.Contains("one entry, drainage-emptied of 40 mL at 19:00", both.Exactly("19:00").Says(Slug), StringComparison.Ordinal);
 
-        var lines = Opens("17:00").BagHung("17:00", 5000).Flow("17:00", 300).BagHung("17:00", 5000, line: "2").Flow("17:00", 20, line: "2")
-            .Emptied("17:00", 0).Emptied("18:00", 370).Flow("18:00", 3000, line: "2").Emptied("19:00", 370);
+        var lines = Opens("17:00")
+            .BagHung("17:00", 5000)
+            .Flow("17:00", 300)
+            .BagHung("17:00", 5000, line: "2")
+            .Flow("17:00", 20, line: "2")
+            .Emptied("17:00", 0)
+            .Emptied("18:00", 370)
+            .Flow("18:00", 3000, line: "2")
+            .Emptied("19:00", 370);
         Assert.Contains("flow-set of 3000 mL/h at 18:00", lines.Exactly("19:00").Says(Slug), StringComparison.Ordinal);
     }
 
     [Fact]
     public void A_pump_and_a_bag_in_doubt_are_named_by_their_figures()
     {
-        var pump = Opens("17:00").PumpTotal("17:00", 0).Emptied("17:00", 0).PumpTotal("18:00", 300).Emptied("18:00", 350)
-            .PumpTotal("19:00", 3300).Emptied("19:00", 350);
+        var pump = Opens("17:00")
+            .PumpTotal("17:00", 0)
+            .Emptied("17:00", 0)
+            .PumpTotal("18:00", 300)
+            .Emptied("18:00", 350)
+            .PumpTotal("19:00", 3300)
+            .Emptied("19:00", 350);
         Assert.Contains("one entry, pump-total-read of 3300 mL at 19:00", pump.Exactly("19:00").Says(Slug), StringComparison.Ordinal);
 
-        var total = Opens("17:00").Instilled("18:00", 300, from: "17:00").Emptied("18:00", 350)
-            .Instilled("19:00", 3000, from: "18:00").Emptied("19:00", 350);
+        var total = Opens("17:00")
+            .Instilled("18:00", 300, from: "17:00")
+            .Emptied("18:00", 350)
+            .Instilled("19:00", 3000, from: "18:00")
+            .Emptied("19:00", 350);
         Assert.Contains("one entry, irrigant-instilled of 3000 mL at 19:00", total.Exactly("19:00").Says(Slug), StringComparison.Ordinal);
     }
 
@@ -221,10 +264,14 @@ public class OutflowDeficitTests
     [Fact]
     public void Unmeasured_is_undecided_and_never_all_is_well()
     {
-        Assert.Equal(("irrigant is charted and no drainage was read", "a reading of the drainage"), Opens("18:00").BagHung("18:00", 3000).Flow("18:00", 600).Flags("18:30").Undecided(Slug));
+        Assert.Equal(
+            ("irrigant is charted and no drainage was read", "a reading of the drainage"),
+            Opens("18:00").BagHung("18:00", 3000).Flow("18:00", 600).Flags("18:30").Undecided(Slug)
+        );
         Assert.Equal(
             ("what drained or ran in from 18:00 to 19:00 is not known", "readings of the bag and of the drainage"),
-            Opens("18:00").BagHung("18:00", 3000).Level("18:00", 0).Level("19:00", 300).Flags("19:00").Undecided(Slug));
+            Opens("18:00").BagHung("18:00", 3000).Level("18:00", 0).Level("19:00", 300).Flags("19:00").Undecided(Slug)
+        );
         Assert.IsType<Finding.NotRaised>(Opens("18:00").UrineHourly("18:00", 50).Flags("19:00").Said(Slug));
     }
 
@@ -233,6 +280,7 @@ public class OutflowDeficitTests
     {
         Assert.Equal(
             "500 mL of irrigant not accounted for from 18:00 to 20:00: 1200 mL in, 700 mL out, urine taken as 0; 95 % interval 500 mL to 500 mL; limit 500 mL.",
-            Read(350).Level("20:00", 700).Exactly("20:30").Says(Slug));
+            Read(350).Level("20:00", 700).Exactly("20:30").Says(Slug)
+        );
     }
 }

@@ -27,9 +27,10 @@ public class PossibleFlagTests
         Assert.Equal(FlagPriority.Medium, record.Priority(Stage));
         Assert.Equal(
             "possible, confirm the measurement first: urine-output criterion stage 1 (KDIGO 2012) by the mean; by every hour: "
-            + "indeterminate: 0.45 mL/kg/h from 00:00 to 06:00, 95 % interval 0.35 to 0.55, probability 86 %; "
-            + "threshold < 0.5 mL/kg/h, by 70 kg (actual) of 00:00.",
-            record.Says(Stage));
+                + "indeterminate: 0.45 mL/kg/h from 00:00 to 06:00, 95 % interval 0.35 to 0.55, probability 86 %; "
+                + "threshold < 0.5 mL/kg/h, by 70 kg (actual) of 00:00.",
+            record.Says(Stage)
+        );
         Assert.Equal(0.86, Math.Round(record.Standing(Stage).Latest.Criterion!.Probability!.Value, 2));
     }
 
@@ -93,9 +94,10 @@ public class PossibleFlagTests
         Assert.Equal(FlagPriority.High, record.Priority(Stage));
         Assert.StartsWith(
             "urine-output criterion stage 1 (KDIGO 2012) met by the mean; by every hour: indeterminate; "
-            + "stage 2 with a probability of 96 %: ",
+                + "stage 2 with a probability of 96 %: ",
             record.Says(Stage),
-            StringComparison.Ordinal);
+            StringComparison.Ordinal
+        );
     }
 
     [Fact]
@@ -114,9 +116,14 @@ public class PossibleFlagTests
     public void Too_uncertain_to_answer_and_yet_probable_is_possible()
     {
         // 500 mL/h off the marks, nothing but irrigant: 6000 in, 6000 out. The interval is wider than the threshold.
-        var ward = Opens("00:00").Weighs("00:00", 70)
-            .BagHung("00:00", 3000).BagTakenDown("03:00", 0).Emptied("03:00", 3000)
-            .BagHung("03:00", 3000).BagTakenDown("06:00", 0).Emptied("06:00", 3000);
+        var ward = Opens("00:00")
+            .Weighs("00:00", 70)
+            .BagHung("00:00", 3000)
+            .BagTakenDown("03:00", 0)
+            .Emptied("03:00", 3000)
+            .BagHung("03:00", 3000)
+            .BagTakenDown("06:00", 0)
+            .Emptied("06:00", 3000);
         var record = ward.Flags("06:00");
         Assert.Equal(FlagPriority.Medium, record.Priority(Stage));
         Assert.Equal([Obstacle.TooUncertain], record.Standing(Stage).Latest.Criterion!.Obstacles.ToArray());
@@ -129,7 +136,8 @@ public class PossibleFlagTests
     {
         var record = Hours(each, each).Flags("02:00");
         Assert.Equal(priority, record.Priority("low-hourly-output"));
-        if (priority is null) return;
+        if (priority is null)
+            return;
         var says = record.Says("low-hourly-output");
         Assert.StartsWith("possible, confirm the measurement first: output of each of the last two hours: ", says);
         Assert.Contains("probability at most 84 %", says, StringComparison.Ordinal);
@@ -163,8 +171,9 @@ public class PossibleFlagTests
         Assert.Equal(FlagPriority.Low, record.Priority("low-hourly-output"));
         Assert.Equal(
             "it stands since 02:00, and whether it has ended cannot be told: "
-            + "output of each of the last two hours: not evaluable, gap; needs readings without long gaps.",
-            record.Says("low-hourly-output"));
+                + "output of each of the last two hours: not evaluable, gap; needs readings without long gaps.",
+            record.Says("low-hourly-output")
+        );
         Assert.IsType<Finding.Raised>(record.Said("low-hourly-output"));
 
         // A possible one stays a possible one.

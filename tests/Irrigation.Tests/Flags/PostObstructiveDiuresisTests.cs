@@ -11,13 +11,22 @@ public class PostObstructiveDiuresisTests
 
     /// <summary>Blocked from 19:00 to 20:30, when a litre comes out at once; irrigation is stopped then, and urine read hourly.</summary>
     private static Ward Relieved(params decimal[] hourly) =>
-        Opens("18:00").BagHung("18:00", 3000).Flow("18:00", 600).Level("18:00", 0).Level("19:00", 650).Level("20:00", 650).Emptied("20:30", 1650).BagTakenDown("20:30", 1500).UrineHourly("20:30", hourly);
+        Opens("18:00")
+            .BagHung("18:00", 3000)
+            .Flow("18:00", 600)
+            .Level("18:00", 0)
+            .Level("19:00", 650)
+            .Level("20:00", 650)
+            .Emptied("20:30", 1650)
+            .BagTakenDown("20:30", 1500)
+            .UrineHourly("20:30", hourly);
 
     [Theory]
     [InlineData(200, 200, "22:30-")]
     [InlineData(200, 199, "")]
     [InlineData(199, 300, "")]
-    public void Two_hours_of_200_mL_each(decimal one, decimal other, string stood) => Assert.Equal(stood, Relieved(one, other).Exactly("23:00").Stood(Slug));
+    public void Two_hours_of_200_mL_each(decimal one, decimal other, string stood) =>
+        Assert.Equal(stood, Relieved(one, other).Exactly("23:00").Stood(Slug));
 
     [Fact]
     public void What_had_been_held_back_is_not_urine_made_since()
@@ -64,8 +73,15 @@ public class PostObstructiveDiuresisTests
     public void No_obstruction_was_one_that_was_only_mistimed()
     {
         // Emptied at 19:00, looked at once more at 19:01, and that charted for 20:00, as if nothing had drained for an hour.
-        var ward = Opens("18:00").BagHung("18:00", 3000).Flow("18:00", 600).Level("18:00", 0).Emptied("19:00", 650, id: "slip")
-            .Level("20:00", 0).Emptied("20:30", 1150).BagTakenDown("20:30", 1500).UrineHourly("20:30", 220, 240);
+        var ward = Opens("18:00")
+            .BagHung("18:00", 3000)
+            .Flow("18:00", 600)
+            .Level("18:00", 0)
+            .Emptied("19:00", 650, id: "slip")
+            .Level("20:00", 0)
+            .Emptied("20:30", 1150)
+            .BagTakenDown("20:30", 1500)
+            .UrineHourly("20:30", 220, 240);
         var before = ward.Exactly("22:30");
         Assert.Equal("22:30-", before.Stood(Slug));
         var slip = ward.Entries.OfType<DrainageLevelRead>().Single(e => e.At == ward.At("20:00"));
@@ -77,9 +93,16 @@ public class PostObstructiveDiuresisTests
     public void A_reading_in_doubt_relieves_nothing_and_the_next_one_does()
     {
         // Of the 1650 mL of 20:30 somebody makes 16500: the flag waits for the urine of 21:30, and the two hours count from then.
-        Ward Slipped(params decimal[] hourly) => Opens("18:00").BagHung("18:00", 3000).Flow("18:00", 600)
-            .Level("18:00", 0).Level("19:00", 650).Level("20:00", 650).Emptied("20:30", 16500).BagTakenDown("20:30", 1500)
-            .UrineHourly("20:30", hourly);
+        Ward Slipped(params decimal[] hourly) =>
+            Opens("18:00")
+                .BagHung("18:00", 3000)
+                .Flow("18:00", 600)
+                .Level("18:00", 0)
+                .Level("19:00", 650)
+                .Level("20:00", 650)
+                .Emptied("20:30", 16500)
+                .BagTakenDown("20:30", 1500)
+                .UrineHourly("20:30", hourly);
         Assert.Equal("20:00-21:30", Slipped(220, 240).Exactly("22:30").Stood("no-drainage"));
         Assert.Equal("", Slipped(220, 240).Exactly("22:30").Stood(Slug));
         Assert.Equal("23:30-", Slipped(220, 240, 230).Exactly("23:30").Stood(Slug));
@@ -89,8 +112,14 @@ public class PostObstructiveDiuresisTests
     public void An_hour_in_doubt_is_not_one_of_much_urine()
     {
         // 350 and 350 mL drained while 60 ran in; the second typed as 3500.
-        Ward Second(decimal ml) => Opens("18:00").Washout("18:00", cleared: true).BagHung("18:00", 3000).Flow("18:00", 60)
-            .Level("18:00", 0).Emptied("19:00", 350).Emptied("20:00", ml);
+        Ward Second(decimal ml) =>
+            Opens("18:00")
+                .Washout("18:00", cleared: true)
+                .BagHung("18:00", 3000)
+                .Flow("18:00", 60)
+                .Level("18:00", 0)
+                .Emptied("19:00", 350)
+                .Emptied("20:00", ml);
         Assert.Equal("20:00-", Second(350).Exactly("20:00").Stood(Slug));
         Assert.Equal("", Second(3500).Exactly("20:00").Stood(Slug));
     }
@@ -99,13 +128,19 @@ public class PostObstructiveDiuresisTests
     public void While_the_bag_hangs_it_is_provisional()
     {
         // 60 mL/h run in: 270 − 60 = 210 and 280 − 60 = 220 mL.
-        var ward = Opens("18:00").Washout("18:00", cleared: true).BagHung("18:00", 3000).Flow("18:00", 60)
-            .Level("18:00", 0).Level("19:00", 270).Level("20:00", 550);
+        var ward = Opens("18:00")
+            .Washout("18:00", cleared: true)
+            .BagHung("18:00", 3000)
+            .Flow("18:00", 60)
+            .Level("18:00", 0)
+            .Level("19:00", 270)
+            .Level("20:00", 550);
         Assert.EndsWith(
             "210 mL and 220 mL in the last two hours, threshold 200 mL or more in each."
-            + " This is provisional: the bag was not read yet; worked out again when it is read.",
+                + " This is provisional: the bag was not read yet; worked out again when it is read.",
             ward.Exactly("20:00").Says(Slug),
-            StringComparison.Ordinal);
+            StringComparison.Ordinal
+        );
 
         // The bag is read: 125 mL had run by 20:05, as charted.
         Assert.EndsWith("threshold 200 mL or more in each.", ward.BagRead("20:05", 2875).Exactly("20:30").Says(Slug));
@@ -114,8 +149,14 @@ public class PostObstructiveDiuresisTests
     [Fact]
     public void An_hour_below_zero_tells_nothing()
     {
-        var ward = Opens("18:00").Washout("18:00", cleared: true).PumpTotal("18:00", 0).Level("18:00", 0)
-            .PumpTotal("19:00", 100).Level("19:00", 350).PumpTotal("20:00", 700).Level("20:00", 900);
+        var ward = Opens("18:00")
+            .Washout("18:00", cleared: true)
+            .PumpTotal("18:00", 0)
+            .Level("18:00", 0)
+            .PumpTotal("19:00", 100)
+            .Level("19:00", 350)
+            .PumpTotal("20:00", 700)
+            .Level("20:00", 900);
         Assert.Equal(FlagPriority.Low, ward.Exactly("20:00").Priority("negative-corrected-output")); // 550 − 600
         Assert.EndsWith("cannot be told well enough", ward.Exactly("20:00").Undecided(Slug).Why, StringComparison.Ordinal);
     }
@@ -124,7 +165,10 @@ public class PostObstructiveDiuresisTests
     public void A_nurse_reads_both_hours()
     {
         var record = Relieved(220, 240).Exactly("22:30");
-        Assert.Equal("obstruction relieved at 20:30; 220 mL and 240 mL in the last two hours, threshold 200 mL or more in each.", record.Says(Slug));
+        Assert.Equal(
+            "obstruction relieved at 20:30; 220 mL and 240 mL in the last two hours, threshold 200 mL or more in each.",
+            record.Says(Slug)
+        );
         Assert.Equal(FlagPriority.High, record.Priority(Slug));
     }
 }

@@ -94,6 +94,7 @@ public class ProvisionalFlagTests
     [InlineData(64, FlagPriority.Medium)] // 12 · 4 = 48 mL
     [InlineData(65, null)] // 60 mL: more than 50, as likely as not
     public void That_it_is_none_at_all_is_possible_where_little_is_certain_and_no_more_than_50_mL_the_best_estimate(
-        decimal millilitres, FlagPriority? priority) =>
-        Assert.Equal(priority, WeighedHourly(millilitres).Flags("12:00").Priority("anuria"));
+        decimal millilitres,
+        FlagPriority? priority
+    ) => Assert.Equal(priority, WeighedHourly(millilitres).Flags("12:00").Priority("anuria"));
 }

@@ -7,14 +7,18 @@ public class RateColourMismatchTests
 {
     private const string Slug = "rate-colour-mismatch";
 
-    private static Ward Red() => Ward.Opens("18:00").BagHung("18:00", 3000).Flow("18:00", 300).Level("18:00", 0).Looks("18:30", colour: "bright red");
+    private static Ward Red() =>
+        Ward.Opens("18:00").BagHung("18:00", 3000).Flow("18:00", 300).Level("18:00", 0).Looks("18:30", colour: "bright red");
 
     [Fact]
     public void Bloody_and_unanswered_it_is_raised_after_15_min()
     {
         Assert.Equal("", Red().Flags("18:44").Stood(Slug));
         Assert.Equal("18:45-", Red().Flags("18:45").Stood(Slug));
-        Assert.Equal("18:45-", Ward.Opens("18:00").BagHung("18:00", 3000).Flow("18:00", 300).Looks("18:30", clots: "few").Flags("18:50").Stood(Slug));
+        Assert.Equal(
+            "18:45-",
+            Ward.Opens("18:00").BagHung("18:00", 3000).Flow("18:00", 300).Looks("18:30", clots: "few").Flags("18:50").Stood(Slug)
+        );
         Assert.Equal("bright red at 18:30, and no higher flow, call or washout charted within 15 min.", Red().Flags("18:50").Says(Slug));
     }
 
@@ -33,7 +37,10 @@ public class RateColourMismatchTests
     {
         Assert.Equal("18:45-", Red().Looks("18:44", colour: "bright red").Flags("18:50").Stood(Slug));
         Assert.Equal("18:45-19:00", Red().Looks("19:00", colour: "pink").Flags("19:30").Stood(Slug));
-        Assert.Equal("18:45-19:00, 19:45-", Red().Looks("19:00", colour: "pink").Looks("19:30", colour: "bright red").Flags("19:50").Stood(Slug));
+        Assert.Equal(
+            "18:45-19:00, 19:45-",
+            Red().Looks("19:00", colour: "pink").Looks("19:30", colour: "bright red").Flags("19:50").Stood(Slug)
+        );
     }
 
     [Fact]
@@ -52,7 +59,11 @@ public class RateColourMismatchTests
     [Fact]
     public void Clear_for_12_h_asks_for_a_review_of_the_flow()
     {
-        var clear = Ward.Opens("00:00").BagHung("00:00", 3000).Flow("00:00", 100).Looks("01:00", colour: "straw").Looks("08:00", colour: "clear");
+        var clear = Ward.Opens("00:00")
+            .BagHung("00:00", 3000)
+            .Flow("00:00", 100)
+            .Looks("01:00", colour: "straw")
+            .Looks("08:00", colour: "clear");
         Assert.Equal("", clear.Flags("12:59").Stood(Slug));
         Assert.Equal("13:00-", clear.Flags("13:00").Stood(Slug));
         Assert.Equal("clear since 01:00 and the flow not reviewed (limit 12 h).", clear.Flags("13:00").Says(Slug));
@@ -62,7 +73,10 @@ public class RateColourMismatchTests
     [Fact]
     public void Nobody_looked_is_undecided_and_nothing_runs_is_not()
     {
-        Assert.Equal("a look at the drainage", Ward.Opens("18:00").BagHung("18:00", 3000).Flow("18:00", 300).Flags("18:30").Undecided(Slug).Needs);
+        Assert.Equal(
+            "a look at the drainage",
+            Ward.Opens("18:00").BagHung("18:00", 3000).Flow("18:00", 300).Flags("18:30").Undecided(Slug).Needs
+        );
         Assert.Equal("", Red().Flow("18:31", 0).Flags("19:30").Stood(Slug));
     }
 }

@@ -30,8 +30,9 @@ public class ReadingDoubtedTests
         Assert.Equal(FlagPriority.Medium, record.Priority(Slug));
         Assert.Equal(
             "drainage-emptied of 8500 mL at 10:00: 8500 mL in one container, which holds at most 4400 mL. "
-            + "Confirm the reading (entry reading-confirmed of ward/ten) or correct it.",
-            record.Says(Slug));
+                + "Confirm the reading (entry reading-confirmed of ward/ten) or correct it.",
+            record.Says(Slug)
+        );
         Assert.Equal(new Evidence(new("ward", "ten"), null), Assert.Single(record.Standing(Slug).Latest.Evidence));
         Assert.Equal(FlagCategory.Safety, ReadingDoubted.Rule.Category);
     }
@@ -85,7 +86,8 @@ public class ReadingDoubtedTests
     public void Of_many_the_last_five_are_named()
     {
         var ward = Typed(8500);
-        foreach (var hour in Enumerable.Range(11, 4)) ward.Emptied($"{hour}:00", 8000 + hour);
+        foreach (var hour in Enumerable.Range(11, 4))
+            ward.Emptied($"{hour}:00", 8000 + hour);
         Assert.DoesNotContain("And", ward.Flags("14:00").Says(Slug), StringComparison.Ordinal);
         var six = ward.Emptied("15:00", 8015).Flags("15:00").Says(Slug);
         Assert.EndsWith("And 1 more.", six, StringComparison.Ordinal);
@@ -95,8 +97,12 @@ public class ReadingDoubtedTests
     [Fact]
     public void A_weight_is_named_as_it_was_charted()
     {
-        var ward = Opens("08:00").Weighs("08:00", 70).BagHung("08:00", 3000).Flow("08:00", 350)
-            .Weighed("08:00", 100, 100, emptied: false).Weighed("10:00", 80, 100, emptied: false);
+        var ward = Opens("08:00")
+            .Weighs("08:00", 70)
+            .BagHung("08:00", 3000)
+            .Flow("08:00", 350)
+            .Weighed("08:00", 100, 100, emptied: false)
+            .Weighed("10:00", 80, 100, emptied: false);
         Assert.StartsWith("drainage-weighed of 80 g at 10:00: weighed less", ward.Flags("10:00").Says(Slug), StringComparison.Ordinal);
     }
 
@@ -108,7 +114,8 @@ public class ReadingDoubtedTests
         {
             Assert.Equal(
                 ("a reading is doubted: 8500 mL in one container, which holds at most 4400 mL", "the reading confirmed, or corrected"),
-                record.Undecided(slug));
+                record.Undecided(slug)
+            );
         }
 
         var procedure = Typed(8500).Flags("10:10", Story.Adult with { DuringProcedure = true });

@@ -15,9 +15,25 @@ public class RecordIncompleteTests
     /// <summary>A record with all that is always needed.</summary>
     private static Ward Complete()
     {
-        var ward = Opens("18:00").Checks("18:00").Weighs("18:00", 70).Feels("18:00", distended: false).Bears("18:00")
-            .Ordered("18:00", o => o with { Order = "order-1", Method = "continuous", Solution = "sodium chloride 0.9 %", AtMost = Measures.FlowRate.FromMillilitresPerHour(600), Target = "clear pink" })
-            .Hangs("18:00", 3000, "sodium chloride 0.9 %").Flow("18:00", 500);
+        var ward = Opens("18:00")
+            .Checks("18:00")
+            .Weighs("18:00", 70)
+            .Feels("18:00", distended: false)
+            .Bears("18:00")
+            .Ordered(
+                "18:00",
+                o =>
+                    o with
+                    {
+                        Order = "order-1",
+                        Method = "continuous",
+                        Solution = "sodium chloride 0.9 %",
+                        AtMost = Measures.FlowRate.FromMillilitresPerHour(600),
+                        Target = "clear pink",
+                    }
+            )
+            .Hangs("18:00", 3000, "sodium chloride 0.9 %")
+            .Flow("18:00", 500);
         ward.Chart(new DrainageAppearance(ward.Header("18:10"), "five grades", 2, "pink", "clear", "none", false, false, null));
         return ward.Chart(new DrainageLevelRead(ward.Header("18:30") with { Performer = "nurse N" }, "1", Ml(250)));
     }
@@ -45,7 +61,10 @@ public class RecordIncompleteTests
     {
         Assert.Equal("missing: ordered dwell.", Complete().Flow("18:40", 0).Clamp("18:40").Bears("18:50").Flags("19:05", Known).Says(Slug));
         var ward = Complete();
-        Assert.Equal("missing: washout: cycles.", ward.Chart(new WashoutPerformed(ward.Header("18:40"), null, true)).Flags("19:00", Known).Says(Slug));
+        Assert.Equal(
+            "missing: washout: cycles.",
+            ward.Chart(new WashoutPerformed(ward.Header("18:40"), null, true)).Flags("19:00", Known).Says(Slug)
+        );
         var held = Complete().Scan("18:45", 300);
         Assert.Equal("missing: action taken and who was told.", held.Flags("19:00", Known).Says(Slug));
         Assert.Equal("19:00-19:10", held.Calls("19:10").Flags("19:20", Known).Stood(Slug));
@@ -62,5 +81,6 @@ public class RecordIncompleteTests
     }
 
     [Fact]
-    public void Before_anything_is_irrigated_nothing_is_asked_for() => Assert.Equal("", Opens("18:00").UrineHourly("18:00", 50, 50).Flags("21:00").Stood(Slug));
+    public void Before_anything_is_irrigated_nothing_is_asked_for() =>
+        Assert.Equal("", Opens("18:00").UrineHourly("18:00", 50, 50).Flags("21:00").Stood(Slug));
 }

@@ -24,18 +24,32 @@ internal static class Story
     public static PatientFacts OfUnknownAge { get; } = Aged(null);
 
     /// <summary>A patient with a date of birth, or without one.</summary>
-    public static PatientFacts Aged(LocalDate? born) => new(new Patient(born, DateTimeZone.Utc), null, null, null, new(null, null, null), HasEncounter: true, DuringProcedure: false);
+    public static PatientFacts Aged(LocalDate? born) =>
+        new(new Patient(born, DateTimeZone.Utc), null, null, null, new(null, null, null), HasEncounter: true, DuringProcedure: false);
 
     /// <summary>The flags as they stand at a clock time.</summary>
-    public static FlagRecord Flags(this Ward ward, string asOf, PatientFacts? facts = null, FlagLimits? limits = null, MeasuringCharacters? characters = null) =>
-        FlagRecord.Of(ward.Balance(characters), facts ?? Adult, limits ?? FlagLimits.Default, ward.At(asOf));
+    public static FlagRecord Flags(
+        this Ward ward,
+        string asOf,
+        PatientFacts? facts = null,
+        FlagLimits? limits = null,
+        MeasuringCharacters? characters = null
+    ) => FlagRecord.Of(ward.Balance(characters), facts ?? Adult, limits ?? FlagLimits.Default, ward.At(asOf));
 
     /// <summary>The same, measured without doubt or bias.</summary>
-    public static FlagRecord Exactly(this Ward ward, string asOf, PatientFacts? facts = null, FlagLimits? limits = null) => ward.Flags(asOf, facts, limits, Ward.Exact);
+    public static FlagRecord Exactly(this Ward ward, string asOf, PatientFacts? facts = null, FlagLimits? limits = null) =>
+        ward.Flags(asOf, facts, limits, Ward.Exact);
 
     /// <summary>When a flag stood, by the clock: <c>10:00-12:00, 13:30-</c>; empty where it never did.</summary>
-    public static string Stood(this FlagRecord record, string slug) => string.Join(", ",
-        record.Ended.Concat(record.Standing).Where(f => f.Slug == slug).OrderBy(f => f.Start).Select(f => $"{Said(f.Start)}-{(f.End is { } end ? Said(end) : "")}"));
+    public static string Stood(this FlagRecord record, string slug) =>
+        string.Join(
+            ", ",
+            record
+                .Ended.Concat(record.Standing)
+                .Where(f => f.Slug == slug)
+                .OrderBy(f => f.Start)
+                .Select(f => $"{Said(f.Start)}-{(f.End is { } end ? Said(end) : "")}")
+        );
 
     /// <summary>The flag that stands.</summary>
     public static FlagPeriod Standing(this FlagRecord record, string slug) => record.Standing.Single(f => f.Slug == slug);
@@ -47,37 +61,57 @@ internal static class Story
     public static string Says(this FlagRecord record, string slug) => record.Standing(slug).Latest.Says;
 
     /// <summary>How soon somebody should look; null where the flag does not stand.</summary>
-    public static FlagPriority? Priority(this FlagRecord record, string slug) => record.Standing.SingleOrDefault(f => f.Slug == slug)?.Latest.Priority;
+    public static FlagPriority? Priority(this FlagRecord record, string slug) =>
+        record.Standing.SingleOrDefault(f => f.Slug == slug)?.Latest.Priority;
 
     /// <summary>Why a rule cannot tell, and what it needs.</summary>
-    public static (string Why, string Needs) Undecided(this FlagRecord record, string slug) => record.Said(slug) is Finding.Undecided u ? (u.Why, u.Needs) : throw new Xunit.Sdk.XunitException($"{slug}: {record.Said(slug)}");
+    public static (string Why, string Needs) Undecided(this FlagRecord record, string slug) =>
+        record.Said(slug) is Finding.Undecided u ? (u.Why, u.Needs) : throw new Xunit.Sdk.XunitException($"{slug}: {record.Said(slug)}");
 
     /// <summary>The record after an entry that arrived later, and what became of the flags.</summary>
-    public static (FlagRecord Record, ImmutableArray<FlagChange> Changes) Later(this Ward ward, FlagRecord before, Func<Ward, Entry> late, MeasuringCharacters? characters = null)
+    public static (FlagRecord Record, ImmutableArray<FlagChange> Changes) Later(
+        this Ward ward,
+        FlagRecord before,
+        Func<Ward, Entry> late,
+        MeasuringCharacters? characters = null
+    )
     {
         var balance = ward.Balance(characters);
         var appended = balance.Log.Append([late(ward)], before.AsOf);
         return before.After(balance.After(appended).Balance, appended.Changes, before.AsOf);
     }
 
-    public static Ward Looks(this Ward ward, string clock, int? grade = null, string? colour = null, string? clots = null, string? scale = "five grades") =>
-        ward.Chart(new DrainageAppearance(ward.Header(clock), grade is null ? null : scale, grade, colour, null, clots, null, null, null));
+    public static Ward Looks(
+        this Ward ward,
+        string clock,
+        int? grade = null,
+        string? colour = null,
+        string? clots = null,
+        string? scale = "five grades"
+    ) => ward.Chart(new DrainageAppearance(ward.Header(clock), grade is null ? null : scale, grade, colour, null, clots, null, null, null));
 
-    public static Ward Ordered(this Ward ward, string clock, Func<OrderSet, OrderSet> says) => ward.Chart(says(new OrderSet(ward.Header(clock))));
+    public static Ward Ordered(this Ward ward, string clock, Func<OrderSet, OrderSet> says) =>
+        ward.Chart(says(new OrderSet(ward.Header(clock))));
 
     public static Ward Calls(this Ward ward, string clock) => ward.Chart(new Escalated(ward.Header(clock), "the doctor on call", null));
 
-    public static Ward Bears(this Ward ward, string clock, int? pain = 0, bool? spasm = false) => ward.Chart(new ToleranceNoted(ward.Header(clock), pain, spasm, true));
+    public static Ward Bears(this Ward ward, string clock, int? pain = 0, bool? spasm = false) =>
+        ward.Chart(new ToleranceNoted(ward.Header(clock), pain, spasm, true));
 
-    public static Ward Feels(this Ward ward, string clock, bool? distended, bool? tender = false) => ward.Chart(new BladderPalpated(ward.Header(clock), distended, tender));
+    public static Ward Feels(this Ward ward, string clock, bool? distended, bool? tender = false) =>
+        ward.Chart(new BladderPalpated(ward.Header(clock), distended, tender));
 
-    public static Ward Washout(this Ward ward, string clock, bool? cleared) => ward.Chart(new WashoutPerformed(ward.Header(clock), 3, cleared));
+    public static Ward Washout(this Ward ward, string clock, bool? cleared) =>
+        ward.Chart(new WashoutPerformed(ward.Header(clock), 3, cleared));
 
-    public static Ward Checks(this Ward ward, string clock, string identifiers = "date-of-birth name") => ward.Chart(new IdentityChecked(ward.Header(clock), identifiers));
+    public static Ward Checks(this Ward ward, string clock, string identifiers = "date-of-birth name") =>
+        ward.Chart(new IdentityChecked(ward.Header(clock), identifiers));
 
     /// <summary>A bag with words on it.</summary>
     public static Ward Hangs(this Ward ward, string clock, decimal ml, string? solution, string line = "1") =>
         ward.Chart(new BagHung(ward.Header(clock), line, Volume.FromMillilitres(ml), null, null, solution, Volume.Zero));
 
-    private static string Said(Instant instant) => Clock.Format(instant.InUtc().TimeOfDay) + (instant.InUtc().Second > 0 ? FormattableString.Invariant($":{instant.InUtc().Second:00}") : "");
+    private static string Said(Instant instant) =>
+        Clock.Format(instant.InUtc().TimeOfDay)
+        + (instant.InUtc().Second > 0 ? FormattableString.Invariant($":{instant.InUtc().Second:00}") : "");
 }

@@ -8,11 +8,17 @@ namespace Irrigation.Tests.Flags;
 public class UnaccountedIrrigantTests
 {
     private const string Slug = "unaccounted-irrigant";
-    private static readonly LocalDate Elderly = new(1950, 5, 1), Young = new(1990, 5, 1);
+    private static readonly LocalDate Elderly = new(1950, 5, 1),
+        Young = new(1990, 5, 1);
 
     /// <summary>3 L run in within an hour of an endoscopic procedure.</summary>
     private static FlagRecord Procedure(string? solution, decimal missing, LocalDate? born, bool during = true) =>
-        Opens("18:00").Hangs("18:00", 3000, solution).Flow("18:00", 3000).Level("18:00", 0).BagTakenDown("19:00", 0).Level("19:00", 3000 - missing)
+        Opens("18:00")
+            .Hangs("18:00", 3000, solution)
+            .Flow("18:00", 3000)
+            .Level("18:00", 0)
+            .BagTakenDown("19:00", 0)
+            .Level("19:00", 3000 - missing)
             .Exactly("19:00", Story.Aged(born) with { DuringProcedure = during });
 
     [Theory]
@@ -37,7 +43,8 @@ public class UnaccountedIrrigantTests
     {
         var record = Procedure(solution, missing, new(2018, 1, 10));
         Assert.Equal(raised ? FlagPriority.High : null, record.Priority(Slug));
-        if (raised) Assert.EndsWith(", a child of 8 years.", record.Says(Slug), StringComparison.Ordinal);
+        if (raised)
+            Assert.EndsWith(", a child of 8 years.", record.Says(Slug), StringComparison.Ordinal);
     }
 
     [Fact]
@@ -55,13 +62,22 @@ public class UnaccountedIrrigantTests
     public void What_ran_in_and_nobody_charted_is_undecided() =>
         Assert.Equal(
             ("what drained or ran in from 18:00 to 19:00 is not known", "readings of the bag and of the drainage"),
-            Opens("18:00").Hangs("18:00", 3000, "glycine").Level("18:00", 0).Level("19:00", 900).Flags("19:00", Story.Adult with { DuringProcedure = true }).Undecided(Slug));
+            Opens("18:00")
+                .Hangs("18:00", 3000, "glycine")
+                .Level("18:00", 0)
+                .Level("19:00", 900)
+                .Flags("19:00", Story.Adult with { DuringProcedure = true })
+                .Undecided(Slug)
+        );
 
     [Fact]
     public void The_words_say_deficit_and_never_absorption()
     {
         var says = Procedure("glycine 1.5 %", 800, Elderly).Says(Slug);
-        Assert.Equal("800 mL of irrigant not accounted for from 18:00 to 19:00: 3000 mL in, 2200 mL out, urine taken as 0; 95 % interval 800 mL to 800 mL; limit 750 mL for glycine 1.5 %, taken as hypotonic or without electrolytes, patient at risk or of unknown age.", says);
+        Assert.Equal(
+            "800 mL of irrigant not accounted for from 18:00 to 19:00: 3000 mL in, 2200 mL out, urine taken as 0; 95 % interval 800 mL to 800 mL; limit 750 mL for glycine 1.5 %, taken as hypotonic or without electrolytes, patient at risk or of unknown age.",
+            says
+        );
         Assert.Contains("not absorption", UnaccountedIrrigant.Rule.Caution, StringComparison.Ordinal);
     }
 }

@@ -18,7 +18,8 @@ public class UrineOutputFlagTests
     [InlineData(6, 34, "06:00-")] // 204 / 6 / 70 = 0.486
     [InlineData(5, 34, "")]
     [InlineData(6, 35, "")] // exactly 0.5 is not below it (clinical reference W23)
-    public void Stage_1_is_below_half_a_mL_per_kg_and_hour_for_6_h(int hours, decimal each, string stood) => Assert.Equal(stood, Hours(hours, each).Exactly("06:30").Stood(Stage));
+    public void Stage_1_is_below_half_a_mL_per_kg_and_hour_for_6_h(int hours, decimal each, string stood) =>
+        Assert.Equal(stood, Hours(hours, each).Exactly("06:30").Stood(Stage));
 
     [Fact]
     public void The_highest_stage_is_named_in_one_flag_and_both_readings_in_its_text()
@@ -26,8 +27,9 @@ public class UrineOutputFlagTests
         var at6 = Hours(12, 20).Exactly("06:00");
         Assert.Equal(
             "urine-output criterion stage 1 (KDIGO 2012) met by the mean; by every hour: met: 0.29 mL/kg/h from 00:00 to 06:00, "
-            + "95 % interval 0.29 to 0.29, probability over 99 %; threshold < 0.5 mL/kg/h, by 70 kg (actual) of 00:00.",
-            at6.Says(Stage));
+                + "95 % interval 0.29 to 0.29, probability over 99 %; threshold < 0.5 mL/kg/h, by 70 kg (actual) of 00:00.",
+            at6.Says(Stage)
+        );
         var at12 = Hours(12, 20).Exactly("12:00");
         Assert.Equal("06:00-", at12.Stood(Stage));
         Assert.StartsWith("urine-output criterion stage 2 ", at12.Says(Stage), StringComparison.Ordinal);
@@ -38,12 +40,19 @@ public class UrineOutputFlagTests
     public void Met_by_the_mean_and_not_by_every_hour_is_said()
     {
         // 20 · 5 + 50 = 150 mL in 6 h of 70 kg: 0.357, and the last hour 0.714 (clinical reference 2.1).
-        Assert.Contains("met by the mean; by every hour: not-met", Opens("00:00").UrineHourly("00:00", 20, 20, 20, 20, 20, 50).Weighs("00:00", 70).Exactly("06:00").Says(Stage), StringComparison.Ordinal);
+        Assert.Contains(
+            "met by the mean; by every hour: not-met",
+            Opens("00:00").UrineHourly("00:00", 20, 20, 20, 20, 20, 50).Weighs("00:00", 70).Exactly("06:00").Says(Stage),
+            StringComparison.Ordinal
+        );
     }
 
     [Fact]
     public void It_is_cleared_by_a_window_above_the_threshold() =>
-        Assert.Equal("06:00-07:00", Opens("00:00").UrineHourly("00:00", 34, 34, 34, 34, 34, 34, 80).Weighs("00:00", 70).Exactly("07:30").Stood(Stage)); // 250 / 420 = 0.595
+        Assert.Equal(
+            "06:00-07:00",
+            Opens("00:00").UrineHourly("00:00", 34, 34, 34, 34, 34, 34, 80).Weighs("00:00", 70).Exactly("07:30").Stood(Stage)
+        ); // 250 / 420 = 0.595
 
     [Theory]
     [InlineData(null, 70, "the age is not known, and adult thresholds are not for everybody", "a date of birth")]
@@ -81,9 +90,18 @@ public class UrineOutputFlagTests
     [Fact]
     public void Obstruction_goes_before_anuria_and_the_criteria()
     {
-        var fresh = Opens("00:00").Weighs("00:00", 70).BagHung("00:00", 3000).Flow("00:00", 600).Level("00:00", 0).Level("01:00", 0).Exactly("01:30");
+        var fresh = Opens("00:00")
+            .Weighs("00:00", 70)
+            .BagHung("00:00", 3000)
+            .Flow("00:00", 600)
+            .Level("00:00", 0)
+            .Level("01:00", 0)
+            .Exactly("01:30");
         Assert.Equal(FlagPriority.Urgent, fresh.Priority("no-drainage"));
-        Assert.Equal(("no-drainage stands since 01:00: obstruction goes before anuria: what is held back may be urine", "no-drainage being cleared"), fresh.Undecided("anuria"));
+        Assert.Equal(
+            ("no-drainage stands since 01:00: obstruction goes before anuria: what is held back may be urine", "no-drainage being cleared"),
+            fresh.Undecided("anuria")
+        );
         Assert.EndsWith("the output is not evaluable", fresh.Undecided(Stage).Why, StringComparison.Ordinal);
         Assert.EndsWith("the output is not evaluable", fresh.Undecided("low-hourly-output").Why, StringComparison.Ordinal);
         Assert.EndsWith("the output is not evaluable", fresh.Undecided("oliguria").Why, StringComparison.Ordinal);
@@ -103,7 +121,10 @@ public class UrineOutputFlagTests
         Assert.Equal(stood, ward.Exactly("12:30").Stood("anuria"));
         Assert.Equal(("the age is not known", "a date of birth"), ward.Exactly("12:30", Story.OfUnknownAge).Undecided("anuria"));
         Assert.Equal(stood, ward.Exactly("12:30", Story.Child).Stood("anuria")); // pRIFLE names it too
-        Assert.Equal(("no criterion of anuria is for this age", "a clinician"), ward.Exactly("12:30", Story.Aged(new(2026, 3, 1))).Undecided("anuria"));
+        Assert.Equal(
+            ("no criterion of anuria is for this age", "a clinician"),
+            ward.Exactly("12:30", Story.Aged(new(2026, 3, 1))).Undecided("anuria")
+        );
     }
 
     [Theory]

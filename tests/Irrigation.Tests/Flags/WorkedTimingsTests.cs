@@ -9,11 +9,15 @@ namespace Irrigation.Tests.Flags;
 /// <remarks>Urine of 60 mL/h is assumed where none has been measured, as in those examples.</remarks>
 public class WorkedTimingsTests
 {
-    private static Ward Runs(decimal flow, decimal bag = 3000) => Opens("18:00").BagHung("18:00", bag).Flow("18:00", flow).Level("18:00", 0);
+    private static Ward Runs(decimal flow, decimal bag = 3000) =>
+        Opens("18:00").BagHung("18:00", bag).Flow("18:00", flow).Level("18:00", 0);
 
     /// <summary>Minutes until a forecast comes, asked at 18:00.</summary>
     private static double Minutes(Ward ward, string kind, ForecastSettings? settings = null) =>
-        Forecasts.Of(ward.Balance(), null, null, ward.At("18:00"), settings ?? ForecastSettings.Default).Single(f => f.Kind == kind).In!.Value.TotalMinutes;
+        Forecasts
+            .Of(ward.Balance(), null, null, ward.At("18:00"), settings ?? ForecastSettings.Default)
+            .Single(f => f.Kind == kind)
+            .In!.Value.TotalMinutes;
 
     [Fact]
     public void A_3_L_bag_at_500_mL_per_hour_lasts_6_h_and_is_low_36_min_before()
@@ -31,7 +35,10 @@ public class WorkedTimingsTests
     {
         var settings = ForecastSettings.Default with { DrainageBag = Ml(capacity) };
         Assert.Equal(hours, Minutes(Runs(500, 5000), "container-full", settings) / 60, 0.005);
-        Assert.Equal(stood, Runs(500, 5000).Flags("22:30", limits: FlagLimits.Default with { Forecasts = settings }).Stood("drainage-bag-high"));
+        Assert.Equal(
+            stood,
+            Runs(500, 5000).Flags("22:30", limits: FlagLimits.Default with { Forecasts = settings }).Stood("drainage-bag-high")
+        );
     }
 
     /// <summary>From an empty bladder to 500 mL, and when somebody is asked to read: before that only where the flow is fast.</summary>
@@ -68,8 +75,16 @@ public class WorkedTimingsTests
     public void The_two_readings_of_the_criteria_part_where_one_hour_is_better()
     {
         // 70 kg: 20 · 5 + 50 = 150 mL in 6 h, 0.357 mL/kg/h: met by the mean; hour 6 is 0.714: not met by every hour (2.1).
-        var says = Opens("00:00").UrineHourly("00:00", 20, 20, 20, 20, 20, 50).Weighs("00:00", 70).Exactly("06:00").Says("urine-output-criterion");
-        Assert.StartsWith("urine-output criterion stage 1 (KDIGO 2012) met by the mean; by every hour: not-met: 0.36 mL/kg/h", says, StringComparison.Ordinal);
+        var says = Opens("00:00")
+            .UrineHourly("00:00", 20, 20, 20, 20, 20, 50)
+            .Weighs("00:00", 70)
+            .Exactly("06:00")
+            .Says("urine-output-criterion");
+        Assert.StartsWith(
+            "urine-output criterion stage 1 (KDIGO 2012) met by the mean; by every hour: not-met: 0.36 mL/kg/h",
+            says,
+            StringComparison.Ordinal
+        );
     }
 
     [Fact]
@@ -77,7 +92,8 @@ public class WorkedTimingsTests
     {
         // 12 h without a drop and 100 mL/h running in: 1200 mL are missing, not unmade (9, F6).
         var ward = Opens("00:00").BagHung("00:00", 3000).Flow("00:00", 100).Level("00:00", 0);
-        foreach (var hour in Enumerable.Range(1, 13)) ward.Level($"{hour:00}:00", 0);
+        foreach (var hour in Enumerable.Range(1, 13))
+            ward.Level($"{hour:00}:00", 0);
         var record = ward.Flags("13:00");
         Assert.Equal("01:00-", record.Stood("no-drainage"));
         Assert.Equal("", record.Stood("anuria"));

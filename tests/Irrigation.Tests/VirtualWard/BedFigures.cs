@@ -14,7 +14,14 @@ namespace Irrigation.Tests.VirtualWard;
 /// <param name="High">Upper end.</param>
 /// <param name="FlowTimesTime">Drainage − charted flow × time.</param>
 internal sealed record IntervalFigure(
-    bool Final, double Truth, double? Headline, double? Best, double? Low, double? High, double? FlowTimesTime)
+    bool Final,
+    double Truth,
+    double? Headline,
+    double? Best,
+    double? Low,
+    double? High,
+    double? FlowTimesTime
+)
 {
     /// <summary>Whether the interval holds the truth.</summary>
     public bool Covers => Low <= Truth && Truth <= High;
@@ -42,7 +49,9 @@ internal sealed record QuestionFigure(int Stage, Answer Answer, bool Met, double
 internal sealed class BedFigures
 {
     private static readonly IReadOnlyList<RateCriterion> Asked =
-        [.. UrineOutputCriteria.All.Where(c => c is { Name: "kdigo", Threshold: 0.5m })];
+    [
+        .. UrineOutputCriteria.All.Where(c => c is { Name: "kdigo", Threshold: 0.5m }),
+    ];
 
     private readonly ChartedBed chart;
 
@@ -53,7 +62,8 @@ internal sealed class BedFigures
         foreach (var arrival in BedReplay.Arrivals(chart.Entries))
         {
             last = arrival.Balance;
-            foreach (var reading in arrival.Entries.Where(BedReplay.ReadsDrainage)) Closed(arrival.Balance, reading.At);
+            foreach (var reading in arrival.Entries.Where(BedReplay.ReadsDrainage))
+                Closed(arrival.Balance, reading.At);
         }
 
         var closed = last[FluidBalance.Bladder].Where(interval => interval.Status != OutputStatus.Preliminary);
@@ -97,6 +107,7 @@ internal sealed class BedFigures
             (double?)interval.Output?.BestEstimate?.Value.Millilitres,
             (double?)range?.Low.Millilitres,
             (double?)range?.High.Millilitres,
-            (double?)interval.Drained?.Millilitres - chart.FlowTimesTime(from, to));
+            (double?)interval.Drained?.Millilitres - chart.FlowTimesTime(from, to)
+        );
     }
 }

@@ -27,7 +27,8 @@ internal sealed class ChartedBed
         ChartFlows();
         ChartBags();
         ChartDrainage();
-        if (way.Late) ChartLate();
+        if (way.Late)
+            ChartLate();
     }
 
     public WardBed Bed { get; }
@@ -76,8 +77,10 @@ internal sealed class ChartedBed
             var bag = Bed.Bags[i];
             var taken = i + 1 < Bed.Bags.Count ? Charted(Bed.Bags[i + 1].Minute, after: hung) : (int?)null;
             Entries.Add(new BagHung(Header(hung), "1", Ml(bag.Label), null, "this type", "sodium chloride 0.9 %", Volume.Zero));
-            if (Way.BagMarks) ReadBag(bag, hung, taken ?? Bed.Minutes);
-            if (taken is not { } down) break;
+            if (Way.BagMarks)
+                ReadBag(bag, hung, taken ?? Bed.Minutes);
+            if (taken is not { } down)
+                break;
             Entries.Add(new BagTakenDown(Header(down), "1", Volume.Zero));
             hung = down;
         }
@@ -88,7 +91,8 @@ internal sealed class ChartedBed
         var marks = Bed.Errors.MarksOfBag();
         for (var minute = (hung / 60 * 60) + 60; minute < taken - 2; minute += 60)
         {
-            if (minute <= hung + 2) continue;
+            if (minute <= hung + 2)
+                continue;
             var left = bag.Content - Math.Clamp(Bed.Irrigant(Really(minute)) - bag.Before, 0, bag.Delivered);
             Entries.Add(new BagRead(Header(minute), "1", Ml(Bed.Errors.LeftByMarks(left, marks))));
         }
@@ -101,14 +105,16 @@ internal sealed class ChartedBed
         while (NextRound(charted, emptied) is { } minute)
         {
             charted = minute;
-            if (chance.Happens(Way.Missed) && Content(minute + 60, emptied) < PublishedErrors.ContainerFull) continue;
+            if (chance.Happens(Way.Missed) && Content(minute + 60, emptied) < PublishedErrors.ContainerFull)
+                continue;
             var taken = Math.Min(Bed.Minutes, Math.Max(before + 1, Really(minute)));
             var content = Content(taken, emptied);
             var empties = emptiesEachTime || content > EmptiedAbove;
             Entries.Add(Reading(minute, content, emptied, taken, empties));
             Readings.Add(new(minute, taken, Entries[^1]));
             before = taken;
-            if (empties) emptied = taken;
+            if (empties)
+                emptied = taken;
         }
     }
 
@@ -119,8 +125,10 @@ internal sealed class ChartedBed
     {
         var next = charted + (Way.Every ?? (int)chance.Within(60, 240));
         var change = Bed.Bags.FirstOrDefault(bag => bag.Minute > charted + 15 && Math.Abs(bag.Minute - next) <= 30);
-        if (Way.Every is null && change.Minute > 0 && chance.Happens(0.7)) next = change.Minute + chance.Next(-2, 3);
-        while (next > charted + 15 && Content(next, emptied) > PublishedErrors.ContainerFull) next--;
+        if (Way.Every is null && change.Minute > 0 && chance.Happens(0.7))
+            next = change.Minute + chance.Next(-2, 3);
+        while (next > charted + 15 && Content(next, emptied) > PublishedErrors.ContainerFull)
+            next--;
         return next <= Bed.Minutes ? next : null;
     }
 

@@ -33,7 +33,7 @@ internal sealed record ChartingWay(string Name, bool Weighed, bool TimesOff)
 
     /// <summary>The drainage looked at each hour, as teaching texts ask for.</summary>
     public static IReadOnlyList<ChartingWay> Hourly { get; } =
-        [new("hourly, weighed", true, true) { Every = 60 }, new("hourly, marks", false, true) { Every = 60 }];
+    [new("hourly, weighed", true, true) { Every = 60 }, new("hourly, marks", false, true) { Every = 60 }];
 
     /// <summary>The main ways whose times are approximate, as a ward's are.</summary>
     public static IReadOnlyList<ChartingWay> AsOnWards { get; } = [.. Main.Where(way => way.TimesOff)];

@@ -7,7 +7,8 @@ namespace Irrigation.Tests.VirtualWard;
 public class FalseAlarmTests(ITestOutputHelper output)
 {
     private static readonly Lazy<Bed[]> Beds = new(() =>
-        VirtualWards.Of([.. ChartingWay.Hourly, .. ChartingWay.AsOnWards], VirtualWards.PerBand / 2, Plan, Bed.Of));
+        VirtualWards.Of([.. ChartingWay.Hourly, .. ChartingWay.AsOnWards], VirtualWards.PerBand / 2, Plan, Bed.Of)
+    );
 
     [Fact]
     public void At_hourly_rounds_few_urgent_flags_are_false_and_at_the_rounds_of_wards_at_most_one_in_1000_hours()
@@ -26,15 +27,17 @@ public class FalseAlarmTests(ITestOutputHelper output)
         Assert.InRange(PerThousandHours(Beds.Value, flag => flag.IsPossible, wrong: true), 0, 5);
     }
 
-    private void WriteOut() => Report.Write(
-        output,
-        5,
-        "Beds without a fault: flags per 1000 h",
-        "Way | Flow, mL/h | Hours | Urgent, all false | which | Possible criterion | of them wrong | Criterion met | of them wrong"
-            + " | Others of high priority",
-        from way in Beds.Value.GroupBy(bed => bed.Way.Name)
-        from band in FlowBand.EachAndAll(way, bed => bed.Chart.Bed.Plan.Band)
-        select Row(way.Key, band.Flow, band.Beds));
+    private void WriteOut() =>
+        Report.Write(
+            output,
+            5,
+            "Beds without a fault: flags per 1000 h",
+            "Way | Flow, mL/h | Hours | Urgent, all false | which | Possible criterion | of them wrong | Criterion met | of them wrong"
+                + " | Others of high priority",
+            from way in Beds.Value.GroupBy(bed => bed.Way.Name)
+            from band in FlowBand.EachAndAll(way, bed => bed.Chart.Bed.Plan.Band)
+            select Row(way.Key, band.Flow, band.Beds)
+        );
 
     private static string Row(string way, string flow, Bed[] beds)
     {
@@ -49,7 +52,8 @@ public class FalseAlarmTests(ITestOutputHelper output)
             PerThousandHours(beds, flag => flag.IsPossible, wrong: true),
             PerThousandHours(beds, SaysMet),
             PerThousandHours(beds, SaysMet, wrong: true),
-            Report.Counted(flags.Where(flag => flag is { Priority: FlagPriority.High, OfCriterion: false }).Select(flag => flag.Slug)));
+            Report.Counted(flags.Where(flag => flag is { Priority: FlagPriority.High, OfCriterion: false }).Select(flag => flag.Slug))
+        );
     }
 
     private static BedPlan Plan(FlowBand band, bool titrated) => new(band, titrated);

@@ -55,7 +55,10 @@ internal sealed class FaultyBed
         Onset = fault == Fault.None ? int.MaxValue : chance.Next(180, 300);
         retained = new double[(hours * 60) + 1];
         Run();
-        Balance = FluidBalance.Of(EpisodeLog.Empty(new(VirtualBed.Start, null, DateTimeZone.Utc, [])).Append(entries, VirtualBed.Start).Log, BalanceSettings.Default);
+        Balance = FluidBalance.Of(
+            EpisodeLog.Empty(new(VirtualBed.Start, null, DateTimeZone.Utc, [])).Append(entries, VirtualBed.Start).Log,
+            BalanceSettings.Default
+        );
         Raised = [.. Flags(limits ?? FlagLimits.Default)];
     }
 
@@ -97,7 +100,9 @@ internal sealed class FaultyBed
         {
             var label = Fault == Fault.WrongBag && minute >= Onset && !wrong ? 2000 : 3000;
             wrong |= label == 2000;
-            entries.Add(new BagHung(Header(minute), "1", Volume.FromMillilitres(3000), null, "this type", "sodium chloride 0.9 %", Volume.Zero));
+            entries.Add(
+                new BagHung(Header(minute), "1", Volume.FromMillilitres(3000), null, "this type", "sodium chloride 0.9 %", Volume.Zero)
+            );
             bag = (label * (1 + overfill)) - (double)Characters.EmptyBagResidue.Mean - Either(Characters.EmptyBagResidue.HalfWidth);
             (gone, drift) = (0, Either(Characters.ChartedFlowDrift));
         }
@@ -110,13 +115,16 @@ internal sealed class FaultyBed
             var into = Math.Min(real * (1 + (drift * (1 - (2 * gone / bag)))), bag - gone);
             gone += into;
             var made = into + urine;
-            var passes = minute <= Onset ? 1 : Fault switch
-            {
-                Fault.Sudden => 0,
-                Fault.Partial => 0.3,
-                Fault.Slow => Math.Max(0, 1 - ((minute - Onset) / 180.0)),
-                _ => 1.0,
-            };
+            var passes =
+                minute <= Onset
+                    ? 1
+                    : Fault switch
+                    {
+                        Fault.Sudden => 0,
+                        Fault.Partial => 0.3,
+                        Fault.Slow => Math.Max(0, 1 - ((minute - Onset) / 180.0)),
+                        _ => 1.0,
+                    };
             bladder += made * (1 - passes);
             level += made * passes * (minute > Onset && Fault == Fault.Leak ? 0.67 : 1);
             (retained[minute], levels[minute]) = (bladder, level);
@@ -131,16 +139,32 @@ internal sealed class FaultyBed
         var off = 0.0;
         for (var minute = Rounds.Every; minute < retained.Length; minute += Rounds.Every)
         {
-            if (chance.NextDouble() < Rounds.Missed) continue;
-            var taken = Math.Clamp(minute + (int)Math.Round(Within(-1, 1) * Math.Sqrt(3) * (double)Characters.ReadingTime), minute - (Rounds.Every / 2), levels.Length - 1);
+            if (chance.NextDouble() < Rounds.Missed)
+                continue;
+            var taken = Math.Clamp(
+                minute + (int)Math.Round(Within(-1, 1) * Math.Sqrt(3) * (double)Characters.ReadingTime),
+                minute - (Rounds.Every / 2),
+                levels.Length - 1
+            );
             var content = levels[taken] - off;
             var empties = content > 2600;
             var seen = (content - Either(Characters.DrainageGraduation.Random)) / (1 + scale);
-            entries.Add(Rounds.Weighed
-                ? new DrainageWeighed(Header(minute, MeasuringWay.Weighed), "1", Mass.FromGrams(Math.Max(0, Math.Round((decimal)((content * density) - Either(Characters.Scale.Random))))), Mass.FromGrams(0), null, empties)
-                : empties ? new DrainageEmptied(Header(minute), "1", Ml(seen)) : new DrainageLevelRead(Header(minute), "1", Ml(seen)));
+            entries.Add(
+                Rounds.Weighed
+                    ? new DrainageWeighed(
+                        Header(minute, MeasuringWay.Weighed),
+                        "1",
+                        Mass.FromGrams(Math.Max(0, Math.Round((decimal)((content * density) - Either(Characters.Scale.Random))))),
+                        Mass.FromGrams(0),
+                        null,
+                        empties
+                    )
+                : empties ? new DrainageEmptied(Header(minute), "1", Ml(seen))
+                : new DrainageLevelRead(Header(minute), "1", Ml(seen))
+            );
             Read.Add(minute);
-            if (empties) off = levels[taken];
+            if (empties)
+                off = levels[taken];
         }
     }
 
@@ -153,10 +177,12 @@ internal sealed class FaultyBed
         {
             foreach (var flag in record.Standing)
             {
-                if (before.Add((flag.Slug, flag.Start, flag.Latest.Priority))) yield return (flag.Slug, flag.Latest.Priority, (int)(record.AsOf - VirtualBed.Start).TotalMinutes, flag.Latest.Says);
+                if (before.Add((flag.Slug, flag.Start, flag.Latest.Priority)))
+                    yield return (flag.Slug, flag.Latest.Priority, (int)(record.AsOf - VirtualBed.Start).TotalMinutes, flag.Latest.Says);
             }
 
-            if (record.Next is not { } next || next > end) yield break;
+            if (record.Next is not { } next || next > end)
+                yield break;
             record = record.After(Balance, [], next).Record;
         }
     }
@@ -168,5 +194,6 @@ internal sealed class FaultyBed
     /// <summary>To the whole mL, and no scale shows less than nothing.</summary>
     private static Volume Ml(double millilitres) => Volume.FromMillilitres(Math.Max(0, Math.Round((decimal)millilitres)));
 
-    private EntryHeader Header(int minute, MeasuringWay? how = null) => new(new("virtual", $"{entries.Count + 1}"), VirtualBed.Start + Duration.FromMinutes(minute)) { How = how };
+    private EntryHeader Header(int minute, MeasuringWay? how = null) =>
+        new(new("virtual", $"{entries.Count + 1}"), VirtualBed.Start + Duration.FromMinutes(minute)) { How = how };
 }

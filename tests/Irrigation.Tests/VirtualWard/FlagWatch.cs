@@ -76,7 +76,8 @@ internal static class FlagWatch
             foreach (var flag in record.Standing)
             {
                 var (priority, says) = (flag.Latest.Priority, flag.Latest.Says);
-                if (!said.Add((flag.Slug, flag.Start, priority, RaisedFlag.Possible(flag.Slug, says)))) continue;
+                if (!said.Add((flag.Slug, flag.Start, priority, RaisedFlag.Possible(flag.Slug, says))))
+                    continue;
                 var closing = ChartedBed.MinuteOf(record.Now.Balance.LastClosing);
                 yield return new(flag.Slug, flag.Start, priority, ChartedBed.MinuteOf(record.AsOf), says, closing);
             }

@@ -53,7 +53,14 @@ public class InjectedFaultTests(ITestOutputHelper output)
             Say($"{way}, {fault}", beds, bed => Found(bed));
             var late = beds.Where(bed => Late(bed, fault == Fault.Slow ? bed.Onset + 180 : bed.Onset, readingsMore: 0)).ToList();
             Assert.All(beds, bed => Assert.NotNull(Found(bed)));
-            Assert.All(late, bed => Assert.True(ReadingsMayBeHalfWrong(bed) && !Late(bed, bed.Onset, readingsMore: 1), $"{bed.Flow} mL/h: {Found(bed)!.Value.Minute - bed.Onset} min, {bed.Retained(Found(bed)!.Value.Minute):0} mL"));
+            Assert.All(
+                late,
+                bed =>
+                    Assert.True(
+                        ReadingsMayBeHalfWrong(bed) && !Late(bed, bed.Onset, readingsMore: 1),
+                        $"{bed.Flow} mL/h: {Found(bed)!.Value.Minute - bed.Onset} min, {bed.Retained(Found(bed)!.Value.Minute):0} mL"
+                    )
+            );
             Assert.True(late.Count <= 0.03 * beds.Length, $"{late.Count} of {beds.Length} late");
         }
     }
@@ -75,42 +82,72 @@ public class InjectedFaultTests(ITestOutputHelper output)
         Assert.True(wrong.Count(bed => Found(bed) is not null) >= 0.9 * wrong.Length);
     }
 
-    private static Rounds RoundsOf(string way) => way switch
-    {
-        "weighed" => Weighed,
-        "missed" => OneInFiveMissed,
-        "quarterly" => Quarterly,
-        _ => Hourly,
-    };
+    private static Rounds RoundsOf(string way) =>
+        way switch
+        {
+            "weighed" => Weighed,
+            "missed" => OneInFiveMissed,
+            "quarterly" => Quarterly,
+            _ => Hourly,
+        };
 
     /// <summary>Flows of 100 to 1000 mL/h, as many slow ones as fast ones; of 1 to 2 L/h where it is read every 15 min.</summary>
     private static FaultyBed[] Beds(Fault fault, int count, int hours, Rounds rounds, double atLeast = 100)
     {
         var (from, to) = rounds.Every < 60 ? (1000.0, 2000.0) : (atLeast, 1000.0);
         var seeds = new Random(20260314 + (int)fault);
-        return [.. Enumerable.Range(0, count).Select(_ => seeds.Next()).ToArray().AsParallel().AsOrdered().Select(seed =>
-        {
-            var chance = new Random(seed);
-            return new FaultyBed(fault, Math.Round(from * Math.Pow(to / from, chance.NextDouble()) / 10) * 10, rounds, hours, chance);
-        })];
+        return
+        [
+            .. Enumerable
+                .Range(0, count)
+                .Select(_ => seeds.Next())
+                .ToArray()
+                .AsParallel()
+                .AsOrdered()
+                .Select(seed =>
+                {
+                    var chance = new Random(seed);
+                    return new FaultyBed(
+                        fault,
+                        Math.Round(from * Math.Pow(to / from, chance.NextDouble()) / 10) * 10,
+                        rounds,
+                        hours,
+                        chance
+                    );
+                }),
+        ];
     }
 
     /// <summary>The first flag about the outflow that came after the fault.</summary>
     private static (string Slug, FlagPriority Priority, int Minute, string Says)? Found(FaultyBed bed) =>
-        bed.Raised.Where(flag => Outflow.Contains(flag.Slug) && flag.Minute > bed.Onset).OrderBy(flag => flag.Minute).Select(flag => ((string, FlagPriority, int, string)?)flag).FirstOrDefault();
+        bed
+            .Raised.Where(flag => Outflow.Contains(flag.Slug) && flag.Minute > bed.Onset)
+            .OrderBy(flag => flag.Minute)
+            .Select(flag => ((string, FlagPriority, int, string)?)flag)
+            .FirstOrDefault();
 
     private static bool Late(FaultyBed bed, int blocked, int readingsMore) =>
-        Found(bed) is not { Minute: var minute } || (bed.Retained(minute) > 300 && bed.Read.Count(read => read > blocked && read < minute) > 1 + readingsMore);
+        Found(bed) is not { Minute: var minute }
+        || (bed.Retained(minute) > 300 && bed.Read.Count(read => read > blocked && read < minute) > 1 + readingsMore);
 
-    private static bool ReadingsMayBeHalfWrong(FaultyBed bed) => (bed.Rounds.Weighed ? 10 : 100) + (bed.Flow / 60 * 2 * Math.Sqrt(3) * 3) >= bed.Flow / 60 * bed.Rounds.Every / 2;
+    private static bool ReadingsMayBeHalfWrong(FaultyBed bed) =>
+        (bed.Rounds.Weighed ? 10 : 100) + (bed.Flow / 60 * 2 * Math.Sqrt(3) * 3) >= bed.Flow / 60 * bed.Rounds.Every / 2;
 
     private static double PerThousandHours(FaultyBed[] beds, FlagPriority priority) =>
-        1000.0 * beds.Sum(bed => bed.Raised.Count(flag => Outflow.Contains(flag.Slug) && flag.Priority == priority)) / beds.Sum(bed => bed.Hours);
+        1000.0
+        * beds.Sum(bed => bed.Raised.Count(flag => Outflow.Contains(flag.Slug) && flag.Priority == priority))
+        / beds.Sum(bed => bed.Hours);
 
     private void Say(string name, FaultyBed[] quiet)
     {
         output.WriteLine($"{name}: {quiet.Sum(bed => bed.Hours)} h without a fault; flags per 1000 h:");
-        foreach (var flag in quiet.SelectMany(bed => bed.Raised).Where(flag => flag.Slug is not ("order-mismatch" or "record-incomplete" or "bag-low")).GroupBy(flag => (flag.Slug, flag.Priority)).OrderBy(flag => flag.Key))
+        foreach (
+            var flag in quiet
+                .SelectMany(bed => bed.Raised)
+                .Where(flag => flag.Slug is not ("order-mismatch" or "record-incomplete" or "bag-low"))
+                .GroupBy(flag => (flag.Slug, flag.Priority))
+                .OrderBy(flag => flag.Key)
+        )
         {
             output.WriteLine($"  {flag.Key.Slug}, {flag.Key.Priority}: {1000.0 * flag.Count() / quiet.Sum(bed => bed.Hours):0.0}");
         }
@@ -118,9 +155,14 @@ public class InjectedFaultTests(ITestOutputHelper output)
 
     private void Say(string name, FaultyBed[] beds, Func<FaultyBed, (string Slug, FlagPriority Priority, int Minute, string Says)?> found)
     {
-        var minutes = beds.Where(bed => found(bed) is not null).Select(bed => (double)(found(bed)!.Value.Minute - bed.Onset)).Order().ToList();
+        var minutes = beds.Where(bed => found(bed) is not null)
+            .Select(bed => (double)(found(bed)!.Value.Minute - bed.Onset))
+            .Order()
+            .ToList();
         var held = beds.Where(bed => found(bed) is not null).Select(bed => bed.Retained(found(bed)!.Value.Minute)).Order().ToList();
-        output.WriteLine($"{name}: {minutes.Count} of {beds.Length} found, after {At(minutes, 0.5):0} min (median), {At(minutes, 0.95):0} (95 %); retained then {At(held, 0.5):0} mL, {At(held, 0.95):0}; late {beds.Count(bed => Late(bed, bed.Fault == Fault.Slow ? bed.Onset + 180 : bed.Onset, 0))}");
+        output.WriteLine(
+            $"{name}: {minutes.Count} of {beds.Length} found, after {At(minutes, 0.5):0} min (median), {At(minutes, 0.95):0} (95 %); retained then {At(held, 0.5):0} mL, {At(held, 0.95):0}; late {beds.Count(bed => Late(bed, bed.Fault == Fault.Slow ? bed.Onset + 180 : bed.Onset, 0))}"
+        );
     }
 
     private static double At(List<double> sorted, double part) => sorted.Count == 0 ? double.NaN : sorted[(int)(part * (sorted.Count - 1))];

@@ -22,11 +22,14 @@ internal sealed record MistypedReading(ChartingWay Way, TypingError Error, doubl
 
     private static MistypedReading? Of(ChartedBed chart, TypingError error, Random chance)
     {
-        var slips = (from place in Enumerable.Range(0, chart.Readings.Count - 1)
-                     let instead = TypingErrors.Of(error, chart.Readings[place].Entry, chance)
-                     where instead is not null
-                     select (chart.Readings[place], instead!, chart.Readings[place + 1].Minute)).ToArray();
-        if (slips.Length == 0) return null;
+        var slips = (
+            from place in Enumerable.Range(0, chart.Readings.Count - 1)
+            let instead = TypingErrors.Of(error, chart.Readings[place].Entry, chance)
+            where instead is not null
+            select (chart.Readings[place], instead!, chart.Readings[place + 1].Minute)
+        ).ToArray();
+        if (slips.Length == 0)
+            return null;
         var (reading, typed, next) = slips[chance.Next(slips.Length)];
         var good = Seen(chart.Entries, reading.Minute, next);
         var bad = Seen(chart.With(reading, typed), reading.Minute, next);

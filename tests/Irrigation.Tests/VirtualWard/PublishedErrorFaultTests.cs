@@ -7,12 +7,13 @@ namespace Irrigation.Tests.VirtualWard;
 public class PublishedErrorFaultTests(ITestOutputHelper output)
 {
     private static readonly Lazy<Bed[]> Beds = new(() =>
-    [
-        .. from fault in Enum.GetValues<Fault>()
-           where fault != Fault.None
-           from bed in VirtualWards.Of([.. ChartingWay.Hourly, ChartingWay.AsOnWards[1]], VirtualWards.PerBand / 20, Plan(fault), Bed.Of)
-           select bed,
-    ]);
+        [
+            .. from fault in Enum.GetValues<Fault>()
+            where fault != Fault.None
+            from bed in VirtualWards.Of([.. ChartingWay.Hourly, ChartingWay.AsOnWards[1]], VirtualWards.PerBand / 20, Plan(fault), Bed.Of)
+            select bed,
+        ]
+    );
 
     [Fact]
     public void An_obstruction_is_found_at_hourly_rounds()
@@ -25,7 +26,8 @@ public class PublishedErrorFaultTests(ITestOutputHelper output)
             from way in Beds.Value.GroupBy(bed => bed.Way.Name)
             from fault in way.GroupBy(bed => bed.Fault)
             from band in FlowBand.EachAndAll(fault, bed => bed.Band)
-            select Row(way.Key, fault.Key, band.Flow, band.Beds));
+            select Row(way.Key, fault.Key, band.Flow, band.Beds)
+        );
         var blocked = Beds.Value.Where(bed => bed.Fault is Fault.Sudden or Fault.Slow && bed.Way.Every == 60);
         Assert.All(blocked, bed => Assert.NotNull(bed.Minutes));
     }

@@ -42,7 +42,8 @@ public class PublishedErrorsTests(ITestOutputHelper output)
                 + " | RMSE best, mL | headline | drainage − flow × time",
             from row in Rows(bed => bed.Intervals)
             from final in new[] { true, false }
-            select Row(row.Way, row.Band, final, [.. row.Of.Where(i => i.Final == final)]));
+            select Row(row.Way, row.Band, final, [.. row.Of.Where(i => i.Final == final)])
+        );
         Assert.NotEmpty(Main.Value);
 
         static string Row(string way, string band, bool final, IntervalFigure[] all)
@@ -59,7 +60,8 @@ public class PublishedErrorsTests(ITestOutputHelper output)
                 Math.Sqrt(known.Average(i => Math.Pow(i.InUncertainties!.Value, 2))),
                 Rmse(known, i => i.Best),
                 Rmse(known, i => i.Headline),
-                Rmse(known, i => i.FlowTimesTime));
+                Rmse(known, i => i.FlowTimesTime)
+            );
         }
     }
 
@@ -73,7 +75,8 @@ public class PublishedErrorsTests(ITestOutputHelper output)
             "Way | Flow, mL/h | Stage | Asked | Really met, % | Decided, % | Wrong of them, % | Met, wrongly | Not met, wrongly | Why not",
             from row in Rows(bed => bed.Questions)
             from stage in new[] { 1, 2 }
-            select Row(row.Way, row.Band, stage, [.. row.Of.Where(q => q.Stage == stage)]));
+            select Row(row.Way, row.Band, stage, [.. row.Of.Where(q => q.Stage == stage)])
+        );
         Assert.NotEmpty(Main.Value);
 
         static string Row(string way, string band, int stage, QuestionFigure[] all)
@@ -89,7 +92,8 @@ public class PublishedErrorsTests(ITestOutputHelper output)
                 Report.Share(all.Count(q => q.Wrong), decided),
                 $"{all.Count(q => q.Wrong && !q.Met)} of {all.Count(q => q.Answer == Answer.Met)}",
                 $"{all.Count(q => q.Wrong && q.Met)} of {all.Count(q => q.Answer == Answer.NotMet)}",
-                Report.Counted(all.SelectMany(q => q.Answer == Answer.Indeterminate ? ["indeterminate"] : q.Why.Select(w => Slug.Of(w)))));
+                Report.Counted(all.SelectMany(q => q.Answer == Answer.Indeterminate ? ["indeterminate"] : q.Why.Select(w => Slug.Of(w))))
+            );
         }
     }
 
@@ -103,7 +107,13 @@ public class PublishedErrorsTests(ITestOutputHelper output)
         var beds = Main.Value.Where(bed => bed.Way.Name == way);
         var intervals = beds.SelectMany(bed => bed.Intervals).Where(i => i.Final == final && i.Low is not null).ToList();
         Assert.True(intervals.Count > 500, $"{intervals.Count}");
-        Assert.InRange(intervals.Average(i => i.Covers ? 1.0 : 0.0), 0.93, toTheMinuteByHand ? 0.998 : way == ChartingWay.Main[0].Name ? 0.98 : 0.972);
+        Assert.InRange(
+            intervals.Average(i => i.Covers ? 1.0 : 0.0),
+            0.93,
+            toTheMinuteByHand ? 0.998
+                : way == ChartingWay.Main[0].Name ? 0.98
+                : 0.972
+        );
     }
 
     [Fact]
@@ -120,7 +130,10 @@ public class PublishedErrorsTests(ITestOutputHelper output)
     [Theory]
     [InlineData(300, 0.5)]
     [InlineData(1000, 0.38)]
-    public void Half_of_the_questions_for_stage_1_are_decided_at_usual_flows_and_a_decision_is_wrong_at_most_once_in_forty(int flow, double share)
+    public void Half_of_the_questions_for_stage_1_are_decided_at_usual_flows_and_a_decision_is_wrong_at_most_once_in_forty(
+        int flow,
+        double share
+    )
     {
         var asked = Main.Value.Where(bed => bed.Band.To <= flow).SelectMany(bed => bed.Questions).Where(q => q.Stage == 1).ToList();
         var decided = asked.Where(q => q.Decided).ToList();
@@ -152,7 +165,8 @@ public class PublishedErrorsTests(ITestOutputHelper output)
             3,
             "Probability that a criterion is met: stated and so (stages 1 and 2, all ways)",
             "Tenth | Cases | Beds | Stated, % | Really met, % | Difference, points | Standard error, points",
-            tenths.Select(tenth => tenth.ToString()));
+            tenths.Select(tenth => tenth.ToString())
+        );
         Assert.True(tenths.Sum(tenth => tenth.Cases) > 1000, "no probability is stated");
         var many = tenths.Where(tenth => tenth.Cases >= 200);
         Assert.All(many, tenth => Assert.InRange(Math.Abs(tenth.Met - tenth.Stated), 0, 0.05 + tenth.Error));
@@ -185,7 +199,8 @@ public class PublishedErrorsTests(ITestOutputHelper output)
                 asked.Length,
                 asked.Sum(bed => bed.Sum(q => q.Probability!.Value)) / Math.Max(1, cases),
                 asked.Sum(bed => bed.Count(q => q.Met)) / Math.Max(1.0, cases),
-                Math.Sqrt(off) / Math.Max(1, cases));
+                Math.Sqrt(off) / Math.Max(1, cases)
+            );
         }
 
         private static int? TenthOf(double? probability) => probability is { } p ? Math.Min(9, (int)(p * 10)) : null;

@@ -16,10 +16,12 @@ internal static class Report
     {
         var columns = head.Count(c => c == '|') + 1;
         var table = new StringBuilder($"## {title}\n\n| {head} |\n|{string.Concat(Enumerable.Repeat(" --- |", columns))}\n");
-        foreach (var row in rows) table.Append("| ").Append(row).Append(" |\n");
+        foreach (var row in rows)
+            table.Append("| ").Append(row).Append(" |\n");
         output.WriteLine(table.ToString());
         Sections[place] = table.ToString();
-        if (Environment.GetEnvironmentVariable("VIRTUAL_WARD_REPORT") is not { Length: > 0 } path) return;
+        if (Environment.GetEnvironmentVariable("VIRTUAL_WARD_REPORT") is not { Length: > 0 } path)
+            return;
         lock (Writing)
         {
             File.WriteAllText(path, "# The virtual ward\n\n" + string.Join("\n", Sections.OrderBy(s => s.Key).Select(s => s.Value)));
@@ -27,22 +29,31 @@ internal static class Report
     }
 
     /// <summary>The cells of a row: numbers with no more digits than the draw is worth.</summary>
-    public static string Row(params object?[] cells) => string.Join(" | ", cells.Select(cell => cell switch
-    {
-        double.NaN => "",
-        double.PositiveInfinity => "never",
-        double number => number.ToString(Math.Abs(number) < 100 ? "0.0" : "0", CultureInfo.InvariantCulture),
-        _ => cell?.ToString(),
-    }));
+    public static string Row(params object?[] cells) =>
+        string.Join(
+            " | ",
+            cells.Select(cell =>
+                cell switch
+                {
+                    double.NaN => "",
+                    double.PositiveInfinity => "never",
+                    double number => number.ToString(Math.Abs(number) < 100 ? "0.0" : "0", CultureInfo.InvariantCulture),
+                    _ => cell?.ToString(),
+                }
+            )
+        );
 
     /// <summary>A share in per cent; not a number where there were none to share.</summary>
     public static double Share(int part, int whole) => whole == 0 ? double.NaN : 100.0 * part / whole;
 
     /// <summary>How often each came, the commonest first.</summary>
-    public static string Counted(IEnumerable<string> words) => string.Join(
-        ", ",
-        words.GroupBy(word => word)
-            .OrderByDescending(word => word.Count())
-            .ThenBy(word => word.Key, StringComparer.Ordinal)
-            .Select(word => $"{word.Key} {word.Count()}"));
+    public static string Counted(IEnumerable<string> words) =>
+        string.Join(
+            ", ",
+            words
+                .GroupBy(word => word)
+                .OrderByDescending(word => word.Count())
+                .ThenBy(word => word.Key, StringComparer.Ordinal)
+                .Select(word => $"{word.Key} {word.Count()}")
+        );
 }

@@ -41,7 +41,12 @@ internal sealed class VirtualBed
     private readonly List<Entry> entries = [];
     private readonly List<(double Start, double End, double Volume, double Drift)> bags = [];
     private readonly Random chance;
-    private readonly double urinePerHour, urineDrift, overfill, scale, pump, density;
+    private readonly double urinePerHour,
+        urineDrift,
+        overfill,
+        scale,
+        pump,
+        density;
 
     /// <summary>Draws an episode.</summary>
     public VirtualBed(Chart chart, Random chance)
@@ -54,10 +59,19 @@ internal sealed class VirtualBed
         scale = Either(Characters.DrainageGraduation.Systematic);
         pump = Either(Characters.Pump.Systematic);
         density = 1.006 + Either(Characters.DefaultDensityHalfWidth);
-        if (chart == Chart.UrineMeter) Meter();
-        else if (chart == Chart.PumpByMarks) Pumped();
-        else Bags();
-        Balance = FluidBalance.Of(EpisodeLog.Empty(new(Start, null, DateTimeZone.Utc, [])).Append([new WeightMeasured(Header(0), new((decimal)Kilograms, WeightKind.Actual)), .. entries], Start).Log, BalanceSettings.Default);
+        if (chart == Chart.UrineMeter)
+            Meter();
+        else if (chart == Chart.PumpByMarks)
+            Pumped();
+        else
+            Bags();
+        Balance = FluidBalance.Of(
+            EpisodeLog
+                .Empty(new(Start, null, DateTimeZone.Utc, []))
+                .Append([new WeightMeasured(Header(0), new((decimal)Kilograms, WeightKind.Actual)), .. entries], Start)
+                .Log,
+            BalanceSettings.Default
+        );
     }
 
     public static Instant Start { get; } = Instant.FromUtc(2026, 3, 14, 7, 0);
@@ -78,11 +92,12 @@ internal sealed class VirtualBed
     private double Urine(double at) => urinePerHour * (at + (urineDrift * at * (1 - (at / 24))));
 
     /// <summary>Irrigant delivered by a time: within a bag the flow falls or rises, so that it is off by drift · p · (1 − p) at the fraction p.</summary>
-    private double Irrigant(double at) => bags.Sum(bag =>
-    {
-        var p = Math.Clamp((at - bag.Start) / (bag.End - bag.Start), 0, 1);
-        return bag.Volume * (p + (bag.Drift * p * (1 - p)));
-    });
+    private double Irrigant(double at) =>
+        bags.Sum(bag =>
+        {
+            var p = Math.Clamp((at - bag.Start) / (bag.End - bag.Start), 0, 1);
+            return bag.Volume * (p + (bag.Drift * p * (1 - p)));
+        });
 
     private void Bags()
     {
@@ -94,7 +109,8 @@ internal sealed class VirtualBed
             var residue = (double)Characters.EmptyBagResidue.Mean + Either(Characters.EmptyBagResidue.HalfWidth);
             var delivered = (label * (1 + overfill)) - residue;
             entries.Add(new BagHung(Header(Hours), "1", Ml(label), null, "this type", null, Volume.Zero));
-            if (Chart == Chart.MidBagWithFlow) entries.Add(new FlowSet(Header(Hours), "1", FlowRate.FromMillilitresPerHour((decimal)flow), null, null));
+            if (Chart == Chart.MidBagWithFlow)
+                entries.Add(new FlowSet(Header(Hours), "1", FlowRate.FromMillilitresPerHour((decimal)flow), null, null));
             bags.Add((Hours, Minute(Hours + (delivered / flow)), delivered, Either(drift)));
             entries.Add(new BagTakenDown(Header(bags[^1].End), "1", Volume.Zero));
         }
@@ -104,7 +120,10 @@ internal sealed class VirtualBed
         {
             // A reading between two readings of the irrigant is taken a little before or after the time charted.
             var atChange = bags.Any(bag => bag.End == charted);
-            var taken = atChange || Chart == Chart.BagReadByMarks ? charted : charted + (Within(-1, 1) * Math.Sqrt(3) * (double)Characters.ReadingTime / 60);
+            var taken =
+                atChange || Chart == Chart.BagReadByMarks
+                    ? charted
+                    : charted + (Within(-1, 1) * Math.Sqrt(3) * (double)Characters.ReadingTime / 60);
             var content = Urine(taken) + Irrigant(taken) - Urine(emptied.True) - Irrigant(emptied.True);
             if (Chart == Chart.BagReadByMarks && !atChange)
             {
@@ -113,18 +132,29 @@ internal sealed class VirtualBed
                 entries.Add(new BagRead(Header(charted), "1", Ml(left - Either(Characters.BagGraduation.Random))));
             }
 
-            entries.Add(Chart == Chart.PairedAndWeighed
-                ? new DrainageWeighed(Header(charted, MeasuringWay.Weighed), "1", Mass.FromGrams(Math.Round((decimal)((content * density) - Either(Characters.Scale.Random)))), Mass.FromGrams(0), null, true)
-                : new DrainageEmptied(Header(charted), "1", ByMarks(content)));
+            entries.Add(
+                Chart == Chart.PairedAndWeighed
+                    ? new DrainageWeighed(
+                        Header(charted, MeasuringWay.Weighed),
+                        "1",
+                        Mass.FromGrams(Math.Round((decimal)((content * density) - Either(Characters.Scale.Random)))),
+                        Mass.FromGrams(0),
+                        null,
+                        true
+                    )
+                    : new DrainageEmptied(Header(charted), "1", ByMarks(content))
+            );
             emptied = (charted, taken);
         }
     }
 
     private IEnumerable<double> Emptyings()
     {
-        if (Chart is Chart.PairedByMarks or Chart.PairedAndWeighed) return bags.Select(bag => bag.End);
+        if (Chart is Chart.PairedByMarks or Chart.PairedAndWeighed)
+            return bags.Select(bag => bag.End);
         var times = new List<double>();
-        for (var at = Minute(Within(1, 3)); at < Hours - 0.5; at = Minute(at + Within(1, 3))) times.Add(at);
+        for (var at = Minute(Within(1, 3)); at < Hours - 0.5; at = Minute(at + Within(1, 3)))
+            times.Add(at);
         return times.Append(Hours);
     }
 
@@ -146,7 +176,13 @@ internal sealed class VirtualBed
         var gain = 1 + (double)Characters.UrineMeter.Correction + Either(Characters.UrineMeter.Systematic);
         for (; Hours < 12; Hours++)
         {
-            entries.Add(new UrineCollected(Header(Hours + 1), UrineRoute.UrethralCatheter, Ml(Math.Max(0, Urine(Hours + 1) - Urine(Hours) - Either(Characters.UrineMeter.Random)) / gain)));
+            entries.Add(
+                new UrineCollected(
+                    Header(Hours + 1),
+                    UrineRoute.UrethralCatheter,
+                    Ml(Math.Max(0, Urine(Hours + 1) - Urine(Hours) - Either(Characters.UrineMeter.Random)) / gain)
+                )
+            );
         }
     }
 

@@ -19,13 +19,15 @@ public class VirtualWardTests(ITestOutputHelper output)
     });
 
     private static readonly Lazy<(Chart Chart, double Truth, ClosedInterval Interval)[]> Intervals = new(() =>
-        [.. Beds.Value.SelectMany(bed => bed.Balance[FluidBalance.Bladder].Select(i => (bed.Chart, bed.TrueUrine(i.Start, i.End), i)))]);
+        [.. Beds.Value.SelectMany(bed => bed.Balance[FluidBalance.Bladder].Select(i => (bed.Chart, bed.TrueUrine(i.Start, i.End), i)))]
+    );
 
     [Fact]
     public void The_95_per_cent_interval_holds_the_truth_in_95_of_100()
     {
         Assert.True(Beds.Value.Where(b => b.Chart != Chart.UrineMeter).Sum(b => b.Hours) > 10_000);
-        foreach (var way in Intervals.Value.GroupBy(i => i.Chart)) Say(way.Key.ToString(), [.. way]);
+        foreach (var way in Intervals.Value.GroupBy(i => i.Chart))
+            Say(way.Key.ToString(), [.. way]);
         Say("all", Intervals.Value);
         // These errors are rectangular, and k = 2 covers a little more of one that prevails; with normal ones see PublishedErrorsTests.
         Assert.InRange(Coverage(Intervals.Value), 0.93, 0.975);
@@ -41,7 +43,10 @@ public class VirtualWardTests(ITestOutputHelper output)
     {
         foreach (var way in Intervals.Value.Where(i => i.Chart is not Chart.PumpByMarks).GroupBy(i => i.Chart)) // a pump has no known bias to take out
         {
-            Assert.True(Rmse([.. way], i => i.Output!.BestEstimate!.Value.Value) < Rmse([.. way], i => i.Simple!.Value), way.Key.ToString());
+            Assert.True(
+                Rmse([.. way], i => i.Output!.BestEstimate!.Value.Value) < Rmse([.. way], i => i.Simple!.Value),
+                way.Key.ToString()
+            );
         }
     }
 
@@ -50,15 +55,23 @@ public class VirtualWardTests(ITestOutputHelper output)
     {
         var adult = new Patient(new(1950, 5, 1), DateTimeZone.Utc);
         var rules = UrineOutputCriteria.All.Where(c => c is { Name: "kdigo", Threshold: 0.5m }).ToList();
-        var decided = (from bed in Beds.Value
-                       from rule in rules
-                       let at = VirtualBed.Start + rule.Window
-                       let result = UrineOutputCriteria.Evaluate(rule, bed.Balance, adult, at, CriteriaSettings.Default).First()
-                       let truth = bed.TrueUrine(VirtualBed.Start, at) / bed.Kilograms / rule.Window.TotalHours
-                       select (bed.Chart, result.Answer, Wrong: (result.Answer == Answer.Met && truth >= 0.5) || (result.Answer == Answer.NotMet && truth < 0.5))).ToList();
+        var decided = (
+            from bed in Beds.Value
+            from rule in rules
+            let at = VirtualBed.Start + rule.Window
+            let result = UrineOutputCriteria.Evaluate(rule, bed.Balance, adult, at, CriteriaSettings.Default).First()
+            let truth = bed.TrueUrine(VirtualBed.Start, at) / bed.Kilograms / rule.Window.TotalHours
+            select (
+                bed.Chart,
+                result.Answer,
+                Wrong: (result.Answer == Answer.Met && truth >= 0.5) || (result.Answer == Answer.NotMet && truth < 0.5)
+            )
+        ).ToList();
         foreach (var way in decided.GroupBy(d => d.Chart))
         {
-            output.WriteLine($"{way.Key,-18} {string.Join(", ", Enum.GetValues<Answer>().Select(a => $"{a} {way.Count(d => d.Answer == a)}"))}; wrong {way.Count(d => d.Wrong)}");
+            output.WriteLine(
+                $"{way.Key, -18} {string.Join(", ", Enum.GetValues<Answer>().Select(a => $"{a} {way.Count(d => d.Answer == a)}"))}; wrong {way.Count(d => d.Wrong)}"
+            );
         }
 
         var said = decided.Where(d => d.Answer is Answer.Met or Answer.NotMet).ToList();
@@ -70,11 +83,14 @@ public class VirtualWardTests(ITestOutputHelper output)
     private static double Coverage((Chart, double Truth, ClosedInterval Interval)[] intervals) =>
         intervals.Average(i => Holds(i.Interval.Output!.Interval95!.Value, i.Truth) ? 1.0 : 0.0);
 
-    private static bool Holds(Measures.VolumeRange range, double truth) => (double)range.Low.Millilitres <= truth && truth <= (double)range.High.Millilitres;
+    private static bool Holds(Measures.VolumeRange range, double truth) =>
+        (double)range.Low.Millilitres <= truth && truth <= (double)range.High.Millilitres;
 
     private static double Rmse((Chart, double Truth, ClosedInterval Interval)[] intervals, Func<ClosedInterval, Measures.Volume> number) =>
         Math.Sqrt(intervals.Average(i => Math.Pow((double)number(i.Interval).Millilitres - i.Truth, 2)));
 
-    private void Say(string name, (Chart, double Truth, ClosedInterval Interval)[] intervals) => output.WriteLine(
-        $"{name,-18} {intervals.Length,6} intervals, covered {Coverage(intervals):P1}; RMSE best {Rmse(intervals, i => i.Output!.BestEstimate!.Value.Value):0} mL, simple {Rmse(intervals, i => i.Simple!.Value):0} mL");
+    private void Say(string name, (Chart, double Truth, ClosedInterval Interval)[] intervals) =>
+        output.WriteLine(
+            $"{name, -18} {intervals.Length, 6} intervals, covered {Coverage(intervals):P1}; RMSE best {Rmse(intervals, i => i.Output!.BestEstimate!.Value.Value):0} mL, simple {Rmse(intervals, i => i.Simple!.Value):0} mL"
+        );
 }

@@ -14,17 +14,29 @@ internal static class VirtualWards
     /// <param name="plan">What lies in a bed of a band.</param>
     /// <param name="worked">What is asked of it.</param>
     public static T[] Of<T>(
-        IEnumerable<ChartingWay> ways, int perBand, Func<FlowBand, bool, BedPlan> plan, Func<ChartedBed, Random, T> worked)
+        IEnumerable<ChartingWay> ways,
+        int perBand,
+        Func<FlowBand, bool, BedPlan> plan,
+        Func<ChartedBed, Random, T> worked
+    )
     {
         var seeds = new Random(Seed);
-        var places = from way in ways
-                     from band in FlowBand.All
-                     from bed in Enumerable.Range(0, perBand)
-                     select (way, plan: plan(band, bed % 2 == 0), seed: seeds.Next());
-        return [.. places.ToArray().AsParallel().AsOrdered().Select(place =>
-        {
-            var chance = new Random(place.seed);
-            return worked(new(new(place.plan, chance), place.way, chance), chance);
-        })];
+        var places =
+            from way in ways
+            from band in FlowBand.All
+            from bed in Enumerable.Range(0, perBand)
+            select (way, plan: plan(band, bed % 2 == 0), seed: seeds.Next());
+        return
+        [
+            .. places
+                .ToArray()
+                .AsParallel()
+                .AsOrdered()
+                .Select(place =>
+                {
+                    var chance = new Random(place.seed);
+                    return worked(new(new(place.plan, chance), place.way, chance), chance);
+                }),
+        ];
     }
 }

@@ -131,18 +131,23 @@ internal sealed class WardBed
             var passes = Passes(minute);
             retained[minute] = retained[minute - 1] + (made * (1 - passes));
             drained[minute] = drained[minute - 1] + (made * passes * Reaches(minute));
-            if (left < 0.01) Hang(minute);
-            if (minute >= next) Set(minute);
+            if (left < 0.01)
+                Hang(minute);
+            if (minute >= next)
+                Set(minute);
         }
     }
 
-    private double Passes(int minute) => minute <= Onset ? 1 : Plan.Fault switch
-    {
-        Fault.Sudden => 0,
-        Fault.Partial => PartOfBlocked,
-        Fault.Slow => Math.Max(0, 1 - ((minute - Onset) / 180.0)),
-        Fault.None or Fault.Leak or Fault.WrongBag => 1,
-    };
+    private double Passes(int minute) =>
+        minute <= Onset
+            ? 1
+            : Plan.Fault switch
+            {
+                Fault.Sudden => 0,
+                Fault.Partial => PartOfBlocked,
+                Fault.Slow => Math.Max(0, 1 - ((minute - Onset) / 180.0)),
+                Fault.None or Fault.Leak or Fault.WrongBag => 1,
+            };
 
     /// <summary>Which part of what leaves the bladder reaches the container.</summary>
     private double Reaches(int minute) => Plan.Fault == Fault.Leak && minute > Onset ? 1 - PartOfLeak : 1;

@@ -19,11 +19,15 @@ public class WithoutUrineTests(ITestOutputHelper output)
             "Way | Flow, mL/h | Beds | Flagged within 12 h | within 24 h | within 48 h | Median, h | Longest, h | First",
             from way in Beds.Value.GroupBy(bed => bed.Way.Name)
             from band in way.GroupBy(bed => bed.Band)
-            select Row(way.Key, band.Key, [.. band]));
+            select Row(way.Key, band.Key, [.. band])
+        );
         var slow = Beds.Value.Where(bed => bed.Band.To <= 300).ToList();
 
         // Where the flow is really a sixth faster than charted, what runs in unseen looks like urine until the bag is taken down.
-        Assert.True(slow.Count(bed => bed.Hours <= Soon) >= 0.9 * slow.Count, $"{slow.Count(bed => bed.Hours > Soon)} of {slow.Count} are not");
+        Assert.True(
+            slow.Count(bed => bed.Hours <= Soon) >= 0.9 * slow.Count,
+            $"{slow.Count(bed => bed.Hours > Soon)} of {slow.Count} are not"
+        );
         Assert.All(slow, bed => Assert.True(bed.Hours <= 24));
     }
 

@@ -17,7 +17,8 @@ internal sealed class BedsideCase
     private readonly EpisodeDefinition definition;
     private readonly List<Entry> entries;
 
-    private BedsideCase(EpisodeDefinition definition, IEnumerable<Entry> entries) => (this.definition, this.entries) = (definition, [.. entries]);
+    private BedsideCase(EpisodeDefinition definition, IEnumerable<Entry> entries) =>
+        (this.definition, this.entries) = (definition, [.. entries]);
 
     /// <summary>What is charted, in order of time.</summary>
     public IReadOnlyList<Entry> Entries => entries;
@@ -26,7 +27,8 @@ internal sealed class BedsideCase
     public IReadOnlyList<ClosedInterval> Intervals => Balance[FluidBalance.Bladder];
 
     /// <summary>The balance of all that is charted.</summary>
-    public FluidBalance Balance => FluidBalance.Of(EpisodeLog.Empty(definition.Frame).Append(entries, definition.Frame.Start).Log, BalanceSettings.Default);
+    public FluidBalance Balance =>
+        FluidBalance.Of(EpisodeLog.Empty(definition.Frame).Append(entries, definition.Frame.Start).Log, BalanceSettings.Default);
 
     /// <summary>Reads one from the folder beside this file.</summary>
     public static BedsideCase Read(string name)

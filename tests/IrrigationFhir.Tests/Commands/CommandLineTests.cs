@@ -96,13 +96,27 @@ public class CommandLineTests
         {
             await File.WriteAllTextAsync(Path.Combine(folder, "a-file"), "");
             var (code, output, errors) = await ProgramProcess.Run(
-                folder, "--Data:TimeZone=Nowhere/Land", "--Data:Folder=a-file/data", "--Data:Floder=x",
-                "--Fhir:DefaultCount=many", "--Fhir:CanonicalBase=ward", "--Fhir:BaseUrI=https://ward.example",
-                "--Intake:MostAtOnce=0", "--Intake:ConceptMap=nowhere.json",
-                "--Subscriptions:AllowLoopback=perhaps", "--Subscriptions:Timeout=soon", "--Subscriptions:AllowedHosts=ward.example",
-                "--Measuring:Pump:Systematic=5", "--Balance:ScanReach=15 mins", "--Criteria:LowHourly=25",
-                "--Flags:Nothing=1", "--Entries:Most=0.5",
-                "--urls=nowhere", "--Logging:LogLevel:Default=Loud", "--AllowedHosts=http://ward.example");
+                folder,
+                "--Data:TimeZone=Nowhere/Land",
+                "--Data:Folder=a-file/data",
+                "--Data:Floder=x",
+                "--Fhir:DefaultCount=many",
+                "--Fhir:CanonicalBase=ward",
+                "--Fhir:BaseUrI=https://ward.example",
+                "--Intake:MostAtOnce=0",
+                "--Intake:ConceptMap=nowhere.json",
+                "--Subscriptions:AllowLoopback=perhaps",
+                "--Subscriptions:Timeout=soon",
+                "--Subscriptions:AllowedHosts=ward.example",
+                "--Measuring:Pump:Systematic=5",
+                "--Balance:ScanReach=15 mins",
+                "--Criteria:LowHourly=25",
+                "--Flags:Nothing=1",
+                "--Entries:Most=0.5",
+                "--urls=nowhere",
+                "--Logging:LogLevel:Default=Loud",
+                "--AllowedHosts=http://ward.example"
+            );
 
             Assert.Equal((2, ""), (code, output));
             Assert.Equal(
@@ -119,11 +133,18 @@ public class CommandLineTests
                 Subscriptions:AllowLoopback: 'perhaps'; true or false is expected
                 Subscriptions:Timeout: 'soon'; a time such as 00:00:10 is expected
                 """.ReplaceLineEndings("\n"),
-                string.Join('\n', errors.Split('\n').TakeWhile(line => !line.StartsWith("Measuring", StringComparison.Ordinal))));
+                string.Join('\n', errors.Split('\n').TakeWhile(line => !line.StartsWith("Measuring", StringComparison.Ordinal)))
+            );
             string[] others =
             [
-                "Measuring:Pump:Systematic", "Balance:ScanReach", "Criteria:LowHourly", "Flags:Nothing", "Entries:Most",
-                "urls", "Logging:LogLevel:Default", "AllowedHosts",
+                "Measuring:Pump:Systematic",
+                "Balance:ScanReach",
+                "Criteria:LowHourly",
+                "Flags:Nothing",
+                "Entries:Most",
+                "urls",
+                "Logging:LogLevel:Default",
+                "AllowedHosts",
             ];
             Assert.All(others, key => Assert.Contains($"\n{key}: ", errors, StringComparison.Ordinal));
             Assert.DoesNotContain("   at ", errors, StringComparison.Ordinal);

@@ -41,14 +41,18 @@ public partial class ContractTests
         ]
         """;
 
-    private const string BelowZero = """{"source": "ward-7", "id": "4713", "kind": "drainage-emptied", "at": "2026-03-14T22:00:00+01:00", "volume": {"value": -40, "unit": "mL"}}""";
+    private const string BelowZero =
+        """{"source": "ward-7", "id": "4713", "kind": "drainage-emptied", "at": "2026-03-14T22:00:00+01:00", "volume": {"value": -40, "unit": "mL"}}""";
 
     [Fact]
     public async Task The_committed_contract_is_the_one_that_the_service_serves()
     {
         await using var ward = RunningService.Start(Before);
         var served = await ward.Read("/openapi/irrigationfhir.json");
-        Assert.True(JsonNode.DeepEquals(JsonNode.Parse(Repo.Read(Document)), served), $"{Document} is not what the service serves: build, and commit what the build wrote");
+        Assert.True(
+            JsonNode.DeepEquals(JsonNode.Parse(Repo.Read(Document)), served),
+            $"{Document} is not what the service serves: build, and commit what the build wrote"
+        );
     }
 
     [Fact]
@@ -74,8 +78,12 @@ public partial class ContractTests
         {
             var reply = await asked;
             Assert.True((int)reply.Status == status, $"{operation}: {(int)reply.Status} instead of {status}: {reply.Text}");
-            if (status == 201) episode = (string)reply.Json["id"]!;
-            Shows(string.Create(CultureInfo.InvariantCulture, $"{operation}.{status}.json"), Repo.Text(reply.Json).Replace(episode, EpisodeId, StringComparison.Ordinal));
+            if (status == 201)
+                episode = (string)reply.Json["id"]!;
+            Shows(
+                string.Create(CultureInfo.InvariantCulture, $"{operation}.{status}.json"),
+                Repo.Text(reply.Json).Replace(episode, EpisodeId, StringComparison.Ordinal)
+            );
         }
 
         Shows("openEpisode.request.json", Repo.Text(JsonNode.Parse(Episode)!));
@@ -91,7 +99,10 @@ public partial class ContractTests
         await Answers("readEpisode", 200, ward.Get($"/episodes/{episode}"));
         await Answers("readEpisode", 404, ward.Get("/episodes/nowhere"));
 
-        var (entries, lines) = ($"/episodes/{episode}/entries", string.Concat(JsonNode.Parse(Entries)!.AsArray().Select(entry => entry!.ToJsonString() + "\n")));
+        var (entries, lines) = (
+            $"/episodes/{episode}/entries",
+            string.Concat(JsonNode.Parse(Entries)!.AsArray().Select(entry => entry!.ToJsonString() + "\n"))
+        );
         Shows("recordEntries.request.ndjson", lines);
         await Answers("recordEntries", 200, Post(ward, entries, lines, "application/x-ndjson"));
         Shows("recordEntries.request.json", Repo.Text(JsonNode.Parse(Entries)!));
@@ -117,7 +128,12 @@ public partial class ContractTests
         using var asked = new HttpRequestMessage(HttpMethod.Get, handover);
         asked.Headers.Accept.ParseAdd("application/fhir+json");
         using var document = await ward.Http.SendAsync(asked);
-        Shows("readHandover.200.json", Repo.Text(JsonNode.Parse(await document.Content.ReadAsStringAsync())!).Replace(episode, EpisodeId, StringComparison.Ordinal).Replace(ward.Http.BaseAddress!.ToString(), "https://irrigation.example/", StringComparison.Ordinal));
+        Shows(
+            "readHandover.200.json",
+            Repo.Text(JsonNode.Parse(await document.Content.ReadAsStringAsync())!)
+                .Replace(episode, EpisodeId, StringComparison.Ordinal)
+                .Replace(ward.Http.BaseAddress!.ToString(), "https://irrigation.example/", StringComparison.Ordinal)
+        );
         await Answers("readHandover", 400, ward.Get($"/episodes/{episode}/handover?asOf=yesterday"));
         await Answers("readHandover", 404, ward.Get("/episodes/nowhere/handover"));
 
@@ -129,15 +145,37 @@ public partial class ContractTests
     [Fact]
     public void Every_operation_shows_every_body_that_it_takes_and_answers_and_refuses_with_an_outcome()
     {
-        string[] said = ["OK", "Created", "Bad Request", "Not Found", "Conflict", "Payload Too Large", "Unsupported Media Type", "Unprocessable Entity"];
-        var operations = JsonNode.Parse(Repo.Read(Document))!["paths"]!.AsObject().SelectMany(path => path.Value!.AsObject()).Select(o => o.Value!).ToList();
+        string[] said =
+        [
+            "OK",
+            "Created",
+            "Bad Request",
+            "Not Found",
+            "Conflict",
+            "Payload Too Large",
+            "Unsupported Media Type",
+            "Unprocessable Entity",
+        ];
+        var operations = JsonNode.Parse(Repo.Read(Document))!["paths"]!
+            .AsObject()
+            .SelectMany(path => path.Value!.AsObject())
+            .Select(o => o.Value!)
+            .ToList();
         Assert.NotEmpty(operations);
         foreach (var operation in operations)
         {
             var replies = operation["responses"]!.AsObject();
-            var bodies = (operation["requestBody"]?["content"]?.AsObject() ?? []).Concat(replies.SelectMany(r => r.Value!["content"]!.AsObject()));
-            Assert.All(bodies, body => Assert.True(body.Value!["example"] is not null, $"{operation["operationId"]}: {body.Key} without an example"));
-            Assert.All(replies.Where(r => r.Key[0] == '4'), r => Assert.Equal("application/fhir+json", Assert.Single(r.Value!["content"]!.AsObject()).Key));
+            var bodies = (operation["requestBody"]?["content"]?.AsObject() ?? []).Concat(
+                replies.SelectMany(r => r.Value!["content"]!.AsObject())
+            );
+            Assert.All(
+                bodies,
+                body => Assert.True(body.Value!["example"] is not null, $"{operation["operationId"]}: {body.Key} without an example")
+            );
+            Assert.All(
+                replies.Where(r => r.Key[0] == '4'),
+                r => Assert.Equal("application/fhir+json", Assert.Single(r.Value!["content"]!.AsObject()).Key)
+            );
             Assert.All(replies, r => Assert.DoesNotContain((string)r.Value!["description"]!, said));
         }
     }
@@ -146,14 +184,19 @@ public partial class ContractTests
     public void The_contract_lists_every_property_and_every_kind_that_the_reader_reads()
     {
         var read = PropertyRead().Matches(Repo.Read("src/IrrigationFhir/Entries/EntryReader.cs")).Select(m => m.Groups[1].Value).Distinct();
-        var listed = typeof(EntryDocument).GetProperties(BindingFlags.Public | BindingFlags.Instance).Select(p => JsonNamingPolicy.CamelCase.ConvertName(p.Name));
+        var listed = typeof(EntryDocument)
+            .GetProperties(BindingFlags.Public | BindingFlags.Instance)
+            .Select(p => JsonNamingPolicy.CamelCase.ConvertName(p.Name));
         Assert.Equal(read.Order(StringComparer.Ordinal), listed.Order(StringComparer.Ordinal));
 
-        var kinds = JsonNode.Parse(Repo.Read(Document))!["components"]!["schemas"]!["EntryDocument"]!["properties"]!["kind"]!["enum"]!.AsArray().Select(k => (string)k!);
+        var kinds = JsonNode.Parse(Repo.Read(Document))!["components"]!["schemas"]!["EntryDocument"]!["properties"]!["kind"]!["enum"]!
+            .AsArray()
+            .Select(k => (string)k!);
         Assert.Equal(EntryKinds.All.Where(k => k != "entered-in-error").Order(StringComparer.Ordinal), kinds.Order(StringComparer.Ordinal));
     }
 
-    private static Task<Reply> Post(RunningService ward, string address, string body, string contentType = "application/json") => ward.Post(address, Encoding.UTF8.GetBytes(body), contentType);
+    private static Task<Reply> Post(RunningService ward, string address, string body, string contentType = "application/json") =>
+        ward.Post(address, Encoding.UTF8.GetBytes(body), contentType);
 
     /// <summary>Waits to be asked for the body, as a sender of large bodies should: a server that refuses one need not read it.</summary>
     private static async Task<Reply> PostTooMuch(RunningService ward, string address, int bytes)

@@ -27,13 +27,16 @@ public class FhirContractTests(EveningOnTheWard evening)
     [Fact]
     public async Task It_names_every_address_and_method_that_is_routed_and_no_other()
     {
-        var routed = from endpoint in evening.Service.Services.GetRequiredService<EndpointDataSource>().Endpoints.OfType<RouteEndpoint>()
-                     let path = "/" + endpoint.RoutePattern.RawText!.Trim('/')
-                     where path == FhirBase.Path || path.StartsWith(FhirBase.Path + "/", StringComparison.Ordinal)
-                     from method in endpoint.Metadata.GetMetadata<IHttpMethodMetadata>()?.HttpMethods ?? []
-                     where Methods.Contains(method.ToLowerInvariant())
-                     select $"{method.ToLowerInvariant()} {path}";
-        var told = (await Told())["paths"]!.AsObject().SelectMany(path => path.Value!.AsObject().Select(operation => $"{operation.Key} {path.Key}"));
+        var routed =
+            from endpoint in evening.Service.Services.GetRequiredService<EndpointDataSource>().Endpoints.OfType<RouteEndpoint>()
+            let path = "/" + endpoint.RoutePattern.RawText!.Trim('/')
+            where path == FhirBase.Path || path.StartsWith(FhirBase.Path + "/", StringComparison.Ordinal)
+            from method in endpoint.Metadata.GetMetadata<IHttpMethodMetadata>()?.HttpMethods ?? []
+            where Methods.Contains(method.ToLowerInvariant())
+            select $"{method.ToLowerInvariant()} {path}";
+        var told = (await Told())["paths"]!
+            .AsObject()
+            .SelectMany(path => path.Value!.AsObject().Select(operation => $"{operation.Key} {path.Key}"));
         Assert.Equal(routed.Order(StringComparer.Ordinal), told.Order(StringComparer.Ordinal));
     }
 
@@ -43,9 +46,13 @@ public class FhirContractTests(EveningOnTheWard evening)
         var document = await Told();
         foreach (var type in IndexedTypes.All)
         {
-            var names = document["paths"]![$"/fhir/{type.Name}"]!["get"]!["parameters"]!.AsArray()
-                .Select(p => (string)p!["$ref"]!).Select(at => document["components"]!["parameters"]![at.Split('/')[^1]]!)
-                .Where(p => (string)p["in"]! == "query").Select(p => (string)p["name"]!).ToList();
+            var names = document["paths"]![$"/fhir/{type.Name}"]!["get"]!["parameters"]!
+                .AsArray()
+                .Select(p => (string)p!["$ref"]!)
+                .Select(at => document["components"]!["parameters"]![at.Split('/')[^1]]!)
+                .Where(p => (string)p["in"]! == "query")
+                .Select(p => (string)p["name"]!)
+                .ToList();
             Assert.Equal(names.Distinct(), names);
             Assert.Equal(type.Parameters.Select(p => p.Name), names.Take(type.Parameters.Count));
             Assert.Contains("_sort", names);
@@ -64,7 +71,8 @@ public class FhirContractTests(EveningOnTheWard evening)
             var of = reply!["$ref"] is { } at ? document["components"]!["responses"]![((string)at!).Split('/')[^1]]! : reply;
             var (media, body) = Assert.Single(of["content"]!.AsObject());
             Assert.Equal((string?)body!["schema"]!["format"] == "binary" ? "application/gzip" : "application/fhir+json", media);
-            if (status[0] != '2') Assert.Equal("#/components/schemas/OperationOutcome", (string)body!["schema"]!["$ref"]!);
+            if (status[0] != '2')
+                Assert.Equal("#/components/schemas/OperationOutcome", (string)body!["schema"]!["$ref"]!);
         }
     }
 
@@ -74,7 +82,8 @@ public class FhirContractTests(EveningOnTheWard evening)
     {
         await using var ward = RunningService.Start(EveningOnTheWard.Now);
         var document = await ward.Read("/openapi/fhir.json");
-        JsonNode Example(string path) => document["paths"]![path]!["post"]!["requestBody"]!["content"]!["application/fhir+json"]!["example"]!;
+        JsonNode Example(string path) =>
+            document["paths"]![path]!["post"]!["requestBody"]!["content"]!["application/fhir+json"]!["example"]!;
         var scan = Example("/fhir/Observation");
         var episode = RunningService.Episode("stay", "2026-03-02T00:00:00Z");
         episode["patient"] = scan["subject"]!.DeepClone();

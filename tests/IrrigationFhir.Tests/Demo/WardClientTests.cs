@@ -15,7 +15,12 @@ public sealed class WardClientTests : IDisposable
 
     public WardClientTests() => http = new() { BaseAddress = new(server.Url!) };
 
-    private static JsonArray Entries => [JsonNode.Parse("""{"source": "ward-7", "id": "4712", "kind": "drainage-emptied", "at": "2026-03-14T22:00:00+01:00", "volume": {"value": 650, "unit": "mL"}}""")];
+    private static JsonArray Entries =>
+        [
+            JsonNode.Parse(
+                """{"source": "ward-7", "id": "4712", "kind": "drainage-emptied", "at": "2026-03-14T22:00:00+01:00", "volume": {"value": 650, "unit": "mL"}}"""
+            ),
+        ];
 
     private List<string> Bodies => [.. server.LogEntries.Select(entry => entry.RequestMessage!.Body!)];
 
@@ -37,9 +42,20 @@ public sealed class WardClientTests : IDisposable
     [Fact]
     public async Task What_was_refused_is_not_sent_again()
     {
-        server.Given(Request.Create().WithPath(Path).UsingPost()).RespondWith(Response.Create().WithStatusCode(422).WithBody("""{"resourceType": "OperationOutcome", "issue": [{"diagnostics": "entries[0].volume: -40 mL; 0 or more"}]}"""));
+        server
+            .Given(Request.Create().WithPath(Path).UsingPost())
+            .RespondWith(
+                Response
+                    .Create()
+                    .WithStatusCode(422)
+                    .WithBody(
+                        """{"resourceType": "OperationOutcome", "issue": [{"diagnostics": "entries[0].volume: -40 mL; 0 or more"}]}"""
+                    )
+            );
 
-        var refused = await Assert.ThrowsAsync<InvalidOperationException>(() => new WardClient(http).Record("a-night", Entries, CancellationToken.None));
+        var refused = await Assert.ThrowsAsync<InvalidOperationException>(() =>
+            new WardClient(http).Record("a-night", Entries, CancellationToken.None)
+        );
 
         Assert.Equal("422: entries[0].volume: -40 mL; 0 or more", refused.Message);
         Assert.Single(Bodies);
@@ -54,7 +70,8 @@ public sealed class WardClientTests : IDisposable
     private void Answers(string then, string? when, int status, string body)
     {
         var given = server.Given(Request.Create().WithPath(Path).UsingPost()).InScenario("a server that comes back");
-        (when is null ? given : given.WhenStateIs(when)).WillSetStateTo(then)
+        (when is null ? given : given.WhenStateIs(when))
+            .WillSetStateTo(then)
             .RespondWith(Response.Create().WithStatusCode(status).WithHeader("Content-Type", "application/json").WithBody(body));
     }
 }

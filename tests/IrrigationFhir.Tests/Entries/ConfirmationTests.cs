@@ -32,8 +32,13 @@ public sealed class ConfirmationTests(EveningOnTheWard evening)
         var episode = await evening.Open();
         await evening.Service.Record(episode, Emptied("d", "12:00", 4200));
         await evening.Service.Record(episode, Withdrawn("d"));
-        (await evening.Service.Post($"/episodes/{episode}/entries", new JsonArray(Confirmed("c", "12:05", "d"))))
-            .Refuses(422, "unknown-reading", "entries[0].reading", "id 'd'", "source and id of the reading");
+        (await evening.Service.Post($"/episodes/{episode}/entries", new JsonArray(Confirmed("c", "12:05", "d")))).Refuses(
+            422,
+            "unknown-reading",
+            "entries[0].reading",
+            "id 'd'",
+            "source and id of the reading"
+        );
     }
 
     [Fact]
@@ -41,8 +46,13 @@ public sealed class ConfirmationTests(EveningOnTheWard evening)
     {
         var episode = await evening.Open();
         await evening.Service.Record(episode, Emptied("d", "12:00", 4200), Confirmed("c", "12:05", "d"));
-        (await evening.Service.Post($"/episodes/{episode}/entries", new JsonArray(Confirmed("c2", "12:06", "c"))))
-            .Refuses(422, "unknown-reading", "entries[0].reading", "id 'c'", "source and id of the reading");
+        (await evening.Service.Post($"/episodes/{episode}/entries", new JsonArray(Confirmed("c2", "12:06", "c")))).Refuses(
+            422,
+            "unknown-reading",
+            "entries[0].reading",
+            "id 'c'",
+            "source and id of the reading"
+        );
     }
 
     [Fact]
@@ -55,8 +65,10 @@ public sealed class ConfirmationTests(EveningOnTheWard evening)
                 Confirmed("c", "12:05", "early"),
                 Emptied("early", "07:00", 300),
                 Confirmed("c2", "12:06", "d"),
-                Emptied("d", "12:00", 300)),
-            "handling=lenient");
+                Emptied("d", "12:00", 300)
+            ),
+            "handling=lenient"
+        );
         Assert.Equal(["refused", "refused", "recorded", "recorded"], reply.Outcomes);
         Assert.Equal("unknown-reading", (string)reply.Json["entries"]![0]!["problems"]![0]!["code"]!);
         Assert.Equal("before-episode-start", (string)reply.Json["entries"]![1]!["problems"]![0]!["code"]!);

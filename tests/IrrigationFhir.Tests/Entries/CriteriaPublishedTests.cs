@@ -9,7 +9,11 @@ namespace IrrigationFhir.Tests.Entries;
 public sealed class CriteriaPublishedTests(EveningOnTheWard evening)
 {
     /// <summary>20 mL an hour, weighed, from 09:00 to 15:00: over six hours 120 mL.</summary>
-    private static readonly JsonObject[] Day = [Irrigated, .. Enumerable.Range(9, 7).Select(hour => Emptied($"d{hour}", $"{hour:00}:00", 20).With("how", "weighed"))];
+    private static readonly JsonObject[] Day =
+    [
+        Irrigated,
+        .. Enumerable.Range(9, 7).Select(hour => Emptied($"d{hour}", $"{hour:00}:00", 20).With("how", "weighed")),
+    ];
 
     private static JsonObject Irrigated => Of("irrigant-instilled", "syringe", "08:10", ("volume", Millilitres(1))).With("how", "syringe");
 
@@ -25,7 +29,13 @@ public sealed class CriteriaPublishedTests(EveningOnTheWard evening)
         var criterion = await Criterion(episode, 15, "kdigo-1");
         Assert.Equal("met", Answer(criterion));
         Assert.Equal(0.25m, (decimal)Component(criterion, "criterion-value")!["valueQuantity"]!["value"]!);
-        Assert.Equal(["13", "14", "15"], changed.Where(id => id.Contains(".urine-output-rate.", StringComparison.Ordinal)).Select(id => id[^6..^4]).Order(StringComparer.Ordinal));
+        Assert.Equal(
+            ["13", "14", "15"],
+            changed
+                .Where(id => id.Contains(".urine-output-rate.", StringComparison.Ordinal))
+                .Select(id => id[^6..^4])
+                .Order(StringComparer.Ordinal)
+        );
         Assert.Equal("not-evaluable", Answer(await Criterion(episode, 12, "kdigo-1")));
 
         // The next weight takes over at 14:30, and what was said before it stands.
@@ -37,7 +47,10 @@ public sealed class CriteriaPublishedTests(EveningOnTheWard evening)
     public async Task A_late_reading_reaches_the_windows_of_a_day_and_no_further()
     {
         var episode = await Open("1950-01-01");
-        await evening.Service.Record(episode, [Irrigated, Emptied("a", "09:00", 20), .. Enumerable.Range(10, 11).Select(hour => Emptied($"d{hour}", $"{hour}:00", 20))]);
+        await evening.Service.Record(
+            episode,
+            [Irrigated, Emptied("a", "09:00", 20), .. Enumerable.Range(10, 11).Select(hour => Emptied($"d{hour}", $"{hour}:00", 20))]
+        );
 
         var changed = (await evening.Service.Record(episode, Emptied("late", "08:30", 10))).Changed;
 
@@ -65,7 +78,10 @@ public sealed class CriteriaPublishedTests(EveningOnTheWard evening)
 
         Assert.Equal("entered-in-error", (string)(await Criterion(episode, 15, "kdigo-1"))["status"]!);
         Assert.Equal("final", (string)(await Criterion(episode, 14, "kdigo-1"))["status"]!);
-        Assert.Equal("entered-in-error", (string)(await evening.Service.Resources(episode))[$"Observation/{episode}.urine-output-rate.i20260314T150000"]["status"]!);
+        Assert.Equal(
+            "entered-in-error",
+            (string)(await evening.Service.Resources(episode))[$"Observation/{episode}.urine-output-rate.i20260314T150000"]["status"]!
+        );
     }
 
     [Fact]
@@ -88,8 +104,10 @@ public sealed class CriteriaPublishedTests(EveningOnTheWard evening)
     {
         JsonObject[] entries = [.. Day, Weighed("w", "10:30", 80), Weighed("w2", "13:30", 78)];
         var (forth, back) = (await Open("1950-01-01"), await Open("1950-01-01"));
-        foreach (var entry in entries) await evening.Service.Record(forth, entry.DeepClone());
-        foreach (var entry in entries.Reverse()) await evening.Service.Record(back, entry.DeepClone());
+        foreach (var entry in entries)
+            await evening.Service.Record(forth, entry.DeepClone());
+        foreach (var entry in entries.Reverse())
+            await evening.Service.Record(back, entry.DeepClone());
 
         var (one, other) = (await Said(forth), await Said(back));
         Assert.NotEmpty(one);
@@ -151,7 +169,8 @@ public sealed class CriteriaPublishedTests(EveningOnTheWard evening)
         Enumerable.Range(9, 7).Select(hour => Emptied($"d{hour}", $"{hour:00}:00", hour == 9 ? 60 : 70).With("how", "weighed"));
 
     private async Task<JsonNode> Told(string episode, string criterion, string reading) =>
-        (await evening.Service.Read($"/episodes/{episode}/balance"))["criteria"]!.AsArray()
+        (await evening.Service.Read($"/episodes/{episode}/balance"))["criteria"]!
+            .AsArray()
             .First(c => (string)c!["criterion"]! == criterion && (string)c["reading"]! == reading && (int)c["stage"]! == 1)!;
 
     private Task<string> Open(string born) =>
@@ -161,8 +180,9 @@ public sealed class CriteriaPublishedTests(EveningOnTheWard evening)
         [.. (await evening.Service.Facts(episode)).Where(fact => fact.Key.Contains(".urine-output-", StringComparison.Ordinal))];
 
     private async Task<JsonNode> Criterion(string episode, int hour, string criterion, string reading = "mean-over-window") =>
-        (await evening.Service.Resources(episode))
-            [$"Observation/{episode}.urine-output-criterion.h20260314T{hour:00}0000-{Wire.Digest($"{criterion} {reading}", 6)}"];
+        (await evening.Service.Resources(episode))[
+            $"Observation/{episode}.urine-output-criterion.h20260314T{hour:00}0000-{Wire.Digest($"{criterion} {reading}", 6)}"
+        ];
 
     private static JsonObject Weighed(string id, string clock, decimal kilograms) =>
         Of("weight-measured", id, clock, ("weight", new JsonObject { ["value"] = kilograms, ["unit"] = "kg" }), ("weightKind", "actual"));

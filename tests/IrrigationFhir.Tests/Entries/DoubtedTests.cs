@@ -11,11 +11,15 @@ namespace IrrigationFhir.Tests.Entries;
 public class DoubtedTests
 {
     private static readonly Instant Noon = Instant.FromUtc(2026, 3, 14, 12, 0);
-    private static readonly EntryKey Reading = new("scale", "d1200"), Flow = new("ward", "flow"), Other = new("ward", "leak");
+    private static readonly EntryKey Reading = new("scale", "d1200"),
+        Flow = new("ward", "flow"),
+        Other = new("ward", "leak");
     private static readonly Doubt TooMuch = new(DoubtKind.OutputAboveCeiling, Reading, "3900 mL in 1 h are more than a body makes");
 
-    private static readonly EpisodeLog Log = EpisodeLog.Empty(new EpisodeFrame(Noon - Duration.FromHours(1), null, DateTimeZone.Utc, []))
-        .Append([new DrainageEmptied(new(Reading, Noon), "1", Volume.FromMillilitres(3900))], Noon).Log;
+    private static readonly EpisodeLog Log = EpisodeLog
+        .Empty(new EpisodeFrame(Noon - Duration.FromHours(1), null, DateTimeZone.Utc, []))
+        .Append([new DrainageEmptied(new(Reading, Noon), "1", Volume.FromMillilitres(3900))], Noon)
+        .Log;
 
     private static readonly FluidBalance Balance = FluidBalance.Of(Log, BalanceSettings.Default);
     private static readonly ClosedInterval Sure = Balance[FluidBalance.Bladder].Single() with { Doubts = [] };
@@ -49,9 +53,13 @@ public class DoubtedTests
         Assert.Empty(Doubted.By(Sent(Other), [new(InDoubt, Sure, [Other])], Balance));
 
     private static ImmutableArray<(Disposition, LoggedEntry)> Sent(params EntryKey[] keys) =>
-    [
-        .. keys.Select((key, i) => (
-            Disposition.Recorded,
-            new LoggedEntry(i + 1, 1, new LeakEstimated(new(key, Noon), Volume.Zero), Noon, Disposition.Recorded))),
-    ];
+        [
+            .. keys.Select(
+                (key, i) =>
+                    (
+                        Disposition.Recorded,
+                        new LoggedEntry(i + 1, 1, new LeakEstimated(new(key, Noon), Volume.Zero), Noon, Disposition.Recorded)
+                    )
+            ),
+        ];
 }

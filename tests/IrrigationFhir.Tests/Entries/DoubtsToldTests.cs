@@ -12,7 +12,10 @@ public sealed class DoubtsToldTests(EveningOnTheWard evening)
     private static readonly JsonObject[] Morning =
     [
         Of("weight-measured", "w", "08:05", ("weight", new JsonObject { ["value"] = 70, ["unit"] = "kg" }), ("weightKind", "actual")),
-        Emptied("d9", "09:00", 0), Total("p10", "09:00", "10:00"), Emptied("d10", "10:00", 420), Total("p11", "10:00", "11:00"),
+        Emptied("d9", "09:00", 0),
+        Total("p10", "09:00", "10:00"),
+        Emptied("d10", "10:00", 420),
+        Total("p11", "10:00", "11:00"),
     ];
 
     private static readonly JsonObject TenTimes = Emptied("d11", "11:00", 4250);
@@ -53,12 +56,14 @@ public sealed class DoubtsToldTests(EveningOnTheWard evening)
         Assert.Contains("doubted", interval["caveats"]!.AsArray().Select(c => (string)c!));
         Assert.Equal("d11", (string)Assert.Single(interval["doubts"]!.AsArray())!["reading"]!["id"]!);
 
-        foreach (var window in new[] { "i20260314T110000", "h20260314T100000" }) Assert.Equal("preliminary", await Status(episode, window));
+        foreach (var window in new[] { "i20260314T110000", "h20260314T100000" })
+            Assert.Equal("preliminary", await Status(episode, window));
         Assert.Contains(await Flags(episode), flag => flag == "reading-doubted");
         Assert.DoesNotContain(await Flags(episode), flag => flag == "polyuria");
 
         await evening.Service.Record(episode, Of("reading-confirmed", "c", "11:10", ("reading", Named("d11"))));
-        foreach (var window in new[] { "i20260314T110000", "h20260314T100000" }) Assert.Equal("final", await Status(episode, window));
+        foreach (var window in new[] { "i20260314T110000", "h20260314T100000" })
+            Assert.Equal("final", await Status(episode, window));
         Assert.DoesNotContain(await Flags(episode), flag => flag == "reading-doubted");
     }
 

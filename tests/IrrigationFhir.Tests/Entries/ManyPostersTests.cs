@@ -18,7 +18,8 @@ public class ManyPostersTests
         {
             await using var ward = RunningService.Start("2026-03-14T22:00:00Z");
             var episodes = new List<string>();
-            for (var i = 0; i < 64; i++) episodes.Add(await ward.Open(RunningService.Episode($"stay-{i}", "2026-03-14T08:00:00Z")));
+            for (var i = 0; i < 64; i++)
+                episodes.Add(await ward.Open(RunningService.Episode($"stay-{i}", "2026-03-14T08:00:00Z")));
 
             var probes = Probes(ward, patience.Token);
             var posts = episodes.Select(async episode =>
@@ -69,9 +70,9 @@ public class ManyPostersTests
 
     /// <summary>An hour of readings, which publishes a few dozen resources.</summary>
     private static JsonArray Night() =>
-    [
-        Charted.BagHung("bag", "08:00", 3000),
-        Charted.Flow("flow", "08:00", 600),
-        .. Enumerable.Range(1, 6).Select(i => Charted.Emptied($"reading-{i}", $"{8 + (i / 2):00}:{30 * (i % 2):00}", 350)),
-    ];
+        [
+            Charted.BagHung("bag", "08:00", 3000),
+            Charted.Flow("flow", "08:00", 600),
+            .. Enumerable.Range(1, 6).Select(i => Charted.Emptied($"reading-{i}", $"{8 + (i / 2):00}:{30 * (i % 2):00}", 350)),
+        ];
 }

@@ -41,7 +41,9 @@ public sealed class RecordingTests(EveningOnTheWard evening)
     {
         var episode = await evening.Open();
         await evening.Service.Record(episode, Emptied("d", "12:00", 1500));
-        var said = Emptied("d", "12:00", 0).With("at", "2026-03-14T13:00:00+01:00").With("volume", new JsonObject { ["value"] = 1.5m, ["unit"] = "L" });
+        var said = Emptied("d", "12:00", 0)
+            .With("at", "2026-03-14T13:00:00+01:00")
+            .With("volume", new JsonObject { ["value"] = 1.5m, ["unit"] = "L" });
         Assert.Equal(["repeated"], (await evening.Service.Record(episode, said)).Outcomes);
     }
 
@@ -106,7 +108,10 @@ public sealed class RecordingTests(EveningOnTheWard evening)
         var provenance = await Provenance(drainage);
         Assert.Equal("UPDATE", (string)provenance["activity"]!["coding"]![0]!["code"]!);
         Assert.Equal("nurse-7", (string)provenance["agent"]![0]!["who"]!["identifier"]!["value"]!);
-        Assert.Contains(provenance["target"]!.AsArray(), t => ((string)t!["reference"]!).Contains("corrected-urine-output", StringComparison.Ordinal));
+        Assert.Contains(
+            provenance["target"]!.AsArray(),
+            t => ((string)t!["reference"]!).Contains("corrected-urine-output", StringComparison.Ordinal)
+        );
     }
 
     [Fact]
@@ -128,11 +133,14 @@ public sealed class RecordingTests(EveningOnTheWard evening)
         Assert.Equal("NULLIFY", (string)provenance["activity"]!["coding"]![0]!["code"]!);
         Assert.Equal("charted on the wrong patient", (string)provenance["reason"]![0]!["text"]!);
         var log = await Log(episode);
-        Assert.Equal([("recorded", false), ("retracted", true)], log.Where(e => (string)e["entry"]!["id"]! == "slip").Select(e => ((string)e["outcome"]!, (bool)e["stands"]!)));
+        Assert.Equal(
+            [("recorded", false), ("retracted", true)],
+            log.Where(e => (string)e["entry"]!["id"]! == "slip").Select(e => ((string)e["outcome"]!, (bool)e["stands"]!))
+        );
 
         // The interval that it had closed is withdrawn too: nothing current rests on it.
-        var resting = (await evening.Service.Resources(episode)).Values
-            .Where(r => (string?)r["status"] != "entered-in-error" && r["derivedFrom"] is not null)
+        var resting = (await evening.Service.Resources(episode))
+            .Values.Where(r => (string?)r["status"] != "entered-in-error" && r["derivedFrom"] is not null)
             .Where(r => r["derivedFrom"]!.AsArray().Any(d => (string)d!["reference"]! == slip));
         Assert.Empty(resting);
         Assert.Equal(["repeated"], (await evening.Service.Record(episode, Withdrawn("slip", "charted on the wrong patient"))).Outcomes);
@@ -174,7 +182,10 @@ public sealed class RecordingTests(EveningOnTheWard evening)
         Assert.Equal(49, replies.Count(r => r.Outcomes is ["repeated"]));
         Assert.Single(await Log(episode));
         Assert.Equal(300m, await Output(episode));
-        Assert.Equal("1", (string)(await evening.Service.Read($"/fhir/{await Published(episode, "bladder-drainage", 300)}"))["meta"]!["versionId"]!);
+        Assert.Equal(
+            "1",
+            (string)(await evening.Service.Read($"/fhir/{await Published(episode, "bladder-drainage", 300)}"))["meta"]!["versionId"]!
+        );
     }
 
     [Fact]
@@ -182,10 +193,15 @@ public sealed class RecordingTests(EveningOnTheWard evening)
     {
         var episode = await evening.Open();
         var opened = (long)(await evening.Service.Read($"/episodes/{episode}"))["version"]!;
-        await Task.WhenAll(Enumerable.Range(0, 8).Select(async writer =>
-        {
-            for (var i = 0; i < 6; i++) await evening.Service.Record(episode, Emptied($"w{writer}-{i}", $"{9 + writer:00}:{10 * i + 5:00}", 10 + writer));
-        }));
+        await Task.WhenAll(
+            Enumerable
+                .Range(0, 8)
+                .Select(async writer =>
+                {
+                    for (var i = 0; i < 6; i++)
+                        await evening.Service.Record(episode, Emptied($"w{writer}-{i}", $"{9 + writer:00}:{10 * i + 5:00}", 10 + writer));
+                })
+        );
 
         var log = await Log(episode);
         Assert.Equal(Enumerable.Range(1, 48).Select(i => (long)i), log.Select(e => (long)e["sequence"]!));
@@ -202,14 +218,18 @@ public sealed class RecordingTests(EveningOnTheWard evening)
         var body = Encoding.UTF8.GetBytes(string.Join('\n', Day.Select(e => e.ToJsonString())) + "\n\n");
         var reply = await evening.Service.Post($"/episodes/{lines}/entries", body, "application/x-ndjson; charset=utf-8");
         Assert.All(reply.Outcomes, outcome => Assert.Equal("recorded", outcome));
-        foreach (var entry in Day) Assert.Equal(["recorded"], (await evening.Service.Post($"/episodes/{singles}/entries", entry)).Outcomes);
+        foreach (var entry in Day)
+            Assert.Equal(["recorded"], (await evening.Service.Post($"/episodes/{singles}/entries", entry)).Outcomes);
 
         var facts = await evening.Service.Facts(list);
         Assert.True(facts.Count >= 13, "seven entries of volume, two intervals, their hours, a day, the irrigation");
         Assert.Equal(facts, await evening.Service.Facts(lines));
 
         // One by one in the evening, flags of the morning were told between them and taken back: that alone depends on the order of arrival.
-        Assert.Equal(facts, (await evening.Service.Facts(singles)).Where(fact => !fact.Key.Contains(".late-entry.", StringComparison.Ordinal)));
+        Assert.Equal(
+            facts,
+            (await evening.Service.Facts(singles)).Where(fact => !fact.Key.Contains(".late-entry.", StringComparison.Ordinal))
+        );
     }
 
     [Fact]
@@ -218,7 +238,9 @@ public sealed class RecordingTests(EveningOnTheWard evening)
         var folder = Directory.CreateTempSubdirectory("ward-").FullName;
         try
         {
-            string episode, log, balance;
+            string episode,
+                log,
+                balance;
             SortedDictionary<string, JsonNode> resources;
             await using (var first = RunningService.Start(EveningOnTheWard.Now, folder))
             {
@@ -226,7 +248,11 @@ public sealed class RecordingTests(EveningOnTheWard evening)
                 await first.Record(episode, Day);
                 await first.Record(episode, Emptied("drain-2", "15:00", 650));
                 await first.Record(episode, Withdrawn("drain-1"));
-                (log, balance, resources) = (await first.Everything(episode), (await first.Get($"/episodes/{episode}/balance")).Text, await first.Resources(episode));
+                (log, balance, resources) = (
+                    await first.Everything(episode),
+                    (await first.Get($"/episodes/{episode}/balance")).Text,
+                    await first.Resources(episode)
+                );
             }
 
             await using var second = RunningService.Start(EveningOnTheWard.Now, folder);
@@ -249,7 +275,11 @@ public sealed class RecordingTests(EveningOnTheWard evening)
         var episode = await evening.Open();
         await evening.Service.Record(episode, Day);
         var before = await Sums(episode);
-        var reply = await evening.Service.Record(episode, Emptied("trial", "13:00", 5000).With("purpose", "test"), BagHung("demo", "13:00", 3000).With("purpose", "demo"));
+        var reply = await evening.Service.Record(
+            episode,
+            Emptied("trial", "13:00", 5000).With("purpose", "test"),
+            BagHung("demo", "13:00", 3000).With("purpose", "demo")
+        );
         Assert.Equal(["recorded", "recorded"], reply.Outcomes);
         Assert.Empty(reply.Changed);
         Assert.Equal(before, await Sums(episode));
@@ -265,11 +295,12 @@ public sealed class RecordingTests(EveningOnTheWard evening)
 
     /// <summary>What each reading of a bag says ran in, as it is published; the least first.</summary>
     private async Task<IReadOnlyList<decimal>> AllInstilled(string episode) =>
-    [
-        .. (await evening.Service.Resources(episode, "Observation"))
-            .Where(r => r.Key.Contains(".irrigant-instilled.", StringComparison.Ordinal))
-            .Select(r => (decimal)r.Value["valueQuantity"]!["value"]!).Order(),
-    ];
+        [
+            .. (await evening.Service.Resources(episode, "Observation"))
+                .Where(r => r.Key.Contains(".irrigant-instilled.", StringComparison.Ordinal))
+                .Select(r => (decimal)r.Value["valueQuantity"]!["value"]!)
+                .Order(),
+        ];
 
     private static decimal Headline(JsonNode interval) => (decimal)interval["correctedUrineOutput"]!["headline"]!["value"]!;
 
@@ -282,12 +313,24 @@ public sealed class RecordingTests(EveningOnTheWard evening)
     private async Task<string> Sums(string episode)
     {
         var balance = await evening.Service.Read($"/episodes/{episode}/balance");
-        return string.Join('\n', new[] { "intervals", "hours", "shifts", "days" }.SelectMany(kind => balance[kind]!.AsArray().Select(w =>
-            $"{kind} {w!["start"]} {w["end"]} {w["correctedUrineOutput"]?["headline"]?["value"]} {w["simpleOutput"]?["value"]} {w["irrigantInstilled"]?["value"]}")));
+        return string.Join(
+            '\n',
+            new[] { "intervals", "hours", "shifts", "days" }.SelectMany(kind =>
+                balance[kind]!
+                    .AsArray()
+                    .Select(w =>
+                        $"{kind} {w!["start"]} {w["end"]} {w["correctedUrineOutput"]?["headline"]?["value"]} {w["simpleOutput"]?["value"]} {w["irrigantInstilled"]?["value"]}"
+                    )
+            )
+        );
     }
 
     private async Task<string> Published(string episode, string slug, decimal millilitres) =>
-        (await evening.Service.Resources(episode)).Single(r => r.Key.Contains($".{slug}.", StringComparison.Ordinal) && (decimal?)r.Value["valueQuantity"]?["value"] == millilitres).Key;
+        (await evening.Service.Resources(episode))
+            .Single(r =>
+                r.Key.Contains($".{slug}.", StringComparison.Ordinal) && (decimal?)r.Value["valueQuantity"]?["value"] == millilitres
+            )
+            .Key;
 
     private async Task<string> Versions(string episode) =>
         string.Join('\n', (await evening.Service.Resources(episode)).Select(r => $"{r.Key} {r.Value["meta"]!["versionId"]}"));

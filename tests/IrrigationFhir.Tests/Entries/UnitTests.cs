@@ -28,7 +28,10 @@ public class UnitTests(ITestOutputHelper output)
         ("mass", """{"kind": "drainage-weighed", "mass": {"value": 1, "unit": "UNIT"}}"""),
         ("length of time", """{"kind": "order-set", "dwell": {"value": 1, "unit": "UNIT"}}"""),
         ("drop rate", """{"kind": "flow-set", "rate": {"value": 1, "unit": "UNIT"}, "dropFactor": {"value": 20, "unit": "{drop}/mL"}}"""),
-        ("drop factor", """{"kind": "flow-set", "rate": {"value": 1, "unit": "{drop}/min"}, "dropFactor": {"value": 20, "unit": "UNIT"}}"""),
+        (
+            "drop factor",
+            """{"kind": "flow-set", "rate": {"value": 1, "unit": "{drop}/min"}, "dropFactor": {"value": 20, "unit": "UNIT"}}"""
+        ),
         ("catheter size", """{"kind": "catheter-inserted", "size": {"value": 16, "unit": "UNIT"}}"""),
         ("blood pressure", """{"kind": "blood-pressure-measured", "systolic": {"value": 120, "unit": "UNIT"}}"""),
     ];
@@ -51,7 +54,10 @@ public class UnitTests(ITestOutputHelper output)
     [SkippableFact]
     public void Of_the_units_of_the_functional_tests_those_of_the_lists_are_valid_and_all_others_are_refused()
     {
-        var cases = Suite("validation").Select(c => (Unit: (string)c.Attribute("unit")!, Valid: (string)c.Attribute("valid")! == "true")).DistinctBy(c => c.Unit).ToList();
+        var cases = Suite("validation")
+            .Select(c => (Unit: (string)c.Attribute("unit")!, Valid: (string)c.Attribute("valid")! == "true"))
+            .DistinctBy(c => c.Unit)
+            .ToList();
         Assert.InRange(cases.Count, 400, 1000);
         var (taken, refused) = (new HashSet<string>(), 0);
         foreach (var (unit, valid) in cases)
@@ -60,8 +66,10 @@ public class UnitTests(ITestOutputHelper output)
             {
                 var listed = Listed(measure, unit);
                 Assert.Equal((unit, measure, listed), (unit, measure, Taken(json, unit)));
-                if (!listed) refused++;
-                else if (taken.Add(unit)) Assert.True(valid, $"{unit} is taken and is no UCUM unit");
+                if (!listed)
+                    refused++;
+                else if (taken.Add(unit))
+                    Assert.True(valid, $"{unit} is taken and is no UCUM unit");
             }
         }
 
@@ -76,7 +84,8 @@ public class UnitTests(ITestOutputHelper output)
         foreach (var conversion in Suite("conversion"))
         {
             var (from, to) = ((string)conversion.Attribute("srcUnit")!, (string)conversion.Attribute("dstUnit")!);
-            if (!IndexedQuantity.IsConverted(from) || !IndexedQuantity.IsConverted(to)) continue;
+            if (!IndexedQuantity.IsConverted(from) || !IndexedQuantity.IsConverted(to))
+                continue;
             var ((unit, factor), (other, back)) = (IndexedQuantity.UcumUnitOf(from), IndexedQuantity.UcumUnitOf(to));
             Assert.Equal(unit, other);
             var (value, outcome) = (Number(conversion, "value"), Number(conversion, "outcome"));
@@ -90,7 +99,8 @@ public class UnitTests(ITestOutputHelper output)
     [Fact]
     public void The_list_in_the_documentation_is_the_one_in_the_code()
     {
-        var report = new StringBuilder("""
+        var report = new StringBuilder(
+            """
             # Units
 
             What is measured takes these UCUM units and no other, in their UCUM spelling, which is case-sensitive. Anything else is refused with `wrong-unit`, a missing unit with `missing-unit`.
@@ -98,20 +108,27 @@ public class UnitTests(ITestOutputHelper output)
             | Measure | Unit | In the first unit of the list |
             | --- | --- | ---: |
 
-            """.ReplaceLineEndings("\n"));
+            """.ReplaceLineEndings("\n")
+        );
         foreach (var (measure, units) in EntryJson.AcceptedUnits)
         {
-            foreach (var (unit, factor) in units) report.Append(CultureInfo.InvariantCulture, $"| {measure} | `{unit}` | {factor} |\n");
+            foreach (var (unit, factor) in units)
+                report.Append(CultureInfo.InvariantCulture, $"| {measure} | `{unit}` | {factor} |\n");
         }
 
-        report.Append("""
+        report
+            .Append(
+                """
 
-            Density is a bare number in g/mL, pain a bare number 0 to 10. `cc` is no UCUM unit. `[drp]` is one, a twentieth of a millilitre by definition, and is refused for a drip: sets of 10, 15 and 60 drops/mL exist, so drops need the set's drop factor. `{drop}` and `{gtt}` are annotations, which UCUM reads as 1.
+                Density is a bare number in g/mL, pain a bare number 0 to 10. `cc` is no UCUM unit. `[drp]` is one, a twentieth of a millilitre by definition, and is refused for a drip: sets of 10, 15 and 60 drops/mL exist, so drops need the set's drop factor. `{drop}` and `{gtt}` are annotations, which UCUM reads as 1.
 
-            What is published:
+                What is published:
 
-            """.ReplaceLineEndings("\n")).Append('\n');
-        foreach (var unit in Codes.Units.All) report.Append(CultureInfo.InvariantCulture, $"- `{unit.Code}` ({unit.Text})\n");
+                """.ReplaceLineEndings("\n")
+            )
+            .Append('\n');
+        foreach (var unit in Codes.Units.All)
+            report.Append(CultureInfo.InvariantCulture, $"- `{unit.Code}` ({unit.Text})\n");
         Repo.Agrees("src/IrrigationFhir/Entries/units.md", report.ToString());
     }
 
@@ -119,19 +136,42 @@ public class UnitTests(ITestOutputHelper output)
     [Fact]
     public void Every_unit_is_the_same_to_the_reader_and_to_the_search_and_is_written_out_for_another_engine_to_judge()
     {
-        var taken = EntryJson.AcceptedUnits.SelectMany(list => list.Units.Select(unit => (list.Measure, Unit: unit.Key, Factor: unit.Value, Of: list.Units.First().Key))).ToList();
+        var taken = EntryJson
+            .AcceptedUnits.SelectMany(list =>
+                list.Units.Select(unit => (list.Measure, Unit: unit.Key, Factor: unit.Value, Of: list.Units.First().Key))
+            )
+            .ToList();
         foreach (var (_, unit, factor, of) in taken)
         {
             Assert.True(IndexedQuantity.IsConverted(unit), $"{unit} is taken, and finds only itself");
-            Assert.Equal(IndexedQuantity.UcumUnitOf(of).Factor.Times(ExactDecimal.Of(factor)).Sortable(), IndexedQuantity.UcumUnitOf(unit).Factor.Sortable());
+            Assert.Equal(
+                IndexedQuantity.UcumUnitOf(of).Factor.Times(ExactDecimal.Of(factor)).Sortable(),
+                IndexedQuantity.UcumUnitOf(unit).Factor.Sortable()
+            );
         }
 
         static decimal Number(ExactDecimal exact) => (decimal)exact.Digits / (decimal)BigInteger.Pow(10, exact.Scale);
-        static string Line(string list, string unit, decimal factor, string? of) => JsonSerializer.Serialize(new { list, unit, factor, of });
-        var lines = taken.Select(row => Line(row.Measure, row.Unit, row.Factor, row.Of))
-            .Concat(IndexedQuantity.Converted.Order(StringComparer.Ordinal).Select(unit => (unit, At: IndexedQuantity.UcumUnitOf(unit))).Select(row => Line("search", row.unit, Number(row.At.Factor), row.At.Unit)))
+        static string Line(string list, string unit, decimal factor, string? of) =>
+            JsonSerializer.Serialize(
+                new
+                {
+                    list,
+                    unit,
+                    factor,
+                    of,
+                }
+            );
+        var lines = taken
+            .Select(row => Line(row.Measure, row.Unit, row.Factor, row.Of))
+            .Concat(
+                IndexedQuantity
+                    .Converted.Order(StringComparer.Ordinal)
+                    .Select(unit => (unit, At: IndexedQuantity.UcumUnitOf(unit)))
+                    .Select(row => Line("search", row.unit, Number(row.At.Factor), row.At.Unit))
+            )
             .Concat(Codes.Units.All.Select(unit => Line("published", unit.Code, 1, null)));
-        if (Environment.GetEnvironmentVariable("ORACLES") is { Length: > 0 } folder) File.WriteAllLines(Path.Combine(folder, "units.ndjson"), lines);
+        if (Environment.GetEnvironmentVariable("ORACLES") is { Length: > 0 } folder)
+            File.WriteAllLines(Path.Combine(folder, "units.ndjson"), lines);
     }
 
     private static bool Taken(string json, string unit)
@@ -145,7 +185,9 @@ public class UnitTests(ITestOutputHelper output)
 
     /// <summary>A rate may be given in drops or as a flow, with a drop factor beside it or not.</summary>
     private static bool Listed(string measure, string unit) =>
-        EntryJson.AcceptedUnits.Any(l => (l.Measure == measure || (measure == "drop rate" && l.Measure == "flow")) && l.Units.ContainsKey(unit));
+        EntryJson.AcceptedUnits.Any(l =>
+            (l.Measure == measure || (measure == "drop rate" && l.Measure == "flow")) && l.Units.ContainsKey(unit)
+        );
 
     private static ExactDecimal Number(XElement conversion, string name) => ExactDecimal.Parse((string)conversion.Attribute(name)!)!.Value;
 
@@ -161,7 +203,8 @@ public class UnitTests(ITestOutputHelper output)
         for (var at = new DirectoryInfo(AppContext.BaseDirectory); at is not null; at = at.Parent)
         {
             var beside = Path.Combine(at.FullName, "shared", "suites", "ucum", "UcumFunctionalTests.xml");
-            if (File.Exists(beside)) return beside;
+            if (File.Exists(beside))
+                return beside;
         }
 
         return null;

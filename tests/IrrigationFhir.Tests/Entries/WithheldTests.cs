@@ -22,7 +22,10 @@ public class WithheldTests
         Assert.Contains(withheld, w => ((string)w!["id"]!).StartsWith($"{episode}.bladder-drainage.", StringComparison.Ordinal));
         Assert.All(withheld, w => Assert.NotEqual("", (string)w!["faults"]!));
         Assert.Single((await ward.Read($"/episodes/{episode}/entries"))["entries"]!.AsArray());
-        Assert.Equal(300m, (decimal)(await ward.Read($"/episodes/{episode}/balance"))["intervals"]![0]!["correctedUrineOutput"]!["headline"]!["value"]!);
+        Assert.Equal(
+            300m,
+            (decimal)(await ward.Read($"/episodes/{episode}/balance"))["intervals"]![0]!["correctedUrineOutput"]!["headline"]!["value"]!
+        );
 
         var health = await ward.Read("/health/ready");
         Assert.Equal("degraded", (string)health["status"]!);

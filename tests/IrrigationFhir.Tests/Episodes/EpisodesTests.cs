@@ -91,16 +91,35 @@ public sealed class EpisodesTests(EveningOnTheWard evening)
     {
         var described = RunningService.Episode(evening.NewIdentifier(), Start);
         await evening.Service.Open(described);
-        (await evening.Service.Post("/episodes", described.With("timeZone", "Europe/Vienna"))).Refuses(409, "patient-mismatch", "episode", "time zone", "opened with");
-        (await evening.Service.Post("/episodes", described.With("shiftStarts", new JsonArray("06:00")))).Refuses(409, "patient-mismatch", "episode", "other shifts", "opened with");
+        (await evening.Service.Post("/episodes", described.With("timeZone", "Europe/Vienna"))).Refuses(
+            409,
+            "patient-mismatch",
+            "episode",
+            "time zone",
+            "opened with"
+        );
+        (await evening.Service.Post("/episodes", described.With("shiftStarts", new JsonArray("06:00")))).Refuses(
+            409,
+            "patient-mismatch",
+            "episode",
+            "other shifts",
+            "opened with"
+        );
     }
 
     [Fact]
     public async Task Episodes_are_found_by_patient_and_by_identifier()
     {
         var (first, second, patient) = (evening.NewIdentifier(), evening.NewIdentifier(), $"of {evening.NewIdentifier()}");
-        string[] ids = [await evening.Service.Open(RunningService.Episode(first, Start, patient: patient)), await evening.Service.Open(RunningService.Episode(second, Start, patient: patient))];
-        Assert.Equal(ids.Order(StringComparer.Ordinal), await Found($"patient.identifier={Uri.EscapeDataString($"{RunningService.PatientSystem}|{patient}")}"));
+        string[] ids =
+        [
+            await evening.Service.Open(RunningService.Episode(first, Start, patient: patient)),
+            await evening.Service.Open(RunningService.Episode(second, Start, patient: patient)),
+        ];
+        Assert.Equal(
+            ids.Order(StringComparer.Ordinal),
+            await Found($"patient.identifier={Uri.EscapeDataString($"{RunningService.PatientSystem}|{patient}")}")
+        );
         Assert.Equal(ids.Order(StringComparer.Ordinal), await Found($"patient.identifier={Uri.EscapeDataString(patient)}"));
         Assert.Equal([ids[1]], await Found($"identifier={Uri.EscapeDataString($"{RunningService.EpisodeSystem}|{second}")}"));
         Assert.Empty(await Found($"identifier={Uri.EscapeDataString("https://other.example|" + second)}"));
@@ -108,31 +127,40 @@ public sealed class EpisodesTests(EveningOnTheWard evening)
         (await evening.Service.Get("/episodes")).Refuses(400, "missing", "query", "nothing", "patient.identifier=system|value");
     }
 
-    public static TheoryData<string, string?, string, string, string, string> BadDescriptions => new()
-    {
-        { "timeZone", "\"Mars/Olympus\"", "unknown-word", "episode.timeZone", "'Mars/Olympus'", "IANA time zone" },
-        { "shiftStarts", "[\"07:00\", \"25:00\"]", "unknown-word", "episode.shiftStarts", "'25:00'", "clock times like 07:00" },
-        { "shiftStarts", "\"07:00\"", "wrong-type", "episode.shiftStarts", "a text", "clock times" },
-        { "start", "\"2026-03-14T08:00:00\"", "bad-time", "episode.start", "'2026-03-14T08:00:00'", "offset" },
-        { "start", null, "missing", "episode.start", "nothing", "when the balance begins" },
-        { "end", "\"2026-03-14T08:00:00Z\"", "end-before-start", "episode.end", "2026-03-14T08:00:00Z", "an end after the start" },
-        { "patient", null, "missing", "episode.patient", "nothing", "the patient" },
-        { "patient", "{\"display\": \"Bed 4\"}", "missing", "episode.patient.identifier", "nothing", "a reference" },
-        { "identifier", null, "missing", "episode.identifier", "nothing", "the episode's identifier" },
-        { "identifier", "{\"value\": \"1\"}", "missing", "episode.identifier.system", "nothing", "a URI" },
-        { "birthDate", "\"1951-13-01\"", "unknown-word", "episode.birthDate", "'1951-13-01'", "a date like" },
-        { "bladderCapacity", "{\"value\": 400, \"unit\": \"cc\"}", "wrong-unit", "episode.bladderCapacity.unit", "'cc'", "one of mL" },
-        { "catheter", "{\"lumens\": 4}", "out-of-range", "episode.catheter.lumens", "4", "1 to 3" },
-        { "bed", "4", "unknown-property", "episode.bed", "a property that is not read", "an episode" },
-    };
+    public static TheoryData<string, string?, string, string, string, string> BadDescriptions =>
+        new()
+        {
+            { "timeZone", "\"Mars/Olympus\"", "unknown-word", "episode.timeZone", "'Mars/Olympus'", "IANA time zone" },
+            { "shiftStarts", "[\"07:00\", \"25:00\"]", "unknown-word", "episode.shiftStarts", "'25:00'", "clock times like 07:00" },
+            { "shiftStarts", "\"07:00\"", "wrong-type", "episode.shiftStarts", "a text", "clock times" },
+            { "start", "\"2026-03-14T08:00:00\"", "bad-time", "episode.start", "'2026-03-14T08:00:00'", "offset" },
+            { "start", null, "missing", "episode.start", "nothing", "when the balance begins" },
+            { "end", "\"2026-03-14T08:00:00Z\"", "end-before-start", "episode.end", "2026-03-14T08:00:00Z", "an end after the start" },
+            { "patient", null, "missing", "episode.patient", "nothing", "the patient" },
+            { "patient", "{\"display\": \"Bed 4\"}", "missing", "episode.patient.identifier", "nothing", "a reference" },
+            { "identifier", null, "missing", "episode.identifier", "nothing", "the episode's identifier" },
+            { "identifier", "{\"value\": \"1\"}", "missing", "episode.identifier.system", "nothing", "a URI" },
+            { "birthDate", "\"1951-13-01\"", "unknown-word", "episode.birthDate", "'1951-13-01'", "a date like" },
+            { "bladderCapacity", "{\"value\": 400, \"unit\": \"cc\"}", "wrong-unit", "episode.bladderCapacity.unit", "'cc'", "one of mL" },
+            { "catheter", "{\"lumens\": 4}", "out-of-range", "episode.catheter.lumens", "4", "1 to 3" },
+            { "bed", "4", "unknown-property", "episode.bed", "a property that is not read", "an episode" },
+        };
 
     [Theory]
     [MemberData(nameof(BadDescriptions))]
-    public async Task A_bad_description_opens_nothing(string property, string? value, string code, string where, string saw, string expected)
+    public async Task A_bad_description_opens_nothing(
+        string property,
+        string? value,
+        string code,
+        string where,
+        string saw,
+        string expected
+    )
     {
         var identifier = evening.NewIdentifier();
         var described = RunningService.Episode(identifier, Start).Without(property);
-        if (value is not null) described[property] = JsonNode.Parse(value);
+        if (value is not null)
+            described[property] = JsonNode.Parse(value);
         (await evening.Service.Post("/episodes", described)).Refuses(422, code, where, saw, expected);
         Assert.Empty(await Found($"identifier={Uri.EscapeDataString($"{RunningService.EpisodeSystem}|{identifier}")}"));
     }
@@ -140,10 +168,34 @@ public sealed class EpisodesTests(EveningOnTheWard evening)
     [Fact]
     public async Task A_body_that_is_no_episode_is_refused()
     {
-        (await evening.Service.Post("/episodes", "{"u8.ToArray(), "application/json")).Refuses(400, "malformed-json", "body", "unreadable JSON", "well-formed JSON");
-        (await evening.Service.Post("/episodes", "[]"u8.ToArray(), "application/json")).Refuses(400, "wrong-type", "body", "a list", "one episode");
-        (await evening.Service.Post("/episodes", "{}"u8.ToArray(), "text/plain")).Refuses(415, "unsupported-media-type", null, "text/plain", "a Content-Type this address reads");
-        (await evening.Service.Post("/episodes", "{}"u8.ToArray(), null)).Refuses(415, "unsupported-media-type", "Content-Type", "none", "application/json");
+        (await evening.Service.Post("/episodes", "{"u8.ToArray(), "application/json")).Refuses(
+            400,
+            "malformed-json",
+            "body",
+            "unreadable JSON",
+            "well-formed JSON"
+        );
+        (await evening.Service.Post("/episodes", "[]"u8.ToArray(), "application/json")).Refuses(
+            400,
+            "wrong-type",
+            "body",
+            "a list",
+            "one episode"
+        );
+        (await evening.Service.Post("/episodes", "{}"u8.ToArray(), "text/plain")).Refuses(
+            415,
+            "unsupported-media-type",
+            null,
+            "text/plain",
+            "a Content-Type this address reads"
+        );
+        (await evening.Service.Post("/episodes", "{}"u8.ToArray(), null)).Refuses(
+            415,
+            "unsupported-media-type",
+            "Content-Type",
+            "none",
+            "application/json"
+        );
     }
 
     [Fact]
@@ -154,7 +206,8 @@ public sealed class EpisodesTests(EveningOnTheWard evening)
             episode,
             Emptied("d1", "10:00", 300).With("recordedAt", At("10:05")),
             Emptied("d2", "12:00", 200).With("recordedAt", At("15:00")),
-            Emptied("d3", "14:00", 100).With("recordedAt", At("14:00")));
+            Emptied("d3", "14:00", 100).With("recordedAt", At("14:00"))
+        );
         Assert.Equal([300m], await HeadlinesAsOf(episode, At("12:30"))); // d2 had happened and was not charted
         Assert.Equal([300m, 100m], await HeadlinesAsOf(episode, At("14:30")));
         Assert.Equal([300m, 200m, 100m], await HeadlinesAsOf(episode, "2026-03-14T16:00:00+01:00")); // 15:00 UTC
@@ -166,7 +219,13 @@ public sealed class EpisodesTests(EveningOnTheWard evening)
     public async Task A_moment_that_is_none_and_an_unknown_episode_are_named()
     {
         var episode = await evening.Open();
-        (await evening.Service.Get($"/episodes/{episode}/balance?asOf=2026-03-14T12:00:00")).Refuses(400, "bad-time", "asOf", "'2026-03-14T12:00:00'", "offset");
+        (await evening.Service.Get($"/episodes/{episode}/balance?asOf=2026-03-14T12:00:00")).Refuses(
+            400,
+            "bad-time",
+            "asOf",
+            "'2026-03-14T12:00:00'",
+            "offset"
+        );
         (await evening.Service.Get("/episodes/nowhere/balance")).Refuses(404, "unknown-episode", "id", "'nowhere'", "POST /episodes");
         (await evening.Service.Get("/episodes/nowhere/entries")).Refuses(404, "unknown-episode", "id", "'nowhere'", "POST /episodes");
         (await evening.Service.Get("/episodes/nowhere")).Refuses(404, "unknown-episode", "id", "'nowhere'", "POST /episodes");
@@ -175,7 +234,10 @@ public sealed class EpisodesTests(EveningOnTheWard evening)
     [Fact]
     public async Task Hours_shifts_and_days_follow_the_facility_s_wall_clock()
     {
-        var described = RunningService.Episode(evening.NewIdentifier(), "2026-03-14T05:30:00Z").With("timeZone", "Asia/Kolkata").With("shiftStarts", new JsonArray("14:00", "06:00", "22:00"));
+        var described = RunningService
+            .Episode(evening.NewIdentifier(), "2026-03-14T05:30:00Z")
+            .With("timeZone", "Asia/Kolkata")
+            .With("shiftStarts", new JsonArray("14:00", "06:00", "22:00"));
         var episode = await evening.Service.Open(described);
         await evening.Service.Record(episode, Emptied("d1", "06:30", 100), Emptied("d2", "09:30", 300));
 
@@ -183,7 +245,10 @@ public sealed class EpisodesTests(EveningOnTheWard evening)
         var balance = await evening.Service.Read($"/episodes/{episode}/balance");
         Assert.Equal(["11", "12", "13", "14"], balance["hours"]!.AsArray().Select(h => ((string)h!["start"]!)[11..13]));
         Assert.Equal([100m, 100m, 100m, 100m], balance["hours"]!.AsArray().Select(h => Headline(h!)));
-        Assert.Equal([("2026-03-14T06:00:00+05:30", 300m), ("2026-03-14T14:00:00+05:30", 100m)], balance["shifts"]!.AsArray().Select(s => ((string)s!["start"]!, Headline(s))));
+        Assert.Equal(
+            [("2026-03-14T06:00:00+05:30", 300m), ("2026-03-14T14:00:00+05:30", 100m)],
+            balance["shifts"]!.AsArray().Select(s => ((string)s!["start"]!, Headline(s)))
+        );
         Assert.Equal([("2026-03-14T00:00:00+05:30", 400m)], balance["days"]!.AsArray().Select(d => ((string)d!["start"]!, Headline(d))));
     }
 
@@ -191,16 +256,23 @@ public sealed class EpisodesTests(EveningOnTheWard evening)
 
     private async Task<IEnumerable<decimal>> HeadlinesAsOf(string episode, string? asOf)
     {
-        var balance = await evening.Service.Read($"/episodes/{episode}/balance{(asOf is null ? "" : $"?asOf={Uri.EscapeDataString(asOf)}")}");
+        var balance = await evening.Service.Read(
+            $"/episodes/{episode}/balance{(asOf is null ? "" : $"?asOf={Uri.EscapeDataString(asOf)}")}"
+        );
         return balance["intervals"]!.AsArray().Select(i => Headline(i!));
     }
 
     private async Task<(string Status, string? End)> Irrigation(string episode)
     {
-        var procedure = (await evening.Service.Resources(episode)).Single(r => r.Key.StartsWith("Procedure/", StringComparison.Ordinal)).Value;
+        var procedure = (await evening.Service.Resources(episode))
+            .Single(r => r.Key.StartsWith("Procedure/", StringComparison.Ordinal))
+            .Value;
         return ((string)procedure["status"]!, (string?)procedure["performedPeriod"]!["end"]);
     }
 
     private async Task<IEnumerable<string>> Found(string query) =>
-        (await evening.Service.Read($"/episodes?{query}"))["episodes"]!.AsArray().Select(e => (string)e!["id"]!).Order(StringComparer.Ordinal);
+        (await evening.Service.Read($"/episodes?{query}"))["episodes"]!
+            .AsArray()
+            .Select(e => (string)e!["id"]!)
+            .Order(StringComparer.Ordinal);
 }

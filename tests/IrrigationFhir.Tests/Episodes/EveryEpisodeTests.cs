@@ -19,19 +19,74 @@ public class EveryEpisodeTests
     private static readonly Instant Start = Instant.FromUtc(2026, 3, 14, 7, 0);
 
     private static readonly string[] Numbers =
-        ["0", "1e-28", "0.0000001", "0.5", "1", "9.99", "30", "60.5", "250", "999.999", "3000", "4400.0001", "79228162514264.3", "1000000", "1000"];
+    [
+        "0",
+        "1e-28",
+        "0.0000001",
+        "0.5",
+        "1",
+        "9.99",
+        "30",
+        "60.5",
+        "250",
+        "999.999",
+        "3000",
+        "4400.0001",
+        "79228162514264.3",
+        "1000000",
+        "1000",
+    ];
 
-    private static readonly string[] Dates = ["0001-01-01", "1899-12-31", "1951-07-30", "2026-03-13", "2026-03-14", "2031-01-01", "9999-12-31"];
+    private static readonly string[] Dates =
+    [
+        "0001-01-01",
+        "1899-12-31",
+        "1951-07-30",
+        "2026-03-13",
+        "2026-03-14",
+        "2031-01-01",
+        "9999-12-31",
+    ];
     private static readonly string[] Zones = ["Europe/Vienna", "Pacific/Kiritimati", "America/St_Johns", "UTC"];
-    private static readonly string[] Words = ["T4", "C5", "L1", "continuous", "none", "few", "many", "sterile water", "sodium chloride 0.9 %", "x"];
+    private static readonly string[] Words =
+    [
+        "T4",
+        "C5",
+        "L1",
+        "continuous",
+        "none",
+        "few",
+        "many",
+        "sterile water",
+        "sodium chloride 0.9 %",
+        "x",
+    ];
 
     private static readonly string[] Moments =
-        ["1900-01-01T00:00:00Z", "2026-03-14T06:59:59.999999999Z", "2026-03-14T07:00:00Z", "2026-03-14T19:00:00+01:00", "2259-12-31T23:59:59Z"];
+    [
+        "1900-01-01T00:00:00Z",
+        "2026-03-14T06:59:59.999999999Z",
+        "2026-03-14T07:00:00Z",
+        "2026-03-14T19:00:00+01:00",
+        "2259-12-31T23:59:59Z",
+    ];
 
     /// <summary>The properties of all kinds: each is drawn now and then, and what a kind does not have is left out.</summary>
     private static readonly (string Name, string[] Kinds, Func<Random, JsonNode> Draw)[] Properties =
     [
-        Quantity("volume", "mL", "bag-hung", "irrigant-instilled", "irrigant-discarded", "drainage-emptied", "blood-removed", "leak-estimated", "urine-collected", "bladder-scanned", "order-set"),
+        Quantity(
+            "volume",
+            "mL",
+            "bag-hung",
+            "irrigant-instilled",
+            "irrigant-discarded",
+            "drainage-emptied",
+            "blood-removed",
+            "leak-estimated",
+            "urine-collected",
+            "bladder-scanned",
+            "order-set"
+        ),
         Quantity("remaining", "mL", "bag-read", "bag-taken-down"),
         Quantity("tubingPrime", "mL", "bag-hung"),
         Quantity("total", "mL", "pump-total-read"),
@@ -76,32 +131,39 @@ public class EveryEpisodeTests
             seed =>
             {
                 var chance = new Random(seed);
-                if (Episode(chance) is not { } definition) return;
+                if (Episode(chance) is not { } definition)
+                    return;
                 Interlocked.Increment(ref episodes);
                 var balance = FluidBalance.Of(EpisodeLog.Empty(definition.Frame), BalanceSettings.Default);
                 var flags = FlagRecord.Of(balance, definition.Facts, FlagLimits.Default, Start);
                 for (var left = chance.Next(1, 30); left > 0; left--)
                 {
                     // As the main path takes it: what contradicts the log, or lies outside of the episode, is refused.
-                    if (Entry(chance) is not { } sent || RecordEntries.WithTime(sent, balance.Log) is not { } entry) continue;
+                    if (Entry(chance) is not { } sent || RecordEntries.WithTime(sent, balance.Log) is not { } entry)
+                        continue;
                     var appended = balance.Log.Append([entry], Start);
                     var stands = appended.Log.Current(entry.Key)!.Entry == entry;
-                    if (stands && Contradictions.Of(entry, appended.Log, "entry") is not null) continue;
+                    if (stands && Contradictions.Of(entry, appended.Log, "entry") is not null)
+                        continue;
                     Interlocked.Increment(ref entries);
                     (balance, _) = balance.After(appended);
-                    flags = flags.After(balance, appended.Changes, Instant.Max(flags.AsOf, Start + Duration.FromMinutes(chance.Next(0, 1200)))).Record;
+                    flags = flags
+                        .After(balance, appended.Changes, Instant.Max(flags.AsOf, Start + Duration.FromMinutes(chance.Next(0, 1200))))
+                        .Record;
                 }
 
                 foreach (var hours in new[] { 0, 3, 24, 24 * 400 })
                 {
                     var asOf = Start + Duration.FromHours(hours);
-                    if (asOf < flags.AsOf) continue;
+                    if (asOf < flags.AsOf)
+                        continue;
                     BalanceReport.Of(balance, "id", definition, asOf, CriteriaSettings.Default, ForecastSettings.Default);
                     flags = flags.After(balance, [], asOf).Record;
                 }
             },
             iter: 1500,
-            print: seed => seed.ToString(CultureInfo.InvariantCulture));
+            print: seed => seed.ToString(CultureInfo.InvariantCulture)
+        );
         Assert.True(episodes > 500 && entries > 5_000, $"{episodes} episodes with {entries} entries prove little");
     }
 
@@ -115,7 +177,8 @@ public class EveryEpisodeTests
         };
         void Maybe(string name, Func<JsonNode> value)
         {
-            if (chance.Next(2) == 0) episode[name] = value();
+            if (chance.Next(2) == 0)
+                episode[name] = value();
         }
 
         Maybe("bladderCapacity", () => Value(chance, "mL"));
@@ -125,8 +188,18 @@ public class EveryEpisodeTests
         Maybe("timeZone", () => Zones[chance.Next(Zones.Length)]);
         Maybe("duringProcedure", () => chance.Next(2) == 0);
         Maybe("shiftStarts", () => new JsonArray("00:00", "07:00", "23:59"));
-        Maybe("catheter", () => new JsonObject { ["size"] = Value(chance, "[Ch]"), ["insertedAt"] = Moments[chance.Next(Moments.Length)], ["lumens"] = 1 + chance.Next(3) });
-        if (chance.Next(6) == 0) episode["end"] = At(chance);
+        Maybe(
+            "catheter",
+            () =>
+                new JsonObject
+                {
+                    ["size"] = Value(chance, "[Ch]"),
+                    ["insertedAt"] = Moments[chance.Next(Moments.Length)],
+                    ["lumens"] = 1 + chance.Next(3),
+                }
+        );
+        if (chance.Next(6) == 0)
+            episode["end"] = At(chance);
         using var json = JsonDocument.Parse(episode.ToJsonString());
         return EpisodeReader.Read(json.RootElement, DateTimeZone.Utc, []);
     }
@@ -135,31 +208,43 @@ public class EveryEpisodeTests
     {
         var kinds = EntryKinds.All.ToList();
         var kind = kinds[chance.Next(kinds.Count)];
-        var entry = new JsonObject { ["source"] = "any", ["id"] = Id(chance), ["kind"] = kind, ["at"] = At(chance) };
-        if (chance.Next(12) == 0) entry["status"] = "entered-in-error";
-        if (chance.Next(4) == 0) entry["recordedAt"] = At(chance);
+        var entry = new JsonObject
+        {
+            ["source"] = "any",
+            ["id"] = Id(chance),
+            ["kind"] = kind,
+            ["at"] = At(chance),
+        };
+        if (chance.Next(12) == 0)
+            entry["status"] = "entered-in-error";
+        if (chance.Next(4) == 0)
+            entry["recordedAt"] = At(chance);
         foreach (var (name, of, draw) in Properties)
         {
-            if (of.Contains(kind) && chance.Next(8) != 0) entry[name] = draw(chance);
+            if (of.Contains(kind) && chance.Next(8) != 0)
+                entry[name] = draw(chance);
         }
 
         using var json = JsonDocument.Parse(entry.ToJsonString());
         return EntryReader.Read(json.RootElement, "entry", [])?.Entry;
     }
 
-    private static (string, string[], Func<Random, JsonNode>) Quantity(string name, string unit, params string[] kinds) => (name, kinds, chance => Value(chance, unit));
+    private static (string, string[], Func<Random, JsonNode>) Quantity(string name, string unit, params string[] kinds) =>
+        (name, kinds, chance => Value(chance, unit));
 
     private static JsonObject Value(Random chance, string unit) => new() { ["value"] = Number(chance), ["unit"] = unit };
 
-    private static JsonNode Number(Random chance) => JsonNode.Parse(chance.Next(2) == 0
-        ? Numbers[chance.Next(Numbers.Length)]
-        : chance.Next(0, 1500).ToString(CultureInfo.InvariantCulture))!;
+    private static JsonNode Number(Random chance) =>
+        JsonNode.Parse(
+            chance.Next(2) == 0 ? Numbers[chance.Next(Numbers.Length)] : chance.Next(0, 1500).ToString(CultureInfo.InvariantCulture)
+        )!;
 
     private static string Word(Random chance) => Words[chance.Next(Words.Length)];
 
     private static string Id(Random chance) => chance.Next(25).ToString(CultureInfo.InvariantCulture);
 
-    private static string At(Random chance) => chance.Next(20) == 0
-        ? Moments[chance.Next(Moments.Length)]
-        : (Start + Duration.FromMinutes(5 * chance.Next(0, 200))).ToString("g", CultureInfo.InvariantCulture);
+    private static string At(Random chance) =>
+        chance.Next(20) == 0
+            ? Moments[chance.Next(Moments.Length)]
+            : (Start + Duration.FromMinutes(5 * chance.Next(0, 200))).ToString("g", CultureInfo.InvariantCulture);
 }

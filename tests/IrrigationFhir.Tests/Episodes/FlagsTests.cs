@@ -14,25 +14,51 @@ public class FlagsTests
 
     private static JsonObject Entry(string kind, string clock, string content, string? id = null, string? recordedAt = null)
     {
-        var entry = JsonNode.Parse($$"""{"source": "ward", "id": "{{id ?? $"{kind} {clock}"}}", "kind": "{{kind}}", "at": "2026-03-14T{{clock}}:00Z", "performer": "N-31 (invented)"{{(content.Length > 0 ? ", " + content : "")}}}""")!.AsObject();
-        if (recordedAt is not null) entry["recordedAt"] = $"2026-03-14T{recordedAt}:00Z";
+        var entry = JsonNode
+            .Parse(
+                $$"""{"source": "ward", "id": "{{id ?? $"{kind} {clock}"}}", "kind": "{{kind}}", "at": "2026-03-14T{{clock}}:00Z", "performer": "N-31 (invented)"{{(content.Length > 0 ? ", " + content : "")}}}"""
+            )!
+            .AsObject();
+        if (recordedAt is not null)
+            entry["recordedAt"] = $"2026-03-14T{recordedAt}:00Z";
         return entry;
     }
 
-    private static JsonObject Level(string clock, int ml, string? recordedAt = null) => Entry("drainage-level-read", clock, $$"""
-        "level": {"value": {{ml}}, "unit": "mL"}
-        """, recordedAt: recordedAt);
+    private static JsonObject Level(string clock, int ml, string? recordedAt = null) =>
+        Entry(
+            "drainage-level-read",
+            clock,
+            $$"""
+            "level": {"value": {{ml}}, "unit": "mL"}
+            """,
+            recordedAt: recordedAt
+        );
 
-    private static JsonObject Bag(string clock) => Entry("bag-hung", clock, """
-        "volume": {"value": 3000, "unit": "mL"}, "tubingPrime": {"value": 0, "unit": "mL"}
-        """);
+    private static JsonObject Bag(string clock) =>
+        Entry(
+            "bag-hung",
+            clock,
+            """
+            "volume": {"value": 3000, "unit": "mL"}, "tubingPrime": {"value": 0, "unit": "mL"}
+            """
+        );
 
-    private static JsonObject Flow(string clock, int rate) => Entry("flow-set", clock, $$"""
-        "rate": {"value": {{rate}}, "unit": "mL/h"}
-        """);
+    private static JsonObject Flow(string clock, int rate) =>
+        Entry(
+            "flow-set",
+            clock,
+            $$"""
+            "rate": {"value": {{rate}}, "unit": "mL/h"}
+            """
+        );
 
     private static async Task<List<JsonNode>> Active(RunningService ward, string code = "") =>
-        [.. ((await ward.Read($"/fhir/Flag?status=active{(code.Length > 0 ? $"&code={code}" : "")}&_count=1000"))["entry"]?.AsArray() ?? []).Select(e => e!["resource"]!)];
+        [
+            .. (
+                (await ward.Read($"/fhir/Flag?status=active{(code.Length > 0 ? $"&code={code}" : "")}&_count=1000"))["entry"]?.AsArray()
+                ?? []
+            ).Select(e => e!["resource"]!),
+        ];
 
     /// <summary>An episode whose drainage was not read since 19:00, and the id of the flag that says so.</summary>
     private static async Task<(string Episode, string Flag)> Unread(RunningService ward)
@@ -112,7 +138,10 @@ public class FlagsTests
         {
             await Watch(ward);
             Assert.Equal("1", (string)(await ward.Read($"/fhir/Flag/{id}"))["meta"]!["versionId"]!);
-            var episode = (string)(await ward.Read($"/episodes?identifier={Uri.EscapeDataString(RunningService.EpisodeSystem + "|stay")}"))["episodes"]![0]!["id"]!;
+            var episode = (string)
+                (await ward.Read($"/episodes?identifier={Uri.EscapeDataString(RunningService.EpisodeSystem + "|stay")}"))["episodes"]![0]![
+                    "id"
+                ]!;
             await ward.Record(episode, Level("20:10", 700));
             Assert.Equal(["raised", "cleared"], Told(ward, id));
         }
@@ -132,7 +161,10 @@ public class FlagsTests
 
         await using (var ward = RunningService.Start("2026-03-14T20:06:00Z", folder, ("Flags:StaleAfter", "120 min")))
         {
-            var episode = (string)(await ward.Read($"/episodes?identifier={Uri.EscapeDataString(RunningService.EpisodeSystem + "|stay")}"))["episodes"]![0]!["id"]!;
+            var episode = (string)
+                (await ward.Read($"/episodes?identifier={Uri.EscapeDataString(RunningService.EpisodeSystem + "|stay")}"))["episodes"]![0]![
+                    "id"
+                ]!;
             Assert.DoesNotContain((await ward.Read($"/episodes/{episode}/flags"))["standing"]!.AsArray(), f => (string)f!["id"]! == id); // asking changes nothing and forgets nothing
             await ward.Record(episode, Entry("tolerance-noted", "20:05", "\"pain\": 1"));
             var flag = await ward.Read($"/fhir/Flag/{id}");
@@ -148,14 +180,33 @@ public class FlagsTests
     {
         await using var ward = RunningService.Start("2026-03-14T20:05:00Z");
         var (episode, id) = await Unread(ward);
-        await ward.Record(episode, Entry("flag-acknowledged", "20:04", $"\"flag\": \"{id}\""), Entry("escalated", "20:05", "\"flag\": \"drainage-reading-stale\", \"whom\": \"the doctor on call (invented)\""));
+        await ward.Record(
+            episode,
+            Entry("flag-acknowledged", "20:04", $"\"flag\": \"{id}\""),
+            Entry("escalated", "20:05", "\"flag\": \"drainage-reading-stale\", \"whom\": \"the doctor on call (invented)\"")
+        );
 
-        var flag = (await ward.Read($"/episodes/{episode}/flags"))["standing"]!.AsArray().Single(f => (string)f!["flag"]! == "drainage-reading-stale")!;
-        Assert.Equal(("2026-03-14T20:04:00Z", 4m, "N-31 (invented)"), ((string)flag["acknowledged"]!, (decimal)flag["minutesToAcknowledge"]!, (string)flag["acknowledgedBy"]!));
+        var flag = (await ward.Read($"/episodes/{episode}/flags"))["standing"]!
+            .AsArray()
+            .Single(f => (string)f!["flag"]! == "drainage-reading-stale")!;
+        Assert.Equal(
+            ("2026-03-14T20:04:00Z", 4m, "N-31 (invented)"),
+            ((string)flag["acknowledged"]!, (decimal)flag["minutesToAcknowledge"]!, (string)flag["acknowledgedBy"]!)
+        );
         Assert.Equal("the doctor on call (invented)", (string)flag["escalations"]![0]!["whom"]!);
         var resource = await ward.Read($"/fhir/Flag/{id}");
-        Assert.Contains(resource["extension"]!.AsArray(), e => ((string)e!["url"]!).EndsWith("/flag-acknowledged", StringComparison.Ordinal) && (string)e["valueDateTime"]! == "2026-03-14T20:04:00Z");
-        Assert.Contains(resource["extension"]!.AsArray(), e => ((string)e!["url"]!).EndsWith("/flag-time-to-acknowledge", StringComparison.Ordinal) && ((decimal)e["valueQuantity"]!["value"]!, (string)e["valueQuantity"]!["code"]!) == (4m, "min"));
+        Assert.Contains(
+            resource["extension"]!.AsArray(),
+            e =>
+                ((string)e!["url"]!).EndsWith("/flag-acknowledged", StringComparison.Ordinal)
+                && (string)e["valueDateTime"]! == "2026-03-14T20:04:00Z"
+        );
+        Assert.Contains(
+            resource["extension"]!.AsArray(),
+            e =>
+                ((string)e!["url"]!).EndsWith("/flag-time-to-acknowledge", StringComparison.Ordinal)
+                && ((decimal)e["valueQuantity"]!["value"]!, (string)e["valueQuantity"]!["code"]!) == (4m, "min")
+        );
     }
 
     [Fact]
@@ -163,7 +214,12 @@ public class FlagsTests
     {
         await using var ward = RunningService.Start("2026-03-14T20:05:00Z");
         var (episode, id) = await Unread(ward);
-        async Task<List<string>> Found(string query) => [.. ((await ward.Read($"/fhir/Flag?{query}&_count=1000"))["entry"]?.AsArray() ?? []).Select(e => (string)e!["resource"]!["id"]!)];
+        async Task<List<string>> Found(string query) =>
+            [
+                .. ((await ward.Read($"/fhir/Flag?{query}&_count=1000"))["entry"]?.AsArray() ?? []).Select(e =>
+                    (string)e!["resource"]!["id"]!
+                ),
+            ];
         Assert.Contains(id, await Found("acknowledged:missing=true&status=active"));
 
         await ward.Record(episode, Entry("flag-acknowledged", "20:04", $"\"flag\": \"{id}\"")); // raised at 20:00
@@ -197,7 +253,10 @@ public class FlagsTests
             Assert.Contains(told, (string)Assert.Single(await Active(ward, "late-entry"))["code"]!["text"]!, StringComparison.Ordinal);
             await ward.Record(episode, Level("19:55", 700)); // again: nothing new
             var log = (await ward.Read($"/episodes/{episode}/entries"))["entries"]!.AsArray();
-            Assert.Single(log, e => (string)e!["entry"]!["kind"]! == "flag-revised" && (string)e["entry"]!["flag"]! == "drainage-reading-stale");
+            Assert.Single(
+                log,
+                e => (string)e!["entry"]!["kind"]! == "flag-revised" && (string)e["entry"]!["flag"]! == "drainage-reading-stale"
+            );
         }
 
         await using (var ward = RunningService.Start("2026-03-14T22:10:00Z", folder))
@@ -226,7 +285,11 @@ public class FlagsTests
         injured["baselineSystolic"] = new JsonObject { ["value"] = 110, ["unit"] = "mm[Hg]" };
         Assert.Equal(HttpStatusCode.OK, (await ward.Post("/episodes", injured)).Status);
         var flag = Assert.Single(await Active(ward, "dysreflexia-risk"));
-        Assert.StartsWith("Urgent: Risk of autonomic dysreflexia: spinal cord injury at T4, and systolic 150 mmHg at 18:30, more than 20 mmHg over the baseline of 110 mmHg.", (string)flag["code"]!["text"]!, StringComparison.Ordinal);
+        Assert.StartsWith(
+            "Urgent: Risk of autonomic dysreflexia: spinal cord injury at T4, and systolic 150 mmHg at 18:30, more than 20 mmHg over the baseline of 110 mmHg.",
+            (string)flag["code"]!["text"]!,
+            StringComparison.Ordinal
+        );
         Assert.Empty(await ward.Resources(episode, "Observation"));
 
         var upsideDown = await ward.Post($"/episodes/{episode}/entries", new JsonArray(Pressure("18:31", 80, 150)));
@@ -234,16 +297,25 @@ public class FlagsTests
         Assert.Contains("at most the systolic pressure, 80 mmHg", upsideDown.Text, StringComparison.Ordinal);
     }
 
-    private static JsonObject Pressure(string clock, int systolic, int diastolic) => Entry("blood-pressure-measured", clock, $$"""
-        "systolic": {"value": {{systolic}}, "unit": "mm[Hg]"}, "diastolic": {"value": {{diastolic}}, "unit": "mm[Hg]"}
-        """);
+    private static JsonObject Pressure(string clock, int systolic, int diastolic) =>
+        Entry(
+            "blood-pressure-measured",
+            clock,
+            $$"""
+            "systolic": {"value": {{systolic}}, "unit": "mm[Hg]"}, "diastolic": {"value": {{diastolic}}, "unit": "mm[Hg]"}
+            """
+        );
 
     [Fact]
     public async Task What_the_service_writes_itself_is_taken_from_nobody_else()
     {
         await using var ward = RunningService.Start("2026-03-14T20:05:00Z");
         var (episode, _) = await Unread(ward);
-        var forged = Entry("flag-revised", "20:04", "\"flag\": \"drainage-reading-stale\", \"since\": \"2026-03-14T20:00:00Z\", \"revision\": \"never-so\"");
+        var forged = Entry(
+            "flag-revised",
+            "20:04",
+            "\"flag\": \"drainage-reading-stale\", \"since\": \"2026-03-14T20:00:00Z\", \"revision\": \"never-so\""
+        );
         var reply = await ward.Post($"/episodes/{episode}/entries", new JsonArray(forged));
         Assert.Equal(HttpStatusCode.UnprocessableEntity, reply.Status);
         Assert.Contains("written-here", reply.Text, StringComparison.Ordinal);
@@ -253,27 +325,64 @@ public class FlagsTests
     public async Task Eight_writers_of_late_entries_end_in_what_a_replay_in_order_says()
     {
         const string now = "2026-03-14T23:30:00Z";
-        List<JsonObject> entries = [Bag("18:00"), Flow("18:00", 600), Level("18:00", 0), Flow("20:45", 0), Entry("washout-performed", "21:20", "\"cleared\": true"), Flow("21:40", 300)];
-        foreach (var (minute, ml) in new[] { (20, 210), (40, 430), (60, 650), (80, 880), (100, 1100), (120, 1300), (140, 1300), (160, 1310), (210, 2500) }) entries.Add(Level($"{18 + (minute / 60)}:{minute % 60:00}", ml));
-        entries.Add(Entry("drainage-emptied", "21:35", """
-            "volume": {"value": 2600, "unit": "mL"}
-            """));
+        List<JsonObject> entries =
+        [
+            Bag("18:00"),
+            Flow("18:00", 600),
+            Level("18:00", 0),
+            Flow("20:45", 0),
+            Entry("washout-performed", "21:20", "\"cleared\": true"),
+            Flow("21:40", 300),
+        ];
+        foreach (
+            var (minute, ml) in new[]
+            {
+                (20, 210),
+                (40, 430),
+                (60, 650),
+                (80, 880),
+                (100, 1100),
+                (120, 1300),
+                (140, 1300),
+                (160, 1310),
+                (210, 2500),
+            }
+        )
+            entries.Add(Level($"{18 + (minute / 60)}:{minute % 60:00}", ml));
+        entries.Add(
+            Entry(
+                "drainage-emptied",
+                "21:35",
+                """
+                "volume": {"value": 2600, "unit": "mL"}
+                """
+            )
+        );
         entries.AddRange(Enumerable.Range(0, 8).Select(i => Level($"22:{i * 5:00}", 100 + (i * 30))));
         entries.Add(Entry("drainage-appearance", "19:10", "\"grade\": 2, \"scale\": \"card (invented)\", \"clots\": \"none\""));
         entries.Add(Entry("drainage-appearance", "20:50", "\"grade\": 4, \"scale\": \"card (invented)\", \"clots\": \"many\""));
 
         await using var ordered = RunningService.Start(now);
         var replay = await ordered.Open(RunningService.Episode("stay", Start));
-        foreach (var entry in entries.OrderBy(e => (string)e["at"]!, StringComparer.Ordinal)) await ordered.Record(replay, entry);
+        foreach (var entry in entries.OrderBy(e => (string)e["at"]!, StringComparer.Ordinal))
+            await ordered.Record(replay, entry);
 
         await using var late = RunningService.Start(now);
         var episode = await late.Open(RunningService.Episode("stay", Start));
         var random = new Random(8);
         var shuffled = entries.OrderBy(_ => random.Next()).ToList();
-        await Task.WhenAll(Enumerable.Range(0, 8).Select(async writer =>
-        {
-            foreach (var entry in shuffled.Where((_, i) => i % 8 == writer)) Assert.Equal(HttpStatusCode.OK, (await late.Post($"/episodes/{episode}/entries", new JsonArray(entry.DeepClone()))).Status);
-        }));
+        await Task.WhenAll(
+            Enumerable
+                .Range(0, 8)
+                .Select(async writer =>
+                {
+                    foreach (var entry in shuffled.Where((_, i) => i % 8 == writer))
+                        Assert.Equal(
+                            HttpStatusCode.OK,
+                            (await late.Post($"/episodes/{episode}/entries", new JsonArray(entry.DeepClone()))).Status
+                        );
+                })
+        );
 
         Assert.Equal(await Standing(ordered, replay), await Standing(late, episode));
         var active = await Active(late);
@@ -283,14 +392,30 @@ public class FlagsTests
         foreach (var flag in (await late.Resources(episode, "Flag")).Values)
         {
             var last = Told(late, (string)flag["id"]!).Last();
-            Assert.Equal((string)flag["status"]! switch { "active" => "raised", "inactive" => "cleared", _ => "retracted" }, last == "changed" ? "raised" : last);
+            Assert.Equal(
+                (string)flag["status"]! switch
+                {
+                    "active" => "raised",
+                    "inactive" => "cleared",
+                    _ => "retracted",
+                },
+                last == "changed" ? "raised" : last
+            );
         }
     }
 
     /// <summary>Every flag that is not withdrawn, in words.</summary>
     private static async Task<List<string>> Standing(RunningService ward, string episode) =>
-        [.. (await ward.Resources(episode, "Flag")).Values.Where(flag => (string)flag["status"]! != "entered-in-error" && (string)flag["code"]!["coding"]![0]!["code"]! != "late-entry") // what had been told depends on the order of arrival
-            .Select(flag => $"{((string)flag["id"]!)[episode.Length..]} {flag["status"]} {flag["period"]!.ToJsonString()} {flag["code"]!["text"]}").Order(StringComparer.Ordinal)];
+        [
+            .. (await ward.Resources(episode, "Flag"))
+                .Values.Where(flag =>
+                    (string)flag["status"]! != "entered-in-error" && (string)flag["code"]!["coding"]![0]!["code"]! != "late-entry"
+                ) // what had been told depends on the order of arrival
+                .Select(flag =>
+                    $"{((string)flag["id"]!)[episode.Length..]} {flag["status"]} {flag["period"]!.ToJsonString()} {flag["code"]!["text"]}"
+                )
+                .Order(StringComparer.Ordinal),
+        ];
 
     /// <summary>What the outbox says of a flag, in order; its numbers leave no gap.</summary>
     private static List<string> Told(RunningService ward, string id)

@@ -18,7 +18,8 @@ public class HandoverTests
     {
         var ward = RunningService.Start("2026-03-15T06:05:00Z");
         var episode = await ward.Open(InventedNight.Episode().AsObject());
-        foreach (var request in InventedNight.AsCharted()) await ward.Record(episode, request is JsonArray entries ? [.. entries.Select(e => e!)] : [request]);
+        foreach (var request in InventedNight.AsCharted())
+            await ward.Record(episode, request is JsonArray entries ? [.. entries.Select(e => e!)] : [request]);
         return (ward, episode);
     }
 
@@ -28,13 +29,26 @@ public class HandoverTests
         var (ward, episode) = await Night();
         await using var running = ward;
         var text = await ward.Http.GetStringAsync($"/episodes/{episode}/handover?{AsOf}");
-        foreach (var said in new[]
-        {
-            "three-way irrigation catheter, 22 Ch, 3 lumens", "inserted 14 Mar 20:10, 6.5 h ago", "Line 1: 800 mL/h now",
-            "14 Mar 23:30: 600 mL/h to 800 mL/h; before: grade 3", "01:20 to 02:30: corrected urine output 76.7 mL", "urgent: Outflow deficit, since 02:30, not acknowledged",
-            "bladder scan of 630 mL at 02:35 with the drain open; limit 500 mL.", "obstruction goes before anuria", "Nobody charted pain or spasm.", "6 h old: O-5521",
-            "urology on call", "Missing: drainage: clarity", "Stop the inflow first.", "A prompt to look at the patient, never a diagnosis.",
-        }) Assert.Contains(said, text, StringComparison.Ordinal);
+        foreach (
+            var said in new[]
+            {
+                "three-way irrigation catheter, 22 Ch, 3 lumens",
+                "inserted 14 Mar 20:10, 6.5 h ago",
+                "Line 1: 800 mL/h now",
+                "14 Mar 23:30: 600 mL/h to 800 mL/h; before: grade 3",
+                "01:20 to 02:30: corrected urine output 76.7 mL",
+                "urgent: Outflow deficit, since 02:30, not acknowledged",
+                "bladder scan of 630 mL at 02:35 with the drain open; limit 500 mL.",
+                "obstruction goes before anuria",
+                "Nobody charted pain or spasm.",
+                "6 h old: O-5521",
+                "urology on call",
+                "Missing: drainage: clarity",
+                "Stop the inflow first.",
+                "A prompt to look at the patient, never a diagnosis.",
+            }
+        )
+            Assert.Contains(said, text, StringComparison.Ordinal);
         Repo.Agrees("fhir-examples/handover/note.txt", text.Replace(episode, "a-night", StringComparison.Ordinal));
     }
 
@@ -54,14 +68,20 @@ public class HandoverTests
         Assert.True(document.Identifier is { System: not null, Value: not null } && document.Timestamp is not null);
         var composition = Assert.IsType<Composition>(document.Entry[0].Resource);
         Assert.Empty(Judged.Validator.Validate(composition));
-        Repo.Agrees("fhir-examples/handover/composition.json", Repo.Text(JsonNode.Parse(FhirJson.Write(composition))!).Replace(episode, "a-night", StringComparison.Ordinal));
+        Repo.Agrees(
+            "fhir-examples/handover/composition.json",
+            Repo.Text(JsonNode.Parse(FhirJson.Write(composition))!).Replace(episode, "a-night", StringComparison.Ordinal)
+        );
         Assert.All(document.Entry.Skip(1), entry => Assert.Empty(Judged.Validator.Validate(entry.Resource!)));
         var held = document.Entry.Select(entry => $"{entry.Resource!.TypeName}/{entry.Resource.Id}").ToList();
         Assert.Equal(held.Count, held.Distinct().Count());
         var pointed = composition.Section.SelectMany(section => section.Entry).Select(entry => entry.Reference!).ToList();
         Assert.NotEmpty(pointed);
         Assert.Equal(pointed.Distinct().Order(StringComparer.Ordinal), held.Skip(1).Order(StringComparer.Ordinal));
-        Assert.All(document.Entry, entry => Assert.EndsWith($"/fhir/{entry.Resource!.TypeName}/{entry.Resource.Id}", entry.FullUrl, StringComparison.Ordinal));
+        Assert.All(
+            document.Entry,
+            entry => Assert.EndsWith($"/fhir/{entry.Resource!.TypeName}/{entry.Resource.Id}", entry.FullUrl, StringComparison.Ordinal)
+        );
     }
 
     [Fact]
@@ -71,9 +91,23 @@ public class HandoverTests
         await using var running = ward;
         var record = await ward.Read($"/episodes/{episode}/record?{AsOf}");
         Assert.False((bool)record["complete"]!);
-        Assert.Equal(["drainage: clarity", "drainage: mucus", "drainage: sediment", "pain", "spasm", "action taken and who was told", "weight, with its date"], record["missing"]!.AsArray().Select(m => (string)m!));
+        Assert.Equal(
+            [
+                "drainage: clarity",
+                "drainage: mucus",
+                "drainage: sediment",
+                "pain",
+                "spasm",
+                "action taken and who was told",
+                "weight, with its date",
+            ],
+            record["missing"]!.AsArray().Select(m => (string)m!)
+        );
         var change = record["titration"]!.AsArray()[1]!;
-        Assert.Equal((600m, 800m, true), ((decimal)change["from"]!["value"]!, (decimal)change["to"]!["value"]!, (bool)change["withinOrder"]!));
+        Assert.Equal(
+            (600m, 800m, true),
+            ((decimal)change["from"]!["value"]!, (decimal)change["to"]!["value"]!, (bool)change["withinOrder"]!)
+        );
         Assert.StartsWith("grade 3", (string)change["before"]!, StringComparison.Ordinal);
         Assert.Equal((6.5m, 1), ((decimal)record["catheterDays"]!["hours"]!, (int)record["catheterDays"]!["dailyCounts"]!)); // 20:10 to 02:40, over one midnight
     }

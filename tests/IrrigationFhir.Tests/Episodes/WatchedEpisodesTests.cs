@@ -15,7 +15,8 @@ public class WatchedEpisodesTests
     public async Task One_episode_that_cannot_be_read_silences_no_other()
     {
         var folder = Directory.CreateTempSubdirectory("ward-").FullName;
-        string sound, broken;
+        string sound,
+            broken;
         await using (var ward = RunningService.Start("2026-03-14T08:00:00Z", folder))
         {
             broken = await ward.Open(RunningService.Episode("broken", "2026-03-14T08:00:00Z"));
@@ -87,11 +88,15 @@ public class WatchedEpisodesTests
     {
         for (var patience = 100; ; patience--)
         {
-            var next = await ward.Services.GetRequiredService<Database>().Write(
-                writing => writing.Statements.First("select next_look from episode where id = @id", row => row.GetInt64(0), ("id", id)),
-                default);
+            var next = await ward
+                .Services.GetRequiredService<Database>()
+                .Write(
+                    writing => writing.Statements.First("select next_look from episode where id = @id", row => row.GetInt64(0), ("id", id)),
+                    default
+                );
             var clock = DateTimeOffset.FromUnixTimeMilliseconds(next / 1_000_000).ToString("HH:mm", CultureInfo.InvariantCulture);
-            if (clock != unless || patience == 0) return clock;
+            if (clock != unless || patience == 0)
+                return clock;
             await Task.Delay(50);
         }
     }

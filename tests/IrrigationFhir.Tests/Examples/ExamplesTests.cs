@@ -22,8 +22,10 @@ public class ExamplesTests
         var story = Stories.All.Single(s => s.Name == name);
         await using var ward = RunningService.Start("2026-03-15T06:05:00Z");
         var episode = await ward.Open(story.Episode.AsObject());
-        foreach (var request in story.Requests) await ward.Record(episode, request is JsonArray entries ? [.. entries.Select(e => e!)] : [request]);
-        if (story.Closed is { } closed) Assert.Equal(HttpStatusCode.OK, (await ward.Post("/episodes", closed)).Status);
+        foreach (var request in story.Requests)
+            await ward.Record(episode, request is JsonArray entries ? [.. entries.Select(e => e!)] : [request]);
+        if (story.Closed is { } closed)
+            Assert.Equal(HttpStatusCode.OK, (await ward.Post("/episodes", closed)).Status);
 
         var resources = await ward.Resources(episode, "Observation", "Procedure", "Provenance", "Flag");
         foreach (var example in Stories.Examples.Where(e => e.Story == story))
@@ -37,7 +39,11 @@ public class ExamplesTests
     public void Every_resource_in_the_folder_keeps_its_profile_and_lies_in_the_folder_of_that_name()
     {
         var profiles = new ProfileValidator();
-        var slugs = Definitions.Own(Profiles.CanonicalBase).OfType<StructureDefinition>().Where(p => p.Type != "Extension").ToDictionary(p => p.Url!, p => p.Id!);
+        var slugs = Definitions
+            .Own(Profiles.CanonicalBase)
+            .OfType<StructureDefinition>()
+            .Where(p => p.Type != "Extension")
+            .ToDictionary(p => p.Url!, p => p.Id!);
         var shown = new HashSet<string>();
         foreach (var file in Resources())
         {
@@ -56,20 +62,35 @@ public class ExamplesTests
     public void No_example_is_left_over_from_a_story_that_is_no_longer_told() =>
         Assert.Equal(
             Stories.Examples.Select(e => $"{Folder}/{e.File}").Append($"{Folder}/handover/composition.json").Order(StringComparer.Ordinal),
-            Resources());
+            Resources()
+        );
 
     /// <summary>The night is written below and posted by README.md; what devices send is posted by the tests of the intake, what subscribers send and are sent has its own, and so has the example subscriber; the handover is read by its own; requests have tests of their own.</summary>
     [Fact]
     public void Nothing_lies_in_the_folder_that_no_test_writes_or_runs() =>
         Assert.Equal(
-            Stories.Examples.Select(e => e.File).Concat(SubscriptionExamplesTests.Files).Concat([
-                "README.md",
-                "a-night/correction.json", "a-night/entries.ndjson", "a-night/episode.json", "a-night/late-entry.json", "a-night/log.json",
-                "handover/composition.json", "handover/note.txt",
-                "intake/bladder-scan.json", "intake/concept-map.json", "intake/transaction.json",
-                "subscriber/subscriber.cs",
-            ]).Order(StringComparer.Ordinal),
-            Repo.Files(Folder).Select(file => file[(Folder.Length + 1)..]).Where(file => !file.StartsWith("requests/", StringComparison.Ordinal)));
+            Stories
+                .Examples.Select(e => e.File)
+                .Concat(SubscriptionExamplesTests.Files)
+                .Concat([
+                    "README.md",
+                    "a-night/correction.json",
+                    "a-night/entries.ndjson",
+                    "a-night/episode.json",
+                    "a-night/late-entry.json",
+                    "a-night/log.json",
+                    "handover/composition.json",
+                    "handover/note.txt",
+                    "intake/bladder-scan.json",
+                    "intake/concept-map.json",
+                    "intake/transaction.json",
+                    "subscriber/subscriber.cs",
+                ])
+                .Order(StringComparer.Ordinal),
+            Repo.Files(Folder)
+                .Select(file => file[(Folder.Length + 1)..])
+                .Where(file => !file.StartsWith("requests/", StringComparison.Ordinal))
+        );
 
     [Fact]
     public void The_requests_of_the_night_are_those_of_the_demo()
@@ -82,11 +103,23 @@ public class ExamplesTests
         Repo.Agrees($"{Requests}/entries.ndjson", string.Concat(charted.Where(e => e != late && e != correction).Select(Line)));
         Repo.Agrees($"{Requests}/late-entry.json", Repo.Text(late));
         Repo.Agrees($"{Requests}/correction.json", Repo.Text(correction));
-        Repo.Agrees($"{Requests}/log.json", Repo.Text(new JsonObject { ["episode"] = InventedNight.Episode(InventedNight.Morning), ["entries"] = new JsonArray([.. charted.Select(e => e.DeepClone())]) }));
+        Repo.Agrees(
+            $"{Requests}/log.json",
+            Repo.Text(
+                new JsonObject
+                {
+                    ["episode"] = InventedNight.Episode(InventedNight.Morning),
+                    ["entries"] = new JsonArray([.. charted.Select(e => e.DeepClone())]),
+                }
+            )
+        );
     }
 
     /// <summary>What is served; the other folders hold what is sent.</summary>
-    internal static IEnumerable<string> Resources() => Repo.Files(Folder, "*.json").Where(f => f.Split('/')[1] is not ("a-night" or "intake" or "requests" or "subscription" or "notification"));
+    internal static IEnumerable<string> Resources() =>
+        Repo.Files(Folder, "*.json")
+            .Where(f => f.Split('/')[1] is not ("a-night" or "intake" or "requests" or "subscription" or "notification"));
 
-    private static string Line(JsonObject entry) => Repo.Text(entry).Replace("\n", "", StringComparison.Ordinal).Replace("  ", "", StringComparison.Ordinal) + "\n";
+    private static string Line(JsonObject entry) =>
+        Repo.Text(entry).Replace("\n", "", StringComparison.Ordinal).Replace("  ", "", StringComparison.Ordinal) + "\n";
 }

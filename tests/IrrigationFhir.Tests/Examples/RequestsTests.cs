@@ -32,17 +32,29 @@ public partial class RequestsTests
         string? episode = null;
         foreach (var file in Requests().Where(file => file.Split('/')[2] == conversation))
         {
-            var (request, said) = (Repo.Read(file), await Shell.Run($"sh {Path.GetFileName(file)}", $"{Folder}/{conversation}", ("BASE", at)));
+            var (request, said) = (
+                Repo.Read(file),
+                await Shell.Run($"sh {Path.GetFileName(file)}", $"{Folder}/{conversation}", ("BASE", at))
+            );
             var (head, body) = Parts(said);
-            if (file.EndsWith("open-the-episode.sh", StringComparison.Ordinal)) episode = (string)JsonNode.Parse(body)!["id"]!;
-            var told = $"{head}\n\n{(body.Length == 0 ? "" : Repo.Text(JsonNode.Parse(body)!))}".Replace(at, Served, StringComparison.Ordinal);
+            if (file.EndsWith("open-the-episode.sh", StringComparison.Ordinal))
+                episode = (string)JsonNode.Parse(body)!["id"]!;
+            var told = $"{head}\n\n{(body.Length == 0 ? "" : Repo.Text(JsonNode.Parse(body)!))}".Replace(
+                at,
+                Served,
+                StringComparison.Ordinal
+            );
             told = NextPage().Replace(told, "_page=the-place-that-next-gives");
-            if (episode is not null) told = told.Replace(episode, conversation, StringComparison.Ordinal);
+            if (episode is not null)
+                told = told.Replace(episode, conversation, StringComparison.Ordinal);
 
             var comment = Comment().Match(request);
             Assert.True(comment.Success, $"{file} does not say what is answered: '# 201: …' in its second line");
             Assert.True(head.StartsWith($"HTTP/1.1 {comment.Groups["status"].Value} ", StringComparison.Ordinal), $"{file}: {told}");
-            Assert.All(Quoted().Matches(comment.Value).Select(m => m.Groups[1].Value), quoted => Assert.True(told.Contains(quoted, StringComparison.Ordinal), $"{file} promises {quoted}; the answer is {told}"));
+            Assert.All(
+                Quoted().Matches(comment.Value).Select(m => m.Groups[1].Value),
+                quoted => Assert.True(told.Contains(quoted, StringComparison.Ordinal), $"{file} promises {quoted}; the answer is {told}")
+            );
             Repo.Agrees(file.Replace(".sh", Answer, StringComparison.Ordinal), told);
         }
     }
@@ -51,7 +63,9 @@ public partial class RequestsTests
     public void Every_file_is_a_request_or_the_body_or_the_answer_of_one()
     {
         var requests = Requests().ToList();
-        var bodies = requests.SelectMany(file => BodyFile().Matches(Repo.Read(file)).Select(m => $"{Path.GetDirectoryName(file)!.Replace('\\', '/')}/{m.Value}"));
+        var bodies = requests.SelectMany(file =>
+            BodyFile().Matches(Repo.Read(file)).Select(m => $"{Path.GetDirectoryName(file)!.Replace('\\', '/')}/{m.Value}")
+        );
         var answers = requests.Select(file => file.Replace(".sh", Answer, StringComparison.Ordinal));
         Assert.Equal(requests.Concat(bodies).Concat(answers).Distinct().Order(StringComparer.Ordinal), Repo.Files(Folder));
     }
@@ -59,8 +73,15 @@ public partial class RequestsTests
     [Fact]
     public void The_text_beside_them_names_every_folder_and_no_other()
     {
-        var folders = Repo.Files("fhir-examples").Select(file => file.Split('/')[1..^1]).Where(parts => parts.Length > 0).Select(parts => string.Join('/', parts)).Distinct();
-        var named = NamedFolder().Matches(Repo.Read("fhir-examples/README.md")).SelectMany(m => Quoted().Matches(m.Value)).Select(m => m.Groups[1].Value);
+        var folders = Repo.Files("fhir-examples")
+            .Select(file => file.Split('/')[1..^1])
+            .Where(parts => parts.Length > 0)
+            .Select(parts => string.Join('/', parts))
+            .Distinct();
+        var named = NamedFolder()
+            .Matches(Repo.Read("fhir-examples/README.md"))
+            .SelectMany(m => Quoted().Matches(m.Value))
+            .Select(m => m.Groups[1].Value);
         Assert.Equal(folders.Order(StringComparer.Ordinal), named.Order(StringComparer.Ordinal));
 
         var shown = Command().Matches(Repo.Read("fhir-examples/README.md")).Select(m => m.Groups[1].Value);
@@ -73,7 +94,8 @@ public partial class RequestsTests
     private static (string Head, string Body) Parts(string printed)
     {
         var text = printed.Replace("\r\n", "\n", StringComparison.Ordinal);
-        while (text.StartsWith("HTTP/1.1 100 ", StringComparison.Ordinal)) text = text.Split("\n\n", 2)[1];
+        while (text.StartsWith("HTTP/1.1 100 ", StringComparison.Ordinal))
+            text = text.Split("\n\n", 2)[1];
         var parts = text.Split("\n\n", 2);
         var lines = parts[0].Split('\n');
         var headers = Told.SelectMany(name => lines.Where(line => line.StartsWith(name + ": ", StringComparison.OrdinalIgnoreCase)));

@@ -23,81 +23,151 @@ internal sealed record Story(string Name, JsonNode Episode, IReadOnlyList<JsonNo
 /// <summary>The list of all examples in <c>fhir-examples</c>. A new one is a line here.</summary>
 internal static class Stories
 {
-    private static Story Night { get; } = new("a-night", InventedNight.Episode(), [.. InventedNight.AsCharted()], InventedNight.Episode(end: InventedNight.Morning));
+    private static Story Night { get; } =
+        new("a-night", InventedNight.Episode(), [.. InventedNight.AsCharted()], InventedNight.Episode(end: InventedNight.Morning));
 
     /// <summary>A bag runs, nobody has read it yet: 650 − 1 h × 600 = 50 mL for now.</summary>
-    private static Story BagNotReadYet { get; } = new("bag-not-read-yet", Opened("0501", "Ottoline Brackenbury-Snell"), [Charted(
-        """{"kind": "bag-hung", "at": "21:00", "volume": {"value": 3000, "unit": "mL"}, "tubingPrime": {"value": 40, "unit": "mL"}, "how": "label"}""",
-        """{"kind": "flow-set", "at": "21:00", "rate": {"value": 600, "unit": "mL/h"}, "how": "drops"}""",
-        """{"kind": "drainage-emptied", "at": "22:00", "volume": {"value": 650, "unit": "mL"}, "how": "graduation"}""")]);
+    private static Story BagNotReadYet { get; } =
+        new(
+            "bag-not-read-yet",
+            Opened("0501", "Ottoline Brackenbury-Snell"),
+            [
+                Charted(
+                    """{"kind": "bag-hung", "at": "21:00", "volume": {"value": 3000, "unit": "mL"}, "tubingPrime": {"value": 40, "unit": "mL"}, "how": "label"}""",
+                    """{"kind": "flow-set", "at": "21:00", "rate": {"value": 600, "unit": "mL/h"}, "how": "drops"}""",
+                    """{"kind": "drainage-emptied", "at": "22:00", "volume": {"value": 650, "unit": "mL"}, "how": "graduation"}"""
+                ),
+            ]
+        );
 
     /// <summary>The same without a charted flow: not known until the bag is read.</summary>
-    private static Story FlowNotCharted { get; } = new("flow-not-charted", Opened("0502", "Peregrine Thistlewood-Oke"), [Charted(
-        """{"kind": "bag-hung", "at": "21:00", "volume": {"value": 3000, "unit": "mL"}, "tubingPrime": {"value": 40, "unit": "mL"}, "how": "label"}""",
-        """{"kind": "drainage-emptied", "at": "22:00", "volume": {"value": 650, "unit": "mL"}, "how": "graduation"}""")]);
+    private static Story FlowNotCharted { get; } =
+        new(
+            "flow-not-charted",
+            Opened("0502", "Peregrine Thistlewood-Oke"),
+            [
+                Charted(
+                    """{"kind": "bag-hung", "at": "21:00", "volume": {"value": 3000, "unit": "mL"}, "tubingPrime": {"value": 40, "unit": "mL"}, "how": "label"}""",
+                    """{"kind": "drainage-emptied", "at": "22:00", "volume": {"value": 650, "unit": "mL"}, "how": "graduation"}"""
+                ),
+            ]
+        );
 
     /// <summary>The bag is gone and what was left in it was never charted: not known, and it will not be.</summary>
-    private static Story BagThrownAway { get; } = new("bag-thrown-away", Opened("0503", "Araminta Fellowes-Quist"), [Charted(
-        """{"kind": "bag-hung", "at": "21:00", "volume": {"value": 3000, "unit": "mL"}, "tubingPrime": {"value": 40, "unit": "mL"}, "how": "label"}""",
-        """{"kind": "bag-taken-down", "at": "22:00"}""",
-        """{"kind": "drainage-emptied", "at": "22:00", "volume": {"value": 650, "unit": "mL"}, "how": "graduation"}""")]);
+    private static Story BagThrownAway { get; } =
+        new(
+            "bag-thrown-away",
+            Opened("0503", "Araminta Fellowes-Quist"),
+            [
+                Charted(
+                    """{"kind": "bag-hung", "at": "21:00", "volume": {"value": 3000, "unit": "mL"}, "tubingPrime": {"value": 40, "unit": "mL"}, "how": "label"}""",
+                    """{"kind": "bag-taken-down", "at": "22:00"}""",
+                    """{"kind": "drainage-emptied", "at": "22:00", "volume": {"value": 650, "unit": "mL"}, "how": "graduation"}"""
+                ),
+            ]
+        );
 
     /// <summary>3000 mL in, 2800 mL out: −200 mL, which is evidence.</summary>
-    private static Story MoreInThanOut { get; } = new("more-in-than-out", Opened("0504", "Cosmo Wintergreen-Ash"), [Charted(
-        """{"kind": "irrigant-instilled", "from": "21:00", "to": "23:00", "volume": {"value": 3000, "unit": "mL"}, "how": "label"}""",
-        """{"kind": "drainage-emptied", "at": "23:00", "volume": {"value": 2800, "unit": "mL"}, "how": "graduation"}""")]);
+    private static Story MoreInThanOut { get; } =
+        new(
+            "more-in-than-out",
+            Opened("0504", "Cosmo Wintergreen-Ash"),
+            [
+                Charted(
+                    """{"kind": "irrigant-instilled", "from": "21:00", "to": "23:00", "volume": {"value": 3000, "unit": "mL"}, "how": "label"}""",
+                    """{"kind": "drainage-emptied", "at": "23:00", "volume": {"value": 2800, "unit": "mL"}, "how": "graduation"}"""
+                ),
+            ]
+        );
 
     /// <summary>The only reading was somebody else's bag.</summary>
-    private static Story WrongPatient { get; } = new("wrong-patient", Opened("0505", "Lysander Oddfellow-Mears"), [
-        Charted("""{"kind": "irrigant-instilled", "from": "21:00", "to": "22:00", "volume": {"value": 500, "unit": "mL"}, "how": "label"}""", """{"kind": "drainage-emptied", "at": "22:00", "volume": {"value": 650, "unit": "mL"}, "how": "graduation"}"""),
-        JsonNode.Parse("""{"source": "ward-7", "id": "drainage-emptied-2200", "status": "entered-in-error", "at": "2026-03-14T22:00:00+01:00", "recordedAt": "2026-03-14T22:20:00+01:00", "performer": "N-31 (invented)", "reason": "charted on the wrong patient"}""")!]);
+    private static Story WrongPatient { get; } =
+        new(
+            "wrong-patient",
+            Opened("0505", "Lysander Oddfellow-Mears"),
+            [
+                Charted(
+                    """{"kind": "irrigant-instilled", "from": "21:00", "to": "22:00", "volume": {"value": 500, "unit": "mL"}, "how": "label"}""",
+                    """{"kind": "drainage-emptied", "at": "22:00", "volume": {"value": 650, "unit": "mL"}, "how": "graduation"}"""
+                ),
+                JsonNode.Parse(
+                    """{"source": "ward-7", "id": "drainage-emptied-2200", "status": "entered-in-error", "at": "2026-03-14T22:00:00+01:00", "recordedAt": "2026-03-14T22:20:00+01:00", "performer": "N-31 (invented)", "reason": "charted on the wrong patient"}"""
+                )!,
+            ]
+        );
 
     /// <summary>Weighed, not read: 664 g / 1.006 g/mL = 660.04 mL; beside it a void, which never met irrigant.</summary>
-    private static Story Weighed { get; } = new("weighed", Opened("0506", "Hyacinth Pemberthy-Vole"), [Charted(
-        """{"kind": "irrigant-instilled", "from": "21:00", "to": "22:00", "volume": {"value": 600, "unit": "mL"}, "how": "pump", "device": "pump P-2 (invented)"}""",
-        """{"kind": "flow-set", "at": "21:00", "rate": {"value": 200, "unit": "{drop}/min"}, "dropFactor": {"value": 20, "unit": "{drop}/mL"}, "how": "drops"}""",
-        """{"kind": "drainage-weighed", "at": "22:00", "mass": {"value": 664, "unit": "g"}, "emptied": true, "how": "weighed", "device": "scale S-1 (invented)"}""",
-        """{"kind": "urine-collected", "at": "22:30", "route": "left-nephrostomy", "volume": {"value": 30, "unit": "mL"}, "how": "graduation"}""")]);
+    private static Story Weighed { get; } =
+        new(
+            "weighed",
+            Opened("0506", "Hyacinth Pemberthy-Vole"),
+            [
+                Charted(
+                    """{"kind": "irrigant-instilled", "from": "21:00", "to": "22:00", "volume": {"value": 600, "unit": "mL"}, "how": "pump", "device": "pump P-2 (invented)"}""",
+                    """{"kind": "flow-set", "at": "21:00", "rate": {"value": 200, "unit": "{drop}/min"}, "dropFactor": {"value": 20, "unit": "{drop}/mL"}, "how": "drops"}""",
+                    """{"kind": "drainage-weighed", "at": "22:00", "mass": {"value": 664, "unit": "g"}, "emptied": true, "how": "weighed", "device": "scale S-1 (invented)"}""",
+                    """{"kind": "urine-collected", "at": "22:30", "route": "left-nephrostomy", "volume": {"value": 30, "unit": "mL"}, "how": "graduation"}"""
+                ),
+            ]
+        );
 
     /// <summary>A man of 70 kg: 160 − 20 + (35 − 30) = 145 mL in six hours is 0.345 mL/kg/h, 25 mL in the last of them 0.36; what was seen and felt beside it.</summary>
-    private static Story LittleUrine { get; } = new("little-urine", Born(Opened("0507", "Balthazar Underhill-Quince"), "1955-08-19"), [Charted(
-        """{"kind": "weight-measured", "at": "15:30", "weight": {"value": 70, "unit": "kg"}, "weightKind": "actual"}""",
-        """{"kind": "weight-measured", "at": "15:00", "weight": {"value": 68, "unit": "kg"}, "weightKind": "ideal"}""",
-        """{"kind": "bladder-scanned", "at": "16:00", "volume": {"value": 30, "unit": "mL"}, "how": "scan"}""",
-        """{"kind": "drainage-emptied", "at": "16:00", "volume": {"value": 40, "unit": "mL"}, "how": "weighed"}""",
-        """{"kind": "irrigant-instilled", "at": "16:30", "volume": {"value": 20, "unit": "mL"}, "how": "syringe"}""",
-        """{"kind": "drainage-emptied", "at": "17:00", "volume": {"value": 50, "unit": "mL"}, "how": "weighed"}""",
-        """{"kind": "drainage-emptied", "at": "18:00", "volume": {"value": 10, "unit": "mL"}, "how": "weighed"}""",
-        """{"kind": "drainage-emptied", "at": "19:00", "volume": {"value": 20, "unit": "mL"}, "how": "weighed"}""",
-        """{"kind": "drainage-emptied", "at": "20:00", "volume": {"value": 20, "unit": "mL"}, "how": "weighed"}""",
-        """{"kind": "drainage-emptied", "at": "21:00", "volume": {"value": 20, "unit": "mL"}, "how": "weighed"}""",
-        """{"kind": "bladder-scanned", "at": "21:00", "volume": {"value": 35, "unit": "mL"}, "how": "scan"}""",
-        """{"kind": "drainage-appearance", "at": "21:05", "colour": "light red", "grade": 3, "scale": "Lantern Quay colour card (invented)", "clarity": "slightly-cloudy", "clots": "few", "mucus": false}""",
-        """{"kind": "drainage-appearance", "at": "21:10", "colour": "rosé", "grade": 2, "sediment": true}""",
-        """{"kind": "bladder-palpated", "at": "21:06", "distended": true}""",
-        """{"kind": "tolerance-noted", "at": "21:07", "pain": 6, "spasm": true, "tolerated": false}""")]);
+    private static Story LittleUrine { get; } =
+        new(
+            "little-urine",
+            Born(Opened("0507", "Balthazar Underhill-Quince"), "1955-08-19"),
+            [
+                Charted(
+                    """{"kind": "weight-measured", "at": "15:30", "weight": {"value": 70, "unit": "kg"}, "weightKind": "actual"}""",
+                    """{"kind": "weight-measured", "at": "15:00", "weight": {"value": 68, "unit": "kg"}, "weightKind": "ideal"}""",
+                    """{"kind": "bladder-scanned", "at": "16:00", "volume": {"value": 30, "unit": "mL"}, "how": "scan"}""",
+                    """{"kind": "drainage-emptied", "at": "16:00", "volume": {"value": 40, "unit": "mL"}, "how": "weighed"}""",
+                    """{"kind": "irrigant-instilled", "at": "16:30", "volume": {"value": 20, "unit": "mL"}, "how": "syringe"}""",
+                    """{"kind": "drainage-emptied", "at": "17:00", "volume": {"value": 50, "unit": "mL"}, "how": "weighed"}""",
+                    """{"kind": "drainage-emptied", "at": "18:00", "volume": {"value": 10, "unit": "mL"}, "how": "weighed"}""",
+                    """{"kind": "drainage-emptied", "at": "19:00", "volume": {"value": 20, "unit": "mL"}, "how": "weighed"}""",
+                    """{"kind": "drainage-emptied", "at": "20:00", "volume": {"value": 20, "unit": "mL"}, "how": "weighed"}""",
+                    """{"kind": "drainage-emptied", "at": "21:00", "volume": {"value": 20, "unit": "mL"}, "how": "weighed"}""",
+                    """{"kind": "bladder-scanned", "at": "21:00", "volume": {"value": 35, "unit": "mL"}, "how": "scan"}""",
+                    """{"kind": "drainage-appearance", "at": "21:05", "colour": "light red", "grade": 3, "scale": "Lantern Quay colour card (invented)", "clarity": "slightly-cloudy", "clots": "few", "mucus": false}""",
+                    """{"kind": "drainage-appearance", "at": "21:10", "colour": "rosé", "grade": 2, "sediment": true}""",
+                    """{"kind": "bladder-palpated", "at": "21:06", "distended": true}""",
+                    """{"kind": "tolerance-noted", "at": "21:07", "pain": 6, "spasm": true, "tolerated": false}"""
+                ),
+            ]
+        );
 
     /// <summary>
     /// 600 mL/h and nothing drains from 19:00 to 19:40 (400 mL run in); seen at 19:43, stopped, washed out, drained at 20:10. Then 300 mL/h
     /// and no reading for an hour, until one of 21:05 is charted at 21:45.
     /// </summary>
-    private static Story Blocked { get; } = new("blocked", Born(Opened("0508", "Theodora Applegarth-Pym"), "1948-02-11"), [
-        Charted(
-            """{"kind": "bag-hung", "at": "18:00", "volume": {"value": 3000, "unit": "mL"}, "tubingPrime": {"value": 40, "unit": "mL"}, "how": "label"}""",
-            """{"kind": "flow-set", "at": "18:00", "rate": {"value": 600, "unit": "mL/h"}, "how": "drops"}""",
-            """{"kind": "drainage-level-read", "at": "18:00", "level": {"value": 0, "unit": "mL"}, "how": "graduation"}""",
-            """{"kind": "drainage-level-read", "at": "19:00", "level": {"value": 650, "unit": "mL"}, "how": "graduation"}""",
-            """{"kind": "drainage-level-read", "at": "19:40", "level": {"value": 650, "unit": "mL"}, "how": "graduation"}""",
-            """{"kind": "flag-acknowledged", "at": "19:43", "flag": "no-drainage"}""",
-            """{"kind": "flow-set", "at": "19:44", "rate": {"value": 0, "unit": "mL/h"}}""",
-            """{"kind": "washout-performed", "at": "20:00", "cycles": 4, "cleared": true}""",
-            """{"kind": "drainage-emptied", "at": "20:10", "volume": {"value": 1150, "unit": "mL"}, "how": "graduation"}""",
-            """{"kind": "flow-set", "at": "20:15", "rate": {"value": 300, "unit": "mL/h"}, "how": "drops"}""",
-            """{"kind": "drainage-level-read", "at": "20:15", "level": {"value": 0, "unit": "mL"}, "how": "graduation"}""",
-            """{"kind": "tolerance-noted", "at": "21:40", "pain": 2, "spasm": false, "tolerated": true}"""),
-        JsonNode.Parse("""{"source": "ward-7", "id": "drainage-level-read-2105", "kind": "drainage-level-read", "at": "2026-03-14T21:05:00+01:00", "recordedAt": "2026-03-14T21:45:00+01:00", "performer": "N-31 (invented)", "level": {"value": 280, "unit": "mL"}, "how": "graduation"}""")!]);
+    private static Story Blocked { get; } =
+        new(
+            "blocked",
+            Born(Opened("0508", "Theodora Applegarth-Pym"), "1948-02-11"),
+            [
+                Charted(
+                    """{"kind": "bag-hung", "at": "18:00", "volume": {"value": 3000, "unit": "mL"}, "tubingPrime": {"value": 40, "unit": "mL"}, "how": "label"}""",
+                    """{"kind": "flow-set", "at": "18:00", "rate": {"value": 600, "unit": "mL/h"}, "how": "drops"}""",
+                    """{"kind": "drainage-level-read", "at": "18:00", "level": {"value": 0, "unit": "mL"}, "how": "graduation"}""",
+                    """{"kind": "drainage-level-read", "at": "19:00", "level": {"value": 650, "unit": "mL"}, "how": "graduation"}""",
+                    """{"kind": "drainage-level-read", "at": "19:40", "level": {"value": 650, "unit": "mL"}, "how": "graduation"}""",
+                    """{"kind": "flag-acknowledged", "at": "19:43", "flag": "no-drainage"}""",
+                    """{"kind": "flow-set", "at": "19:44", "rate": {"value": 0, "unit": "mL/h"}}""",
+                    """{"kind": "washout-performed", "at": "20:00", "cycles": 4, "cleared": true}""",
+                    """{"kind": "drainage-emptied", "at": "20:10", "volume": {"value": 1150, "unit": "mL"}, "how": "graduation"}""",
+                    """{"kind": "flow-set", "at": "20:15", "rate": {"value": 300, "unit": "mL/h"}, "how": "drops"}""",
+                    """{"kind": "drainage-level-read", "at": "20:15", "level": {"value": 0, "unit": "mL"}, "how": "graduation"}""",
+                    """{"kind": "tolerance-noted", "at": "21:40", "pain": 2, "spasm": false, "tolerated": true}"""
+                ),
+                JsonNode.Parse(
+                    """{"source": "ward-7", "id": "drainage-level-read-2105", "kind": "drainage-level-read", "at": "2026-03-14T21:05:00+01:00", "recordedAt": "2026-03-14T21:45:00+01:00", "performer": "N-31 (invented)", "level": {"value": 280, "unit": "mL"}, "how": "graduation"}"""
+                )!,
+            ]
+        );
 
-    public static IReadOnlyList<Story> All { get; } = [Night, BagNotReadYet, FlowNotCharted, BagThrownAway, MoreInThanOut, WrongPatient, Weighed, LittleUrine, Blocked];
+    public static IReadOnlyList<Story> All { get; } =
+    [Night, BagNotReadYet, FlowNotCharted, BagThrownAway, MoreInThanOut, WrongPatient, Weighed, LittleUrine, Blocked];
 
     public static IReadOnlyList<Example> Examples { get; } =
     [
@@ -154,23 +224,31 @@ internal static class Stories
     private static Example Output(string file, Story story, string window) =>
         new($"corrected-urine-output/{file}.json", story, episode => $"Observation/{episode}.corrected-urine-output.{window}");
 
-    private static Example Raised(string file, Story story, string flag) => new($"irrigation-flag/{file}.json", story, episode => $"Flag/{episode}.{flag}");
+    private static Example Raised(string file, Story story, string flag) =>
+        new($"irrigation-flag/{file}.json", story, episode => $"Flag/{episode}.{flag}");
 
     private static Example Criterion(string file, Story story, string hour, string criterion, Reading reading) =>
-        new($"urine-output-criterion/{file}.json", story, episode => $"Observation/{episode}.urine-output-criterion.{hour}-{Wire.Digest($"{criterion} {Irrigation.Slug.Of(reading)}", 6)}");
+        new(
+            $"urine-output-criterion/{file}.json",
+            story,
+            episode => $"Observation/{episode}.urine-output-criterion.{hour}-{Wire.Digest($"{criterion} {Irrigation.Slug.Of(reading)}", 6)}"
+        );
 
     private static Example Measured(string file, Story story, string entry) =>
         new(file, story, episode => $"Observation/{Wire.EntryId(episode, file.Split('/')[0], new EntryKey("ward-7", entry))}");
 
-    private static JsonNode Opened(string number, string name) => JsonNode.Parse($$"""
-        {
-          "identifier": {"system": "https://lantern-quay.example/irrigations", "value": "I-2026-{{number}}"},
-          "patient": {"identifier": {"system": "https://lantern-quay.example/patients", "value": "P-{{number}}"}, "display": "{{name}} (invented)"},
-          "timeZone": "Europe/Vienna",
-          "shiftStarts": ["07:00", "19:00"],
-          "start": "2026-03-14T21:00:00+01:00"
-        }
-        """)!;
+    private static JsonNode Opened(string number, string name) =>
+        JsonNode.Parse(
+            $$"""
+            {
+              "identifier": {"system": "https://lantern-quay.example/irrigations", "value": "I-2026-{{number}}"},
+              "patient": {"identifier": {"system": "https://lantern-quay.example/patients", "value": "P-{{number}}"}, "display": "{{name}} (invented)"},
+              "timeZone": "Europe/Vienna",
+              "shiftStarts": ["07:00", "19:00"],
+              "start": "2026-03-14T21:00:00+01:00"
+            }
+            """
+        )!;
 
     private static JsonNode Born(JsonNode episode, string date)
     {
@@ -179,15 +257,23 @@ internal static class Stories
     }
 
     /// <summary>Entries of one evening: clock times become instants, and each id says kind and time.</summary>
-    private static JsonArray Charted(params string[] entries) => [.. entries.Select(text =>
-    {
-        var entry = JsonNode.Parse(text)!.AsObject();
-        var clock = (entry["at"] ?? entry["to"])!.GetValue<string>();
-        entry.Insert(0, "source", "ward-7");
-        entry.Insert(1, "id", string.Create(CultureInfo.InvariantCulture, $"{entry["kind"]}-{clock.Replace(":", "", StringComparison.Ordinal)}"));
-        foreach (var time in new[] { "at", "from", "to" }.Where(entry.ContainsKey)) entry[time] = $"2026-03-14T{entry[time]}:00+01:00";
-        entry["recordedAt"] = $"2026-03-14T{clock}:40+01:00";
-        entry["performer"] = "N-31 (invented)";
-        return (JsonNode)entry;
-    })];
+    private static JsonArray Charted(params string[] entries) =>
+        [
+            .. entries.Select(text =>
+            {
+                var entry = JsonNode.Parse(text)!.AsObject();
+                var clock = (entry["at"] ?? entry["to"])!.GetValue<string>();
+                entry.Insert(0, "source", "ward-7");
+                entry.Insert(
+                    1,
+                    "id",
+                    string.Create(CultureInfo.InvariantCulture, $"{entry["kind"]}-{clock.Replace(":", "", StringComparison.Ordinal)}")
+                );
+                foreach (var time in new[] { "at", "from", "to" }.Where(entry.ContainsKey))
+                    entry[time] = $"2026-03-14T{entry[time]}:00+01:00";
+                entry["recordedAt"] = $"2026-03-14T{clock}:40+01:00";
+                entry["performer"] = "N-31 (invented)";
+                return (JsonNode)entry;
+            }),
+        ];
 }

@@ -53,11 +53,23 @@ public class SubscriptionExamplesTests
         foreach (var (name, kind, status, content) in Told)
         {
             var raised = Repo.Read($"{Folder}/irrigation-flag/standing.json");
-            var state = Asked.State(content, status, kind == NotificationKind.Handshake ? 0 : 1, status == "error" ? "not acknowledged for 24 h: no connection" : null);
+            var state = Asked.State(
+                content,
+                status,
+                kind == NotificationKind.Handshake ? 0 : 1,
+                status == "error" ? "not acknowledged for 24 h: no connection" : null
+            );
             NotificationEvent[] events = [new(1, Then, "raised", "Flag", (string)JsonNode.Parse(raised)!["id"]!, 1, raised)];
-            var bundle = kind == NotificationKind.QueryStatus
-                ? Notifications.Statuses(Base, [state], Then, $"{Base}/Subscription/{state.Id}/$status")
-                : Notifications.Of(kind, Base, state, kind is NotificationKind.EventNotification or NotificationKind.QueryEvent ? events : [], Then);
+            var bundle =
+                kind == NotificationKind.QueryStatus
+                    ? Notifications.Statuses(Base, [state], Then, $"{Base}/Subscription/{state.Id}/$status")
+                    : Notifications.Of(
+                        kind,
+                        Base,
+                        state,
+                        kind is NotificationKind.EventNotification or NotificationKind.QueryEvent ? events : [],
+                        Then
+                    );
             NotificationsTests.Lawful(bundle);
             Repo.Agrees($"{Folder}/notification/{name}.json", Repo.Text(JsonNode.Parse(FhirJson.Write(bundle))!));
         }

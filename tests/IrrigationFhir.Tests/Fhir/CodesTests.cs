@@ -10,7 +10,8 @@ public class CodesTests
     {
         Assert.Equal(
             ["9187-6", "364201005", "urine-output-corrected"],
-            Codes.CorrectedUrineOutput(null).Coding.Select(coding => coding.Code));
+            Codes.CorrectedUrineOutput(null).Coding.Select(coding => coding.Code)
+        );
         Assert.Equal("9188-4", Codes.CorrectedUrineOutput(1).Coding[3].Code);
         Assert.Equal("9189-2", Codes.CorrectedUrineOutput(8).Coding[3].Code);
         Assert.Equal("9191-8", Codes.CorrectedUrineOutput(12).Coding[3].Code);
@@ -36,11 +37,18 @@ public class CodesTests
     public void Urine_by_another_route_has_the_code_of_that_route(string route, string loinc)
     {
         Assert.Equal(loinc, Codes.UrineCollected(route).Coding[0].Code);
-        Assert.Empty(Judged.Keys(Judged.Observation("urine-collected", urine =>
-        {
-            urine.Code = Codes.UrineCollected(route);
-            urine.Method = Codes.UrineRoute(route);
-        })));
+        Assert.Empty(
+            Judged.Keys(
+                Judged.Observation(
+                    "urine-collected",
+                    urine =>
+                    {
+                        urine.Code = Codes.UrineCollected(route);
+                        urine.Method = Codes.UrineRoute(route);
+                    }
+                )
+            )
+        );
     }
 
     [Theory]
@@ -63,18 +71,32 @@ public class CodesTests
     [Fact]
     public void A_pump_driven_flow_and_a_drip_pass_their_profile()
     {
-        Assert.Empty(Judged.Keys(Judged.Observation("irrigant-flow-rate", flow =>
-        {
-            flow.Code = Codes.IrrigantFlowRate(pumpDriven: true);
-            flow.Value = Codes.Quantity(300, Codes.Units.MillilitrePerHour);
-            flow.Method = Codes.MeasuringWay("pump");
-            flow.Component.Clear();
-        })));
-        Assert.Empty(Judged.Keys(Judged.Observation("irrigant-flow-rate", flow =>
-        {
-            flow.Code = Codes.IrrigantDripRate();
-            flow.Value = Codes.Quantity(100, Codes.Units.DropsPerMinute);
-        })));
+        Assert.Empty(
+            Judged.Keys(
+                Judged.Observation(
+                    "irrigant-flow-rate",
+                    flow =>
+                    {
+                        flow.Code = Codes.IrrigantFlowRate(pumpDriven: true);
+                        flow.Value = Codes.Quantity(300, Codes.Units.MillilitrePerHour);
+                        flow.Method = Codes.MeasuringWay("pump");
+                        flow.Component.Clear();
+                    }
+                )
+            )
+        );
+        Assert.Empty(
+            Judged.Keys(
+                Judged.Observation(
+                    "irrigant-flow-rate",
+                    flow =>
+                    {
+                        flow.Code = Codes.IrrigantDripRate();
+                        flow.Value = Codes.Quantity(100, Codes.Units.DropsPerMinute);
+                    }
+                )
+            )
+        );
     }
 
     [Fact]

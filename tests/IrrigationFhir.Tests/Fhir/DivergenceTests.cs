@@ -15,23 +15,44 @@ public partial class DivergenceTests(EveningOnTheWard evening)
 {
     [Fact]
     public void A_contained_resource_may_point_to_the_one_that_contains_it() =>
-        Assert.Empty(Judged.Keys(Judged.Observation("corrected-urine-output", output => output.Contained.Add(new Provenance
-        {
-            Id = "how",
-            Target = [new("#")],
-            Recorded = new DateTimeOffset(2026, 3, 2, 15, 0, 0, TimeSpan.FromHours(1)),
-            Agent = [new() { Who = new() { Display = "Night nurse, an invention" } }],
-        }))));
+        Assert.Empty(
+            Judged.Keys(
+                Judged.Observation(
+                    "corrected-urine-output",
+                    output =>
+                        output.Contained.Add(
+                            new Provenance
+                            {
+                                Id = "how",
+                                Target = [new("#")],
+                                Recorded = new DateTimeOffset(2026, 3, 2, 15, 0, 0, TimeSpan.FromHours(1)),
+                                Agent = [new() { Who = new() { Display = "Night nurse, an invention" } }],
+                            }
+                        )
+                )
+            )
+        );
 
     [Fact]
     public void A_contained_resource_that_nothing_points_to_is_refused() =>
-        Assert.Equal(["dom-3"], Judged.Keys(Judged.Observation("corrected-urine-output", output => output.Contained.Add(new Provenance
-        {
-            Id = "how",
-            Target = [new("Observation/another")],
-            Recorded = new DateTimeOffset(2026, 3, 2, 15, 0, 0, TimeSpan.FromHours(1)),
-            Agent = [new() { Who = new() { Display = "Night nurse, an invention" } }],
-        }))));
+        Assert.Equal(
+            ["dom-3"],
+            Judged.Keys(
+                Judged.Observation(
+                    "corrected-urine-output",
+                    output =>
+                        output.Contained.Add(
+                            new Provenance
+                            {
+                                Id = "how",
+                                Target = [new("Observation/another")],
+                                Recorded = new DateTimeOffset(2026, 3, 2, 15, 0, 0, TimeSpan.FromHours(1)),
+                                Agent = [new() { Who = new() { Display = "Night nurse, an invention" } }],
+                            }
+                        )
+                )
+            )
+        );
 
     [Fact]
     public void No_rule_of_R5_on_Bundles_is_among_ours_and_no_Bundle_is_judged_as_a_whole()
@@ -39,46 +60,101 @@ public partial class DivergenceTests(EveningOnTheWard evening)
         Resource[] known = [.. Definitions.Own(Profiles.CanonicalBase), .. Definitions.OfR4()];
         Assert.DoesNotContain(known.OfType<StructureDefinition>(), structure => structure.Type == "Bundle");
         Assert.DoesNotContain(
-            known.OfType<StructureDefinition>().SelectMany(structure => structure.Snapshot!.Element).SelectMany(element => element.Constraint),
-            constraint => constraint.Key!.StartsWith("bdl-", StringComparison.Ordinal));
+            known
+                .OfType<StructureDefinition>()
+                .SelectMany(structure => structure.Snapshot!.Element)
+                .SelectMany(element => element.Constraint),
+            constraint => constraint.Key!.StartsWith("bdl-", StringComparison.Ordinal)
+        );
 
         // A notification as R4 has it: its first entry a GET that carries Parameters.
         var notification = new Bundle
         {
             Type = Bundle.BundleType.History,
-            Entry = [new() { FullUrl = "urn:uuid:6f0d7b0e-5a5c-4c4e-9d0a-1f4d1c1f8a11", Resource = new Parameters(), Request = new() { Method = Bundle.HTTPVerb.GET, Url = "Subscription/1/$status" }, Response = new() { Status = "200" } }],
+            Entry =
+            [
+                new()
+                {
+                    FullUrl = "urn:uuid:6f0d7b0e-5a5c-4c4e-9d0a-1f4d1c1f8a11",
+                    Resource = new Parameters(),
+                    Request = new() { Method = Bundle.HTTPVerb.GET, Url = "Subscription/1/$status" },
+                    Response = new() { Status = "200" },
+                },
+            ],
         };
         Assert.Equal(["type"], Judged.Keys(notification));
     }
 
-    public static TheoryData<string> WithLoinc => [.. Judged.Examples.OfType<Observation>().Where(example => example.Code!.Coding.Any(coding => coding.System == Codes.Systems.Loinc)).Select(example => example.Id!.Replace("-example", "", StringComparison.Ordinal))];
+    public static TheoryData<string> WithLoinc =>
+        [
+            .. Judged
+                .Examples.OfType<Observation>()
+                .Where(example => example.Code!.Coding.Any(coding => coding.System == Codes.Systems.Loinc))
+                .Select(example => example.Id!.Replace("-example", "", StringComparison.Ordinal)),
+        ];
 
     [Theory, MemberData(nameof(WithLoinc))]
     public void A_LOINC_code_that_does_not_exist_stands_for_none(string slug) =>
-        Assert.NotEmpty(Judged.Keys(Judged.Observation(slug, observation =>
-        {
-            foreach (var coding in observation.Code!.Coding.Where(coding => coding.System == Codes.Systems.Loinc)) coding.Code = "99999-9";
-        })));
+        Assert.NotEmpty(
+            Judged.Keys(
+                Judged.Observation(
+                    slug,
+                    observation =>
+                    {
+                        foreach (var coding in observation.Code!.Coding.Where(coding => coding.System == Codes.Systems.Loinc))
+                            coding.Code = "99999-9";
+                    }
+                )
+            )
+        );
 
-    public static TheoryData<string> WithReason => [.. Judged.Examples.OfType<Observation>().Select(example => example.Id!.Replace("-example", "", StringComparison.Ordinal))];
+    public static TheoryData<string> WithReason =>
+        [.. Judged.Examples.OfType<Observation>().Select(example => example.Id!.Replace("-example", "", StringComparison.Ordinal))];
 
     [Theory, MemberData(nameof(WithReason))]
     public void A_reason_for_a_missing_value_that_does_not_exist_is_refused(string slug) =>
-        Assert.Contains("binding", Judged.Keys(Judged.Observation(slug, observation =>
-            (observation.Value, observation.DataAbsentReason) = (null, new CodeableConcept(Codes.Systems.DataAbsentReason, "bogus")))));
+        Assert.Contains(
+            "binding",
+            Judged.Keys(
+                Judged.Observation(
+                    slug,
+                    observation =>
+                        (observation.Value, observation.DataAbsentReason) = (
+                            null,
+                            new CodeableConcept(Codes.Systems.DataAbsentReason, "bogus")
+                        )
+                )
+            )
+        );
 
     [Fact]
     public void An_extension_that_changes_the_meaning_and_is_not_known_is_refused() =>
-        Assert.Equal(["unknown-extension"], Judged.Keys(Judged.Observation("leak-estimated", leak =>
-            leak.ModifierExtension.Add(new("https://ward.example/not", new FhirBoolean(true))))));
+        Assert.Equal(
+            ["unknown-extension"],
+            Judged.Keys(
+                Judged.Observation(
+                    "leak-estimated",
+                    leak => leak.ModifierExtension.Add(new("https://ward.example/not", new FhirBoolean(true)))
+                )
+            )
+        );
 
     [Fact]
     public void No_invariant_of_ours_converts_units_or_compares_quantities()
     {
         // 4 'g' = 4000 'mg' is empty in this FHIRPath, and 7 days = 1 week too: an invariant with such a literal would hold of anything.
-        var ours = Definitions.Own(Profiles.CanonicalBase).OfType<StructureDefinition>().SelectMany(profile => profile.Differential!.Element).SelectMany(element => element.Constraint).ToList();
+        var ours = Definitions
+            .Own(Profiles.CanonicalBase)
+            .OfType<StructureDefinition>()
+            .SelectMany(profile => profile.Differential!.Element)
+            .SelectMany(element => element.Constraint)
+            .ToList();
         Assert.NotEmpty(ours);
-        Assert.All(ours, constraint => Assert.False(QuantityLiteral().IsMatch(Bare(constraint.Expression!)), $"{constraint.Key}: {constraint.Expression}"));
+        Assert.All(
+            ours,
+            constraint =>
+                Assert.False(QuantityLiteral().IsMatch(Bare(constraint.Expression!)), $"{constraint.Key}: {constraint.Expression}")
+        );
         Assert.Matches(QuantityLiteral(), Bare("value < 4 'g'"));
         Assert.Matches(QuantityLiteral(), Bare("duration = 7 days"));
 
@@ -88,17 +164,30 @@ public partial class DivergenceTests(EveningOnTheWard evening)
     [Fact]
     public void The_invariant_on_units_lists_what_is_published_and_what_an_entry_may_be_sent_in()
     {
-        var rule = Definitions.Own(Profiles.CanonicalBase).OfType<StructureDefinition>().SelectMany(profile => profile.Differential!.Element).SelectMany(element => element.Constraint).First(constraint => constraint.Key == "ifh-ucum");
+        var rule = Definitions
+            .Own(Profiles.CanonicalBase)
+            .OfType<StructureDefinition>()
+            .SelectMany(profile => profile.Differential!.Element)
+            .SelectMany(element => element.Constraint)
+            .First(constraint => constraint.Key == "ifh-ucum");
         var listed = UnitCode().Matches(rule.Expression!).Select(match => match.Groups[1].Value).ToHashSet();
         string[] measures = ["volume", "flow", "mass", "drop rate", "drop factor"];
-        var sent = IrrigationFhir.Entries.EntryJson.AcceptedUnits.Where(list => measures.Contains(list.Measure)).SelectMany(list => list.Units.Keys);
+        var sent = IrrigationFhir
+            .Entries.EntryJson.AcceptedUnits.Where(list => measures.Contains(list.Measure))
+            .SelectMany(list => list.Units.Keys);
 
-        Assert.Equal(Codes.Units.All.Select(unit => unit.Code).Concat(sent).Distinct().Order(StringComparer.Ordinal), listed.Order(StringComparer.Ordinal));
+        Assert.Equal(
+            Codes.Units.All.Select(unit => unit.Code).Concat(sent).Distinct().Order(StringComparer.Ordinal),
+            listed.Order(StringComparer.Ordinal)
+        );
     }
 
     [Fact]
     public void The_snapshots_carry_none_of_the_generators_own_notes() =>
-        Assert.All(Repo.Files("src/IrrigationFhir/Profiles", "*.json"), file => Assert.DoesNotContain("snapshot-base", Repo.Read(file), StringComparison.Ordinal));
+        Assert.All(
+            Repo.Files("src/IrrigationFhir/Profiles", "*.json"),
+            file => Assert.DoesNotContain("snapshot-base", Repo.Read(file), StringComparison.Ordinal)
+        );
 
     [Theory]
     [InlineData("2026-03-14T08:00:00Z", "2026-03-14")]
@@ -125,7 +214,15 @@ public partial class DivergenceTests(EveningOnTheWard evening)
         var (sender, _) = await Of(evening);
         var emptied = sender.Observation("drainage-emptied", "1", "09:00", Quantity("400", "mL"));
         emptied["code"]!["text"] = "clear\u0000urine";
-        JsonNode body = address == "/fhir" ? new JsonObject { ["resourceType"] = "Bundle", ["type"] = "batch", ["entry"] = new JsonArray(Entry(emptied)) } : emptied;
+        JsonNode body =
+            address == "/fhir"
+                ? new JsonObject
+                {
+                    ["resourceType"] = "Bundle",
+                    ["type"] = "batch",
+                    ["entry"] = new JsonArray(Entry(emptied)),
+                }
+                : emptied;
 
         (await sender.Send(HttpMethod.Post, address, body)).Refuses(status, "null-character", null);
     }
@@ -142,7 +239,7 @@ public partial class DivergenceTests(EveningOnTheWard evening)
 
     [Theory]
     [InlineData("400.0000000000000000000000000000001", 400)] // 31 digits after the point: the SDK rounds to 28
-    [InlineData("4.0E2", 400)]                               // the SDK writes 400
+    [InlineData("4.0E2", 400)] // the SDK writes 400
     public async Task A_number_is_counted_to_the_last_digit_that_matters(string number, int millilitres)
     {
         var (sender, episode) = await Of(evening);
@@ -155,16 +252,33 @@ public partial class DivergenceTests(EveningOnTheWard evening)
     [Fact]
     public void Every_test_that_the_table_of_divergences_names_is_there()
     {
-        var tests = typeof(DivergenceTests).Assembly.GetTypes().Where(type => type.Name.EndsWith("Tests", StringComparison.Ordinal))
-            .SelectMany(type => type.GetMethods().Where(method => method.GetCustomAttributes(typeof(FactAttribute), true).Length > 0).Select(method => $"{type.Name}.{method.Name}")).ToHashSet();
-        var rows = Repo.Read("src/IrrigationFhir/Profiles/README.md").Split('\n').Where(line => line.StartsWith("| 0.", StringComparison.Ordinal) || line.StartsWith("| 6", StringComparison.Ordinal) || line.StartsWith("| 8", StringComparison.Ordinal)).ToList();
+        var tests = typeof(DivergenceTests)
+            .Assembly.GetTypes()
+            .Where(type => type.Name.EndsWith("Tests", StringComparison.Ordinal))
+            .SelectMany(type =>
+                type.GetMethods()
+                    .Where(method => method.GetCustomAttributes(typeof(FactAttribute), true).Length > 0)
+                    .Select(method => $"{type.Name}.{method.Name}")
+            )
+            .ToHashSet();
+        var rows = Repo.Read("src/IrrigationFhir/Profiles/README.md")
+            .Split('\n')
+            .Where(line =>
+                line.StartsWith("| 0.", StringComparison.Ordinal)
+                || line.StartsWith("| 6", StringComparison.Ordinal)
+                || line.StartsWith("| 8", StringComparison.Ordinal)
+            )
+            .ToList();
         Assert.InRange(rows.Count, 25, 80);
-        Assert.All(rows, row =>
-        {
-            var named = NamedTest().Matches(row.Split('|')[^2]).Select(match => match.Groups[1].Value).ToList();
-            Assert.True(named.Count > 0, $"no test holds: {row}");
-            Assert.All(named, name => Assert.True(tests.Contains(name), $"no test is called {name}: {row}"));
-        });
+        Assert.All(
+            rows,
+            row =>
+            {
+                var named = NamedTest().Matches(row.Split('|')[^2]).Select(match => match.Groups[1].Value).ToList();
+                Assert.True(named.Count > 0, $"no test holds: {row}");
+                Assert.All(named, name => Assert.True(tests.Contains(name), $"no test is called {name}: {row}"));
+            }
+        );
     }
 
     [GeneratedRegex(@"\b\d+(\.\d+)?\s*('|(year|month|week|day|hour|minute|second|millisecond)s?\b)")]

@@ -22,112 +22,171 @@ internal static class InvariantExamples
     [
         ReasonForValue("irrigant-instilled"),
         Unit("irrigant-instilled"),
-        On("irrigant-instilled", "ii-estimated",
+        On(
+            "irrigant-instilled",
+            "ii-estimated",
             bag => (bag.Code, bag.Method) = (Codes.IrrigantInstilled(estimated: true), Codes.MeasuringWay("estimate")),
-            bag => bag.Method = Codes.MeasuringWay("estimate")),
-
+            bag => bag.Method = Codes.MeasuringWay("estimate")
+        ),
         ReasonForValue("irrigant-flow-rate"),
         Unit("irrigant-flow-rate"),
-        On("irrigant-flow-rate", "ifr-unit",
-            flow => (flow.Code, flow.Value, flow.Component) = (Codes.IrrigantFlowRate(pumpDriven: false), Codes.Quantity(300, Codes.Units.MillilitrePerHour), []),
-            flow => flow.Value = Codes.Quantity(300, Codes.Units.MillilitrePerHour)),
+        On(
+            "irrigant-flow-rate",
+            "ifr-unit",
+            flow =>
+                (flow.Code, flow.Value, flow.Component) = (
+                    Codes.IrrigantFlowRate(pumpDriven: false),
+                    Codes.Quantity(300, Codes.Units.MillilitrePerHour),
+                    []
+                ),
+            flow => flow.Value = Codes.Quantity(300, Codes.Units.MillilitrePerHour)
+        ),
         On("irrigant-flow-rate", "ifr-drop-factor", _ => { }, flow => flow.Component.Clear()),
-
         ReasonForValue("bladder-drainage"),
         ReasonForComponent("bladder-drainage", "container-mass"),
         Unit("bladder-drainage"),
         On("bladder-drainage", "bd-standard-codes", _ => { }, drained => drained.Code!.Coding[1] = Elsewhere),
-        On("bladder-drainage", "bd-not-urine",
+        On(
+            "bladder-drainage",
+            "bd-not-urine",
             drained => drained.Code!.Coding.Add(Elsewhere),
-            drained => drained.Code!.Coding.Add(Codes.CorrectedUrineOutput(null).Coding[0])),
-
+            drained => drained.Code!.Coding.Add(Codes.CorrectedUrineOutput(null).Coding[0])
+        ),
         ReasonForValue("urine-collected"),
         Unit("urine-collected"),
-        On("urine-collected", "uc-route-code",
+        On(
+            "urine-collected",
+            "uc-route-code",
             urine => (urine.Code, urine.Method) = (Codes.UrineCollected("void"), Codes.UrineRoute("void")),
-            urine => urine.Method = Codes.UrineRoute("void")),
-
+            urine => urine.Method = Codes.UrineRoute("void")
+        ),
         ReasonForValue("leak-estimated"),
         Unit("leak-estimated"),
-
         ReasonForValue("bladder-scan-volume"),
         Unit("bladder-scan-volume"),
         On("bladder-scan-volume", "bsv-loinc", _ => { }, scan => scan.Code!.Coding[0] = Elsewhere),
-
-        On("corrected-urine-output", "ifh-value-or-reason", Withheld, output =>
-        {
-            Withheld(output);
-            output.DataAbsentReason = null;
-        }),
+        On(
+            "corrected-urine-output",
+            "ifh-value-or-reason",
+            Withheld,
+            output =>
+            {
+                Withheld(output);
+                output.DataAbsentReason = null;
+            }
+        ),
         ReasonForComponent("corrected-urine-output", "simple-output"),
         On("corrected-urine-output", "cuo-derived-from", Withheld, output => output.DerivedFrom.Clear()),
-        On("corrected-urine-output", "cuo-timed-code",
+        On(
+            "corrected-urine-output",
+            "cuo-timed-code",
             output =>
             {
                 (output.Code, output.Value) = (Codes.CorrectedUrineOutput(24), Codes.Quantity(1350, Codes.CorrectedUrineOutputUnit(24)));
                 output.Component("duration").Value = Codes.Quantity(24, Codes.Units.Hour);
             },
-            output => output.Component("duration").Value = Codes.Quantity(7.5m, Codes.Units.Hour)),
-        On("corrected-urine-output", "cuo-timed-unit",
+            output => output.Component("duration").Value = Codes.Quantity(7.5m, Codes.Units.Hour)
+        ),
+        On(
+            "corrected-urine-output",
+            "cuo-timed-unit",
             output => (output.Code, output.Value) = (Codes.CorrectedUrineOutput(null), Codes.Quantity(450, Codes.Units.Millilitre)),
-            output => output.Value = Codes.Quantity(450, Codes.Units.Millilitre)),
-        On("corrected-urine-output", "cuo-interval",
+            output => output.Value = Codes.Quantity(450, Codes.Units.Millilitre)
+        ),
+        On(
+            "corrected-urine-output",
+            "cuo-interval",
             output => output.Component.RemoveAll(part => part.Code!.Coding[0].Code is "best-estimate" or "interval-95"),
-            output => output.Component("best-estimate").Value!.Extension.RemoveAll(extension => extension.Url!.EndsWith("uncertainty", StringComparison.Ordinal))),
-
+            output =>
+                output
+                    .Component("best-estimate")
+                    .Value!.Extension.RemoveAll(extension => extension.Url!.EndsWith("uncertainty", StringComparison.Ordinal))
+        ),
         ReasonForComponents("drainage-appearance"),
         ReasonForComponent("drainage-appearance", "colour-scale"),
-        On("drainage-appearance", "da-scale",
-            seen => (seen.Component("colour-scale").Value, seen.Component("colour-scale").DataAbsentReason) = (null, Codes.DataAbsent("unknown")),
-            seen => seen.Component.Remove(seen.Component("colour-scale"))),
+        On(
+            "drainage-appearance",
+            "da-scale",
+            seen =>
+                (seen.Component("colour-scale").Value, seen.Component("colour-scale").DataAbsentReason) = (
+                    null,
+                    Codes.DataAbsent("unknown")
+                ),
+            seen => seen.Component.Remove(seen.Component("colour-scale"))
+        ),
         On("drainage-appearance", "da-standard-codes", _ => { }, seen => seen.Component("drainage-colour").Code!.Coding[1] = Elsewhere),
-
         ReasonForComponents("bladder-palpation"),
         ReasonForComponent("bladder-palpation", "bladder-distended"),
-
         ReasonForComponent("tolerance", "bladder-spasm"),
-        On("tolerance", "tol-said",
+        On(
+            "tolerance",
+            "tol-said",
             noted => (noted.Value, noted.Component) = (null, noted.Component[..1]),
-            noted => (noted.Value, noted.Component) = (null, [])),
-        On("tolerance", "tol-pain",
+            noted => (noted.Value, noted.Component) = (null, [])
+        ),
+        On(
+            "tolerance",
+            "tol-pain",
             noted => ((Quantity)noted.Component("72514-3").Value!).Value = 0,
-            noted => ((Quantity)noted.Component("72514-3").Value!).Value = 6.5m),
-
+            noted => ((Quantity)noted.Component("72514-3").Value!).Value = 6.5m
+        ),
         ReasonForValue("body-weight"),
         Unit("body-weight"),
-        On("body-weight", "bw-kind",
+        On(
+            "body-weight",
+            "bw-kind",
             weight => (weight.Code, weight.Method) = (Codes.BodyWeight("ideal"), Codes.WeightKind("ideal")),
-            weight => weight.Method = Codes.WeightKind("ideal")),
-        On("body-weight", "bw-above-zero", weight => ((Quantity)weight.Value!).Value = 0.45m, weight => ((Quantity)weight.Value!).Value = 0),
-
+            weight => weight.Method = Codes.WeightKind("ideal")
+        ),
+        On(
+            "body-weight",
+            "bw-above-zero",
+            weight => ((Quantity)weight.Value!).Value = 0.45m,
+            weight => ((Quantity)weight.Value!).Value = 0
+        ),
         ReasonForValue("retained-volume"),
         ReasonForComponent("retained-volume", "retained-change"),
-        On("retained-volume", "rv-derived-from",
+        On(
+            "retained-volume",
+            "rv-derived-from",
             held => (held.Value, held.DataAbsentReason, held.DerivedFrom) = (null, Codes.DataAbsent("unknown"), []),
-            held => held.DerivedFrom.Clear()),
-
+            held => held.DerivedFrom.Clear()
+        ),
         ReasonForValue("urine-output-rate"),
         ReasonForComponent("urine-output-rate", "urine-output-rate-per-weight"),
-        On("urine-output-rate", "uor-derived-from",
+        On(
+            "urine-output-rate",
+            "uor-derived-from",
             rate => (rate.Value, rate.DataAbsentReason, rate.DerivedFrom) = (null, Codes.DataAbsent("unknown"), []),
-            rate => rate.DerivedFrom.Clear()),
-        On("urine-output-rate", "uor-weight",
+            rate => rate.DerivedFrom.Clear()
+        ),
+        On(
+            "urine-output-rate",
+            "uor-weight",
             rate => rate.Component.RemoveAll(part => part.Code!.Coding[0].Code is "urine-output-rate-per-weight" or "weight-kind"),
-            rate => rate.Component.Remove(rate.Component("weight-kind"))),
-        On("urine-output-rate", "uor-no-standard-code",
+            rate => rate.Component.Remove(rate.Component("weight-kind"))
+        ),
+        On(
+            "urine-output-rate",
+            "uor-no-standard-code",
             rate => rate.Code!.Coding.Add(Elsewhere),
-            rate => rate.Code!.Coding.Add(Codes.CorrectedUrineOutput(1).Coding[3])),
-
+            rate => rate.Code!.Coding.Add(Codes.CorrectedUrineOutput(1).Coding[3])
+        ),
         ReasonForValue("urine-output-criterion"),
         ReasonForComponent("urine-output-criterion", "criterion-value"),
-        On("urine-output-criterion", "uoc-obstacle",
+        On(
+            "urine-output-criterion",
+            "uoc-obstacle",
             criterion =>
             {
                 criterion.Value = Codes.CriterionAnswer("not-evaluable");
                 criterion.Component.Add(Obstacle());
             },
-            criterion => criterion.Component.Add(Obstacle())),
-        On("urine-output-criterion", "uoc-met",
+            criterion => criterion.Component.Add(Obstacle())
+        ),
+        On(
+            "urine-output-criterion",
+            "uoc-met",
             criterion =>
             {
                 // Polyuria is met above its threshold: 3200 mL, 3050 to 3350, over 3000 mL.
@@ -135,37 +194,63 @@ internal static class InvariantExamples
                 criterion.Component.RemoveAll(part => part.Code!.Coding[0].Code is "body-weight" or "weight-kind");
                 criterion.Component("criterion-threshold").Value = Codes.Quantity(3000, Codes.Units.Millilitre);
                 criterion.Component("criterion-value").Value = Codes.Quantity(3200, Codes.Units.Millilitre);
-                criterion.Component("interval-95").Value = new Hl7.Fhir.Model.Range { Low = Codes.Quantity(3050, Codes.Units.Millilitre), High = Codes.Quantity(3350, Codes.Units.Millilitre) };
+                criterion.Component("interval-95").Value = new Hl7.Fhir.Model.Range
+                {
+                    Low = Codes.Quantity(3050, Codes.Units.Millilitre),
+                    High = Codes.Quantity(3350, Codes.Units.Millilitre),
+                };
             },
-            criterion => ((Hl7.Fhir.Model.Range)criterion.Component("interval-95").Value!).High!.Value = 0.52m),
-        On("urine-output-criterion", "uoc-probability",
+            criterion => ((Hl7.Fhir.Model.Range)criterion.Component("interval-95").Value!).High!.Value = 0.52m
+        ),
+        On(
+            "urine-output-criterion",
+            "uoc-probability",
             criterion => criterion.Component("probability-met").Value = Codes.Quantity(0, Codes.Units.Percent),
-            criterion => criterion.Component("probability-met").Value = Codes.Quantity(100.1m, Codes.Units.Percent)),
-        On("urine-output-criterion", "uoc-unit", _ => { }, criterion => criterion.Component("criterion-value").Value = Codes.Quantity(33.6m, Codes.Units.Millilitre)),
+            criterion => criterion.Component("probability-met").Value = Codes.Quantity(100.1m, Codes.Units.Percent)
+        ),
+        On(
+            "urine-output-criterion",
+            "uoc-unit",
+            _ => { },
+            criterion => criterion.Component("criterion-value").Value = Codes.Quantity(33.6m, Codes.Units.Millilitre)
+        ),
         On("urine-output-criterion", "uoc-weight", _ => { }, criterion => criterion.Component.Remove(criterion.Component("weight-kind"))),
-        On("urine-output-criterion", "uoc-derived-from",
+        On(
+            "urine-output-criterion",
+            "uoc-derived-from",
             criterion =>
             {
                 (criterion.Value, criterion.DerivedFrom) = (Codes.CriterionAnswer("not-evaluable"), []);
                 criterion.Component.Add(Obstacle());
             },
-            criterion => criterion.DerivedFrom.Clear()),
-
-        OnFlag("fl-local-first",
+            criterion => criterion.DerivedFrom.Clear()
+        ),
+        OnFlag(
+            "fl-local-first",
             flag => flag.Code = Both(Codes.Flag("oliguria", "").Coding[0], Snomed("83128009")),
-            flag => flag.Code = Both(Snomed("83128009"), Codes.Flag("oliguria", "").Coding[0])),
-        OnFlag("fl-suspicion",
+            flag => flag.Code = Both(Snomed("83128009"), Codes.Flag("oliguria", "").Coding[0])
+        ),
+        OnFlag(
+            "fl-suspicion",
             flag => flag.Code = Both(Codes.Flag("clots-present", "").Coding[0], Snomed("34436003"), Snomed("75753009")),
-            flag => flag.Code!.Coding.Add(Snomed("79315005"))),
-        OnFlag("fl-period",
+            flag => flag.Code!.Coding.Add(Snomed("79315005"))
+        ),
+        OnFlag(
+            "fl-period",
             flag => (flag.Status, flag.Period!.End) = (Flag.FlagStatus.Inactive, "2026-03-02T14:30:00+01:00"),
-            flag => flag.Status = Flag.FlagStatus.Inactive),
-        new("handover", "ho-sections", () => Judged.Example<Composition>("handover"), () =>
-        {
-            var handover = Judged.Example<Composition>("handover");
-            handover.Section.RemoveAt(1);
-            return handover;
-        }),
+            flag => flag.Status = Flag.FlagStatus.Inactive
+        ),
+        new(
+            "handover",
+            "ho-sections",
+            () => Judged.Example<Composition>("handover"),
+            () =>
+            {
+                var handover = Judged.Example<Composition>("handover");
+                handover.Section.RemoveAt(1);
+                return handover;
+            }
+        ),
     ];
 
     private static InvariantExample On(string slug, string key, Action<Observation> keep, Action<Observation> spoil) =>
@@ -183,21 +268,47 @@ internal static class InvariantExamples
         return new("irrigation-flag", key, () => With(keep), () => With(spoil));
     }
 
-    private static InvariantExample ReasonForValue(string slug) => On(slug, "ifh-value-or-reason",
-        observation => (observation.Value, observation.DataAbsentReason) = (null, Codes.DataAbsent("temp-unknown")),
-        observation => observation.Value = null);
+    private static InvariantExample ReasonForValue(string slug) =>
+        On(
+            slug,
+            "ifh-value-or-reason",
+            observation => (observation.Value, observation.DataAbsentReason) = (null, Codes.DataAbsent("temp-unknown")),
+            observation => observation.Value = null
+        );
 
-    private static InvariantExample ReasonForComponents(string slug) => On(slug, "ifh-component-or-reason",
-        observation => (observation.Component, observation.DataAbsentReason) = ([], Codes.DataAbsent("not-performed")),
-        observation => observation.Component.Clear());
+    private static InvariantExample ReasonForComponents(string slug) =>
+        On(
+            slug,
+            "ifh-component-or-reason",
+            observation => (observation.Component, observation.DataAbsentReason) = ([], Codes.DataAbsent("not-performed")),
+            observation => observation.Component.Clear()
+        );
 
-    private static InvariantExample ReasonForComponent(string slug, string component) => On(slug, "ifh-component-value-or-reason",
-        observation => (observation.Component(component).Value, observation.Component(component).DataAbsentReason) = (null, Codes.DataAbsent("unknown")),
-        observation => observation.Component(component).Value = null);
+    private static InvariantExample ReasonForComponent(string slug, string component) =>
+        On(
+            slug,
+            "ifh-component-value-or-reason",
+            observation =>
+                (observation.Component(component).Value, observation.Component(component).DataAbsentReason) = (
+                    null,
+                    Codes.DataAbsent("unknown")
+                ),
+            observation => observation.Component(component).Value = null
+        );
 
-    private static InvariantExample Unit(string slug) => On(slug, "ifh-ucum",
-        observation => observation.Component.Add(new() { Code = new("https://ward.example/codes", "spilt"), Value = Codes.Quantity(5, Codes.Units.Millilitre) }),
-        observation => observation.Component.Add(new() { Code = new("https://ward.example/codes", "spilt"), Value = new Quantity(5, "cc", Codes.Systems.Ucum) }));
+    private static InvariantExample Unit(string slug) =>
+        On(
+            slug,
+            "ifh-ucum",
+            observation =>
+                observation.Component.Add(
+                    new() { Code = new("https://ward.example/codes", "spilt"), Value = Codes.Quantity(5, Codes.Units.Millilitre) }
+                ),
+            observation =>
+                observation.Component.Add(
+                    new() { Code = new("https://ward.example/codes", "spilt"), Value = new Quantity(5, "cc", Codes.Systems.Ucum) }
+                )
+        );
 
     private static void Withheld(Observation output)
     {
@@ -205,7 +316,8 @@ internal static class InvariantExamples
         output.DerivedFrom.Clear();
     }
 
-    private static Observation.ComponentComponent Obstacle() => new() { Code = Codes.Component("obstacle"), Value = Codes.CriterionObstacle("gap") };
+    private static Observation.ComponentComponent Obstacle() =>
+        new() { Code = Codes.Component("obstacle"), Value = Codes.CriterionObstacle("gap") };
 
     private static Coding Snomed(string code) => new(Codes.Systems.Snomed, code);
 

@@ -26,7 +26,10 @@ public class InvariantTests
             from constraint in element.Constraint
             select $"{profile.Id} {constraint.Key}";
 
-        Assert.Equal(ours.Distinct().Order(StringComparer.Ordinal), InvariantExamples.All.Select(example => example.ToString()).Order(StringComparer.Ordinal));
+        Assert.Equal(
+            ours.Distinct().Order(StringComparer.Ordinal),
+            InvariantExamples.All.Select(example => example.ToString()).Order(StringComparer.Ordinal)
+        );
     }
 
     /// <summary>For tests/oracles.sh: with ORACLES=folder every example, with what is expected of it, is written there.</summary>
@@ -34,11 +37,13 @@ public class InvariantTests
     public void Every_example_can_be_written_out_for_another_engine_to_judge()
     {
         var json = new FhirJsonSerializer();
-        var lines = Judged.Examples.Select(example => (Key: "", Resource: example))
+        var lines = Judged
+            .Examples.Select(example => (Key: "", Resource: example))
             .Concat(InvariantExamples.All.SelectMany(at => new[] { (Key: "", Resource: at.Keeps()), (at.Key, Resource: at.Breaks()) }))
             .Select(at => $$"""{"fails":"{{at.Key}}","resource":{{json.SerializeToString(at.Resource)}}}""")
             .ToList();
         Assert.All(lines, line => Assert.DoesNotContain('\n', line));
-        if (Environment.GetEnvironmentVariable("ORACLES") is { Length: > 0 } folder) File.WriteAllLines(Path.Combine(folder, "examples.ndjson"), lines);
+        if (Environment.GetEnvironmentVariable("ORACLES") is { Length: > 0 } folder)
+            File.WriteAllLines(Path.Combine(folder, "examples.ndjson"), lines);
     }
 }

@@ -10,11 +10,16 @@ namespace IrrigationFhir.Tests.Fhir;
 public class IrrigationAccountTests
 {
     private static JsonObject Entry(string kind, string clock, string content) =>
-        JsonNode.Parse($$"""{"source": "ward", "id": "{{kind}} {{clock}}", "kind": "{{kind}}", "at": "2026-03-14T{{clock}}:00Z", {{content}}}""")!.AsObject();
+        JsonNode
+            .Parse(
+                $$"""{"source": "ward", "id": "{{kind}} {{clock}}", "kind": "{{kind}}", "at": "2026-03-14T{{clock}}:00Z", {{content}}}"""
+            )!
+            .AsObject();
 
-    private static string Ml(string name, int ml) => $$"""
-        "{{name}}": {"value": {{ml}}, "unit": "mL"}
-        """;
+    private static string Ml(string name, int ml) =>
+        $$"""
+            "{{name}}": {"value": {{ml}}, "unit": "mL"}
+            """;
 
     private static async Task<Procedure> Ended(RunningService ward, params JsonNode[] entries)
     {
@@ -22,16 +27,26 @@ public class IrrigationAccountTests
         await ward.Record(episode, entries);
         var running = FhirJson.Read<Procedure>((await ward.Read($"/fhir/Procedure/{episode}.bladder-irrigation")).ToJsonString());
         Assert.Empty(running.Extension); // what is going on has no total
-        Assert.Equal(System.Net.HttpStatusCode.OK, (await ward.Post("/episodes", RunningService.Episode("stay", "2026-03-14T06:00:00Z", "2026-03-14T12:00:00Z"))).Status);
+        Assert.Equal(
+            System.Net.HttpStatusCode.OK,
+            (await ward.Post("/episodes", RunningService.Episode("stay", "2026-03-14T06:00:00Z", "2026-03-14T12:00:00Z"))).Status
+        );
         return FhirJson.Read<Procedure>((await ward.Read($"/fhir/Procedure/{episode}.bladder-irrigation")).ToJsonString());
     }
 
-    private static List<string> Parts(Procedure procedure) => [.. procedure.Extension.Single(e => e.Url == Profiles.IrrigationAccount).Extension.Select(part => part.Value switch
-    {
-        Quantity quantity => FormattableString.Invariant($"{part.Url} {quantity.Value} {quantity.Code}"),
-        ResourceReference reference => $"{part.Url} {string.Join('.', reference.Reference!.Split('.')[1..^1])}",
-        _ => $"{part.Url} {part.Value?.TypeName}",
-    })];
+    private static List<string> Parts(Procedure procedure) =>
+        [
+            .. procedure
+                .Extension.Single(e => e.Url == Profiles.IrrigationAccount)
+                .Extension.Select(part =>
+                    part.Value switch
+                    {
+                        Quantity quantity => FormattableString.Invariant($"{part.Url} {quantity.Value} {quantity.Code}"),
+                        ResourceReference reference => $"{part.Url} {string.Join('.', reference.Reference!.Split('.')[1..^1])}",
+                        _ => $"{part.Url} {part.Value?.TypeName}",
+                    }
+                ),
+        ];
 
     [Fact]
     public async Task An_irrigation_that_has_ended_says_what_ran_in_what_came_out_and_where_the_last_looks_are()
@@ -39,14 +54,25 @@ public class IrrigationAccountTests
         await using var ward = RunningService.Start("2026-03-14T13:00:00Z");
         var procedure = await Ended(
             ward,
-            Entry("pump-total-read", "06:00", Ml("total", 0)), Entry("drainage-level-read", "06:00", Ml("level", 0)),
-            Entry("drainage-appearance", "08:00", "\"colour\": \"pink\""), Entry("drainage-appearance", "09:50", "\"colour\": \"straw\""),
+            Entry("pump-total-read", "06:00", Ml("total", 0)),
+            Entry("drainage-level-read", "06:00", Ml("level", 0)),
+            Entry("drainage-appearance", "08:00", "\"colour\": \"pink\""),
+            Entry("drainage-appearance", "09:50", "\"colour\": \"straw\""),
             Entry("tolerance-noted", "09:55", "\"pain\": 2, \"spasm\": false"),
-            Entry("pump-total-read", "10:00", Ml("total", 1200)), Entry("drainage-emptied", "10:00", Ml("volume", 1500)));
+            Entry("pump-total-read", "10:00", Ml("total", 1200)),
+            Entry("drainage-emptied", "10:00", Ml("volume", 1500))
+        );
 
         // 1500 out − 1200 in
-        Assert.Equal(["instilled 1200 mL", "drained 1500 mL", "corrected-output 300 mL", "appearance drainage-appearance", "tolerance tolerance"], Parts(procedure));
-        Assert.StartsWith("instilled 1200 mL; drained 1500 mL; corrected urine output 300 mL; drainage last: straw; borne: pain 2 of 10, no spasm", procedure.Note.Single().Text, StringComparison.Ordinal);
+        Assert.Equal(
+            ["instilled 1200 mL", "drained 1500 mL", "corrected-output 300 mL", "appearance drainage-appearance", "tolerance tolerance"],
+            Parts(procedure)
+        );
+        Assert.StartsWith(
+            "instilled 1200 mL; drained 1500 mL; corrected urine output 300 mL; drainage last: straw; borne: pain 2 of 10, no spasm",
+            procedure.Note.Single().Text,
+            StringComparison.Ordinal
+        );
         var look = (ResourceReference)procedure.Extension[0].Extension.Single(part => part.Url == "appearance").Value!;
         Assert.Contains("straw", (await ward.Read($"/fhir/{look.Reference}")).ToJsonString(), StringComparison.Ordinal);
         Assert.Empty(Judged.Validator.Validate(procedure));
@@ -58,8 +84,11 @@ public class IrrigationAccountTests
         await using var ward = RunningService.Start("2026-03-14T13:00:00Z");
         var procedure = await Ended(
             ward,
-            Entry("pump-total-read", "06:00", Ml("total", 0)), Entry("drainage-level-read", "06:00", Ml("level", 0)),
-            Entry("pump-total-read", "10:00", Ml("total", 1200)), Entry("drainage-emptied", "10:00", Ml("volume", 15000)));
+            Entry("pump-total-read", "06:00", Ml("total", 0)),
+            Entry("drainage-level-read", "06:00", Ml("level", 0)),
+            Entry("pump-total-read", "10:00", Ml("total", 1200)),
+            Entry("drainage-emptied", "10:00", Ml("volume", 15000))
+        );
         var said = procedure.Note.Single().Text;
         Assert.Contains("1 of the readings doubted, neither confirmed nor corrected, and in these sums", said, StringComparison.Ordinal);
         Assert.Contains("corrected-output 13800 mL", Parts(procedure));
@@ -85,27 +114,35 @@ public class IrrigationAccountTests
         await using var ward = RunningService.Start("2026-03-14T13:00:00Z");
         var procedure = await Ended(
             ward,
-            Entry("bag-hung", "06:00", Ml("volume", 3000)), Entry("drainage-level-read", "06:00", Ml("level", 0)),
-            Entry("bag-taken-down", "09:00", "\"note\": \"nobody read what was left\""), Entry("drainage-emptied", "10:00", Ml("volume", 1500)));
+            Entry("bag-hung", "06:00", Ml("volume", 3000)),
+            Entry("drainage-level-read", "06:00", Ml("level", 0)),
+            Entry("bag-taken-down", "09:00", "\"note\": \"nobody read what was left\""),
+            Entry("drainage-emptied", "10:00", Ml("volume", 1500))
+        );
 
         Assert.Equal(["drained 1500 mL"], Parts(procedure));
-        Assert.StartsWith("instilled not known, for a part was not charted; drained 1500 mL; corrected urine output not known, for a part was not charted; what the drainage looked like was not charted", procedure.Note.Single().Text, StringComparison.Ordinal);
+        Assert.StartsWith(
+            "instilled not known, for a part was not charted; drained 1500 mL; corrected urine output not known, for a part was not charted; what the drainage looked like was not charted",
+            procedure.Note.Single().Text,
+            StringComparison.Ordinal
+        );
     }
 
     [Fact]
     public void A_negative_output_is_kept_and_another_unit_or_part_is_refused()
     {
-        Procedure Of(string part, DataType value) => new()
-        {
-            Id = "x",
-            Meta = new() { Profile = [Profiles.BladderIrrigation] },
-            Status = EventStatus.Completed,
-            Code = Codes.IrrigationProcedure("continuous"),
-            Subject = new("Patient/1"),
-            Performed = new Period { Start = "2026-03-14T06:00:00Z", End = "2026-03-14T12:00:00Z" },
-            BodySite = [Codes.Bladder()],
-            Extension = [new() { Url = Profiles.IrrigationAccount, Extension = [new(part, value)] }],
-        };
+        Procedure Of(string part, DataType value) =>
+            new()
+            {
+                Id = "x",
+                Meta = new() { Profile = [Profiles.BladderIrrigation] },
+                Status = EventStatus.Completed,
+                Code = Codes.IrrigationProcedure("continuous"),
+                Subject = new("Patient/1"),
+                Performed = new Period { Start = "2026-03-14T06:00:00Z", End = "2026-03-14T12:00:00Z" },
+                BodySite = [Codes.Bladder()],
+                Extension = [new() { Url = Profiles.IrrigationAccount, Extension = [new(part, value)] }],
+            };
         Assert.Empty(Judged.Validator.Validate(Of("corrected-output", Codes.Quantity(-140, Codes.Units.Millilitre))));
         Assert.NotEmpty(Judged.Validator.Validate(Of("corrected-output", Codes.Quantity(-140, Codes.Units.MillilitrePerHour))));
         Assert.NotEmpty(Judged.Validator.Validate(Of("absorbed", Codes.Quantity(140, Codes.Units.Millilitre))));

@@ -19,7 +19,8 @@ internal static class Judged
 
     public static IEnumerable<Resource> Examples => Published.Value.Select(example => example.DeepCopy());
 
-    public static T Example<T>(string slug) where T : Resource => (T)Examples.Single(example => example.Id == slug + "-example");
+    public static T Example<T>(string slug)
+        where T : Resource => (T)Examples.Single(example => example.Id == slug + "-example");
 
     public static Observation Observation(string slug, Action<Observation> spoil)
     {

@@ -13,10 +13,12 @@ public class ProfileValidatorTests
 {
     /// <summary>Every resource of these tests that must be refused, for the comparison with the validator's own entry point.</summary>
     internal static IEnumerable<Resource> Refused =>
-        InvariantExamples.All.Select(example => example.Breaks())
+        InvariantExamples
+            .All.Select(example => example.Breaks())
             .Concat(Spoilings.Select(at => (Resource)Judged.Observation("corrected-urine-output", at.Spoil)));
 
-    public static TheoryData<string> Slugs => [.. Judged.Examples.Select(example => example.Id!.Replace("-example", "", StringComparison.Ordinal))];
+    public static TheoryData<string> Slugs =>
+        [.. Judged.Examples.Select(example => example.Id!.Replace("-example", "", StringComparison.Ordinal))];
 
     [Theory]
     [MemberData(nameof(Slugs))]
@@ -31,7 +33,11 @@ public class ProfileValidatorTests
     [Fact]
     public void Every_profile_has_an_example()
     {
-        var profiles = Definitions.Own(Profiles.CanonicalBase).OfType<StructureDefinition>().Where(profile => profile.Type != "Extension").Select(profile => profile.Url);
+        var profiles = Definitions
+            .Own(Profiles.CanonicalBase)
+            .OfType<StructureDefinition>()
+            .Where(profile => profile.Type != "Extension")
+            .Select(profile => profile.Url);
         var claimed = Judged.Examples.SelectMany(example => example.Meta!.Profile);
 
         Assert.Equal(profiles.Order(StringComparer.Ordinal), claimed.Order(StringComparer.Ordinal));
@@ -39,7 +45,10 @@ public class ProfileValidatorTests
 
     [Fact]
     public void A_timed_code_does_not_stand_on_a_preliminary_window() =>
-        Assert.Equal(["cuo-timed-code"], Judged.Keys(Judged.Observation("corrected-urine-output", output => output.Status = ObservationStatus.Preliminary)));
+        Assert.Equal(
+            ["cuo-timed-code"],
+            Judged.Keys(Judged.Observation("corrected-urine-output", output => output.Status = ObservationStatus.Preliminary))
+        );
 
     [Theory]
     [InlineData(1)]
@@ -47,45 +56,91 @@ public class ProfileValidatorTests
     [InlineData(12)]
     [InlineData(24)]
     public void A_window_of_exactly_so_many_hours_carries_its_timed_code_and_unit(int hours) =>
-        Assert.Empty(Judged.Keys(Judged.Observation("corrected-urine-output", output =>
-        {
-            output.Code = Codes.CorrectedUrineOutput(hours);
-            output.Value = Codes.Quantity(450, Codes.CorrectedUrineOutputUnit(hours));
-            output.Component("duration").Value = Codes.Quantity(hours, Codes.Units.Hour);
-        })));
+        Assert.Empty(
+            Judged.Keys(
+                Judged.Observation(
+                    "corrected-urine-output",
+                    output =>
+                    {
+                        output.Code = Codes.CorrectedUrineOutput(hours);
+                        output.Value = Codes.Quantity(450, Codes.CorrectedUrineOutputUnit(hours));
+                        output.Component("duration").Value = Codes.Quantity(hours, Codes.Units.Hour);
+                    }
+                )
+            )
+        );
 
     [Fact]
     public void An_output_without_a_value_says_why_and_still_shows_its_parts() =>
-        Assert.Empty(Judged.Keys(Judged.Observation("corrected-urine-output", output =>
-        {
-            output.Status = ObservationStatus.Preliminary;
-            output.Code = Codes.CorrectedUrineOutput(null);
-            output.Value = null;
-            output.DataAbsentReason = Codes.DataAbsent("temp-unknown");
-            output.DerivedFrom.Clear();
-        })));
+        Assert.Empty(
+            Judged.Keys(
+                Judged.Observation(
+                    "corrected-urine-output",
+                    output =>
+                    {
+                        output.Status = ObservationStatus.Preliminary;
+                        output.Code = Codes.CorrectedUrineOutput(null);
+                        output.Value = null;
+                        output.DataAbsentReason = Codes.DataAbsent("temp-unknown");
+                        output.DerivedFrom.Clear();
+                    }
+                )
+            )
+        );
 
     private static readonly (string Key, string Where, Action<Observation> Spoil)[] Spoilings =
     [
         ("obs-6", "Observation", output => output.DataAbsentReason = Codes.DataAbsent("error")),
         ("obs-7", "Observation", output => output.Component("caveat").Code!.Coding.Add(output.Code!.Coding[0])),
-        ("per-1", "Observation.effective", output => output.Effective = new Period(new FhirDateTime("2026-03-02T14:00:00+01:00"), new FhirDateTime("2026-03-02T06:00:00+01:00"))),
+        (
+            "per-1",
+            "Observation.effective",
+            output =>
+                output.Effective = new Period(new FhirDateTime("2026-03-02T14:00:00+01:00"), new FhirDateTime("2026-03-02T06:00:00+01:00"))
+        ),
         ("cardinality", "Observation.effective", output => ((Period)output.Effective!).EndElement = null),
         ("cardinality", "Observation", output => output.Subject = null),
         ("cardinality", "Observation", output => output.Category.Clear()),
         ("cardinality", "Observation.component[8].value", output => ((Quantity)output.Component[8].Value!).Value = null),
-        ("cardinality", "Observation.component", output => output.Component.Add((Observation.ComponentComponent)output.Component[9].DeepCopy())),
+        (
+            "cardinality",
+            "Observation.component",
+            output => output.Component.Add((Observation.ComponentComponent)output.Component[9].DeepCopy())
+        ),
         ("binding", "Observation.status", output => output.Status = ObservationStatus.Registered),
-        ("binding", "Observation.dataAbsentReason", output => (output.Value, output.DataAbsentReason) = (null, new CodeableConcept(Codes.Systems.DataAbsentReason, "masked"))),
+        (
+            "binding",
+            "Observation.dataAbsentReason",
+            output => (output.Value, output.DataAbsentReason) = (null, new CodeableConcept(Codes.Systems.DataAbsentReason, "masked"))
+        ),
         ("binding", "Observation.component[12].value", output => output.Component("caveat").Value = Codes.BalanceTerm("blood")),
         ("pattern", "Observation.code", output => output.Code!.Coding.RemoveAt(1)),
         ("pattern", "Observation.component[9].value", output => ((Quantity)output.Component[9].Value!).Code = "cc"),
-        ("slicing", "Observation.component[13]", output => output.Component.Add(new() { Code = Codes.Component("drop-factor"), Value = Codes.Quantity(20, Codes.Units.DropsPerMillilitre) })),
+        (
+            "slicing",
+            "Observation.component[13]",
+            output =>
+                output.Component.Add(
+                    new() { Code = Codes.Component("drop-factor"), Value = Codes.Quantity(20, Codes.Units.DropsPerMillilitre) }
+                )
+        ),
         ("type", "Observation.effective", output => output.Effective = new FhirDateTime("2026-03-02T14:00:00+01:00")),
         ("type", "Observation.component[8].value", output => output.Component[8].Value = new FhirString("450 mL")),
-        ("unknown-extension", "Observation.extension[0]", output => output.AddExtension("https://ward.example/extension", new FhirString("x"))),
-        ("unknown-extension", "Observation.component[9].value.extension[2]", output => output.Component[9].Value!.AddExtension("https://ward.example/extension", new FhirString("x"))),
-        ("unknown-profile", "Observation", output => output.Meta!.Profile = [Profiles.CorrectedUrineOutput, "https://ward.example/profile"]),
+        (
+            "unknown-extension",
+            "Observation.extension[0]",
+            output => output.AddExtension("https://ward.example/extension", new FhirString("x"))
+        ),
+        (
+            "unknown-extension",
+            "Observation.component[9].value.extension[2]",
+            output => output.Component[9].Value!.AddExtension("https://ward.example/extension", new FhirString("x"))
+        ),
+        (
+            "unknown-profile",
+            "Observation",
+            output => output.Meta!.Profile = [Profiles.CorrectedUrineOutput, "https://ward.example/profile"]
+        ),
         ("reference-target", "Observation.subject", output => output.Subject = new("Practitioner/n-0001")),
         ("reference-target", "Observation.derivedFrom[2]", output => output.DerivedFrom.Add(new("Patient/p-0001"))),
         ("value", "Observation.id", output => output.Id = "no spaces in an id"),
@@ -115,13 +170,20 @@ public class ProfileValidatorTests
 
     [Fact]
     public void A_logical_reference_by_identifier_or_by_name_alone_passes() =>
-        Assert.Empty(Judged.Keys(Judged.Observation("corrected-urine-output", output =>
-        {
-            output.Subject = new() { Identifier = new("https://ward.example/patients", "P-0002") };
-            output.Encounter = new() { Identifier = new("https://ward.example/stays", "S-0002") };
-            output.Performer.Add(new() { Display = "Night nurse, an invention" });
-            output.Device = new() { Type = "Device", Identifier = new("https://ward.example/pumps", "pump-7") };
-        })));
+        Assert.Empty(
+            Judged.Keys(
+                Judged.Observation(
+                    "corrected-urine-output",
+                    output =>
+                    {
+                        output.Subject = new() { Identifier = new("https://ward.example/patients", "P-0002") };
+                        output.Encounter = new() { Identifier = new("https://ward.example/stays", "S-0002") };
+                        output.Performer.Add(new() { Display = "Night nurse, an invention" });
+                        output.Device = new() { Type = "Device", Identifier = new("https://ward.example/pumps", "pump-7") };
+                    }
+                )
+            )
+        );
 
     [Fact]
     public void A_reference_to_a_contained_resource_that_is_not_there_is_refused() =>
@@ -131,8 +193,18 @@ public class ProfileValidatorTests
     public void A_profile_may_be_claimed_with_its_version_and_only_with_that()
     {
         Assert.Empty(Judged.Keys(Judged.Observation("leak-estimated", leak => leak.Meta!.Profile = [Profiles.LeakEstimated + "|1.0.0"])));
-        Assert.Empty(Judged.Keys(Judged.Observation("leak-estimated", leak => leak.Meta!.Profile = ["http://hl7.org/fhir/StructureDefinition/Observation|4.0.1"])));
-        Assert.Equal(["unknown-profile"], Judged.Keys(Judged.Observation("leak-estimated", leak => leak.Meta!.Profile = [Profiles.LeakEstimated + "|2.0.0"])));
+        Assert.Empty(
+            Judged.Keys(
+                Judged.Observation(
+                    "leak-estimated",
+                    leak => leak.Meta!.Profile = ["http://hl7.org/fhir/StructureDefinition/Observation|4.0.1"]
+                )
+            )
+        );
+        Assert.Equal(
+            ["unknown-profile"],
+            Judged.Keys(Judged.Observation("leak-estimated", leak => leak.Meta!.Profile = [Profiles.LeakEstimated + "|2.0.0"]))
+        );
     }
 
     [Theory]
@@ -141,7 +213,10 @@ public class ProfileValidatorTests
     public void A_claim_that_is_true_of_any_resource_leaves_its_type_to_decide(string profile)
     {
         Assert.Empty(Judged.Keys(Judged.Observation("leak-estimated", leak => leak.Meta!.Profile = [profile])));
-        Assert.Equal(["cardinality"], Judged.Keys(Judged.Observation("leak-estimated", leak => (leak.Meta!.Profile, leak.Code) = ([profile], null!))));
+        Assert.Equal(
+            ["cardinality"],
+            Judged.Keys(Judged.Observation("leak-estimated", leak => (leak.Meta!.Profile, leak.Code) = ([profile], null!)))
+        );
     }
 
     [Theory]
@@ -161,12 +236,23 @@ public class ProfileValidatorTests
     [InlineData("https://ward.example/who/knows/what", true)]
     [InlineData("http://[", true)]
     public void A_literal_reference_is_refused_only_if_it_names_a_type_that_does_not_belong(string literal, bool passes) =>
-        Assert.Equal(passes ? [] : ["reference-target"], Judged.Keys(Judged.Observation("leak-estimated", leak => leak.Subject = new(literal))));
+        Assert.Equal(
+            passes ? [] : ["reference-target"],
+            Judged.Keys(Judged.Observation("leak-estimated", leak => leak.Subject = new(literal)))
+        );
 
     [Fact]
     public void A_resource_that_claims_no_profile_is_judged_by_its_type()
     {
-        Assert.Empty(Judged.Keys(new Observation { Status = ObservationStatus.Final, Code = new() { Text = "urine colour" } }));
+        Assert.Empty(
+            Judged.Keys(
+                new Observation
+                {
+                    Status = ObservationStatus.Final,
+                    Code = new() { Text = "urine colour" },
+                }
+            )
+        );
         Assert.Equal(["cardinality"], Judged.Keys(new Observation { Status = ObservationStatus.Final }));
         Assert.Equal(["type"], Judged.Keys(new Slot { Status = Slot.SlotStatus.Free }));
     }
@@ -219,18 +305,28 @@ public class ProfileValidatorTests
         const int Threads = 16;
         const int Each = 10_000 / (2 * Threads);
         var cases = Verdicts().ToList();
-        Func<Resource, IReadOnlyList<ProfileFault>> judge = cold ? new ProfileRules([.. Definitions.Own(Profiles.CanonicalBase), .. Definitions.OfR4()]).Judge : Judged.Validator.Validate;
+        Func<Resource, IReadOnlyList<ProfileFault>> judge = cold
+            ? new ProfileRules([.. Definitions.Own(Profiles.CanonicalBase), .. Definitions.OfR4()]).Judge
+            : Judged.Validator.Validate;
         var wrong = new ConcurrentQueue<string>();
         using var start = new Barrier(Threads);
 
         var pooled = Enumerable.Range(0, Threads * Each).Select(at => Task.Run(() => JudgeOne(at)));
-        var own = Enumerable.Range(0, Threads).Select(thread => Task.Factory.StartNew(
-            () =>
-            {
-                start.SignalAndWait();
-                for (var at = 0; at < Each; at++) JudgeOne((thread * Each) + at);
-            },
-            CancellationToken.None, TaskCreationOptions.LongRunning, TaskScheduler.Default));
+        var own = Enumerable
+            .Range(0, Threads)
+            .Select(thread =>
+                Task.Factory.StartNew(
+                    () =>
+                    {
+                        start.SignalAndWait();
+                        for (var at = 0; at < Each; at++)
+                            JudgeOne((thread * Each) + at);
+                    },
+                    CancellationToken.None,
+                    TaskCreationOptions.LongRunning,
+                    TaskScheduler.Default
+                )
+            );
 
         await Task.WhenAll([.. own, .. pooled]).WaitAsync(TimeSpan.FromMinutes(5));
         Assert.True(wrong.IsEmpty, string.Join('\n', wrong.Distinct().Take(20)));
@@ -240,22 +336,26 @@ public class ProfileValidatorTests
             // A thread judges what it alone holds, as the service does.
             var (what, resource, expected) = cases[at % cases.Count];
             var keys = string.Join(' ', judge((Resource)resource.DeepCopy()).Select(fault => fault.Key));
-            if (keys != expected) wrong.Enqueue($"{what}: '{keys}' instead of '{expected}'");
+            if (keys != expected)
+                wrong.Enqueue($"{what}: '{keys}' instead of '{expected}'");
         }
     }
 
     /// <summary>What passes, what breaks one rule, and every example under the profile of every other; each with the keys of its faults.</summary>
     private static IEnumerable<(string What, Resource Resource, string Keys)> Verdicts()
     {
-        foreach (var example in Judged.Examples) yield return (example.Id!, example, "");
-        foreach (var file in ExamplesTests.Resources()) yield return (file, FhirJson.Read<Resource>(Repo.Read(file)), "");
+        foreach (var example in Judged.Examples)
+            yield return (example.Id!, example, "");
+        foreach (var file in ExamplesTests.Resources())
+            yield return (file, FhirJson.Read<Resource>(Repo.Read(file)), "");
         foreach (var invariant in InvariantExamples.All)
         {
             yield return ($"{invariant} kept", invariant.Keeps(), "");
             yield return ($"{invariant} broken", invariant.Breaks(), invariant.Key);
         }
 
-        foreach (var (key, where, spoil) in Spoilings) yield return (where, Judged.Observation("corrected-urine-output", spoil), key);
+        foreach (var (key, where, spoil) in Spoilings)
+            yield return (where, Judged.Observation("corrected-urine-output", spoil), key);
         foreach (var example in Judged.Examples)
         {
             foreach (var other in Judged.Examples.Where(other => other.Id != example.Id))
@@ -304,7 +404,14 @@ public class ProfileValidatorTests
             Text = new() { Status = Narrative.NarrativeStatus.Generated, Div = "<div xmlns=\"http://www.w3.org/1999/xhtml\">any</div>" },
             Effective = new Timing { Repeat = new() { Count = 3 } },
             Value = new Ratio { Numerator = Codes.Quantity(1, Codes.Units.Gram), Denominator = Codes.Quantity(1, Codes.Units.Hour) },
-            Note = [new() { Text = new("any"), Author = new ResourceReference { Display = "any" } }],
+            Note =
+            [
+                new()
+                {
+                    Text = new("any"),
+                    Author = new ResourceReference { Display = "any" },
+                },
+            ],
             ReferenceRange = [new() { Low = Codes.Quantity(1, Codes.Units.Gram) }],
         };
         Assert.Empty(Judged.Validator.Validate(observation));

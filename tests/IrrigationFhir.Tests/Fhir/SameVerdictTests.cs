@@ -48,16 +48,27 @@ public class SameVerdictTests
             provenance.Agent[0].Who = new("Practitioner/n-0001");
     }
 
-    private static IEnumerable<string> Errors(Resource resource) => Firely.Validate(resource).Issue
-        .Where(issue => issue.Severity is OperationOutcome.IssueSeverity.Error or OperationOutcome.IssueSeverity.Fatal)
-        .Select(issue => issue.Details!.Text!);
+    private static IEnumerable<string> Errors(Resource resource) =>
+        Firely
+            .Validate(resource)
+            .Issue.Where(issue => issue.Severity is OperationOutcome.IssueSeverity.Error or OperationOutcome.IssueSeverity.Fatal)
+            .Select(issue => issue.Details!.Text!);
 
     private static Validator OfFirely()
     {
         Resource[] definitions = [.. Definitions.Own(Profiles.CanonicalBase), .. Definitions.OfR4()];
-        foreach (var type in definitions.OfType<StructureDefinition>().SelectMany(definition => definition.Snapshot!.Element).SelectMany(element => element.Type))
+        foreach (
+            var type in definitions
+                .OfType<StructureDefinition>()
+                .SelectMany(definition => definition.Snapshot!.Element)
+                .SelectMany(element => element.Type)
+        )
             type.TargetProfileElement.Clear(); // or it wants the definition of every resource they name
         var source = new InMemoryResourceResolver(definitions);
-        return new Validator(source, new LocalTerminologyService(source), settings: new() { FollowExtensionUrl = (_, _) => ExtensionUrlHandling.ErrorIfMissing });
+        return new Validator(
+            source,
+            new LocalTerminologyService(source),
+            settings: new() { FollowExtensionUrl = (_, _) => ExtensionUrlHandling.ErrorIfMissing }
+        );
     }
 }

@@ -47,14 +47,27 @@ public class SlugTests
         var born = new LocalDate(2000, 1, 1);
         var at = born.AtStartOfDayInZone(DateTimeZone.Utc).ToInstant();
         var balance = FluidBalance.Of(EpisodeLog.Empty(new EpisodeFrame(at, null, DateTimeZone.Utc, [])), BalanceSettings.Default);
-        var results = new[] { 0, 1000, 10000 }.Select(days => (Patient: new Patient(born, DateTimeZone.Utc), At: at + Duration.FromDays(days)))
-            .SelectMany(of => UrineOutputCriteria.At(balance, of.Patient, of.At, CriteriaSettings.Default).Concat(UrineOutputCriteria.Volumes(balance, of.Patient, of.At, CriteriaSettings.Default)))
-            .Select(result => (result.Slug, result.Reading)).Distinct().ToList();
+        var results = new[] { 0, 1000, 10000 }
+            .Select(days => (Patient: new Patient(born, DateTimeZone.Utc), At: at + Duration.FromDays(days)))
+            .SelectMany(of =>
+                UrineOutputCriteria
+                    .At(balance, of.Patient, of.At, CriteriaSettings.Default)
+                    .Concat(UrineOutputCriteria.Volumes(balance, of.Patient, of.At, CriteriaSettings.Default))
+            )
+            .Select(result => (result.Slug, result.Reading))
+            .Distinct()
+            .ToList();
 
         AssertSame("urine-output-criterion", results.Select(result => result.Slug).Distinct());
-        Assert.Equal(results.Count, results.Select(result => Wire.Digest($"{result.Slug} {Slug.Of(result.Reading)}", 6)).Distinct().Count());
+        Assert.Equal(
+            results.Count,
+            results.Select(result => Wire.Digest($"{result.Slug} {Slug.Of(result.Reading)}", 6)).Distinct().Count()
+        );
     }
 
     private static void AssertSame(string system, IEnumerable<string> slugs) =>
-        Assert.Equal(slugs.Order(StringComparer.Ordinal), Definitions.CodeSystem(system, Profiles.CanonicalBase).Concept.Select(c => c.Code!).Order(StringComparer.Ordinal));
+        Assert.Equal(
+            slugs.Order(StringComparer.Ordinal),
+            Definitions.CodeSystem(system, Profiles.CanonicalBase).Concept.Select(c => c.Code!).Order(StringComparer.Ordinal)
+        );
 }

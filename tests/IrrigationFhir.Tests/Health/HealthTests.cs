@@ -15,8 +15,15 @@ public class HealthTests
     public async Task Ready_once_the_store_answers_and_every_named_check_agrees()
     {
         var profilesWarm = false;
-        await using var fhir = await FhirOverHttp.Start(services => services.AddHealthChecks()
-            .AddCheck("profiles", () => profilesWarm ? HealthCheckResult.Healthy() : HealthCheckResult.Unhealthy("warming up"), tags: [HealthApi.Ready]));
+        await using var fhir = await FhirOverHttp.Start(services =>
+            services
+                .AddHealthChecks()
+                .AddCheck(
+                    "profiles",
+                    () => profilesWarm ? HealthCheckResult.Healthy() : HealthCheckResult.Unhealthy("warming up"),
+                    tags: [HealthApi.Ready]
+                )
+        );
 
         Assert.Equal((200, "ready"), await Probe(fhir, "live"));
         var (status, body) = await Ask(fhir, "ready");
@@ -38,7 +45,10 @@ public class HealthTests
         var (status, body) = await Ask(fhir, "ready");
 
         Assert.Equal((200, "degraded"), (status, body.GetProperty("status").GetString()));
-        Assert.Equal(1, body.GetProperty("checks").GetProperty("withheld-resources").GetProperty("data").GetProperty("withheld").GetInt32());
+        Assert.Equal(
+            1,
+            body.GetProperty("checks").GetProperty("withheld-resources").GetProperty("data").GetProperty("withheld").GetInt32()
+        );
         Assert.DoesNotContain("planted-id", body.GetRawText(), StringComparison.Ordinal);
     }
 

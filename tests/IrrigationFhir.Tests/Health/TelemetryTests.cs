@@ -45,7 +45,8 @@ public class TelemetryTests
             Sample = (ref ActivityCreationOptions<ActivityContext> _) => ActivitySamplingResult.AllDataAndRecorded,
             ActivityStopped = activity =>
             {
-                if (activity.TraceId == trace) ended.Enqueue(activity); // other tests serve at the same time
+                if (activity.TraceId == trace)
+                    ended.Enqueue(activity); // other tests serve at the same time
             },
         };
         ActivitySource.AddActivityListener(listener);
@@ -65,7 +66,8 @@ public class TelemetryTests
         Assert.Equal("POST /episodes/{id}/entries", server.DisplayName);
         Assert.Equal(
             ["http.request.method=POST", "http.response.status_code=200", "http.route=/episodes/{id}/entries"],
-            Tags(server).Order(StringComparer.Ordinal));
+            Tags(server).Order(StringComparer.Ordinal)
+        );
         var steps = ended.Where(a => a.Source.Name == Telemetry.Name).OrderBy(a => a.StartTimeUtc).ToList();
         Assert.Equal(Path, steps.Select(s => s.OperationName));
         Assert.All(steps, step => Assert.Equal(server.SpanId, step.ParentSpanId));
@@ -88,17 +90,22 @@ public class TelemetryTests
         await ward.Active(Told.Subscription(subscriber.Address()));
         var checks = (await ward.Read("/health/ready"))["checks"]!.AsObject();
         var metrics = (await ward.Get("/metrics")).Text;
-        var figures = (from check in checks
-                       from datum in check.Value!["data"]!.AsObject()
-                       select (Key: $"{check.Key}.{datum.Key}", Value: datum.Value!.GetValue<double>())).ToList();
+        var figures = (
+            from check in checks
+            from datum in check.Value!["data"]!.AsObject()
+            select (Key: $"{check.Key}.{datum.Key}", Value: datum.Value!.GetValue<double>())
+        ).ToList();
         Assert.Equal(SameFigure.Keys.Order(StringComparer.Ordinal), figures.Select(f => f.Key).Order(StringComparer.Ordinal));
         Assert.Contains(figures, figure => figure is { Key: "notifications.active", Value: 1 });
-        Assert.All(figures, figure =>
-        {
-            var line = metrics.Split('\n').SingleOrDefault(l => l.StartsWith($"{SameFigure[figure.Key]} ", StringComparison.Ordinal));
-            Assert.True(line is not null, $"{figure.Key}: no {SameFigure[figure.Key]}");
-            Assert.Equal(figure.Value, double.Parse(line.Split(' ')[^1], CultureInfo.InvariantCulture));
-        });
+        Assert.All(
+            figures,
+            figure =>
+            {
+                var line = metrics.Split('\n').SingleOrDefault(l => l.StartsWith($"{SameFigure[figure.Key]} ", StringComparison.Ordinal));
+                Assert.True(line is not null, $"{figure.Key}: no {SameFigure[figure.Key]}");
+                Assert.Equal(figure.Value, double.Parse(line.Split(' ')[^1], CultureInfo.InvariantCulture));
+            }
+        );
     }
 
     [Fact]
@@ -109,28 +116,36 @@ public class TelemetryTests
         builder.Logging.ClearProviders();
         await using var collector = builder.Build();
         collector.Urls.Add("http://127.0.0.1:0");
-        collector.MapPost("/v1/{signal}", async (string signal, HttpRequest request) =>
-        {
-            using var body = new MemoryStream();
-            await request.Body.CopyToAsync(body);
-            received.GetOrAdd(signal, _ => []).Enqueue(Encoding.Latin1.GetString(body.ToArray())); // names in protobuf are plain text
-        });
+        collector.MapPost(
+            "/v1/{signal}",
+            async (string signal, HttpRequest request) =>
+            {
+                using var body = new MemoryStream();
+                await request.Body.CopyToAsync(body);
+                received.GetOrAdd(signal, _ => []).Enqueue(Encoding.Latin1.GetString(body.ToArray())); // names in protobuf are plain text
+            }
+        );
         await collector.StartAsync();
 
         string[] traced = [.. Path, "POST /episodes/{id}/entries", "service.name", "irrigationfhir"];
         string[] measured =
         [
-            "irrigationfhir.resources.withheld", "irrigationfhir.subscriptions", "irrigationfhir.notification.events_waiting",
+            "irrigationfhir.resources.withheld",
+            "irrigationfhir.subscriptions",
+            "irrigationfhir.notification.events_waiting",
             "http.server.request.duration",
         ];
         string episode;
-        await using (var ward = RunningService.Start(
-            "2026-03-14T12:00:00Z",
-            null,
-            ("OTEL_EXPORTER_OTLP_ENDPOINT", collector.Urls.Single()),
-            ("OTEL_EXPORTER_OTLP_PROTOCOL", "http/protobuf"),
-            ("OTEL_METRIC_EXPORT_INTERVAL", "300"),
-            ("OTEL_BSP_SCHEDULE_DELAY", "100")))
+        await using (
+            var ward = RunningService.Start(
+                "2026-03-14T12:00:00Z",
+                null,
+                ("OTEL_EXPORTER_OTLP_ENDPOINT", collector.Urls.Single()),
+                ("OTEL_EXPORTER_OTLP_PROTOCOL", "http/protobuf"),
+                ("OTEL_METRIC_EXPORT_INTERVAL", "300"),
+                ("OTEL_BSP_SCHEDULE_DELAY", "100")
+            )
+        )
         {
             episode = await ward.Open(RunningService.Episode("planted-stay", "2026-03-14T08:00:00Z", patient: "planted-patient"));
             await ward.Record(episode, JsonNode.Parse(Charted(417))!);
@@ -156,15 +171,17 @@ public class TelemetryTests
 
     private static async Task Until(Func<bool> so)
     {
-        for (var since = Stopwatch.StartNew(); !so() && since.Elapsed < TimeSpan.FromSeconds(20);) await Task.Delay(20);
+        for (var since = Stopwatch.StartNew(); !so() && since.Elapsed < TimeSpan.FromSeconds(20); )
+            await Task.Delay(20);
     }
 
-    private static string Charted(int volume) => $$"""
-        {
-          "source": "planted-source", "id": "planted-entry", "kind": "drainage-emptied", "at": "2026-03-14T09:00:00Z",
-          "volume": {"value": {{volume}}, "unit": "mL"}
-        }
-        """;
+    private static string Charted(int volume) =>
+        $$"""
+            {
+              "source": "planted-source", "id": "planted-entry", "kind": "drainage-emptied", "at": "2026-03-14T09:00:00Z",
+              "volume": {"value": {{volume}}, "unit": "mL"}
+            }
+            """;
 
     private static DateTime Ended(Activity activity) => activity.StartTimeUtc + activity.Duration;
 

@@ -15,7 +15,8 @@ public class TroubleTests
     {
         var folder = Directory.CreateTempSubdirectory("ward-").FullName;
         string episode;
-        await using (var roomy = RunningService.Start("2026-03-14T22:00:00Z", folder)) episode = await Stay(roomy);
+        await using (var roomy = RunningService.Start("2026-03-14T22:00:00Z", folder))
+            episode = await Stay(roomy);
 
         await using (var ward = RunningService.Start("2026-03-14T22:00:00Z", folder, ("Data:LeastFreeMegabytes", "1000000")))
         {
@@ -43,7 +44,8 @@ public class TroubleTests
     {
         var folder = Directory.CreateTempSubdirectory("ward-").FullName;
         string episode;
-        await using (var ward = RunningService.Start("2026-03-14T22:00:00Z", folder)) episode = await Stay(ward);
+        await using (var ward = RunningService.Start("2026-03-14T22:00:00Z", folder))
+            episode = await Stay(ward);
 
         await using (var early = RunningService.Start("2026-03-14T21:30:00Z", folder))
         {
@@ -77,7 +79,8 @@ public class TroubleTests
             stream.Position = 4096; // all but the first page, which holds the schema
             var noise = new byte[4096];
             Array.Fill(noise, (byte)0xA5);
-            while (stream.Position < stream.Length) stream.Write(noise);
+            while (stream.Position < stream.Length)
+                stream.Write(noise);
         }
 
         var read = await ward.Get($"/episodes/{episode}");
@@ -106,7 +109,8 @@ public class TroubleTests
                 {
                     var emptied = Charted.Emptied($"{i}", $"{9 + (i / 60):00}:{i % 60:00}", 30).With("note", new string('n', 900));
                     reply = await ward.Post($"/episodes/{episode}/entries", new JsonArray(emptied));
-                    if (reply.Status == HttpStatusCode.OK) acknowledged++;
+                    if (reply.Status == HttpStatusCode.OK)
+                        acknowledged++;
                 }
 
                 reply.Refuses(507, "store-unavailable", null, "full", "after a pause");

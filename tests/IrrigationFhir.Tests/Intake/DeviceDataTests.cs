@@ -53,7 +53,11 @@ public partial class DeviceDataTests(EveningOnTheWard evening)
     {
         var (sender, episode) = await Of(evening);
 
-        var answers = await Task.WhenAll(Enumerable.Range(0, 50).Select(i => sender.Post(sender.Observation("drainage-emptied", "1", "09:00", Quantity($"{400 + i}", "mL")))));
+        var answers = await Task.WhenAll(
+            Enumerable
+                .Range(0, 50)
+                .Select(i => sender.Post(sender.Observation("drainage-emptied", "1", "09:00", Quantity($"{400 + i}", "mL"))))
+        );
 
         Assert.Single(answers, a => a.Status == HttpStatusCode.Created);
         Assert.Equal(49, answers.Count(a => a.Status == HttpStatusCode.Conflict));
@@ -66,7 +70,11 @@ public partial class DeviceDataTests(EveningOnTheWard evening)
         var (sender, episode) = await Of(evening);
         JsonNode Emptied(int millilitres) => Entry(sender.Observation("drainage-emptied", "1", "09:00", Quantity($"{millilitres}", "mL")));
 
-        var refused = (await sender.Bundle("transaction", [Emptied(400), Emptied(400)])).Refuses(422, "same-id-twice", "Bundle.entry[0].resource.identifier[0]");
+        var refused = (await sender.Bundle("transaction", [Emptied(400), Emptied(400)])).Refuses(
+            422,
+            "same-id-twice",
+            "Bundle.entry[0].resource.identifier[0]"
+        );
         refused.Refuses(422, "same-id-twice", "Bundle.entry[1].resource.identifier[0]");
         Assert.Empty((await _ward.Read($"/episodes/{episode}/entries"))["entries"]!.AsArray());
 
@@ -101,7 +109,8 @@ public partial class DeviceDataTests(EveningOnTheWard evening)
         JsonObject Read(string id, string clock, int total, bool restarted = false)
         {
             var reading = sender.Coded(Codes.Systems.Mdc, "157993", id, clock, Quantity($"{total}", "mL"));
-            if (restarted) reading["component"] = new JsonArray(Component("counter-restarted", "valueBoolean", true));
+            if (restarted)
+                reading["component"] = new JsonArray(Component("counter-restarted", "valueBoolean", true));
             return reading;
         }
 
@@ -125,7 +134,10 @@ public partial class DeviceDataTests(EveningOnTheWard evening)
     {
         var (sender, episode) = await Of(evening);
         var absent = sender.Observation("drainage-emptied", "1", "09:00");
-        absent["dataAbsentReason"] = new JsonObject { ["coding"] = new JsonArray(new JsonObject { ["system"] = Codes.Systems.DataAbsentReason, ["code"] = "not-performed" }) };
+        absent["dataAbsentReason"] = new JsonObject
+        {
+            ["coding"] = new JsonArray(new JsonObject { ["system"] = Codes.Systems.DataAbsentReason, ["code"] = "not-performed" }),
+        };
         (await sender.Post(absent)).Refuses(422, "no-value", "Observation.dataAbsentReason", "never 0");
         (await sender.Post(sender.Observation("drainage-emptied", "1", "09:00"))).Refuses(422, "no-value", "Observation.valueQuantity");
         Assert.Empty((await _ward.Read($"/episodes/{episode}/entries"))["entries"]!.AsArray());
@@ -148,14 +160,19 @@ public partial class DeviceDataTests(EveningOnTheWard evening)
                 sender.Observation("irrigant-instilled", "c", "10:00", Quantity("400", "mL")),
                 sender.Observation("drainage-emptied", "d", "10:00", Quantity("420", "mL")),
             ];
-            for (var i = 0; i < 4; i++) all[order[i]]["identifier"]![0]!["value"] = $"{episode}-{order[i]}";
-            foreach (var i in order) (await sender.Post(all[i])).Is(201);
+            for (var i = 0; i < 4; i++)
+                all[order[i]]["identifier"]![0]!["value"] = $"{episode}-{order[i]}";
+            foreach (var i in order)
+                (await sender.Post(all[i])).Is(201);
             var outputs = (await _ward.Facts(episode)).Where(f => f.Key.Contains("corrected-urine-output", StringComparison.Ordinal));
             facts.Add(outputs.ToDictionary(f => f.Key, f => VolumeOf().Match(f.Value).Value));
         }
 
         Assert.NotEmpty(facts[0]);
-        Assert.All(facts, fact => Assert.Equal(facts[0].OrderBy(f => f.Key, StringComparer.Ordinal), fact.OrderBy(f => f.Key, StringComparer.Ordinal)));
+        Assert.All(
+            facts,
+            fact => Assert.Equal(facts[0].OrderBy(f => f.Key, StringComparer.Ordinal), fact.OrderBy(f => f.Key, StringComparer.Ordinal))
+        );
     }
 
     [Theory]
@@ -191,25 +208,57 @@ public partial class DeviceDataTests(EveningOnTheWard evening)
         Assert.Equal(instant, (string)stored["effectiveDateTime"]!);
         var logged = (await _ward.Read($"/episodes/{episode}/entries"))["entries"]![0]!;
         Assert.Equal(time.Replace("-00:00", "Z", StringComparison.Ordinal), (string)logged["entry"]!["at"]!);
-        Assert.Equal(("2026-03-14T21:00:00+01:00", "2026-03-14T22:00:00Z"), ((string)logged["entry"]!["recordedAt"]!, (string)logged["receivedAt"]!));
+        Assert.Equal(
+            ("2026-03-14T21:00:00+01:00", "2026-03-14T22:00:00Z"),
+            ((string)logged["entry"]!["recordedAt"]!, (string)logged["receivedAt"]!)
+        );
     }
 
     [Fact]
     public async Task A_time_ahead_of_the_clock_is_refused_R_DEV_06()
     {
         var (sender, _) = await Of(evening);
-        (await sender.Post(sender.Observation("drainage-emptied", "1", "22:06", Quantity("1", "mL")))).Refuses(422, "time-in-future", "Observation.effectiveDateTime");
+        (await sender.Post(sender.Observation("drainage-emptied", "1", "22:06", Quantity("1", "mL")))).Refuses(
+            422,
+            "time-in-future",
+            "Observation.effectiveDateTime"
+        );
     }
 
     [Theory]
     [InlineData("""{"value": 250, "unit": "mL"}""", "missing-unit", "Observation.valueQuantity.code", "unit 'mL' without a code")]
     [InlineData("""{"value": 250}""", "missing-unit", "Observation.valueQuantity.code", "no unit")]
     [InlineData("""{"value": 250, "code": "mL"}""", "wrong-unit", "Observation.valueQuantity.system", "no system")]
-    [InlineData("""{"value": 250, "system": "http://unitsofmeasure.org", "code": "cc"}""", "wrong-unit", "Observation.valueQuantity.code", "not a UCUM unit")]
-    [InlineData("""{"value": 250, "system": "http://unitsofmeasure.org", "code": "ML"}""", "wrong-unit", "Observation.valueQuantity.code", "megalitre")]
-    [InlineData("""{"value": -1, "system": "http://unitsofmeasure.org", "code": "mL"}""", "negative", "Observation.valueQuantity", "0 or more")]
-    [InlineData("""{"value": 250, "comparator": "<", "system": "http://unitsofmeasure.org", "code": "mL"}""", "not-a-value", "Observation.valueQuantity.comparator", "a bound")]
-    [InlineData("""{"value": 9999999999999999999999999999999, "system": "http://unitsofmeasure.org", "code": "mL"}""", "out-of-range", "Observation.valueQuantity.value", "28 digits")]
+    [InlineData(
+        """{"value": 250, "system": "http://unitsofmeasure.org", "code": "cc"}""",
+        "wrong-unit",
+        "Observation.valueQuantity.code",
+        "not a UCUM unit"
+    )]
+    [InlineData(
+        """{"value": 250, "system": "http://unitsofmeasure.org", "code": "ML"}""",
+        "wrong-unit",
+        "Observation.valueQuantity.code",
+        "megalitre"
+    )]
+    [InlineData(
+        """{"value": -1, "system": "http://unitsofmeasure.org", "code": "mL"}""",
+        "negative",
+        "Observation.valueQuantity",
+        "0 or more"
+    )]
+    [InlineData(
+        """{"value": 250, "comparator": "<", "system": "http://unitsofmeasure.org", "code": "mL"}""",
+        "not-a-value",
+        "Observation.valueQuantity.comparator",
+        "a bound"
+    )]
+    [InlineData(
+        """{"value": 9999999999999999999999999999999, "system": "http://unitsofmeasure.org", "code": "mL"}""",
+        "out-of-range",
+        "Observation.valueQuantity.value",
+        "28 digits"
+    )]
     public async Task A_quantity_without_its_listed_unit_is_refused_R_DEV_07(string quantity, string code, string where, string says)
     {
         var (sender, _) = await Of(evening);
@@ -221,16 +270,35 @@ public partial class DeviceDataTests(EveningOnTheWard evening)
     {
         var (sender, episode) = await Of(evening);
         var scan = sender.Observation("bladder-scanned", "1", "09:00", Quantity("0.2500", "L"));
-        scan["code"]!["coding"]!.AsArray().Add(new JsonObject { ["system"] = "https://scanner.example/codes", ["code"] = "BV", ["display"] = "Bladder volume (invented)" });
+        scan["code"]!["coding"]!
+            .AsArray()
+            .Add(
+                new JsonObject
+                {
+                    ["system"] = "https://scanner.example/codes",
+                    ["code"] = "BV",
+                    ["display"] = "Bladder volume (invented)",
+                }
+            );
 
         var stored = (await sender.Post(scan)).Is(201).Json;
 
         Assert.Equal("250", stored["valueQuantity"]!["value"]!.ToJsonString());
         var sent = Assert.Single(stored["component"]!.AsArray())!;
-        Assert.Equal(("quantity-as-sent", "0.2500", "L"), ((string)sent["code"]!["coding"]![0]!["code"]!, sent["valueQuantity"]!["value"]!.ToJsonString(), (string)sent["valueQuantity"]!["code"]!));
+        Assert.Equal(
+            ("quantity-as-sent", "0.2500", "L"),
+            (
+                (string)sent["code"]!["coding"]![0]!["code"]!,
+                sent["valueQuantity"]!["value"]!.ToJsonString(),
+                (string)sent["valueQuantity"]!["code"]!
+            )
+        );
         Assert.Equal(["15309-8", "bladder-scan-volume", "BV"], stored["code"]!["coding"]!.AsArray().Select(c => (string)c!["code"]!));
         Assert.Equal(Sender.System, (string)stored["identifier"]![0]!["system"]!);
-        Assert.Equal("0.2500", (await _ward.Read($"/episodes/{episode}/entries"))["entries"]![0]!["entry"]!["volume"]!["value"]!.ToJsonString());
+        Assert.Equal(
+            "0.2500",
+            (await _ward.Read($"/episodes/{episode}/entries"))["entries"]![0]!["entry"]!["volume"]!["value"]!.ToJsonString()
+        );
     }
 
     [Fact]
@@ -247,8 +315,18 @@ public partial class DeviceDataTests(EveningOnTheWard evening)
     public async Task A_drip_needs_its_drop_factor_and_drp_is_refused_R_DEV_07()
     {
         var (sender, episode) = await Of(evening);
-        (await sender.Post(sender.Observation("flow-set", "1", "09:00", Quantity("100", "[drp]/min")))).Refuses(422, "wrong-unit", "Observation.valueQuantity.code", "1/20 mL");
-        (await sender.Post(sender.Observation("flow-set", "1", "09:00", Quantity("100", "{drop}/min")))).Refuses(422, "missing", "Observation.component", "drop factor");
+        (await sender.Post(sender.Observation("flow-set", "1", "09:00", Quantity("100", "[drp]/min")))).Refuses(
+            422,
+            "wrong-unit",
+            "Observation.valueQuantity.code",
+            "1/20 mL"
+        );
+        (await sender.Post(sender.Observation("flow-set", "1", "09:00", Quantity("100", "{drop}/min")))).Refuses(
+            422,
+            "missing",
+            "Observation.component",
+            "drop factor"
+        );
         var drip = sender.Observation("flow-set", "1", "09:00", Quantity("100", "{drop}/min"));
         drip["component"] = new JsonArray(Component("drop-factor", "valueQuantity", Quantity("15", "{drop}/mL")));
         (await sender.Post(drip)).Is(201);
@@ -259,23 +337,57 @@ public partial class DeviceDataTests(EveningOnTheWard evening)
     public async Task A_batch_says_of_each_entry_what_became_of_it_R_DEV_08()
     {
         var (sender, _) = await Of(evening);
-        var batch = (await sender.Bundle("batch",
-        [
-            Entry(sender.Observation("drainage-emptied", "1", "09:00", Quantity("400", "mL"))),
-            Entry(sender.Coded("https://scanner.example/codes", "XYZ", "2", "09:00", Quantity("400", "mL"))),
-            Entry(sender.Observation("drainage-emptied", "3", "10:00", Quantity("400", "cc"))),
-            new JsonObject { ["request"] = new JsonObject { ["method"] = "GET", ["url"] = $"Observation?patient.identifier={Uri.EscapeDataString($"{RunningService.PatientSystem}|{sender.Patient["identifier"]!["value"]}")}" } },
-            new JsonObject { ["request"] = new JsonObject { ["method"] = "DELETE", ["url"] = "Observation/1" } },
-            Entry(new JsonObject { ["resourceType"] = "Patient" }, url: "Patient"),
-        ])).Is(200);
+        var batch = (
+            await sender.Bundle(
+                "batch",
+                [
+                    Entry(sender.Observation("drainage-emptied", "1", "09:00", Quantity("400", "mL"))),
+                    Entry(sender.Coded("https://scanner.example/codes", "XYZ", "2", "09:00", Quantity("400", "mL"))),
+                    Entry(sender.Observation("drainage-emptied", "3", "10:00", Quantity("400", "cc"))),
+                    new JsonObject
+                    {
+                        ["request"] = new JsonObject
+                        {
+                            ["method"] = "GET",
+                            ["url"] =
+                                $"Observation?patient.identifier={Uri.EscapeDataString($"{RunningService.PatientSystem}|{sender.Patient["identifier"]!["value"]}")}",
+                        },
+                    },
+                    new JsonObject
+                    {
+                        ["request"] = new JsonObject { ["method"] = "DELETE", ["url"] = "Observation/1" },
+                    },
+                    Entry(new JsonObject { ["resourceType"] = "Patient" }, url: "Patient"),
+                ]
+            )
+        ).Is(200);
 
         Assert.Equal("batch-response", (string)batch.Json["type"]!);
-        Assert.Equal(["201 Created", "422 Unprocessable Entity", "422 Unprocessable Entity", "200 OK", "405 Method Not Allowed", "422 Unprocessable Entity"], Statuses(batch));
+        Assert.Equal(
+            [
+                "201 Created",
+                "422 Unprocessable Entity",
+                "422 Unprocessable Entity",
+                "200 OK",
+                "405 Method Not Allowed",
+                "422 Unprocessable Entity",
+            ],
+            Statuses(batch)
+        );
         var issue = batch.Json["entry"]![1]!["response"]!["outcome"]!["issue"]![0]!;
-        Assert.Equal(("unknown-code", "Bundle.entry[1].resource.code"), ((string)issue["details"]!["coding"]![0]!["code"]!, (string)issue["expression"]![0]!));
+        Assert.Equal(
+            ("unknown-code", "Bundle.entry[1].resource.code"),
+            ((string)issue["details"]!["coding"]![0]!["code"]!, (string)issue["expression"]![0]!)
+        );
         Assert.Contains("https://scanner.example/codes|XYZ", (string)issue["diagnostics"]!, StringComparison.Ordinal);
-        Assert.Equal("Bundle.entry[2].resource.valueQuantity.code", (string)batch.Json["entry"]![2]!["response"]!["outcome"]!["issue"]![0]!["expression"]![0]!);
-        Assert.Contains(batch.Json["entry"]![3]!["resource"]!["entry"]!.AsArray(), e => (int?)e!["resource"]!["valueQuantity"]?["value"] == 400);
+        Assert.Equal(
+            "Bundle.entry[2].resource.valueQuantity.code",
+            (string)batch.Json["entry"]![2]!["response"]!["outcome"]!["issue"]![0]!["expression"]![0]!
+        );
+        Assert.Contains(
+            batch.Json["entry"]![3]!["resource"]!["entry"]!.AsArray(),
+            e => (int?)e!["resource"]!["valueQuantity"]?["value"] == 400
+        );
     }
 
     [Fact]
@@ -288,10 +400,25 @@ public partial class DeviceDataTests(EveningOnTheWard evening)
         // 1 MB of blanks in a few hundred bytes.
         var bomb = Gzip([.. emptied, .. Enumerable.Repeat((byte)' ', 1_000_000)]);
         Assert.True(bomb.Length < EveningOnTheWard.MostBytes);
-        (await sender.Send(HttpMethod.Post, "/fhir/Observation", bomb, "gzip")).Refuses(413, "body-too-large", "body", $"{EveningOnTheWard.MostBytes} bytes");
+        (await sender.Send(HttpMethod.Post, "/fhir/Observation", bomb, "gzip")).Refuses(
+            413,
+            "body-too-large",
+            "body",
+            $"{EveningOnTheWard.MostBytes} bytes"
+        );
         (await sender.Send(HttpMethod.Post, "/fhir/Observation", emptied, "gzip")).Refuses(400, "malformed-gzip", "body");
-        (await sender.Send(HttpMethod.Post, "/fhir/Observation", emptied, "br")).Refuses(415, "unsupported-media-type", "Content-Encoding", "gzip");
-        (await sender.Bundle("batch", Enumerable.Range(0, 1001).Select(_ => new JsonObject()))).Refuses(413, "too-many-entries", "Bundle.entry", "at most 1000");
+        (await sender.Send(HttpMethod.Post, "/fhir/Observation", emptied, "br")).Refuses(
+            415,
+            "unsupported-media-type",
+            "Content-Encoding",
+            "gzip"
+        );
+        (await sender.Bundle("batch", Enumerable.Range(0, 1001).Select(_ => new JsonObject()))).Refuses(
+            413,
+            "too-many-entries",
+            "Bundle.entry",
+            "at most 1000"
+        );
     }
 
     [Fact]
@@ -301,7 +428,9 @@ public partial class DeviceDataTests(EveningOnTheWard evening)
         await small.Open(RunningService.Episode("stay", "2026-03-14T08:00:00Z"));
         var sender = new Sender(small, "patient of stay");
 
-        var answers = await Task.WhenAll(Enumerable.Range(0, 40).Select(i => sender.Post(sender.Observation("bladder-scanned", $"{i}", "09:00", Quantity("10", "mL")))));
+        var answers = await Task.WhenAll(
+            Enumerable.Range(0, 40).Select(i => sender.Post(sender.Observation("bladder-scanned", $"{i}", "09:00", Quantity("10", "mL"))))
+        );
 
         var refused = answers.Where(a => a.Status == HttpStatusCode.TooManyRequests).ToList();
         Assert.NotEmpty(refused);
@@ -320,16 +449,32 @@ public partial class DeviceDataTests(EveningOnTheWard evening)
         emptied["valueQuantity"] = Quantity("400", "mL");
 
         (await sender.Put(created.Id, emptied, ("If-Match", "W/\"7\""))).Refuses(412, "version-conflict", "If-Match", "W/\"1\"");
-        (await sender.Put(created.Id, emptied, ("If-Match", created.ETag!))).Refuses(409, "conflicting-content", "Observation.identifier[0].value", "final followed by final");
+        (await sender.Put(created.Id, emptied, ("If-Match", created.ETag!))).Refuses(
+            409,
+            "conflicting-content",
+            "Observation.identifier[0].value",
+            "final followed by final"
+        );
         emptied["status"] = "corrected";
         var corrected = (await sender.Put(created.Id, emptied, ("If-Match", created.ETag!))).Is(200);
-        Assert.Equal(("W/\"2\"", "corrected", 400), (corrected.ETag, (string)corrected.Json["status"]!, (int)corrected.Json["valueQuantity"]!["value"]!));
+        Assert.Equal(
+            ("W/\"2\"", "corrected", 400),
+            (corrected.ETag, (string)corrected.Json["status"]!, (int)corrected.Json["valueQuantity"]!["value"]!)
+        );
         (await sender.Put(created.Id, emptied, ("If-Match", created.ETag!))).Refuses(412, "version-conflict", "If-Match");
 
         // 400 − 300, and who it was that corrected.
         var resources = await _ward.Resources(episode);
-        Assert.Contains(resources, r => r.Key.Contains("corrected-urine-output.i", StringComparison.Ordinal) && (decimal)r.Value["valueQuantity"]!["value"]! == 100);
-        Assert.Contains(resources, r => r.Key.StartsWith("Provenance/", StringComparison.Ordinal) && r.Value["target"]!.AsArray().Any(t => (string)t!["reference"]! == $"Observation/{created.Id}"));
+        Assert.Contains(
+            resources,
+            r => r.Key.Contains("corrected-urine-output.i", StringComparison.Ordinal) && (decimal)r.Value["valueQuantity"]!["value"]! == 100
+        );
+        Assert.Contains(
+            resources,
+            r =>
+                r.Key.StartsWith("Provenance/", StringComparison.Ordinal)
+                && r.Value["target"]!.AsArray().Any(t => (string)t!["reference"]! == $"Observation/{created.Id}")
+        );
 
         emptied["status"] = "entered-in-error";
         var withdrawn = (await sender.Put(created.Id, emptied, ("If-Match", corrected.ETag!))).Is(200);
@@ -358,7 +503,10 @@ public partial class DeviceDataTests(EveningOnTheWard evening)
         var before = (await _ward.Read($"/episodes/{episode}/balance")).ToJsonString();
 
         var test = sender.Observation("drainage-emptied", "test", "09:30", Quantity("999", "mL"));
-        test["meta"] = new JsonObject { ["security"] = new JsonArray(new JsonObject { ["system"] = Codes.Systems.ActReason, ["code"] = "HTEST" }) };
+        test["meta"] = new JsonObject
+        {
+            ["security"] = new JsonArray(new JsonObject { ["system"] = Codes.Systems.ActReason, ["code"] = "HTEST" }),
+        };
         var stored = (await sender.Post(test)).Is(201);
 
         Assert.Equal("HTEST", (string)stored.Json["meta"]!["security"]![0]!["code"]!);
@@ -374,8 +522,18 @@ public partial class DeviceDataTests(EveningOnTheWard evening)
     {
         var (sender, episode) = await Of(evening);
         var stranger = new Sender(_ward, "nobody");
-        (await stranger.Post(stranger.Observation("drainage-emptied", "1", "09:00", Quantity("1", "mL")))).Refuses(422, "no-episode", "Observation.subject.identifier", "POST /episodes");
-        (await sender.Post(sender.Observation("drainage-emptied", "1", "07:59", Quantity("1", "mL")))).Refuses(422, "no-episode", "Observation.subject.identifier", "at that time");
+        (await stranger.Post(stranger.Observation("drainage-emptied", "1", "09:00", Quantity("1", "mL")))).Refuses(
+            422,
+            "no-episode",
+            "Observation.subject.identifier",
+            "POST /episodes"
+        );
+        (await sender.Post(sender.Observation("drainage-emptied", "1", "07:59", Quantity("1", "mL")))).Refuses(
+            422,
+            "no-episode",
+            "Observation.subject.identifier",
+            "at that time"
+        );
         var unnamed = sender.Observation("drainage-emptied", "1", "09:00", Quantity("1", "mL"));
         unnamed["subject"] = new JsonObject { ["reference"] = "Patient/1" };
         (await sender.Post(unnamed)).Refuses(422, "missing", "Observation.subject.identifier", "logical reference");
@@ -390,14 +548,21 @@ public partial class DeviceDataTests(EveningOnTheWard evening)
         foreach (var encounter in new[] { "E-1", "E-2" })
         {
             var described = RunningService.Episode(evening.NewIdentifier(), "2026-03-14T08:00:00Z", patient: patient);
-            described["encounter"] = new JsonObject { ["identifier"] = new JsonObject { ["system"] = "https://ward.example/encounters", ["value"] = encounter } };
+            described["encounter"] = new JsonObject
+            {
+                ["identifier"] = new JsonObject { ["system"] = "https://ward.example/encounters", ["value"] = encounter },
+            };
             episodes.Add(await _ward.Open(described));
         }
 
         var sender = new Sender(_ward, patient);
         var emptied = sender.Observation("drainage-emptied", "1", "09:00", Quantity("1", "mL"));
         (await sender.Post(emptied)).Refuses(422, "several-episodes", "Observation.encounter.identifier");
-        JsonObject In(string encounter) => new() { ["identifier"] = new JsonObject { ["system"] = "https://ward.example/encounters", ["value"] = encounter } };
+        JsonObject In(string encounter) =>
+            new()
+            {
+                ["identifier"] = new JsonObject { ["system"] = "https://ward.example/encounters", ["value"] = encounter },
+            };
         emptied["encounter"] = In("E-3");
         (await sender.Post(emptied)).Refuses(422, "encounter-mismatch", "Observation.encounter.identifier");
         emptied["encounter"] = In("E-2");
@@ -441,7 +606,11 @@ public partial class DeviceDataTests(EveningOnTheWard evening)
         // 400 − 100; 5000 is of another pump and not 4600 more; 5250 − 5000.
         Assert.Equal([300, null, 250], await Differences(sender));
         (await sender.Post(sender.Observation("drainage-emptied", "5", "12:00", Quantity("700", "mL")))).Is(201);
-        Assert.Contains("device-changed", (await _ward.Read($"/episodes/{episode}/balance"))["intervals"]![0]!["caveats"]!.ToJsonString(), StringComparison.Ordinal);
+        Assert.Contains(
+            "device-changed",
+            (await _ward.Read($"/episodes/{episode}/balance"))["intervals"]![0]!["caveats"]!.ToJsonString(),
+            StringComparison.Ordinal
+        );
     }
 
     [Fact]
@@ -459,7 +628,10 @@ public partial class DeviceDataTests(EveningOnTheWard evening)
         await Read("1", "09:00", "meter M-1 (invented)", 100);
         await Read("2", "10:00", "meter M-2 (invented)", 900);
         await Read("3", "11:00", "meter M-2 (invented)", 950);
-        var drained = (await _ward.Read($"/episodes/{episode}/balance"))["intervals"]!.AsArray().Select(i => (decimal?)i!["drained"]?["value"]).ToList();
+        var drained = (await _ward.Read($"/episodes/{episode}/balance"))["intervals"]!
+            .AsArray()
+            .Select(i => (decimal?)i!["drained"]?["value"])
+            .ToList();
 
         // 100 from the start; what passed between the meters is not known; 950 − 900.
         Assert.Equal([100m, null, 50m], drained);
@@ -469,10 +641,18 @@ public partial class DeviceDataTests(EveningOnTheWard evening)
     {
         var token = Uri.EscapeDataString($"{RunningService.PatientSystem}|{sender.Patient["identifier"]!["value"]}");
         var found = await _ward.Read($"/fhir/Observation?patient.identifier={token}&code=irrigant-instilled&_sort=date");
-        return [.. found["entry"]!.AsArray().Select(e => e!["resource"]!).Where(r => ((string)r["id"]!).Contains(".irrigant-instilled.", StringComparison.Ordinal)).Select(r => (int?)r["valueQuantity"]?["value"])];
+        return
+        [
+            .. found["entry"]!
+                .AsArray()
+                .Select(e => e!["resource"]!)
+                .Where(r => ((string)r["id"]!).Contains(".irrigant-instilled.", StringComparison.Ordinal))
+                .Select(r => (int?)r["valueQuantity"]?["value"]),
+        ];
     }
 
-    private static IEnumerable<string> Statuses(Answer bundle) => bundle.Json["entry"]!.AsArray().Select(e => (string)e!["response"]!["status"]!);
+    private static IEnumerable<string> Statuses(Answer bundle) =>
+        bundle.Json["entry"]!.AsArray().Select(e => (string)e!["response"]!["status"]!);
 
     [GeneratedRegex(@"""valueQuantity"":\{[^}]*\}")]
     private static partial Regex VolumeOf();

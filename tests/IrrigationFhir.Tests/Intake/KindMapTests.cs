@@ -29,17 +29,31 @@ public class KindMapTests
     public void A_counter_and_an_amount_are_different_kinds()
     {
         var map = KindMap.Parse(KindMap.BuiltIn, "built-in");
-        Assert.Equal(("pump-total-read", "irrigant-instilled", "drainage-level-read"), (map.Find(Codes.Systems.Mdc, "157993")!.Kind, map.Find(Codes.Systems.Loinc, "9026-6")!.Kind, map.Find(Codes.Systems.Mdc, "157740")!.Kind));
+        Assert.Equal(
+            ("pump-total-read", "irrigant-instilled", "drainage-level-read"),
+            (
+                map.Find(Codes.Systems.Mdc, "157993")!.Kind,
+                map.Find(Codes.Systems.Loinc, "9026-6")!.Kind,
+                map.Find(Codes.Systems.Mdc, "157740")!.Kind
+            )
+        );
     }
 
     [Theory]
     [InlineData("""{"code": "x", "target": [{"code": "urine", "equivalence": "equal"}]}""", "one of bag-hung")]
-    [InlineData("""{"code": "x", "target": [{"code": "bag-hung", "equivalence": "equal", "product": [{"property": "https://x.example#colours", "value": "y"}]}]}""", "weightKind")]
-    [InlineData("""{"code": "x", "target": [{"code": "bag-hung", "equivalence": "equal"}, {"code": "bag-read", "equivalence": "equal"}]}""", "one is expected")]
+    [InlineData(
+        """{"code": "x", "target": [{"code": "bag-hung", "equivalence": "equal", "product": [{"property": "https://x.example#colours", "value": "y"}]}]}""",
+        "weightKind"
+    )]
+    [InlineData(
+        """{"code": "x", "target": [{"code": "bag-hung", "equivalence": "equal"}, {"code": "bag-read", "equivalence": "equal"}]}""",
+        "one is expected"
+    )]
     [InlineData("""{"code": "x"}""", "at least one")]
     public void A_map_that_cannot_be_used_says_why(string element, string says)
     {
-        var map = $$"""{"resourceType": "ConceptMap", "status": "active", "group": [{"source": "https://x.example", "target": "{{Profiles.CodeSystem("entry-kind")}}", "element": [{{element}}]}]}""";
+        var map =
+            $$"""{"resourceType": "ConceptMap", "status": "active", "group": [{"source": "https://x.example", "target": "{{Profiles.CodeSystem("entry-kind")}}", "element": [{{element}}]}]}""";
         Assert.Contains(says, Assert.Throws<SettingsFault>(() => KindMap.Parse(map, "a map")).Message, StringComparison.Ordinal);
     }
 
@@ -58,13 +72,20 @@ public class KindMapTests
     {
         var folder = Directory.CreateTempSubdirectory("map-").FullName;
         var path = Path.Combine(folder, "map.json");
-        await File.WriteAllTextAsync(path, $$"""{"resourceType": "ConceptMap", "status": "active", "group": [{"source": "https://scanner.example/codes", "target": "{{Profiles.CodeSystem("entry-kind")}}", "element": [{"code": "BV", "target": [{"code": "bladder-scanned", "equivalence": "equivalent"}]}]}]}""");
+        await File.WriteAllTextAsync(
+            path,
+            $$"""{"resourceType": "ConceptMap", "status": "active", "group": [{"source": "https://scanner.example/codes", "target": "{{Profiles.CodeSystem("entry-kind")}}", "element": [{"code": "BV", "target": [{"code": "bladder-scanned", "equivalence": "equivalent"}]}]}]}"""
+        );
         await using var ward = RunningService.Start(EveningOnTheWard.Now, null, ("Intake:ConceptMap", path));
         await ward.Open(RunningService.Episode("stay", "2026-03-14T08:00:00Z"));
         var sender = new Sender(ward, "patient of stay");
 
         (await sender.Post(sender.Coded("https://scanner.example/codes", "BV", "1", "09:00", Sender.Quantity("20", "mL")))).Is(201);
-        (await sender.Post(sender.Coded(Codes.Systems.Loinc, "15309-8", "2", "09:00", Sender.Quantity("20", "mL")))).Refuses(422, "unknown-code", "Observation.code");
+        (await sender.Post(sender.Coded(Codes.Systems.Loinc, "15309-8", "2", "09:00", Sender.Quantity("20", "mL")))).Refuses(
+            422,
+            "unknown-code",
+            "Observation.code"
+        );
         Directory.Delete(folder, recursive: true);
     }
 
@@ -77,6 +98,7 @@ public class KindMapTests
         await ward.Open(InventedNight.Episode());
         var sender = new Sender(ward, "");
         var answer = (await sender.Send(HttpMethod.Post, address, Encoding.UTF8.GetBytes(Repo.Read($"{Folder}/{file}")), null)).Is(status);
-        if (status == 200) Assert.All(answer.Json["entry"]!.AsArray(), e => Assert.Equal("201 Created", (string)e!["response"]!["status"]!));
+        if (status == 200)
+            Assert.All(answer.Json["entry"]!.AsArray(), e => Assert.Equal("201 Created", (string)e!["response"]!["status"]!));
     }
 }

@@ -21,9 +21,20 @@ internal sealed class Sender(RunningService ward, string patient)
         return (new(evening.Service, $"patient of {identifier}"), episode);
     }
 
-    public JsonObject Patient => new() { ["identifier"] = new JsonObject { ["system"] = RunningService.PatientSystem, ["value"] = patient } };
+    public JsonObject Patient =>
+        new()
+        {
+            ["identifier"] = new JsonObject { ["system"] = RunningService.PatientSystem, ["value"] = patient },
+        };
 
-    public static JsonObject Quantity(string number, string unit) => new() { ["value"] = JsonNode.Parse(number), ["unit"] = unit, ["system"] = Ucum, ["code"] = unit };
+    public static JsonObject Quantity(string number, string unit) =>
+        new()
+        {
+            ["value"] = JsonNode.Parse(number),
+            ["unit"] = unit,
+            ["system"] = Ucum,
+            ["code"] = unit,
+        };
 
     /// <summary>An Observation of a kind of entry, by our own code for it.</summary>
     public JsonObject Observation(string kind, string id, string clock, JsonNode? quantity = null, string status = "final") =>
@@ -40,44 +51,74 @@ internal sealed class Sender(RunningService ward, string patient)
             ["subject"] = Patient,
             ["effectiveDateTime"] = clock.Length == 5 ? $"2026-03-14T{clock}:00Z" : clock,
         };
-        if (quantity is not null) observation["valueQuantity"] = quantity;
+        if (quantity is not null)
+            observation["valueQuantity"] = quantity;
         return observation;
     }
 
-    public static JsonObject Component(string slug, string type, JsonNode value) => new()
-    {
-        ["code"] = new JsonObject { ["coding"] = new JsonArray(new JsonObject { ["system"] = Profiles.CodeSystem("irrigation-observation"), ["code"] = slug }) },
-        [type] = value,
-    };
+    public static JsonObject Component(string slug, string type, JsonNode value) =>
+        new()
+        {
+            ["code"] = new JsonObject
+            {
+                ["coding"] = new JsonArray(new JsonObject { ["system"] = Profiles.CodeSystem("irrigation-observation"), ["code"] = slug }),
+            },
+            [type] = value,
+        };
 
-    public Task<Answer> Post(JsonNode observation, params (string Name, string Value)[] headers) => Send(HttpMethod.Post, "/fhir/Observation", observation, headers);
+    public Task<Answer> Post(JsonNode observation, params (string Name, string Value)[] headers) =>
+        Send(HttpMethod.Post, "/fhir/Observation", observation, headers);
 
-    public Task<Answer> Put(string id, JsonNode observation, params (string Name, string Value)[] headers) => Send(HttpMethod.Put, $"/fhir/Observation/{id}", observation, headers);
+    public Task<Answer> Put(string id, JsonNode observation, params (string Name, string Value)[] headers) =>
+        Send(HttpMethod.Put, $"/fhir/Observation/{id}", observation, headers);
 
     public Task<Answer> Bundle(string type, IEnumerable<JsonNode> entries, params (string Name, string Value)[] headers) =>
-        Send(HttpMethod.Post, "/fhir", new JsonObject { ["resourceType"] = "Bundle", ["type"] = type, ["entry"] = new JsonArray([.. entries]) }, headers);
+        Send(
+            HttpMethod.Post,
+            "/fhir",
+            new JsonObject
+            {
+                ["resourceType"] = "Bundle",
+                ["type"] = type,
+                ["entry"] = new JsonArray([.. entries]),
+            },
+            headers
+        );
 
     public static JsonObject Entry(JsonNode observation, string? fullUrl = null, string method = "POST", string url = "Observation")
     {
-        var entry = new JsonObject { ["resource"] = observation, ["request"] = new JsonObject { ["method"] = method, ["url"] = url } };
-        if (fullUrl is not null) entry["fullUrl"] = fullUrl;
+        var entry = new JsonObject
+        {
+            ["resource"] = observation,
+            ["request"] = new JsonObject { ["method"] = method, ["url"] = url },
+        };
+        if (fullUrl is not null)
+            entry["fullUrl"] = fullUrl;
         return entry;
     }
 
     public async Task<Answer> Send(HttpMethod method, string address, JsonNode? body, params (string Name, string Value)[] headers) =>
         await Send(method, address, body is null ? null : Encoding.UTF8.GetBytes(body.ToJsonString()), null, headers);
 
-    public async Task<Answer> Send(HttpMethod method, string address, byte[]? body, string? encoding, params (string Name, string Value)[] headers)
+    public async Task<Answer> Send(
+        HttpMethod method,
+        string address,
+        byte[]? body,
+        string? encoding,
+        params (string Name, string Value)[] headers
+    )
     {
         using var request = new HttpRequestMessage(method, new Uri(address, UriKind.Relative));
         if (body is not null)
         {
             request.Content = new ByteArrayContent(body);
             request.Content.Headers.ContentType = MediaTypeHeaderValue.Parse("application/fhir+json");
-            if (encoding is not null) request.Content.Headers.ContentEncoding.Add(encoding);
+            if (encoding is not null)
+                request.Content.Headers.ContentEncoding.Add(encoding);
         }
 
-        foreach (var (name, value) in headers) request.Headers.TryAddWithoutValidation(name, value);
+        foreach (var (name, value) in headers)
+            request.Headers.TryAddWithoutValidation(name, value);
         using var response = await ward.Http.SendAsync(request);
         var answer = await Answer.Of(response);
 
@@ -94,13 +135,22 @@ internal sealed class Sender(RunningService ward, string patient)
     public static byte[] Gzip(byte[] bytes)
     {
         using var packed = new MemoryStream();
-        using (var gzip = new GZipStream(packed, CompressionLevel.Fastest)) gzip.Write(bytes);
+        using (var gzip = new GZipStream(packed, CompressionLevel.Fastest))
+            gzip.Write(bytes);
         return packed.ToArray();
     }
 }
 
 /// <summary>What came back, with the headers that FHIR speaks of.</summary>
-internal sealed record Answer(HttpStatusCode Status, string Text, string? Location, string? ETag, DateTimeOffset? LastModified, IReadOnlyList<string> Allow, string? RetryAfter)
+internal sealed record Answer(
+    HttpStatusCode Status,
+    string Text,
+    string? Location,
+    string? ETag,
+    DateTimeOffset? LastModified,
+    IReadOnlyList<string> Allow,
+    string? RetryAfter
+)
 {
     public JsonNode Json => JsonNode.Parse(Text)!;
 
@@ -109,14 +159,16 @@ internal sealed record Answer(HttpStatusCode Status, string Text, string? Locati
     /// <summary>Stable codes of the issues.</summary>
     public IReadOnlyList<string> Codes => [.. Json["issue"]!.AsArray().Select(i => (string?)i!["details"]?["coding"]?[0]?["code"] ?? "")];
 
-    public static async Task<Answer> Of(HttpResponseMessage response) => new(
-        response.StatusCode,
-        await response.Content.ReadAsStringAsync(),
-        response.Headers.Location?.ToString(),
-        response.Headers.ETag?.ToString(),
-        response.Content.Headers.LastModified,
-        [.. response.Content.Headers.Allow],
-        response.Headers.RetryAfter?.ToString());
+    public static async Task<Answer> Of(HttpResponseMessage response) =>
+        new(
+            response.StatusCode,
+            await response.Content.ReadAsStringAsync(),
+            response.Headers.Location?.ToString(),
+            response.Headers.ETag?.ToString(),
+            response.Content.Headers.LastModified,
+            [.. response.Content.Headers.Allow],
+            response.Headers.RetryAfter?.ToString()
+        );
 
     public Answer Is(int status)
     {
@@ -127,7 +179,13 @@ internal sealed record Answer(HttpStatusCode Status, string Text, string? Locati
     public Answer Refuses(int status, string code, string? where, string says = "")
     {
         Is(status);
-        var issue = Json["issue"]!.AsArray().Select(i => i!).FirstOrDefault(i => (string?)i["details"]?["coding"]?[0]?["code"] == code && (where is null || i["expression"]!.AsArray().Any(e => (string)e! == where)));
+        var issue = Json["issue"]!
+            .AsArray()
+            .Select(i => i!)
+            .FirstOrDefault(i =>
+                (string?)i["details"]?["coding"]?[0]?["code"] == code
+                && (where is null || i["expression"]!.AsArray().Any(e => (string)e! == where))
+            );
         Assert.True(issue is not null, $"no {code} at {where} in {Text}");
         Assert.Contains(says, (string)issue["diagnostics"]!, StringComparison.Ordinal);
         return this;

@@ -38,7 +38,8 @@ internal sealed record OpenCharting(IReadOnlyList<Stay> Stays)
             for (var at = new DirectoryInfo(AppContext.BaseDirectory); at is not null; at = at.Parent)
             {
                 var beside = Path.Combine(at.FullName, "shared", "io-demo");
-                if (File.Exists(Path.Combine(beside, "outputs_iv.csv"))) return beside;
+                if (File.Exists(Path.Combine(beside, "outputs_iv.csv")))
+                    return beside;
             }
 
             return null;
@@ -52,18 +53,31 @@ internal sealed record OpenCharting(IReadOnlyList<Stay> Stays)
 
         // Urine of the operating room and the like is outside the reference, so it is not imported.
         var outputs = Rows(folder, "outputs_iv.csv")
-            .Select(r => new ChartedRow(r["stay_id"], Instant(r["charttime"]), Instant(r["storetime"]), r["itemid"], items[r["itemid"]].Label, items[r["itemid"]].Role, r["value"], r["valueuom"]))
+            .Select(r => new ChartedRow(
+                r["stay_id"],
+                Instant(r["charttime"]),
+                Instant(r["storetime"]),
+                r["itemid"],
+                items[r["itemid"]].Label,
+                items[r["itemid"]].Role,
+                r["value"],
+                r["valueuom"]
+            ))
             .Where(r => r.Role != "urine_outside_reference")
             .ToLookup(r => r.Stay);
         var weights = Rows(folder, "weights_iv.csv").ToLookup(r => r["stay_id"], r => Weight(Instant(r["starttime"]), r["weight_kg"]));
         var published = Rows(folder, "expected.csv").ToLookup(r => r["stay_id"], r => (At: Instant(r["charttime"]), Said: Published.Of(r)));
-        return new([.. Rows(folder, "stays_iv.csv").Select(r => new Stay(
-            r["stay_id"],
-            r["subject_id"],
-            Instant(r["intime"]),
-            [.. outputs[r["stay_id"]].OrderBy(o => o.At, StringComparer.Ordinal).ThenBy(o => o.Item, StringComparer.Ordinal)],
-            [.. weights[r["stay_id"]]],
-            published[r["stay_id"]].ToDictionary(p => p.At, p => p.Said)))]);
+        return new([
+            .. Rows(folder, "stays_iv.csv")
+                .Select(r => new Stay(
+                    r["stay_id"],
+                    r["subject_id"],
+                    Instant(r["intime"]),
+                    [.. outputs[r["stay_id"]].OrderBy(o => o.At, StringComparer.Ordinal).ThenBy(o => o.Item, StringComparer.Ordinal)],
+                    [.. weights[r["stay_id"]]],
+                    published[r["stay_id"]].ToDictionary(p => p.At, p => p.Said)
+                )),
+        ]);
     }
 
     /// <summary>A row as an entry.</summary>
@@ -85,20 +99,22 @@ internal sealed record OpenCharting(IReadOnlyList<Stay> Stays)
             ["recordedAt"] = row.SavedAt,
             ["volume"] = new JsonObject { ["value"] = decimal.Parse(row.Value, CultureInfo.InvariantCulture), ["unit"] = "mL" },
         };
-        if (row.Role == "urine") entry["route"] = Routes[row.Label];
+        if (row.Role == "urine")
+            entry["route"] = Routes[row.Label];
         return entry;
     }
 
     // The weights are those that orders were written by.
-    private static JsonObject Weight(string from, string kilograms) => new()
-    {
-        ["source"] = "open-charting",
-        ["id"] = $"weight from {from}",
-        ["kind"] = "weight-measured",
-        ["at"] = from,
-        ["weight"] = new JsonObject { ["value"] = decimal.Parse(kilograms, CultureInfo.InvariantCulture), ["unit"] = "kg" },
-        ["weightKind"] = "dosing",
-    };
+    private static JsonObject Weight(string from, string kilograms) =>
+        new()
+        {
+            ["source"] = "open-charting",
+            ["id"] = $"weight from {from}",
+            ["kind"] = "weight-measured",
+            ["at"] = from,
+            ["weight"] = new JsonObject { ["value"] = decimal.Parse(kilograms, CultureInfo.InvariantCulture), ["unit"] = "kg" },
+            ["weightKind"] = "dosing",
+        };
 
     // Times carry no offset; they are read as UTC.
     private static string Instant(string time) => time.Replace(' ', 'T') + "Z";
@@ -109,13 +125,23 @@ internal sealed record OpenCharting(IReadOnlyList<Stay> Stays)
         csv.ReadHeader();
         string[] names = [.. csv.Headers];
         var rows = new List<Dictionary<string, string>>();
-        while (csv.Read()) rows.Add(names.ToDictionary(name => name, name => csv.GetString(name)));
+        while (csv.Read())
+            rows.Add(names.ToDictionary(name => name, name => csv.GetString(name)));
         return rows;
     }
 }
 
 /// <summary>A row of the charting; times as RFC 3339 in UTC, which sort as they happened.</summary>
-internal sealed record ChartedRow(string Stay, string At, string SavedAt, string Item, string Label, string Role, string Value, string Unit);
+internal sealed record ChartedRow(
+    string Stay,
+    string At,
+    string SavedAt,
+    string Item,
+    string Label,
+    string Role,
+    string Value,
+    string Unit
+);
 
 /// <summary>What the published method says at a charted time.</summary>
 /// <param name="Net">Net output of that time alone, in mL.</param>
@@ -123,22 +149,32 @@ internal sealed record ChartedRow(string Stay, string At, string SavedAt, string
 /// <param name="Kdigo">Its windows of 6, 12 and 24 h (<c>k_*</c>): both ends included, and the earliest row brings its whole gap.</param>
 /// <param name="Charting">The same counted by clock hours (<c>r_*</c>).</param>
 /// <param name="Stage">0 to 3; empty where it says nothing.</param>
-internal sealed record Published(decimal Net, decimal? Kilograms, IReadOnlyDictionary<int, PublishedWindow> Kdigo, IReadOnlyDictionary<int, PublishedWindow> Charting, string Stage)
+internal sealed record Published(
+    decimal Net,
+    decimal? Kilograms,
+    IReadOnlyDictionary<int, PublishedWindow> Kdigo,
+    IReadOnlyDictionary<int, PublishedWindow> Charting,
+    string Stage
+)
 {
     private static readonly int[] Lengths = [6, 12, 24];
 
-    public static Published Of(Dictionary<string, string> row) => new(
-        Number(row["net_ml"])!.Value,
-        Number(row["k_weight_kg"]),
-        Lengths.ToDictionary(h => h, h => Window(row, 'k', h)),
-        Lengths.ToDictionary(h => h, h => Window(row, 'r', h)),
-        row["kdigo_uo_stage"]);
+    public static Published Of(Dictionary<string, string> row) =>
+        new(
+            Number(row["net_ml"])!.Value,
+            Number(row["k_weight_kg"]),
+            Lengths.ToDictionary(h => h, h => Window(row, 'k', h)),
+            Lengths.ToDictionary(h => h, h => Window(row, 'r', h)),
+            row["kdigo_uo_stage"]
+        );
 
-    private static PublishedWindow Window(Dictionary<string, string> row, char method, int hours) => new(
-        Number(row[$"{method}_ml_{hours}h"])!.Value,
-        Number(row[$"{method}_tm_{hours}h"])!.Value,
-        Number(row[$"{method}_weight_kg"]),
-        Number(row[$"{method}_rate_{hours}h"]));
+    private static PublishedWindow Window(Dictionary<string, string> row, char method, int hours) =>
+        new(
+            Number(row[$"{method}_ml_{hours}h"])!.Value,
+            Number(row[$"{method}_tm_{hours}h"])!.Value,
+            Number(row[$"{method}_weight_kg"]),
+            Number(row[$"{method}_rate_{hours}h"])
+        );
 
     private static decimal? Number(string text) => text.Length == 0 ? null : decimal.Parse(text, CultureInfo.InvariantCulture);
 }
@@ -147,7 +183,14 @@ internal sealed record Published(decimal Net, decimal? Kilograms, IReadOnlyDicti
 internal sealed record PublishedWindow(decimal Volume, decimal Hours, decimal? Kilograms, decimal? Rate);
 
 /// <summary>A stay: its rows by the time that they speak of, its weights, and what the published method says at each charted time.</summary>
-internal sealed record Stay(string Id, string Subject, string In, IReadOnlyList<ChartedRow> Rows, IReadOnlyList<JsonObject> Weights, IReadOnlyDictionary<string, Published> Published)
+internal sealed record Stay(
+    string Id,
+    string Subject,
+    string In,
+    IReadOnlyList<ChartedRow> Rows,
+    IReadOnlyList<JsonObject> Weights,
+    IReadOnlyDictionary<string, Published> Published
+)
 {
     /// <summary>The published net output at each charted time.</summary>
     public IReadOnlyDictionary<string, decimal> Net { get; } = Published.ToDictionary(p => p.Key, p => p.Value.Net);
@@ -159,8 +202,12 @@ internal sealed record Stay(string Id, string Subject, string In, IReadOnlyList<
     {
         get
         {
-            if (Rows.Count == 0) return In;
-            var hourBefore = DateTimeOffset.Parse(Rows[0].At, CultureInfo.InvariantCulture).AddHours(-1).ToString("yyyy-MM-dd'T'HH:mm:ss'Z'", CultureInfo.InvariantCulture);
+            if (Rows.Count == 0)
+                return In;
+            var hourBefore = DateTimeOffset
+                .Parse(Rows[0].At, CultureInfo.InvariantCulture)
+                .AddHours(-1)
+                .ToString("yyyy-MM-dd'T'HH:mm:ss'Z'", CultureInfo.InvariantCulture);
             return string.CompareOrdinal(hourBefore, In) < 0 ? hourBefore : In;
         }
     }
@@ -181,8 +228,11 @@ internal sealed record Stay(string Id, string Subject, string In, IReadOnlyList<
             foreach (var alone in Times(roles => roles.Contains("irrigant_in") && !roles.Contains("irrigant_out")))
             {
                 var since = sure.Where(t => string.CompareOrdinal(t, alone) < 0).Max(StringComparer.Ordinal);
-                var until = Rows.Where(r => r.Role != "irrigant_in" && string.CompareOrdinal(r.At, alone) >= 0).Min(r => r.At, StringComparer.Ordinal);
-                doubtful.UnionWith(Rows.Select(r => r.At).Where(t => string.CompareOrdinal(t, since) > 0 && string.CompareOrdinal(t, until) <= 0));
+                var until = Rows.Where(r => r.Role != "irrigant_in" && string.CompareOrdinal(r.At, alone) >= 0)
+                    .Min(r => r.At, StringComparer.Ordinal);
+                doubtful.UnionWith(
+                    Rows.Select(r => r.At).Where(t => string.CompareOrdinal(t, since) > 0 && string.CompareOrdinal(t, until) <= 0)
+                );
             }
 
             return doubtful;
@@ -197,5 +247,6 @@ file static class Extremes
 {
     public static string? Max(this IEnumerable<string> texts, StringComparer order) => texts.Order(order).LastOrDefault();
 
-    public static string? Min(this IEnumerable<ChartedRow> rows, Func<ChartedRow, string> of, StringComparer order) => rows.Select(of).Order(order).FirstOrDefault();
+    public static string? Min(this IEnumerable<ChartedRow> rows, Func<ChartedRow, string> of, StringComparer order) =>
+        rows.Select(of).Order(order).FirstOrDefault();
 }

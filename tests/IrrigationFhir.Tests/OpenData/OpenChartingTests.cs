@@ -22,24 +22,32 @@ public sealed class ImportedCharting : IAsyncLifetime
 
     public async Task InitializeAsync()
     {
-        if (OpenCharting.Folder is not { } folder) return;
+        if (OpenCharting.Folder is not { } folder)
+            return;
         Charting = OpenCharting.Read(folder);
 
         // The charting's dates were shifted into the future; the clock stands behind the last of them.
         Service = RunningService.Start("2202-01-01T00:00:00Z");
         var watch = Stopwatch.StartNew();
-        await Parallel.ForEachAsync(Charting.Stays, new ParallelOptions { MaxDegreeOfParallelism = 2 }, async (stay, _) =>
-        {
-            Episodes[stay.Id] = await Service.Open(RunningService.Episode($"stay {stay.Id}", stay.Start, patient: $"patient {stay.Subject}"));
-            Replies[stay.Id] = await Service.Record(Episodes[stay.Id], Entries(stay));
-        });
+        await Parallel.ForEachAsync(
+            Charting.Stays,
+            new ParallelOptions { MaxDegreeOfParallelism = 2 },
+            async (stay, _) =>
+            {
+                Episodes[stay.Id] = await Service.Open(
+                    RunningService.Episode($"stay {stay.Id}", stay.Start, patient: $"patient {stay.Subject}")
+                );
+                Replies[stay.Id] = await Service.Record(Episodes[stay.Id], Entries(stay));
+            }
+        );
 
         Took = watch.Elapsed;
     }
 
     public async Task DisposeAsync()
     {
-        if (Service is not null) await Service.DisposeAsync();
+        if (Service is not null)
+            await Service.DisposeAsync();
     }
 
     internal static JsonNode[] Entries(Stay stay) => [.. stay.Weights, .. stay.Rows.Select(OpenCharting.Entry)];
@@ -52,13 +60,25 @@ public sealed class ImportedCharting : IAsyncLifetime
 public sealed class OpenChartingTests(ImportedCharting imported, ITestOutputHelper output) : IClassFixture<ImportedCharting>
 {
     /// <summary>Caveats that say why a number of the service is not the reference's.</summary>
-    private static readonly string[] Reasons = ["drainage-not-charted", "irrigant-interpolated", "irrigant-not-charted", "irrigant-not-read-yet", "irrigant-unknown"];
+    private static readonly string[] Reasons =
+    [
+        "drainage-not-charted",
+        "irrigant-interpolated",
+        "irrigant-not-charted",
+        "irrigant-not-read-yet",
+        "irrigant-unknown",
+    ];
 
     [SkippableFact]
     public async Task Every_row_of_the_charting_is_recorded_and_nothing_is_withheld()
     {
         var charting = Charting();
-        output.WriteLine(string.Create(CultureInfo.InvariantCulture, $"{charting.Stays.Sum(s => s.Rows.Count)} rows and {charting.Stays.Sum(s => s.Weights.Count)} weights of {charting.Stays.Count} stays in {imported.Took.TotalSeconds:0.0} s"));
+        output.WriteLine(
+            string.Create(
+                CultureInfo.InvariantCulture,
+                $"{charting.Stays.Sum(s => s.Rows.Count)} rows and {charting.Stays.Sum(s => s.Weights.Count)} weights of {charting.Stays.Count} stays in {imported.Took.TotalSeconds:0.0} s"
+            )
+        );
         output.WriteLine($"{imported.Replies.Values.Sum(r => r.Changed.Count)} resources");
 
         // Counted in the files: 7286 urine, 32 irrigant in, 31 irrigant out; 64 rows of urine outside the reference are not imported.
@@ -86,13 +106,19 @@ public sealed class OpenChartingTests(ImportedCharting imported, ITestOutputHelp
                 Assert.NotEmpty(intervals[at]);
                 Assert.Equal((stay.Id, at, net), (stay.Id, at, intervals[at].Sum(Simple)));
                 Assert.Equal((stay.Id, at, net), (stay.Id, at, intervals[at].Sum(Headline)!.Value));
-                if (pairs.Contains(at)) paired++;
-                else if (stay.Irrigated) untouched++;
-                else unirrigated++;
+                if (pairs.Contains(at))
+                    paired++;
+                else if (stay.Irrigated)
+                    untouched++;
+                else
+                    unirrigated++;
             }
 
             // And nothing that the reference does not have.
-            Assert.Equal(stay.Net.Keys.Except(doubtful).Order(StringComparer.Ordinal), intervals.Select(i => i.Key).Except(doubtful).Order(StringComparer.Ordinal));
+            Assert.Equal(
+                stay.Net.Keys.Except(doubtful).Order(StringComparer.Ordinal),
+                intervals.Select(i => i.Key).Except(doubtful).Order(StringComparer.Ordinal)
+            );
         }
 
         output.WriteLine($"{paired} pairs, {untouched} times of urine alone in irrigated stays, {unirrigated} in the others");
@@ -112,15 +138,27 @@ public sealed class OpenChartingTests(ImportedCharting imported, ITestOutputHelp
             foreach (var at in stay.Doubtful.Order(StringComparer.Ordinal))
             {
                 // Irrigant alone closes nothing: its time lies within an interval that the next drainage closes.
-                var around = intervals.Single(i => string.CompareOrdinal((string)i["start"]!, at) < 0 && string.CompareOrdinal(at, (string)i["end"]!) <= 0);
+                var around = intervals.Single(i =>
+                    string.CompareOrdinal((string)i["start"]!, at) < 0 && string.CompareOrdinal(at, (string)i["end"]!) <= 0
+                );
                 var caveats = around["caveats"]!.AsArray().Select(c => (string)c!).ToList();
-                output.WriteLine($"{stay.Id} {at}: reference {stay.Net[at]} mL; until {around["end"]} headline {Headline(around)} mL, simple {Simple(around)} mL; {string.Join(", ", caveats)}");
+                output.WriteLine(
+                    $"{stay.Id} {at}: reference {stay.Net[at]} mL; until {around["end"]} headline {Headline(around)} mL, simple {Simple(around)} mL; {string.Join(", ", caveats)}"
+                );
                 Assert.Contains(caveats, Reasons.Contains);
                 seen.Add($"{stay.Id} {at}");
             }
         }
 
-        Assert.Equal(["32359580 2146-06-24T10:00:00Z", "32359580 2146-06-24T10:13:00Z", "32359580 2146-06-24T11:00:00Z", "38383343 2137-08-30T15:00:00Z"], seen.Order(StringComparer.Ordinal));
+        Assert.Equal(
+            [
+                "32359580 2146-06-24T10:00:00Z",
+                "32359580 2146-06-24T10:13:00Z",
+                "32359580 2146-06-24T11:00:00Z",
+                "38383343 2137-08-30T15:00:00Z",
+            ],
+            seen.Order(StringComparer.Ordinal)
+        );
     }
 
     /// <summary>Nothing here is more than a body makes: to doubt what is real would cost the doubts their credit.</summary>
@@ -163,20 +201,39 @@ public sealed class OpenChartingTests(ImportedCharting imported, ITestOutputHelp
         // Backwards, every row reshapes all hours back to the start of the episode: one stay is enough.
         foreach (var stay in InAllWays(Charting()).Take(order == "backwards" ? 1 : int.MaxValue))
         {
-            var rows = order == "backwards" ? stay.Rows.Reverse() : stay.Rows.OrderBy(r => r.SavedAt, StringComparer.Ordinal).ThenBy(r => r.At, StringComparer.Ordinal).ThenBy(r => r.Item, StringComparer.Ordinal);
-            var episode = await imported.Service.Open(RunningService.Episode($"stay {stay.Id} {order}", stay.Start, patient: $"patient {stay.Subject} {order} {stay.Id}"));
+            var rows =
+                order == "backwards"
+                    ? stay.Rows.Reverse()
+                    : stay
+                        .Rows.OrderBy(r => r.SavedAt, StringComparer.Ordinal)
+                        .ThenBy(r => r.At, StringComparer.Ordinal)
+                        .ThenBy(r => r.Item, StringComparer.Ordinal);
+            var episode = await imported.Service.Open(
+                RunningService.Episode($"stay {stay.Id} {order}", stay.Start, patient: $"patient {stay.Subject} {order} {stay.Id}")
+            );
             var watch = Stopwatch.StartNew();
-            foreach (var row in rows) await imported.Service.Record(episode, OpenCharting.Entry(row));
-            foreach (var weight in stay.Weights) await imported.Service.Record(episode, weight);
+            foreach (var row in rows)
+                await imported.Service.Record(episode, OpenCharting.Entry(row));
+            foreach (var weight in stay.Weights)
+                await imported.Service.Record(episode, weight);
 
             var (expected, arrived) = (await imported.Service.Facts(imported.Episodes[stay.Id]), await imported.Service.Facts(episode));
-            output.WriteLine(string.Create(CultureInfo.InvariantCulture, $"{stay.Id}: {stay.Rows.Count} rows one by one in {watch.Elapsed.TotalSeconds:0.0} s, {arrived.Count} resources"));
+            output.WriteLine(
+                string.Create(
+                    CultureInfo.InvariantCulture,
+                    $"{stay.Id}: {stay.Rows.Count} rows one by one in {watch.Elapsed.TotalSeconds:0.0} s, {arrived.Count} resources"
+                )
+            );
             Assert.True(expected.Count > stay.Net.Count, "resources for every reading and more");
 
             // What had been told before it was found otherwise depends on the order, and late-entry tells of that: the one exception.
-            differences.AddRange(expected.Keys.Union(arrived.Keys).Where(k => !k.Contains(".late-entry.", StringComparison.Ordinal))
-                .Where(k => expected.GetValueOrDefault(k) != arrived.GetValueOrDefault(k))
-                .Select(k => $"{stay.Id} {k}:\n  {expected.GetValueOrDefault(k)}\n  {arrived.GetValueOrDefault(k)}"));
+            differences.AddRange(
+                expected
+                    .Keys.Union(arrived.Keys)
+                    .Where(k => !k.Contains(".late-entry.", StringComparison.Ordinal))
+                    .Where(k => expected.GetValueOrDefault(k) != arrived.GetValueOrDefault(k))
+                    .Select(k => $"{stay.Id} {k}:\n  {expected.GetValueOrDefault(k)}\n  {arrived.GetValueOrDefault(k)}")
+            );
         }
 
         Assert.True(differences.Count == 0, $"{differences.Count} differ\n{string.Join("\n", differences.Take(5))}");
@@ -199,28 +256,41 @@ public sealed class OpenChartingTests(ImportedCharting imported, ITestOutputHelp
 
             if (stay.Irrigated)
             {
-                foreach (var flag in flags.Where(f => (string)f["priority"]! is "urgent" or "high")) output.WriteLine($"{stay.Id} {flag["flag"]} {flag["priority"]} {flag["start"]}: {flag["says"]}");
+                foreach (var flag in flags.Where(f => (string)f["priority"]! is "urgent" or "high"))
+                    output.WriteLine($"{stay.Id} {flag["flag"]} {flag["priority"]} {flag["start"]}: {flag["says"]}");
             }
             else
             {
-                Assert.DoesNotContain(flags, f => (string)f["flag"]! is "outflow-deficit" or "no-drainage" or "drainage-reading-stale" or "bag-dry" or "order-mismatch" or "record-incomplete");
+                Assert.DoesNotContain(
+                    flags,
+                    f =>
+                        (string)f["flag"]!
+                            is "outflow-deficit"
+                                or "no-drainage"
+                                or "drainage-reading-stale"
+                                or "bag-dry"
+                                or "order-mismatch"
+                                or "record-incomplete"
+                );
             }
         }
 
-        foreach (var (kind, (stays, flags)) in counts) output.WriteLine($"{kind}: {flags} in {stays} stays");
+        foreach (var (kind, (stays, flags)) in counts)
+            output.WriteLine($"{kind}: {flags} in {stays} stays");
         output.WriteLine($"{Charting().Stays.Count} stays, {Charting().Stays.Count(s => s.Irrigated)} irrigated");
         Assert.NotEmpty(counts);
     }
 
     /// <summary>The irrigated stays, the shortest first, and those others whose rows were saved most out of order, if they are not long.</summary>
     private static IEnumerable<Stay> InAllWays(OpenCharting charting) =>
-    [
-        .. charting.Stays.Where(s => s.Irrigated).OrderBy(s => s.Rows.Count),
-        .. charting.Stays.Where(s => !s.Irrigated && s.Rows.Count is > 10 and < 80)
-            .OrderByDescending(s => s.Rows.Zip(s.Rows.Skip(1)).Count(p => string.CompareOrdinal(p.First.SavedAt, p.Second.SavedAt) > 0))
-            .ThenBy(s => s.Id, StringComparer.Ordinal)
-            .Take(3),
-    ];
+        [
+            .. charting.Stays.Where(s => s.Irrigated).OrderBy(s => s.Rows.Count),
+            .. charting
+                .Stays.Where(s => !s.Irrigated && s.Rows.Count is > 10 and < 80)
+                .OrderByDescending(s => s.Rows.Zip(s.Rows.Skip(1)).Count(p => string.CompareOrdinal(p.First.SavedAt, p.Second.SavedAt) > 0))
+                .ThenBy(s => s.Id, StringComparer.Ordinal)
+                .Take(3),
+        ];
 
     private static decimal Simple(JsonNode interval) => (decimal)interval["simpleOutput"]!["value"]!;
 

@@ -15,9 +15,19 @@ namespace IrrigationFhir.Tests.OpenData;
 /// <summary>The charting, judged: each stay's balance by exact measures and by the default ones, without the service.</summary>
 public sealed class JudgedCharting
 {
-    internal IReadOnlyList<JudgedStay>? Stays { get; } = OpenCharting.Folder is { } folder
-        ? [.. OpenCharting.Read(folder).Stays.Where(s => s.Rows.Count > 0).AsParallel().AsOrdered().WithDegreeOfParallelism(2).Select(JudgedStay.Of)]
-        : null;
+    internal IReadOnlyList<JudgedStay>? Stays { get; } =
+        OpenCharting.Folder is { } folder
+            ?
+            [
+                .. OpenCharting
+                    .Read(folder)
+                    .Stays.Where(s => s.Rows.Count > 0)
+                    .AsParallel()
+                    .AsOrdered()
+                    .WithDegreeOfParallelism(2)
+                    .Select(JudgedStay.Of),
+            ]
+            : null;
 }
 
 /// <summary>
@@ -33,7 +43,10 @@ public sealed class OpenCriteriaTests(JudgedCharting judged, ITestOutputHelper o
     /// <summary>"4 decimals", of hours that were "rounded to 6 decimals" before.</summary>
     private const decimal ToFourDecimals = 0.000051m;
 
-    internal static readonly ImmutableArray<RateCriterion> Kdigo = [.. UrineOutputCriteria.All.Where(c => c.Name == "kdigo" && c.Threshold is not null)];
+    internal static readonly ImmutableArray<RateCriterion> Kdigo =
+    [
+        .. UrineOutputCriteria.All.Where(c => c.Name == "kdigo" && c.Threshold is not null),
+    ];
 
     private static readonly RateCriterion Anuria = UrineOutputCriteria.All.Single(c => c.Name == "kdigo" && c.Threshold is null);
 
@@ -52,20 +65,29 @@ public sealed class OpenCriteriaTests(JudgedCharting judged, ITestOutputHelper o
                 var published = reading.Published.Kdigo[Hours(rule)];
                 var (at, place) = (reading.At, $"{stay.Stay.Id} {reading.At} {Hours(rule)} h");
                 Assert.Equal((place, published.Hours), (place, Rounded((decimal)(at - from).TotalHours, 6)));
-                Assert.Equal((place, published.Volume), (place, stay.Exact.Over(WindowKind.Trailing, new(from, at)).Output!.Headline.Millilitres));
-                if (published.Rate is not { } rate) continue; // "rate only if: 6 h: hours >= 6 and < 12; 12 h: >= 12; 24 h: >= 24"
+                Assert.Equal(
+                    (place, published.Volume),
+                    (place, stay.Exact.Over(WindowKind.Trailing, new(from, at)).Output!.Headline.Millilitres)
+                );
+                if (published.Rate is not { } rate)
+                    continue; // "rate only if: 6 h: hours >= 6 and < 12; 12 h: >= 12; 24 h: >= 24"
 
                 var mean = stay.Mean(rule with { Window = at - from }, at);
                 Assert.True(Math.Abs(mean.Value!.Value - rate) <= ToFourDecimals, $"{place}: {mean.Value} and not {rate}");
                 Assert.Equal((place, Answered(rate, rule)), (place, mean.Answer));
-                if (rate < 0) negative++;
+                if (rate < 0)
+                    negative++;
                 compared[rule.Stage - 1]++;
-                if (mean.Answer == Answer.Met) below[rule.Stage - 1]++;
-                if (stay.Stay.Irrigated) irrigated[rule.Stage - 1]++;
+                if (mean.Answer == Answer.Met)
+                    below[rule.Stage - 1]++;
+                if (stay.Stay.Irrigated)
+                    irrigated[rule.Stage - 1]++;
             }
         }
 
-        output.WriteLine($"6, 12, 24 h: {string.Join(", ", compared)} compared, {string.Join(", ", below)} below, {string.Join(", ", irrigated)} in irrigated stays");
+        output.WriteLine(
+            $"6, 12, 24 h: {string.Join(", ", compared)} compared, {string.Join(", ", below)} below, {string.Join(", ", irrigated)} in irrigated stays"
+        );
         Assert.Equal([6599, 6165, 5185], compared);
         Assert.Equal([1622, 1412, 452], below);
         Assert.Equal([276, 288, 270], irrigated);
@@ -87,8 +109,11 @@ public sealed class OpenCriteriaTests(JudgedCharting judged, ITestOutputHelper o
             foreach (var group in stay.PublishedWindows().GroupBy(w => w.Reading))
             {
                 var (at, published) = (group.Key.At, group.Key.Published);
-                var windows = group.Where(w => published.Kdigo[Hours(w.Rule)].Rate is not null).ToDictionary(w => w.Rule.Stage, w => at - w.From);
-                if (group.Count() < 3 || !windows.ContainsKey(1)) continue;
+                var windows = group
+                    .Where(w => published.Kdigo[Hours(w.Rule)].Rate is not null)
+                    .ToDictionary(w => w.Rule.Stage, w => at - w.From);
+                if (group.Count() < 3 || !windows.ContainsKey(1))
+                    continue;
                 if (at <= JudgedStay.At(stay.Stay.In) + Duration.FromHours(6))
                 {
                     // Ours knows no such grace: what is covered is judged.
@@ -97,12 +122,18 @@ public sealed class OpenCriteriaTests(JudgedCharting judged, ITestOutputHelper o
                     continue;
                 }
 
-                var met = Kdigo.Where(r => windows.ContainsKey(r.Stage)).Where(r => stay.Mean(r with { Window = windows[r.Stage] }, at).Answer == Answer.Met).Select(r => r.Stage).ToHashSet();
+                var met = Kdigo
+                    .Where(r => windows.ContainsKey(r.Stage))
+                    .Where(r => stay.Mean(r with { Window = windows[r.Stage] }, at).Answer == Answer.Met)
+                    .Select(r => r.Stage)
+                    .ToHashSet();
                 if (windows.TryGetValue(2, out var half))
                 {
                     // The published anuria is a sum of exactly 0 mL; ours 50 mL or less, for a catheter drips.
-                    if (stay.Mean(Anuria with { Window = half }, at, none) is { Answer: Answer.Met, Value: 0 }) met.Add(3);
-                    else if (stay.Mean(Anuria with { Window = half }, at).Answer == Answer.Met) small++;
+                    if (stay.Mean(Anuria with { Window = half }, at, none) is { Answer: Answer.Met, Value: 0 })
+                        met.Add(3);
+                    else if (stay.Mean(Anuria with { Window = half }, at).Answer == Answer.Met)
+                        small++;
                 }
 
                 var stage = met.DefaultIfEmpty(0).Max().ToString(CultureInfo.InvariantCulture);
@@ -111,7 +142,9 @@ public sealed class OpenCriteriaTests(JudgedCharting judged, ITestOutputHelper o
             }
         }
 
-        output.WriteLine($"{string.Join(", ", stages.Select(s => $"stage {s.Key}: {s.Value}"))}; {early} within 6 h of admission; {small} anuric by 50 mL and not by 0");
+        output.WriteLine(
+            $"{string.Join(", ", stages.Select(s => $"stage {s.Key}: {s.Value}"))}; {early} within 6 h of admission; {small} anuric by 50 mL and not by 0"
+        );
         Assert.Equal([4146, 287, 814, 420], stages.Values);
         Assert.Equal((33, 43), (early, small));
     }
@@ -129,7 +162,11 @@ public sealed class OpenCriteriaTests(JudgedCharting judged, ITestOutputHelper o
             foreach (var (rule, reading, first) in stay.OwnWindows())
             {
                 var (i, hours, place) = (rule.Stage - 1, Hours(rule), $"{stay.Stay.Id} {reading.At} {Hours(rule)} h");
-                var (published, clock, gap) = (reading.Published.Kdigo[hours], reading.Published.Charting[hours], (decimal)(first.At - first.Before).TotalHours);
+                var (published, clock, gap) = (
+                    reading.Published.Kdigo[hours],
+                    reading.Published.Charting[hours],
+                    (decimal)(first.At - first.Before).TotalHours
+                );
                 var (mean, kilograms) = (stay.Exactly[reading.At].Single(r => IsMean(r, rule)), reading.Published.Kilograms!.Value);
 
                 Assert.Equal((place, (decimal)hours), (place, Rounded(published.Hours - gap, 5)));
@@ -145,14 +182,19 @@ public sealed class OpenCriteriaTests(JudgedCharting judged, ITestOutputHelper o
                 }
 
                 // Where the published decision is another, it is the row at the start that makes it: what it brings is on the other side.
-                if (published.Rate is not { } theirs || (theirs < rule.Threshold) == (mean.Answer == Answer.Met)) continue;
+                if (published.Rate is not { } theirs || (theirs < rule.Threshold) == (mean.Answer == Answer.Met))
+                    continue;
                 Assert.Equal((place, theirs < rule.Threshold), (place, first.Published.Net / gap / kilograms < rule.Threshold));
-                if (mean.Answer == Answer.Met) apart[i].OnlyOurs++;
-                else apart[i].OnlyTheirs++;
+                if (mean.Answer == Answer.Met)
+                    apart[i].OnlyOurs++;
+                else
+                    apart[i].OnlyTheirs++;
             }
         }
 
-        output.WriteLine($"6, 12, 24 h: {string.Join(", ", compared)} compared, {string.Join(", ", byClock)} of them with the rate by clock hours; below only here, only there: {string.Join(", ", apart)}");
+        output.WriteLine(
+            $"6, 12, 24 h: {string.Join(", ", compared)} compared, {string.Join(", ", byClock)} of them with the rate by clock hours; below only here, only there: {string.Join(", ", apart)}"
+        );
         Assert.Equal([4397, 3888, 3281], compared);
         Assert.Equal([4368, 3862, 3261], byClock);
         Assert.Equal([(75, 40), (46, 27), (11, 5)], apart);
@@ -170,7 +212,8 @@ public sealed class OpenCriteriaTests(JudgedCharting judged, ITestOutputHelper o
                 var (mean, published) = (stay.Exactly[reading.At].Single(r => IsMean(r, rule)), reading.Published.Kdigo[Hours(rule)]);
                 var place = $"{stay.Stay.Id} {reading.At} {Hours(rule)} h";
                 var silence = mean.Value < 0 ? Obstacle.BelowZero : Obstacle.NotCovered;
-                if (mean.Answer == Answer.NotEvaluable) Assert.Contains(silence, mean.Obstacles);
+                if (mean.Answer == Answer.NotEvaluable)
+                    Assert.Contains(silence, mean.Obstacles);
                 if (published.Rate is not null)
                 {
                     Assert.True(mean.Answer != Answer.NotEvaluable || mean.Value < 0, place); // what they can answer and can be, we can
@@ -183,7 +226,11 @@ public sealed class OpenCriteriaTests(JudgedCharting judged, ITestOutputHelper o
                 else
                 {
                     // A long gap is no reason for silence about the mean (it is for the hours); nor is a first row that came more than an hour after admission.
-                    Assert.True((rule.Stage == 1 && published.Hours >= 12) || (from == stay.Readings[0].Before && from > stay.Exact.Log.Frame.Start), place);
+                    Assert.True(
+                        (rule.Stage == 1 && published.Hours >= 12)
+                            || (from == stay.Readings[0].Before && from > stay.Exact.Log.Frame.Start),
+                        place
+                    );
                     onlyHere++;
                 }
             }
@@ -206,19 +253,25 @@ public sealed class OpenCriteriaTests(JudgedCharting judged, ITestOutputHelper o
             foreach (var (rule, reading, first) in stay.OwnWindows())
             {
                 var place = $"{stay.Stay.Id} {reading.At} {Hours(rule)} h";
-                var rate = (reading.Published.Kdigo[Hours(rule)].Volume - first.Published.Net) / Hours(rule) / reading.Published.Kilograms!.Value;
+                var rate =
+                    (reading.Published.Kdigo[Hours(rule)].Volume - first.Published.Net) / Hours(rule) / reading.Published.Kilograms!.Value;
                 var doubted = stay.ByDefault[reading.At].Single(r => IsMean(r, rule));
                 if (rate >= rule.Threshold && doubted.Value < rule.Threshold)
                 {
                     biased++;
                     Assert.Contains(doubted.Answer, new[] { Answer.Indeterminate, Answer.NotEvaluable });
-                    if (!stay.Stay.Irrigated) Assert.True(rate * (1 - MeterBias) < rule.Threshold, $"{place}: {rate} became {doubted.Value}");
+                    if (!stay.Stay.Irrigated)
+                        Assert.True(rate * (1 - MeterBias) < rule.Threshold, $"{place}: {rate} became {doubted.Value}");
                 }
 
-                if (doubted.Answer is Answer.Met or Answer.NotMet) Assert.Equal((place, rate < rule.Threshold), (place, doubted.Answer == Answer.Met));
-                if (doubted.Answer == Answer.Met) met++;
-                else if (doubted.Answer == Answer.NotMet) notMet++;
-                else if (doubted.Answer == Answer.Indeterminate) indeterminate++;
+                if (doubted.Answer is Answer.Met or Answer.NotMet)
+                    Assert.Equal((place, rate < rule.Threshold), (place, doubted.Answer == Answer.Met));
+                if (doubted.Answer == Answer.Met)
+                    met++;
+                else if (doubted.Answer == Answer.NotMet)
+                    notMet++;
+                else if (doubted.Answer == Answer.Indeterminate)
+                    indeterminate++;
                 else
                 {
                     Assert.Equal((place, Obstacle.TooUncertain), (place, Assert.Single(doubted.Obstacles)));
@@ -227,7 +280,9 @@ public sealed class OpenCriteriaTests(JudgedCharting judged, ITestOutputHelper o
             }
         }
 
-        output.WriteLine($"{met} met, {notMet} not met, {indeterminate} indeterminate, {silent} too uncertain; {biased} whose best estimate alone is below");
+        output.WriteLine(
+            $"{met} met, {notMet} not met, {indeterminate} indeterminate, {silent} too uncertain; {biased} whose best estimate alone is below"
+        );
         Assert.Equal(4397 + 3888 + 3281, met + notMet + indeterminate + silent);
         Assert.True(met > 1000 && biased > 0, "cases on both sides of the threshold, and between them");
         Assert.True(met + notMet > 9 * (indeterminate + silent), "and most are decided");
@@ -239,10 +294,17 @@ public sealed class OpenCriteriaTests(JudgedCharting judged, ITestOutputHelper o
         foreach (var stays in Stays().GroupBy(s => s.Stay.Irrigated))
         {
             var all = stays.SelectMany(s => s.Readings.SelectMany(r => s.ByDefault[r.At])).ToList();
-            foreach (var kind in all.GroupBy(r => $"{(stays.Key ? "irrigated" : "others")}, stage {r.Stage}{(r.Unit == "mL" ? " (anuria)" : "")}, {Slug.Of(r.Reading)}"))
+            foreach (
+                var kind in all.GroupBy(r =>
+                    $"{(stays.Key ? "irrigated" : "others")}, stage {r.Stage}{(r.Unit == "mL" ? " (anuria)" : "")}, {Slug.Of(r.Reading)}"
+                )
+            )
             {
                 var answers = kind.CountBy(r => r.Answer).OrderBy(a => a.Key).Select(a => $"{a.Value} {Slug.Of(a.Key)}");
-                var obstacles = kind.SelectMany(r => r.Obstacles).CountBy(o => o).OrderBy(o => o.Key).Select(o => $"{o.Value} {Slug.Of(o.Key)}");
+                var obstacles = kind.SelectMany(r => r.Obstacles)
+                    .CountBy(o => o)
+                    .OrderBy(o => o.Key)
+                    .Select(o => $"{o.Value} {Slug.Of(o.Key)}");
                 output.WriteLine($"{kind.Key}: {string.Join(", ", answers)} ({string.Join(", ", obstacles)})");
             }
 
@@ -276,8 +338,10 @@ public sealed class OpenCriteriaTests(JudgedCharting judged, ITestOutputHelper o
             var asSeen = FluidBalance.Of(stay.Doubted.Log.KnownAt(at), BalanceSettings.Default);
             var known = asSeen[FluidBalance.Bladder].Any(i => i.Caveats.Contains(Caveat.DrainageNotCharted));
             Assert.DoesNotContain(JudgedStay.Judge(asSeen, at), r => r is { Stage: 3, Answer: Answer.Met });
-            if (known) Assert.DoesNotContain(JudgedStay.Judge(asSeen, at), r => r.Answer == Answer.Met);
-            if (known) then++;
+            if (known)
+                Assert.DoesNotContain(JudgedStay.Judge(asSeen, at), r => r.Answer == Answer.Met);
+            if (known)
+                then++;
 
             foreach (var result in JudgedStay.Judge(stay.Doubted, at))
             {
@@ -294,7 +358,10 @@ public sealed class OpenCriteriaTests(JudgedCharting judged, ITestOutputHelper o
                 else
                 {
                     // Begun after that reading, the window holds complete pairs alone: 200 mL in 7.7 h and 300 in 9.3, below 0.5 over 99.6 kg.
-                    Assert.Equal((at, result.Reading == Reading.MeanOverWindow && result.Unit == "mL/kg/h" ? Answer.Met : Answer.NotEvaluable), (at, result.Answer));
+                    Assert.Equal(
+                        (at, result.Reading == Reading.MeanOverWindow && result.Unit == "mL/kg/h" ? Answer.Met : Answer.NotEvaluable),
+                        (at, result.Answer)
+                    );
                     Assert.True(result.Stage < 3 || result.Unit == "mL");
                     after++;
                 }
@@ -315,12 +382,20 @@ public sealed class OpenCriteriaTests(JudgedCharting judged, ITestOutputHelper o
 
         // 1 kg from 13:34:56, put right at 16:00: the slip casts no doubt on what puts it right.
         var slipped = Stays().Single(s => s.Stay.Id == "35026312");
-        Assert.All(JudgedStay.Judge(slipped.Doubted, JudgedStay.At("2150-03-11T15:59:59Z")).Where(r => r.Unit == "mL/kg/h"), r => Assert.Contains(Obstacle.WeightImplausible, r.Obstacles));
-        Assert.All(JudgedStay.Judge(slipped.Doubted, JudgedStay.At("2150-03-11T16:00:00Z")).Where(r => r.Unit == "mL/kg/h"), r => Assert.Equal((102.5m, null), (r.Weight!.Weight.Kilograms, r.Weight.Doubt)));
+        Assert.All(
+            JudgedStay.Judge(slipped.Doubted, JudgedStay.At("2150-03-11T15:59:59Z")).Where(r => r.Unit == "mL/kg/h"),
+            r => Assert.Contains(Obstacle.WeightImplausible, r.Obstacles)
+        );
+        Assert.All(
+            JudgedStay.Judge(slipped.Doubted, JudgedStay.At("2150-03-11T16:00:00Z")).Where(r => r.Unit == "mL/kg/h"),
+            r => Assert.Equal((102.5m, null), (r.Weight!.Weight.Kilograms, r.Weight.Doubt))
+        );
 
         // Never put right, or never weighed: the same readings, which by 102.5 kg were judged, stage nobody.
         Assert.Contains(slipped.Readings.SelectMany(r => slipped.ByDefault[r.At]), r => r is { Answer: Answer.Met, Unit: "mL/kg/h" });
-        foreach (var (weights, obstacle) in new[] { (slipped.Stay.Weights.Take(1), Obstacle.WeightImplausible), ([], Obstacle.WeightUnknown) })
+        foreach (
+            var (weights, obstacle) in new[] { (slipped.Stay.Weights.Take(1), Obstacle.WeightImplausible), ([], Obstacle.WeightUnknown) }
+        )
         {
             var stay = JudgedStay.Of(slipped.Stay with { Weights = [.. weights] });
             var rates = stay.Readings.SelectMany(r => stay.ByDefault[r.At]).Where(r => r.Unit == "mL/kg/h").ToList();
@@ -345,8 +420,10 @@ public sealed class OpenCriteriaTests(JudgedCharting judged, ITestOutputHelper o
                     {
                         touching++;
                         Assert.Contains(hourly.Answer, new[] { Answer.NotMet, Answer.NotEvaluable }); // an hour outside the gap that is not below decides
-                        if (hourly.Answer == Answer.NotEvaluable) Assert.Contains(Obstacle.Gap, hourly.Obstacles);
-                        if (hourly.Window.Start < gap.Start || hourly.Window.End > gap.End) continue;
+                        if (hourly.Answer == Answer.NotEvaluable)
+                            Assert.Contains(Obstacle.Gap, hourly.Obstacles);
+                        if (hourly.Window.Start < gap.Start || hourly.Window.End > gap.End)
+                            continue;
                         Assert.Equal((stay.Stay.Id, at, Answer.NotEvaluable), (stay.Stay.Id, at, hourly.Answer));
                         within++;
                     }
@@ -354,7 +431,9 @@ public sealed class OpenCriteriaTests(JudgedCharting judged, ITestOutputHelper o
             }
         }
 
-        output.WriteLine($"{gaps} gaps, the longest of {longest.TotalHours:0.0} h; {touching} readings by the hour touch one, {within} lie within");
+        output.WriteLine(
+            $"{gaps} gaps, the longest of {longest.TotalHours:0.0} h; {touching} readings by the hour touch one, {within} lie within"
+        );
         Assert.Equal((116, Duration.FromMinutes((42 * 60) - 3), 7417, 705), (gaps, longest, touching, within));
     }
 
@@ -389,9 +468,12 @@ public sealed class OpenCriteriaTests(JudgedCharting judged, ITestOutputHelper o
 
     /// <summary>What a rate without any doubt says; of one below zero nothing, for a term is missing.</summary>
     private static Answer Answered(decimal rate, RateCriterion rule) =>
-        rate < 0 ? Answer.NotEvaluable : rate < rule.Threshold ? Answer.Met : Answer.NotMet;
+        rate < 0 ? Answer.NotEvaluable
+        : rate < rule.Threshold ? Answer.Met
+        : Answer.NotMet;
 
-    private static bool IsMean(CriterionResult result, RateCriterion rule) => (result.Stage, result.Reading, result.Unit) == (rule.Stage, Reading.MeanOverWindow, "mL/kg/h");
+    private static bool IsMean(CriterionResult result, RateCriterion rule) =>
+        (result.Stage, result.Reading, result.Unit) == (rule.Stage, Reading.MeanOverWindow, "mL/kg/h");
 
     private static decimal Rounded(decimal value, int decimals) => Math.Round(value, decimals, MidpointRounding.AwayFromZero);
 
@@ -445,7 +527,18 @@ internal sealed class JudgedStay
         Doubted = FluidBalance.Of(log, BalanceSettings.Default);
         var doubtful = stay.Doubtful;
         var times = stay.Published.Keys.Order(StringComparer.Ordinal).ToList();
-        Readings = [.. times.Select((at, i) => new ChartedTime(At(at), i == 0 ? At(at) - Duration.FromHours(1) : At(times[i - 1]), stay.Published[at], doubtful.Contains(at)))];
+        Readings =
+        [
+            .. times.Select(
+                (at, i) =>
+                    new ChartedTime(
+                        At(at),
+                        i == 0 ? At(at) - Duration.FromHours(1) : At(times[i - 1]),
+                        stay.Published[at],
+                        doubtful.Contains(at)
+                    )
+            ),
+        ];
         Moments = [.. UrineOutputCriteria.Moments(Exact, log.Frame.Start, Readings[^1].At)];
         Exactly = Moments.ToDictionary(at => at, at => Judge(Exact, at));
         ByDefault = Readings.ToDictionary(r => r.At, r => Judge(Doubted, r.At));
@@ -471,7 +564,10 @@ internal sealed class JudgedStay
     public static JudgedStay Of(Stay stay)
     {
         var problems = new List<EntryProblem>();
-        var entries = ImportedCharting.Entries(stay).Select(json => EntryReader.Read(JsonSerializer.SerializeToElement(json), "entry", problems)).ToList();
+        var entries = ImportedCharting
+            .Entries(stay)
+            .Select(json => EntryReader.Read(JsonSerializer.SerializeToElement(json), "entry", problems))
+            .ToList();
         Assert.Empty(problems);
         var frame = new EpisodeFrame(At(stay.Start), null, DateTimeZone.Utc, []);
         return new(stay, EpisodeLog.Empty(frame).Append(entries.Select(e => e!.Entry), At("2202-01-01T00:00:00Z")).Log);
@@ -479,7 +575,8 @@ internal sealed class JudgedStay
 
     public static Instant At(string time) => InstantPattern.General.Parse(time).Value;
 
-    public static ImmutableArray<CriterionResult> Judge(FluidBalance balance, Instant at) => UrineOutputCriteria.At(balance, Adult, at, CriteriaSettings.Default);
+    public static ImmutableArray<CriterionResult> Judge(FluidBalance balance, Instant at) =>
+        UrineOutputCriteria.At(balance, Adult, at, CriteriaSettings.Default);
 
     public CriterionResult Mean(RateCriterion rule, Instant at, CriteriaSettings? settings = null) =>
         UrineOutputCriteria.Evaluate(rule, Exact, Adult, at, settings ?? CriteriaSettings.Default).First();
@@ -497,9 +594,12 @@ internal sealed class JudgedStay
             foreach (var rule in OpenCriteriaTests.Kdigo)
             {
                 var first = i;
-                while (first > 0 && Readings[first - 1].At >= reading.At - rule.Window) first--;
-                if (Readings[first..(i + 1)].Any(r => r.Doubtful)) continue;
-                if (!fromClosing || first > 0 || Readings[0].Before == Exact.Log.Frame.Start) yield return (rule, reading, Readings[first].Before);
+                while (first > 0 && Readings[first - 1].At >= reading.At - rule.Window)
+                    first--;
+                if (Readings[first..(i + 1)].Any(r => r.Doubtful))
+                    continue;
+                if (!fromClosing || first > 0 || Readings[0].Before == Exact.Log.Frame.Start)
+                    yield return (rule, reading, Readings[first].Before);
             }
         }
     }
@@ -512,5 +612,6 @@ internal sealed class JudgedStay
         select (window.Rule, window.Reading, first);
 
     private bool SameWeight(ChartedTime reading) =>
-        WeightInForce.Of(Exact.Log, reading.At, Adult, CriteriaSettings.Default) is { Doubt: null } weight && weight.Weight.Kilograms == reading.Published.Kilograms;
+        WeightInForce.Of(Exact.Log, reading.At, Adult, CriteriaSettings.Default) is { Doubt: null } weight
+        && weight.Weight.Kilograms == reading.Published.Kilograms;
 }

@@ -32,7 +32,9 @@ public partial class PackageTests
         var names = Built.Value.Files.Select(file => file.Entry.Name).ToList();
         Assert.Equal("package/package.json", names[0]);
         Assert.Equal(names[1..].Order(StringComparer.Ordinal), names[1..]);
-        Assert.Single(Built.Value.Files.Select(file => (file.Entry.ModificationTime, file.Entry.Mode, file.Entry.Uid, file.Entry.Gid)).Distinct());
+        Assert.Single(
+            Built.Value.Files.Select(file => (file.Entry.ModificationTime, file.Entry.Mode, file.Entry.Uid, file.Entry.Gid)).Distinct()
+        );
         Assert.Equal(0, Built.Value.Files[0].Entry.Uid);
     }
 
@@ -40,7 +42,10 @@ public partial class PackageTests
     public void The_manifest_says_what_a_package_cache_asks_for()
     {
         var manifest = Json("package/package.json");
-        Assert.Equal((FhirPackage.Id, Profiles.Version, Profiles.CanonicalBase, "fhir.ig"), ((string)manifest["name"]!, (string)manifest["version"]!, (string)manifest["canonical"]!, (string)manifest["type"]!));
+        Assert.Equal(
+            (FhirPackage.Id, Profiles.Version, Profiles.CanonicalBase, "fhir.ig"),
+            ((string)manifest["name"]!, (string)manifest["version"]!, (string)manifest["canonical"]!, (string)manifest["type"]!)
+        );
         Assert.Equal("4.0.1", (string)manifest["dependencies"]!["hl7.fhir.r4.core"]!);
         Assert.Equal(["4.0.1"], manifest["fhirVersions"]!.AsArray().Select(version => (string)version!));
         Assert.NotNull(manifest["license"]);
@@ -53,8 +58,13 @@ public partial class PackageTests
         var there = Resources().Where(file => Path.GetDirectoryName(file.Name) + "/" == folder).ToList();
         Assert.NotEmpty(there);
         Assert.Equal(
-            there.Select(file => (Path.GetFileName(file.Name), file.Resource.TypeName, file.Resource.Id, (file.Resource as IConformanceResource)?.Url)),
-            Json($"{folder}.index.json")["files"]!.AsArray().Select(file => ((string)file!["filename"]!, (string)file["resourceType"]!, (string?)file["id"], (string?)file["url"])));
+            there.Select(file =>
+                (Path.GetFileName(file.Name), file.Resource.TypeName, file.Resource.Id, (file.Resource as IConformanceResource)?.Url)
+            ),
+            Json($"{folder}.index.json")["files"]!
+                .AsArray()
+                .Select(file => ((string)file!["filename"]!, (string)file["resourceType"]!, (string?)file["id"], (string?)file["url"]))
+        );
     }
 
     [Fact]
@@ -62,8 +72,12 @@ public partial class PackageTests
     {
         var guide = Assert.Single(Resources().Select(file => file.Resource).OfType<ImplementationGuide>());
         Assert.Equal(
-            Resources().Where(file => file.Resource is not ImplementationGuide).Select(file => $"{file.Resource.TypeName}/{file.Resource.Id}").Order(StringComparer.Ordinal),
-            guide.Definition!.Resource.Select(listed => listed.Reference!.Reference!).Order(StringComparer.Ordinal));
+            Resources()
+                .Where(file => file.Resource is not ImplementationGuide)
+                .Select(file => $"{file.Resource.TypeName}/{file.Resource.Id}")
+                .Order(StringComparer.Ordinal),
+            guide.Definition!.Resource.Select(listed => listed.Reference!.Reference!).Order(StringComparer.Ordinal)
+        );
     }
 
     [Fact]
@@ -71,44 +85,86 @@ public partial class PackageTests
     {
         var definitions = Resources().Select(file => file.Resource).OfType<IConformanceResource>().ToList();
         Assert.All(definitions, definition => Assert.StartsWith(Profiles.CanonicalBase + "/", definition.Url, StringComparison.Ordinal));
-        Assert.All(definitions.OfType<StructureDefinition>(), profile => Assert.True(profile.Snapshot?.Element.Count > (profile.Type == "Extension" ? 4 : 20) && profile.Differential?.Element.Count > 1, profile.Url));
+        Assert.All(
+            definitions.OfType<StructureDefinition>(),
+            profile =>
+                Assert.True(
+                    profile.Snapshot?.Element.Count > (profile.Type == "Extension" ? 4 : 20) && profile.Differential?.Element.Count > 1,
+                    profile.Url
+                )
+        );
         Assert.All(definitions.Cast<IVersionableConformanceResource>(), definition => Assert.Equal(Profiles.Version, definition.Version));
-        foreach (var expected in Definitions.Own(Profiles.CanonicalBase).Cast<IConformanceResource>().Select(own => own.Url).Concat(OwnSearchParameters.All().Select(own => own.Url)))
+        foreach (
+            var expected in Definitions
+                .Own(Profiles.CanonicalBase)
+                .Cast<IConformanceResource>()
+                .Select(own => own.Url)
+                .Concat(OwnSearchParameters.All().Select(own => own.Url))
+        )
             Assert.Contains(definitions, definition => definition.Url == expected);
         Assert.Contains(definitions, definition => definition is ConceptMap);
-        Assert.Equal(Topics.All.Select(topic => topic.Slug).Order(StringComparer.Ordinal), Resources().Select(file => file.Resource).OfType<Basic>().Select(topic => topic.Id!));
+        Assert.Equal(
+            Topics.All.Select(topic => topic.Slug).Order(StringComparer.Ordinal),
+            Resources().Select(file => file.Resource).OfType<Basic>().Select(topic => topic.Id!)
+        );
         Assert.Equal(CapabilityStatementKind.Requirements, Assert.Single(definitions.OfType<CapabilityStatement>()).Kind);
     }
 
     [Fact]
     public void Every_profile_has_an_example_which_keeps_it()
     {
-        var examples = Resources().Where(file => file.Name.StartsWith("package/example/", StringComparison.Ordinal)).Select(file => file.Resource).ToList();
+        var examples = Resources()
+            .Where(file => file.Name.StartsWith("package/example/", StringComparison.Ordinal))
+            .Select(file => file.Resource)
+            .ToList();
         Assert.All(examples, example => Assert.Empty(Judged.Validator.Validate(example)));
         Assert.Equal(
-            Resources().Select(file => file.Resource).OfType<StructureDefinition>().Where(profile => profile.Type != "Extension").Select(profile => profile.Url).Order(StringComparer.Ordinal),
-            examples.Select(example => example.Meta!.Profile.Single()).Order(StringComparer.Ordinal));
+            Resources()
+                .Select(file => file.Resource)
+                .OfType<StructureDefinition>()
+                .Where(profile => profile.Type != "Extension")
+                .Select(profile => profile.Url)
+                .Order(StringComparer.Ordinal),
+            examples.Select(example => example.Meta!.Profile.Single()).Order(StringComparer.Ordinal)
+        );
     }
 
     [Fact]
     public void Everything_of_ours_that_a_definition_refers_to_is_in_it()
     {
-        var urls = Resources().Select(file => file.Resource).OfType<IConformanceResource>().Select(definition => definition.Url!)
-            .Concat(Resources().Select(file => file.Resource).OfType<Basic>().SelectMany(topic => topic.Extension).Select(part => part.Value).OfType<FhirUri>().Select(url => url.Value!)).ToHashSet();
+        var urls = Resources()
+            .Select(file => file.Resource)
+            .OfType<IConformanceResource>()
+            .Select(definition => definition.Url!)
+            .Concat(
+                Resources()
+                    .Select(file => file.Resource)
+                    .OfType<Basic>()
+                    .SelectMany(topic => topic.Extension)
+                    .Select(part => part.Value)
+                    .OfType<FhirUri>()
+                    .Select(url => url.Value!)
+            )
+            .ToHashSet();
         foreach (var (name, text) in Built.Value.Files.Select(file => (file.Entry.Name, file.Text)))
         {
             Assert.All(
                 Ours().Matches(text).Select(match => match.Value),
-                url => Assert.True(urls.Contains(url), $"{name} refers to {url}"));
+                url => Assert.True(urls.Contains(url), $"{name} refers to {url}")
+            );
         }
     }
 
     [Fact]
-    public void Nothing_tells_where_it_was_built_or_sends_a_reader_to_a_registry() => Assert.All(Built.Value.Files, file =>
-    {
-        Assert.DoesNotMatch(@"(?<![\w/.:])/(?:home|root|tmp|work|usr|Users|var)/", file.Text);
-        Assert.DoesNotMatch(@"registry\.|packages\.(?:fhir|simplifier)|npmjs|build\.fhir\.org", file.Text);
-    });
+    public void Nothing_tells_where_it_was_built_or_sends_a_reader_to_a_registry() =>
+        Assert.All(
+            Built.Value.Files,
+            file =>
+            {
+                Assert.DoesNotMatch(@"(?<![\w/.:])/(?:home|root|tmp|work|usr|Users|var)/", file.Text);
+                Assert.DoesNotMatch(@"registry\.|packages\.(?:fhir|simplifier)|npmjs|build\.fhir\.org", file.Text);
+            }
+        );
 
     [Fact]
     public async System.Threading.Tasks.Task It_is_served_with_an_entity_tag_and_not_sent_twice()
@@ -118,7 +174,10 @@ public partial class PackageTests
         Assert.Equal((HttpStatusCode.OK, "application/gzip"), (first.StatusCode, first.Content.Headers.ContentType!.MediaType));
         Assert.Equal(Built.Value.Bytes, await first.Content.ReadAsByteArrayAsync());
 
-        using var again = new HttpRequestMessage(HttpMethod.Get, "/fhir/package.tgz") { Headers = { IfNoneMatch = { first.Headers.ETag! } } };
+        using var again = new HttpRequestMessage(HttpMethod.Get, "/fhir/package.tgz")
+        {
+            Headers = { IfNoneMatch = { first.Headers.ETag! } },
+        };
         using var known = await ward.Http.SendAsync(again);
         Assert.Equal(HttpStatusCode.NotModified, known.StatusCode);
         Assert.Empty(await known.Content.ReadAsByteArrayAsync());
@@ -135,7 +194,10 @@ public partial class PackageTests
         using var said = new StringWriter();
         Assert.Equal(0, PackageApi.Write([file], said, TextWriter.Null));
         Assert.Equal(Built.Value.Bytes, File.ReadAllBytes(file));
-        Assert.Equal($"{Convert.ToHexStringLower(System.Security.Cryptography.SHA256.HashData(Built.Value.Bytes))}  {file}", said.ToString().Trim());
+        Assert.Equal(
+            $"{Convert.ToHexStringLower(System.Security.Cryptography.SHA256.HashData(Built.Value.Bytes))}  {file}",
+            said.ToString().Trim()
+        );
         Assert.Equal(2, PackageApi.Write([], TextWriter.Null, TextWriter.Null));
     }
 
@@ -149,17 +211,21 @@ public partial class PackageTests
     {
         var files = new List<(TarEntry, string)>();
         using var tar = new TarReader(new GZipStream(new MemoryStream(bytes), CompressionMode.Decompress));
-        while (tar.GetNextEntry(copyData: true) is { } entry) files.Add((entry, new StreamReader(entry.DataStream!, Encoding.UTF8).ReadToEnd()));
+        while (tar.GetNextEntry(copyData: true) is { } entry)
+            files.Add((entry, new StreamReader(entry.DataStream!, Encoding.UTF8).ReadToEnd()));
         return files;
     }
 
     private static JsonNode Json(string name) => JsonNode.Parse(Built.Value.Files.Single(file => file.Entry.Name == name).Text)!;
 
     // The strict reader refuses what R4 does not allow: a missing element, a code outside a required list, a malformed value.
-    private static IEnumerable<(string Name, Resource Resource)> Resources() => Built.Value.Files
-        .Where(file => Path.GetFileName(file.Entry.Name) is not ("package.json" or ".index.json"))
-        .Select(file => (file.Entry.Name, FhirJsonDeserializer.DEFAULT.Deserialize<Resource>(file.Text)));
+    private static IEnumerable<(string Name, Resource Resource)> Resources() =>
+        Built
+            .Value.Files.Where(file => Path.GetFileName(file.Entry.Name) is not ("package.json" or ".index.json"))
+            .Select(file => (file.Entry.Name, FhirJsonDeserializer.DEFAULT.Deserialize<Resource>(file.Text)));
 
-    [GeneratedRegex(@"https://irrigationfhir\.example/fhir/(?:StructureDefinition|ValueSet|CodeSystem|SearchParameter|ConceptMap|CapabilityStatement|SubscriptionTopic|ImplementationGuide)/[\w.-]+")]
+    [GeneratedRegex(
+        @"https://irrigationfhir\.example/fhir/(?:StructureDefinition|ValueSet|CodeSystem|SearchParameter|ConceptMap|CapabilityStatement|SubscriptionTopic|ImplementationGuide)/[\w.-]+"
+    )]
     private static partial Regex Ours();
 }

@@ -6,19 +6,35 @@ namespace IrrigationFhir.Tests.Repository;
 /// <summary>The Dockerfile, read: what it copies is there, and what it promises it says.</summary>
 public class DockerfileTests
 {
-    private static readonly string[] Lines = [.. Repo.Read("Dockerfile").Replace("\\\n", " ", StringComparison.Ordinal).Split('\n').Where(line => line.Length > 0 && line[0] != '#')];
+    private static readonly string[] Lines =
+    [
+        .. Repo.Read("Dockerfile")
+            .Replace("\\\n", " ", StringComparison.Ordinal)
+            .Split('\n')
+            .Where(line => line.Length > 0 && line[0] != '#'),
+    ];
 
     [Fact]
     public void Every_path_that_it_names_is_in_the_repository()
     {
-        var copied = Lines.Where(line => line.StartsWith("COPY ", StringComparison.Ordinal) && !line.Contains("--from", StringComparison.Ordinal)).SelectMany(line => line.Split(' ')[1..^1]).ToList();
+        var copied = Lines
+            .Where(line => line.StartsWith("COPY ", StringComparison.Ordinal) && !line.Contains("--from", StringComparison.Ordinal))
+            .SelectMany(line => line.Split(' ')[1..^1])
+            .ToList();
         Assert.Contains("src/IrrigationFhir/packages.lock.json", copied);
         Assert.All(copied, path => Assert.True(Path.Exists(Repo.PathOf(path)), path));
 
-        var projects = Lines.Where(line => line.StartsWith("RUN dotnet", StringComparison.Ordinal)).Select(line => line.Split(' ')[3]).ToList();
+        var projects = Lines
+            .Where(line => line.StartsWith("RUN dotnet", StringComparison.Ordinal))
+            .Select(line => line.Split(' ')[3])
+            .ToList();
         Assert.NotEmpty(projects);
         Assert.All(projects, project => Assert.NotEmpty(Directory.GetFiles(Repo.PathOf(project), "*.csproj")));
-        Assert.Contains(Lines, line => line.StartsWith("RUN dotnet restore", StringComparison.Ordinal) && line.Contains("--locked-mode", StringComparison.Ordinal));
+        Assert.Contains(
+            Lines,
+            line =>
+                line.StartsWith("RUN dotnet restore", StringComparison.Ordinal) && line.Contains("--locked-mode", StringComparison.Ordinal)
+        );
     }
 
     [Fact]
@@ -32,7 +48,12 @@ public class DockerfileTests
         Assert.Equal("USER $APP_UID", image.Last(line => line.StartsWith("USER ", StringComparison.Ordinal)));
         Assert.Contains("ENV Data__Folder=/data", image);
         Assert.Contains("VOLUME /data", image);
-        Assert.Contains(image, line => line.StartsWith("HEALTHCHECK ", StringComparison.Ordinal) && line.EndsWith("""CMD ["dotnet", "IrrigationFhir.dll", "health"]""", StringComparison.Ordinal));
+        Assert.Contains(
+            image,
+            line =>
+                line.StartsWith("HEALTHCHECK ", StringComparison.Ordinal)
+                && line.EndsWith("""CMD ["dotnet", "IrrigationFhir.dll", "health"]""", StringComparison.Ordinal)
+        );
     }
 
     [Fact]
@@ -42,7 +63,13 @@ public class DockerfileTests
         var command = blocks.Single(block => block.StartsWith("docker run", StringComparison.Ordinal));
         Assert.Contains($"#   {command}\n", Repo.Read("Dockerfile"), StringComparison.Ordinal);
         string[] options =
-            ["--read-only", "--tmpfs /tmp", "--cap-drop ALL", "--security-opt no-new-privileges", "-v irrigation-data:/data"];
+        [
+            "--read-only",
+            "--tmpfs /tmp",
+            "--cap-drop ALL",
+            "--security-opt no-new-privileges",
+            "-v irrigation-data:/data",
+        ];
         Assert.All(options, option => Assert.Contains($" {option} ", command, StringComparison.Ordinal));
     }
 
@@ -54,7 +81,8 @@ public class DockerfileTests
         {
             address = ward.Http.BaseAddress!.ToString();
             using var patience = new CancellationTokenSource(TimeSpan.FromMinutes(1));
-            while (!(await ward.Http.GetAsync(new Uri("/health/ready", UriKind.Relative), patience.Token)).IsSuccessStatusCode) await Task.Delay(50, patience.Token);
+            while (!(await ward.Http.GetAsync(new Uri("/health/ready", UriKind.Relative), patience.Token)).IsSuccessStatusCode)
+                await Task.Delay(50, patience.Token);
             Assert.Equal((0, "ready"), await Probed(address));
         }
 

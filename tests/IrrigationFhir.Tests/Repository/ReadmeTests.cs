@@ -27,8 +27,12 @@ public partial class ReadmeTests
     [Theory, InlineData("README.md"), InlineData("DEVELOPERS.md")]
     public void Every_project_script_and_file_that_a_text_names_is_there(string text)
     {
-        var named = BlocksOf(Repo.Read(text)).SelectMany(block => NamedPath().Matches(block)).Select(m => m.Groups[1].Value)
-            .Concat(QuotedPath().Matches(Repo.Read(text)).Select(m => m.Groups[1].Value)).Distinct().ToList();
+        var named = BlocksOf(Repo.Read(text))
+            .SelectMany(block => NamedPath().Matches(block))
+            .Select(m => m.Groups[1].Value)
+            .Concat(QuotedPath().Matches(Repo.Read(text)).Select(m => m.Groups[1].Value))
+            .Distinct()
+            .ToList();
         Assert.NotEmpty(named);
         Assert.All(named, path => Assert.True(Path.Exists(Repo.PathOf(path)), $"{text} names {path}"));
     }
@@ -38,12 +42,23 @@ public partial class ReadmeTests
     {
         Skip.IfNot(Shell.IsThere, Shell.Absent);
         await using var ward = RunningService.Start("2026-03-15T06:05:00Z");
-        var commands = Blocks.Where(block => block.Contains("curl", StringComparison.Ordinal)).SelectMany(block => block.Split('\n')).ToList();
+        var commands = Blocks
+            .Where(block => block.Contains("curl", StringComparison.Ordinal))
+            .SelectMany(block => block.Split('\n'))
+            .ToList();
         Assert.Equal(9, commands.Count);
 
         // Each reply on a line of its own; what only sets a variable answers nothing.
-        var script = string.Join('\n', commands.Select(command => $"{command.Replace(Served, ward.Http.BaseAddress!.ToString().TrimEnd('/'), StringComparison.Ordinal)}; echo"));
-        var replies = (await Shell.Run(script)).Split('\n', StringSplitOptions.RemoveEmptyEntries).Select(line => JsonNode.Parse(line)!).ToList();
+        var script = string.Join(
+            '\n',
+            commands.Select(command =>
+                $"{command.Replace(Served, ward.Http.BaseAddress!.ToString().TrimEnd('/'), StringComparison.Ordinal)}; echo"
+            )
+        );
+        var replies = (await Shell.Run(script))
+            .Split('\n', StringSplitOptions.RemoveEmptyEntries)
+            .Select(line => JsonNode.Parse(line)!)
+            .ToList();
         Assert.Equal(8, replies.Count);
 
         Assert.Equal(1, (int)replies[0]["version"]!);
@@ -53,13 +68,22 @@ public partial class ReadmeTests
 
         // The bladder's intervals sum to 355 mL and the urethral catheter gave 55: 5720 − 5370 + 60 leaked = 410.
         var shift = Assert.Single(replies[4]["shifts"]!.AsArray())!;
-        Assert.Equal((410m, 350m), ((decimal)shift["correctedUrineOutput"]!["headline"]!["value"]!, (decimal)shift["simpleOutput"]!["value"]!));
+        Assert.Equal(
+            (410m, 350m),
+            ((decimal)shift["correctedUrineOutput"]!["headline"]!["value"]!, (decimal)shift["simpleOutput"]!["value"]!)
+        );
         var one = replies[4]["hours"]!.AsArray().Single(hour => (string)hour!["start"]! == "2026-03-15T01:00:00+01:00")!;
-        Assert.Equal((42.8m, -530m), (Math.Round((decimal)one["correctedUrineOutput"]!["headline"]!["value"]!, 1), (decimal)one["simpleOutput"]!["value"]!));
+        Assert.Equal(
+            (42.8m, -530m),
+            (Math.Round((decimal)one["correctedUrineOutput"]!["headline"]!["value"]!, 1), (decimal)one["simpleOutput"]!["value"]!)
+        );
         Assert.Contains("−530 mL", Readme, StringComparison.Ordinal);
         Assert.Contains("42.8 mL", Readme, StringComparison.Ordinal);
 
-        Assert.All(replies[5]["entry"]!.AsArray(), entry => Assert.Contains((string)entry!["resource"]!["code"]!["coding"]![0]!["code"]!, "9187-6"));
+        Assert.All(
+            replies[5]["entry"]!.AsArray(),
+            entry => Assert.Contains((string)entry!["resource"]!["code"]!["coding"]![0]!["code"]!, "9187-6")
+        );
         Assert.NotEmpty(replies[5]["entry"]!.AsArray());
         Assert.Equal("negative", (string)replies[6]["issue"]![0]!["details"]!["coding"]![0]!["code"]!);
         Assert.Equal(("Observation", 35m), ((string)replies[7]["resourceType"]!, (decimal)replies[7]["valueQuantity"]!["value"]!));
@@ -68,10 +92,19 @@ public partial class ReadmeTests
     [Fact]
     public void Every_setting_that_the_code_reads_has_its_row()
     {
-        var literal = Repo.Files("src/IrrigationFhir", "*.cs").SelectMany(file => SettingRead().Matches(Repo.Read(file))).Select(m => m.Groups[1].Value);
-        var read = literal.Concat(typeof(FhirSettings).GetProperties().Where(p => p.CanWrite).Select(p => $"Fhir:{p.Name}"))
+        var literal = Repo.Files("src/IrrigationFhir", "*.cs")
+            .SelectMany(file => SettingRead().Matches(Repo.Read(file)))
+            .Select(m => m.Groups[1].Value);
+        var read = literal
+            .Concat(typeof(FhirSettings).GetProperties().Where(p => p.CanWrite).Select(p => $"Fhir:{p.Name}"))
             .Concat(typeof(IntakeSettings).GetProperties().Where(p => p.CanWrite).Select(p => $"Intake:{p.Name}"))
-            .Concat(typeof(SubscriptionSettings).GetProperties().Where(p => p.SetMethod?.IsPublic == true).Select(p => $"Subscriptions:{p.Name}")).Distinct();
+            .Concat(
+                typeof(SubscriptionSettings)
+                    .GetProperties()
+                    .Where(p => p.SetMethod?.IsPublic == true)
+                    .Select(p => $"Subscriptions:{p.Name}")
+            )
+            .Distinct();
         var rows = SettingRow().Matches(Readme).Select(m => m.Groups[1].Value);
         Assert.Equal(read.Order(StringComparer.Ordinal), rows.Order(StringComparer.Ordinal));
         Assert.Contains($"| `Fhir:MaxBodyBytes` | {FhirSettings.DefaultMaxBodyBytes} |", Readme, StringComparison.Ordinal);

@@ -11,7 +11,12 @@ internal static class Repo
     /// <summary>Set to 1 to write the committed examples anew in place of comparing with them.</summary>
     public const string WriteVariable = "WRITE_EXAMPLES";
 
-    private static readonly JsonSerializerOptions Readable = new() { WriteIndented = true, NewLine = "\n", Encoder = JavaScriptEncoder.UnsafeRelaxedJsonEscaping };
+    private static readonly JsonSerializerOptions Readable = new()
+    {
+        WriteIndented = true,
+        NewLine = "\n",
+        Encoder = JavaScriptEncoder.UnsafeRelaxedJsonEscaping,
+    };
 
     public static string Root { get; } = FindRoot(AppContext.BaseDirectory);
 
@@ -21,10 +26,32 @@ internal static class Repo
 
     /// <summary>Paths, relative to the root and with slashes, of what belongs to the repository below a folder.</summary>
     public static IReadOnlyList<string> Files(string folder, string pattern = "*") =>
-        [.. Directory.EnumerateFiles(PathOf(folder), pattern, new EnumerationOptions { RecurseSubdirectories = true, AttributesToSkip = FileAttributes.None })
-            .Select(path => Path.GetRelativePath(Root, path).Replace('\\', '/'))
-            .Where(path => !path.Split('/').Any(part => part is "bin" or "obj" or "artifacts" or "TestResults" or "BenchmarkDotNet.Artifacts" or "node_modules" or "data" or ".git" or ".vs" or ".idea"))
-            .Order(StringComparer.Ordinal)];
+        [
+            .. Directory
+                .EnumerateFiles(
+                    PathOf(folder),
+                    pattern,
+                    new EnumerationOptions { RecurseSubdirectories = true, AttributesToSkip = FileAttributes.None }
+                )
+                .Select(path => Path.GetRelativePath(Root, path).Replace('\\', '/'))
+                .Where(path =>
+                    !path.Split('/')
+                        .Any(part =>
+                            part
+                                is "bin"
+                                    or "obj"
+                                    or "artifacts"
+                                    or "TestResults"
+                                    or "BenchmarkDotNet.Artifacts"
+                                    or "node_modules"
+                                    or "data"
+                                    or ".git"
+                                    or ".vs"
+                                    or ".idea"
+                        )
+                )
+                .Order(StringComparer.Ordinal),
+        ];
 
     public static string Text(JsonNode json) => json.ToJsonString(Readable) + "\n";
 
@@ -38,7 +65,10 @@ internal static class Repo
         }
 
         Assert.True(File.Exists(PathOf(relative)), $"{relative} is missing; {WriteVariable}=1 dotnet test writes it");
-        Assert.True(Read(relative) == text, $"{relative} is not what the service says; {WriteVariable}=1 dotnet test writes it anew. The service says:\n{text}");
+        Assert.True(
+            Read(relative) == text,
+            $"{relative} is not what the service says; {WriteVariable}=1 dotnet test writes it anew. The service says:\n{text}"
+        );
     }
 
     private static string FindRoot(string from) =>

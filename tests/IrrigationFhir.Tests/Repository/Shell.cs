@@ -17,8 +17,15 @@ internal static class Shell
     /// <param name="variables">What is set for it.</param>
     public static async Task<string> Run(string script, string folder = ".", params (string Name, string Value)[] variables)
     {
-        var start = new ProcessStartInfo("bash", ["-euo", "pipefail"]) { WorkingDirectory = Repo.PathOf(folder), RedirectStandardInput = true, RedirectStandardOutput = true, RedirectStandardError = true };
-        foreach (var (name, value) in variables) start.Environment[name] = value;
+        var start = new ProcessStartInfo("bash", ["-euo", "pipefail"])
+        {
+            WorkingDirectory = Repo.PathOf(folder),
+            RedirectStandardInput = true,
+            RedirectStandardOutput = true,
+            RedirectStandardError = true,
+        };
+        foreach (var (name, value) in variables)
+            start.Environment[name] = value;
         using var bash = Process.Start(start)!;
         await bash.StandardInput.WriteAsync(script);
         bash.StandardInput.Close();
@@ -29,5 +36,7 @@ internal static class Shell
     }
 
     private static bool OnPath(string program) =>
-        (Environment.GetEnvironmentVariable("PATH") ?? "").Split(Path.PathSeparator).Any(folder => File.Exists(Path.Combine(folder, program)));
+        (Environment.GetEnvironmentVariable("PATH") ?? "")
+            .Split(Path.PathSeparator)
+            .Any(folder => File.Exists(Path.Combine(folder, program)));
 }

@@ -16,7 +16,11 @@ public class SupplyChainTests
     [InlineData(0, Clean, Vulnerable, "the audit is blind here")]
     [InlineData(0, Vulnerable, Vulnerable, "failed: packages with known vulnerabilities")]
     public async Task The_audit_is_believed_only_where_it_finds_what_is_known_to_be_vulnerable(
-        int restored, string control, string ours, string says)
+        int restored,
+        string control,
+        string ours,
+        string says
+    )
     {
         Skip.IfNot(Shell.IsThere, Shell.Absent);
         var folder = Directory.CreateTempSubdirectory("audit-").FullName;
@@ -25,14 +29,17 @@ public class SupplyChainTests
 
         // A feed of our own making: "dotnet restore" ends as it is told, "dotnet list" of control and solution says what lies there.
         var dotnet = Path.Combine(folder, "dotnet");
-        await File.WriteAllTextAsync(dotnet, $$"""
+        await File.WriteAllTextAsync(
+            dotnet,
+            $$"""
             #!/bin/sh
             case "$1 $2" in
                 restore*) exit {{restored}} ;;
                 list*control.csproj) cat "{{folder}}/control.json" ;;
                 list*) cat "{{folder}}/ours.json" ;;
             esac
-            """);
+            """
+        );
         var said = await Shell.Run($"chmod +x \"{dotnet}\"; PATH=\"{folder}:$PATH\" bash .ci/audit && echo passed || echo refused");
 
         Assert.Contains(says, said, StringComparison.Ordinal);

@@ -52,7 +52,13 @@ public class CapabilityTests
         ["payload"] = "application/fhir+json",
     };
 
-    private static readonly Dictionary<string, string> Status = new() { ["Observation"] = "final", ["Procedure"] = "in-progress", ["Flag"] = "active", ["Subscription"] = "requested" };
+    private static readonly Dictionary<string, string> Status = new()
+    {
+        ["Observation"] = "final",
+        ["Procedure"] = "in-progress",
+        ["Flag"] = "active",
+        ["Subscription"] = "requested",
+    };
 
     [Fact]
     public async Task Every_claim_of_the_CapabilityStatement_is_exercised_R_HTTP_14()
@@ -63,10 +69,16 @@ public class CapabilityTests
 
         var statement = await fhir.Get<CapabilityStatement>("fhir/metadata");
 
-        Assert.Equal((FHIRVersion.N4_0_1, CapabilityStatementKind.Instance, fhir.Base), (statement.FhirVersion!.Value, statement.Kind!.Value, statement.Implementation!.Url));
+        Assert.Equal(
+            (FHIRVersion.N4_0_1, CapabilityStatementKind.Instance, fhir.Base),
+            (statement.FhirVersion!.Value, statement.Kind!.Value, statement.Implementation!.Url)
+        );
         Assert.DoesNotContain(statement.Format, format => format!.Contains("xml", StringComparison.Ordinal));
         var resources = statement.Rest.Single().Resource;
-        Assert.Equal([.. IndexedTypes.All.Select(type => type.Name), "Patient"], resources.Select(resource => resource.TypeElement!.JsonValue));
+        Assert.Equal(
+            [.. IndexedTypes.All.Select(type => type.Name), "Patient"],
+            resources.Select(resource => resource.TypeElement!.JsonValue)
+        );
         foreach (var resource in resources)
         {
             var type = (string)resource.TypeElement!.JsonValue!;
@@ -98,28 +110,54 @@ public class CapabilityTests
             }
 
             foreach (var include in resource.SearchInclude)
-                Assert.Contains((await Strict($"{type}?_include={include}&_id=x")).Entry, entry => entry.Search!.Mode == Bundle.SearchEntryMode.Include);
+                Assert.Contains(
+                    (await Strict($"{type}?_include={include}&_id=x")).Entry,
+                    entry => entry.Search!.Mode == Bundle.SearchEntryMode.Include
+                );
             foreach (var include in resource.SearchRevInclude)
-                Assert.Contains((await Strict($"{type}?_revinclude={include}&_id={(include!.StartsWith("Observation", StringComparison.Ordinal) ? "y" : "x")}")).Entry, entry => entry.Search!.Mode == Bundle.SearchEntryMode.Include);
+                Assert.Contains(
+                    (
+                        await Strict(
+                            $"{type}?_revinclude={include}&_id={(include!.StartsWith("Observation", StringComparison.Ordinal) ? "y" : "x")}"
+                        )
+                    ).Entry,
+                    entry => entry.Search!.Mode == Bundle.SearchEntryMode.Include
+                );
         }
 
         // No claim beside those that are exercised below.
         foreach (var type in IndexedTypes.All)
-            Assert.Equal(type.Parameters.Select(parameter => parameter.Name), resources.Single(resource => (string)resource.TypeElement!.JsonValue! == type.Name).SearchParam.Select(claimed => claimed.Name));
+            Assert.Equal(
+                type.Parameters.Select(parameter => parameter.Name),
+                resources
+                    .Single(resource => (string)resource.TypeElement!.JsonValue! == type.Name)
+                    .SearchParam.Select(claimed => claimed.Name)
+            );
 
         foreach (var (type, parameter) in IndexedTypes.All.SelectMany(type => type.Parameters.Select(parameter => (type, parameter))))
         {
-            var claim = resources.Single(resource => (string)resource.TypeElement!.JsonValue! == type.Name).SearchParam.Single(claimed => claimed.Name == parameter.Name);
-            Assert.StartsWith(parameter.Own is null ? "http://hl7.org/fhir/SearchParameter/" : IrrigationFhir.Fhir.Profiles.CanonicalBase + "/SearchParameter/", claim.Definition, StringComparison.Ordinal);
+            var claim = resources
+                .Single(resource => (string)resource.TypeElement!.JsonValue! == type.Name)
+                .SearchParam.Single(claimed => claimed.Name == parameter.Name);
+            Assert.StartsWith(
+                parameter.Own is null
+                    ? "http://hl7.org/fhir/SearchParameter/"
+                    : IrrigationFhir.Fhir.Profiles.CanonicalBase + "/SearchParameter/",
+                claim.Definition,
+                StringComparison.Ordinal
+            );
             var value = parameter.Name == "status" ? Status[type.Name] : Finds[parameter.Name];
             await Finds_x($"{parameter.Name}={Uri.EscapeDataString(value)}");
             foreach (var prefix in parameter.Prefixes)
             {
                 Assert.Contains(prefix, claim.Documentation!, StringComparison.Ordinal);
-                var prefixed = value.Contains('$', StringComparison.Ordinal) ? value.Replace("$", "$" + prefix, StringComparison.Ordinal) : prefix + value;
+                var prefixed = value.Contains('$', StringComparison.Ordinal)
+                    ? value.Replace("$", "$" + prefix, StringComparison.Ordinal)
+                    : prefix + value;
                 var found = await Strict($"{type.Name}?{parameter.Name}={Uri.EscapeDataString(prefixed)}");
                 // Asked for the very value it has; only where a part has another value than the whole, every prefix finds one of them or the other.
-                var expected = parameter.Name == "combo-value-quantity" ? prefix is not ("lt" or "eb") : prefix is "eq" or "le" or "ge" or "ap";
+                var expected =
+                    parameter.Name == "combo-value-quantity" ? prefix is not ("lt" or "eb") : prefix is "eq" or "le" or "ge" or "ap";
                 Assert.True(found.Entry.Any(entry => entry.Resource!.Id == "x") == expected, $"{type.Name}?{parameter.Name}={prefixed}");
             }
 
@@ -130,11 +168,17 @@ public class CapabilityTests
                 {
                     case ":missing":
                         await Finds_x($"{parameter.Name}:missing=false");
-                        Assert.DoesNotContain((await Strict($"{type.Name}?{parameter.Name}:missing=true")).Entry, entry => entry.Resource!.Id == "x");
+                        Assert.DoesNotContain(
+                            (await Strict($"{type.Name}?{parameter.Name}:missing=true")).Entry,
+                            entry => entry.Resource!.Id == "x"
+                        );
                         break;
                     case ":exact":
                         await Finds_x($"{parameter.Name}:exact=https://ward.example/topic");
-                        Assert.DoesNotContain((await Strict($"{type.Name}?{parameter.Name}:exact={Uri.EscapeDataString(value)}")).Entry, entry => entry.Resource!.Id == "x");
+                        Assert.DoesNotContain(
+                            (await Strict($"{type.Name}?{parameter.Name}:exact={Uri.EscapeDataString(value)}")).Entry,
+                            entry => entry.Resource!.Id == "x"
+                        );
                         break;
                     case ":not":
                         await Finds_x($"{parameter.Name}:not=nothing");
@@ -147,9 +191,16 @@ public class CapabilityTests
                         break;
                     default:
                         // One of the types it may point at: only the right one finds it.
-                        var id = parameter.Name is "derived-from" or "has-member" ? "y" : parameter.Name == "target" ? "x" : "1";
+                        var id =
+                            parameter.Name is "derived-from" or "has-member" ? "y"
+                            : parameter.Name == "target" ? "x"
+                            : "1";
                         var found = await Strict($"{type.Name}?{parameter.Name}{modifier}={id}");
-                        Assert.Contains($"{parameter.Name}{modifier}={id}", Uri.UnescapeDataString(found.SelfLink!.ToString()), StringComparison.Ordinal);
+                        Assert.Contains(
+                            $"{parameter.Name}{modifier}={id}",
+                            Uri.UnescapeDataString(found.SelfLink!.ToString()),
+                            StringComparison.Ordinal
+                        );
                         break;
                 }
             }
@@ -176,8 +227,20 @@ public class CapabilityTests
     {
         static ResourceReference To(string target) => new(target) { Identifier = new("r", "R-1") };
         static CodeableConcept Concept(string code) => new("t", code, "Word for " + code, null);
-        static Meta Meta() => new() { Profile = ["https://ward.example/profile|1.0"], Tag = [new("t", "tag", "Word")], Security = [new("t", "label", "Word")] };
-        Quantity Volume(decimal value) => new() { Value = value, System = "http://unitsofmeasure.org", Code = "mL" };
+        static Meta Meta() =>
+            new()
+            {
+                Profile = ["https://ward.example/profile|1.0"],
+                Tag = [new("t", "tag", "Word")],
+                Security = [new("t", "label", "Word")],
+            };
+        Quantity Volume(decimal value) =>
+            new()
+            {
+                Value = value,
+                System = "http://unitsofmeasure.org",
+                Code = "mL",
+            };
 
         yield return StoreOnDisk.Drainage("y", "2026-03-02T08:00:00Z", null, 1);
         yield return new Observation
@@ -230,7 +293,15 @@ public class CapabilityTests
             Extension =
             [
                 new(IrrigationFhir.Fhir.Profiles.FlagAcknowledged, new FhirDateTime("2026-03-02T08:52:00Z")),
-                new(IrrigationFhir.Fhir.Profiles.FlagTimeToAcknowledge, new Quantity { Value = 2, System = "http://unitsofmeasure.org", Code = "min" }),
+                new(
+                    IrrigationFhir.Fhir.Profiles.FlagTimeToAcknowledge,
+                    new Quantity
+                    {
+                        Value = 2,
+                        System = "http://unitsofmeasure.org",
+                        Code = "min",
+                    }
+                ),
             ],
         };
         yield return new Provenance
@@ -249,15 +320,23 @@ public class CapabilityTests
             Reason = "invented",
             Criteria = "https://ward.example/topic",
             End = DateTimeOffset.Parse("2026-03-02T08:50:00Z", null),
-            Channel = new() { Type = Subscription.SubscriptionChannelType.RestHook, Endpoint = "https://board.example/notify", Payload = "application/fhir+json" },
+            Channel = new()
+            {
+                Type = Subscription.SubscriptionChannelType.RestHook,
+                Endpoint = "https://board.example/notify",
+                Payload = "application/fhir+json",
+            },
         };
     }
 
     [Fact]
     public async Task Another_room_adds_its_claims()
     {
-        await using var fhir = await FhirOverHttp.Start(services => services.AddSingleton<CapabilityClaim>(
-            statement => statement.Rest[0].Resource[0].SupportedProfile = ["https://ward.example/StructureDefinition/drainage"]));
+        await using var fhir = await FhirOverHttp.Start(services =>
+            services.AddSingleton<CapabilityClaim>(statement =>
+                statement.Rest[0].Resource[0].SupportedProfile = ["https://ward.example/StructureDefinition/drainage"]
+            )
+        );
 
         var statement = await fhir.Get<CapabilityStatement>("fhir/metadata");
 

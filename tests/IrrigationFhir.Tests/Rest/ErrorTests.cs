@@ -41,7 +41,11 @@ public class ErrorTests
 
         using var reply = await fhir.Client.PutAsync("fhir/Observation/1", new StringContent("{}"));
 
-        Assert.Contains("GET", (await FhirOverHttp.Read<OperationOutcome>(reply, 405)).Issue.Single().Diagnostics!, StringComparison.Ordinal);
+        Assert.Contains(
+            "GET",
+            (await FhirOverHttp.Read<OperationOutcome>(reply, 405)).Issue.Single().Diagnostics!,
+            StringComparison.Ordinal
+        );
         Assert.Equal(["GET", "HEAD"], reply.Content.Headers.Allow.Order());
     }
 
@@ -56,7 +60,11 @@ public class ErrorTests
         body.Headers.ContentType = MediaTypeHeaderValue.Parse(type);
         using var reply = await fhir.Client.PostAsync("fhir/Observation/_search", body);
 
-        Assert.Contains("application/x-www-form-urlencoded", (await FhirOverHttp.Read<OperationOutcome>(reply, 415)).Issue.Single().Diagnostics!, StringComparison.Ordinal);
+        Assert.Contains(
+            "application/x-www-form-urlencoded",
+            (await FhirOverHttp.Read<OperationOutcome>(reply, 415)).Issue.Single().Diagnostics!,
+            StringComparison.Ordinal
+        );
     }
 
     [Theory]
@@ -89,7 +97,10 @@ public class ErrorTests
 
         using var reply = await fhir.Client.PostAsync("number", new StringContent("1", Encoding.UTF8, "text/plain"));
 
-        Assert.Equal("unsupported-media-type", (await FhirOverHttp.Read<OperationOutcome>(reply, 415)).Issue.Single().Details!.Coding.Single().Code);
+        Assert.Equal(
+            "unsupported-media-type",
+            (await FhirOverHttp.Read<OperationOutcome>(reply, 415)).Issue.Single().Details!.Coding.Single().Code
+        );
     }
 
     [Theory]
@@ -105,7 +116,11 @@ public class ErrorTests
 
         using var reply = await fhir.Client.SendAsync(request);
 
-        Assert.Contains("2048 bytes", (await FhirOverHttp.Read<OperationOutcome>(reply, 413)).Issue.Single().Diagnostics!, StringComparison.Ordinal);
+        Assert.Contains(
+            "2048 bytes",
+            (await FhirOverHttp.Read<OperationOutcome>(reply, 413)).Issue.Single().Diagnostics!,
+            StringComparison.Ordinal
+        );
         using var within = await fhir.Client.PostAsync("echo", new ByteArrayContent(new byte[2048]));
         Assert.Equal(200, (int)within.StatusCode);
     }
@@ -119,7 +134,10 @@ public class ErrorTests
 
         var id = System.Text.RegularExpressions.Regex.Match(outcome.Issue.Single().Diagnostics!, "[0-9a-f]{32}").Value;
         Assert.DoesNotContain("planted-secret", outcome.Issue.Single().Diagnostics!, StringComparison.Ordinal);
-        Assert.Contains(fhir.Log, line => line.Contains(id, StringComparison.Ordinal) && line.Contains("InvalidOperationException", StringComparison.Ordinal));
+        Assert.Contains(
+            fhir.Log,
+            line => line.Contains(id, StringComparison.Ordinal) && line.Contains("InvalidOperationException", StringComparison.Ordinal)
+        );
         Assert.DoesNotContain(fhir.Log, line => line.Contains("planted-secret", StringComparison.Ordinal));
     }
 
@@ -129,7 +147,10 @@ public class ErrorTests
         await using var fhir = await FhirOverHttp.Start();
 
         await fhir.Get<Bundle>("fhir/Observation?patient.identifier=https://ward.example/patients|planted-patient");
-        using var post = await fhir.Client.PostAsync("fhir/Observation/_search", new FormUrlEncodedContent([new("patient.identifier", "planted-patient")]));
+        using var post = await fhir.Client.PostAsync(
+            "fhir/Observation/_search",
+            new FormUrlEncodedContent([new("patient.identifier", "planted-patient")])
+        );
 
         Assert.NotEmpty(fhir.Log);
         Assert.DoesNotContain(fhir.Log, line => line.Contains("planted-patient", StringComparison.Ordinal)); // it takes in Debug too
@@ -149,8 +170,14 @@ public class ErrorTests
     [Fact]
     public void All_faults_of_the_settings_are_told_together()
     {
-        var configuration = new ConfigurationBuilder().AddInMemoryCollection([
-            new("Fhir:BaseUrl", "ward"), new("Fhir:DefaultCount", "0"), new("Fhir:MaxCount", "20000"), new("Fhir:MaxBodyBytes", "1")]).Build();
+        var configuration = new ConfigurationBuilder()
+            .AddInMemoryCollection([
+                new("Fhir:BaseUrl", "ward"),
+                new("Fhir:DefaultCount", "0"),
+                new("Fhir:MaxCount", "20000"),
+                new("Fhir:MaxBodyBytes", "1"),
+            ])
+            .Build();
 
         var refused = Assert.Throws<SettingsFault>(() => FhirSettings.Read(configuration));
 
@@ -161,6 +188,7 @@ public class ErrorTests
             Fhir:DefaultCount: 0; 1 to Fhir:MaxCount (20000) is expected
             Fhir:MaxBodyBytes: 1; 1024 to 1073741824 is expected
             """,
-            refused.Message);
+            refused.Message
+        );
     }
 }

@@ -48,8 +48,11 @@ internal sealed class FhirOverHttp : IAsyncDisposable
         builder.Configuration.AddInMemoryCollection([
             new("Data:Folder", folder),
             new("Data:TimeZone", "Europe/Berlin"),
-            new("urls", "http://127.0.0.1:0")]);
-        builder.Configuration.AddInMemoryCollection([.. settings.Select(setting => KeyValuePair.Create(setting.Key, (string?)setting.Value))]);
+            new("urls", "http://127.0.0.1:0"),
+        ]);
+        builder.Configuration.AddInMemoryCollection([
+            .. settings.Select(setting => KeyValuePair.Create(setting.Key, (string?)setting.Value)),
+        ]);
         builder.Logging.ClearProviders().AddProvider(new Recorder(log)).SetMinimumLevel(LogLevel.Debug);
         builder.Services.AddSingleton<TimeProvider>(clock);
         builder.Services.AddEpisodeStore(builder.Configuration);
@@ -63,12 +66,15 @@ internal sealed class FhirOverHttp : IAsyncDisposable
         app.MapFhir();
         app.MapHealth();
         app.MapGet("/broken", string () => throw new InvalidOperationException("planted-secret"));
-        app.MapGet("/broken-off", async (HttpResponse response) =>
-        {
-            await response.WriteAsync("half an answer");
-            await response.Body.FlushAsync();
-            throw new InvalidOperationException("planted-secret");
-        });
+        app.MapGet(
+            "/broken-off",
+            async (HttpResponse response) =>
+            {
+                await response.WriteAsync("half an answer");
+                await response.Body.FlushAsync();
+                throw new InvalidOperationException("planted-secret");
+            }
+        );
         app.MapPost("/echo", async (HttpRequest request) => Results.Text(await new StreamReader(request.Body).ReadToEndAsync()));
         app.MapPost("/number", (Numbered body) => Results.Ok(body.Number));
         await app.StartAsync();
@@ -102,7 +108,8 @@ internal sealed class FhirOverHttp : IAsyncDisposable
     }
 
     /// <summary>The ids on one page of a search.</summary>
-    public async Task<IReadOnlyList<string>> Ids(string address) => [.. (await Get<Bundle>(address)).Entry.Select(entry => entry.Resource!.Id!)];
+    public async Task<IReadOnlyList<string>> Ids(string address) =>
+        [.. (await Get<Bundle>(address)).Entry.Select(entry => entry.Resource!.Id!)];
 
     public async ValueTask DisposeAsync()
     {
@@ -124,11 +131,14 @@ internal sealed class FhirOverHttp : IAsyncDisposable
 
         public bool IsEnabled(LogLevel logLevel) => true;
 
-        public void Log<TState>(LogLevel logLevel, EventId eventId, TState state, Exception? exception, Func<TState, Exception?, string> formatter) =>
-            log.Enqueue($"{logLevel} {formatter(state, exception)} {exception}");
+        public void Log<TState>(
+            LogLevel logLevel,
+            EventId eventId,
+            TState state,
+            Exception? exception,
+            Func<TState, Exception?, string> formatter
+        ) => log.Enqueue($"{logLevel} {formatter(state, exception)} {exception}");
 
-        public void Dispose()
-        {
-        }
+        public void Dispose() { }
     }
 }

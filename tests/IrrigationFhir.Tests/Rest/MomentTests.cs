@@ -8,9 +8,16 @@ public class MomentTests
 {
     public static readonly string[] Moments =
     [
-        "9999-12-31T23:59:59Z", "9999-12-31T23:59:59-12:00", "9999-12-31T23:59:59-18:00", "9999-12-31T23:59:59+18:00",
+        "9999-12-31T23:59:59Z",
+        "9999-12-31T23:59:59-12:00",
+        "9999-12-31T23:59:59-18:00",
+        "9999-12-31T23:59:59+18:00",
         "0001-01-01T00:00:00+18:00",
-        "0000-01-01T00:00:00Z", "-9998-01-01T00:00:00Z", "2262-04-11T23:47:16.854775807Z", "2260-01-01T00:00:01Z", "1899-12-31T23:59:59Z",
+        "0000-01-01T00:00:00Z",
+        "-9998-01-01T00:00:00Z",
+        "2262-04-11T23:47:16.854775807Z",
+        "2260-01-01T00:00:01Z",
+        "1899-12-31T23:59:59Z",
     ];
 
     [Theory]
@@ -62,14 +69,18 @@ public class MomentTests
 
     private static JsonNode Observation(string element, string moment)
     {
-        var observation = JsonNode.Parse("""
-            {
-              "resourceType": "Observation", "status": "final", "effectiveDateTime": "2026-03-14T09:00:00Z",
-              "code": {"coding": [{"system": "http://loinc.org", "code": "9192-6"}]},
-              "subject": {"identifier": {"system": "https://ward.example/patients", "value": "patient of stay"}},
-              "valueQuantity": {"value": 1, "unit": "mL", "system": "http://unitsofmeasure.org", "code": "mL"}
-            }
-            """)!.AsObject();
+        var observation = JsonNode
+            .Parse(
+                """
+                {
+                  "resourceType": "Observation", "status": "final", "effectiveDateTime": "2026-03-14T09:00:00Z",
+                  "code": {"coding": [{"system": "http://loinc.org", "code": "9192-6"}]},
+                  "subject": {"identifier": {"system": "https://ward.example/patients", "value": "patient of stay"}},
+                  "valueQuantity": {"value": 1, "unit": "mL", "system": "http://unitsofmeasure.org", "code": "mL"}
+                }
+                """
+            )!
+            .AsObject();
         observation[element] = moment;
         return observation;
     }

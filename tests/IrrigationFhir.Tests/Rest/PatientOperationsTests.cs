@@ -56,11 +56,20 @@ public class PatientOperationsTests(PatientOperationsTests.Ward ward) : IClassFi
 
         Assert.Equal(["_sort"], (await FhirOverHttp.Read<OperationOutcome>(refused, 400)).Issue.Single().Expression);
 
-        foreach (var (address, name) in new[] { ($"Observation/$lastn?{One}&code=drainage&_sort=date", "_sort"), ($"Observation/$lastn?{One}&code=drainage&colour=red", "colour"), ("Patient/$everything?identifier=P-1&colour=red", "colour") })
+        foreach (
+            var (address, name) in new[]
+            {
+                ($"Observation/$lastn?{One}&code=drainage&_sort=date", "_sort"),
+                ($"Observation/$lastn?{One}&code=drainage&colour=red", "colour"),
+                ("Patient/$everything?identifier=P-1&colour=red", "colour"),
+            }
+        )
         {
             var lenient = await _fhir.Get<Bundle>("fhir/" + address);
             Assert.DoesNotContain(name, lenient.SelfLink!.ToString(), StringComparison.Ordinal);
-            var warning = Assert.IsType<OperationOutcome>(lenient.Entry.Single(entry => entry.Search!.Mode == Bundle.SearchEntryMode.Outcome).Resource).Issue.Single();
+            var warning = Assert
+                .IsType<OperationOutcome>(lenient.Entry.Single(entry => entry.Search!.Mode == Bundle.SearchEntryMode.Outcome).Resource)
+                .Issue.Single();
             Assert.Equal((OperationOutcome.IssueSeverity.Warning, name), (warning.Severity!.Value, warning.Expression.Single()));
         }
     }
@@ -68,11 +77,31 @@ public class PatientOperationsTests(PatientOperationsTests.Ward ward) : IClassFi
     [Fact]
     public async Task An_operation_takes_its_parameters_as_a_resource_or_a_form_too()
     {
-        var body = new Parameters { Parameter = [new() { Name = "subject.identifier", Value = new Identifier("https://ward.example/patients", "P-1") }, new() { Name = "code", Value = new FhirString("urine") }, new() { Name = "max", Value = new PositiveInt(1) }] };
-        using var asResource = await _fhir.Client.PostAsync("fhir/Observation/$lastn", new StringContent(FhirJson.Write(body), Encoding.UTF8, "application/fhir+json"));
-        using var asForm = await _fhir.Client.PostAsync("fhir/Patient/$everything?_type=Flag", new FormUrlEncodedContent([new("identifier", "P-1")]));
-        using var asText = await _fhir.Client.PostAsync("fhir/Patient/$everything", new StringContent("identifier=P-1", Encoding.UTF8, "text/plain"));
-        using var broken = await _fhir.Client.PostAsync("fhir/Patient/$everything", new StringContent("{\"resourceType\":\"Patient\"", Encoding.UTF8, "application/fhir+json"));
+        var body = new Parameters
+        {
+            Parameter =
+            [
+                new() { Name = "subject.identifier", Value = new Identifier("https://ward.example/patients", "P-1") },
+                new() { Name = "code", Value = new FhirString("urine") },
+                new() { Name = "max", Value = new PositiveInt(1) },
+            ],
+        };
+        using var asResource = await _fhir.Client.PostAsync(
+            "fhir/Observation/$lastn",
+            new StringContent(FhirJson.Write(body), Encoding.UTF8, "application/fhir+json")
+        );
+        using var asForm = await _fhir.Client.PostAsync(
+            "fhir/Patient/$everything?_type=Flag",
+            new FormUrlEncodedContent([new("identifier", "P-1")])
+        );
+        using var asText = await _fhir.Client.PostAsync(
+            "fhir/Patient/$everything",
+            new StringContent("identifier=P-1", Encoding.UTF8, "text/plain")
+        );
+        using var broken = await _fhir.Client.PostAsync(
+            "fhir/Patient/$everything",
+            new StringContent("{\"resourceType\":\"Patient\"", Encoding.UTF8, "application/fhir+json")
+        );
 
         Assert.Equal(["hour"], (await FhirOverHttp.Read<Bundle>(asResource, 200)).Entry.Select(entry => entry.Resource!.Id));
         Assert.Equal(["raised"], (await FhirOverHttp.Read<Bundle>(asForm, 200)).Entry.Select(entry => entry.Resource!.Id));
@@ -98,7 +127,11 @@ public class PatientOperationsTests(PatientOperationsTests.Ward ward) : IClassFi
         for (var size = 1; size <= 11; size++)
         {
             var seen = new List<string>();
-            for (var page = await _fhir.Get<Bundle>($"fhir/Patient/$everything?{query}&_count={size}"); ; page = await _fhir.Get<Bundle>(page.NextLink!.ToString()))
+            for (
+                var page = await _fhir.Get<Bundle>($"fhir/Patient/$everything?{query}&_count={size}");
+                ;
+                page = await _fhir.Get<Bundle>(page.NextLink!.ToString())
+            )
             {
                 Assert.True(page.Entry.Count <= size);
                 Assert.True(page.Entry.Count > 0 || expected.Length == 0);
@@ -196,7 +229,14 @@ public class PatientOperationsTests(PatientOperationsTests.Ward ward) : IClassFi
                 old,
                 twoCodes,
                 literal,
-                new Procedure { Id = "run", Status = EventStatus.InProgress, Code = new("https://ward.example/codes", "irrigation"), Subject = patient, Performed = new Period { Start = "2026-03-02T07:00:00Z" } },
+                new Procedure
+                {
+                    Id = "run",
+                    Status = EventStatus.InProgress,
+                    Code = new("https://ward.example/codes", "irrigation"),
+                    Subject = patient,
+                    Performed = new Period { Start = "2026-03-02T07:00:00Z" },
+                },
                 new Flag
                 {
                     Id = "raised",
@@ -208,7 +248,8 @@ public class PatientOperationsTests(PatientOperationsTests.Ward ward) : IClassFi
                     Encounter = new() { Identifier = new() { Value = "E-1" } },
                     Author = new() { Identifier = new() { Value = "service" } },
                     Period = new() { Start = "2026-03-02T09:30:00Z" },
-                });
+                }
+            );
             await Fhir.Save("day", Drainage("elsewhere", "2026-03-02T08:00:00Z", null, 1, "P-2"));
         }
 

@@ -18,7 +18,10 @@ public class ReadTests
 
         Assert.Equal("W/\"2\"", reply.Headers.ETag!.ToString());
         Assert.Equal("2", read.Meta!.VersionId);
-        Assert.Equal(reply.Content.Headers.LastModified, read.Meta!.LastUpdated!.Value.AddTicks(-(read.Meta!.LastUpdated.Value.Ticks % TimeSpan.TicksPerSecond)));
+        Assert.Equal(
+            reply.Content.Headers.LastModified,
+            read.Meta!.LastUpdated!.Value.AddTicks(-(read.Meta!.LastUpdated.Value.Ticks % TimeSpan.TicksPerSecond))
+        );
         Assert.Equal(240m, ((Quantity)read.Value!).Value);
     }
 
@@ -77,12 +80,15 @@ public class ReadTests
         Assert.Equal(["W/\"3\"", "W/\"2\""], first.Entry.Select(entry => entry.Response!.Etag));
         Assert.Equal(["W/\"1\""], second.Entry.Select(entry => entry.Response!.Etag));
         Assert.Null(second.NextLink);
-        Assert.All(first.Entry, entry =>
-        {
-            Assert.Equal($"{fhir.Base}/Observation/d", entry.FullUrl);
-            Assert.Equal((Bundle.HTTPVerb.PUT, "Observation/d"), (entry.Request!.Method!.Value, entry.Request!.Url));
-            Assert.Equal(entry.Response!.LastModified, entry.Resource!.Meta!.LastUpdated);
-        });
+        Assert.All(
+            first.Entry,
+            entry =>
+            {
+                Assert.Equal($"{fhir.Base}/Observation/d", entry.FullUrl);
+                Assert.Equal((Bundle.HTTPVerb.PUT, "Observation/d"), (entry.Request!.Method!.Value, entry.Request!.Url));
+                Assert.Equal(entry.Response!.LastModified, entry.Resource!.Meta!.LastUpdated);
+            }
+        );
     }
 
     [Fact]
@@ -116,7 +122,11 @@ public class ReadTests
 
         // Paged while others write: what comes new lies before the first page.
         var seen = new List<string>();
-        for (var page = await fhir.Get<Bundle>("fhir/Observation/_history?_count=1"); ; page = await fhir.Get<Bundle>(page.NextLink!.ToString()))
+        for (
+            var page = await fhir.Get<Bundle>("fhir/Observation/_history?_count=1");
+            ;
+            page = await fhir.Get<Bundle>(page.NextLink!.ToString())
+        )
         {
             seen.AddRange(page.Entry.Select(Version));
             await fhir.Save("night", Drainage("g", "2026-03-02T08:50:00Z", null, seen.Count));
@@ -152,7 +162,10 @@ public class ReadTests
             Assert.Equal(HttpStatusCode.OK, reply.StatusCode);
             Assert.All(has.Split(' '), name => Assert.Contains(name, names));
             Assert.All(lacks.Split(' '), name => Assert.DoesNotContain(name, names));
-            Assert.Equal("SUBSETTED", Assert.Single(sent.GetProperty("meta").GetProperty("tag").EnumerateArray()).GetProperty("code").GetString());
+            Assert.Equal(
+                "SUBSETTED",
+                Assert.Single(sent.GetProperty("meta").GetProperty("tag").EnumerateArray()).GetProperty("code").GetString()
+            );
             Assert.Equal($"W/\"{sent.GetProperty("meta").GetProperty("versionId").GetString()}\"", reply.Headers.ETag!.ToString());
         }
     }
@@ -161,8 +174,18 @@ public class ReadTests
     public async Task A_read_is_whole_unless_a_part_is_asked_for_and_a_part_that_is_none_is_refused()
     {
         await using var fhir = await Started();
-        Assert.Equal(await fhir.Client.GetStringAsync("fhir/Observation/d"), await fhir.Client.GetStringAsync("fhir/Observation/d?_summary=false&_elements="));
-        foreach (var (query, where) in new[] { ("_summary=count", "_summary"), ("_summary=short", "_summary"), ("_summary=true&_elements=status", "_elements") })
+        Assert.Equal(
+            await fhir.Client.GetStringAsync("fhir/Observation/d"),
+            await fhir.Client.GetStringAsync("fhir/Observation/d?_summary=false&_elements=")
+        );
+        foreach (
+            var (query, where) in new[]
+            {
+                ("_summary=count", "_summary"),
+                ("_summary=short", "_summary"),
+                ("_summary=true&_elements=status", "_elements"),
+            }
+        )
         {
             var issue = (await fhir.Get<OperationOutcome>($"fhir/Observation/d?{query}", 400)).Issue.Single();
             Assert.Equal(("search-value-invalid", where), (issue.Details!.Coding.Single().Code, issue.Expression.Single()));
@@ -219,7 +242,10 @@ public class ReadTests
         if (expected == 200)
             await FhirOverHttp.Read<Observation>(reply, 200);
         else
-            Assert.Equal("not-acceptable", (await FhirOverHttp.Read<OperationOutcome>(reply, expected)).Issue.Single().Details!.Coding.Single().Code);
+            Assert.Equal(
+                "not-acceptable",
+                (await FhirOverHttp.Read<OperationOutcome>(reply, expected)).Issue.Single().Details!.Coding.Single().Code
+            );
     }
 
     [Fact]

@@ -20,7 +20,8 @@ public class RequestBodyTests
         {
             var socket = new Socket(SocketType.Stream, ProtocolType.Tcp);
             await socket.ConnectAsync(ward.Http.BaseAddress!.Host, ward.Http.BaseAddress.Port);
-            const string begun = "POST /fhir/Observation HTTP/1.1\r\nHost: localhost\r\n"
+            const string begun =
+                "POST /fhir/Observation HTTP/1.1\r\nHost: localhost\r\n"
                 + "Content-Type: application/fhir+json\r\nContent-Length: 5000\r\n\r\n{";
             await socket.SendAsync(Encoding.ASCII.GetBytes(begun));
             dripping.Add(socket);
@@ -72,7 +73,13 @@ public class RequestBodyTests
     {
         await using var ward = RunningService.Start("2026-03-14T22:00:00Z");
         var episode = await ward.Open(RunningService.Episode("stay", "2026-03-14T08:00:00Z"));
-        static JsonNode Spoilt(int i) => new JsonObject { ["source"] = "s", ["id"] = $"{i}", ["kind"] = new string('k', 40) };
+        static JsonNode Spoilt(int i) =>
+            new JsonObject
+            {
+                ["source"] = "s",
+                ["id"] = $"{i}",
+                ["kind"] = new string('k', 40),
+            };
         var spoilt = new JsonArray([.. Enumerable.Range(0, 1900).Select(Spoilt)]);
         var body = spoilt.ToJsonString();
         var reply = await ward.Post($"/episodes/{episode}/entries", spoilt);
@@ -82,8 +89,15 @@ public class RequestBodyTests
         reply.Refuses(422, "more-problems", null, "problems", "not shown");
 
         // One entry with very many properties that it does not have, each with a long name.
-        var many = new JsonObject { ["source"] = "s", ["id"] = "many", ["kind"] = "drain-clamped", ["at"] = Charted.At("09:00") };
-        for (var i = 0; i < 2000; i++) many[$"{i}{new string('x', 500)}"] = 1;
+        var many = new JsonObject
+        {
+            ["source"] = "s",
+            ["id"] = "many",
+            ["kind"] = "drain-clamped",
+            ["at"] = Charted.At("09:00"),
+        };
+        for (var i = 0; i < 2000; i++)
+            many[$"{i}{new string('x', 500)}"] = 1;
         var lenient = await ward.Post($"/episodes/{episode}/entries", new JsonArray(many), "handling=lenient");
         Assert.True(lenient.Text.Length < 30_000, $"{lenient.Text.Length} bytes");
     }
@@ -101,7 +115,8 @@ public class RequestBodyTests
     private static byte[] Gzip(byte[] bytes)
     {
         using var packed = new MemoryStream();
-        using (var gzip = new GZipStream(packed, CompressionMode.Compress)) gzip.Write(bytes);
+        using (var gzip = new GZipStream(packed, CompressionMode.Compress))
+            gzip.Write(bytes);
         return packed.ToArray();
     }
 }

@@ -12,23 +12,30 @@ public class RequestLoggingTests
     public async Task However_far_the_log_is_turned_up_nothing_of_a_request_is_in_it(string formatter, string level)
     {
         var folder = Directory.CreateTempSubdirectory("logging-").FullName;
-        await using (var service = await ProgramProcess.Serve(
-            folder,
-            $"--Logging:LogLevel:Default={level}",
-            $"--Logging:LogLevel:Microsoft.AspNetCore={level}",
-            $"--Logging:LogLevel:Microsoft.AspNetCore.Hosting.Diagnostics={level}",
-            $"--Logging:Console:LogLevel:Default={level}",
-            $"--Logging:Console:LogLevel:Microsoft.AspNetCore.Server.Kestrel.BadRequests={level}",
-            $"--Logging:Console:FormatterName={formatter}",
-            "--Logging:Console:FormatterOptions:IncludeScopes=true",
-            "--environment=Development"))
+        await using (
+            var service = await ProgramProcess.Serve(
+                folder,
+                $"--Logging:LogLevel:Default={level}",
+                $"--Logging:LogLevel:Microsoft.AspNetCore={level}",
+                $"--Logging:LogLevel:Microsoft.AspNetCore.Hosting.Diagnostics={level}",
+                $"--Logging:Console:LogLevel:Default={level}",
+                $"--Logging:Console:LogLevel:Microsoft.AspNetCore.Server.Kestrel.BadRequests={level}",
+                $"--Logging:Console:FormatterName={formatter}",
+                "--Logging:Console:FormatterOptions:IncludeScopes=true",
+                "--environment=Development"
+            )
+        )
         {
-            foreach (var address in new[]
-            {
-                "/episodes/planted-episode/balance?asOf=planted-time", "/episodes/planted-episode/entries",
-                "/fhir/Observation/planted-resource/_history/planted-version",
-                "/fhir/Observation?patient.identifier=planted-system|planted-patient", "/planted-nowhere?planted=planted",
-            })
+            foreach (
+                var address in new[]
+                {
+                    "/episodes/planted-episode/balance?asOf=planted-time",
+                    "/episodes/planted-episode/entries",
+                    "/fhir/Observation/planted-resource/_history/planted-version",
+                    "/fhir/Observation?patient.identifier=planted-system|planted-patient",
+                    "/planted-nowhere?planted=planted",
+                }
+            )
             {
                 using var got = await service.Http.GetAsync(new Uri(address, UriKind.Relative));
                 using var body = new StringContent("""{"planted": "planted-body"}""", Encoding.UTF8, "application/json");
@@ -41,11 +48,16 @@ public class RequestLoggingTests
                 using var refused = await service.Http.SendAsync(foreign);
             }
 
-            foreach (var line in new[]
-            {
-                "GET /planted-path HTTP/9.9", "planted-method\t/planted-path", "GET /planted path HTTP/1.1",
-                "GET /planted-path HTTP/1.1\r\nplanted-header", "GET /%00planted HTTP/1.1\r\nHost: localhost",
-            })
+            foreach (
+                var line in new[]
+                {
+                    "GET /planted-path HTTP/9.9",
+                    "planted-method\t/planted-path",
+                    "GET /planted path HTTP/1.1",
+                    "GET /planted-path HTTP/1.1\r\nplanted-header",
+                    "GET /%00planted HTTP/1.1\r\nHost: localhost",
+                }
+            )
             {
                 using var client = new TcpClient();
                 await client.ConnectAsync("127.0.0.1", service.Http.BaseAddress!.Port);
@@ -53,9 +65,7 @@ public class RequestLoggingTests
                 using var patience = new CancellationTokenSource(TimeSpan.FromSeconds(5));
                 try
                 {
-                    while (await client.GetStream().ReadAsync(new byte[4096], patience.Token) > 0)
-                    {
-                    }
+                    while (await client.GetStream().ReadAsync(new byte[4096], patience.Token) > 0) { }
                 }
                 catch (Exception gone) when (gone is IOException or OperationCanceledException)
                 {

@@ -59,16 +59,30 @@ public class WholeCapabilityTests(EveningOnTheWard evening)
         foreach (var resource in rest["resource"]!.AsArray().Select(r => r!))
         {
             var type = (string)resource["type"]!;
-            var id = type switch { "Subscription" => (await Subscribe()).Id, "Observation" => created.Id, "Flag" => $"{episode}.raised", "Patient" => "", "Basic" => "flag-raised", _ => await AnyOf(type, sender) };
-            foreach (var interaction in Codes(resource["interaction"])) await Interact(interaction, type, id, sender, created);
-            foreach (var operation in resource["operation"]?.AsArray() ?? []) await Operate((string)operation!["name"]!, type, id, sender, created);
+            var id = type switch
+            {
+                "Subscription" => (await Subscribe()).Id,
+                "Observation" => created.Id,
+                "Flag" => $"{episode}.raised",
+                "Patient" => "",
+                "Basic" => "flag-raised",
+                _ => await AnyOf(type, sender),
+            };
+            foreach (var interaction in Codes(resource["interaction"]))
+                await Interact(interaction, type, id, sender, created);
+            foreach (var operation in resource["operation"]?.AsArray() ?? [])
+                await Operate((string)operation!["name"]!, type, id, sender, created);
 
             foreach (var parameter in resource["searchParam"]?.AsArray() ?? [])
                 await Strict(type, (string)parameter!["name"]!, Understood[(string)parameter["type"]!]);
-            foreach (var include in Texts(resource["searchInclude"])) await Strict(type, "_include", include);
-            foreach (var include in Texts(resource["searchRevInclude"])) await Strict(type, "_revinclude", include);
-            if (type != "Patient") await Claims(resource, type, id, sender, created);
-            else Assert.Equal(["documentation", "operation", "type"], resource.AsObject().Select(p => p.Key).Order());
+            foreach (var include in Texts(resource["searchInclude"]))
+                await Strict(type, "_include", include);
+            foreach (var include in Texts(resource["searchRevInclude"]))
+                await Strict(type, "_revinclude", include);
+            if (type != "Patient")
+                await Claims(resource, type, id, sender, created);
+            else
+                Assert.Equal(["documentation", "operation", "type"], resource.AsObject().Select(p => p.Key).Order());
         }
     }
 
@@ -103,7 +117,10 @@ public class WholeCapabilityTests(EveningOnTheWard evening)
                 Assert.Equal("history", (string)(await _ward.Read($"/fhir/{type}/{id}/_history"))["type"]!);
                 break;
             case "history-type":
-                Assert.Equal(type, (string)(await _ward.Read($"/fhir/{type}/_history?_count=1"))["entry"]![0]!["resource"]!["resourceType"]!);
+                Assert.Equal(
+                    type,
+                    (string)(await _ward.Read($"/fhir/{type}/_history?_count=1"))["entry"]![0]!["resource"]!["resourceType"]!
+                );
                 break;
             case "search-type":
                 Assert.Equal(id, (string)(await _ward.Read($"/fhir/{type}?_id={id}"))["entry"]![0]!["resource"]!["id"]!);
@@ -138,10 +155,19 @@ public class WholeCapabilityTests(EveningOnTheWard evening)
         {
             case "validate":
                 (await sender.Send(HttpMethod.Post, $"/fhir/{type}/$validate", await _ward.Read($"/fhir/{type}/{id}"))).Is(200);
-                Assert.Equal("OperationOutcome", (string)(await sender.Send(HttpMethod.Post, $"/fhir/{type}/{id}/$validate", null)).Is(200).Json["resourceType"]!);
+                Assert.Equal(
+                    "OperationOutcome",
+                    (string)(await sender.Send(HttpMethod.Post, $"/fhir/{type}/{id}/$validate", null)).Is(200).Json["resourceType"]!
+                );
                 break;
             case "status":
-                Assert.Equal("query-status", (string)(await _ward.Read($"/fhir/{type}/{id}/$status"))["entry"]![0]!["resource"]!["parameter"]!.AsArray().Single(p => (string)p!["name"]! == "type")!["valueCode"]!);
+                Assert.Equal(
+                    "query-status",
+                    (string)
+                        (await _ward.Read($"/fhir/{type}/{id}/$status"))["entry"]![0]!["resource"]!["parameter"]!
+                            .AsArray()
+                            .Single(p => (string)p!["name"]! == "type")!["valueCode"]!
+                );
                 Assert.Single((await _ward.Read($"/fhir/{type}/$status?id={id}"))["entry"]!.AsArray());
                 break;
             case "events":
@@ -151,7 +177,10 @@ public class WholeCapabilityTests(EveningOnTheWard evening)
                 Assert.NotEmpty((await _ward.Read($"/fhir/{type}/$lastn?patient.identifier={patient}&category=exam"))["entry"]!.AsArray());
                 break;
             case "everything":
-                Assert.Contains((await _ward.Read($"/fhir/{type}/$everything?identifier={patient}&_count=1000"))["entry"]!.AsArray(), e => (string)e!["resource"]!["id"]! == created.Id);
+                Assert.Contains(
+                    (await _ward.Read($"/fhir/{type}/$everything?identifier={patient}&_count=1000"))["entry"]!.AsArray(),
+                    e => (string)e!["resource"]!["id"]! == created.Id
+                );
                 break;
             default:
                 Assert.Fail($"${operation} of {type} is claimed and not tested");
@@ -176,34 +205,94 @@ public class WholeCapabilityTests(EveningOnTheWard evening)
                     break;
                 case ("updateCreate", _):
                     Assert.False((bool)value!);
-                    if (type == "Subscription") (await sender.Send(HttpMethod.Put, "/fhir/Subscription/mine", WithId(JsonNode.Parse(FhirJson.Write(Asked.Here()))!.AsObject(), "mine"))).Is(404);
-                    if (type == "Observation") (await sender.Put("mine", WithId(sender.Observation("drainage-emptied", "mine", "09:00", Sender.Quantity("1", "mL")), "mine"))).Is(404);
+                    if (type == "Subscription")
+                        (
+                            await sender.Send(
+                                HttpMethod.Put,
+                                "/fhir/Subscription/mine",
+                                WithId(JsonNode.Parse(FhirJson.Write(Asked.Here()))!.AsObject(), "mine")
+                            )
+                        ).Is(404);
+                    if (type == "Observation")
+                        (
+                            await sender.Put(
+                                "mine",
+                                WithId(sender.Observation("drainage-emptied", "mine", "09:00", Sender.Quantity("1", "mL")), "mine")
+                            )
+                        ).Is(404);
                     break;
                 case ("conditionalRead", _):
                     Assert.Equal("full-support", (string)value!);
                     var read = (await sender.Send(HttpMethod.Get, $"/fhir/{type}/{id}", null)).Is(200);
                     (await sender.Send(HttpMethod.Get, $"/fhir/{type}/{id}", null, ("If-None-Match", read.ETag!))).Is(304);
-                    (await sender.Send(HttpMethod.Get, $"/fhir/{type}/{id}", null, ("If-Modified-Since", read.LastModified!.Value.ToString("R", null)))).Is(304);
+                    (
+                        await sender.Send(
+                            HttpMethod.Get,
+                            $"/fhir/{type}/{id}",
+                            null,
+                            ("If-Modified-Since", read.LastModified!.Value.ToString("R", null))
+                        )
+                    ).Is(304);
                     break;
                 case ("conditionalCreate", _):
                     Assert.True((bool)value!);
-                    Assert.Equal(created.Id, (await sender.Post(sender.Observation("drainage-emptied", "again", "09:40", Sender.Quantity("1", "mL")), ("If-None-Exist", $"_id={created.Id}"))).Is(200).Id);
+                    Assert.Equal(
+                        created.Id,
+                        (
+                            await sender.Post(
+                                sender.Observation("drainage-emptied", "again", "09:40", Sender.Quantity("1", "mL")),
+                                ("If-None-Exist", $"_id={created.Id}")
+                            )
+                        )
+                            .Is(200)
+                            .Id
+                    );
                     break;
                 case ("supportedProfile", _) when type == "Subscription":
-                    Assert.Equal(Texts(value), Texts((await sender.Send(HttpMethod.Get, $"/fhir/{type}/{id}", null)).Is(200).Json["meta"]!["profile"]));
+                    Assert.Equal(
+                        Texts(value),
+                        Texts((await sender.Send(HttpMethod.Get, $"/fhir/{type}/{id}", null)).Is(200).Json["meta"]!["profile"])
+                    );
                     break;
                 case ("extension", _):
                     // Every topic that is claimed can be subscribed to.
                     Assert.Equal(Topics.All.Length, value!.AsArray().Count);
                     foreach (var topic in value.AsArray().Select(e => (string)e!["valueCanonical"]!))
-                        (await sender.Send(HttpMethod.Post, "/fhir/Subscription", JsonNode.Parse(FhirJson.Write(Asked.Here(Topics.Find(topic)))))).Is(201);
+                        (
+                            await sender.Send(
+                                HttpMethod.Post,
+                                "/fhir/Subscription",
+                                JsonNode.Parse(FhirJson.Write(Asked.Here(Topics.Find(topic))))
+                            )
+                        ).Is(201);
                     break;
                 case ("supportedProfile", _):
                     // Known to the validator: what claims one of them is judged by it.
                     foreach (var profile in Texts(value))
-                        Assert.DoesNotContain("unknown-profile", (await sender.Send(HttpMethod.Post, $"/fhir/{type}/{id}/$validate?profile={Uri.EscapeDataString(profile)}", null)).Is(200).Codes);
+                        Assert.DoesNotContain(
+                            "unknown-profile",
+                            (
+                                await sender.Send(
+                                    HttpMethod.Post,
+                                    $"/fhir/{type}/{id}/$validate?profile={Uri.EscapeDataString(profile)}",
+                                    null
+                                )
+                            )
+                                .Is(200)
+                                .Codes
+                        );
                     break;
-                case ("type" or "documentation" or "interaction" or "operation" or "searchParam" or "searchInclude" or "searchRevInclude" or "profile", _):
+                case (
+                    "type"
+                        or "documentation"
+                        or "interaction"
+                        or "operation"
+                        or "searchParam"
+                        or "searchInclude"
+                        or "searchRevInclude"
+                        or "profile",
+                    _
+                ):
                     break;
                 default:
                     Assert.Fail($"{claim} of {type} is claimed and not tested");
@@ -214,7 +303,10 @@ public class WholeCapabilityTests(EveningOnTheWard evening)
 
     private async Task Strict(string type, string name, string value)
     {
-        using var request = new HttpRequestMessage(HttpMethod.Get, new Uri($"/fhir/{type}?{name}={Uri.EscapeDataString(value)}&_count=1", UriKind.Relative));
+        using var request = new HttpRequestMessage(
+            HttpMethod.Get,
+            new Uri($"/fhir/{type}?{name}={Uri.EscapeDataString(value)}&_count=1", UriKind.Relative)
+        );
         request.Headers.Add("Prefer", "handling=strict");
         using var reply = await _ward.Http.SendAsync(request);
         var text = await reply.Content.ReadAsStringAsync();
@@ -250,7 +342,11 @@ public class WholeCapabilityTests(EveningOnTheWard evening)
         return (await new Sender(_ward, "").Send(HttpMethod.Post, "/fhir/Subscription", asked)).Is(201);
     }
 
-    private static JsonObject Read(string url) => new() { ["request"] = new JsonObject { ["method"] = "GET", ["url"] = url } };
+    private static JsonObject Read(string url) =>
+        new()
+        {
+            ["request"] = new JsonObject { ["method"] = "GET", ["url"] = url },
+        };
 
     private static JsonNode Sent(JsonNode stored)
     {

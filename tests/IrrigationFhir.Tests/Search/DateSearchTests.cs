@@ -87,7 +87,11 @@ public class DateSearchTests(DateSearchTests.Night night) : IClassFixture<DateSe
         {
             var fhir = Fhir = await FhirOverHttp.Start();
             await fhir.OpenEpisode("autumn", "P-2");
-            await fhir.Save("autumn", Drainage("summer", "2026-10-25T02:30:00+02:00", null, 1, "P-2"), Drainage("winter", "2026-10-25T02:30:00+01:00", null, 1, "P-2"));
+            await fhir.Save(
+                "autumn",
+                Drainage("summer", "2026-10-25T02:30:00+02:00", null, 1, "P-2"),
+                Drainage("winter", "2026-10-25T02:30:00+01:00", null, 1, "P-2")
+            );
             await fhir.OpenEpisode("night");
             var open = Drainage("open", "", null, 1);
             open.Effective = new Hl7.Fhir.Model.Period { Start = "2026-03-02T11:00:00Z" };
@@ -100,7 +104,8 @@ public class DateSearchTests(DateSearchTests.Night night) : IClassFixture<DateSe
                 Drainage("hour", "2026-03-02T09:00:00Z", "2026-03-02T10:00:00Z", 1),
                 open,
                 Drainage("day", "2026-03-02", null, 1),
-                none);
+                none
+            );
         }
 
         public async Task DisposeAsync() => await Fhir.DisposeAsync();

@@ -11,24 +11,39 @@ public class IndexedTypesTests
     [Fact]
     public void Each_parameter_of_the_specification_is_named_typed_and_pointed_as_there_R_SRCH_09()
     {
-        var own = from type in IndexedTypes.All
-                  from parameter in type.Parameters
-                  where parameter.Own is null && !parameter.Name.StartsWith('_')
-                  select (type, parameter);
+        var own =
+            from type in IndexedTypes.All
+            from parameter in type.Parameters
+            where parameter.Own is null && !parameter.Name.StartsWith('_')
+            select (type, parameter);
         foreach (var (type, parameter) in own)
         {
-            var published = ModelInfo.SearchParameters.SingleOrDefault(known => known.Resource == type.Name && known.Name == parameter.Name);
+            var published = ModelInfo.SearchParameters.SingleOrDefault(known =>
+                known.Resource == type.Name && known.Name == parameter.Name
+            );
             Assert.True(published is not null, $"{type.Name} has no {parameter.Name} in R4");
             Assert.Equal(published.Type, OwnSearchParameters.TypeOf(parameter));
             Assert.Equal(published.Url, parameter.Definition);
             if (parameter is IndexedParameter.Reference reference)
-                Assert.All(reference.Targets, target => Assert.True(published.Target!.Length == 0 || published.Target.Any(known => known.ToString() == target) || published.Target.Length > 100, $"{parameter.Name} cannot point at {target}"));
+                Assert.All(
+                    reference.Targets,
+                    target =>
+                        Assert.True(
+                            published.Target!.Length == 0
+                                || published.Target.Any(known => known.ToString() == target)
+                                || published.Target.Length > 100,
+                            $"{parameter.Name} cannot point at {target}"
+                        )
+                );
         }
     }
 
     [Theory]
     // What a reader of this service needs of each type; names as R4 publishes them, but for the five of Flag that it lacks.
-    [InlineData("Observation", "identifier patient subject encounter code category date status device derived-from has-member based-on value-quantity component-code component-value-quantity component-code-value-quantity code-value-quantity combo-code combo-value-quantity combo-code-value-quantity data-absent-reason _id _lastUpdated _profile _tag")]
+    [InlineData(
+        "Observation",
+        "identifier patient subject encounter code category date status device derived-from has-member based-on value-quantity component-code component-value-quantity component-code-value-quantity code-value-quantity combo-code combo-value-quantity combo-code-value-quantity data-absent-reason _id _lastUpdated _profile _tag"
+    )]
     [InlineData("Flag", "author date encounter identifier patient subject status code category acknowledged time-to-acknowledge")]
     [InlineData("Procedure", "code date identifier patient status subject")]
     [InlineData("Provenance", "patient recorded target agent")]
@@ -43,25 +58,45 @@ public class IndexedTypesTests
 
         Assert.Equal(
             [
-                ("status", "Flag.status"), ("code", "Flag.code"), ("category", "Flag.category"),
+                ("status", "Flag.status"),
+                ("code", "Flag.code"),
+                ("category", "Flag.category"),
                 ("acknowledged", "Flag.extension.where(url.endsWith('/StructureDefinition/flag-acknowledged')).value.ofType(dateTime)"),
-                ("time-to-acknowledge", "Flag.extension.where(url.endsWith('/StructureDefinition/flag-time-to-acknowledge')).value.ofType(Quantity)"),
+                (
+                    "time-to-acknowledge",
+                    "Flag.extension.where(url.endsWith('/StructureDefinition/flag-time-to-acknowledge')).value.ofType(Quantity)"
+                ),
                 ("end", "Subscription.end"),
             ],
-            published.Select(parameter => (parameter.Code!, parameter.Expression!)));
-        Assert.Equal(["flag-status", "flag-code", "flag-category", "flag-acknowledged", "flag-time-to-acknowledge", "subscription-end"], published.Select(parameter => parameter.Id));
-        Assert.All(published, parameter =>
-        {
-            Assert.Equal($"{Profiles.CanonicalBase}/SearchParameter/{parameter.Id}", parameter.Url);
-            Assert.DoesNotContain(ModelInfo.SearchParameters, known => known.Resource == parameter.Expression!.Split('.')[0] && known.Name == parameter.Code);
-            FhirJson.Read<SearchParameter>(FhirJson.Write(parameter));
-        });
+            published.Select(parameter => (parameter.Code!, parameter.Expression!))
+        );
+        Assert.Equal(
+            ["flag-status", "flag-code", "flag-category", "flag-acknowledged", "flag-time-to-acknowledge", "subscription-end"],
+            published.Select(parameter => parameter.Id)
+        );
+        Assert.All(
+            published,
+            parameter =>
+            {
+                Assert.Equal($"{Profiles.CanonicalBase}/SearchParameter/{parameter.Id}", parameter.Url);
+                Assert.DoesNotContain(
+                    ModelInfo.SearchParameters,
+                    known => known.Resource == parameter.Expression!.Split('.')[0] && known.Name == parameter.Code
+                );
+                FhirJson.Read<SearchParameter>(FhirJson.Write(parameter));
+            }
+        );
     }
 
     [Fact]
     public void Every_unit_that_is_written_can_be_compared_R_SRCH_06()
     {
-        var units = typeof(Codes.Units).GetProperties(BindingFlags.Public | BindingFlags.Static).Select(unit => unit.GetValue(null)).OfType<UcumUnit>().Select(unit => unit.Code).ToList();
+        var units = typeof(Codes.Units)
+            .GetProperties(BindingFlags.Public | BindingFlags.Static)
+            .Select(unit => unit.GetValue(null))
+            .OfType<UcumUnit>()
+            .Select(unit => unit.Code)
+            .ToList();
 
         Assert.NotEmpty(units);
         Assert.All(units, unit => Assert.True(IndexedQuantity.IsConverted(unit), $"{unit} is not in the table of IndexedQuantity"));

@@ -146,7 +146,15 @@ public class QuantitySearchTests(QuantitySearchTests.Ward ward) : IClassFixture<
         {
             Fhir = await FhirOverHttp.Start();
             await Fhir.OpenEpisode("night");
-            var parts = Valued("parts", new() { Value = 5m, System = Ucum, Code = "mL" });
+            var parts = Valued(
+                "parts",
+                new()
+                {
+                    Value = 5m,
+                    System = Ucum,
+                    Code = "mL",
+                }
+            );
             parts.Status = ObservationStatus.Amended;
             parts.Code.Text = "Mixed drainage";
             parts.Component =
@@ -158,17 +166,82 @@ public class QuantitySearchTests(QuantitySearchTests.Ward ward) : IClassFixture<
             var none = Valued("none", null);
             await Fhir.Save(
                 "night",
-                Valued("volume", new() { Value = 1000m, System = Ucum, Code = "mL" }),
-                Valued("litre", new() { Value = 1m, System = Ucum, Code = "L" }),
-                Valued("less", new() { Value = 999.5m, System = Ucum, Code = "mL" }),
-                Valued("six", new() { Value = 6.00m, System = Ucum, Code = "mL" }),
-                Valued("rate", new() { Value = 50m, System = Ucum, Code = "mL/h" }),
-                Valued("shift", new() { Value = 400m, System = Ucum, Code = "mL/(8.h)" }),
-                Valued("minus", new() { Value = -20m, System = Ucum, Code = "mL" }),
-                Valued("bag", new() { Value = 3m, System = "https://ward.example/units", Code = "{bag}" }),
+                Valued(
+                    "volume",
+                    new()
+                    {
+                        Value = 1000m,
+                        System = Ucum,
+                        Code = "mL",
+                    }
+                ),
+                Valued(
+                    "litre",
+                    new()
+                    {
+                        Value = 1m,
+                        System = Ucum,
+                        Code = "L",
+                    }
+                ),
+                Valued(
+                    "less",
+                    new()
+                    {
+                        Value = 999.5m,
+                        System = Ucum,
+                        Code = "mL",
+                    }
+                ),
+                Valued(
+                    "six",
+                    new()
+                    {
+                        Value = 6.00m,
+                        System = Ucum,
+                        Code = "mL",
+                    }
+                ),
+                Valued(
+                    "rate",
+                    new()
+                    {
+                        Value = 50m,
+                        System = Ucum,
+                        Code = "mL/h",
+                    }
+                ),
+                Valued(
+                    "shift",
+                    new()
+                    {
+                        Value = 400m,
+                        System = Ucum,
+                        Code = "mL/(8.h)",
+                    }
+                ),
+                Valued(
+                    "minus",
+                    new()
+                    {
+                        Value = -20m,
+                        System = Ucum,
+                        Code = "mL",
+                    }
+                ),
+                Valued(
+                    "bag",
+                    new()
+                    {
+                        Value = 3m,
+                        System = "https://ward.example/units",
+                        Code = "{bag}",
+                    }
+                ),
                 Valued("text", new() { Value = 7m, Unit = "cups" }),
                 parts,
-                none);
+                none
+            );
         }
 
         public async Task DisposeAsync() => await Fhir.DisposeAsync();
@@ -180,10 +253,16 @@ public class QuantitySearchTests(QuantitySearchTests.Ward ward) : IClassFixture<
             return observation;
         }
 
-        private static Observation.ComponentComponent Part(string code, decimal value, string unit, string display) => new()
-        {
-            Code = new("https://ward.example/codes", code, display, null),
-            Value = new Quantity { Value = value, System = Ucum, Code = unit },
-        };
+        private static Observation.ComponentComponent Part(string code, decimal value, string unit, string display) =>
+            new()
+            {
+                Code = new("https://ward.example/codes", code, display, null),
+                Value = new Quantity
+                {
+                    Value = value,
+                    System = Ucum,
+                    Code = unit,
+                },
+            };
     }
 }

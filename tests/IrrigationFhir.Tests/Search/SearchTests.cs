@@ -58,7 +58,10 @@ public class SearchTests(SearchTests.Ward ward) : IClassFixture<SearchTests.Ward
     [InlineData("code=drainage'%20or%201%3D1--", "")]
     public async Task A_search_finds(string query, string expected)
     {
-        Assert.Equal(expected, string.Join(' ', await _fhir.Ids("fhir/Observation?" + query.Replace("BASE", _fhir.Base, StringComparison.Ordinal))));
+        Assert.Equal(
+            expected,
+            string.Join(' ', await _fhir.Ids("fhir/Observation?" + query.Replace("BASE", _fhir.Base, StringComparison.Ordinal)))
+        );
     }
 
     [Fact]
@@ -66,12 +69,17 @@ public class SearchTests(SearchTests.Ward ward) : IClassFixture<SearchTests.Ward
     {
         using var reply = await _fhir.Client.PostAsync(
             "fhir/Observation/_search?status=final",
-            new FormUrlEncodedContent([new("patient.identifier", "https://ward.example/patients|P-1"), new("_total", "accurate")]));
+            new FormUrlEncodedContent([new("patient.identifier", "https://ward.example/patients|P-1"), new("_total", "accurate")])
+        );
 
         var found = await FhirOverHttp.Read<Bundle>(reply, 200);
         Assert.Equal(["a"], found.Entry.Select(entry => entry.Resource!.Id!));
         Assert.Equal(1, found.Total);
-        Assert.StartsWith($"{_fhir.Base}/Observation?status=final&patient.identifier=", found.SelfLink!.ToString(), StringComparison.Ordinal);
+        Assert.StartsWith(
+            $"{_fhir.Base}/Observation?status=final&patient.identifier=",
+            found.SelfLink!.ToString(),
+            StringComparison.Ordinal
+        );
     }
 
     [Fact]
@@ -114,7 +122,9 @@ public class SearchTests(SearchTests.Ward ward) : IClassFixture<SearchTests.Ward
         Assert.Equal(3, lenient.Entry.Count(entry => entry.Search!.Mode == Bundle.SearchEntryMode.Match));
 
         // Passed over, more is found than was meant: the reply says so.
-        var warning = Assert.IsType<OperationOutcome>(lenient.Entry.Single(entry => entry.Search!.Mode == Bundle.SearchEntryMode.Outcome).Resource).Issue.Single();
+        var warning = Assert
+            .IsType<OperationOutcome>(lenient.Entry.Single(entry => entry.Search!.Mode == Bundle.SearchEntryMode.Outcome).Resource)
+            .Issue.Single();
         Assert.Equal((OperationOutcome.IssueSeverity.Warning, query.Split('=')[0]), (warning.Severity!.Value, warning.Expression.Single()));
         Assert.Equal(issue.Details!.Coding.Single().Code, warning.Details!.Coding.Single().Code);
     }
@@ -145,8 +155,15 @@ public class SearchTests(SearchTests.Ward ward) : IClassFixture<SearchTests.Ward
             using var refused = await _fhir.Client.SendAsync(request);
 
             var issue = (await FhirOverHttp.Read<OperationOutcome>(refused, 400)).Issue.Single();
-            Assert.Equal(("search-modifier-unsupported", query.Split('=')[0]), (issue.Details!.Coding.Single().Code, issue.Expression.Single()));
-            Assert.Contains(query[query.IndexOf(':', StringComparison.Ordinal)..query.IndexOf('=', StringComparison.Ordinal)], issue.Diagnostics!, StringComparison.Ordinal);
+            Assert.Equal(
+                ("search-modifier-unsupported", query.Split('=')[0]),
+                (issue.Details!.Coding.Single().Code, issue.Expression.Single())
+            );
+            Assert.Contains(
+                query[query.IndexOf(':', StringComparison.Ordinal)..query.IndexOf('=', StringComparison.Ordinal)],
+                issue.Diagnostics!,
+                StringComparison.Ordinal
+            );
         }
     }
 
@@ -221,9 +238,18 @@ public class SearchTests(SearchTests.Ward ward) : IClassFixture<SearchTests.Ward
     [InlineData("combo-code-value-quantity")]
     public async Task Many_values_are_taken_and_too_many_are_refused_R_SEC_07(string parameter)
     {
-        var value = parameter switch { "date" => "gt2026", "value-quantity" => "1||mL", "combo-code-value-quantity" => "a$1||mL", _ => "a" };
+        var value = parameter switch
+        {
+            "date" => "gt2026",
+            "value-quantity" => "1||mL",
+            "combo-code-value-quantity" => "a$1||mL",
+            _ => "a",
+        };
         async Task<HttpResponseMessage> With(IEnumerable<string> values) =>
-            await _fhir.Client.PostAsync("fhir/Observation/_search", new FormUrlEncodedContent(values.Select(one => KeyValuePair.Create(parameter, one))));
+            await _fhir.Client.PostAsync(
+                "fhir/Observation/_search",
+                new FormUrlEncodedContent(values.Select(one => KeyValuePair.Create(parameter, one)))
+            );
 
         using var listed = await With([string.Join(',', Enumerable.Repeat(value, 500))]);
         using var repeated = await With(Enumerable.Repeat(string.Join(',', Enumerable.Repeat(value, 25)), 20));
@@ -233,7 +259,11 @@ public class SearchTests(SearchTests.Ward ward) : IClassFixture<SearchTests.Ward
         await FhirOverHttp.Read<Bundle>(listed, 200);
         await FhirOverHttp.Read<Bundle>(repeated, 200);
         await FhirOverHttp.Read<OperationOutcome>(tooMany, 400);
-        Assert.Contains("at most 20", (await FhirOverHttp.Read<OperationOutcome>(tooOften, 400)).Issue.Single().Diagnostics, StringComparison.Ordinal);
+        Assert.Contains(
+            "at most 20",
+            (await FhirOverHttp.Read<OperationOutcome>(tooOften, 400)).Issue.Single().Diagnostics,
+            StringComparison.Ordinal
+        );
     }
 
     [Fact]
@@ -279,7 +309,11 @@ public class SearchTests(SearchTests.Ward ward) : IClassFixture<SearchTests.Ward
     public async Task Each_order_lists_all_including_what_has_no_date_and_pages_through(string sort, string expected)
     {
         var seen = new List<string>();
-        for (var page = await _fhir.Get<Bundle>($"fhir/Observation?_count=1&{sort}"); ; page = await _fhir.Get<Bundle>(page.NextLink!.ToString()))
+        for (
+            var page = await _fhir.Get<Bundle>($"fhir/Observation?_count=1&{sort}");
+            ;
+            page = await _fhir.Get<Bundle>(page.NextLink!.ToString())
+        )
         {
             seen.AddRange(page.Entry.Select(entry => entry.Resource!.Id!));
             if (page.NextLink is null)
@@ -304,7 +338,11 @@ public class SearchTests(SearchTests.Ward ward) : IClassFixture<SearchTests.Ward
         // While somebody pages, another corrects what is there and adds in between.
         var seen = new List<string>();
         var round = 0;
-        for (var page = await fhir.Get<Bundle>($"fhir/Observation?_count=7&_sort={sort}"); ; page = await fhir.Get<Bundle>(page.NextLink!.ToString()))
+        for (
+            var page = await fhir.Get<Bundle>($"fhir/Observation?_count=7&_sort={sort}");
+            ;
+            page = await fhir.Get<Bundle>(page.NextLink!.ToString())
+        )
         {
             seen.AddRange(page.Entry.Select(entry => entry.Resource!.Id!));
             if (page.NextLink is null)
@@ -312,7 +350,11 @@ public class SearchTests(SearchTests.Ward ward) : IClassFixture<SearchTests.Ward
             round++;
             await fhir.Save(
                 "night",
-                [.. before.Select((id, n) => (Resource)Drainage(id, $"2026-03-02T08:{n / 2:00}:00Z", null, 1 + round)), Drainage($"new-{round}", "2026-03-02T08:15:00Z", null, 1)]);
+                [
+                    .. before.Select((id, n) => (Resource)Drainage(id, $"2026-03-02T08:{n / 2:00}:00Z", null, 1 + round)),
+                    Drainage($"new-{round}", "2026-03-02T08:15:00Z", null, 1),
+                ]
+            );
         }
 
         Assert.True(round >= 8);
@@ -331,15 +373,28 @@ public class SearchTests(SearchTests.Ward ward) : IClassFixture<SearchTests.Ward
     [Fact]
     public async Task A_provenance_is_found_by_target_by_patient_and_by_when_it_was_recorded()
     {
-        await _fhir.Save("night", new Provenance
-        {
-            Id = "p",
-            Recorded = DateTimeOffset.Parse("2026-03-02T09:00:00.5+00:00", null),
-            Target = [new("Observation/a/_history/1"), new() { Type = "Patient", Identifier = new(PatientSystem, "P-1") }],
-            Agent = [new() { Who = new() { Display = "ward" } }],
-        });
+        await _fhir.Save(
+            "night",
+            new Provenance
+            {
+                Id = "p",
+                Recorded = DateTimeOffset.Parse("2026-03-02T09:00:00.5+00:00", null),
+                Target = [new("Observation/a/_history/1"), new() { Type = "Patient", Identifier = new(PatientSystem, "P-1") }],
+                Agent = [new() { Who = new() { Display = "ward" } }],
+            }
+        );
 
-        foreach (var query in new[] { "target=Observation/a", "target=a", "patient.identifier=P-1", "recorded=2026-03-02", "recorded=ge2026-03-02T09:00:00.5Z", "_sort=-recorded" })
+        foreach (
+            var query in new[]
+            {
+                "target=Observation/a",
+                "target=a",
+                "patient.identifier=P-1",
+                "recorded=2026-03-02",
+                "recorded=ge2026-03-02T09:00:00.5Z",
+                "_sort=-recorded",
+            }
+        )
             Assert.Equal(["p"], await _fhir.Ids("fhir/Provenance?" + query));
         foreach (var query in new[] { "target=Observation/b", "patient.identifier=P-2", "recorded=gt2026-03-02T09:00:00.5Z" })
             Assert.Empty(await _fhir.Ids("fhir/Provenance?" + query));

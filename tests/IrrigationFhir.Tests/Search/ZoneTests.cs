@@ -87,7 +87,8 @@ public class ZoneTests
             open,
             Drainage("far", "2026-03-02T09:00:00+14:00", null, 1),
             Drainage("summer", "2026-10-25T02:30:00+02:00", null, 1),
-            Drainage("winter", "2026-10-25T02:30:00+01:00", null, 1));
+            Drainage("winter", "2026-10-25T02:30:00+01:00", null, 1)
+        );
         return fhir;
     }
 }

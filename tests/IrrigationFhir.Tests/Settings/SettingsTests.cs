@@ -19,8 +19,12 @@ public class SettingsTests
         var setting = With().All.Single(s => s.Key == key);
         Assert.True(setting.Description.Length > 30, setting.Description);
         Assert.Equal(setting.Default, setting.Value);
-        if (key.StartsWith("Entries:Most", StringComparison.Ordinal)) return; // a guard, no figure of the trade
-        Assert.Matches("our judgement|Our judgement|[0-9]{4}|from memory|common practice|[Cc]linical reference|in-vitro|nursing texts|published|for tests|For a site|for a site|known", setting.Description);
+        if (key.StartsWith("Entries:Most", StringComparison.Ordinal))
+            return; // a guard, no figure of the trade
+        Assert.Matches(
+            "our judgement|Our judgement|[0-9]{4}|from memory|common practice|[Cc]linical reference|in-vitro|nursing texts|published|for tests|For a site|for a site|known",
+            setting.Description
+        );
     }
 
     [Theory]
@@ -34,7 +38,11 @@ public class SettingsTests
     [InlineData(typeof(ForecastSettings))]
     public void No_figure_is_fixed_in_the_code(Type settings)
     {
-        foreach (var property in settings.GetProperties(BindingFlags.Public | BindingFlags.Instance).Where(p => p.CanWrite && p.Name != nameof(MeasuringCharacter.Source)))
+        foreach (
+            var property in settings
+                .GetProperties(BindingFlags.Public | BindingFlags.Instance)
+                .Where(p => p.CanWrite && p.Name != nameof(MeasuringCharacter.Source))
+        )
         {
             var nested = property.PropertyType.Assembly == typeof(SettingAttribute).Assembly && property.PropertyType.IsClass;
             var list = property.PropertyType.IsGenericType && property.PropertyType.GetGenericArguments().Contains(typeof(Calibration));
@@ -46,18 +54,39 @@ public class SettingsTests
     public void A_site_sets_its_own_figures()
     {
         var site = With(
-            ("Measuring:Pump:Systematic", "0.02"), ("Measuring:Pump:Source", "checked 2026-02, ward 7"), ("Measuring:Scale:Random", "2 mL"), ("Measuring:EmptyBagResidue:Mean", "12.5 mL"),
-            ("Measuring:CalibratedBagTypes:lot 7:Factor", "1.0384"), ("Measuring:CalibratedBagTypes:lot 7:HalfWidth", "0.0032"),
-            ("Balance:ScanReach", "10 min"), ("Balance:LongestGap", "4 h"), ("Balance:HighestGravityFlow", "5000 mL/h"), ("Balance:BestEstimateIsHeadline", "true"),
-            ("Criteria:Anuria", "100 mL"), ("Criteria:AdultWeight:Low", "30 kg"), ("Entries:Most", "500"));
+            ("Measuring:Pump:Systematic", "0.02"),
+            ("Measuring:Pump:Source", "checked 2026-02, ward 7"),
+            ("Measuring:Scale:Random", "2 mL"),
+            ("Measuring:EmptyBagResidue:Mean", "12.5 mL"),
+            ("Measuring:CalibratedBagTypes:lot 7:Factor", "1.0384"),
+            ("Measuring:CalibratedBagTypes:lot 7:HalfWidth", "0.0032"),
+            ("Balance:ScanReach", "10 min"),
+            ("Balance:LongestGap", "4 h"),
+            ("Balance:HighestGravityFlow", "5000 mL/h"),
+            ("Balance:BestEstimateIsHeadline", "true"),
+            ("Criteria:Anuria", "100 mL"),
+            ("Criteria:AdultWeight:Low", "30 kg"),
+            ("Entries:Most", "500")
+        );
 
         var measuring = site.Balance.Characters;
         Assert.Equal((0.02m, "checked 2026-02, ward 7"), (measuring.Pump.Systematic, measuring.Pump.Source));
         Assert.Equal((2m, "set by the site"), (measuring.Scale.Random, measuring.Scale.Source));
         Assert.Equal(new Supposed(12.5m, 30), measuring.EmptyBagResidue);
         Assert.Equal(new Calibration(1.0384m, 0.0032m), measuring.CalibratedBagTypes["lot 7"]);
-        Assert.Equal((10.0, 4.0, 5000m, true), (site.Balance.ScanReach.TotalMinutes, site.Balance.LongestGap.TotalHours, site.Balance.HighestGravityFlow.MillilitresPerHour, site.Balance.BestEstimateIsHeadline));
-        Assert.Equal((100m, new WeightRange(30, 400), 500), (site.Criteria.Anuria.Millilitres, site.Criteria.AdultWeight, site.Entries.Most));
+        Assert.Equal(
+            (10.0, 4.0, 5000m, true),
+            (
+                site.Balance.ScanReach.TotalMinutes,
+                site.Balance.LongestGap.TotalHours,
+                site.Balance.HighestGravityFlow.MillilitresPerHour,
+                site.Balance.BestEstimateIsHeadline
+            )
+        );
+        Assert.Equal(
+            (100m, new WeightRange(30, 400), 500),
+            (site.Criteria.Anuria.Millilitres, site.Criteria.AdultWeight, site.Entries.Most)
+        );
 
         // And nothing else has moved.
         Assert.Equal(MeasuringCharacters.Default.BagLabel, measuring.BagLabel);
@@ -68,9 +97,19 @@ public class SettingsTests
     [Fact]
     public void Every_fault_is_named_at_once()
     {
-        var faults = Assert.Throws<SettingsFault>(() => With(
-            ("Measuring:Pump:Systematic", "5"), ("Measuring:Pump:Systemic", "0.05"), ("Measuring:Scale:Random", "5"), ("Measuring:CalibratedContainers:canister:Factor", "0.917"),
-            ("Balance:ScanReach", "15 mins"), ("Balance:LongestGap", "6 min"), ("Balance:BestEstimateIsHeadline", "perhaps"), ("Criteria:RequiredCoverage", "1,0"), ("Entries:Most", "0.5")));
+        var faults = Assert.Throws<SettingsFault>(() =>
+            With(
+                ("Measuring:Pump:Systematic", "5"),
+                ("Measuring:Pump:Systemic", "0.05"),
+                ("Measuring:Scale:Random", "5"),
+                ("Measuring:CalibratedContainers:canister:Factor", "0.917"),
+                ("Balance:ScanReach", "15 mins"),
+                ("Balance:LongestGap", "6 min"),
+                ("Balance:BestEstimateIsHeadline", "perhaps"),
+                ("Criteria:RequiredCoverage", "1,0"),
+                ("Entries:Most", "0.5")
+            )
+        );
         Assert.Equal(
             """
             Measuring:Pump:Systematic: '5'; 0 to 1 is expected, such as '0.05'
@@ -83,18 +122,26 @@ public class SettingsTests
             Criteria:RequiredCoverage: '1,0'; 0.5 to 1 is expected, such as '1'
             Entries:Most: '0.5'; 1 to 1000000 is expected, such as '2000'
             """.ReplaceLineEndings(),
-            faults.Message);
+            faults.Message
+        );
     }
 
     [Fact]
     public async Task What_a_site_sets_is_what_its_numbers_rest_on()
     {
-        await using var ward = RunningService.Start("2026-03-14T12:00:00Z", null, ("Measuring:CalibratedContainers:1:Factor", "0.9"), ("Measuring:CalibratedContainers:1:HalfWidth", "0"), ("Balance:BestEstimateIsHeadline", "true"));
+        await using var ward = RunningService.Start(
+            "2026-03-14T12:00:00Z",
+            null,
+            ("Measuring:CalibratedContainers:1:Factor", "0.9"),
+            ("Measuring:CalibratedContainers:1:HalfWidth", "0"),
+            ("Balance:BestEstimateIsHeadline", "true")
+        );
         var episode = await ward.Open(RunningService.Episode("E-41", "2026-03-14T08:00:00Z"));
         await ward.Record(
             episode,
             Charted("flow", "flow-set", "08:00", ("rate", 0, "mL/h")),
-            Charted("out", "drainage-emptied", "09:00", ("volume", 200, "mL")));
+            Charted("out", "drainage-emptied", "09:00", ("volume", 200, "mL"))
+        );
         var output = (await ward.Read($"/episodes/{episode}/balance"))["intervals"]![0]!["correctedUrineOutput"]!;
         Assert.Equal((180m, 180m), ((decimal)output["headline"]!["value"]!, (decimal)output["bestEstimate"]!["value"]!));
 
@@ -113,15 +160,23 @@ public class SettingsTests
         Assert.Equal("Criteria:LowHourly: '25'; 0 to 500 mL is expected, such as '30 mL'", errors.ToString().Trim());
     }
 
-    private static System.Text.Json.Nodes.JsonObject Charted(string id, string kind, string clock, (string Name, decimal Value, string Unit) measured) => new()
-    {
-        ["source"] = "ward-7",
-        ["id"] = id,
-        ["kind"] = kind,
-        ["at"] = $"2026-03-14T{clock}:00Z",
-        [measured.Name] = new System.Text.Json.Nodes.JsonObject { ["value"] = measured.Value, ["unit"] = measured.Unit },
-    };
+    private static System.Text.Json.Nodes.JsonObject Charted(
+        string id,
+        string kind,
+        string clock,
+        (string Name, decimal Value, string Unit) measured
+    ) =>
+        new()
+        {
+            ["source"] = "ward-7",
+            ["id"] = id,
+            ["kind"] = kind,
+            ["at"] = $"2026-03-14T{clock}:00Z",
+            [measured.Name] = new System.Text.Json.Nodes.JsonObject { ["value"] = measured.Value, ["unit"] = measured.Unit },
+        };
 
     private static SiteSettings With(params (string Key, string Value)[] settings) =>
-        SiteSettings.Read(new ConfigurationBuilder().AddInMemoryCollection(settings.ToDictionary(s => s.Key, s => (string?)s.Value)).Build());
+        SiteSettings.Read(
+            new ConfigurationBuilder().AddInMemoryCollection(settings.ToDictionary(s => s.Key, s => (string?)s.Value)).Build()
+        );
 }

@@ -78,7 +78,8 @@ public class BackUpTests
         Assert.Equal((0, $"restored {target} to {restored}: {Held}"), Restore(target, "--Data:Folder", restored));
 
         Assert.Equal(All(folder), All(restored));
-        if (!OperatingSystem.IsWindows()) Assert.Equal(UnixFileMode.UserRead | UnixFileMode.UserWrite, File.GetUnixFileMode(target));
+        if (!OperatingSystem.IsWindows())
+            Assert.Equal(UnixFileMode.UserRead | UnixFileMode.UserWrite, File.GetUnixFileMode(target));
         using (var store = Dialect.Open(Dialect.FileIn(restored), SqliteOpenMode.ReadOnly))
             Assert.Equal("wal", Dialect.Texts(store, "pragma journal_mode").Single());
         Assert.Empty(Directory.GetFiles(folder, "*unfinished*"));
@@ -125,7 +126,8 @@ public class BackUpTests
         await File.WriteAllTextAsync(Path.Combine(left, "irrigation.db-wal"), "pages");
         Assert.Equal(
             (1, $"{left} holds irrigation.db-wal of another store, which must not meet this one: move it away first.\n"),
-            Restore(target, "--Data:Folder", left));
+            Restore(target, "--Data:Folder", left)
+        );
 
         // A target in a folder that is not there, or cannot be written to.
         Assert.Equal(1, Backup(folder, Path.Combine(folder, "none", "copy.db")).Code);
@@ -158,11 +160,14 @@ public class BackUpTests
     [InlineData("delete from entry where sequence = 30", "the copy lacks entries that an episode counts")]
     [InlineData("pragma foreign_keys = off; delete from episode", "the copy holds entries without their episode")]
     [InlineData(
-        "drop index outbox_by_time", "the copy does not have the schema that this version expects: index outbox_by_time is missing")]
+        "drop index outbox_by_time",
+        "the copy does not have the schema that this version expects: index outbox_by_time is missing"
+    )]
     public async Task A_copy_that_does_not_agree_with_itself_is_found_out(string changed, string fault)
     {
         var folder = await StoreFolderTests.Stopped();
-        using (var store = Dialect.Open(Dialect.FileIn(folder), SqliteOpenMode.ReadWrite)) Dialect.Run(store, changed);
+        using (var store = Dialect.Open(Dialect.FileIn(folder), SqliteOpenMode.ReadWrite))
+            Dialect.Run(store, changed);
         Assert.Equal((1, fault + "\n"), Backup(folder, Path.Combine(folder, "copy.db")));
         Assert.Empty(Directory.GetFiles(folder, "copy*"));
     }
@@ -235,13 +240,15 @@ public class BackUpTests
     {
         Skip.IfNot(Shell.IsThere, Shell.Absent);
         var folder = await StoreFolderTests.Stopped();
-        using (var store = Dialect.Open(Dialect.FileIn(folder), SqliteOpenMode.ReadWrite)) Dialect.Run(store, "drop index outbox_by_time");
+        using (var store = Dialect.Open(Dialect.FileIn(folder), SqliteOpenMode.ReadWrite))
+            Dialect.Run(store, "drop index outbox_by_time");
         var (code, said) = await Run("--urls", "http://127.0.0.1:0", "--Data:Folder", folder);
         Assert.Equal(2, code);
         Assert.Equal(
             "The store does not have the schema that this version expects, and was left as it was: "
-            + "index outbox_by_time is missing. Start the version that made it, or restore a backup.",
-            said.Trim());
+                + "index outbox_by_time is missing. Start the version that made it, or restore a backup.",
+            said.Trim()
+        );
     }
 
     /// <summary>Opens an episode and records scans in it, each of which must be acknowledged; how many its log then holds.</summary>
@@ -251,15 +258,19 @@ public class BackUpTests
         var id = (string)(await Post(http, "/episodes", stay))["id"]!;
         for (var n = 1; n <= entries; n++)
         {
-            await Post(http, $"/episodes/{id}/entries", new JsonObject
-            {
-                ["source"] = "ward",
-                ["id"] = $"e{n}",
-                ["kind"] = "bladder-scanned",
-                ["at"] = $"2026-03-14T{9 + n / 10:00}:{n % 10:00}:00Z",
-                ["volume"] = new JsonObject { ["value"] = n, ["unit"] = "mL" },
-                ["how"] = "scan",
-            });
+            await Post(
+                http,
+                $"/episodes/{id}/entries",
+                new JsonObject
+                {
+                    ["source"] = "ward",
+                    ["id"] = $"e{n}",
+                    ["kind"] = "bladder-scanned",
+                    ["at"] = $"2026-03-14T{9 + n / 10:00}:{n % 10:00}:00Z",
+                    ["volume"] = new JsonObject { ["value"] = n, ["unit"] = "mL" },
+                    ["how"] = "scan",
+                }
+            );
         }
 
         var log = JsonNode.Parse(await http.GetStringAsync(new Uri($"/episodes/{id}/entries", UriKind.Relative)))!;
@@ -311,14 +322,16 @@ public class BackUpTests
                 """
                 select 'entry ' || sequence || ' ' || source || entry_id || revision || kind || at || ' ' || received_at || json
                 from entry order by 1
-                """),
+                """
+            ),
             .. Dialect.Rows(
                 store,
                 """
                 select type || '/' || id || '/' || version_id || ' ' || last_updated || json from resource
                 union all select type || '/' || id || '/' || version_id || ' ' || last_updated || json from resource_history order by 1
                 """,
-                row => row.GetString(0)),
+                row => row.GetString(0)
+            ),
         ];
     }
 }

@@ -13,7 +13,12 @@ public class CrashTests
         await store.OpenEpisode("night");
         // Each change: one entry, two resources of which one is corrected again and again.
         for (var n = 1; n <= 12; n++)
-            await store.Save("night", [Entry(n, $"e{n}")], Drainage($"d{n}", "2026-03-02T08:50:00Z", null, n), Drainage("total", "2026-03-02T08:50:00Z", null, n));
+            await store.Save(
+                "night",
+                [Entry(n, $"e{n}")],
+                Drainage($"d{n}", "2026-03-02T08:50:00Z", null, n),
+                Drainage("total", "2026-03-02T08:50:00Z", null, n)
+            );
 
         var file = Path.Combine(store.Folder, "irrigation.db");
         var log = await ReadShared(file + "-wal");
@@ -73,14 +78,33 @@ public class CrashTests
         await store.Save("other", [], Drainage("taken", "2026-03-02T08:50:00Z", null, 1, "P-2"));
 
         // By the time "taken" fails, the entry, the version and "first" with its index rows are written already.
-        await Assert.ThrowsAnyAsync<System.Data.Common.DbException>(() => store.Episodes.Save(
-            Change(opened, [Entry(1, "e1")], Drainage("first", "2026-03-02T08:50:00Z", null, 1), Drainage("taken", "2026-03-02T08:50:00Z", null, 2)), default));
+        await Assert.ThrowsAnyAsync<System.Data.Common.DbException>(() =>
+            store.Episodes.Save(
+                Change(
+                    opened,
+                    [Entry(1, "e1")],
+                    Drainage("first", "2026-03-02T08:50:00Z", null, 1),
+                    Drainage("taken", "2026-03-02T08:50:00Z", null, 2)
+                ),
+                default
+            )
+        );
 
         Assert.Equal(opened, await store.Episodes.Find("night", default));
         Assert.Empty(await store.Episodes.LoadEntries("key-P-1", "night", 0, default));
         Assert.Null(await store.Resources.Read("Observation", "first", default));
-        Assert.Equal(0L, await store.Database.Write(
-            writing => writing.Statements.First("select count(*) from resource_token where patient_key = @patient", row => row.GetInt64(0), ("patient", "key-P-1")), default));
+        Assert.Equal(
+            0L,
+            await store.Database.Write(
+                writing =>
+                    writing.Statements.First(
+                        "select count(*) from resource_token where patient_key = @patient",
+                        row => row.GetInt64(0),
+                        ("patient", "key-P-1")
+                    ),
+                default
+            )
+        );
     }
 
     /// <summary>How many changes are there, after checking that entries, versions, resources and index rows agree on it.</summary>
@@ -94,7 +118,15 @@ public class CrashTests
         Assert.Equal(changes, (await store.Resources.Read("Observation", "total", default))?.VersionId ?? 0);
         Assert.Equal(changes, (await store.Resources.History("Observation", "total", 100_000, null, null, default)).Count);
         var found = await store.Resources.Search(
-            new(IndexedTypes.Find("Observation")!, [new SearchCriterion.Coded(["code"], [new(null, "drainage")], Not: false)], [], 0, WithTotal: true), default);
+            new(
+                IndexedTypes.Find("Observation")!,
+                [new SearchCriterion.Coded(["code"], [new(null, "drainage")], Not: false)],
+                [],
+                0,
+                WithTotal: true
+            ),
+            default
+        );
         Assert.Equal(changes == 0 ? 0 : changes + 1, found.Total);
         return changes;
     }

@@ -88,16 +88,21 @@ public class EpisodeStoreTests
         await using var store = New();
         await store.OpenEpisode("night");
 
-        await Task.WhenAll(Enumerable.Range(0, 50).Select(writer => Task.Run(async () =>
-        {
-            SaveOutcome outcome;
-            do
-            {
-                var episode = (await store.Episodes.Find("night", default))!;
-                outcome = await store.Episodes.Save(Change(episode, [Entry(episode.LastSequence + 1, $"w{writer}")]), default);
-            }
-            while (outcome is not SaveOutcome.Saved);
-        })));
+        await Task.WhenAll(
+            Enumerable
+                .Range(0, 50)
+                .Select(writer =>
+                    Task.Run(async () =>
+                    {
+                        SaveOutcome outcome;
+                        do
+                        {
+                            var episode = (await store.Episodes.Find("night", default))!;
+                            outcome = await store.Episodes.Save(Change(episode, [Entry(episode.LastSequence + 1, $"w{writer}")]), default);
+                        } while (outcome is not SaveOutcome.Saved);
+                    })
+                )
+        );
 
         var rows = await store.Episodes.LoadEntries("key-P-1", "night", 0, default);
         Assert.Equal(Enumerable.Range(1, 50).Select(n => (long)n), rows.Select(row => row.Sequence));
@@ -115,8 +120,23 @@ public class EpisodeStoreTests
 
         // The line is held until all three wait in it, so that they share a transaction.
         var held = new ManualResetEventSlim();
-        var holder = store.Database.Write(_ => { held.Wait(); return 0; }, default);
-        var foreign = store.Episodes.Save(Change(opened, [Entry(1, "a")], Drainage("fine", "2026-03-02T08:50:00Z", null, 1), Drainage("taken", "2026-03-02T08:50:00Z", null, 2)), default);
+        var holder = store.Database.Write(
+            _ =>
+            {
+                held.Wait();
+                return 0;
+            },
+            default
+        );
+        var foreign = store.Episodes.Save(
+            Change(
+                opened,
+                [Entry(1, "a")],
+                Drainage("fine", "2026-03-02T08:50:00Z", null, 1),
+                Drainage("taken", "2026-03-02T08:50:00Z", null, 2)
+            ),
+            default
+        );
         var unknown = store.Episodes.Save(Change(Episode("never"), [Entry(1, "a")]), default);
         var good = store.Episodes.Save(Change(opened, [Entry(1, "b")]), default);
         held.Set();

@@ -11,10 +11,39 @@ public class ExactDecimalTests
         // The edges that a text could get wrong: signs, zero, digits before and behind the point, more digits than a double holds.
         string[] ascending =
         [
-            "-79228162514264337593543950335", "-1000.001", "-1000", "-999.9", "-10", "-9.01", "-9", "-6.5", "-6.25", "-6", "-0.5", "-0.05", "-0.0000000000000000000000000001",
+            "-79228162514264337593543950335",
+            "-1000.001",
+            "-1000",
+            "-999.9",
+            "-10",
+            "-9.01",
+            "-9",
+            "-6.5",
+            "-6.25",
+            "-6",
+            "-0.5",
+            "-0.05",
+            "-0.0000000000000000000000000001",
             "0",
-            "0.0000000000000000000000000001", "0.05", "0.5", "0.9007199254740993", "0.9007199254740994", "6", "6.0000000001", "6.05", "6.5", "9", "9.99", "10", "99", "100", "420.5",
-            "9007199254740992", "9007199254740993", "79228162514264337593543950334", "79228162514264337593543950335",
+            "0.0000000000000000000000000001",
+            "0.05",
+            "0.5",
+            "0.9007199254740993",
+            "0.9007199254740994",
+            "6",
+            "6.0000000001",
+            "6.05",
+            "6.5",
+            "9",
+            "9.99",
+            "10",
+            "99",
+            "100",
+            "420.5",
+            "9007199254740992",
+            "9007199254740993",
+            "79228162514264337593543950334",
+            "79228162514264337593543950335",
         ];
 
         var texts = ascending.Select(number => ExactDecimal.Parse(number)!.Value.Sortable()).ToList();
@@ -34,7 +63,8 @@ public class ExactDecimalTests
             var (left, right) = (Number(), Number());
             Assert.Equal(
                 Math.Sign(left.CompareTo(right)),
-                Math.Sign(string.CompareOrdinal(ExactDecimal.Of(left).Sortable(), ExactDecimal.Of(right).Sortable())));
+                Math.Sign(string.CompareOrdinal(ExactDecimal.Of(left).Sortable(), ExactDecimal.Of(right).Sortable()))
+            );
         }
     }
 

@@ -13,14 +13,22 @@ internal static class KilledWriter
     /// <summary>Starts it on a folder; each line it prints is the number of an acknowledged change.</summary>
     public static Process Start(string folder)
     {
-        var start = new ProcessStartInfo("dotnet", [typeof(KilledWriter).Assembly.Location]) { RedirectStandardOutput = true, Environment = { [FolderVariable] = folder } };
+        var start = new ProcessStartInfo("dotnet", [typeof(KilledWriter).Assembly.Location])
+        {
+            RedirectStandardOutput = true,
+            Environment = { [FolderVariable] = folder },
+        };
         return Process.Start(start)!;
     }
 
     // The test assembly's own entry point does nothing; this runs before it. Other threads wait for a module initializer to end,
     // so it only starts a thread, which keeps the process alive because it is no background thread.
     [ModuleInitializer]
-    [SuppressMessage("Usage", "CA2255:The ModuleInitializer attribute should not be used in libraries", Justification = "The assembly is the program here.")]
+    [SuppressMessage(
+        "Usage",
+        "CA2255:The ModuleInitializer attribute should not be used in libraries",
+        Justification = "The assembly is the program here."
+    )]
     internal static void WriteWhenAsked()
     {
         if (Environment.GetEnvironmentVariable(FolderVariable) is { Length: > 0 } folder)
@@ -33,7 +41,12 @@ internal static class KilledWriter
         await store.OpenEpisode("night");
         for (var n = 1; ; n++)
         {
-            await store.Save("night", [Entry(n, $"e{n}")], Drainage($"d{n}", "2026-03-02T08:50:00Z", null, n), Drainage("total", "2026-03-02T08:50:00Z", null, n));
+            await store.Save(
+                "night",
+                [Entry(n, $"e{n}")],
+                Drainage($"d{n}", "2026-03-02T08:50:00Z", null, n),
+                Drainage("total", "2026-03-02T08:50:00Z", null, n)
+            );
             Console.WriteLine(n);
         }
     }

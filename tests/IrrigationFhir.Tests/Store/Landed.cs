@@ -8,7 +8,7 @@ internal static class Landed
 {
     /// <summary>Date and commit of each, such as <c>2026-11-26-d74a6d3</c>.</summary>
     public static IReadOnlyList<string> Names { get; } =
-        [.. Repo.Files("tests/IrrigationFhir.Tests/Store/Landed", "*.db.gz").Select(file => Path.GetFileName(file)[..^".db.gz".Length])];
+    [.. Repo.Files("tests/IrrigationFhir.Tests/Store/Landed", "*.db.gz").Select(file => Path.GetFileName(file)[..^".db.gz".Length])];
 
     /// <summary>Puts one into a folder of its own, as that version left it.</summary>
     public static string Unpack(string name)

@@ -47,11 +47,15 @@ public class LandedStoresTests
             await ward.Read($"/episodes/{before.Episode}/flags");
 
             // And one more entry, late.
-            await ward.Record(before.Episode, JsonNode.Parse(
-                """
-                {"source": "ward-7", "id": "scan-0650", "kind": "bladder-scanned", "at": "2026-03-15T06:50:00+01:00",
-                 "volume": {"value": 35, "unit": "mL"}, "how": "scan"}
-                """)!);
+            await ward.Record(
+                before.Episode,
+                JsonNode.Parse(
+                    """
+                    {"source": "ward-7", "id": "scan-0650", "kind": "bladder-scanned", "at": "2026-03-15T06:50:00+01:00",
+                     "volume": {"value": 35, "unit": "mL"}, "how": "scan"}
+                    """
+                )!
+            );
             Assert.Equal(34, (await ward.Read($"/episodes/{before.Episode}/entries"))["entries"]!.AsArray().Count);
             after = await ward.Everything(before.Episode);
         }
@@ -92,6 +96,8 @@ public class LandedStoresTests
             Dialect.Rows(
                 store,
                 "select type || '/' || id, json from resource where type <> 'Subscription'",
-                row => (row.GetString(0), row.GetString(1))));
+                row => (row.GetString(0), row.GetString(1))
+            )
+        );
     }
 }

@@ -76,23 +76,28 @@ public class MigrationTests
     [InlineData("alter table lease add column note text", "column lease.note is not known here")]
     [InlineData("alter table outbox drop column event", "column outbox.event is missing")]
     [InlineData(
-        "drop index outbox_by_time; create index outbox_by_time on outbox (at, number)", "index outbox_by_time is not as it should be")]
+        "drop index outbox_by_time; create index outbox_by_time on outbox (at, number)",
+        "index outbox_by_time is not as it should be"
+    )]
     [InlineData(
         "drop table lease; create table lease (name text not null primary key, holder text null, until integer not null) without rowid",
-        "column lease.holder is text, and should be text not null")]
+        "column lease.holder is text, and should be text not null"
+    )]
     [InlineData("create trigger watch after delete on entry begin select 1; end", "trigger watch is not known here")]
     public void A_schema_that_is_not_what_is_expected_is_refused_by_the_name_of_what_differs(string changed, string difference)
     {
         var file = NewFile();
         Migration.Run(file, NodaTime.DateTimeZone.Utc);
-        using (var store = Dialect.Open(file, SqliteOpenMode.ReadWrite)) Dialect.Run(store, changed);
+        using (var store = Dialect.Open(file, SqliteOpenMode.ReadWrite))
+            Dialect.Run(store, changed);
 
         var fault = Assert.Throws<StoreFault>(() => Migration.Run(file, NodaTime.DateTimeZone.Utc));
 
         Assert.Equal(
             $"The store does not have the schema that this version expects, and was left as it was: {difference}. "
-            + "Start the version that made it, or restore a backup.",
-            fault.Message);
+                + "Start the version that made it, or restore a backup.",
+            fault.Message
+        );
     }
 
     [Fact]
@@ -101,7 +106,8 @@ public class MigrationTests
         var folder = Landed.Unpack("2026-11-25-aa28255");
         var file = Dialect.FileIn(folder);
         // 0004 makes a table of that name; 0002 and 0003 have run by then, in the same transaction.
-        using (var store = Dialect.Open(file, SqliteOpenMode.ReadWrite)) Dialect.Run(store, "create table resource_date (other text)");
+        using (var store = Dialect.Open(file, SqliteOpenMode.ReadWrite))
+            Dialect.Run(store, "create table resource_date (other text)");
         var before = Schema(file);
 
         var fault = Assert.Throws<StoreFault>(() => Migration.Run(file, NodaTime.DateTimeZone.Utc));
@@ -118,6 +124,7 @@ public class MigrationTests
         using var store = Dialect.Open(file, SqliteOpenMode.ReadOnly);
         return Dialect.Texts(
             store,
-            "select name || sql from sqlite_master where sql is not null union all select ScriptName from SchemaVersions order by 1");
+            "select name || sql from sqlite_master where sql is not null union all select ScriptName from SchemaVersions order by 1"
+        );
     }
 }

@@ -29,7 +29,10 @@ public class ResourceStoreTests
         Assert.Equal(current, await store.Resources.VersionRead("Observation", "d", 2, default));
         Assert.Null(await store.Resources.VersionRead("Observation", "d", 3, default));
         Assert.Equal([2L, 1L], (await store.Resources.History("Observation", "d", 10, null, null, default)).Select(v => v.VersionId));
-        Assert.Equal([2L], (await store.Resources.History("Observation", "d", 10, current.LastUpdated, null, default)).Select(v => v.VersionId));
+        Assert.Equal(
+            [2L],
+            (await store.Resources.History("Observation", "d", 10, current.LastUpdated, null, default)).Select(v => v.VersionId)
+        );
         Assert.Equal([1L], (await store.Resources.History("Observation", "d", 10, null, 2, default)).Select(v => v.VersionId));
     }
 
@@ -39,14 +42,20 @@ public class ResourceStoreTests
         await using var store = New();
         await store.OpenEpisode("night");
         var sent = Drainage("d", "2026-03-02T08:50:00Z", null, 420);
-        sent.Meta = new() { VersionId = "77", LastUpdated = DateTimeOffset.UnixEpoch, Profile = ["https://ward.example/StructureDefinition/drainage"] };
+        sent.Meta = new()
+        {
+            VersionId = "77",
+            LastUpdated = DateTimeOffset.UnixEpoch,
+            Profile = ["https://ward.example/StructureDefinition/drainage"],
+        };
         await store.Save("night", [], sent);
 
         using var json = JsonDocument.Parse((await store.Resources.Read("Observation", "d", default))!.Json);
 
         Assert.Equal(
             """{"versionId":"1","lastUpdated":"2026-03-02T08:00:00.000000Z","profile":["https://ward.example/StructureDefinition/drainage"]}""",
-            json.RootElement.GetProperty("meta").GetRawText().Replace("08:00:00.000001Z", "08:00:00.000000Z", StringComparison.Ordinal));
+            json.RootElement.GetProperty("meta").GetRawText().Replace("08:00:00.000001Z", "08:00:00.000000Z", StringComparison.Ordinal)
+        );
         Assert.Equal("77", sent.Meta.VersionId);
     }
 
@@ -59,7 +68,11 @@ public class ResourceStoreTests
     {
         await using var store = New();
         await store.OpenEpisode("night");
-        await store.Save("night", [], Drainage("d", "2026-03-02T08:50:00Z", null, decimal.Parse(digits, System.Globalization.CultureInfo.InvariantCulture)));
+        await store.Save(
+            "night",
+            [],
+            Drainage("d", "2026-03-02T08:50:00Z", null, decimal.Parse(digits, System.Globalization.CultureInfo.InvariantCulture))
+        );
 
         var stored = (await store.Resources.Read("Observation", "d", default))!;
 
@@ -135,7 +148,12 @@ public class ResourceStoreTests
 
     private static async Task<IEnumerable<string>> FindByCode(StoreOnDisk store, string code)
     {
-        var query = new SearchQuery(IndexedTypes.Find("Observation")!, [new SearchCriterion.Coded(["code"], [new(null, code)], Not: false)], [], 10);
+        var query = new SearchQuery(
+            IndexedTypes.Find("Observation")!,
+            [new SearchCriterion.Coded(["code"], [new(null, code)], Not: false)],
+            [],
+            10
+        );
         return (await store.Resources.Search(query, default)).Resources.Select(found => found.Id);
     }
 }

@@ -44,7 +44,8 @@ public class StoreFolderTests
     public async Task A_database_that_vanished_is_missed_and_not_begun_anew(string vanished)
     {
         var folder = await Stopped();
-        foreach (var name in vanished.Split(' ')) File.Delete(Path.Combine(folder, name));
+        foreach (var name in vanished.Split(' '))
+            File.Delete(Path.Combine(folder, name));
         Refused(folder, "held a store, and irrigation.db is gone: irrigation.lock is still there");
         Assert.False(File.Exists(Path.Combine(folder, "irrigation.db")));
     }
@@ -104,7 +105,8 @@ public class StoreFolderTests
                 """
                 insert into SchemaVersions (ScriptName, Applied)
                 values ('IrrigationFhir.Store.Schema.sqlite.0099-of-tomorrow.sql', '2027-01-01')
-                """);
+                """
+            );
         }
 
         Refused(folder, "was made by a newer version, or by another program: this one does not know 0099-of-tomorrow.sql");
@@ -116,7 +118,8 @@ public class StoreFolderTests
     public async Task A_file_that_is_cut_off_is_refused(double kept)
     {
         var folder = await Stopped();
-        using (var file = File.OpenWrite(Dialect.FileIn(folder))) file.SetLength((long)(file.Length * kept));
+        using (var file = File.OpenWrite(Dialect.FileIn(folder)))
+            file.SetLength((long)(file.Length * kept));
         Refused(folder, "is cut off");
     }
 
@@ -221,7 +224,8 @@ public class StoreFolderTests
     {
         var store = New();
         await store.OpenEpisode("night");
-        for (var n = 1; n <= 30; n++) await store.Save("night", [Entry(n, $"e{n}")], Drainage($"d{n}", "2026-03-02T08:50:00Z", null, n));
+        for (var n = 1; n <= 30; n++)
+            await store.Save("night", [Entry(n, $"e{n}")], Drainage($"d{n}", "2026-03-02T08:50:00Z", null, n));
         await store.Database.DisposeAsync();
         return store.Folder;
     }
@@ -263,7 +267,11 @@ public class StoreFolderTests
         public bool IsEnabled(LogLevel logLevel) => true;
 
         public void Log<TState>(
-            LogLevel logLevel, EventId eventId, TState state, Exception? exception, Func<TState, Exception?, string> formatter) =>
-            Written.Add($"{logLevel}: {formatter(state, exception)}");
+            LogLevel logLevel,
+            EventId eventId,
+            TState state,
+            Exception? exception,
+            Func<TState, Exception?, string> formatter
+        ) => Written.Add($"{logLevel}: {formatter(state, exception)}");
     }
 }

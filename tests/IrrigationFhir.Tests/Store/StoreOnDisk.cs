@@ -37,34 +37,52 @@ internal sealed class StoreOnDisk : IAsyncDisposable
 
     public static Instant At(string text) => InstantPattern.ExtendedIso.Parse(text).Value;
 
-    public static EpisodeRow Episode(string id, string patient = "P-1") => new(
-        "key-" + patient,
-        id,
-        1,
-        0,
-        new("https://ward.example/episodes", "E-" + id),
-        new(PatientSystem, patient),
-        At("2026-03-02T07:30:00Z"),
-        null,
-        """{"catheter":"three-way"}""");
+    public static EpisodeRow Episode(string id, string patient = "P-1") =>
+        new(
+            "key-" + patient,
+            id,
+            1,
+            0,
+            new("https://ward.example/episodes", "E-" + id),
+            new(PatientSystem, patient),
+            At("2026-03-02T07:30:00Z"),
+            null,
+            """{"catheter":"three-way"}"""
+        );
 
-    public static EntryRow Entry(long sequence, string id, int revision = 1) => new(
-        sequence, "charting", id, revision, "drainage-emptied", At("2026-03-02T08:50:00.123456789Z"), At("2026-03-02T08:51:00Z"), """{"volume":420.0}""");
+    public static EntryRow Entry(long sequence, string id, int revision = 1) =>
+        new(
+            sequence,
+            "charting",
+            id,
+            revision,
+            "drainage-emptied",
+            At("2026-03-02T08:50:00.123456789Z"),
+            At("2026-03-02T08:51:00Z"),
+            """{"volume":420.0}"""
+        );
 
-    public static Observation Drainage(string id, string from, string? to, decimal millilitres, string patient = "P-1") => new()
-    {
-        Id = id,
-        Status = ObservationStatus.Final,
-        Code = new("https://ward.example/codes", "drainage"),
-        Category = [new("http://terminology.hl7.org/CodeSystem/observation-category", "exam")],
-        Identifier = [new("https://ward.example/observations", "O-" + id)],
-        Subject = new() { Type = "Patient", Identifier = new(PatientSystem, patient) },
-        Effective = to is null ? new FhirDateTime(from) : new Hl7.Fhir.Model.Period { Start = from, End = to },
-        Value = new Quantity { Value = millilitres, Unit = "mL", System = "http://unitsofmeasure.org", Code = "mL" },
-    };
+    public static Observation Drainage(string id, string from, string? to, decimal millilitres, string patient = "P-1") =>
+        new()
+        {
+            Id = id,
+            Status = ObservationStatus.Final,
+            Code = new("https://ward.example/codes", "drainage"),
+            Category = [new("http://terminology.hl7.org/CodeSystem/observation-category", "exam")],
+            Identifier = [new("https://ward.example/observations", "O-" + id)],
+            Subject = new() { Type = "Patient", Identifier = new(PatientSystem, patient) },
+            Effective = to is null ? new FhirDateTime(from) : new Hl7.Fhir.Model.Period { Start = from, End = to },
+            Value = new Quantity
+            {
+                Value = millilitres,
+                Unit = "mL",
+                System = "http://unitsofmeasure.org",
+                Code = "mL",
+            },
+        };
 
-    public static EpisodeChange Change(EpisodeRow episode, IReadOnlyList<EntryRow> entries, params Resource[] resources) => new(
-        episode.PatientKey, episode.Id, episode.Version, entries, [.. resources.Select(ResourceDraft.Of)], []);
+    public static EpisodeChange Change(EpisodeRow episode, IReadOnlyList<EntryRow> entries, params Resource[] resources) =>
+        new(episode.PatientKey, episode.Id, episode.Version, entries, [.. resources.Select(ResourceDraft.Of)], []);
 
     public async Task<EpisodeRow> OpenEpisode(string id, string patient = "P-1") =>
         Assert.IsType<OpenOutcome.Opened>(await Episodes.Open(Episode(id, patient), default)).Episode;

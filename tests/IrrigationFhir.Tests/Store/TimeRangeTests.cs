@@ -30,7 +30,10 @@ public class TimeRangeTests
     {
         var range = TimeRange.Parse(text, Berlin);
 
-        Assert.Equal((StoreOnDisk.At(from), StoreOnDisk.At(to)), (UnixNanoseconds.ToInstant(range!.Value.From), UnixNanoseconds.ToInstant(range.Value.To)));
+        Assert.Equal(
+            (StoreOnDisk.At(from), StoreOnDisk.At(to)),
+            (UnixNanoseconds.ToInstant(range!.Value.From), UnixNanoseconds.ToInstant(range.Value.To))
+        );
     }
 
     [Theory]

@@ -40,7 +40,8 @@ internal static class Asked
                 ],
             },
         };
-        foreach (var filter in filters) subscription.CriteriaElement!.Extension.Add(new(Profiles.Backport.FilterCriteria, new FhirString(filter)));
+        foreach (var filter in filters)
+            subscription.CriteriaElement!.Extension.Add(new(Profiles.Backport.FilterCriteria, new FhirString(filter)));
         subscription.Channel.PayloadElement!.Extension.Add(new(Profiles.Backport.PayloadContent, new Code("id-only")));
         return subscription;
     }
@@ -57,22 +58,41 @@ internal static class Asked
     public const string Nobody = "https://127.0.0.1:9/";
 
     /// <summary>The same as stored.</summary>
-    public static SubscriptionState State(PayloadContent content = PayloadContent.IdOnly, string status = "active", long events = 2, string? error = null) => new(
-        "board-7",
-        1,
-        status,
-        new(Topics.FlagRaised, [], new("https://board.example/notify"), "application/fhir+json", content, ImmutableArray<string>.Empty, Duration.FromDays(1), null, 20, null),
-        error,
-        events,
-        0,
-        null,
-        null,
-        0,
-        null,
-        null);
+    public static SubscriptionState State(
+        PayloadContent content = PayloadContent.IdOnly,
+        string status = "active",
+        long events = 2,
+        string? error = null
+    ) =>
+        new(
+            "board-7",
+            1,
+            status,
+            new(
+                Topics.FlagRaised,
+                [],
+                new("https://board.example/notify"),
+                "application/fhir+json",
+                content,
+                ImmutableArray<string>.Empty,
+                Duration.FromDays(1),
+                null,
+                20,
+                null
+            ),
+            error,
+            events,
+            0,
+            null,
+            null,
+            0,
+            null,
+            null
+        );
 
     private sealed class ExampleOnly : IEndpointRules
     {
-        public string? Refusal(Uri endpoint) => endpoint.Host.EndsWith(".example", StringComparison.Ordinal) || endpoint.IsLoopback ? null : "a host outside .example";
+        public string? Refusal(Uri endpoint) =>
+            endpoint.Host.EndsWith(".example", StringComparison.Ordinal) || endpoint.IsLoopback ? null : "a host outside .example";
     }
 }

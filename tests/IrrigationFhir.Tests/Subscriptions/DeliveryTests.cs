@@ -51,11 +51,18 @@ public class DeliveryTests
         await using var ward = Ward();
         await ward.Active(Subscription(subscriber.Address(), "corrected-output-amended", filter: "Observation?category=closed-interval"));
         var bed = await ward.Bed("one");
-        JsonObject Entry(string id, string kind, string clock, string content) => JsonNode.Parse($$"""{"source": "ward", "id": "{{id}}", "kind": "{{kind}}", "at": "2026-03-14T{{clock}}:00Z", {{content}}}""")!.AsObject();
+        JsonObject Entry(string id, string kind, string clock, string content) =>
+            JsonNode
+                .Parse($$"""{"source": "ward", "id": "{{id}}", "kind": "{{kind}}", "at": "2026-03-14T{{clock}}:00Z", {{content}}}""")!
+                .AsObject();
         string Volume(string name, int ml) => $$""" "{{name}}": {"value": {{ml}}, "unit": "mL"} """;
-        await ward.Record(bed,
-            Entry("1", "bag-hung", "18:00", Volume("volume", 3000) + ", " + Volume("tubingPrime", 0)), Entry("2", "drainage-level-read", "18:00", Volume("level", 0)),
-            Entry("3", "bag-taken-down", "20:00", Volume("remaining", 0)), Entry("4", "drainage-emptied", "20:00", Volume("volume", 3100)));
+        await ward.Record(
+            bed,
+            Entry("1", "bag-hung", "18:00", Volume("volume", 3000) + ", " + Volume("tubingPrime", 0)),
+            Entry("2", "drainage-level-read", "18:00", Volume("level", 0)),
+            Entry("3", "bag-taken-down", "20:00", Volume("remaining", 0)),
+            Entry("4", "drainage-emptied", "20:00", Volume("volume", 3100))
+        );
         Assert.Empty(subscriber.Numbers());
 
         await ward.Record(bed, Entry("4", "drainage-emptied", "20:00", Volume("volume", 3150))); // misread
@@ -73,9 +80,15 @@ public class DeliveryTests
         using var empty = Subscriber.Start();
         await using var ward = Ward();
         await ward.Active(Subscription(everything.Address(), content: "id-only", filter: ClotsOnly));
-        await ward.Active(Subscription(mine.Address(), filter: $"Flag?patient.identifier={RunningService.PatientSystem}|patient of two&code=clots-present,no-drainage"));
+        await ward.Active(
+            Subscription(
+                mine.Address(),
+                filter: $"Flag?patient.identifier={RunningService.PatientSystem}|patient of two&code=clots-present,no-drainage"
+            )
+        );
         await ward.Active(Subscription(empty.Address(), content: "empty", filter: "Flag.code=clots-present"));
-        foreach (var name in new[] { "one", "two", "three" }) await ward.Record(await ward.Bed(name), Clots("a"));
+        foreach (var name in new[] { "one", "two", "three" })
+            await ward.Record(await ward.Bed(name), Clots("a"));
         await ward.Until(() => everything.Numbers().Count == 3 && mine.Numbers().Count == 1 && empty.Numbers().Count == 3);
 
         Assert.Equal("patient of two", (string)mine.All()[^1].Resources.Single()["subject"]!["identifier"]!["value"]!);
@@ -92,7 +105,8 @@ public class DeliveryTests
         await using var ward = Ward();
         await ward.Active(Subscription(subscriber.Address(), filter: ClotsOnly, maxCount: 3));
         subscriber.AnswersInTurn(Response.Create().WithStatusCode(200).WithDelay(TimeSpan.FromSeconds(2)));
-        for (var n = 0; n < 8; n++) await ward.Record(await ward.Bed($"bed {n}"), Clots("a"));
+        for (var n = 0; n < 8; n++)
+            await ward.Record(await ward.Bed($"bed {n}"), Clots("a"));
         await ward.Until(() => subscriber.Numbers().Count >= 8);
         Assert.Equal(Enumerable.Range(1, 8).Select(n => (long)n), subscriber.Numbers());
         Assert.All(subscriber.All(), n => Assert.True(n.Numbers.Count <= 3));
@@ -109,7 +123,8 @@ public class DeliveryTests
         await using var ward = Ward();
         var id = await ward.Active(Subscription(subscriber.Address(), filter: ClotsOnly, maxCount: 1));
         subscriber.AnswersInTurn([.. Enumerable.Repeat(Response.Create().WithStatusCode(status), 3)]);
-        foreach (var name in new[] { "one", "two", "three" }) await ward.Record(await ward.Bed(name), Clots("a"));
+        foreach (var name in new[] { "one", "two", "three" })
+            await ward.Record(await ward.Bed(name), Clots("a"));
         await ward.Until(() => subscriber.Numbers().Count == 3, Second);
         Assert.Equal([1, 1, 1, 1, 2, 3], subscriber.All().SelectMany(n => n.Numbers));
         Assert.Equal([1, 2, 3], subscriber.Numbers());
@@ -143,8 +158,10 @@ public class DeliveryTests
                 using var client = await listener.AcceptTcpClientAsync();
                 using var stream = client.GetStream();
                 var request = await Request(stream);
-                lock (taken) taken.Add(request);
-                if (taken.Count is 2 or 3) continue;
+                lock (taken)
+                    taken.Add(request);
+                if (taken.Count is 2 or 3)
+                    continue;
                 await stream.WriteAsync("HTTP/1.1 200 OK\r\nContent-Length: 0\r\nConnection: close\r\n\r\n"u8.ToArray());
             }
         });
@@ -161,11 +178,20 @@ public class DeliveryTests
     private static async Task<string> Request(NetworkStream stream)
     {
         var (text, buffer) = ("", new byte[64 * 1024]);
-        while (!(text.Contains("\r\n\r\n", StringComparison.Ordinal) && System.Text.RegularExpressions.Regex.Match(text, "Content-Length: ([0-9]+)") is { Success: true } length
-            && text.Length >= text.IndexOf("\r\n\r\n", StringComparison.Ordinal) + 4 + int.Parse(length.Groups[1].Value, System.Globalization.CultureInfo.InvariantCulture)))
+        while (
+            !(
+                text.Contains("\r\n\r\n", StringComparison.Ordinal)
+                && System.Text.RegularExpressions.Regex.Match(text, "Content-Length: ([0-9]+)") is { Success: true } length
+                && text.Length
+                    >= text.IndexOf("\r\n\r\n", StringComparison.Ordinal)
+                        + 4
+                        + int.Parse(length.Groups[1].Value, System.Globalization.CultureInfo.InvariantCulture)
+            )
+        )
         {
             var read = await stream.ReadAsync(buffer);
-            if (read == 0) return text;
+            if (read == 0)
+                return text;
             text += System.Text.Encoding.Latin1.GetString(buffer, 0, read);
         }
 
@@ -267,7 +293,8 @@ public class DeliveryTests
                     while (await Request(stream) is { Length: > 0 })
                     {
                         await stream.WriteAsync(System.Text.Encoding.ASCII.GetBytes($"HTTP/1.1 200 OK\r\nContent-Length: {huge}\r\n\r\n"));
-                        for (; sent < huge; sent += 64 << 10) await stream.WriteAsync(new byte[64 << 10]);
+                        for (; sent < huge; sent += 64 << 10)
+                            await stream.WriteAsync(new byte[64 << 10]);
                     }
                 }
                 catch (IOException)
@@ -275,7 +302,8 @@ public class DeliveryTests
                     // It hung up.
                 }
 
-                lock (taken) taken.Add(sent);
+                lock (taken)
+                    taken.Add(sent);
             }
         });
         await using var ward = Ward();
@@ -295,9 +323,26 @@ public class DeliveryTests
         await using var ward = Ward(null, ("Subscriptions:AllowedHosts:0", $"alerts.lantern-quay.example:{port}"));
         var rules = ward.Services.GetRequiredService<OutboundRules>();
         Assert.Null(rules.Refusal(new Uri($"https://alerts.lantern-quay.example:{port}/hook")));
-        using var http = new HttpClient(NotificationClient.Handler(rules, ward.Services.GetRequiredService<SubscriptionSettings>(), (_, _) => Task.FromResult(new[] { answer })));
+        using var http = new HttpClient(
+            NotificationClient.Handler(
+                rules,
+                ward.Services.GetRequiredService<SubscriptionSettings>(),
+                (_, _) => Task.FromResult(new[] { answer })
+            )
+        );
         var client = new NotificationClient(http, TimeProvider.System);
-        var request = new SubscriptionRequest(IrrigationFhir.Fhir.Topics.FlagRaised, [], new Uri($"https://alerts.lantern-quay.example:{port}/hook"), "application/fhir+json", PayloadContent.Empty, [], null, null, 1, null);
+        var request = new SubscriptionRequest(
+            IrrigationFhir.Fhir.Topics.FlagRaised,
+            [],
+            new Uri($"https://alerts.lantern-quay.example:{port}/hook"),
+            "application/fhir+json",
+            PayloadContent.Empty,
+            [],
+            null,
+            null,
+            1,
+            null
+        );
         Assert.Equal("its address is not allowed", (await client.Send(request, [], default)).Failure);
 
         answer = IPAddress.Loopback; // now the connection is made, and only TLS is missing at the other end
@@ -316,8 +361,15 @@ public class DeliveryTests
         subscriber.Answers(Response.Create().WithStatusCode(500), "/hook");
         await ward.Record(await ward.Bed("one"), Clots("a"));
         await ward.Until(async () => await ward.Status(id) == "error", TimeSpan.FromMinutes(4));
-        Assert.Matches("^nothing could be told for 24 h, in [0-9]+ attempts: (it answered 500|it failed too often, and is left alone for a while)", await Why(ward, id));
-        Assert.InRange((ward.Clock.GetUtcNow() - DateTimeOffset.Parse(Now, System.Globalization.CultureInfo.InvariantCulture)).TotalHours, 24, 26);
+        Assert.Matches(
+            "^nothing could be told for 24 h, in [0-9]+ attempts: (it answered 500|it failed too often, and is left alone for a while)",
+            await Why(ward, id)
+        );
+        Assert.InRange(
+            (ward.Clock.GetUtcNow() - DateTimeOffset.Parse(Now, System.Globalization.CultureInfo.InvariantCulture)).TotalHours,
+            24,
+            26
+        );
         Assert.True(subscriber.All().Count > 100, $"{subscriber.All().Count} attempts in a day");
 
         await ward.Record(await ward.Bed("two"), Clots("a"));
@@ -337,7 +389,11 @@ public class DeliveryTests
         await using var ward = Ward();
         var id = await ward.Active(Subscription(subscriber.Address(), heartbeat: 60, end: "2026-03-14T22:05:00Z"));
         await ward.Until(() => subscriber.All().Count(n => n.Kind == "heartbeat") == 2, TimeSpan.FromSeconds(5));
-        Assert.InRange((ward.Clock.GetUtcNow() - DateTimeOffset.Parse(Now, System.Globalization.CultureInfo.InvariantCulture)).TotalSeconds, 120, 160);
+        Assert.InRange(
+            (ward.Clock.GetUtcNow() - DateTimeOffset.Parse(Now, System.Globalization.CultureInfo.InvariantCulture)).TotalSeconds,
+            120,
+            160
+        );
         Assert.Empty(subscriber.Numbers());
         await ward.Until(async () => await ward.Status(id) == "off", TimeSpan.FromSeconds(5));
         Assert.True(ward.Clock.GetUtcNow() >= new DateTimeOffset(2026, 3, 14, 22, 5, 0, TimeSpan.Zero));
@@ -394,7 +450,17 @@ public class DeliveryTests
         var id = await ward.Active(Subscription(subscriber.Address(), header: "Authorization: Bearer planted-secret"));
         Assert.Equal("Bearer planted-secret", subscriber.All()[0].Headers["Authorization"]);
         Assert.Equal("application/fhir+json", subscriber.All()[0].Headers["Content-Type"].Split(';')[0]);
-        foreach (var address in new[] { $"/fhir/Subscription/{id}", $"/fhir/Subscription/{id}/_history", "/fhir/Subscription?status=active", $"/fhir/Subscription/{id}/$status", "/health/ready", "/settings" })
+        foreach (
+            var address in new[]
+            {
+                $"/fhir/Subscription/{id}",
+                $"/fhir/Subscription/{id}/_history",
+                "/fhir/Subscription?status=active",
+                $"/fhir/Subscription/{id}/$status",
+                "/health/ready",
+                "/settings",
+            }
+        )
         {
             Assert.DoesNotContain("planted-secret", (await ward.Get(address)).Text, StringComparison.Ordinal);
         }
@@ -443,7 +509,10 @@ public class DeliveryTests
         var bed = await ward.Bed("one");
         await ward.Record(bed, Clots("a"));
         await ward.Until(() => subscriber.Numbers().Count == 1);
-        await ward.Until(async () => (int)(await ward.Get($"/fhir/Subscription/{id}/$events?eventsSinceNumber=1")).Status == 410, TimeSpan.FromMinutes(5));
+        await ward.Until(
+            async () => (int)(await ward.Get($"/fhir/Subscription/{id}/$events?eventsSinceNumber=1")).Status == 410,
+            TimeSpan.FromMinutes(5)
+        );
         await ward.Record(bed, Clots("a", withdrawn: true));
         await ward.Until(() => subscriber.Numbers().Count == 2);
         Assert.Equal("entered-in-error", (string)subscriber.All()[^1].Resources.Single()["status"]!);
@@ -475,7 +544,11 @@ public class DeliveryTests
         await ward.Record(await ward.Bed("one"), Clots("a"));
         await ward.Until(() => subscriber.All().Count >= 2);
         subscriber.Answers(Response.Create().WithStatusCode(200), "/hook");
-        await ward.Change(id, subscription => subscription["_criteria"]!["extension"]![0]!["valueString"] = "Flag?code=clots-present&patient.identifier=patient of two");
+        await ward.Change(
+            id,
+            subscription =>
+                subscription["_criteria"]!["extension"]![0]!["valueString"] = "Flag?code=clots-present&patient.identifier=patient of two"
+        );
         await ward.Record(await ward.Bed("two"), Clots("a"));
         await ward.Until(() => subscriber.Numbers().Count == 1);
         Assert.Equal([2], subscriber.Numbers());
@@ -488,7 +561,8 @@ public class DeliveryTests
         using var subscriber = Subscriber.Start();
         var folder = Directory.CreateTempSubdirectory("told-").FullName;
         string id;
-        await using (var ward = Ward(folder, ("Subscriptions:Most", "1"))) id = await ward.Active(Subscription(subscriber.Address()));
+        await using (var ward = Ward(folder, ("Subscriptions:Most", "1")))
+            id = await ward.Active(Subscription(subscriber.Address()));
         await using (var ward = RunningService.Start(Now, folder))
         {
             await ward.Change(id, subscription => subscription["status"] = "off");
@@ -527,14 +601,28 @@ public class DeliveryTests
     public async Task A_time_limit_of_the_systems_is_a_failure_like_any_other()
     {
         using var http = new HttpClient(new Cancelled());
-        var request = new SubscriptionRequest(IrrigationFhir.Fhir.Topics.FlagRaised, [], new Uri("https://alerts.lantern-quay.example/hook"), "application/fhir+json", PayloadContent.Empty, [], null, null, 1, null);
+        var request = new SubscriptionRequest(
+            IrrigationFhir.Fhir.Topics.FlagRaised,
+            [],
+            new Uri("https://alerts.lantern-quay.example/hook"),
+            "application/fhir+json",
+            PayloadContent.Empty,
+            [],
+            null,
+            null,
+            1,
+            null
+        );
         Assert.Equal("no connection in time", (await new NotificationClient(http, TimeProvider.System).Send(request, [], default)).Failure);
     }
 
     private sealed class Cancelled : HttpMessageHandler
     {
         protected override Task<HttpResponseMessage> SendAsync(HttpRequestMessage request, CancellationToken cancellationToken) =>
-            throw new TaskCanceledException("The operation was canceled.", new TimeoutException("A connection could not be established within the configured ConnectTimeout."));
+            throw new TaskCanceledException(
+                "The operation was canceled.",
+                new TimeoutException("A connection could not be established within the configured ConnectTimeout.")
+            );
     }
 
     [Fact]
@@ -543,7 +631,8 @@ public class DeliveryTests
         using var subscriber = Subscriber.Start();
         var folder = Directory.CreateTempSubdirectory("told-").FullName;
         string id;
-        await using (var ward = Ward(folder)) id = await ward.Active(Subscription(subscriber.Address(), filter: ClotsOnly));
+        await using (var ward = Ward(folder))
+            id = await ward.Active(Subscription(subscriber.Address(), filter: ClotsOnly));
         await using (var ward = RunningService.Start(Now, folder))
         {
             await ward.Record(await ward.Bed("one"), Clots("a"));
@@ -551,7 +640,8 @@ public class DeliveryTests
             Assert.Empty(subscriber.Numbers());
         }
 
-        await using (var ward = Ward(folder)) await ward.Until(() => subscriber.Numbers().Count == 1);
+        await using (var ward = Ward(folder))
+            await ward.Until(() => subscriber.Numbers().Count == 1);
         Directory.Delete(folder, recursive: true);
     }
 
@@ -582,5 +672,6 @@ public class DeliveryTests
         Assert.DoesNotContain("localhost", metrics, StringComparison.Ordinal);
     }
 
-    private static async Task<string> Why(RunningService ward, string id) => (string)(await ward.Read($"/fhir/Subscription/{id}"))["error"]!;
+    private static async Task<string> Why(RunningService ward, string id) =>
+        (string)(await ward.Read($"/fhir/Subscription/{id}"))["error"]!;
 }

@@ -28,7 +28,10 @@ public class ExampleSubscriberTests
         using (var subscriber = await ExampleSubscriber.Start(fhir, memory: null, source))
         {
             await ward.Record(await ward.Bed("three"), Clots("a"));
-            await ward.Until(() => subscriber!.Said.Count(line => line.Contains(": ", StringComparison.Ordinal)) == 2, TimeSpan.FromSeconds(1));
+            await ward.Until(
+                () => subscriber!.Said.Count(line => line.Contains(": ", StringComparison.Ordinal)) == 2,
+                TimeSpan.FromSeconds(1)
+            );
             Assert.Equal(["subscribed", "1:"], first.Select(line => line.Split(' ')[0]));
             Assert.StartsWith("asked again for 2 to", subscriber!.Said[0], StringComparison.Ordinal);
             Assert.Equal(["2:", "3:"], subscriber.Said.Skip(1).Where(line => line != "subscribed").Select(line => line.Split(' ')[0])); // it has a new address, and so a new handshake

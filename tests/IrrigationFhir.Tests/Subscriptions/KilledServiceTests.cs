@@ -26,8 +26,15 @@ public class KilledServiceTests(ITestOutputHelper output)
         string? subscription = null;
         for (var kill = 0; kill <= Kills; kill++)
         {
-            using var service = await ServiceProcess.Start(folder, ("Fhir:BaseUrl", "http://localhost/fhir"), ("Subscriptions:AllowLoopback", "true"), ("Subscriptions:RetryFirst", "00:00:00.020"));
-            subscription ??= await service.Subscribed(Told.Subscription(subscriber.Address(), content: "id-only", filter: "Flag?code=clots-present", maxCount: 3));
+            using var service = await ServiceProcess.Start(
+                folder,
+                ("Fhir:BaseUrl", "http://localhost/fhir"),
+                ("Subscriptions:AllowLoopback", "true"),
+                ("Subscriptions:RetryFirst", "00:00:00.020")
+            );
+            subscription ??= await service.Subscribed(
+                Told.Subscription(subscriber.Address(), content: "id-only", filter: "Flag?code=clots-present", maxCount: 3)
+            );
             if (kill == Kills)
             {
                 await service.AllTold(subscription);
@@ -38,7 +45,8 @@ public class KilledServiceTests(ITestOutputHelper output)
             using var stop = new CancellationTokenSource();
             var before = acknowledged.Count;
             var posting = Post(service, stop.Token);
-            while (acknowledged.Count == before) await Task.Delay(5);
+            while (acknowledged.Count == before)
+                await Task.Delay(5);
             await Task.Delay(random.Next(0, 300));
             service.Kill();
             await stop.CancelAsync();
@@ -53,7 +61,8 @@ public class KilledServiceTests(ITestOutputHelper output)
                 {
                     var episode = await service.Open($"bed {bed++}");
                     await service.Record(episode, Told.Clots("a", at: DateTimeOffset.UtcNow.AddMinutes(-1)));
-                    lock (acknowledged) acknowledged.Add(episode);
+                    lock (acknowledged)
+                        acknowledged.Add(episode);
                 }
             }
             catch (Exception died) when (died is HttpRequestException or TaskCanceledException or IOException)
@@ -64,13 +73,20 @@ public class KilledServiceTests(ITestOutputHelper output)
 
         var told = subscriber.All().Where(n => n.Kind == "event-notification").SelectMany(n => n.Numbers.Zip(n.Addresses)).ToList();
         var first = told.DistinctBy(event_ => event_.First).ToList();
-        output.WriteLine(FormattableString.Invariant($"{Kills} kills: {first.Count} events, {told.Count - first.Count} told again, {acknowledged.Count} acknowledged to the sender"));
+        output.WriteLine(
+            FormattableString.Invariant(
+                $"{Kills} kills: {first.Count} events, {told.Count - first.Count} told again, {acknowledged.Count} acknowledged to the sender"
+            )
+        );
 
         Assert.Equal(Enumerable.Range(1, first.Count).Select(n => (long)n), first.Select(event_ => event_.First)); // in order, without a gap
         Assert.All(told.GroupBy(event_ => event_.First), same => Assert.Single(same.Select(event_ => event_.Second).Distinct())); // a number means one thing
         Assert.Equal(first.Count, first.Select(event_ => event_.Second).Distinct().Count()); // nothing under two numbers
         var flags = first.Select(event_ => event_.Second).ToList();
-        Assert.All(acknowledged, episode => Assert.Contains(flags, flag => flag.Contains($"/{episode}.clots-present.", StringComparison.Ordinal)));
+        Assert.All(
+            acknowledged,
+            episode => Assert.Contains(flags, flag => flag.Contains($"/{episode}.clots-present.", StringComparison.Ordinal))
+        );
         Assert.True(acknowledged.Count >= Kills, $"{acknowledged.Count} acknowledged: nothing was tried");
         Directory.Delete(folder, recursive: true);
     }
@@ -86,15 +102,35 @@ public class KilledServiceTests(ITestOutputHelper output)
 
         public static async Task<ServiceProcess> Start(string folder, params (string Key, string Value)[] settings)
         {
-            var start = new ProcessStartInfo("dotnet", [Path.Combine(AppContext.BaseDirectory, "IrrigationFhir.dll"), "--urls", "http://127.0.0.1:0", "--Data:Folder", folder, .. settings.SelectMany(s => new[] { $"--{s.Key}", s.Value })]) { RedirectStandardOutput = true, WorkingDirectory = folder };
+            var start = new ProcessStartInfo(
+                "dotnet",
+                [
+                    Path.Combine(AppContext.BaseDirectory, "IrrigationFhir.dll"),
+                    "--urls",
+                    "http://127.0.0.1:0",
+                    "--Data:Folder",
+                    folder,
+                    .. settings.SelectMany(s => new[] { $"--{s.Key}", s.Value }),
+                ]
+            )
+            {
+                RedirectStandardOutput = true,
+                WorkingDirectory = folder,
+            };
             var process = Process.Start(start)!;
             using var patience = new CancellationTokenSource(TimeSpan.FromMinutes(1));
             while (await process.StandardOutput.ReadLineAsync(patience.Token) is { } line)
             {
-                if (line.IndexOf(ListeningOn, StringComparison.Ordinal) is not (var at and >= 0)) continue;
+                if (line.IndexOf(ListeningOn, StringComparison.Ordinal) is not (var at and >= 0))
+                    continue;
                 _ = process.StandardOutput.BaseStream.CopyToAsync(Stream.Null, CancellationToken.None);
-                var http = new HttpClient { BaseAddress = new Uri(line[(at + ListeningOn.Length)..].Trim()), Timeout = TimeSpan.FromSeconds(30) };
-                while ((await http.GetAsync(new Uri("/health/ready", UriKind.Relative), patience.Token)).StatusCode != HttpStatusCode.OK) await Task.Delay(20, patience.Token);
+                var http = new HttpClient
+                {
+                    BaseAddress = new Uri(line[(at + ListeningOn.Length)..].Trim()),
+                    Timeout = TimeSpan.FromSeconds(30),
+                };
+                while ((await http.GetAsync(new Uri("/health/ready", UriKind.Relative), patience.Token)).StatusCode != HttpStatusCode.OK)
+                    await Task.Delay(20, patience.Token);
                 return new(process, http);
             }
 
@@ -104,11 +140,22 @@ public class KilledServiceTests(ITestOutputHelper output)
         public async Task<string> Subscribed(JsonObject subscription)
         {
             var id = (string)(await Send("/fhir/Subscription", subscription))["id"]!;
-            while ((string)(await Get($"/fhir/Subscription/{id}"))["status"]! != "active") await Task.Delay(20);
+            while ((string)(await Get($"/fhir/Subscription/{id}"))["status"]! != "active")
+                await Task.Delay(20);
             return id;
         }
 
-        public async Task<string> Open(string bed) => (string)(await Send("/episodes", RunningService.Episode(bed, DateTimeOffset.UtcNow.AddHours(-1).ToString("yyyy-MM-dd'T'HH:mm:ssK", CultureInfo.InvariantCulture))))["id"]!;
+        public async Task<string> Open(string bed) =>
+            (string)
+                (
+                    await Send(
+                        "/episodes",
+                        RunningService.Episode(
+                            bed,
+                            DateTimeOffset.UtcNow.AddHours(-1).ToString("yyyy-MM-dd'T'HH:mm:ssK", CultureInfo.InvariantCulture)
+                        )
+                    )
+                )["id"]!;
 
         public Task Record(string episode, JsonObject entry) => Send($"/episodes/{episode}/entries", entry);
 
@@ -131,7 +178,8 @@ public class KilledServiceTests(ITestOutputHelper output)
 
         public void Dispose()
         {
-            if (!process.HasExited) Kill();
+            if (!process.HasExited)
+                Kill();
             process.Dispose();
             http.Dispose();
         }

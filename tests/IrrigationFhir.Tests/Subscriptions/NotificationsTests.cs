@@ -66,7 +66,10 @@ public class NotificationsTests
         // Bundle-r4-notification-empty.json, but for its topic, which the definition of the status (backport-subscription-status-r4)
         // would rather not see with empty; payloads.md: neither focus nor further entries.
         var bundle = Notifications.Of(NotificationKind.EventNotification, Base, Asked.State(PayloadContent.Empty), [Raised(2)], Asked.Now);
-        Assert.Equal([.. First.Except(["entry[0].resource.parameter(topic).valueCanonical"]).Concat(Event).Order(StringComparer.Ordinal)], Shape(bundle));
+        Assert.Equal(
+            [.. First.Except(["entry[0].resource.parameter(topic).valueCanonical"]).Concat(Event).Order(StringComparer.Ordinal)],
+            Shape(bundle)
+        );
         Assert.Equal(("active", "event-notification", "2"), Said(bundle));
         Assert.DoesNotContain("Flag", FhirJson.Write(bundle), StringComparison.Ordinal);
         Lawful(bundle);
@@ -78,8 +81,21 @@ public class NotificationsTests
         // Bundle-r4-notification-id-only.json for entry[0]; payloads.md allows further entries, each with fullUrl and request, without a resource.
         var bundle = Notifications.Of(NotificationKind.EventNotification, Base, Asked.State(), [Raised(2)], Asked.Now);
         Assert.Equal(
-            [.. First.Concat(Event).Concat(Focus).Concat(["entry[1].fullUrl=…/Flag/f2", "entry[1].request.method=POST", "entry[1].request.url=Flag", "entry[1].response.etag", "entry[1].response.status=201"]).Order(StringComparer.Ordinal)],
-            Shape(bundle));
+            [
+                .. First
+                    .Concat(Event)
+                    .Concat(Focus)
+                    .Concat([
+                        "entry[1].fullUrl=…/Flag/f2",
+                        "entry[1].request.method=POST",
+                        "entry[1].request.url=Flag",
+                        "entry[1].response.etag",
+                        "entry[1].response.status=201",
+                    ])
+                    .Order(StringComparer.Ordinal),
+            ],
+            Shape(bundle)
+        );
         Assert.Equal($"{Base}/Flag/f2", FocusOf(bundle));
         Lawful(bundle);
     }
@@ -88,14 +104,35 @@ public class NotificationsTests
     public void With_full_resource_content_the_resource_comes_along()
     {
         // Bundle-r4-notification-full-resource.json: entry[1] has fullUrl, resource, request and response.
-        var bundle = Notifications.Of(NotificationKind.EventNotification, Base, Asked.State(PayloadContent.FullResource), [Raised(2)], Asked.Now);
+        var bundle = Notifications.Of(
+            NotificationKind.EventNotification,
+            Base,
+            Asked.State(PayloadContent.FullResource),
+            [Raised(2)],
+            Asked.Now
+        );
         Assert.Equal(
-            [.. First.Concat(Event).Concat(Focus).Concat(
             [
-                "entry[1].fullUrl=…/Flag/f2", "entry[1].request.method=POST", "entry[1].request.url=Flag", "entry[1].response.etag", "entry[1].response.status=201",
-                "entry[1].resource.code.text", "entry[1].resource.id", "entry[1].resource.meta.versionId", "entry[1].resource.resourceType=Flag", "entry[1].resource.status", "entry[1].resource.subject.display",
-            ]).Order(StringComparer.Ordinal)],
-            Shape(bundle));
+                .. First
+                    .Concat(Event)
+                    .Concat(Focus)
+                    .Concat([
+                        "entry[1].fullUrl=…/Flag/f2",
+                        "entry[1].request.method=POST",
+                        "entry[1].request.url=Flag",
+                        "entry[1].response.etag",
+                        "entry[1].response.status=201",
+                        "entry[1].resource.code.text",
+                        "entry[1].resource.id",
+                        "entry[1].resource.meta.versionId",
+                        "entry[1].resource.resourceType=Flag",
+                        "entry[1].resource.status",
+                        "entry[1].resource.subject.display",
+                    ])
+                    .Order(StringComparer.Ordinal),
+            ],
+            Shape(bundle)
+        );
         Assert.Equal(Raised(2).Json, FhirJson.Write(bundle.Entry[1].Resource!));
         Lawful(bundle);
     }
@@ -104,9 +141,21 @@ public class NotificationsTests
     public void An_update_is_told_as_one_and_two_versions_of_one_resource_may_come_together()
     {
         NotificationEvent[] events = [Raised(3) with { Id = "f" }, Raised(4) with { Id = "f", VersionId = 2 }];
-        var bundle = Notifications.Of(NotificationKind.QueryEvent, Base, Asked.State(events: 9), events, Asked.Now, PayloadContent.FullResource);
+        var bundle = Notifications.Of(
+            NotificationKind.QueryEvent,
+            Base,
+            Asked.State(events: 9),
+            events,
+            Asked.Now,
+            PayloadContent.FullResource
+        );
         Assert.Equal(("active", "query-event", "9"), Said(bundle));
-        Assert.Equal(["POST Flag 201 W/\"1\"", "PUT Flag/f 200 W/\"2\""], bundle.Entry.Skip(1).Select(e => $"{e.Request!.Method.ToString()!.ToUpperInvariant()} {e.Request.Url} {e.Response!.Status} {e.Response.Etag}"));
+        Assert.Equal(
+            ["POST Flag 201 W/\"1\"", "PUT Flag/f 200 W/\"2\""],
+            bundle
+                .Entry.Skip(1)
+                .Select(e => $"{e.Request!.Method.ToString()!.ToUpperInvariant()} {e.Request.Url} {e.Response!.Status} {e.Response.Etag}")
+        );
         Assert.Equal(["3", "4"], Parts(bundle, "event-number"));
         Lawful(bundle); // bdl-7 lets a history name one fullUrl twice
     }
@@ -114,9 +163,19 @@ public class NotificationsTests
     [Fact]
     public void A_version_that_is_no_longer_there_is_said_to_be_missing()
     {
-        var bundle = Notifications.Of(NotificationKind.QueryEvent, Base, Asked.State(), [Raised(2) with { Json = null }], Asked.Now, PayloadContent.FullResource);
+        var bundle = Notifications.Of(
+            NotificationKind.QueryEvent,
+            Base,
+            Asked.State(),
+            [Raised(2) with { Json = null }],
+            Asked.Now,
+            PayloadContent.FullResource
+        );
         var entry = bundle.Entry[1];
-        Assert.Equal((null, $"{Base}/Flag/f2", "Flag/f2/_history/1", "404"), (entry.Resource, entry.FullUrl, entry.Request!.Url, entry.Response!.Status));
+        Assert.Equal(
+            (null, $"{Base}/Flag/f2", "Flag/f2/_history/1", "404"),
+            (entry.Resource, entry.FullUrl, entry.Request!.Url, entry.Response!.Status)
+        );
         Lawful(bundle);
     }
 
@@ -124,7 +183,13 @@ public class NotificationsTests
     public void An_error_is_named_while_the_status_is_error()
     {
         // Bundle-r4-notification-error.json: query-status with a parameter error as CodeableConcept.
-        var failing = Notifications.Status(NotificationKind.QueryStatus, Base, Asked.State(status: "error", error: "No answer since 19:00."), [], Asked.Now);
+        var failing = Notifications.Status(
+            NotificationKind.QueryStatus,
+            Base,
+            Asked.State(status: "error", error: "No answer since 19:00."),
+            [],
+            Asked.Now
+        );
         Assert.Equal("No answer since 19:00.", ((CodeableConcept)failing.Parameter.Single(p => p.Name == "error").Value!).Text);
         var well = Notifications.Status(NotificationKind.QueryStatus, Base, Asked.State(error: "left over"), [], Asked.Now);
         Assert.DoesNotContain(well.Parameter, p => p.Name == "error");
@@ -133,72 +198,118 @@ public class NotificationsTests
     [Fact]
     public void The_answer_to_status_is_a_searchset_of_Parameters()
     {
-        var bundle = Notifications.Statuses(Base, [Asked.State(), Asked.State(PayloadContent.Empty, "off")], Asked.Now, $"{Base}/Subscription/$status");
+        var bundle = Notifications.Statuses(
+            Base,
+            [Asked.State(), Asked.State(PayloadContent.Empty, "off")],
+            Asked.Now,
+            $"{Base}/Subscription/$status"
+        );
         Assert.Equal((Bundle.BundleType.Searchset, 2), (bundle.Type, bundle.Total));
         Assert.All(bundle.Entry, e => Assert.IsType<Parameters>(e.Resource));
         Assert.Equal(2, bundle.Entry.Select(e => e.FullUrl).Distinct().Count());
-        Assert.All(bundle.Entry, e => Assert.Equal("query-status", ((Code)((Parameters)e.Resource!).Parameter.Single(p => p.Name == "type").Value!).Value));
+        Assert.All(
+            bundle.Entry,
+            e => Assert.Equal("query-status", ((Code)((Parameters)e.Resource!).Parameter.Single(p => p.Name == "type").Value!).Value)
+        );
         Lawful(bundle);
     }
 
     [Fact]
-    public void The_same_said_twice_is_the_same_to_the_letter() => Assert.Equal(
-        FhirJson.Write(Notifications.Of(NotificationKind.EventNotification, Base, Asked.State(), [Raised(2)], Asked.Now)),
-        FhirJson.Write(Notifications.Of(NotificationKind.EventNotification, Base, Asked.State(), [Raised(2)], Asked.Now)));
+    public void The_same_said_twice_is_the_same_to_the_letter() =>
+        Assert.Equal(
+            FhirJson.Write(Notifications.Of(NotificationKind.EventNotification, Base, Asked.State(), [Raised(2)], Asked.Now)),
+            FhirJson.Write(Notifications.Of(NotificationKind.EventNotification, Base, Asked.State(), [Raised(2)], Asked.Now))
+        );
 
     /// <summary>The rules of R4's Bundle that a notification can break (bundle.html, 4.0.1; bdl-3, bdl-4, bdl-7, bdl-8), and R4 JSON without faults.</summary>
     internal static void Lawful(Bundle bundle)
     {
         var history = bundle.Type == Bundle.BundleType.History;
-        Assert.All(bundle.Entry, entry =>
-        {
-            Assert.Equal(history, entry.Request is not null);                                                   // bdl-3
-            Assert.Equal(history, entry.Response is not null);                                                  // bdl-4
-            Assert.True(entry.Resource is not null || entry.Request is not null);                               // bdl-5
-            Assert.DoesNotContain("/_history/", entry.FullUrl!, StringComparison.Ordinal);                      // bdl-8
-            Assert.True(Uri.IsWellFormedUriString(entry.FullUrl, UriKind.Absolute));
-        });
-        if (!history) Assert.Equal(bundle.Entry.Count, bundle.Entry.Select(e => e.FullUrl + e.Resource?.Meta?.VersionId).Distinct().Count()); // bdl-7
-        if (bundle.Type != Bundle.BundleType.Searchset) Assert.All(bundle.Entry, entry => Assert.Null(entry.Search)); // bdl-2
-        if (history) Assert.IsType<Parameters>(bundle.Entry[0].Resource);                                       // backport-notification-bundle-r4-1
+        Assert.All(
+            bundle.Entry,
+            entry =>
+            {
+                Assert.Equal(history, entry.Request is not null); // bdl-3
+                Assert.Equal(history, entry.Response is not null); // bdl-4
+                Assert.True(entry.Resource is not null || entry.Request is not null); // bdl-5
+                Assert.DoesNotContain("/_history/", entry.FullUrl!, StringComparison.Ordinal); // bdl-8
+                Assert.True(Uri.IsWellFormedUriString(entry.FullUrl, UriKind.Absolute));
+            }
+        );
+        if (!history)
+            Assert.Equal(bundle.Entry.Count, bundle.Entry.Select(e => e.FullUrl + e.Resource?.Meta?.VersionId).Distinct().Count()); // bdl-7
+        if (bundle.Type != Bundle.BundleType.Searchset)
+            Assert.All(bundle.Entry, entry => Assert.Null(entry.Search)); // bdl-2
+        if (history)
+            Assert.IsType<Parameters>(bundle.Entry[0].Resource); // backport-notification-bundle-r4-1
         Assert.Equal(FhirJson.Write(bundle), FhirJson.Write(FhirJsonDeserializer.STRICT.Deserialize<Bundle>(FhirJson.Write(bundle))));
     }
 
-    private static NotificationEvent Raised(long number) => new(number, Asked.Now, "raised", "Flag", $"f{number}", 1, FhirJson.Write(new Flag
-    {
-        Id = $"f{number}",
-        Meta = new() { VersionId = "1" },
-        Status = Flag.FlagStatus.Active,
-        Code = new() { Text = "invented" },
-        Subject = new() { Display = "invented" },
-    }));
+    private static NotificationEvent Raised(long number) =>
+        new(
+            number,
+            Asked.Now,
+            "raised",
+            "Flag",
+            $"f{number}",
+            1,
+            FhirJson.Write(
+                new Flag
+                {
+                    Id = $"f{number}",
+                    Meta = new() { VersionId = "1" },
+                    Status = Flag.FlagStatus.Active,
+                    Code = new() { Text = "invented" },
+                    Subject = new() { Display = "invented" },
+                }
+            )
+        );
 
-    private static (string Status, string Type, string Events) Said(Bundle bundle) => (Parameter(bundle, "status"), Parameter(bundle, "type"), Parameter(bundle, "events-since-subscription-start"));
+    private static (string Status, string Type, string Events) Said(Bundle bundle) =>
+        (Parameter(bundle, "status"), Parameter(bundle, "type"), Parameter(bundle, "events-since-subscription-start"));
 
-    private static string Parameter(Bundle bundle, string name) => ((Parameters)bundle.Entry[0].Resource!).Parameter.Single(p => p.Name == name).Value!.ToString()!;
+    private static string Parameter(Bundle bundle, string name) =>
+        ((Parameters)bundle.Entry[0].Resource!).Parameter.Single(p => p.Name == name).Value!.ToString()!;
 
     private static IEnumerable<string> Parts(Bundle bundle, string name) =>
-        ((Parameters)bundle.Entry[0].Resource!).Parameter.SelectMany(p => p.Part).Where(p => p.Name == name).Select(p => p.Value!.ToString()!);
+        ((Parameters)bundle.Entry[0].Resource!)
+            .Parameter.SelectMany(p => p.Part)
+            .Where(p => p.Name == name)
+            .Select(p => p.Value!.ToString()!);
 
     private static string FocusOf(Bundle bundle) =>
-        ((ResourceReference)((Parameters)bundle.Entry[0].Resource!).Parameter.SelectMany(p => p.Part).Single(p => p.Name == "focus").Value!).Reference!;
+        (
+            (ResourceReference)
+                ((Parameters)bundle.Entry[0].Resource!).Parameter.SelectMany(p => p.Part).Single(p => p.Name == "focus").Value!
+        ).Reference!;
 
     /// <summary>Every leaf by its path, with the values that the guide settles.</summary>
-    private static string[] Shape(Bundle bundle) => [.. Leaves(JsonNode.Parse(FhirJson.Write(bundle))!, "").Distinct().Order(StringComparer.Ordinal)];
+    private static string[] Shape(Bundle bundle) =>
+        [.. Leaves(JsonNode.Parse(FhirJson.Write(bundle))!, "").Distinct().Order(StringComparer.Ordinal)];
 
-    private static IEnumerable<string> Leaves(JsonNode node, string at) => node switch
-    {
-        JsonObject map => map.Where(p => p.Key != "name" || map["part"] is null && !map.Any(q => q.Key.StartsWith("value", StringComparison.Ordinal))).SelectMany(p => Leaves(p.Value!, at.Length == 0 ? p.Key : $"{at}.{p.Key}")),
-        JsonArray list => list.SelectMany((one, i) => Leaves(one!, one is JsonObject && one["name"] is { } name ? $"{at}({name})" : $"{at}[{i}]")),
-        _ => [at + Settled(at, (string)node!)],
-    };
+    private static IEnumerable<string> Leaves(JsonNode node, string at) =>
+        node switch
+        {
+            JsonObject map => map.Where(p =>
+                    p.Key != "name" || map["part"] is null && !map.Any(q => q.Key.StartsWith("value", StringComparison.Ordinal))
+                )
+                .SelectMany(p => Leaves(p.Value!, at.Length == 0 ? p.Key : $"{at}.{p.Key}")),
+            JsonArray list => list.SelectMany(
+                (one, i) => Leaves(one!, one is JsonObject && one["name"] is { } name ? $"{at}({name})" : $"{at}[{i}]")
+            ),
+            _ => [at + Settled(at, (string)node!)],
+        };
 
-    private static string Settled(string at, string value) => at switch
-    {
-        "type" or "resourceType" or "meta.profile[0]" => $"={value}",
-        "entry[0].fullUrl" => value.StartsWith("urn:uuid:", StringComparison.Ordinal) ? "=urn:uuid:" : $"={value}",
-        _ when at.EndsWith(".resourceType", StringComparison.Ordinal) || at.EndsWith("resource.meta.profile[0]", StringComparison.Ordinal) => $"={value}",
-        _ when at.Contains(".request.", StringComparison.Ordinal) || at.EndsWith(".response.status", StringComparison.Ordinal) || at.EndsWith(".fullUrl", StringComparison.Ordinal) => $"={value.Replace(Base, "…", StringComparison.Ordinal)}",
-        _ => "",
-    };
+    private static string Settled(string at, string value) =>
+        at switch
+        {
+            "type" or "resourceType" or "meta.profile[0]" => $"={value}",
+            "entry[0].fullUrl" => value.StartsWith("urn:uuid:", StringComparison.Ordinal) ? "=urn:uuid:" : $"={value}",
+            _ when at.EndsWith(".resourceType", StringComparison.Ordinal)
+                    || at.EndsWith("resource.meta.profile[0]", StringComparison.Ordinal) => $"={value}",
+            _ when at.Contains(".request.", StringComparison.Ordinal)
+                    || at.EndsWith(".response.status", StringComparison.Ordinal)
+                    || at.EndsWith(".fullUrl", StringComparison.Ordinal) => $"={value.Replace(Base, "…", StringComparison.Ordinal)}",
+            _ => "",
+        };
 }

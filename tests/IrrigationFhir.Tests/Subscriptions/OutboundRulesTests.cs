@@ -7,10 +7,23 @@ namespace IrrigationFhir.Tests.Subscriptions;
 /// <summary>Where notifications may go. Special addresses: IANA special-purpose address registries (RFC 6890 and updates).</summary>
 public class OutboundRulesTests
 {
-    private static OutboundRules Rules(params (string Key, string Value)[] settings) => new(SubscriptionSettings.Read(new ConfigurationBuilder()
-        .AddInMemoryCollection(settings.Select(s => KeyValuePair.Create($"Subscriptions:{s.Key}", (string?)s.Value))).Build()));
+    private static OutboundRules Rules(params (string Key, string Value)[] settings) =>
+        new(
+            SubscriptionSettings.Read(
+                new ConfigurationBuilder()
+                    .AddInMemoryCollection(settings.Select(s => KeyValuePair.Create($"Subscriptions:{s.Key}", (string?)s.Value)))
+                    .Build()
+            )
+        );
 
-    private static OutboundRules House => Rules(("AllowedHosts:0", "alerts.lantern-quay.example"), ("AllowedHosts:1", "*.wards.lantern-quay.example"), ("AllowedHosts:2", "gateway.example:8443"), ("AllowedHosts:3", "10.20.1.9"), ("PrivateNetworks:0", "10.20.0.0/16"));
+    private static OutboundRules House =>
+        Rules(
+            ("AllowedHosts:0", "alerts.lantern-quay.example"),
+            ("AllowedHosts:1", "*.wards.lantern-quay.example"),
+            ("AllowedHosts:2", "gateway.example:8443"),
+            ("AllowedHosts:3", "10.20.1.9"),
+            ("PrivateNetworks:0", "10.20.0.0/16")
+        );
 
     [Theory]
     [InlineData("https://alerts.lantern-quay.example/flags", null)]
@@ -37,8 +50,10 @@ public class OutboundRulesTests
     public void An_endpoint_is_judged_by_its_address(string endpoint, string? why)
     {
         var refusal = House.Refusal(new Uri(endpoint));
-        if (why is null) Assert.Null(refusal);
-        else Assert.Contains(why, refusal, StringComparison.Ordinal);
+        if (why is null)
+            Assert.Null(refusal);
+        else
+            Assert.Contains(why, refusal, StringComparison.Ordinal);
     }
 
     [Fact]
@@ -83,7 +98,8 @@ public class OutboundRulesTests
     [InlineData("fd12:3456::1")]
     [InlineData("ff02::1")]
     [InlineData("2001:db8::1")]
-    public void No_connection_goes_to_a_special_address(string address) => Assert.False(Rules(("AllowedHosts:0", "*.example")).Allows(IPAddress.Parse(address)), address);
+    public void No_connection_goes_to_a_special_address(string address) =>
+        Assert.False(Rules(("AllowedHosts:0", "*.example")).Allows(IPAddress.Parse(address)), address);
 
     [Theory]
     [InlineData("9.9.9.9")]
@@ -96,7 +112,11 @@ public class OutboundRulesTests
     [Fact]
     public void A_network_of_the_house_is_allowed_and_never_the_metadata_of_a_cloud()
     {
-        var rules = Rules(("PrivateNetworks:0", "10.20.0.0/16"), ("PrivateNetworks:1", "169.254.0.0/16"), ("PrivateNetworks:2", "0.0.0.0/0"));
+        var rules = Rules(
+            ("PrivateNetworks:0", "10.20.0.0/16"),
+            ("PrivateNetworks:1", "169.254.0.0/16"),
+            ("PrivateNetworks:2", "0.0.0.0/0")
+        );
         Assert.True(rules.Allows(IPAddress.Parse("10.20.3.4")));
         Assert.True(rules.Allows(IPAddress.Parse("::ffff:10.20.3.4")));
         Assert.False(rules.Allows(IPAddress.Parse("169.254.169.254")));
@@ -106,8 +126,13 @@ public class OutboundRulesTests
     [Fact] // a name that changes its answer between the check and the call, and one with a good and a bad address
     public async Task A_name_is_looked_up_when_connecting_and_all_its_addresses_count()
     {
-        var answers = new Queue<string[]>([["169.254.169.254"], ["9.9.9.9", "127.0.0.1"], []]);
-        Task<IPAddress[]> Resolve(string host, CancellationToken stop) => Task.FromResult(answers.Dequeue().Select(IPAddress.Parse).ToArray());
+        var answers = new Queue<string[]>([
+            ["169.254.169.254"],
+            ["9.9.9.9", "127.0.0.1"],
+            [],
+        ]);
+        Task<IPAddress[]> Resolve(string host, CancellationToken stop) =>
+            Task.FromResult(answers.Dequeue().Select(IPAddress.Parse).ToArray());
         var host = new DnsEndPoint("alerts.lantern-quay.example", 443);
         await Assert.ThrowsAsync<AddressNotAllowed>(() => House.Connect(host, Resolve, default).AsTask());
         await Assert.ThrowsAsync<AddressNotAllowed>(() => House.Connect(host, Resolve, default).AsTask());
@@ -117,13 +142,17 @@ public class OutboundRulesTests
     [Fact]
     public void All_faults_of_the_settings_are_named_at_once()
     {
-        var fault = Assert.Throws<SettingsFault>(() => Rules(
-            ("AllowedHosts:0", "https://x.example/"),
-            ("PrivateNetworks:0", "ten"),
-            ("Most", "0"),
-            ("Timeout", "00:00:00.1"),
-            ("Keep", "00:10:00"),
-            ("CertificateAuthorities", "/nowhere.pem")));
-        foreach (var key in new[] { "AllowedHosts", "PrivateNetworks", "Most", "Timeout", "Keep", "CertificateAuthorities" }) Assert.Contains($"Subscriptions:{key}: ", fault.Message, StringComparison.Ordinal);
+        var fault = Assert.Throws<SettingsFault>(() =>
+            Rules(
+                ("AllowedHosts:0", "https://x.example/"),
+                ("PrivateNetworks:0", "ten"),
+                ("Most", "0"),
+                ("Timeout", "00:00:00.1"),
+                ("Keep", "00:10:00"),
+                ("CertificateAuthorities", "/nowhere.pem")
+            )
+        );
+        foreach (var key in new[] { "AllowedHosts", "PrivateNetworks", "Most", "Timeout", "Keep", "CertificateAuthorities" })
+            Assert.Contains($"Subscriptions:{key}: ", fault.Message, StringComparison.Ordinal);
     }
 }

@@ -20,11 +20,15 @@ internal sealed class Subscriber : IDisposable
     /// <summary>Starts one that answers 200 to everything.</summary>
     public static Subscriber Start(X509Certificate2? certificate = null)
     {
-        var subscriber = new Subscriber(WireMockServer.Start(new WireMockServerSettings
-        {
-            UseSSL = certificate is not null,
-            CertificateSettings = certificate is null ? null : new() { X509Certificate = certificate },
-        }));
+        var subscriber = new Subscriber(
+            WireMockServer.Start(
+                new WireMockServerSettings
+                {
+                    UseSSL = certificate is not null,
+                    CertificateSettings = certificate is null ? null : new() { X509Certificate = certificate },
+                }
+            )
+        );
         subscriber.Answers(Response.Create().WithStatusCode(200));
         return subscriber;
     }
@@ -46,7 +50,8 @@ internal sealed class Subscriber : IDisposable
     public string Address(string path = "/hook") => $"{server.Urls[0].Replace("127.0.0.1", "localhost", StringComparison.Ordinal)}{path}";
 
     /// <summary>What it answers from now on.</summary>
-    public void Answers(IResponseBuilder response, string path = "/*") => server.Given(Request.Create().WithPath(path).UsingPost()).AtPriority(--priority).RespondWith(response);
+    public void Answers(IResponseBuilder response, string path = "/*") =>
+        server.Given(Request.Create().WithPath(path).UsingPost()).AtPriority(--priority).RespondWith(response);
 
     /// <summary>Answers these, one after another, and 200 once they have run out.</summary>
     public void AnswersInTurn(params IResponseBuilder[] responses)
@@ -55,29 +60,42 @@ internal sealed class Subscriber : IDisposable
         for (var i = 0; i <= responses.Length; i++)
         {
             var given = server.Given(Request.Create().UsingPost()).InScenario("turns");
-            if (i > 0) given = given.WhenStateIs($"{i}");
-            given.WillSetStateTo($"{Math.Min(i + 1, responses.Length)}").RespondWith(i < responses.Length ? responses[i] : Response.Create().WithStatusCode(200));
+            if (i > 0)
+                given = given.WhenStateIs($"{i}");
+            given
+                .WillSetStateTo($"{Math.Min(i + 1, responses.Length)}")
+                .RespondWith(i < responses.Length ? responses[i] : Response.Create().WithStatusCode(200));
         }
     }
 
     /// <summary>Every request so far, in order.</summary>
     public IReadOnlyList<Notification> All(string? path = null) =>
-        [.. server.LogEntries.Where(e => path is null || e.RequestMessage!.Path == path).OrderBy(e => e.RequestMessage!.DateTime).Select(e => new Notification(
-            JsonNode.Parse(e.RequestMessage!.Body ?? "{}")!, e.RequestMessage.Headers!.ToDictionary(h => h.Key, h => string.Join(",", h.Value), StringComparer.OrdinalIgnoreCase), Status(e.ResponseMessage?.StatusCode)))];
+        [
+            .. server
+                .LogEntries.Where(e => path is null || e.RequestMessage!.Path == path)
+                .OrderBy(e => e.RequestMessage!.DateTime)
+                .Select(e => new Notification(
+                    JsonNode.Parse(e.RequestMessage!.Body ?? "{}")!,
+                    e.RequestMessage.Headers!.ToDictionary(h => h.Key, h => string.Join(",", h.Value), StringComparer.OrdinalIgnoreCase),
+                    Status(e.ResponseMessage?.StatusCode)
+                )),
+        ];
 
     /// <summary>The event numbers that it acknowledged, in order.</summary>
-    public IReadOnlyList<long> Numbers(string? path = null) => [.. All(path).Where(n => n.Answered is >= 200 and < 300).SelectMany(n => n.Numbers)];
+    public IReadOnlyList<long> Numbers(string? path = null) =>
+        [.. All(path).Where(n => n.Answered is >= 200 and < 300).SelectMany(n => n.Numbers)];
 
     /// <inheritdoc/>
     public void Dispose() => server.Dispose();
 
-    private static int Status(object? code) => code switch
-    {
-        int number => number,
-        HttpStatusCode status => (int)status,
-        string text => int.Parse(text, System.Globalization.CultureInfo.InvariantCulture),
-        _ => 0,
-    };
+    private static int Status(object? code) =>
+        code switch
+        {
+            int number => number,
+            HttpStatusCode status => (int)status,
+            string text => int.Parse(text, System.Globalization.CultureInfo.InvariantCulture),
+            _ => 0,
+        };
 }
 
 /// <summary>One notification as it came in.</summary>
@@ -94,7 +112,16 @@ internal sealed record Notification(JsonNode Body, IReadOnlyDictionary<string, s
 
     /// <summary>The numbers of the events in it.</summary>
     public IReadOnlyList<long> Numbers =>
-        [.. Parameters.Where(p => (string)p["name"]! == "notification-event").Select(e => long.Parse((string)e["part"]!.AsArray().Single(p => (string)p!["name"]! == "event-number")!["valueString"]!, System.Globalization.CultureInfo.InvariantCulture))];
+        [
+            .. Parameters
+                .Where(p => (string)p["name"]! == "notification-event")
+                .Select(e =>
+                    long.Parse(
+                        (string)e["part"]!.AsArray().Single(p => (string)p!["name"]! == "event-number")!["valueString"]!,
+                        System.Globalization.CultureInfo.InvariantCulture
+                    )
+                ),
+        ];
 
     /// <summary>The resources in it.</summary>
     public IReadOnlyList<JsonNode> Resources => [.. Body["entry"]!.AsArray().Skip(1).Select(e => e!["resource"]).OfType<JsonNode>()];

@@ -30,7 +30,11 @@ public class SubscriptionsApiTests(EveningOnTheWard evening)
         var log = new ConcurrentQueue<string>();
         _ward.Services.GetRequiredService<ILoggerFactory>().AddProvider(new FhirOverHttp.Recorder(log));
         var asked = Asked.Here(Topics.FlagRaised, "Flag?code=no-drainage");
-        asked.Text = new() { Status = Narrative.NarrativeStatus.Generated, Div = $"<div xmlns=\"http://www.w3.org/1999/xhtml\">Bearer {Secret}</div>" };
+        asked.Text = new()
+        {
+            Status = Narrative.NarrativeStatus.Generated,
+            Div = $"<div xmlns=\"http://www.w3.org/1999/xhtml\">Bearer {Secret}</div>",
+        };
         asked.Channel!.Endpoint = $"{Asked.Nobody}{Guid.NewGuid()}";
         asked.Id = "mine";
         var created = (await Post(asked)).Is(201);
@@ -43,11 +47,20 @@ public class SubscriptionsApiTests(EveningOnTheWard evening)
         FhirJsonDeserializer.STRICT.Deserialize<Subscription>(created.Text);
 
         var endpoint = Uri.EscapeDataString(asked.Channel.Endpoint);
-        foreach (var search in new[]
-        {
-            $"?url={endpoint}", $"?_id={created.Id}&status=requested", $"?url={endpoint}&criteria={Uri.EscapeDataString(Topics.FlagRaised.Url.ToUpperInvariant()[..20])}", $"?url={endpoint}&criteria:exact={Uri.EscapeDataString(Topics.FlagRaised.Url)}",
-            $"?url={endpoint}&type=rest-hook", $"?url={endpoint}&payload=application%2Ffhir%2Bjson", $"?url={endpoint}&end=2026-12-31", $"?url={endpoint}&_profile={Uri.EscapeDataString(Profiles.Backport.Subscription)}", $"/_history?_count=1",
-        })
+        foreach (
+            var search in new[]
+            {
+                $"?url={endpoint}",
+                $"?_id={created.Id}&status=requested",
+                $"?url={endpoint}&criteria={Uri.EscapeDataString(Topics.FlagRaised.Url.ToUpperInvariant()[..20])}",
+                $"?url={endpoint}&criteria:exact={Uri.EscapeDataString(Topics.FlagRaised.Url)}",
+                $"?url={endpoint}&type=rest-hook",
+                $"?url={endpoint}&payload=application%2Ffhir%2Bjson",
+                $"?url={endpoint}&end=2026-12-31",
+                $"?url={endpoint}&_profile={Uri.EscapeDataString(Profiles.Backport.Subscription)}",
+                $"/_history?_count=1",
+            }
+        )
         {
             var found = (await Get(search)).Is(200);
             Assert.True(found.Json["entry"]?[0]?["resource"]?["id"]?.GetValue<string>() == created.Id, $"{search}: {found.Text}");
@@ -56,12 +69,17 @@ public class SubscriptionsApiTests(EveningOnTheWard evening)
 
         Assert.Null((await Get($"?url={endpoint}&criteria=elsewhere")).Is(200).Json["entry"]);
         Assert.Null((await Get($"?url={endpoint}x")).Is(200).Json["entry"]);
-        foreach (var address in new[] { $"/{created.Id}", $"/{created.Id}/_history/1", $"/{created.Id}/_history", $"/{created.Id}/$status" })
+        foreach (
+            var address in new[] { $"/{created.Id}", $"/{created.Id}/_history/1", $"/{created.Id}/_history", $"/{created.Id}/$status" }
+        )
             Assert.DoesNotContain(Secret, (await Get(address)).Is(200).Text, StringComparison.Ordinal);
 
         // It is kept for the delivery, and said to nobody.
         Assert.Contains(Secret, (await Store.Find(created.Id, default))!.Request, StringComparison.Ordinal);
-        Assert.DoesNotContain(log, line => line.Contains(Secret, StringComparison.Ordinal) || line.Contains(asked.Channel.Endpoint, StringComparison.Ordinal));
+        Assert.DoesNotContain(
+            log,
+            line => line.Contains(Secret, StringComparison.Ordinal) || line.Contains(asked.Channel.Endpoint, StringComparison.Ordinal)
+        );
     }
 
     [Fact]
@@ -78,12 +96,33 @@ public class SubscriptionsApiTests(EveningOnTheWard evening)
         // As the public test kit has it: what R4 has no code for.
         var zulip = Json(Asked.Here());
         zulip["channel"]!["type"] = "zulip";
-        (await _client.Send(HttpMethod.Post, "/fhir/Subscription", zulip)).Refuses(400, "subscription-channel-unsupported", "Subscription.channel.type");
+        (await _client.Send(HttpMethod.Post, "/fhir/Subscription", zulip)).Refuses(
+            400,
+            "subscription-channel-unsupported",
+            "Subscription.channel.type"
+        );
 
-        (await _client.Send(HttpMethod.Post, "/fhir/Subscription", new JsonObject { ["resourceType"] = "Flag" })).Refuses(400, "malformed-resource", null);
-        (await _client.Send(HttpMethod.Post, "/fhir/Subscription", Json(Asked.Here()), ("If-None-Exist", "url=x"))).Refuses(400, "not-understood", "If-None-Exist");
-        (await Post(With(Asked.Here(), s => s.Status = Subscription.SubscriptionStatus.Active))).Refuses(422, "subscription-status-refused", "Subscription.status", "requested");
-        (await Post(With(Asked.Here(), s => s.Channel!.Header = ["X-Key: (withheld)"]))).Refuses(422, "subscription-header-refused", "Subscription.channel.header[0]");
+        (await _client.Send(HttpMethod.Post, "/fhir/Subscription", new JsonObject { ["resourceType"] = "Flag" })).Refuses(
+            400,
+            "malformed-resource",
+            null
+        );
+        (await _client.Send(HttpMethod.Post, "/fhir/Subscription", Json(Asked.Here()), ("If-None-Exist", "url=x"))).Refuses(
+            400,
+            "not-understood",
+            "If-None-Exist"
+        );
+        (await Post(With(Asked.Here(), s => s.Status = Subscription.SubscriptionStatus.Active))).Refuses(
+            422,
+            "subscription-status-refused",
+            "Subscription.status",
+            "requested"
+        );
+        (await Post(With(Asked.Here(), s => s.Channel!.Header = ["X-Key: (withheld)"]))).Refuses(
+            422,
+            "subscription-header-refused",
+            "Subscription.channel.header[0]"
+        );
     }
 
     [Fact]
@@ -122,9 +161,17 @@ public class SubscriptionsApiTests(EveningOnTheWard evening)
         read.AsObject().Remove("end");
         Assert.Equal("requested", (string)(await Put(id, read)).Is(200).Json["status"]!);
 
-        var deleted = (await _client.Send(HttpMethod.Delete, $"/fhir/Subscription/{id}", null)).Refuses(405, "method-not-allowed", "DELETE", "status off");
+        var deleted = (await _client.Send(HttpMethod.Delete, $"/fhir/Subscription/{id}", null)).Refuses(
+            405,
+            "method-not-allowed",
+            "DELETE",
+            "status off"
+        );
         Assert.Equal(["GET", "HEAD", "PUT"], deleted.Allow.Order());
-        Assert.Equal(["4", "3", "2", "1"], (await Get($"/{id}/_history")).Is(200).Json["entry"]!.AsArray().Select(e => (string)e!["resource"]!["meta"]!["versionId"]!));
+        Assert.Equal(
+            ["4", "3", "2", "1"],
+            (await Get($"/{id}/_history")).Is(200).Json["entry"]!.AsArray().Select(e => (string)e!["resource"]!["meta"]!["versionId"]!)
+        );
     }
 
     [Fact]
@@ -149,7 +196,10 @@ public class SubscriptionsApiTests(EveningOnTheWard evening)
         var read = (await Get($"/{id}")).Is(200).Json;
         Assert.Equal("No answer since 21:00.", (string)read["error"]!);
         var status = (await Get($"/{id}/$status")).Is(200).Json["entry"]![0]!["resource"]!["parameter"]!.AsArray();
-        Assert.Equal("No answer since 21:00.", (string)status.Single(p => (string)p!["name"]! == "error")!["valueCodeableConcept"]!["text"]!);
+        Assert.Equal(
+            "No answer since 21:00.",
+            (string)status.Single(p => (string)p!["name"]! == "error")!["valueCodeableConcept"]!["text"]!
+        );
 
         read["error"] = "mine";
         Assert.Equal("No answer since 21:00.", (string)(await Put(id, read)).Is(200).Json["error"]!);
@@ -172,13 +222,17 @@ public class SubscriptionsApiTests(EveningOnTheWard evening)
     [Fact]
     public async Task The_status_of_one_of_some_and_of_all_can_be_asked_R_SUB_09()
     {
-        string one = await Active(), other = (await Post(Asked.Here())).Is(201).Id;
+        string one = await Active(),
+            other = (await Post(Asked.Here())).Is(201).Id;
 
         var single = Bundle((await Get($"/{one}/$status?id=ignored&status=off")).Is(200));
         NotificationsTests.Lawful(single);
         Assert.Equal(["active"], StatusesOf(single));
         Assert.Equal(["active", "requested"], StatusesOf(Bundle((await Get($"/$status?id={one}&id={other}")).Is(200))).Order());
-        Assert.Equal(["active", "requested"], StatusesOf(Bundle((await Get($"/$status?id={one},{other}&status=active,requested")).Is(200))).Order());
+        Assert.Equal(
+            ["active", "requested"],
+            StatusesOf(Bundle((await Get($"/$status?id={one},{other}&status=active,requested")).Is(200))).Order()
+        );
         Assert.Equal(["requested"], StatusesOf(Bundle((await Get($"/$status?id={one},{other}&status=requested")).Is(200))));
         var all = Bundle((await Get("/$status")).Is(200));
         Assert.True(all.Entry.Count >= 2);
@@ -187,10 +241,16 @@ public class SubscriptionsApiTests(EveningOnTheWard evening)
         var posted = new JsonObject
         {
             ["resourceType"] = "Parameters",
-            ["parameter"] = new JsonArray(new JsonObject { ["name"] = "id", ["valueId"] = one }, new JsonObject { ["name"] = "status", ["valueCode"] = "active" }),
+            ["parameter"] = new JsonArray(
+                new JsonObject { ["name"] = "id", ["valueId"] = one },
+                new JsonObject { ["name"] = "status", ["valueCode"] = "active" }
+            ),
         };
         Assert.Equal(["active"], StatusesOf(Bundle((await _client.Send(HttpMethod.Post, "/fhir/Subscription/$status", posted)).Is(200))));
-        Assert.Equal(["active"], StatusesOf(Bundle((await _client.Send(HttpMethod.Post, $"/fhir/Subscription/{one}/$status", null)).Is(200))));
+        Assert.Equal(
+            ["active"],
+            StatusesOf(Bundle((await _client.Send(HttpMethod.Post, $"/fhir/Subscription/{one}/$status", null)).Is(200)))
+        );
 
         (await Get("/nowhere/$status")).Refuses(404, "unknown-resource", null);
         (await Get("/$status?status=sleeping")).Refuses(400, "operation-parameter-invalid", "status", "requested, active, error, off");
@@ -224,13 +284,23 @@ public class SubscriptionsApiTests(EveningOnTheWard evening)
         var posted = new JsonObject
         {
             ["resourceType"] = "Parameters",
-            ["parameter"] = new JsonArray(new JsonObject { ["name"] = "eventsSinceNumber", ["valueString"] = "3" }, new JsonObject { ["name"] = "content", ["valueCode"] = "id-only" }),
+            ["parameter"] = new JsonArray(
+                new JsonObject { ["name"] = "eventsSinceNumber", ["valueString"] = "3" },
+                new JsonObject { ["name"] = "content", ["valueCode"] = "id-only" }
+            ),
         };
-        Assert.Equal(["3", "4"], Numbers(Bundle((await _client.Send(HttpMethod.Post, $"/fhir/Subscription/{id}/$events", posted)).Is(200))));
+        Assert.Equal(
+            ["3", "4"],
+            Numbers(Bundle((await _client.Send(HttpMethod.Post, $"/fhir/Subscription/{id}/$events", posted)).Is(200)))
+        );
 
         (await Get("/nowhere/$events")).Refuses(404, "unknown-resource", null);
         (await Get($"/{id}/$events?eventsSinceNumber=-1")).Refuses(400, "operation-parameter-invalid", "eventsSinceNumber");
-        (await Get($"/{id}/$events?eventsSinceNumber=1&eventsSinceNumber=2")).Refuses(400, "operation-parameter-invalid", "eventsSinceNumber");
+        (await Get($"/{id}/$events?eventsSinceNumber=1&eventsSinceNumber=2")).Refuses(
+            400,
+            "operation-parameter-invalid",
+            "eventsSinceNumber"
+        );
         (await Get($"/{id}/$events?content=some")).Refuses(400, "operation-parameter-invalid", "content", "empty, id-only, full-resource");
         (await Get($"/{id}/$events?since=1")).Refuses(400, "operation-parameter-invalid", "since");
     }
@@ -259,10 +329,18 @@ public class SubscriptionsApiTests(EveningOnTheWard evening)
         {
             var read = (await _client.Send(HttpMethod.Get, $"/fhir/Basic/{topic.Slug}", null)).Is(200);
             var basic = FhirJsonDeserializer.STRICT.Deserialize<Basic>(read.Text);
-            DataType? Of(string element) => basic.Extension.Single(e => e.Url == $"http://hl7.org/fhir/5.0/StructureDefinition/extension-SubscriptionTopic.{element}").Value;
+            DataType? Of(string element) =>
+                basic
+                    .Extension.Single(e => e.Url == $"http://hl7.org/fhir/5.0/StructureDefinition/extension-SubscriptionTopic.{element}")
+                    .Value;
             Assert.Equal((topic.Url, topic.Title), (((FhirUri)Of("url")!).Value, ((FhirString)Of("title")!).Value));
             Assert.Equal("SubscriptionTopic", basic.Code!.Coding.Single().Code);
-            Assert.Equal(topic.Filters, basic.Extension.Where(e => e.Url!.EndsWith(".canFilterBy", StringComparison.Ordinal)).Select(e => ((FhirString)e.Extension.Single(p => p.Url == "filterParameter").Value!).Value!));
+            Assert.Equal(
+                topic.Filters,
+                basic
+                    .Extension.Where(e => e.Url!.EndsWith(".canFilterBy", StringComparison.Ordinal))
+                    .Select(e => ((FhirString)e.Extension.Single(p => p.Url == "filterParameter").Value!).Value!)
+            );
             (await _client.Send(HttpMethod.Get, $"/fhir/Basic/{topic.Slug}", null, ("If-None-Match", read.ETag!))).Is(304);
         }
 
@@ -283,13 +361,16 @@ public class SubscriptionsApiTests(EveningOnTheWard evening)
         var id = (await new Sender(ward, "").Send(HttpMethod.Post, "/fhir/Subscription", Json(Asked.Here()))).Is(201).Id;
         var store = ward.Services.GetRequiredService<SubscriptionStore>();
         await Turn(1, "active", null);
-        if (status != "active") await Turn(2, status, error);
+        if (status != "active")
+            await Turn(2, status, error);
         return id;
 
         async Task Turn(long version, string to, string? why)
         {
             var state = StoredRequest.State((await store.Find(id, default))!);
-            Assert.IsType<SubscriptionOutcome.Saved>(await store.Turn(id, version, to, why, ShownSubscription.Of(Asked.Here(), id, to, why, state.Request.Headers), default));
+            Assert.IsType<SubscriptionOutcome.Saved>(
+                await store.Turn(id, version, to, why, ShownSubscription.Of(Asked.Here(), id, to, why, state.Request.Headers), default)
+            );
         }
     }
 
@@ -310,7 +391,16 @@ public class SubscriptionsApiTests(EveningOnTheWard evening)
                 Subject = new() { Identifier = new(RunningService.PatientSystem, id) },
                 Period = new() { Start = "2026-03-14T09:00:00Z" },
             };
-            await Save(flag, [new OutboxEvent("Flag", flag.Id, "raised") { Topics = ["flag-raised"], Attributes = [.. EventAttributes.Of(flag).Select(a => $"{a.Parameter} {a.Value}")] }]);
+            await Save(
+                flag,
+                [
+                    new OutboxEvent("Flag", flag.Id, "raised")
+                    {
+                        Topics = ["flag-raised"],
+                        Attributes = [.. EventAttributes.Of(flag).Select(a => $"{a.Parameter} {a.Value}")],
+                    },
+                ]
+            );
             flag.Status = Flag.FlagStatus.Inactive;
             await Save(flag, []);
         }
@@ -324,7 +414,8 @@ public class SubscriptionsApiTests(EveningOnTheWard evening)
 
     private Task<Answer> Post(Subscription asked) => _client.Send(HttpMethod.Post, "/fhir/Subscription", Json(asked));
 
-    private Task<Answer> Put(string id, JsonNode asked, params (string Name, string Value)[] headers) => _client.Send(HttpMethod.Put, $"/fhir/Subscription/{id}", asked, headers);
+    private Task<Answer> Put(string id, JsonNode asked, params (string Name, string Value)[] headers) =>
+        _client.Send(HttpMethod.Put, $"/fhir/Subscription/{id}", asked, headers);
 
     private Task<Answer> Get(string address) => _client.Send(HttpMethod.Get, $"/fhir/Subscription{address}", null);
 

@@ -11,25 +11,43 @@ internal static class Told
     public const string Now = "2026-03-14T22:00:00Z";
 
     /// <summary>The service with endpoints on this machine allowed; impatient where it may be.</summary>
-    public static RunningService Ward(string? folder = null, params (string Key, string Value)[] settings) => RunningService.Start(
-        Now, folder, [("Subscriptions:AllowLoopback", "true"), ("Subscriptions:Timeout", "00:02:00"), .. settings]);
+    public static RunningService Ward(string? folder = null, params (string Key, string Value)[] settings) =>
+        RunningService.Start(Now, folder, [("Subscriptions:AllowLoopback", "true"), ("Subscriptions:Timeout", "00:02:00"), .. settings]);
 
     /// <summary>A Subscription as a client sends it.</summary>
-    public static JsonObject Subscription(string endpoint, string topic = "flag-raised", string content = "full-resource", string? filter = null, int? heartbeat = null, int? maxCount = null, int? timeout = null, string? end = null, string? header = null)
+    public static JsonObject Subscription(
+        string endpoint,
+        string topic = "flag-raised",
+        string content = "full-resource",
+        string? filter = null,
+        int? heartbeat = null,
+        int? maxCount = null,
+        int? timeout = null,
+        string? end = null,
+        string? header = null
+    )
     {
         var channel = new JsonObject
         {
             ["type"] = "rest-hook",
             ["endpoint"] = endpoint,
             ["payload"] = "application/fhir+json",
-            ["_payload"] = new JsonObject { ["extension"] = new JsonArray(new JsonObject { ["url"] = Backport + "backport-payload-content", ["valueCode"] = content }) },
+            ["_payload"] = new JsonObject
+            {
+                ["extension"] = new JsonArray(new JsonObject { ["url"] = Backport + "backport-payload-content", ["valueCode"] = content }),
+            },
         };
         var extensions = new JsonArray();
-        if (heartbeat is { } seconds) extensions.Add(new JsonObject { ["url"] = Backport + "backport-heartbeat-period", ["valueUnsignedInt"] = seconds });
-        if (timeout is { } patience) extensions.Add(new JsonObject { ["url"] = Backport + "backport-timeout", ["valueUnsignedInt"] = patience });
-        if (maxCount is { } most) extensions.Add(new JsonObject { ["url"] = Backport + "backport-max-count", ["valuePositiveInt"] = most });
-        if (extensions.Count > 0) channel["extension"] = extensions;
-        if (header is not null) channel["header"] = new JsonArray(header);
+        if (heartbeat is { } seconds)
+            extensions.Add(new JsonObject { ["url"] = Backport + "backport-heartbeat-period", ["valueUnsignedInt"] = seconds });
+        if (timeout is { } patience)
+            extensions.Add(new JsonObject { ["url"] = Backport + "backport-timeout", ["valueUnsignedInt"] = patience });
+        if (maxCount is { } most)
+            extensions.Add(new JsonObject { ["url"] = Backport + "backport-max-count", ["valuePositiveInt"] = most });
+        if (extensions.Count > 0)
+            channel["extension"] = extensions;
+        if (header is not null)
+            channel["header"] = new JsonArray(header);
         var subscription = new JsonObject
         {
             ["resourceType"] = "Subscription",
@@ -39,8 +57,13 @@ internal static class Told
             ["criteria"] = $"https://irrigationfhir.example/fhir/SubscriptionTopic/{topic}",
             ["channel"] = channel,
         };
-        if (filter is not null) subscription["_criteria"] = new JsonObject { ["extension"] = new JsonArray(new JsonObject { ["url"] = Backport + "backport-filter-criteria", ["valueString"] = filter }) };
-        if (end is not null) subscription["end"] = end;
+        if (filter is not null)
+            subscription["_criteria"] = new JsonObject
+            {
+                ["extension"] = new JsonArray(new JsonObject { ["url"] = Backport + "backport-filter-criteria", ["valueString"] = filter }),
+            };
+        if (end is not null)
+            subscription["end"] = end;
         return subscription;
     }
 
@@ -61,7 +84,8 @@ internal static class Told
     }
 
     /// <summary>The status of a subscription.</summary>
-    public static async Task<string> Status(this RunningService ward, string id) => (string)(await ward.Read($"/fhir/Subscription/{id}"))["status"]!;
+    public static async Task<string> Status(this RunningService ward, string id) =>
+        (string)(await ward.Read($"/fhir/Subscription/{id}"))["status"]!;
 
     /// <summary>Changes a subscription as its client would.</summary>
     public static async Task Change(this RunningService ward, string id, Action<JsonNode> change)
@@ -80,17 +104,35 @@ internal static class Told
     }
 
     /// <summary>A new episode.</summary>
-    public static Task<string> Bed(this RunningService ward, string name) => ward.Open(RunningService.Episode(name, "2026-03-14T08:00:00Z"));
+    public static Task<string> Bed(this RunningService ward, string name) =>
+        ward.Open(RunningService.Episode(name, "2026-03-14T08:00:00Z"));
 
     /// <summary>Somebody saw clots: raises <c>clots-present</c>, and is withdrawn by the same with status entered-in-error.</summary>
-    public static JsonObject Clots(string id, string clock = "21:30", bool withdrawn = false, DateTimeOffset? at = null) => JsonNode.Parse($$"""
-        {"source": "ward", "id": "{{id}}", "kind": "drainage-appearance", "at": "{{at?.ToString("yyyy-MM-dd'T'HH:mm:ssK", System.Globalization.CultureInfo.InvariantCulture) ?? $"2026-03-14T{clock}:00Z"}}", "performer": "N-31 (invented)"{{(withdrawn ? ", \"status\": \"entered-in-error\", \"reason\": \"another bed\"" : ", \"scale\": \"ward colour card (invented)\", \"grade\": 2, \"clots\": \"many\"")}}}
-        """)!.AsObject();
+    public static JsonObject Clots(string id, string clock = "21:30", bool withdrawn = false, DateTimeOffset? at = null) =>
+        JsonNode
+            .Parse(
+                $$"""
+                {"source": "ward", "id": "{{id}}", "kind": "drainage-appearance", "at": "{{at?.ToString(
+                    "yyyy-MM-dd'T'HH:mm:ssK",
+                    System.Globalization.CultureInfo.InvariantCulture
+                ) ?? $"2026-03-14T{clock}:00Z"}}", "performer": "N-31 (invented)"{{(
+                    withdrawn
+                        ? ", \"status\": \"entered-in-error\", \"reason\": \"another bed\""
+                        : ", \"scale\": \"ward colour card (invented)\", \"grade\": 2, \"clots\": \"many\""
+                )}}}
+                """
+            )!
+            .AsObject();
 
     /// <summary>Somebody looked and saw none: clears it.</summary>
-    public static JsonObject NoClots(string id, string clock) => JsonNode.Parse($$"""
-        {"source": "ward", "id": "{{id}}", "kind": "drainage-appearance", "at": "2026-03-14T{{clock}}:00Z", "performer": "N-31 (invented)", "scale": "ward colour card (invented)", "grade": 2, "clots": "none"}
-        """)!.AsObject();
+    public static JsonObject NoClots(string id, string clock) =>
+        JsonNode
+            .Parse(
+                $$"""
+                {"source": "ward", "id": "{{id}}", "kind": "drainage-appearance", "at": "2026-03-14T{{clock}}:00Z", "performer": "N-31 (invented)", "scale": "ward colour card (invented)", "grade": 2, "clots": "none"}
+                """
+            )!
+            .AsObject();
 
     /// <summary>Waits until something holds; with a step the ward's clock goes on by that much each time.</summary>
     public static async Task Until(this RunningService ward, Func<Task<bool>> holds, TimeSpan? step = null)
@@ -99,11 +141,13 @@ internal static class Told
         while (!await holds())
         {
             Assert.True(since.Elapsed < TimeSpan.FromSeconds(60), "it never came to be so");
-            if (step is { } by) ward.Clock.Advance(by);
+            if (step is { } by)
+                ward.Clock.Advance(by);
             await Task.Delay(20);
         }
     }
 
     /// <summary>The same.</summary>
-    public static Task Until(this RunningService ward, Func<bool> holds, TimeSpan? step = null) => ward.Until(() => Task.FromResult(holds()), step);
+    public static Task Until(this RunningService ward, Func<bool> holds, TimeSpan? step = null) =>
+        ward.Until(() => Task.FromResult(holds()), step);
 }
