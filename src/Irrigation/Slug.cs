@@ -3,7 +3,9 @@ using System.Text;
 
 namespace Irrigation;
 
-/// <summary>One slug per thing: the words of a member's name in lower case, joined by hyphens (<c>BagTakenDown</c> is <c>bag-taken-down</c>).</summary>
+/// <summary>
+/// One slug per thing: the words of a member's name in lower case, joined by hyphens (<c>BagTakenDown</c> is <c>bag-taken-down</c>).
+/// </summary>
 public static class Slug
 {
     private static readonly ConcurrentDictionary<Enum, string> Known = new();

@@ -490,7 +490,8 @@ public class AppendTests
     [Fact]
     public void A_change_hours_later_is_because_of_what_reaches_so_far()
     {
-        // The reading at 09:15 takes the later scan for its own, so that at 14:00 the bladder is compared with that one. The leak reaches no further than its hour.
+        // The reading at 09:15 takes the later scan for its own, so that at 14:00 the bladder is compared with that one. The leak reaches
+        // no further than its hour.
         var ward = Opens("08:00")
             .Urine("09:00", 10)
             .Scan("08:50", 20)

@@ -5,7 +5,9 @@ using static Irrigation.Tests.Ward;
 
 namespace Irrigation.Tests;
 
-/// <summary>Ward stories with the sum worked by hand. Sources stand beside each; "own derivation" is arithmetic of the clinical reference.</summary>
+/// <summary>
+/// Ward stories with the sum worked by hand. Sources stand beside each; "own derivation" is arithmetic of the clinical reference.
+/// </summary>
 public class BalanceTests
 {
     [Fact] // check-value W1: nursing forum thread 460728

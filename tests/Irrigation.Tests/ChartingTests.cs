@@ -7,7 +7,9 @@ using static Irrigation.Tests.Ward;
 
 namespace Irrigation.Tests;
 
-/// <summary>How wards really chart: each pattern of an openly published intake and output record, told again with invented numbers.</summary>
+/// <summary>
+/// How wards really chart: each pattern of an openly published intake and output record, told again with invented numbers.
+/// </summary>
 /// <remarks>
 /// What patterns there are was seen in the MIMIC-IV Clinical Database Demo 2.2 (PhysioNet, doi 10.13026/dp1f-ex47); the last four
 /// are slips that the data set does not have and senders make.

@@ -4,7 +4,9 @@ using static Irrigation.Tests.Ward;
 
 namespace Irrigation.Tests;
 
-/// <summary>What is turned back at the door because it cannot be true beside the record (clinical reference 8: contradictions to reject or query).</summary>
+/// <summary>
+/// What is turned back at the door because it cannot be true beside the record (clinical reference 8: contradictions to reject or query).
+/// </summary>
 public class ContradictionTests
 {
     [Fact]

@@ -5,7 +5,9 @@ using static Irrigation.Tests.Ward;
 
 namespace Irrigation.Tests;
 
-/// <summary>Forecasts, drops and weights against the vectors of the clinical reference (1.7, 1.9, 1.10, 1.11: own arithmetic, standard densities).</summary>
+/// <summary>
+/// Forecasts, drops and weights against the vectors of the clinical reference (1.7, 1.9, 1.10, 1.11: own arithmetic, standard densities).
+/// </summary>
 public class ForecastTests
 {
     [Fact] // clinical reference 1.9
@@ -254,7 +256,8 @@ public class ForecastTests
     [Fact]
     public void Urine_is_taken_as_the_latest_interval_made_it()
     {
-        // 640 out, 480 in over 2 h: 80 mL/h; a best estimate knows that a bag holds more than its label says, so measured without doubt here.
+        // 640 out, 480 in over 2 h: 80 mL/h; a best estimate knows that a bag holds more than its label says, so measured without doubt
+        // here.
         var ward = Opens("08:00").Instilled("10:00", 480, from: "08:00").Emptied("10:00", 640).Flow("10:00", 0);
         var urine = Forecasts.Urine(ward.Balance(Exact), ward.At("11:00"), ForecastSettings.Default);
         Assert.Equal((80m, "urine 80 mL/h, the best estimate of 08:00 to 10:00"), (urine.Rate.MillilitresPerHour, urine.Whence));

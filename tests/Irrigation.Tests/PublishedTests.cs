@@ -11,7 +11,9 @@ using Calendar = Irrigation.Balance.Calendar;
 
 namespace Irrigation.Tests;
 
-/// <summary>Every worked example of published.csv, worked by the product and rounded as it is printed there. The table names each source.</summary>
+/// <summary>
+/// Every worked example of published.csv, worked by the product and rounded as it is printed there. The table names each source.
+/// </summary>
 /// <remarks>
 /// Where an example is of fluid that the product keeps no account of (food, drink, infusions, vomit, blood), its sum is of
 /// <see cref="Volume"/> alone, and the story says so.

@@ -8,7 +8,10 @@ using static Irrigation.Tests.Ward;
 
 namespace Irrigation.Tests;
 
-/// <summary>The worked example of the clinical reference, 3.3 and 3.4 (own derivation after JCGM 100:2008), and a simulation that knows nothing of it.</summary>
+/// <summary>
+/// The worked example of the clinical reference, 3.3 and 3.4 (own derivation after JCGM 100:2008), and a simulation that knows nothing of
+/// it.
+/// </summary>
 public class UncertaintyTests
 {
     private static readonly MeasuringCharacters Defaults = MeasuringCharacters.Default;

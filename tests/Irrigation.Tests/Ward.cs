@@ -6,7 +6,9 @@ using NodaTime.Text;
 
 namespace Irrigation.Tests;
 
-/// <summary>A bedside to tell ward stories with: clock times on one invented evening, millilitres, and the balance that comes out.</summary>
+/// <summary>
+/// A bedside to tell ward stories with: clock times on one invented evening, millilitres, and the balance that comes out.
+/// </summary>
 internal sealed class Ward
 {
     public static readonly LocalDate Evening = new(2026, 3, 14);

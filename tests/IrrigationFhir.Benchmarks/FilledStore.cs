@@ -10,7 +10,9 @@ using Task = System.Threading.Tasks.Task;
 
 namespace IrrigationFhir.Benchmarks;
 
-/// <summary>What a store holds after two years of a hospital: invented stays, one after another, with everything that the service publishes of them.</summary>
+/// <summary>
+/// What a store holds after two years of a hospital: invented stays, one after another, with everything that the service publishes of them.
+/// </summary>
 /// <remarks>
 /// Entries go in by the service's own API, so that Observations and Procedures are its own, validated and indexed as ever. Flags are
 /// put beside them by the store's own way of writing.

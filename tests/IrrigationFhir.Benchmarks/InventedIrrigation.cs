@@ -11,7 +11,8 @@ internal sealed record Charted(Instant At, string Json);
 
 /// <summary>
 /// An invented continuous irrigation that never ends, charted as on a ward: three-litre bags changed when they are empty, the flow
-/// titrated now and then, the drainage read every 15 to 60 minutes and emptied when it gets full, its look noted. About four entries an hour.
+/// titrated now and then, the drainage read every 15 to 60 minutes and emptied when it gets full, its look noted. About four entries an
+/// hour.
 /// </summary>
 /// <remarks>The same seed gives the same entries. Nobody and nothing in it exists.</remarks>
 internal sealed class InventedIrrigation

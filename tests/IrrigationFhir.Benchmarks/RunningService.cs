@@ -112,7 +112,9 @@ internal sealed class RunningService : IAsyncDisposable
     public Task Subscribe(string subscription) => Post("/fhir/Subscription", subscription);
 
     /// <summary>Records one entry.</summary>
-    /// <exception cref="InvalidOperationException">It was not recorded, or something that follows from it was withheld: then nothing was measured.</exception>
+    /// <exception cref="InvalidOperationException">
+    /// It was not recorded, or something that follows from it was withheld: then nothing was measured.
+    /// </exception>
     public Task Record(string episode, Charted entry) => Recorded(episode, entry.Json);
 
     /// <summary>Records several in one request.</summary>

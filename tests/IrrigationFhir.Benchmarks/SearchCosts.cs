@@ -117,7 +117,10 @@ internal static partial class SearchCosts
         output.Flush();
     }
 
-    /// <summary>Lets the system forget what it read of the database, so that the first search reads the disk. Linux only; elsewhere the first search is warmer.</summary>
+    /// <summary>
+    /// Lets the system forget what it read of the database, so that the first search reads the disk. Linux only; elsewhere the first search
+    /// is warmer.
+    /// </summary>
     private static async Task Forget(string folder)
     {
         if (!OperatingSystem.IsLinux())

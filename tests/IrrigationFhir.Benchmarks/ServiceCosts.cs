@@ -2,7 +2,9 @@ using System.Diagnostics;
 
 namespace IrrigationFhir.Benchmarks;
 
-/// <summary>What the running service takes: to start, for one entry, for a batch, and as an episode grows. Validation on, SQLite on disk.</summary>
+/// <summary>
+/// What the running service takes: to start, for one entry, for a batch, and as an episode grows. Validation on, SQLite on disk.
+/// </summary>
 internal static class ServiceCosts
 {
     private const int BatchSize = 500;

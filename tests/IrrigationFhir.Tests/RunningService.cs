@@ -168,7 +168,8 @@ internal sealed class RunningService : WebApplicationFactory<Program>
 
     /// <summary>
     /// The resources of an episode without what tells two stores of the same facts apart: versions, when they were stored, the
-    /// episode's id and identifier. What was withdrawn on the way is left out, and so is why a flag was: that depends on what was said before.
+    /// episode's id and identifier. What was withdrawn on the way is left out, and so is why a flag was: that depends on what was said
+    /// before.
     /// </summary>
     public async Task<SortedDictionary<string, string>> Facts(string episode)
     {

@@ -11,7 +11,10 @@ namespace ProfileCompiler;
 /// <summary>Profiles with snapshots, their terminology and examples, and the part of R4 they reach.</summary>
 internal static class CompiledProfiles
 {
-    /// <summary>Core extensions that our resources use, and the core profile that a weight keeps as well; nothing in a profile names them by necessity.</summary>
+    /// <summary>
+    /// Core extensions that our resources use, and the core profile that a weight keeps as well; nothing in a profile names them by
+    /// necessity.
+    /// </summary>
     private static readonly string[] Extensions = ["iso21090-uncertainty", "iso21090-uncertaintyType", "bodyweight"];
 
     /// <summary>Writes everything the service embeds.</summary>

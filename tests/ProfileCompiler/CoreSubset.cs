@@ -69,7 +69,9 @@ internal static class CoreSubset
 
     private static string WithoutVersion(string canonical) => canonical.Split('|')[0];
 
-    /// <summary>The validator reads neither narrative nor prose; without them the subset is a tenth as long and loads that much faster.</summary>
+    /// <summary>
+    /// The validator reads neither narrative nor prose; without them the subset is a tenth as long and loads that much faster.
+    /// </summary>
     private static Resource Lean(Resource resource)
     {
         if (resource is DomainResource { Text: not null } described)

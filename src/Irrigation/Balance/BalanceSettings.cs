@@ -20,7 +20,9 @@ public sealed record BalanceSettings
     [Setting(0, 120, "min")]
     public Duration ScanReach { get; init; } = Duration.FromMinutes(15);
 
-    /// <summary>How long before the clamp a syringe may be given and still be what is left to dwell. Default 15 min; our judgement.</summary>
+    /// <summary>
+    /// How long before the clamp a syringe may be given and still be what is left to dwell. Default 15 min; our judgement.
+    /// </summary>
     [Setting(0, 120, "min")]
     public Duration DwellLead { get; init; } = Duration.FromMinutes(15);
 
@@ -31,7 +33,10 @@ public sealed record BalanceSettings
     [Setting(0, 120, "min")]
     public Duration ShortUnknown { get; init; } = Duration.FromMinutes(15);
 
-    /// <summary>How much lower than before a level may be read without being a reset. Default 100 mL, a reading error of a drainage bag; our judgement.</summary>
+    /// <summary>
+    /// How much lower than before a level may be read without being a reset. Default 100 mL, a reading error of a drainage bag; our
+    /// judgement.
+    /// </summary>
     [Setting(0, 1000, "mL")]
     public Volume LevelTolerance { get; init; } = Volume.FromMillilitres(100);
 
@@ -61,7 +66,10 @@ public sealed record BalanceSettings
     [Setting(1, 366, "d")]
     public Duration LongestApportioned { get; init; } = Duration.FromDays(31);
 
-    /// <summary>An entry charted later than this after it happened is called late. Default 60 min; our judgement (published mean 47 min, Sci Rep 2021, s41598-021-97026-8).</summary>
+    /// <summary>
+    /// An entry charted later than this after it happened is called late. Default 60 min; our judgement (published mean 47 min, Sci Rep
+    /// 2021, s41598-021-97026-8).
+    /// </summary>
     [Setting(1, 1440, "min")]
     public Duration LateAfter { get; init; } = Duration.FromMinutes(60);
 
@@ -83,7 +91,9 @@ public sealed record BalanceSettings
     [Setting(1, 100, "mL/kg/h")]
     public decimal HighestUrineOutput { get; init; } = 12;
 
-    /// <summary>The weight to take for that where none is charted. Default 100 kg, so that a heavy patient is not doubted; our judgement.</summary>
+    /// <summary>
+    /// The weight to take for that where none is charted. Default 100 kg, so that a heavy patient is not doubted; our judgement.
+    /// </summary>
     [Setting(0.3, 400, "kg")]
     public decimal WeightWhereUnknown { get; init; } = 100;
 
@@ -105,7 +115,9 @@ public sealed record BalanceSettings
     [Setting(100, 20000, "mL")]
     public Volume LargestContainer { get; init; } = Volume.FromMillilitres(4400);
 
-    /// <summary>Two nearly equal emptyings of one container within so long may be one, charted twice. Default 10 min; our judgement.</summary>
+    /// <summary>
+    /// Two nearly equal emptyings of one container within so long may be one, charted twice. Default 10 min; our judgement.
+    /// </summary>
     [Setting(0, 60, "min")]
     public Duration ChartedTwiceWithin { get; init; } = Duration.FromMinutes(10);
 

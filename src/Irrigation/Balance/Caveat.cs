@@ -41,7 +41,9 @@ public enum Caveat
     /// <summary>The pump's counter went back without a charted restart: what ran in between is not known.</summary>
     PumpCounterReset,
 
-    /// <summary>Another device reads from here on: a counter is never subtracted from another device's, so what passed between the two is not known.</summary>
+    /// <summary>
+    /// Another device reads from here on: a counter is never subtracted from another device's, so what passed between the two is not known.
+    /// </summary>
     DeviceChanged,
 
     /// <summary>The container's level fell without a charted emptying: what drained in between is not known.</summary>
@@ -92,7 +94,10 @@ public enum Caveat
     /// <summary>The time between the two readings is long.</summary>
     Gap,
 
-    /// <summary>A reading that it rests on cannot be right as it stands; it stays in the sum and out of decisions until a person confirms or corrects it.</summary>
+    /// <summary>
+    /// A reading that it rests on cannot be right as it stands; it stays in the sum and out of decisions until a person confirms or
+    /// corrects it.
+    /// </summary>
     Doubted,
 
     /// <summary>When irrigant began or ceased to run is not charted to the minute; the doubt about it is in the interval.</summary>

@@ -74,7 +74,9 @@ public enum PartKind
 /// <param name="Amount">The share that falls into the interval; null where unknown.</param>
 public sealed record Part(PartKind Kind, EntryKey Entry, Instant Start, Instant End, Volume? Whole, Volume? Amount)
 {
-    /// <summary>The two readings of which <see cref="Whole"/> or <see cref="Amount"/> is the difference; null where one reading says it all.</summary>
+    /// <summary>
+    /// The two readings of which <see cref="Whole"/> or <see cref="Amount"/> is the difference; null where one reading says it all.
+    /// </summary>
     public Readings? Readings { get; init; }
 
     /// <summary>By what the share was taken of the whole; null where all of it falls into the interval.</summary>
@@ -82,7 +84,9 @@ public sealed record Part(PartKind Kind, EntryKey Entry, Instant Start, Instant 
 }
 
 /// <summary>Two readings of one bag, pump or container.</summary>
-/// <param name="Before">The one before: what the bag's label says or was left in it, what the counter showed, what the container held.</param>
+/// <param name="Before">
+/// The one before: what the bag's label says or was left in it, what the counter showed, what the container held.
+/// </param>
 /// <param name="Tubing">What stayed in the tubing of a new bag; null where that was not charted or is another's.</param>
 /// <param name="After">The one of the entry itself.</param>
 public sealed record Readings(Volume Before, Volume? Tubing, Volume After)
@@ -112,7 +116,9 @@ public sealed record Spread(SpreadBy By, decimal Share, decimal Whole);
 
 /// <summary>Corrected urine output: the headline, and beside it the best estimate with its interval.</summary>
 /// <param name="Headline">The trade's number: the mass balance on the volumes as charted. Any sign.</param>
-/// <param name="BestEstimate">With known bias taken out, and its standard uncertainty; null where something was not charted, so that its doubts are not known.</param>
+/// <param name="BestEstimate">
+/// With known bias taken out, and its standard uncertainty; null where something was not charted, so that its doubts are not known.
+/// </param>
 /// <param name="Interval95">The 95 % interval round the best estimate; null where that is.</param>
 public sealed record UrineOutput(Volume Headline, Estimate? BestEstimate, VolumeRange? Interval95)
 {
@@ -169,7 +175,10 @@ public sealed record ClosedInterval
     /// <summary>B: blood and clots; null where none was charted and it was taken as 0.</summary>
     public Volume? Blood { get; init; }
 
-    /// <summary>Why it cannot be taken as it stands; empty where nothing speaks against it. Kept in every sum, and out of every decision until a person confirms or corrects the reading.</summary>
+    /// <summary>
+    /// Why it cannot be taken as it stands; empty where nothing speaks against it. Kept in every sum, and out of every decision until a
+    /// person confirms or corrects the reading.
+    /// </summary>
     public ImmutableArray<Doubt> Doubts { get; init; } = [];
 
     /// <summary>U; null where it cannot be worked out, and then <see cref="Absent"/> says why.</summary>
@@ -181,7 +190,9 @@ public sealed record ClosedInterval
     /// <summary>Why there is no number; null where there is one.</summary>
     public required AbsentReason? Absent { get; init; }
 
-    /// <summary>Drainage minus irrigant as charted, at the times charted, nothing else taken into account. Null where a volume is unknown.</summary>
+    /// <summary>
+    /// Drainage minus irrigant as charted, at the times charted, nothing else taken into account. Null where a volume is unknown.
+    /// </summary>
     public required Volume? Simple { get; init; }
 
     /// <summary>How firm it is.</summary>
@@ -210,7 +221,9 @@ public sealed record ClosedInterval
     public Volume? OutputBetween(Instant from, Instant to) =>
         Worked is { } worked ? Running(worked.Charted, to) - Running(worked.Charted, from) : null;
 
-    /// <summary>The same with the best value and its doubts; where the interval is cut, the doubt about apportioning is one of them.</summary>
+    /// <summary>
+    /// The same with the best value and its doubts; where the interval is cut, the doubt about apportioning is one of them.
+    /// </summary>
     /// <param name="from">First instant.</param>
     /// <param name="to">First instant after.</param>
     /// <param name="urineDrift">How far urine production may drift within the interval, relative (rectangular).</param>

@@ -3,7 +3,9 @@ using NodaTime;
 
 namespace Irrigation.Balance;
 
-/// <summary>When the books of the bladder close: when every open drainage container has been read, or taken away to be read later.</summary>
+/// <summary>
+/// When the books of the bladder close: when every open drainage container has been read, or taken away to be read later.
+/// </summary>
 /// <remarks>
 /// <para>A container that stands at the bed is open until it is taken away; so are others beside it. A jug or basin that catches a return
 /// in between is only ever emptied, while another container stands: it adds to the account and closes nothing.</para>
@@ -232,7 +234,9 @@ internal sealed class ClosingPoints
                 .Order(),
         ];
 
-    /// <summary>Whether a container stands at the bed at a moment and was not read then, nor (<paramref name="together"/>) in the same round.</summary>
+    /// <summary>
+    /// Whether a container stands at the bed at a moment and was not read then, nor (<paramref name="together"/>) in the same round.
+    /// </summary>
     private bool IsOpen(string container, Instant at, bool together)
     {
         var readings = log[Channel.Container(container)];

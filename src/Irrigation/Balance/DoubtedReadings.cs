@@ -173,7 +173,10 @@ internal sealed class DoubtedReadings(EpisodeLog log, BalanceSettings settings, 
         return most;
     }
 
-    /// <summary>mL of urine an hour in the time before, not above what a body makes; as is common where nothing is known (60 mL/h: clinical reference 1.9).</summary>
+    /// <summary>
+    /// mL of urine an hour in the time before, not above what a body makes; as is common where nothing is known (60 mL/h: clinical
+    /// reference 1.9).
+    /// </summary>
     private static Volume Usual(IReadOnlyList<ClosedInterval> intervals, int index)
     {
         var (sum, hours) = (0m, 0m);

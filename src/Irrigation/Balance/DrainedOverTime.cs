@@ -21,7 +21,9 @@ internal sealed record Drained(
     ImmutableArray<Part> Parts
 );
 
-/// <summary>The differences that readings of the drainage make. A level reading is not an emptying, and some emptyings leave a part.</summary>
+/// <summary>
+/// The differences that readings of the drainage make. A level reading is not an emptying, and some emptyings leave a part.
+/// </summary>
 internal sealed class DrainedOverTime
 {
     private readonly EpisodeLog log;
@@ -88,7 +90,10 @@ internal sealed class DrainedOverTime
         return new(awaited ? null : amount, urine, any || awaited, awaited, caveats, parts.ToImmutable());
     }
 
-    /// <summary>What a reading adds to the one before of the same container, and what the container held then; null where it was empty or nothing can be said of the difference.</summary>
+    /// <summary>
+    /// What a reading adds to the one before of the same container, and what the container held then; null where it was empty or nothing
+    /// can be said of the difference.
+    /// </summary>
     public (Instant Since, Measured? Added, Caveat? Doubt, Volume? Before) Added(Entry reading)
     {
         var container = log[Channel.Container(ContainerOf(reading)!)];
@@ -208,7 +213,8 @@ internal sealed class DrainedOverTime
 
     /// <summary>
     /// The highest level since the container was last emptied, so that re-reading a little lower and then higher adds up to the truth.
-    /// Stops at a fall by more than the tolerance, which is a reset, at the readings of another device, and where no earlier reading can have been higher.
+    /// Stops at a fall by more than the tolerance, which is a reset, at the readings of another device, and where no earlier reading can
+    /// have been higher.
     /// </summary>
     private (Entry? Highest, bool Known) LevelBefore(Timeline container, int index)
     {

@@ -8,7 +8,10 @@ namespace Irrigation.Balance;
 /// <summary>What an append changed: an interval before and after, either null where there was or is none.</summary>
 /// <param name="Before">The old value.</param>
 /// <param name="After">The new value.</param>
-/// <param name="Because">The entries of the append that it rests or rested on; where there are none, those that could touch it; empty for a change of the episode's own frame.</param>
+/// <param name="Because">
+/// The entries of the append that it rests or rested on; where there are none, those that could touch it; empty for a change of the
+/// episode's own frame.
+/// </param>
 public sealed record IntervalChange(ClosedInterval? Before, ClosedInterval? After, ImmutableArray<EntryKey> Because)
 {
     /// <summary>The one that stands, or the one that went.</summary>
@@ -192,7 +195,10 @@ public sealed class FluidBalance
             _ => null,
         };
 
-    /// <summary>What is left in the bag that hangs on a line, by its label, its readings and the charted flow; null where none hangs, or a pump delivers it.</summary>
+    /// <summary>
+    /// What is left in the bag that hangs on a line, by its label, its readings and the charted flow; null where none hangs, or a pump
+    /// delivers it.
+    /// </summary>
     public Volume? LeftInBag(string line, Instant asOf) => instilled.LeftInBag(line, asOf);
 
     /// <summary>Whether a bag hangs on a line.</summary>
@@ -217,7 +223,10 @@ public sealed class FluidBalance
     /// <summary>What ran in, worked out for any time; the working of the simple number.</summary>
     internal Instilled InstilledBetween(Instant start, Instant end) => instilled.Between(start, end);
 
-    /// <summary>What was charted as drained or collected after an instant, up to and including another, all streams; null where a reading leaves it unknown.</summary>
+    /// <summary>
+    /// What was charted as drained or collected after an instant, up to and including another, all streams; null where a reading leaves it
+    /// unknown.
+    /// </summary>
     internal Volume? DrainageCharted(Instant start, Instant end)
     {
         Volume? sum = Volume.Zero;
@@ -247,7 +256,9 @@ public sealed class FluidBalance
         return new(start, asOf, since.Amount?.Charted, caveats.InOrder(), clamp?.At);
     }
 
-    /// <summary>Whether any irrigant was charted: a container was drained of a mixture, so without any there is no telling what it held.</summary>
+    /// <summary>
+    /// Whether any irrigant was charted: a container was drained of a mixture, so without any there is no telling what it held.
+    /// </summary>
     private bool AnyIrrigant => instilled.AnyLine;
 
     private static ImmutableArray<EntryKey> Because(
@@ -517,7 +528,9 @@ public sealed class FluidBalance
             _ => null,
         };
 
-    /// <summary>Whether the number rests on a correction, on something charted after it had been complete, on something charted late.</summary>
+    /// <summary>
+    /// Whether the number rests on a correction, on something charted after it had been complete, on something charted late.
+    /// </summary>
     /// <remarks>
     /// Worked out from the log's own times, not from the order of arrival, so that two orders of arrival end in the same status.
     /// It was complete when its closing readings and the irrigant readings that cover its end were known.
@@ -658,7 +671,9 @@ public sealed class FluidBalance
         return new(from, after is { } end ? Instant.Max(end, around.End) + Settings.ScanReach : null);
     }
 
-    /// <summary>The next closing point that a scan anchors: what the bladder held is compared with the last anchored one, however long ago.</summary>
+    /// <summary>
+    /// The next closing point that a scan anchors: what the bladder held is compared with the last anchored one, however long ago.
+    /// </summary>
     private Instant? NextAnchored(Instant at)
     {
         var scans = Log[Channel.Scan];

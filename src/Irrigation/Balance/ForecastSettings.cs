@@ -9,7 +9,10 @@ public sealed record ForecastSettings
     /// <summary>The defaults.</summary>
     public static ForecastSettings Default { get; } = new();
 
-    /// <summary>What a drainage container holds when full. Default 4 L, a bag for continuous irrigation; common practice, no source (clinical reference 2.7).</summary>
+    /// <summary>
+    /// What a drainage container holds when full. Default 4 L, a bag for continuous irrigation; common practice, no source (clinical
+    /// reference 2.7).
+    /// </summary>
     [Setting(100, 20000, "mL")]
     public Volume DrainageBag { get; init; } = Volume.FromLitres(4);
 
@@ -27,7 +30,10 @@ public sealed record ForecastSettings
     [Setting(50, 2000, "mL")]
     public Volume DistensionLimit { get; init; } = Volume.FromMillilitres(500);
 
-    /// <summary>A child's limit is (age in years + 1) times this, and never above an adult's. Default 30 mL (ICCS, clinical reference 2.3); the ceiling is our judgement.</summary>
+    /// <summary>
+    /// A child's limit is (age in years + 1) times this, and never above an adult's. Default 30 mL (ICCS, clinical reference 2.3); the
+    /// ceiling is our judgement.
+    /// </summary>
     [Setting(5, 100, "mL")]
     public Volume ChildLimitPerYear { get; init; } = Volume.FromMillilitres(30);
 

@@ -31,7 +31,10 @@ public static class Forecasts
     private static readonly LocalTimePattern Clock = LocalTimePattern.CreateWithInvariantCulture("HH:mm");
     private static readonly LocalDateTimePattern DayAndClock = LocalDateTimePattern.CreateWithInvariantCulture("d MMM HH:mm");
 
-    /// <summary>Every forecast that can be asked for: each line with a hanging bag, each drainage container in use, the bladder. None once the episode has ended.</summary>
+    /// <summary>
+    /// Every forecast that can be asked for: each line with a hanging bag, each drainage container in use, the bladder. None once the
+    /// episode has ended.
+    /// </summary>
     /// <param name="balance">The balance.</param>
     /// <param name="years">The patient's completed years; null where unknown.</param>
     /// <param name="capacity">The patient's own bladder capacity; null where not charted.</param>
@@ -63,7 +66,9 @@ public static class Forecasts
         return Duration.FromNanoseconds((long)(volume.Millilitres * Elapsed.PerHour / rate.MillilitresPerHour));
     }
 
-    /// <summary>How fast urine is made: by the best estimate of the latest closed interval of the bladder, or as assumed. Never below 0.</summary>
+    /// <summary>
+    /// How fast urine is made: by the best estimate of the latest closed interval of the bladder, or as assumed. Never below 0.
+    /// </summary>
     /// <remarks>An interval that is doubted, or ended too long ago, tells nothing: a slip must not fill a bag within the hour.</remarks>
     /// <param name="balance">The balance.</param>
     /// <param name="asOf">The moment of asking.</param>
@@ -133,7 +138,10 @@ public static class Forecasts
     /// <param name="urine">How fast urine is made.</param>
     /// <param name="asOf">The moment of asking.</param>
     /// <param name="reach">How long a reading foretells something; the default where null.</param>
-    /// <remarks>What ran in since the reading has drained too: where several containers are in use, each is taken to get all of it, which is the earliest it can fill.</remarks>
+    /// <remarks>
+    /// What ran in since the reading has drained too: where several containers are in use, each is taken to get all of it, which is the
+    /// earliest it can fill.
+    /// </remarks>
     public static Forecast ContainerFull(
         FluidBalance balance,
         string container,

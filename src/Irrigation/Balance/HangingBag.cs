@@ -42,7 +42,10 @@ internal sealed class HangingBag
     /// <summary>What is left by a reading; null where nobody charted it.</summary>
     public static Volume? LeftBy(Entry reading) => reading is BagRead read ? read.Remaining : ((BagTakenDown)reading).Remaining;
 
-    /// <summary>The bags of a line that hang in the time up to <paramref name="end"/> and have not ended by <paramref name="start"/>, each to its end.</summary>
+    /// <summary>
+    /// The bags of a line that hang in the time up to <paramref name="end"/> and have not ended by <paramref name="start"/>, each to its
+    /// end.
+    /// </summary>
     public static List<HangingBag> Of(Timeline bags, Instant start, Instant end)
     {
         List<HangingBag> found = [];
@@ -102,7 +105,9 @@ internal sealed class HangingBag
         }
     }
 
-    /// <summary>Two bags of a Y-set hang side by side where each has a name of its own; without names the second takes the place of the first.</summary>
+    /// <summary>
+    /// Two bags of a Y-set hang side by side where each has a name of its own; without names the second takes the place of the first.
+    /// </summary>
     internal static bool BesideIt(HangingBag runs, BagHung hung) => BesideIt(runs.Hung, hung);
 
     /// <summary>The same of the hanging of the one that runs.</summary>

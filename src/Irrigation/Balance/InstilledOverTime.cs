@@ -141,7 +141,9 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
         return first;
     }
 
-    /// <summary>The end of all bags that hang at a moment or are hung next; the moment where there is none, null where one still hangs.</summary>
+    /// <summary>
+    /// The end of all bags that hang at a moment or are hung next; the moment where there is none, null where one still hangs.
+    /// </summary>
     private static Instant? EndOfBags(Line line, Instant at)
     {
         Instant? end = at;
@@ -164,7 +166,9 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
             : new(PartKind.Irrigant, stretch.Entry, stretch.Start, stretch.End, stretch.Amount?.Charted, stretch.Amount?.Charted);
     }
 
-    /// <summary>What is left in the hanging bag, by its last reading and the flow since; null where none hangs or a pump delivers it.</summary>
+    /// <summary>
+    /// What is left in the hanging bag, by its last reading and the flow since; null where none hangs or a pump delivers it.
+    /// </summary>
     public Volume? LeftInBag(string name, Instant asOf)
     {
         var line = Named(name);
@@ -175,7 +179,9 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
         return left > Volume.Zero ? left : Volume.Zero;
     }
 
-    /// <summary>How fast a line runs, by what is charted; null where that is not known. Nothing runs where a bag was taken down and none hung.</summary>
+    /// <summary>
+    /// How fast a line runs, by what is charted; null where that is not known. Nothing runs where a bag was taken down and none hung.
+    /// </summary>
     /// <remarks>
     /// A bag that was hung after a stop, and whose flow nobody charted since, may run or not. One that hangs on a line of which no flow was
     /// ever charted waits, where another line runs.
@@ -299,7 +305,9 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
         return null;
     }
 
-    /// <summary>The first entry about the bag that hangs at an instant: its hanging, or where that was not charted its first reading.</summary>
+    /// <summary>
+    /// The first entry about the bag that hangs at an instant: its hanging, or where that was not charted its first reading.
+    /// </summary>
     private static Entry? FirstOfBag(Timeline bags, Instant at)
     {
         Entry? first = null;
@@ -394,7 +402,9 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
         return flow;
     }
 
-    /// <summary>A counter is weighed with the label of the bag that it emptied: what that adds to what the counter says of a time.</summary>
+    /// <summary>
+    /// A counter is weighed with the label of the bag that it emptied: what that adds to what the counter says of a time.
+    /// </summary>
     private Measured ByLabelToo(Line line, BagOfLine of, Instant start, Instant end)
     {
         var nothing = Irrigation.Measures.Measured.Nothing;
@@ -746,7 +756,9 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
             );
     }
 
-    /// <summary>What was left in a bag at a reading, as charted: a flow cannot deliver more. Of several readings the lowest stands.</summary>
+    /// <summary>
+    /// What was left in a bag at a reading, as charted: a flow cannot deliver more. Of several readings the lowest stands.
+    /// </summary>
     private static Volume Remaining(HangingBag bag, Instant upTo)
     {
         Volume? left = bag.Hung is { } hung ? hung.Labelled - (hung.TubingPrime ?? Volume.Zero) : null;
@@ -818,7 +830,9 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
         return total.Header.From is null && PreviousReading(line, total.At) is null ? Caveat.IrrigantStartUnknown : null;
     }
 
-    /// <summary>A total without a start ran since the previous reading of its line, or since urine was last collected free of irrigant.</summary>
+    /// <summary>
+    /// A total without a start ran since the previous reading of its line, or since urine was last collected free of irrigant.
+    /// </summary>
     private Instant ImplicitStart(Line line, Instant at) => PreviousReading(line, at) ?? log.Frame.Start;
 
     private Instant UnknownStart(Line line, Instant at) => Instant.Max(ImplicitStart(line, at), log.Frame.Start);
@@ -883,7 +897,10 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
         return at => Elapsed.Between(stretch.Start, at) - Clamped(stretch.Start, at);
     }
 
-    /// <summary>What the charted flow makes of a time; where none was charted at its start, the first one up to <paramref name="known"/> counts backwards.</summary>
+    /// <summary>
+    /// What the charted flow makes of a time; where none was charted at its start, the first one up to <paramref name="known"/> counts
+    /// backwards.
+    /// </summary>
     private static Volume RateOver(Line line, Instant start, Instant end, Instant known)
     {
         var flows = line.Flows;
@@ -950,7 +967,9 @@ internal sealed class InstilledOverTime(EpisodeLog log, BalanceSettings settings
             errors.Add((weighed.Errors, 1));
         }
 
-        /// <summary>A few minutes of a bag of which nothing is charted: as fast as the one before, or not at all, or twice as fast.</summary>
+        /// <summary>
+        /// A few minutes of a bag of which nothing is charted: as fast as the one before, or not at all, or twice as fast.
+        /// </summary>
         public void Short(EntryKey bag, Instant start, Instant end, Volume ran)
         {
             Note(Caveat.FlowStartUnknown);

@@ -6,7 +6,9 @@ namespace Irrigation.Balance;
 
 /// <summary>What is known of a way of measuring.</summary>
 /// <param name="Correction">Known bias to take out, relative: the best value is the reading times (1 + this).</param>
-/// <param name="Systematic">Half width of the relative error that all readings of the same bag type, container, pump or scale share (rectangular).</param>
+/// <param name="Systematic">
+/// Half width of the relative error that all readings of the same bag type, container, pump or scale share (rectangular).
+/// </param>
 /// <param name="Random">Half width in mL of the error that each reading has for itself (rectangular).</param>
 /// <param name="RandomRelative">Half width of the relative error that each reading has for itself (rectangular).</param>
 /// <param name="Source">Where the figures come from, or that they are our judgement.</param>
@@ -39,17 +41,26 @@ public sealed record MeasuringCharacters
     /// <summary>Irrigant by the bag's label. Overfill 1.5 to 6.0 %, never underfill.</summary>
     public MeasuringCharacter BagLabel { get; init; } = new(0.0375m, 0.0225m, 0, 0, "Nezhat, JMIG 2007;14:489 (maker's range of overfill)");
 
-    /// <summary>Left in a bag that was run to empty: 0 to 60 mL, whatever was charted as 0. Our judgement, after IJPPS 2016 (under 2 % of the declared volume in most).</summary>
+    /// <summary>
+    /// Left in a bag that was run to empty: 0 to 60 mL, whatever was charted as 0. Our judgement, after IJPPS 2016 (under 2 % of the
+    /// declared volume in most).
+    /// </summary>
     public Supposed EmptyBagResidue { get; init; } = new(30, 30);
 
-    /// <summary>In the tubing of the first bag, where nobody charted it: 20 to 100 mL. From published bore and length of irrigation sets; the packet says it.</summary>
+    /// <summary>
+    /// In the tubing of the first bag, where nobody charted it: 20 to 100 mL. From published bore and length of irrigation sets; the packet
+    /// says it.
+    /// </summary>
     public Supposed UnchartedPrime { get; init; } = new(60, 40);
 
     /// <summary>What is left in a bag, read off its marks.</summary>
     public MeasuringCharacter BagGraduation { get; init; } =
         new(0, 0, 200, 0, "JKMS 2022;37:e345 (1 L bags: up to about 200 mL wrong); for larger bags our judgement");
 
-    /// <summary>The part of that error, as variance, that all marks of one bag share: they are printed on it. Default 0.5; our judgement (marks depend on the maker, JKMS 2022;37:e345).</summary>
+    /// <summary>
+    /// The part of that error, as variance, that all marks of one bag share: they are printed on it. Default 0.5; our judgement (marks
+    /// depend on the maker, JKMS 2022;37:e345).
+    /// </summary>
     [Setting(0, 1)]
     public decimal BagMarksShared { get; init; } = 0.5m;
 
@@ -112,7 +123,9 @@ public sealed record MeasuringCharacters
     /// <summary>Judged by eye.</summary>
     public MeasuringCharacter Eye { get; init; } = new(0, 0, 0, 0.50m, "our judgement");
 
-    /// <summary>How far the flow may drift within a stretch of which only the total is known, relative (rectangular). Default 0.4; our judgement.</summary>
+    /// <summary>
+    /// How far the flow may drift within a stretch of which only the total is known, relative (rectangular). Default 0.4; our judgement.
+    /// </summary>
     [Setting(0, 1)]
     public decimal UnchartedFlowDrift { get; init; } = 0.40m;
 
@@ -120,19 +133,32 @@ public sealed record MeasuringCharacters
     [Setting(0, 1)]
     public decimal ChartedFlowDrift { get; init; } = 0.10m;
 
-    /// <summary>Standard uncertainty of the time at which a reading between two readings of the irrigant was taken. Default 2.5 min: between charting to the minute and charting off by 3 min, so that the intervals hold in either; our judgement (Crit Care 2015 has limits of agreement of ±23.9 min round an hourly reading). A device that reads has no such doubt.</summary>
+    /// <summary>
+    /// Standard uncertainty of the time at which a reading between two readings of the irrigant was taken. Default 2.5 min: between
+    /// charting to the minute and charting off by 3 min, so that the intervals hold in either; our judgement (Crit Care 2015 has limits of
+    /// agreement of ±23.9 min round an hourly reading). A device that reads has no such doubt.
+    /// </summary>
     [Setting(0, 60, "min")]
     public decimal ReadingTime { get; init; } = 2.5m;
 
-    /// <summary>The urine that drains beside the irrigant in those minutes. Default 60 mL/h (worked examples of clinical reference 1.9 and 1.10); our judgement.</summary>
+    /// <summary>
+    /// The urine that drains beside the irrigant in those minutes. Default 60 mL/h (worked examples of clinical reference 1.9 and 1.10);
+    /// our judgement.
+    /// </summary>
     [Setting(0, 1000, "mL/h")]
     public decimal UrineMeanwhile { get; init; } = 60;
 
-    /// <summary>How far urine production may drift within a closed interval, relative (rectangular): the doubt of apportioning. Default 0.5; our judgement.</summary>
+    /// <summary>
+    /// How far urine production may drift within a closed interval, relative (rectangular): the doubt of apportioning. Default 0.5; our
+    /// judgement.
+    /// </summary>
     [Setting(0, 1)]
     public decimal UrineDrift { get; init; } = 0.50m;
 
-    /// <summary>Up to where nothing can be read off a urine meter or jug: a reading is wrong by no more than itself and this. Default 5 mL, the first mark (common practice, no source).</summary>
+    /// <summary>
+    /// Up to where nothing can be read off a urine meter or jug: a reading is wrong by no more than itself and this. Default 5 mL, the
+    /// first mark (common practice, no source).
+    /// </summary>
     [Setting(0, 100, "mL")]
     public decimal FirstMark { get; init; } = 5;
 
@@ -222,7 +248,9 @@ public sealed record MeasuringCharacters
         return Read(ran, Of(flow), flow.Key, new("flow on line", flow.Line));
     }
 
-    /// <summary>How far a charted flow may be off: relative standard uncertainties, of all flows of its line together and of itself alone.</summary>
+    /// <summary>
+    /// How far a charted flow may be off: relative standard uncertainties, of all flows of its line together and of itself alone.
+    /// </summary>
     internal (double Shared, double Own) FlowDoubt(FlowSet flow)
     {
         var character = Of(flow);

@@ -28,7 +28,9 @@ public enum WindowKind
 /// <param name="Interval">The interval.</param>
 /// <param name="From">The later start of the two.</param>
 /// <param name="To">The earlier end.</param>
-/// <param name="Amount">Its share of the interval's headline; null where that is unknown. The shares of a window add up to its headline.</param>
+/// <param name="Amount">
+/// Its share of the interval's headline; null where that is unknown. The shares of a window add up to its headline.
+/// </param>
 public sealed record WindowShare(ClosedInterval Interval, Instant From, Instant To, Volume? Amount);
 
 /// <summary>Corrected urine output of a window: its share of every closed interval that reaches into it, all streams together.</summary>
@@ -64,7 +66,9 @@ public sealed record OutputWindow
     /// <summary>Drainage and urine charted in the same time; null where a volume is unknown.</summary>
     public required Volume? DrainageCharted { get; init; }
 
-    /// <summary>Drainage minus irrigant as charted in the window, nothing else taken into account; null where a volume is unknown.</summary>
+    /// <summary>
+    /// Drainage minus irrigant as charted in the window, nothing else taken into account; null where a volume is unknown.
+    /// </summary>
     public Volume? Simple => DrainageCharted - IrrigantCharted;
 
     /// <summary>What a reader should know.</summary>

@@ -122,7 +122,9 @@ public sealed record EntryHeader(EntryKey Key, Instant At)
     /// <summary>Free text.</summary>
     public string? Note { get; init; }
 
-    /// <summary>What the sender said in a language of its own, if the entry was translated. Opaque here: kept, compared, never read.</summary>
+    /// <summary>
+    /// What the sender said in a language of its own, if the entry was translated. Opaque here: kept, compared, never read.
+    /// </summary>
     public string? Original { get; init; }
 
     /// <summary>Whether two readings are of devices that are known and differ: their counters have nothing in common.</summary>
@@ -237,13 +239,17 @@ public sealed record DrainageWeighed(
     bool Emptied
 ) : Entry(Header);
 
-/// <summary>A drainage container was taken away and not read: it is read where it was brought, and what it then holds had drained by now.</summary>
+/// <summary>
+/// A drainage container was taken away and not read: it is read where it was brought, and what it then holds had drained by now.
+/// </summary>
 /// <param name="Header">Identity, times, people.</param>
 /// <param name="Container">The container.</param>
 /// <param name="ReadAt">Where it is read, as the sender says it: the sluice, the laboratory; null where that is not charted.</param>
 public sealed record ContainerTakenAway(EntryHeader Header, string Container, string? ReadAt) : Entry(Header);
 
-/// <summary>Blood or clots in what was drained: the term B of the mass balance. They were measured in the drainage and are no urine.</summary>
+/// <summary>
+/// Blood or clots in what was drained: the term B of the mass balance. They were measured in the drainage and are no urine.
+/// </summary>
 /// <param name="Header">Identity, times, people, and how it was measured.</param>
 /// <param name="Amount">How much, in mL, worked out from the mass where that was charted; 0 or more.</param>
 /// <param name="Mass">The mass, if that is how it was charted.</param>
@@ -370,7 +376,10 @@ public sealed record IdentityChecked(EntryHeader Header, string Identifiers) : E
 public sealed record WeightMeasured(EntryHeader Header, BodyWeight Weight) : Entry(Header);
 
 /// <summary>The blood pressure was measured.</summary>
-/// <remarks>Context for the risk of autonomic dysreflexia. It is not published as an Observation: it is no measurement of the irrigation, and the vital signs of the patient's record are the place for it.</remarks>
+/// <remarks>
+/// Context for the risk of autonomic dysreflexia. It is not published as an Observation: it is no measurement of the irrigation, and the
+/// vital signs of the patient's record are the place for it.
+/// </remarks>
 /// <param name="Header">Identity, times, people.</param>
 /// <param name="Systolic">The systolic pressure.</param>
 /// <param name="Diastolic">The diastolic pressure, if charted; never above the systolic.</param>
@@ -420,8 +429,14 @@ public enum FlagRevision
     OtherPriority,
 }
 
-/// <summary>A flag that had been told was found to be otherwise, by entries that came late or put others right. Written by the service itself, and taken from nobody else.</summary>
-/// <remarks>Whether something had been told depends on when what arrived, and no look at what is in force shows it: so it is kept as what it is, something that happened.</remarks>
+/// <summary>
+/// A flag that had been told was found to be otherwise, by entries that came late or put others right. Written by the service itself, and
+/// taken from nobody else.
+/// </summary>
+/// <remarks>
+/// Whether something had been told depends on when what arrived, and no look at what is in force shows it: so it is kept as what it is,
+/// something that happened.
+/// </remarks>
 /// <param name="Header">Identity; the time is that of the arrival.</param>
 /// <param name="Flag">The flag's slug.</param>
 /// <param name="Since">Since when it had been said to stand.</param>

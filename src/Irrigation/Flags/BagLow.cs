@@ -3,7 +3,9 @@ using Irrigation.Measures;
 namespace Irrigation.Flags;
 
 /// <summary>F14. The irrigant bag will be empty within 10 min, as set, or holds no more than a tenth.</summary>
-/// <remarks>By the label and the charted flow; a bag that a pump empties is not judged, for its counter does not say what is left.</remarks>
+/// <remarks>
+/// By the label and the charted flow; a bag that a pump empties is not judged, for its counter does not say what is left.
+/// </remarks>
 public static class BagLow
 {
     /// <summary>The rule.</summary>

@@ -27,7 +27,10 @@ internal sealed record RunningBag(BagHung Hung, Volume Left, FlowRate Flow)
         }
     }
 
-    /// <summary>What to say where none of the bags is to be raised: not raised, or of one that hangs and whose flow nobody charted, that nobody can tell.</summary>
+    /// <summary>
+    /// What to say where none of the bags is to be raised: not raised, or of one that hangs and whose flow nobody charted, that nobody can
+    /// tell.
+    /// </summary>
     public static Finding None(Bedside bedside)
     {
         foreach (var hung in Irrigants.Hanging(bedside))

@@ -51,7 +51,9 @@ public sealed record FlagLimits(FlagSettings Flags, CriteriaSettings Criteria, F
 /// <param name="At">The moment.</param>
 /// <param name="Facts">What is known of the patient.</param>
 /// <param name="Limits">The settings.</param>
-/// <param name="States">How each rule stands, in the order of <see cref="FlagRules.All"/>: this moment's answer for those before, the last one's for the others.</param>
+/// <param name="States">
+/// How each rule stands, in the order of <see cref="FlagRules.All"/>: this moment's answer for those before, the last one's for the others.
+/// </param>
 public sealed record Bedside(FluidBalance Balance, Instant At, PatientFacts Facts, FlagLimits Limits, ImmutableArray<RuleState> States)
 {
     private static readonly LocalTimePattern Clock = LocalTimePattern.CreateWithInvariantCulture("HH:mm");
@@ -66,7 +68,9 @@ public sealed record Bedside(FluidBalance Balance, Instant At, PatientFacts Fact
     /// <summary>The flag of a rule while it stands; null where it does not.</summary>
     public FlagPeriod? Standing(string slug) => States[FlagRules.IndexOf(slug)].Open;
 
-    /// <summary>When the flag of a rule last ended; null where none did. One that later entries show was never so is not among them.</summary>
+    /// <summary>
+    /// When the flag of a rule last ended; null where none did. One that later entries show was never so is not among them.
+    /// </summary>
     public Instant? LastEnded(string slug) => States[FlagRules.IndexOf(slug)].LastEnded;
 
     /// <summary>The last entry of a kind; null where there is none.</summary>
@@ -91,7 +95,9 @@ public sealed record Bedside(FluidBalance Balance, Instant At, PatientFacts Fact
     /// <summary>Irrigant that runs plus the urine that is made; null where the former is not known.</summary>
     public FlowRate? Filling => Inflow is { } flow ? Forecasts.Sum(flow, Forecasts.Urine(Balance, At, Limits.Forecasts).Rate) : null;
 
-    /// <summary>When irrigant began to run that runs now, as far back as it ran without a rest, and no further than a day; null where none runs.</summary>
+    /// <summary>
+    /// When irrigant began to run that runs now, as far back as it ran without a rest, and no further than a day; null where none runs.
+    /// </summary>
     /// <remarks>A stop shorter than <see cref="FlagSettings.StaleAfterFast"/>, as for a change of bag, is no rest.</remarks>
     public Instant? RunsSince => RunningSince(Instant.MinValue);
 
@@ -152,7 +158,10 @@ public sealed record Bedside(FluidBalance Balance, Instant At, PatientFacts Fact
     }
 
     /// <summary>When a volume will have run at a flow, up to the next whole second; null where it never will.</summary>
-    /// <remarks>Beware: looked at a nanosecond too early, a threshold is not reached yet and the time until it rounds to nothing, so that nobody would look again.</remarks>
+    /// <remarks>
+    /// Beware: looked at a nanosecond too early, a threshold is not reached yet and the time until it rounds to nothing, so that nobody
+    /// would look again.
+    /// </remarks>
     internal Instant? When(Volume volume, FlowRate flow)
     {
         if (Forecasts.TimeFor(volume, flow) is not { } time)

@@ -2,7 +2,9 @@ using Irrigation.Episodes;
 
 namespace Irrigation.Flags;
 
-/// <summary>F11. The drainage is bloodier than at the look before, one of the two bloodiest grades of its scale, or has clots that were not there.</summary>
+/// <summary>
+/// F11. The drainage is bloodier than at the look before, one of the two bloodiest grades of its scale, or has clots that were not there.
+/// </summary>
 /// <remarks>
 /// <para>Worse is said of two looks: a first look, at the colour or for clots, cannot be worse, and clots are told as such
 /// (<see cref="ClotsPresent"/>). One of the two bloodiest grades is told at the first look too, where the scale is known.</para>

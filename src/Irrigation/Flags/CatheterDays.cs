@@ -7,7 +7,9 @@ namespace Irrigation.Flags;
 /// <param name="Inserted">When, if known.</param>
 /// <param name="Removed">When, once it was.</param>
 /// <param name="Hours">Elapsed hours in place; null where the insertion is not known.</param>
-/// <param name="Days">How many times a count once a day, at one fixed hour, would have met it (NHSN); null where the insertion is not known.</param>
+/// <param name="Days">
+/// How many times a count once a day, at one fixed hour, would have met it (NHSN); null where the insertion is not known.
+/// </param>
 public sealed record CatheterDays(Instant? Inserted, Instant? Removed, decimal? Hours, int? Days)
 {
     /// <summary>The days of the catheter of an episode up to a moment.</summary>

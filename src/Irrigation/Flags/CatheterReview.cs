@@ -3,7 +3,9 @@ using NodaTime;
 
 namespace Irrigation.Flags;
 
-/// <summary>F21. From the third day of a catheter on, by the calendar, its indication was not reviewed today; or the closed system was opened.</summary>
+/// <summary>
+/// F21. From the third day of a catheter on, by the calendar, its indication was not reviewed today; or the closed system was opened.
+/// </summary>
 /// <remarks>A break of the closed system ends with its complete exchange: a catheter inserted after it comes with a new bag.</remarks>
 public static class CatheterReview
 {

@@ -1,6 +1,9 @@
 namespace Irrigation.Flags;
 
-/// <summary>The cautions that travel with flags, handover and numbers (clinical reference, section 6). Local protocol, the order and licensed practice prevail.</summary>
+/// <summary>
+/// The cautions that travel with flags, handover and numbers (clinical reference, section 6). Local protocol, the order and licensed
+/// practice prevail.
+/// </summary>
 public static class Cautions
 {
     /// <summary>For every flag.</summary>

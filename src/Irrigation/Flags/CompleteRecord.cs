@@ -9,7 +9,9 @@ namespace Irrigation.Flags;
 /// <param name="Trigger">Why it is needed: <c>always</c>, or what asked for it.</param>
 public sealed record RecordItem(string Name, bool IsRecorded, string Trigger);
 
-/// <summary>Whether the record is complete: what is always needed, and what the method and the course ask for (clinical reference, section 8).</summary>
+/// <summary>
+/// Whether the record is complete: what is always needed, and what the method and the course ask for (clinical reference, section 8).
+/// </summary>
 public static class CompleteRecord
 {
     private const string Always = "always";

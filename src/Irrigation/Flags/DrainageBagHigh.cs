@@ -5,8 +5,12 @@ using NodaTime;
 
 namespace Irrigation.Flags;
 
-/// <summary>F14. A drainage container has to be emptied: filled to the set part, or will be within 30 min; critical at nine tenths.</summary>
-/// <remarks>What ran in since the last reading has drained too, as far as anybody knows; while the drain is clamped nothing runs into it.</remarks>
+/// <summary>
+/// F14. A drainage container has to be emptied: filled to the set part, or will be within 30 min; critical at nine tenths.
+/// </summary>
+/// <remarks>
+/// What ran in since the last reading has drained too, as far as anybody knows; while the drain is clamped nothing runs into it.
+/// </remarks>
 public static class DrainageBagHigh
 {
     /// <summary>The rule.</summary>

@@ -2,7 +2,9 @@ using Irrigation.Episodes;
 
 namespace Irrigation.Flags;
 
-/// <summary>F13. The drain is clamped past the ordered dwell. Without an ordered dwell nobody can tell: there is no universal limit.</summary>
+/// <summary>
+/// F13. The drain is clamped past the ordered dwell. Without an ordered dwell nobody can tell: there is no universal limit.
+/// </summary>
 public static class DwellOverrun
 {
     /// <summary>The rule.</summary>

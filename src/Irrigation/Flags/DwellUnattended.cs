@@ -3,7 +3,9 @@ using Irrigation.Episodes;
 namespace Irrigation.Flags;
 
 /// <summary>F13. The drain is clamped, and nothing on record shows that somebody was with the patient.</summary>
-/// <remarks>Whoever notes how the patient bears it, feels or scans the bladder, looks at the drainage or calls somebody was there.</remarks>
+/// <remarks>
+/// Whoever notes how the patient bears it, feels or scans the bladder, looks at the drainage or calls somebody was there.
+/// </remarks>
 public static class DwellUnattended
 {
     /// <summary>The rule.</summary>

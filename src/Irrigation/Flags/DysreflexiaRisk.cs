@@ -5,7 +5,9 @@ using Irrigation.Episodes;
 
 namespace Irrigation.Flags;
 
-/// <summary>F20. Spinal cord injury at or above T6, and a bladder that may be full, or a systolic pressure more than 20 mmHg over the baseline.</summary>
+/// <summary>
+/// F20. Spinal cord injury at or above T6, and a bladder that may be full, or a systolic pressure more than 20 mmHg over the baseline.
+/// </summary>
 /// <remarks>
 /// Dysreflexia may be silent, and no pressure charted is no pressure that is well: then the bladder alone decides. The rise is the source's
 /// for adults; for anybody else it is not decided. A flag that a pressure raised stands until another pressure is charted: that

@@ -43,13 +43,17 @@ public abstract record Finding
 
     /// <summary>The pattern is there.</summary>
     /// <param name="Priority">How soon somebody should look.</param>
-    /// <param name="Says">What a nurse reads: numbers, interval, threshold, since when. Times and no durations, so that it holds until something changes.</param>
+    /// <param name="Says">
+    /// What a nurse reads: numbers, interval, threshold, since when. Times and no durations, so that it holds until something changes.
+    /// </param>
     public sealed record Raised(FlagPriority Priority, string Says) : Finding
     {
         /// <summary>What it rests on; empty where it is raised by silence.</summary>
         public ImmutableArray<Evidence> Evidence { get; init; } = [];
 
-        /// <summary>The criterion that it speaks of, with its probability and whether it is provisional; null where it speaks of none.</summary>
+        /// <summary>
+        /// The criterion that it speaks of, with its probability and whether it is provisional; null where it speaks of none.
+        /// </summary>
         public CriterionResult? Criterion { get; init; }
 
         /// <summary>Said of a criterion that is not certainly met: to confirm the measurement first.</summary>

@@ -118,8 +118,13 @@ public sealed class FlagRecord
         return (Before(first) ?? Beginning(known, facts, limits)).Forward(known, asOf, stop);
     }
 
-    /// <summary>Flags that had been said by <see cref="AsOf"/> and were, as entries that arrived since show, never so, or ended otherwise, or had another priority.</summary>
-    /// <remarks>Compared as of the same moment: what time alone changed since is no revision. Costs one look back, as for <see cref="After"/>.</remarks>
+    /// <summary>
+    /// Flags that had been said by <see cref="AsOf"/> and were, as entries that arrived since show, never so, or ended otherwise, or had
+    /// another priority.
+    /// </summary>
+    /// <remarks>
+    /// Compared as of the same moment: what time alone changed since is no revision. Costs one look back, as for <see cref="After"/>.
+    /// </remarks>
     /// <param name="balance">The balance of the whole log.</param>
     /// <param name="changes">What came into force since, and what went out of it.</param>
     public ImmutableArray<FlagChange> Revised(FluidBalance balance, IEnumerable<Change> changes)
@@ -155,7 +160,9 @@ public sealed class FlagRecord
     /// <summary>What differs between two records of one episode.</summary>
     public static ImmutableArray<FlagChange> Compare(FlagRecord before, FlagRecord after) => Compare(before, after, Instant.MinValue);
 
-    /// <summary>When somebody first saw a flag: the first acknowledgement while it stood that names its slug or its id; null where nobody did.</summary>
+    /// <summary>
+    /// When somebody first saw a flag: the first acknowledgement while it stood that names its slug or its id; null where nobody did.
+    /// </summary>
     public static FlagAcknowledged? Acknowledged(EpisodeLog log, FlagPeriod flag, string id) =>
         While<FlagAcknowledged>(log, flag).FirstOrDefault(seen => Names(seen.Flag, flag, id));
 
@@ -292,7 +299,9 @@ public sealed class FlagRecord
             null
         );
 
-    /// <summary>The records kept, this one too: of the last hour one in ten minutes, of the last day one an hour, before that one a day.</summary>
+    /// <summary>
+    /// The records kept, this one too: of the last hour one in ten minutes, of the last day one an hour, before that one a day.
+    /// </summary>
     private ImmutableList<FlagRecord> Kept(Instant moment)
     {
         var kept = earlier.Count > 0 && Spell(this) == Spell(earlier[^1]) ? earlier : earlier.Add(With([]));

@@ -16,7 +16,9 @@ public enum Looks
     /// <summary>Whenever something is charted, and when it asked to.</summary>
     AtEveryEntry,
 
-    /// <summary>Only when a closed interval of the balance is new or other: for what is dear to work out and rests on nothing else.</summary>
+    /// <summary>
+    /// Only when a closed interval of the balance is new or other: for what is dear to work out and rests on nothing else.
+    /// </summary>
     AtClosings,
 }
 

@@ -18,15 +18,24 @@ public sealed record FlagSettings
     /// <summary>The defaults.</summary>
     public static FlagSettings Default { get; } = new();
 
-    /// <summary>Outflow deficit, warning: irrigant not accounted for from here on, if the 95 % interval lies above 0. Default 200 mL (a teaching file; clinical reference 2.4); our judgement.</summary>
+    /// <summary>
+    /// Outflow deficit, warning: irrigant not accounted for from here on, if the 95 % interval lies above 0. Default 200 mL (a teaching
+    /// file; clinical reference 2.4); our judgement.
+    /// </summary>
     [Setting(10, 2000, "mL")]
     public Volume DeficitWarning { get; init; } = Volume.FromMillilitres(200);
 
-    /// <summary>Outflow deficit, critical: from here on, whatever the interval. Default 500 mL (adult bladder capacity, clinical reference 2.3); our judgement.</summary>
+    /// <summary>
+    /// Outflow deficit, critical: from here on, whatever the interval. Default 500 mL (adult bladder capacity, clinical reference 2.3); our
+    /// judgement.
+    /// </summary>
     [Setting(20, 5000, "mL")]
     public Volume DeficitCritical { get; init; } = Volume.FromMillilitres(500);
 
-    /// <summary>The same as a part of the patient's own bladder capacity, where that is charted or follows from a child's age. Default 0.8; our judgement.</summary>
+    /// <summary>
+    /// The same as a part of the patient's own bladder capacity, where that is charted or follows from a child's age. Default 0.8; our
+    /// judgement.
+    /// </summary>
     [Setting(0.1, 1)]
     public decimal DeficitOfCapacity { get; init; } = 0.8m;
 
@@ -48,7 +57,10 @@ public sealed record FlagSettings
     [Setting(1, 72, "h")]
     public Duration DeficitReach { get; init; } = Duration.FromHours(24);
 
-    /// <summary>A raised deficit is cleared when it has fallen to this part of its threshold, so that a value on the threshold does not flap. Default 0.75; our judgement.</summary>
+    /// <summary>
+    /// A raised deficit is cleared when it has fallen to this part of its threshold, so that a value on the threshold does not flap.
+    /// Default 0.75; our judgement.
+    /// </summary>
     [Setting(0.1, 1)]
     public decimal ClearAt { get; init; } = 0.75m;
 
@@ -59,7 +71,10 @@ public sealed record FlagSettings
     [Setting(0, 500, "mL")]
     public Volume DistensionOverAt { get; init; } = Volume.FromMillilitres(100);
 
-    /// <summary>No drainage: nothing drained for so long, or for the time in which <see cref="DeficitWarning"/> runs in, whichever is shorter. Default 30 min (an exam item; clinical reference 2.4); our judgement.</summary>
+    /// <summary>
+    /// No drainage: nothing drained for so long, or for the time in which <see cref="DeficitWarning"/> runs in, whichever is shorter.
+    /// Default 30 min (an exam item; clinical reference 2.4); our judgement.
+    /// </summary>
     [Setting(1, 240, "min")]
     public Duration NoDrainageFor { get; init; } = Duration.FromMinutes(30);
 
@@ -81,11 +96,16 @@ public sealed record FlagSettings
     [Setting(1.5, 100)]
     public decimal DepartsBy { get; init; } = 3;
 
-    /// <summary>Irrigation runs and the drainage was not read for so long. Default 60 min (hourly checks in teaching texts; clinical reference 2.4).</summary>
+    /// <summary>
+    /// Irrigation runs and the drainage was not read for so long. Default 60 min (hourly checks in teaching texts; clinical reference 2.4).
+    /// </summary>
     [Setting(5, 480, "min")]
     public Duration StaleAfter { get; init; } = Duration.FromMinutes(60);
 
-    /// <summary>The same above <see cref="FastFlow"/>; shorter still where the distension limit would be reached sooner. Default 15 min; our judgement.</summary>
+    /// <summary>
+    /// The same above <see cref="FastFlow"/>; shorter still where the distension limit would be reached sooner. Default 15 min; our
+    /// judgement.
+    /// </summary>
     [Setting(1, 120, "min")]
     public Duration StaleAfterFast { get; init; } = Duration.FromMinutes(15);
 
@@ -114,11 +134,16 @@ public sealed record FlagSettings
     [Setting(0, 0.9)]
     public decimal CriterionClearedBelow { get; init; } = 0.4m;
 
-    /// <summary>Post-obstructive diuresis: at least this in each of two consecutive hours. Default 200 mL (LITFL, a teaching text; clinical reference 2.2).</summary>
+    /// <summary>
+    /// Post-obstructive diuresis: at least this in each of two consecutive hours. Default 200 mL (LITFL, a teaching text; clinical
+    /// reference 2.2).
+    /// </summary>
     [Setting(50, 2000, "mL")]
     public Volume DiuresisPerHour { get; init; } = Volume.FromMillilitres(200);
 
-    /// <summary>Post-obstructive diuresis: or at least this in 24 h. Default 3000 mL (LITFL, a teaching text; clinical reference 2.2).</summary>
+    /// <summary>
+    /// Post-obstructive diuresis: or at least this in 24 h. Default 3000 mL (LITFL, a teaching text; clinical reference 2.2).
+    /// </summary>
     [Setting(500, 20000, "mL")]
     public Volume DiuresisPerDay { get; init; } = Volume.FromMillilitres(3000);
 
@@ -126,7 +151,9 @@ public sealed record FlagSettings
     [Setting(1, 168, "h")]
     public Duration DiuresisWithin { get; init; } = Duration.FromHours(48);
 
-    /// <summary>Unaccounted irrigant in a procedure, isotonic. Default 2500 mL (BSGE/ESGE 2016, a hysteroscopy guideline, borrowed).</summary>
+    /// <summary>
+    /// Unaccounted irrigant in a procedure, isotonic. Default 2500 mL (BSGE/ESGE 2016, a hysteroscopy guideline, borrowed).
+    /// </summary>
     [Setting(100, 10000, "mL")]
     public Volume UnaccountedIsotonic { get; init; } = Volume.FromMillilitres(2500);
 
@@ -134,7 +161,9 @@ public sealed record FlagSettings
     [Setting(100, 10000, "mL")]
     public Volume UnaccountedIsotonicAtRisk { get; init; } = Volume.FromMillilitres(1500);
 
-    /// <summary>Unaccounted irrigant in a procedure, hypotonic or without electrolytes. Default 1000 mL (BSGE/ESGE 2016, borrowed).</summary>
+    /// <summary>
+    /// Unaccounted irrigant in a procedure, hypotonic or without electrolytes. Default 1000 mL (BSGE/ESGE 2016, borrowed).
+    /// </summary>
     [Setting(100, 10000, "mL")]
     public Volume UnaccountedHypotonic { get; init; } = Volume.FromMillilitres(1000);
 
@@ -142,11 +171,16 @@ public sealed record FlagSettings
     [Setting(100, 10000, "mL")]
     public Volume UnaccountedHypotonicAtRisk { get; init; } = Volume.FromMillilitres(750);
 
-    /// <summary>From this age on a patient is taken to be at risk of absorbed irrigant, and so is one of unknown age. Default 65; our judgement ("elderly" in the same source).</summary>
+    /// <summary>
+    /// From this age on a patient is taken to be at risk of absorbed irrigant, and so is one of unknown age. Default 65; our judgement
+    /// ("elderly" in the same source).
+    /// </summary>
     [Setting(18, 120)]
     public int AtRiskFromYears { get; init; } = 65;
 
-    /// <summary>Colour scales in use, by the name that entries give them; of a scale that is not named here nobody knows the top two grades.</summary>
+    /// <summary>
+    /// Colour scales in use, by the name that entries give them; of a scale that is not named here nobody knows the top two grades.
+    /// </summary>
     public ImmutableSortedDictionary<string, ColourScale> Scales { get; init; } = ImmutableSortedDictionary<string, ColourScale>.Empty;
 
     /// <summary>Bloody drainage or clots: the flow is raised or somebody called within this. Default 15 min; our judgement.</summary>
@@ -173,11 +207,16 @@ public sealed record FlagSettings
     [Setting(0.1, 1)]
     public decimal ContainerCritical { get; init; } = 0.9m;
 
-    /// <summary>A drainage container that will reach the part to empty it at (<c>Forecasts:FillTo</c>) within this is nearly full. Default 30 min; our judgement.</summary>
+    /// <summary>
+    /// A drainage container that will reach the part to empty it at (<c>Forecasts:FillTo</c>) within this is nearly full. Default 30 min;
+    /// our judgement.
+    /// </summary>
     [Setting(0, 240, "min")]
     public Duration ContainerFullWithin { get; init; } = Duration.FromMinutes(30);
 
-    /// <summary>Neomycin-polymyxin is used for no more than this. Default 10 days (US prescribing information; clinical reference 2.6).</summary>
+    /// <summary>
+    /// Neomycin-polymyxin is used for no more than this. Default 10 days (US prescribing information; clinical reference 2.6).
+    /// </summary>
     [Setting(1, 60, "d")]
     public Duration NeomycinDays { get; init; } = Duration.FromDays(10);
 
@@ -188,11 +227,16 @@ public sealed record FlagSettings
     [Setting(20, 1000, "mL")]
     public Volume LargestSyringe { get; init; } = Volume.FromMillilitres(100);
 
-    /// <summary>Autonomic dysreflexia: a systolic pressure more than this over the baseline counts, in adults with a spinal cord injury at or above T6. Default 20 mm[Hg] (Can-SCIP / PVA 2020; clinical reference 6 and 9).</summary>
+    /// <summary>
+    /// Autonomic dysreflexia: a systolic pressure more than this over the baseline counts, in adults with a spinal cord injury at or above
+    /// T6. Default 20 mm[Hg] (Can-SCIP / PVA 2020; clinical reference 6 and 9).
+    /// </summary>
     [Setting(5, 100, "mm[Hg]")]
     public Pressure DysreflexiaRise { get; init; } = Pressure.FromMillimetresOfMercury(20);
 
-    /// <summary>For so long a blood pressure says how it is now. Default 15 min; our judgement (the source asks for a reading every 1 to 2 min).</summary>
+    /// <summary>
+    /// For so long a blood pressure says how it is now. Default 15 min; our judgement (the source asks for a reading every 1 to 2 min).
+    /// </summary>
     [Setting(1, 240, "min")]
     public Duration PressureReach { get; init; } = Duration.FromMinutes(15);
 
@@ -215,7 +259,10 @@ public sealed record FlagSettings
     [Setting(1, 72, "h")]
     public Duration EntryFlagStands { get; init; } = Duration.FromHours(12);
 
-    /// <summary>A stop of the irrigation, or a clamp without an ordered dwell, of at least this is taken for a trial to do without. Default 60 min: shorter is a change of bag, or a sample; our judgement.</summary>
+    /// <summary>
+    /// A stop of the irrigation, or a clamp without an ordered dwell, of at least this is taken for a trial to do without. Default 60 min:
+    /// shorter is a change of bag, or a sample; our judgement.
+    /// </summary>
     [Setting(5, 1440, "min")]
     public Duration TrialFrom { get; init; } = Duration.FromMinutes(60);
 
@@ -223,11 +270,17 @@ public sealed record FlagSettings
     [Setting(0, 480, "min")]
     public Duration RecordDueAfter { get; init; } = Duration.FromMinutes(60);
 
-    /// <summary>The day of a catheter, counted by calendar days from 1, from which its indication is reviewed daily. Default 3: more than 2 days (NHSN, from memory).</summary>
+    /// <summary>
+    /// The day of a catheter, counted by calendar days from 1, from which its indication is reviewed daily. Default 3: more than 2 days
+    /// (NHSN, from memory).
+    /// </summary>
     [Setting(1, 30)]
     public int ReviewFromDay { get; init; } = 3;
 
-    /// <summary>Hours after local midnight at which catheters are counted once a day. Default 0 h, midnight; our judgement (the count is at one fixed time, NHSN, from memory).</summary>
+    /// <summary>
+    /// Hours after local midnight at which catheters are counted once a day. Default 0 h, midnight; our judgement (the count is at one
+    /// fixed time, NHSN, from memory).
+    /// </summary>
     [Setting(0, 23, "h")]
     public Duration DailyCountAt { get; init; } = Duration.Zero;
 

@@ -3,11 +3,13 @@ using NodaTime;
 
 namespace Irrigation.Flags;
 
-/// <summary>F18. Something was charted late, or a correction changed a flag that had been told: what had been said before was said without it.</summary>
+/// <summary>
+/// F18. Something was charted late, or a correction changed a flag that had been told: what had been said before was said without it.
+/// </summary>
 /// <remarks>
 /// Stands for a shift: from when a late entry was charted, where the sender tells that; from when it arrived, where it, a correction or
-/// a withdrawal changed a flag that had been told (<see cref="Revisions"/>). Alone among the flags the latter depends on the order of arrival,
-/// for so does what had been told.
+/// a withdrawal changed a flag that had been told (<see cref="Revisions"/>). Alone among the flags the latter depends on the order of
+/// arrival, for so does what had been told.
 /// </remarks>
 public static class LateEntry
 {

@@ -3,7 +3,10 @@ using NodaTime;
 
 namespace Irrigation.Flags;
 
-/// <summary>F16. A limit of the irrigant in use is reached: days of neomycin-polymyxin, a dwell with it, acetic acid in a procedure, alum without a known renal function, a hypotonic irrigant on a ward.</summary>
+/// <summary>
+/// F16. A limit of the irrigant in use is reached: days of neomycin-polymyxin, a dwell with it, acetic acid in a procedure, alum without a
+/// known renal function, a hypotonic irrigant on a ward.
+/// </summary>
 public static class MedicatedLimit
 {
     /// <summary>The rule.</summary>

@@ -25,7 +25,9 @@ public static class OutflowDeficit
             Judge
         );
 
-    /// <summary>From how much on it warns and is critical, for this patient: a small bladder has small limits, in the same proportion.</summary>
+    /// <summary>
+    /// From how much on it warns and is critical, for this patient: a small bladder has small limits, in the same proportion.
+    /// </summary>
     internal static Limits LimitsFor(Bedside bedside)
     {
         var settings = bedside.Settings;

@@ -3,7 +3,10 @@ using NodaTime;
 
 namespace Irrigation.Flags;
 
-/// <summary>F12. Bright red drainage or clots, and within 15 min neither a higher flow nor a call nor a washout; or clear for 12 h and the flow not reviewed.</summary>
+/// <summary>
+/// F12. Bright red drainage or clots, and within 15 min neither a higher flow nor a call nor a washout; or clear for 12 h and the flow not
+/// reviewed.
+/// </summary>
 public static class RateColourMismatch
 {
     /// <summary>The rule.</summary>

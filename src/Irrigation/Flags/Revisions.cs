@@ -31,7 +31,8 @@ public static class Revisions
         if (receivedAt < frame.Start || receivedAt >= frame.End)
             return []; // with the episode every flag ends: none could tell
 
-        // Of the last shift only: nobody goes by a flag that began and ended before, and history that is sent piece by piece would fill the log.
+        // Of the last shift only: nobody goes by a flag that began and ended before, and history that is sent piece by piece would fill the
+        // log.
         var since = receivedAt - said.Now.Settings.EntryFlagStands;
         if (!appended.Changes.Any(c => c.Before is not null || (receivedAt - c.After!.At > late && c.After.At > since)))
             return [];

@@ -39,7 +39,10 @@ public enum TrialEnd
 /// <param name="Says">What, in words.</param>
 public sealed record Recurrence(Instant At, string Says);
 
-/// <summary>A trial to do without irrigation or drainage, and what followed (clinical reference 7: stop time, observation interval, recurrence, void volume, residual).</summary>
+/// <summary>
+/// A trial to do without irrigation or drainage, and what followed (clinical reference 7: stop time, observation interval, recurrence, void
+/// volume, residual).
+/// </summary>
 /// <remarks>
 /// <para>Nobody charts a trial as such. What is taken for one: nothing runs, or the drain is clamped without an ordered dwell, for at least
 /// <see cref="FlagSettings.TrialFrom"/>. A shorter stop is a change of bag, a shorter clamp a sample.</para>
@@ -52,7 +55,10 @@ public sealed record Recurrence(Instant At, string Says);
 /// <param name="Stopped">When it began.</param>
 /// <param name="Until">Up to when it was observed; the moment of asking while it goes on.</param>
 /// <param name="EndedBy">What ended the observation; null while it goes on.</param>
-/// <param name="Recurrence">The first sign that it did not hold: bloodier drainage on the same scale, clots, an outflow flag, irrigant again; null where there was none.</param>
+/// <param name="Recurrence">
+/// The first sign that it did not hold: bloodier drainage on the same scale, clots, an outflow flag, irrigant again; null where there was
+/// none.
+/// </param>
 /// <param name="NoRecurrence">What that none rests on; null where there was one.</param>
 /// <param name="FirstVoid">The first urine voided after it began; null where none is charted.</param>
 /// <param name="NoVoid">Why there is none; null where there is one.</param>

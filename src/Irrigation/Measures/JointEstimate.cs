@@ -3,7 +3,9 @@ using NodaTime;
 
 namespace Irrigation.Measures;
 
-/// <summary>A quantity as a value and its errors: the signed contribution in mL of each independent source, one standard deviation long.</summary>
+/// <summary>
+/// A quantity as a value and its errors: the signed contribution in mL of each independent source, one standard deviation long.
+/// </summary>
 /// <remarks>Belongs to one <see cref="JointEstimate"/>; its errors stand in the order of the sources there.</remarks>
 internal sealed class LinearForm(JointEstimate joint)
 {

@@ -10,7 +10,9 @@ internal sealed class ExampleSubscriber : IDisposable
 {
     private const string Script = "fhir-examples/subscriber/subscriber.cs";
 
-    /// <summary>It is compiled before it first runs, which takes minutes on a machine that does much else; one that fails ends sooner.</summary>
+    /// <summary>
+    /// It is compiled before it first runs, which takes minutes on a machine that does much else; one that fails ends sooner.
+    /// </summary>
     private static readonly TimeSpan Patience = TimeSpan.FromMinutes(4);
 
     private readonly Process process;
@@ -28,7 +30,9 @@ internal sealed class ExampleSubscriber : IDisposable
         }
     }
 
-    /// <summary>Starts it, and waits for its first word; null where its source or the SDK that runs it is not at hand, or it says nothing.</summary>
+    /// <summary>
+    /// Starts it, and waits for its first word; null where its source or the SDK that runs it is not at hand, or it says nothing.
+    /// </summary>
     /// <param name="fhir">The address of the FHIR base.</param>
     /// <param name="memory">The file that it remembers in; null for the one beside its source.</param>
     /// <param name="source">Its source; null to look for it here and in the folders above.</param>

@@ -1,6 +1,8 @@
 namespace IrrigationFhir.Demo;
 
-/// <summary>A clock that is put forward to when something was charted, and goes on from there: so that a night is lived through and not back-filled.</summary>
+/// <summary>
+/// A clock that is put forward to when something was charted, and goes on from there: so that a night is lived through and not back-filled.
+/// </summary>
 internal sealed class NightClock : TimeProvider
 {
     private (DateTimeOffset Shown, long Since) put;

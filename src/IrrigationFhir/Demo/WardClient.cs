@@ -6,10 +6,14 @@ using Polly.Retry;
 
 namespace IrrigationFhir.Demo;
 
-/// <summary>A sender as an integrator would write one: it repeats what may not have arrived, which is safe because entries are idempotent.</summary>
+/// <summary>
+/// A sender as an integrator would write one: it repeats what may not have arrived, which is safe because entries are idempotent.
+/// </summary>
 internal sealed class WardClient(HttpClient http)
 {
-    /// <summary>Again after 5xx, 429 and broken connections, with growing pauses; never after another 4xx, which would only fail again.</summary>
+    /// <summary>
+    /// Again after 5xx, 429 and broken connections, with growing pauses; never after another 4xx, which would only fail again.
+    /// </summary>
     private static readonly ResiliencePipeline<HttpResponseMessage> Again = new ResiliencePipelineBuilder<HttpResponseMessage>()
         .AddRetry(
             new RetryStrategyOptions<HttpResponseMessage>

@@ -16,7 +16,9 @@ internal sealed record EntryRequest(Entry Entry, string Json, string Where);
 /// <summary>Turns JSON into entries: every problem at once, or none.</summary>
 internal static class EntryReader
 {
-    /// <summary>Longest source and longest id, in characters: identifiers that devices build from patient, type, unit and time are long.</summary>
+    /// <summary>
+    /// Longest source and longest id, in characters: identifiers that devices build from patient, type, unit and time are long.
+    /// </summary>
     public const int LongestKey = 200;
 
     /// <summary>

@@ -9,7 +9,9 @@ internal sealed record EntrySettings
     /// <summary>The defaults.</summary>
     public static EntrySettings Default { get; } = new();
 
-    /// <summary>How far ahead of the service's clock an entry's time may lie. Default 5 min, for clocks that are a little off; our judgement.</summary>
+    /// <summary>
+    /// How far ahead of the service's clock an entry's time may lie. Default 5 min, for clocks that are a little off; our judgement.
+    /// </summary>
     [Setting(0, 1440, "min")]
     public Duration FutureTolerance { get; init; } = Duration.FromMinutes(5);
 

@@ -55,7 +55,10 @@ internal sealed class RecordEntries(
     public Task<EntriesOutcome> Handle(string episodeId, IReadOnlyList<JsonElement> sent, bool lenient, CancellationToken stop) =>
         Handle(episodeId, sent, lenient, static (_, _, _) => null, stop);
 
-    /// <summary>The same for a sender who is promised more: <paramref name="condition"/> says of the entry at an index what it breaks, by the very log that it would be appended to.</summary>
+    /// <summary>
+    /// The same for a sender who is promised more: <paramref name="condition"/> says of the entry at an index what it breaks, by the very
+    /// log that it would be appended to.
+    /// </summary>
     public async Task<EntriesOutcome> Handle(
         string episodeId,
         IReadOnlyList<JsonElement> sent,
@@ -151,7 +154,9 @@ internal sealed class RecordEntries(
         : log.Current(entry.Key) is { } current ? entry with { Header = entry.Header with { At = current.Entry.At } }
         : null;
 
-    /// <summary>What is wrong with an entry by itself, whatever the log holds: its content, or a time that is still to come. Records nothing.</summary>
+    /// <summary>
+    /// What is wrong with an entry by itself, whatever the log holds: its content, or a time that is still to come. Records nothing.
+    /// </summary>
     public IReadOnlyList<EntryProblem> Problems(JsonElement json)
     {
         var sent = Read(json, 0);

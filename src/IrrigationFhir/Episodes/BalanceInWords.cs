@@ -538,7 +538,9 @@ internal static class BalanceInWords
         return read.ToString(read.Second == 0 ? "HH:mm" : "HH:mm:ss", CultureInfo.InvariantCulture);
     }
 
-    /// <summary>A clock time, with its date where it is so far from what the reader has in mind that the clock alone could mislead.</summary>
+    /// <summary>
+    /// A clock time, with its date where it is so far from what the reader has in mind that the clock alone could mislead.
+    /// </summary>
     private static string When(string time, string near) =>
         Duration.FromHours(-12) < Elapsed(near, time) && Elapsed(near, time) < Duration.FromHours(12)
             ? Clock(time)
@@ -551,7 +553,9 @@ internal static class BalanceInWords
     /// <summary>From when to when, below a heading.</summary>
     private static string Span(string from, string to, string near) => Span(from, to, When(from, near), When(to, from));
 
-    /// <summary>Where the clock was put forward or back in between, with the offsets, or an hour would seem to be missing or there twice.</summary>
+    /// <summary>
+    /// Where the clock was put forward or back in between, with the offsets, or an hour would seem to be missing or there twice.
+    /// </summary>
     private static string Span(string from, string to, string start, string end) =>
         Read(from).Offset == Read(to).Offset ? $"{start} to {end}" : $"{start} ({Offset(from)}) to {end} ({Offset(to)})";
 

@@ -19,10 +19,17 @@ namespace IrrigationFhir.Episodes;
 /// <param name="Hours">Clock hours of the last 31 days that have readings.</param>
 /// <param name="Shifts">Shifts of the facility, of the same days.</param>
 /// <param name="Days">Local days, the same.</param>
-/// <param name="Trailing">The last 6, 12 and 24 elapsed hours before the latest closed interval's end, or before the moment of asking if that is earlier.</param>
-/// <param name="Criteria">The urine-output criteria that fit the patient's age, at the same moment, each in both readings. Of urine output alone: no diagnosis.</param>
+/// <param name="Trailing">
+/// The last 6, 12 and 24 elapsed hours before the latest closed interval's end, or before the moment of asking if that is earlier.
+/// </param>
+/// <param name="Criteria">
+/// The urine-output criteria that fit the patient's age, at the same moment, each in both readings. Of urine output alone: no diagnosis.
+/// </param>
 /// <param name="Open">The time since the last closing point.</param>
-/// <param name="Forecasts">What would come when, if things go on as they are: for each line with a hanging bag, each drainage container in use, and the bladder. Empty once the episode has ended.</param>
+/// <param name="Forecasts">
+/// What would come when, if things go on as they are: for each line with a hanging bag, each drainage container in use, and the bladder.
+/// Empty once the episode has ended.
+/// </param>
 /// <param name="Caution">What every reader should know.</param>
 internal sealed record BalanceReport(
     string? Episode,
@@ -506,7 +513,10 @@ internal sealed record ShareReport(
 }
 
 /// <summary>What would come when, if things go on as they are.</summary>
-/// <param name="Kind">bag-empty, container-full (to the part at which it is to be emptied), or distension-limit (behind a clamp, or if the outflow stopped now).</param>
+/// <param name="Kind">
+/// bag-empty, container-full (to the part at which it is to be emptied), or distension-limit (behind a clamp, or if the outflow stopped
+/// now).
+/// </param>
 /// <param name="What">The line, the drainage container, or bladder.</param>
 /// <param name="In">How long from <c>asOf</c>, in h; 0 where it has come already; null where it cannot be told.</param>
 /// <param name="At">When; null where it cannot be told.</param>

@@ -18,7 +18,10 @@ internal sealed record Episode(EpisodeRow Row, EpisodeDefinition Definition, Flu
     /// <summary>Its flags; null until somebody asks for them (<see cref="EpisodesInMemory.Watched"/>).</summary>
     public FlagRecord? Flags { get; init; }
 
-    /// <summary>Flags, as stored, that stand in the store and not by <see cref="Flags"/>, because a threshold was set otherwise since: the next change ends them.</summary>
+    /// <summary>
+    /// Flags, as stored, that stand in the store and not by <see cref="Flags"/>, because a threshold was set otherwise since: the next
+    /// change ends them.
+    /// </summary>
     public IReadOnlyList<string> Strays { get; init; } = [];
 
     /// <summary>The log.</summary>

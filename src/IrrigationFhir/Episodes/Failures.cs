@@ -16,7 +16,9 @@ internal static class Failures
 /// <summary>The shape of an OperationOutcome for the contract.</summary>
 internal sealed record OutcomeDocument(string ResourceType, IReadOnlyList<IssueDocument> Issue);
 
-/// <summary>One issue: <c>details.coding.code</c> is stable, <c>diagnostics</c> says what was seen and what is expected, <c>expression</c> where.</summary>
+/// <summary>
+/// One issue: <c>details.coding.code</c> is stable, <c>diagnostics</c> says what was seen and what is expected, <c>expression</c> where.
+/// </summary>
 internal sealed record IssueDocument(string Severity, string Code, JsonNode Details, string Diagnostics)
 {
     /// <summary>The place in what was sent; not there where the request as a whole is meant.</summary>

@@ -99,7 +99,10 @@ internal sealed record FlagNews(IReadOnlyList<Resource> Resources, IReadOnlyList
             _ => null, // it is over, and was
         };
 
-    /// <remarks>Who was told of a flag is told that it is taken back, or that it asks for attention sooner or later, whatever else it wanted to hear.</remarks>
+    /// <remarks>
+    /// Who was told of a flag is told that it is taken back, or that it asks for attention sooner or later, whatever else it wanted to
+    /// hear.
+    /// </remarks>
     private static OutboxEvent Told(Resource resource, string said) =>
         new(resource.TypeName, resource.Id!, said)
         {

@@ -32,7 +32,9 @@ internal sealed record IrrigationAccount(
 /// <param name="Solution">What was first hung, or else ordered; null where nobody said.</param>
 /// <param name="Order">The reference of the last order; null where there is none.</param>
 /// <param name="Performer">Who charted the first irrigant; null where that is not known.</param>
-/// <param name="Account">What ran in and came out, what it looked like and how it was borne, once the episode has ended; null before.</param>
+/// <param name="Account">
+/// What ran in and came out, what it looked like and how it was borne, once the episode has ended; null before.
+/// </param>
 internal sealed record IrrigationRun(
     string Kind,
     Instant Start,
@@ -91,7 +93,9 @@ internal sealed record IrrigationRun(
         return new(instilled, drained, output, Address(look, episode), Address(borne, episode), string.Join("; ", said) + ".");
     }
 
-    /// <summary>How many entries a line has, but for irrigant that was discarded: what never reached the bladder is no irrigation.</summary>
+    /// <summary>
+    /// How many entries a line has, but for irrigant that was discarded: what never reached the bladder is no irrigation.
+    /// </summary>
     private static int Ran(EpisodeLog log, string line) => log[Channel.Line(line)].Count - log[Channel.Discarded(line)].Count;
 
     /// <summary>The first and the last of those.</summary>
@@ -114,7 +118,9 @@ internal sealed record IrrigationRun(
     private static T? Last<T>(EpisodeLog log)
         where T : Entry => log[Irrigation.Slug.Of(typeof(T).Name)] is { Count: > 0 } entries ? entries[entries.Count - 1] as T : null;
 
-    /// <summary>As ordered; without an order as the entries show it: only syringes is by hand, with a clamp an instillation left to dwell.</summary>
+    /// <summary>
+    /// As ordered; without an order as the entries show it: only syringes is by hand, with a clamp an instillation left to dwell.
+    /// </summary>
     private static string KindOf(EpisodeLog log)
     {
         var orders = log["order-set"];

@@ -3,7 +3,9 @@ using Hl7.Fhir.Model;
 
 namespace IrrigationFhir.Fhir;
 
-/// <summary>Every code the service emits. A literal code or system outside this file, <see cref="Profiles"/> and the profiles' sources is a bug.</summary>
+/// <summary>
+/// Every code the service emits. A literal code or system outside this file, <see cref="Profiles"/> and the profiles' sources is a bug.
+/// </summary>
 /// <remarks>
 /// Each call returns a new object, because FHIR objects are mutable. Codes of our own systems, with their displays,
 /// are defined once, in <c>Profiles/terminology/*.fsh</c>; a slug that is not defined there is refused.
@@ -17,7 +19,10 @@ internal static class Codes
     /// <summary>Systems of published vocabularies.</summary>
     public static class Systems
     {
-        /// <summary>LOINC. LOINC is copyright Regenstrief Institute, Inc. and the LOINC Committee, available at no cost under the license at http://loinc.org/license.</summary>
+        /// <summary>
+        /// LOINC. LOINC is copyright Regenstrief Institute, Inc. and the LOINC Committee, available at no cost under the license at
+        /// http://loinc.org/license.
+        /// </summary>
         public const string Loinc = "http://loinc.org";
 
         /// <summary>SNOMED CT; the deployer holds the licence.</summary>
@@ -248,7 +253,9 @@ internal static class Codes
     public static CodeableConcept BladderScanVolume() => Concept(BladderVolumeByUltrasound, Observed("bladder-scan-volume"));
 
     /// <summary>Corrected urine output.</summary>
-    /// <param name="exactHours">1, 8, 12 or 24 when the window is complete and exactly that long: adds the timed LOINC code. Null for any other.</param>
+    /// <param name="exactHours">
+    /// 1, 8, 12 or 24 when the window is complete and exactly that long: adds the timed LOINC code. Null for any other.
+    /// </param>
     /// <exception cref="ArgumentOutOfRangeException">Another number of hours: it has no timed code.</exception>
     public static CodeableConcept CorrectedUrineOutput(int? exactHours) =>
         exactHours switch
@@ -261,7 +268,9 @@ internal static class Codes
             _ => throw new ArgumentOutOfRangeException(nameof(exactHours), exactHours, "a timed urine output has 1, 8, 12 or 24 hours"),
         };
 
-    /// <summary>Unit of the corrected urine output that goes with <see cref="CorrectedUrineOutput"/>: the timed LOINC codes are rates.</summary>
+    /// <summary>
+    /// Unit of the corrected urine output that goes with <see cref="CorrectedUrineOutput"/>: the timed LOINC codes are rates.
+    /// </summary>
     /// <param name="exactHours">As given there.</param>
     /// <exception cref="ArgumentOutOfRangeException">Another number of hours.</exception>
     public static UcumUnit CorrectedUrineOutputUnit(int? exactHours) =>
@@ -381,7 +390,10 @@ internal static class Codes
     /// <summary>A pattern that asks a person to look at the patient, in our words first.</summary>
     /// <param name="slug">Code of <c>irrigation-flag</c>.</param>
     /// <param name="text">What a nurse reads.</param>
-    /// <remarks>A finding of SNOMED CT beside it only where the flag rests on a measured state or on what was seen: a suspicion is not sent as a disorder.</remarks>
+    /// <remarks>
+    /// A finding of SNOMED CT beside it only where the flag rests on a measured state or on what was seen: a suspicion is not sent as a
+    /// disorder.
+    /// </remarks>
     public static CodeableConcept Flag(string slug, string text)
     {
         Coding[] findings = slug switch
@@ -499,7 +511,9 @@ internal static class Codes
         Concept(new Coding(Systems.Snomed, "89837001", "Urinary bladder structure (body structure)"));
 
     /// <summary>Why a value is missing.</summary>
-    /// <param name="slug"><c>temp-unknown</c> (not yet), <c>not-performed</c> (nobody measured), <c>error</c> (input contradicts itself) or <c>unknown</c>.</param>
+    /// <param name="slug">
+    /// <c>temp-unknown</c> (not yet), <c>not-performed</c> (nobody measured), <c>error</c> (input contradicts itself) or <c>unknown</c>.
+    /// </param>
     /// <exception cref="ArgumentOutOfRangeException">Another reason.</exception>
     public static CodeableConcept DataAbsent(string slug) =>
         Concept(

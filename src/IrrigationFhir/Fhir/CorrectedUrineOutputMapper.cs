@@ -14,7 +14,9 @@ internal static class CorrectedUrineOutputMapper
     /// <summary>The profile's slug.</summary>
     public const string Slug = "corrected-urine-output";
 
-    /// <summary>The id of a closed interval's Observation: named by its end, so that a late reading that moves its start makes a new version.</summary>
+    /// <summary>
+    /// The id of a closed interval's Observation: named by its end, so that a late reading that moves its start makes a new version.
+    /// </summary>
     public static string IdOf(Episode episode, ClosedInterval interval) => IdOfInterval(episode, interval.End);
 
     /// <summary>The id of the Observation for the closed interval that ends at a moment.</summary>
@@ -123,7 +125,9 @@ internal static class CorrectedUrineOutputMapper
         return timed.Cast<int?>().FirstOrDefault(hours => window.Length == NodaTime.Duration.FromHours(hours!.Value));
     }
 
-    /// <summary>An hour rests on closed intervals (and other routes' readings); a shift or day on its hours, so that the list stays short.</summary>
+    /// <summary>
+    /// An hour rests on closed intervals (and other routes' readings); a shift or day on its hours, so that the list stays short.
+    /// </summary>
     public static IEnumerable<string> Sources(OutputWindow window, Episode episode)
     {
         if (window.Kind is WindowKind.Shift or WindowKind.LocalDay)
@@ -224,7 +228,9 @@ internal static class CorrectedUrineOutputMapper
             DataAbsentReason = volume is null ? Absent(absent) : null,
         };
 
-    /// <summary>The best estimate with its standard uncertainty on its Quantity, and the 95 % interval; nothing where its doubts are not known.</summary>
+    /// <summary>
+    /// The best estimate with its standard uncertainty on its Quantity, and the 95 % interval; nothing where its doubts are not known.
+    /// </summary>
     private static IEnumerable<Observation.ComponentComponent> Uncertainty(UrineOutput? output)
     {
         if (output?.BestEstimate is not { } best || output.Interval95 is not { } interval)

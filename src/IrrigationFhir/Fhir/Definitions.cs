@@ -4,8 +4,12 @@ using Hl7.Fhir.Serialization;
 
 namespace IrrigationFhir.Fhir;
 
-/// <summary>The definitions inside this assembly: our compiled profiles, code systems, value sets and examples, and the part of R4 they reach.</summary>
-/// <remarks>Every call reads anew, because FHIR objects are mutable: one reader publishes them, another rewrites them for the validator.</remarks>
+/// <summary>
+/// The definitions inside this assembly: our compiled profiles, code systems, value sets and examples, and the part of R4 they reach.
+/// </summary>
+/// <remarks>
+/// Every call reads anew, because FHIR objects are mutable: one reader publishes them, another rewrites them for the validator.
+/// </remarks>
 internal static class Definitions
 {
     private const string Folder = "Profiles/";

@@ -10,7 +10,9 @@ using Instant = NodaTime.Instant;
 
 namespace IrrigationFhir.Fhir;
 
-/// <summary>The resources that an append changes: what was measured, what follows from it, the irrigation, and who corrected what.</summary>
+/// <summary>
+/// The resources that an append changes: what was measured, what follows from it, the irrigation, and who corrected what.
+/// </summary>
 internal static class EpisodeMapper
 {
     private static readonly ImmutableArray<WindowKind> CalendarKinds = [WindowKind.ClockHour, WindowKind.Shift, WindowKind.LocalDay];
@@ -200,8 +202,8 @@ internal static class EpisodeMapper
     }
 
     /// <summary>
-    /// From a moment to another, or to the last closing; at most the time over which windows are worked out again, counted back from its end.
-    /// A result from before that keeps the weight it was published with, and names it.
+    /// From a moment to another, or to the last closing; at most the time over which windows are worked out again, counted back from its
+    /// end. A result from before that keeps the weight it was published with, and names it.
     /// </summary>
     private static Interval Reach(Episode after, Instant from, Instant? to)
     {

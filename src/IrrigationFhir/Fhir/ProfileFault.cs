@@ -1,7 +1,9 @@
 namespace IrrigationFhir.Fhir;
 
 /// <summary>One rule that a resource breaks.</summary>
-/// <param name="Key">The key of the invariant (<c>cuo-derived-from</c>, <c>obs-6</c>), or the kind of rule: see <see cref="FaultKind"/>. Fit for a log.</param>
+/// <param name="Key">
+/// The key of the invariant (<c>cuo-derived-from</c>, <c>obs-6</c>), or the kind of rule: see <see cref="FaultKind"/>. Fit for a log.
+/// </param>
 /// <param name="Where">Path of the element, such as <c>Observation.component[2].code</c>. Fit for a log.</param>
 /// <param name="Text">What is wrong, for the person who sent the resource. May quote it, so never for a log.</param>
 internal sealed record ProfileFault(string Key, string Where, string Text);

@@ -118,7 +118,10 @@ internal sealed class ProfileRules
         }
     }
 
-    /// <summary>The rules of a structure by its URL, and of parts that others repeat by URL and anchor (<c>…/Observation#Observation.referenceRange</c>).</summary>
+    /// <summary>
+    /// The rules of a structure by its URL, and of parts that others repeat by URL and anchor
+    /// (<c>…/Observation#Observation.referenceRange</c>).
+    /// </summary>
     private IEnumerable<KeyValuePair<string, Rule>> OfStructure(StructureDefinition structure, ElementSchema schema)
     {
         yield return new(
@@ -188,7 +191,8 @@ internal sealed class ProfileRules
 
     /// <summary>
     /// An invariant, run only where it has something to say. As FHIRPath these few took most of the time of a validation, nearly
-    /// always to find that there is nothing contained, nothing absent, or no local reference. What they do say is still the validator's word.
+    /// always to find that there is nothing contained, nothing absent, or no local reference. What they do say is still the validator's
+    /// word.
     /// </summary>
     private static Rule OfInvariant(InvariantValidator invariant)
     {

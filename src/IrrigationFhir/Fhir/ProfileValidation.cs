@@ -15,7 +15,10 @@ internal static class ProfileValidation
         return services;
     }
 
-    /// <summary>Before the first request is let in: parallel callers of a cold validator would wait for each other. A broken profile stops the start.</summary>
+    /// <summary>
+    /// Before the first request is let in: parallel callers of a cold validator would wait for each other. A broken profile stops the
+    /// start.
+    /// </summary>
     private sealed class WarmUp(ProfileValidator profiles) : IHostedService
     {
         public Task StartAsync(CancellationToken cancellationToken) => Task.Run(profiles.Warm, cancellationToken);

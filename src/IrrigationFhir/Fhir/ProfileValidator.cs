@@ -26,7 +26,9 @@ internal sealed class ProfileValidator
 
     /// <summary>Judges one example of every profile, by one thread.</summary>
     /// <remarks>Invariants compile when they first run; the first requests should not pay for that.</remarks>
-    /// <exception cref="InvalidOperationException">An example of ours does not pass: this assembly is broken and must not serve.</exception>
+    /// <exception cref="InvalidOperationException">
+    /// An example of ours does not pass: this assembly is broken and must not serve.
+    /// </exception>
     public void Warm()
     {
         foreach (var example in Definitions.Examples(Profiles.CanonicalBase))

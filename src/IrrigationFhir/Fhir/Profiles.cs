@@ -1,6 +1,8 @@
 namespace IrrigationFhir.Fhir;
 
-/// <summary>The canonical base, and the canonical URL of every profile. A URL of ours outside this file and <see cref="Codes"/> is a bug.</summary>
+/// <summary>
+/// The canonical base, and the canonical URL of every profile. A URL of ours outside this file and <see cref="Codes"/> is a bug.
+/// </summary>
 internal static class Profiles
 {
     /// <summary>The base the profiles are written with; <c>Fhir:CanonicalBase</c> replaces it.</summary>
@@ -15,7 +17,9 @@ internal static class Profiles
     private static readonly Lock Gate = new();
     private static string? canonicalBase;
 
-    /// <summary>The base of every URL of ours, without a slash at its end. Settled by the first reader or by <see cref="UseCanonicalBase"/>.</summary>
+    /// <summary>
+    /// The base of every URL of ours, without a slash at its end. Settled by the first reader or by <see cref="UseCanonicalBase"/>.
+    /// </summary>
     public static string CanonicalBase
     {
         get
@@ -85,7 +89,9 @@ internal static class Profiles
     /// <summary>What a flag rests on (core extension of Flag).</summary>
     public const string CoreFlagDetail = "http://hl7.org/fhir/StructureDefinition/flag-detail";
 
-    /// <summary>Canonical URLs of the Subscriptions R5 Backport guide, version 1.1.0 (http://hl7.org/fhir/uv/subscriptions-backport).</summary>
+    /// <summary>
+    /// Canonical URLs of the Subscriptions R5 Backport guide, version 1.1.0 (http://hl7.org/fhir/uv/subscriptions-backport).
+    /// </summary>
     public static class Backport
     {
         /// <summary>A Subscription to a topic.</summary>

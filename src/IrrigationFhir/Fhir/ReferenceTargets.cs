@@ -3,7 +3,10 @@ using Hl7.Fhir.Model;
 
 namespace IrrigationFhir.Fhir;
 
-/// <summary>Which types of resource a reference may point to, by the path of its element. The validator checks this only where it can fetch the target.</summary>
+/// <summary>
+/// Which types of resource a reference may point to, by the path of its element. The validator checks this only where it can fetch the
+/// target.
+/// </summary>
 internal sealed class ReferenceTargets
 {
     private const string Core = "http://hl7.org/fhir/StructureDefinition/";
@@ -33,7 +36,10 @@ internal sealed class ReferenceTargets
     /// <summary>Types allowed at a path such as <c>Observation.subject</c>; null where anything is.</summary>
     public FrozenSet<string>? At(string path) => allowed.GetValueOrDefault(path);
 
-    /// <summary>Type a reference names, by its own <c>type</c> or by its literal; null where it names none (a logical reference, a contained resource, a URN).</summary>
+    /// <summary>
+    /// Type a reference names, by its own <c>type</c> or by its literal; null where it names none (a logical reference, a contained
+    /// resource, a URN).
+    /// </summary>
     public static string? TypeOf(ResourceReference reference)
     {
         if (reference.Type is { } type)

@@ -132,7 +132,9 @@ internal sealed class HasContent : Rule
     }
 }
 
-/// <summary>obs-7: with a value, no component has a code of the Observation itself. As FHIRPath it takes as long as all the rest together.</summary>
+/// <summary>
+/// obs-7: with a value, no component has a code of the Observation itself. As FHIRPath it takes as long as all the rest together.
+/// </summary>
 internal sealed class ComponentCodesDiffer : Rule
 {
     public override void Check(PocoNode node, Findings findings)
@@ -175,7 +177,9 @@ internal sealed class Present(string[] names) : Rule
     }
 }
 
-/// <summary>The elements that are there, each by its own rule. Those that are not there are the business of <see cref="Present"/>.</summary>
+/// <summary>
+/// The elements that are there, each by its own rule. Those that are not there are the business of <see cref="Present"/>.
+/// </summary>
 internal sealed class Children(FrozenDictionary<string, Rule> byName) : Rule
 {
     public override void Check(PocoNode node, Findings findings)
@@ -276,7 +280,10 @@ internal sealed class ByResource(Action<PocoNode, Findings> judge) : Rule
     public override void Check(PocoNode node, Findings findings) => judge(node, findings);
 }
 
-/// <summary>An extension: its URL decides, and one that is not in the fixed set is a fault. A part of another one, whose URL is a mere name, is that one's to define: here it is judged as any extension.</summary>
+/// <summary>
+/// An extension: its URL decides, and one that is not in the fixed set is a fault. A part of another one, whose URL is a mere name, is that
+/// one's to define: here it is judged as any extension.
+/// </summary>
 internal sealed class ByExtensionUrl(Func<string, Rule?> find, Func<Rule?> any) : Rule
 {
     public override void Check(PocoNode node, Findings findings)

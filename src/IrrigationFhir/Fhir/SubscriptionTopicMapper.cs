@@ -2,7 +2,10 @@ using Hl7.Fhir.Model;
 
 namespace IrrigationFhir.Fhir;
 
-/// <summary>A topic as R4 can hold it: a Basic with the elements of R5's SubscriptionTopic as cross-version extensions, as the Subscriptions R5 Backport guide (1.2) recommends.</summary>
+/// <summary>
+/// A topic as R4 can hold it: a Basic with the elements of R5's SubscriptionTopic as cross-version extensions, as the Subscriptions R5
+/// Backport guide (1.2) recommends.
+/// </summary>
 internal static class SubscriptionTopicMapper
 {
     private const string Element = "http://hl7.org/fhir/5.0/StructureDefinition/extension-SubscriptionTopic.";

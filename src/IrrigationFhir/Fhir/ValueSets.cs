@@ -22,7 +22,9 @@ internal sealed class ValueSets
 
     /// <summary>Counts out the value sets.</summary>
     /// <param name="definitions">Value sets, and the code systems they draw from.</param>
-    /// <exception cref="InvalidOperationException">A value set cannot be counted out: it filters, or its code system is missing.</exception>
+    /// <exception cref="InvalidOperationException">
+    /// A value set cannot be counted out: it filters, or its code system is missing.
+    /// </exception>
     public ValueSets(IReadOnlyCollection<Resource> definitions)
     {
         var systems = definitions.OfType<CodeSystem>().ToDictionary(system => system.Url!);

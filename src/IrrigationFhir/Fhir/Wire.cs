@@ -21,7 +21,10 @@ internal static class Wire
     /// <summary>An instant on the facility's wall clock, with offset and seconds.</summary>
     public static string Time(Instant instant, DateTimeZone zone) => Times.Format(instant.InZone(zone).ToOffsetDateTime());
 
-    /// <summary>[start, end) as a Period. FHIR's end is inclusive: the instant before would claim a precision nobody measured, so the boundary itself stands.</summary>
+    /// <summary>
+    /// [start, end) as a Period. FHIR's end is inclusive: the instant before would claim a precision nobody measured, so the boundary
+    /// itself stands.
+    /// </summary>
     public static Hl7.Fhir.Model.Period Period(Instant start, Instant end, DateTimeZone zone) =>
         new() { Start = Time(start, zone), End = Time(end, zone) };
 
@@ -56,7 +59,9 @@ internal static class Wire
     /// <summary>The sender's id of an entry.</summary>
     public static Identifier Identifier(EntryKey key) => new($"{Profiles.CanonicalBase}/NamingSystem/entry", key.ToString());
 
-    /// <summary>The id of the resource that an entry gives rise to: episode, slug, and a digest of source and id. At most 64 characters.</summary>
+    /// <summary>
+    /// The id of the resource that an entry gives rise to: episode, slug, and a digest of source and id. At most 64 characters.
+    /// </summary>
     public static string EntryId(string episode, string slug, EntryKey key) => $"{episode}.{slug}.{Digest(key.ToString(), 16)}";
 
     /// <summary>The id of the resource for a window: episode, slug, kind and the instant that names it. At most 64 characters.</summary>

@@ -9,7 +9,10 @@ namespace IrrigationFhir.Health;
 /// <summary>Probes: whether the process runs, and whether it can do its work.</summary>
 internal static class HealthApi
 {
-    /// <summary>Checks with this tag decide on readiness; another room adds its own with <c>AddHealthChecks().AddCheck(…, tags: [HealthApi.Ready])</c>.</summary>
+    /// <summary>
+    /// Checks with this tag decide on readiness; another room adds its own with <c>AddHealthChecks().AddCheck(…, tags:
+    /// [HealthApi.Ready])</c>.
+    /// </summary>
     public const string Ready = "ready";
 
     /// <summary>Adds the checks of the store.</summary>
@@ -33,7 +36,10 @@ internal static class HealthApi
         return services;
     }
 
-    /// <summary>Maps <c>/health/live</c> (200 while the process runs), <c>/health/ready</c> (503 and the reason while it cannot work) and <c>/metrics</c> (for Prometheus).</summary>
+    /// <summary>
+    /// Maps <c>/health/live</c> (200 while the process runs), <c>/health/ready</c> (503 and the reason while it cannot work) and
+    /// <c>/metrics</c> (for Prometheus).
+    /// </summary>
     public static IEndpointRouteBuilder MapHealth(this IEndpointRouteBuilder app)
     {
         app.MapHealthChecks("/health/live", new() { Predicate = _ => false, ResponseWriter = Write });

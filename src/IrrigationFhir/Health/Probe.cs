@@ -6,7 +6,9 @@ internal static class Probe
     private static readonly TimeSpan Patience = TimeSpan.FromSeconds(5);
 
     /// <summary>Asks; 0 when the service is ready, 1 when it is not or does not answer within 5 s, 2 when called wrongly.</summary>
-    /// <param name="args">The service's address; by default this machine and the first port of <c>ASPNETCORE_HTTP_PORTS</c>, or 8080.</param>
+    /// <param name="args">
+    /// The service's address; by default this machine and the first port of <c>ASPNETCORE_HTTP_PORTS</c>, or 8080.
+    /// </param>
     /// <param name="output">Gets one line.</param>
     public static async Task<int> Run(string[] args, TextWriter output)
     {

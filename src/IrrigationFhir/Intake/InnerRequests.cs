@@ -20,7 +20,10 @@ internal sealed class InnerRequests(EndpointDataSource endpoints)
     /// <summary>A reply from within.</summary>
     internal sealed record InnerReply(int Status, string Body, string? ETag, string? LastModified);
 
-    /// <summary>Gets an address below the FHIR base, such as <c>Observation?code=…</c>; unknown search parameters fail with <paramref name="strict"/>.</summary>
+    /// <summary>
+    /// Gets an address below the FHIR base, such as <c>Observation?code=…</c>; unknown search parameters fail with
+    /// <paramref name="strict"/>.
+    /// </summary>
     public async Task<InnerReply> Get(HttpContext outer, string address, bool strict)
     {
         var (path, query) = address.IndexOf('?', StringComparison.Ordinal) is var mark and >= 0

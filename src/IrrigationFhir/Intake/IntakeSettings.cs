@@ -3,13 +3,18 @@ namespace IrrigationFhir.Intake;
 /// <summary>Settings of the FHIR intake, section <c>Intake</c> of the configuration.</summary>
 internal sealed class IntakeSettings
 {
-    /// <summary>Path of a FHIR R4 ConceptMap from the codes of the site's devices to kinds of entry. Default: ours. A map that is set replaces ours.</summary>
+    /// <summary>
+    /// Path of a FHIR R4 ConceptMap from the codes of the site's devices to kinds of entry. Default: ours. A map that is set replaces ours.
+    /// </summary>
     public string? ConceptMap { get; set; }
 
     /// <summary>At most so many entries in a Bundle, after which the answer is 413. Default 1,000, range 1 to 10,000.</summary>
     public int MostBundleEntries { get; set; } = 1000;
 
-    /// <summary>At most so many writing requests at once; more are asked to come back (429). Default 256, range 1 to 4,096: what the writer's line holds.</summary>
+    /// <summary>
+    /// At most so many writing requests at once; more are asked to come back (429). Default 256, range 1 to 4,096: what the writer's line
+    /// holds.
+    /// </summary>
     public int MostAtOnce { get; set; } = 256;
 
     /// <summary>Reads and checks the section.</summary>

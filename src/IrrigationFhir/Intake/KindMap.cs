@@ -8,7 +8,9 @@ namespace IrrigationFhir.Intake;
 
 /// <summary>What a code says happened.</summary>
 /// <param name="Kind">The entry's kind.</param>
-/// <param name="Words">Words of the entry that the code fixes, by property: <c>how</c>, <c>route</c>, <c>weightKind</c>, <c>clarity</c>.</param>
+/// <param name="Words">
+/// Words of the entry that the code fixes, by property: <c>how</c>, <c>route</c>, <c>weightKind</c>, <c>clarity</c>.
+/// </param>
 internal sealed record MappedKind(string Kind, IReadOnlyDictionary<string, string> Words);
 
 /// <summary>From a sender's codes to kinds of entry: a FHIR R4 ConceptMap, ours or one that the site sets.</summary>

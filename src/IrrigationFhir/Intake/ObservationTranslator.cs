@@ -98,7 +98,9 @@ internal sealed partial class ObservationTranslator
 
     private static readonly HashSet<string> Drainage = ["drainage-emptied", "drainage-level-read", "drainage-weighed"];
 
-    /// <summary>Components that are read: local code, type of value, property of the entry, and the kinds that have it (none: all).</summary>
+    /// <summary>
+    /// Components that are read: local code, type of value, property of the entry, and the kinds that have it (none: all).
+    /// </summary>
     private static readonly Dictionary<string, (string Value, string Property, string[] Kinds)> Components = new()
     {
         ["irrigation-line"] = (
@@ -650,7 +652,9 @@ internal sealed partial class ObservationTranslator
         return code;
     }
 
-    /// <summary>What marks data as not about the patient, or as no valid measurement: labels, and what devices say of a measurement.</summary>
+    /// <summary>
+    /// What marks data as not about the patient, or as no valid measurement: labels, and what devices say of a measurement.
+    /// </summary>
     private string? Purpose()
     {
         foreach (var (coding, i) in Items(json, "interpretation").SelectMany((c, n) => Items(c, "coding").Select(coding => (coding, n))))

@@ -134,7 +134,9 @@ internal sealed class RecordObservations(
         return (problems.Count == 0 ? said : null, problems, false);
     }
 
-    /// <summary>What would be refused of an Observation by itself, as it is and as the entry that it becomes. Nothing is looked up.</summary>
+    /// <summary>
+    /// What would be refused of an Observation by itself, as it is and as the entry that it becomes. Nothing is looked up.
+    /// </summary>
     public IReadOnlyList<EntryProblem> Judge(JsonElement json, string at)
     {
         var (said, problems, _) = Read(json, at);

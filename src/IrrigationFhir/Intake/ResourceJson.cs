@@ -29,7 +29,8 @@ internal static class ResourceJson
         }
         catch (Exception fault) when (fault is not OutOfMemoryException)
         {
-            // Nothing but the text decides: whatever the SDK throws (an index out of range at a property without a name), it could not read it.
+            // Nothing but the text decides: whatever the SDK throws (an index out of range at a property without a name), it could not read
+            // it.
             return (null, [Unreadable]);
         }
 

@@ -7,12 +7,17 @@ using IrrigationFhir.Store;
 
 namespace IrrigationFhir.Intake;
 
-/// <summary><c>$validate</c>: what this service would say of a resource, without keeping it. Nothing is looked up outside this assembly, whatever URL is given.</summary>
+/// <summary>
+/// <c>$validate</c>: what this service would say of a resource, without keeping it. Nothing is looked up outside this assembly, whatever
+/// URL is given.
+/// </summary>
 internal sealed class ValidateOperation(ProfileValidator profiles, RecordObservations observations, ResourceStore resources)
 {
     private static readonly string[] Modes = ["create", "update", "delete"];
 
-    /// <summary>Validates what was sent, or for an id and no resource what is stored. 200 with the outcome, also where it has errors.</summary>
+    /// <summary>
+    /// Validates what was sent, or for an id and no resource what is stored. 200 with the outcome, also where it has errors.
+    /// </summary>
     public async Task<IResult> Handle(string type, string? id, JsonElement? body, IQueryCollection query, CancellationToken stop)
     {
         var (json, profile, mode) = (body, query["profile"].FirstOrDefault(), query["mode"].FirstOrDefault());

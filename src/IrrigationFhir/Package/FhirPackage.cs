@@ -13,8 +13,14 @@ using IrrigationFhir.Rest;
 
 namespace IrrigationFhir.Package;
 
-/// <summary>Everything that defines what the service says, as one FHIR NPM package: profiles with snapshots, terminology, search parameters, topics to subscribe to, the concept map, what the service can do, examples, and a guide that lists them.</summary>
-/// <remarks>The same build and canonical base give the same bytes, so that a checksum can be published: sorted names, one time for all files, no owner.</remarks>
+/// <summary>
+/// Everything that defines what the service says, as one FHIR NPM package: profiles with snapshots, terminology, search parameters, topics
+/// to subscribe to, the concept map, what the service can do, examples, and a guide that lists them.
+/// </summary>
+/// <remarks>
+/// The same build and canonical base give the same bytes, so that a checksum can be published: sorted names, one time for all files, no
+/// owner.
+/// </remarks>
 internal sealed class FhirPackage(IEnumerable<CapabilityClaim> claims)
 {
     /// <summary>The package's id.</summary>

@@ -22,7 +22,10 @@ internal sealed class FhirSettings
     /// <summary>Resources per page when a search asks for no <c>_count</c>. Default 100, range 1 to <see cref="MaxCount"/>.</summary>
     public int DefaultCount { get; set; } = 100;
 
-    /// <summary>Most resources per page, and most that come along with one; a larger <c>_count</c> is cut to this and the self link says so. Default 1000, range 1 to 10,000.</summary>
+    /// <summary>
+    /// Most resources per page, and most that come along with one; a larger <c>_count</c> is cut to this and the self link says so. Default
+    /// 1000, range 1 to 10,000.
+    /// </summary>
     public int MaxCount { get; set; } = 1000;
 
     /// <summary>Largest request body in bytes, after which the answer is 413. Default 4 MiB, range 1 KiB to 1 GiB.</summary>

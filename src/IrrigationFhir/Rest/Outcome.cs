@@ -38,7 +38,9 @@ internal static class Outcome
         OperationOutcome.IssueType type
     ) => Issue(OperationOutcome.IssueSeverity.Warning, code, saw, expected, expression, type);
 
-    /// <summary>A parameter that is not understood and was passed over, as a client may prefer: a warning under the code that it has as an error.</summary>
+    /// <summary>
+    /// A parameter that is not understood and was passed over, as a client may prefer: a warning under the code that it has as an error.
+    /// </summary>
     /// <param name="name">The parameter.</param>
     /// <param name="saw">As for a problem.</param>
     /// <param name="expected">As for a problem.</param>

@@ -17,7 +17,9 @@ internal static class Shaping
     // What is mandatory stays in any case; these tell the reader which resource it is and that it is not whole.
     private static readonly string[] Always = ["id", "meta"];
 
-    /// <summary>How much of it a read asks for: <c>_summary</c> but for <c>count</c>, or <c>_elements</c>; null with the problems.</summary>
+    /// <summary>
+    /// How much of it a read asks for: <c>_summary</c> but for <c>count</c>, or <c>_elements</c>; null with the problems.
+    /// </summary>
     public static (Shape? Shape, IReadOnlyList<OperationOutcome.IssueComponent> Problems) OfRead(IQueryCollection query)
     {
         var summary = query["_summary"].LastOrDefault(value => !string.IsNullOrEmpty(value));

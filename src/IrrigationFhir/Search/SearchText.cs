@@ -2,7 +2,9 @@ using System.Text;
 
 namespace IrrigationFhir.Search;
 
-/// <summary>Takes search values apart at separators that are not escaped with a backslash, as the search chapter of FHIR R4 defines.</summary>
+/// <summary>
+/// Takes search values apart at separators that are not escaped with a backslash, as the search chapter of FHIR R4 defines.
+/// </summary>
 internal static class SearchText
 {
     /// <summary>The parts between unescaped separators, still escaped.</summary>

@@ -10,7 +10,9 @@ internal static partial class Documentation
 {
     private static readonly ConcurrentDictionary<Assembly, Dictionary<string, XElement>> Files = new();
 
-    /// <summary>The summary of a property, or the comment on the parameter of the record that it comes from; empty where there is none.</summary>
+    /// <summary>
+    /// The summary of a property, or the comment on the parameter of the record that it comes from; empty where there is none.
+    /// </summary>
     public static string Of(PropertyInfo property)
     {
         var type = property.DeclaringType!;

@@ -65,7 +65,9 @@ internal sealed record SiteSettings(
             new ConfigurationBuilder().AddJsonFile(Path.GetFullPath("appsettings.json"), optional: true).AddEnvironmentVariables().Build()
         );
 
-    /// <summary>Walks records of settings: what is marked with <see cref="SettingAttribute"/> is one, a record of such is a section.</summary>
+    /// <summary>
+    /// Walks records of settings: what is marked with <see cref="SettingAttribute"/> is one, a record of such is a section.
+    /// </summary>
     private sealed class Reader
     {
         public List<string> Faults { get; } = [];

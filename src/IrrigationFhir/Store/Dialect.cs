@@ -131,7 +131,10 @@ internal static class Dialect
             .Replace("_", @"\_", StringComparison.Ordinal)
         + "%";
 
-    /// <summary>A condition: every filter, of a JSON array of objects with a parameter <c>p</c> and the values <c>any</c>, has a value among the attributes, a JSON array of <c>parameter value</c>.</summary>
+    /// <summary>
+    /// A condition: every filter, of a JSON array of objects with a parameter <c>p</c> and the values <c>any</c>, has a value among the
+    /// attributes, a JSON array of <c>parameter value</c>.
+    /// </summary>
     public static string Passes(string filters, string attributes) =>
         $"not exists (select 1 from json_each({filters}) f where not exists (select 1 from json_each(f.value, '$.any') a join json_each({attributes}) t on t.value = (f.value ->> 'p') || ' ' || a.value))";
 

@@ -109,7 +109,9 @@ internal abstract record SaveOutcome
     /// <summary>Somebody else was first; nothing is stored. Load and run again.</summary>
     public sealed record VersionConflict(long Expected, long Actual) : SaveOutcome;
 
-    /// <summary>An entry of that source, id and revision, or that sequence, is there already; nothing is stored. Load and run again.</summary>
+    /// <summary>
+    /// An entry of that source, id and revision, or that sequence, is there already; nothing is stored. Load and run again.
+    /// </summary>
     public sealed record RepeatedEntry(string Source, string EntryId, int Revision) : SaveOutcome;
 }
 

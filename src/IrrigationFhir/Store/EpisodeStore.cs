@@ -175,7 +175,9 @@ internal sealed class EpisodeStore(Database database)
         return [.. rows.Select(row => row.ToRow())];
     }
 
-    /// <summary>Stores a change in one transaction: entries, new versions, index rows, withheld ones, and the episode's next version.</summary>
+    /// <summary>
+    /// Stores a change in one transaction: entries, new versions, index rows, withheld ones, and the episode's next version.
+    /// </summary>
     /// <exception cref="InvalidOperationException">There is no such episode.</exception>
     public async Task<SaveOutcome> Save(EpisodeChange change, CancellationToken stop)
     {

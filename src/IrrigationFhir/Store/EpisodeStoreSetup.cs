@@ -3,7 +3,10 @@ namespace IrrigationFhir.Store;
 /// <summary>Wires the store.</summary>
 internal static class EpisodeStoreSetup
 {
-    /// <summary>Adds the database, <see cref="EpisodeStore"/>, <see cref="ResourceStore"/> and <see cref="SubscriptionStore"/>. Needs a <see cref="TimeProvider"/>.</summary>
+    /// <summary>
+    /// Adds the database, <see cref="EpisodeStore"/>, <see cref="ResourceStore"/> and <see cref="SubscriptionStore"/>. Needs a
+    /// <see cref="TimeProvider"/>.
+    /// </summary>
     public static IServiceCollection AddEpisodeStore(this IServiceCollection services, IConfiguration configuration)
     {
         services.AddSingleton(StoreSettings.Read(configuration));

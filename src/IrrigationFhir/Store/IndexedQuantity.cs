@@ -92,7 +92,9 @@ internal readonly record struct IndexedQuantity(string Number, string? Amount, s
     /// <summary>The unit that quantities of a unit are compared in, and how many of it one is.</summary>
     /// <param name="code">The unit's code.</param>
     /// <param name="system">Its system; empty for none.</param>
-    /// <returns>For a UCUM unit of the table its base, such as mL for L; any other stands for itself. Outside UCUM the text is <c>code|system</c>.</returns>
+    /// <returns>
+    /// For a UCUM unit of the table its base, such as mL for L; any other stands for itself. Outside UCUM the text is <c>code|system</c>.
+    /// </returns>
     public static (string Unit, ExactDecimal Factor) UnitOf(string code, string system) =>
         system != Ucum ? ($"{code}|{system}", One)
         : Known.TryGetValue(code, out var known) ? known

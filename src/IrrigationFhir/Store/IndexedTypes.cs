@@ -41,9 +41,13 @@ internal readonly record struct ReferenceKey(string Target, Token? Identifier)
 /// <param name="Description">What it finds.</param>
 internal sealed record OwnDefinition(string Expression, string Description);
 
-/// <summary>One search parameter of one resource type: its name, its published definition, what it can be asked, and where its values come from.</summary>
+/// <summary>
+/// One search parameter of one resource type: its name, its published definition, what it can be asked, and where its values come from.
+/// </summary>
 /// <param name="Name">As in the query.</param>
-/// <param name="Definition">Canonical address of the SearchParameter in the specification; for one of ours the id of its definition.</param>
+/// <param name="Definition">
+/// Canonical address of the SearchParameter in the specification; for one of ours the id of its definition.
+/// </param>
 internal abstract record IndexedParameter(string Name, string Definition)
 {
     /// <summary>The prefixes of dates and quantities.</summary>
@@ -130,7 +134,9 @@ internal abstract record IndexedParameter(string Name, string Definition)
         public override IReadOnlyList<string> Modifiers => Texts.Count > 0 ? [":not", ":text", ":missing"] : [":not", ":missing"];
     }
 
-    /// <summary>Canonical addresses, each perhaps with a version behind a bar; indexed like a coding with the version as its system.</summary>
+    /// <summary>
+    /// Canonical addresses, each perhaps with a version behind a bar; indexed like a coding with the version as its system.
+    /// </summary>
     public sealed record Canonical(string Name, string Definition, Func<Resource, IEnumerable<string>> Of)
         : IndexedParameter(Name, Definition)
     {
@@ -212,7 +218,9 @@ internal sealed record IndexedType(string Name, IReadOnlyList<IndexedParameter> 
     public IndexedParameter? Find(string parameter) => Parameters.FirstOrDefault(known => known.Name == parameter);
 }
 
-/// <summary>The list of resource types that are served. Routes, index rows, searches and the CapabilityStatement all come from it.</summary>
+/// <summary>
+/// The list of resource types that are served. Routes, index rows, searches and the CapabilityStatement all come from it.
+/// </summary>
 internal static class IndexedTypes
 {
     private const string Published = "http://hl7.org/fhir/SearchParameter/";

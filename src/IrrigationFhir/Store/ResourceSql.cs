@@ -103,7 +103,9 @@ internal static class ResourceSql
             ("id", draft.Id)
         );
 
-    /// <summary>Remembers a resource that must not be published. Says how many rows that changed: 0 when it was known with the same faults.</summary>
+    /// <summary>
+    /// Remembers a resource that must not be published. Says how many rows that changed: 0 when it was known with the same faults.
+    /// </summary>
     public static int Withhold(Writing writing, string patientKey, WithheldRow row) =>
         writing.Statements.Execute(
             """

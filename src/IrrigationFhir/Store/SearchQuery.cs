@@ -21,7 +21,9 @@ internal sealed record SearchQuery(
 );
 
 /// <summary>One key of an order. What lacks the value comes last, or first when descending.</summary>
-/// <param name="Parameter">By which it sorts; where a resource has several values, by the smallest, or the greatest when descending.</param>
+/// <param name="Parameter">
+/// By which it sorts; where a resource has several values, by the smallest, or the greatest when descending.
+/// </param>
 /// <param name="Descending">Greatest first.</param>
 /// <remarks>
 /// The id decides between equals, so the order is total and a page has one end. A walk in an order that writes do not change (id,
@@ -56,7 +58,10 @@ internal abstract record SearchCriterion
     /// <summary>A display or text at one of these paths has a word that begins like one of these.</summary>
     public sealed record Texts(IReadOnlyList<string> Paths, IReadOnlyList<string> Beginnings) : SearchCriterion;
 
-    /// <summary>A text in the index rows of that name begins like one of these, whatever the case of ASCII letters; or is one of these to the letter.</summary>
+    /// <summary>
+    /// A text in the index rows of that name begins like one of these, whatever the case of ASCII letters; or is one of these to the
+    /// letter.
+    /// </summary>
     public sealed record BeginsWith(string Row, IReadOnlyList<string> Values, bool Exact) : SearchCriterion;
 
     /// <summary>A value in the index rows of these names matches.</summary>
@@ -109,7 +114,9 @@ internal abstract record QuantityTest(NumberRange Range)
     /// <summary>The amount in this unit (<see cref="IndexedQuantity.UnitOf"/>).</summary>
     public sealed record InUnit(string Unit, NumberRange Range) : QuantityTest(Range);
 
-    /// <summary>The number as written, in a unit of this code or text under any system but UCUM, whose unit texts end in a bar and that system.</summary>
+    /// <summary>
+    /// The number as written, in a unit of this code or text under any system but UCUM, whose unit texts end in a bar and that system.
+    /// </summary>
     public sealed record InUnitNamed(string Name, NumberRange Range) : QuantityTest(Range);
 }
 

@@ -12,7 +12,8 @@ internal sealed class SearchSql
     private readonly List<string> _conditions = [];
     private readonly SearchQuery _query;
 
-    // Where the code (perhaps with a value) is the only thing that finds few resources, its index rows lead, because they lie in the order of the date.
+    // Where the code (perhaps with a value) is the only thing that finds few resources, its index rows lead, because they lie in the order
+    // of the date.
     private readonly TokenTest? _leading;
     private readonly SearchCriterion? _leader;
     private readonly bool _byStatus;
@@ -113,7 +114,9 @@ internal sealed class SearchSql
     }
 
     /// <summary>Of each match the id, the time it happened, and each coding of its code.</summary>
-    /// <remarks>Ordered so that no index serves the order, or SQLite walks over all ids of the type rather than sort those of a patient.</remarks>
+    /// <remarks>
+    /// Ordered so that no index serves the order, or SQLite walks over all ids of the type rather than sort those of a patient.
+    /// </remarks>
     public string Codes() =>
         $"""
             select r.id as Id, r.date_from as DateFrom, r.date_to as DateTo, c.system as System, c.code as Code
@@ -169,7 +172,9 @@ internal sealed class SearchSql
     private static string Least(string table, IReadOnlyList<string> rows, string column, bool descending) =>
         $"(select {(descending ? "max" : "min")}({column}) from {table} i where {Own} and {Named(rows)})";
 
-    /// <summary>Past a position: a comparison of rows where all keys run the same way, because an index can serve it; else key by key.</summary>
+    /// <summary>
+    /// Past a position: a comparison of rows where all keys run the same way, because an index can serve it; else key by key.
+    /// </summary>
     private string Beyond(List<string> sort, List<bool> descending, IReadOnlyList<object> position)
     {
         var values = position.Select(Value).ToList();

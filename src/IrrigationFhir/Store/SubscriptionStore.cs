@@ -8,7 +8,9 @@ namespace IrrigationFhir.Store;
 /// <param name="Id">Its logical id.</param>
 /// <param name="Status"><c>requested</c>, <c>active</c>, <c>error</c> or <c>off</c>.</param>
 /// <param name="Topic">Slug of its topic.</param>
-/// <param name="Filters">As JSON: an array of objects with <c>p</c>, the parameter, and <c>any</c>, the values of which one has to match.</param>
+/// <param name="Filters">
+/// As JSON: an array of objects with <c>p</c>, the parameter, and <c>any</c>, the values of which one has to match.
+/// </param>
 /// <param name="Request">What its client asked for, as the room of subscriptions chose to write it. Beware: it holds secrets.</param>
 /// <param name="Error">Why it is in error; null where it is not.</param>
 /// <param name="Events">Events so far; the number of the latest.</param>
@@ -114,10 +116,14 @@ internal sealed class SubscriptionStore(Database database)
     /// <summary>Stores what a client made of one; what was counted so far stays.</summary>
     /// <param name="row">What it is now; its counters are not looked at.</param>
     /// <param name="resource">What its client may see of it.</param>
-    /// <param name="before">As it was read: it has to be so still, in its version and in what it holds that its client does not see.</param>
+    /// <param name="before">
+    /// As it was read: it has to be so still, in its version and in what it holds that its client does not see.
+    /// </param>
     /// <param name="most">How many there may be that are not off.</param>
     /// <param name="stop">Gives up.</param>
-    /// <remarks>With other filters what waits is not told any more: it was asked for by the old ones. <c>$events</c> still gives it.</remarks>
+    /// <remarks>
+    /// With other filters what waits is not told any more: it was asked for by the old ones. <c>$events</c> still gives it.
+    /// </remarks>
     public Task<SubscriptionOutcome> Update(
         SubscriptionRow row,
         ResourceDraft resource,
@@ -203,7 +209,9 @@ internal sealed class SubscriptionStore(Database database)
     public Task<IReadOnlyList<SubscriptionRow>> Of(IReadOnlyList<string> statuses, CancellationToken stop) =>
         Several("status in @statuses order by id", new { statuses }, stop);
 
-    /// <summary>Those with something to do: a handshake, events that were not acknowledged, a heartbeat that is due, an end that has come.</summary>
+    /// <summary>
+    /// Those with something to do: a handshake, events that were not acknowledged, a heartbeat that is due, an end that has come.
+    /// </summary>
     public async Task<IReadOnlyList<string>> WithWork(Instant now, CancellationToken stop)
     {
         await using var connection = database.OpenForReading();

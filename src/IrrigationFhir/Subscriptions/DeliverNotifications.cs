@@ -37,7 +37,9 @@ internal sealed class DeliverNotifications(
 
     private readonly ConcurrentDictionary<string, Serving> served = new(StringComparer.Ordinal);
 
-    /// <summary>Looks at a subscription again at once, because its client changed it: what waits for another attempt waits no longer.</summary>
+    /// <summary>
+    /// Looks at a subscription again at once, because its client changed it: what waits for another attempt waits no longer.
+    /// </summary>
     public void LookAgain(string id)
     {
         if (served.TryGetValue(id, out var waiting))
@@ -275,7 +277,9 @@ internal sealed class DeliverNotifications(
         public volatile bool Again;
     }
 
-    /// <summary>The right to deliver, of one process among those that share a folder: the system gives it back when a process dies, however it dies.</summary>
+    /// <summary>
+    /// The right to deliver, of one process among those that share a folder: the system gives it back when a process dies, however it dies.
+    /// </summary>
     private sealed class Turn(FileStream held) : IDisposable
     {
         public static async Task<Turn> Wait(string folder, TimeSpan between, CancellationToken stop)

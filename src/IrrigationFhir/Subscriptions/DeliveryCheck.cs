@@ -5,7 +5,9 @@ using NodaTime;
 namespace IrrigationFhir.Subscriptions;
 
 /// <summary>Whether subscribers are told: how many events wait, for how long, and how many subscriptions are in error.</summary>
-/// <remarks>An endpoint that fails degrades and never takes the service out: the fault is on the other side, and entries are still to be taken.</remarks>
+/// <remarks>
+/// An endpoint that fails degrades and never takes the service out: the fault is on the other side, and entries are still to be taken.
+/// </remarks>
 internal sealed class DeliveryCheck(SubscriptionStore subscriptions, Database database, Endpoints endpoints, TimeProvider clock)
     : IHealthCheck
 {

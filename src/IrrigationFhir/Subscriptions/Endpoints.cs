@@ -7,8 +7,12 @@ using Polly.Timeout;
 
 namespace IrrigationFhir.Subscriptions;
 
-/// <summary>How one endpoint is treated: no more calls at once than it is given, none for a while after several failed, and none that lasts.</summary>
-/// <remarks>By its whole address, so that a bad path harms no other on the same host. What is known of an endpoint is forgotten with the process.</remarks>
+/// <summary>
+/// How one endpoint is treated: no more calls at once than it is given, none for a while after several failed, and none that lasts.
+/// </summary>
+/// <remarks>
+/// By its whole address, so that a bad path harms no other on the same host. What is known of an endpoint is forgotten with the process.
+/// </remarks>
 internal sealed class Endpoints(SubscriptionSettings settings, TimeProvider clock)
 {
     /// <summary>Attempts in a row that have to fail before an endpoint is left alone.</summary>
@@ -97,7 +101,9 @@ internal sealed class Endpoints(SubscriptionSettings settings, TimeProvider cloc
         public DateTimeOffset LastCall { get; set; }
     }
 
-    /// <summary>Tries again what failed, ever less often, and not before the endpoint asked for it. Ends with the first result that is no failure.</summary>
+    /// <summary>
+    /// Tries again what failed, ever less often, and not before the endpoint asked for it. Ends with the first result that is no failure.
+    /// </summary>
     public ResiliencePipeline<Served> Persistence { get; } =
         new ResiliencePipelineBuilder<Served> { TimeProvider = clock }
             .AddRetry(

@@ -14,7 +14,8 @@ internal static class HeaderLines
     /// <summary>Longest line, in characters. Our judgement: servers commonly refuse more than 8 KiB of all headers together.</summary>
     public const int Longest = 4096;
 
-    // RFC 9110, 7.6.1 (meant for the next hop only), 7.2 and 8 (settled by the request itself), 10.1.1; 10.2.1 and 8.8.2 and RFC 9111, 5.3 (of an answer, not of a request).
+    // RFC 9110, 7.6.1 (meant for the next hop only), 7.2 and 8 (settled by the request itself), 10.1.1; 10.2.1 and 8.8.2 and RFC 9111, 5.3
+    // (of an answer, not of a request).
     private static readonly HashSet<string> NotYours = new(StringComparer.OrdinalIgnoreCase)
     {
         "Connection",

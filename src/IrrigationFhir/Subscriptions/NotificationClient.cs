@@ -7,7 +7,9 @@ using System.Security.Cryptography.X509Certificates;
 namespace IrrigationFhir.Subscriptions;
 
 /// <summary>What became of sending a notification.</summary>
-/// <param name="Failure">What failed; null where the endpoint acknowledged it. Never anything that the endpoint or its address said.</param>
+/// <param name="Failure">
+/// What failed; null where the endpoint acknowledged it. Never anything that the endpoint or its address said.
+/// </param>
 /// <param name="RetryAfter">When the endpoint asked to be tried again; null where it did not.</param>
 /// <param name="Tried">Whether a call was made at all: none is while the endpoint is left alone.</param>
 internal sealed record Sent(string? Failure, TimeSpan? RetryAfter = null, bool Tried = true)
@@ -16,7 +18,9 @@ internal sealed record Sent(string? Failure, TimeSpan? RetryAfter = null, bool T
     public static Sent Acknowledged { get; } = new((string?)null);
 }
 
-/// <summary>Sends one notification to one endpoint, once. No redirect, no proxy, no cookie; of the answer only its status and Retry-After are read.</summary>
+/// <summary>
+/// Sends one notification to one endpoint, once. No redirect, no proxy, no cookie; of the answer only its status and Retry-After are read.
+/// </summary>
 internal sealed class NotificationClient(HttpClient http, TimeProvider clock)
 {
     /// <summary>Sends it.</summary>

@@ -27,7 +27,10 @@ internal enum NotificationKind
     QueryEvent,
 }
 
-/// <summary>Notifications as the Subscriptions R5 Backport guide 1.1.0 writes them in R4: a history whose first entry says how the subscription stands.</summary>
+/// <summary>
+/// Notifications as the Subscriptions R5 Backport guide 1.1.0 writes them in R4: a history whose first entry says how the subscription
+/// stands.
+/// </summary>
 /// <remarks>
 /// R4 wants request and response in every entry of a history (bdl-3, bdl-4) and no version in a fullUrl (bdl-8). Both counters are
 /// strings, because R4 has no integer64.
@@ -103,7 +106,9 @@ internal static class Notifications
     /// <param name="subscription">The subscription.</param>
     /// <param name="events">The events that it is said with.</param>
     /// <param name="now">When it is said; with the rest it makes the id.</param>
-    /// <param name="content">How much of the resources; null is as subscribed. With <c>empty</c> neither the topic nor a resource is named.</param>
+    /// <param name="content">
+    /// How much of the resources; null is as subscribed. With <c>empty</c> neither the topic nor a resource is named.
+    /// </param>
     public static Parameters Status(
         NotificationKind kind,
         string baseUrl,

@@ -6,7 +6,9 @@ namespace IrrigationFhir.Subscriptions;
 /// <summary>The call was not made: the endpoint's address is one that nobody may be sent to.</summary>
 internal sealed class AddressNotAllowed() : HttpRequestException("the endpoint's address is not allowed");
 
-/// <summary>Where a call may go: what is asked of an endpoint when somebody subscribes, and of its address each time a connection is made.</summary>
+/// <summary>
+/// Where a call may go: what is asked of an endpoint when somebody subscribes, and of its address each time a connection is made.
+/// </summary>
 /// <remarks>
 /// A name is not trusted to mean the same address twice: the addresses that it has at the moment of connecting are looked at, and the
 /// connection goes to one of those. If one of several is not allowed, none is used.

@@ -10,7 +10,9 @@ namespace IrrigationFhir.Subscriptions;
 /// <param name="AnyOf">The texts of which one has to be among those of <see cref="EventAttributes"/>; at least one.</param>
 internal sealed record SubscriptionFilter(string Parameter, ImmutableArray<string> AnyOf)
 {
-    /// <summary>Most conditions of one subscription, and most values of one condition. Our judgement: each is compared at every change.</summary>
+    /// <summary>
+    /// Most conditions of one subscription, and most values of one condition. Our judgement: each is compared at every change.
+    /// </summary>
     public const int Most = 100;
 
     // A code that no resource of the topic can carry would never be found, and its subscriber would take the silence for "all is well".
@@ -31,7 +33,10 @@ internal sealed record SubscriptionFilter(string Parameter, ImmutableArray<strin
         }
     );
 
-    /// <summary>Reads one filter criteria: <c>Flag?code=a,b&amp;patient=Patient/1</c> as the guide has it, or <c>Flag.code=a</c>; each part of it is a condition.</summary>
+    /// <summary>
+    /// Reads one filter criteria: <c>Flag?code=a,b&amp;patient=Patient/1</c> as the guide has it, or <c>Flag.code=a</c>; each part of it is
+    /// a condition.
+    /// </summary>
     /// <param name="text">The criteria; may be percent-encoded. A + is a plus.</param>
     /// <param name="topic">The topic it filters.</param>
     /// <param name="where">Its path.</param>

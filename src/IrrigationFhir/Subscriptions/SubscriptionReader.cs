@@ -222,7 +222,8 @@ internal static partial class SubscriptionReader
     private static bool IsBlank(char c) =>
         char.IsWhiteSpace(c) || char.IsControl(c) || char.GetUnicodeCategory(c) == UnicodeCategory.Format;
 
-    // The guide's examples say application/fhir+json, the public test kit takes in application/json only: both are FHIR JSON (R4 http.html).
+    // The guide's examples say application/fhir+json, the public test kit takes in application/json only: both are FHIR JSON (R4
+    // http.html).
     private static string? Mime(Subscription.ChannelComponent channel, List<EntryProblem> problems)
     {
         var where = $"{At}.channel.payload";

@@ -23,7 +23,9 @@ internal enum PayloadContent
 /// <param name="Endpoint">Where to: absolute, http or https, allowed by the rules in force when it was read.</param>
 /// <param name="Mime">The Content-Type of a notification.</param>
 /// <param name="Content">How much a notification carries.</param>
-/// <param name="Headers">Lines <c>Name: value</c> to send along. Their values are secrets: never written to a log, never shown to a reader.</param>
+/// <param name="Headers">
+/// Lines <c>Name: value</c> to send along. Their values are secrets: never written to a log, never shown to a reader.
+/// </param>
 /// <param name="Heartbeat">After how much silence a heartbeat is sent; null sends none.</param>
 /// <param name="Timeout">After how long an attempt has failed; null leaves it to the service.</param>
 /// <param name="MaxCount">Most events in one notification; at least 1.</param>

@@ -8,18 +8,23 @@ namespace IrrigationFhir.Subscriptions;
 internal sealed class SubscriptionSettings
 {
     /// <summary>
-    /// Hosts that may be told, each <c>host</c> (port 443), <c>host:port</c> or <c>*.domain</c> (any host below it). Default none: nothing about a
-    /// patient leaves before somebody has said where to.
+    /// Hosts that may be told, each <c>host</c> (port 443), <c>host:port</c> or <c>*.domain</c> (any host below it). Default none: nothing
+    /// about a patient leaves before somebody has said where to.
     /// </summary>
     public string[] AllowedHosts { get; set; } = [];
 
-    /// <summary>Networks of the house, as <c>10.20.0.0/16</c>, that an allowed host may lie in although their addresses are private. Default none.</summary>
+    /// <summary>
+    /// Networks of the house, as <c>10.20.0.0/16</c>, that an allowed host may lie in although their addresses are private. Default none.
+    /// </summary>
     public string[] PrivateNetworks { get; set; } = [];
 
     /// <summary>Whether endpoints on this machine may be told, without TLS too: for development. Default false.</summary>
     public bool AllowLoopback { get; set; }
 
-    /// <summary>Path of a PEM file with the certificate authorities that endpoints are trusted by. Default: those of the system. A file that is set replaces them.</summary>
+    /// <summary>
+    /// Path of a PEM file with the certificate authorities that endpoints are trusted by. Default: those of the system. A file that is set
+    /// replaces them.
+    /// </summary>
     public string? CertificateAuthorities { get; set; }
 
     /// <summary>Most subscriptions that are not off. Default 1,000, range 1 to 100,000.</summary>
@@ -28,7 +33,10 @@ internal sealed class SubscriptionSettings
     /// <summary>How long an endpoint has to answer, unless the subscription says so itself. Default 10 s, range 1 s to 5 min.</summary>
     public TimeSpan Timeout { get; set; } = TimeSpan.FromSeconds(10);
 
-    /// <summary>How long after the first failure it is tried again; twice that after the next, and so on, with jitter. Default 1 s, range 10 ms to 1 h.</summary>
+    /// <summary>
+    /// How long after the first failure it is tried again; twice that after the next, and so on, with jitter. Default 1 s, range 10 ms to 1
+    /// h.
+    /// </summary>
     public TimeSpan RetryFirst { get; set; } = TimeSpan.FromSeconds(1);
 
     /// <summary>The longest time between two attempts. Default 5 min, range 10 ms to 1 day.</summary>
@@ -46,7 +54,10 @@ internal sealed class SubscriptionSettings
     /// <summary>How long an endpoint is left alone after attempts on it failed in a row. Default 30 s, range 0.5 s to 1 h.</summary>
     public TimeSpan BreakFor { get; set; } = TimeSpan.FromSeconds(30);
 
-    /// <summary>For how long events are kept for <c>$events</c>. Default 7 days, range 1 h to 3,650 days. What an active subscription is still to be told is kept longer.</summary>
+    /// <summary>
+    /// For how long events are kept for <c>$events</c>. Default 7 days, range 1 h to 3,650 days. What an active subscription is still to be
+    /// told is kept longer.
+    /// </summary>
     public TimeSpan Keep { get; set; } = TimeSpan.FromDays(7);
 
     /// <summary><see cref="PrivateNetworks"/>, read.</summary>

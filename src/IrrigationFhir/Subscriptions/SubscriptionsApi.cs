@@ -6,7 +6,9 @@ using IrrigationFhir.Store;
 
 namespace IrrigationFhir.Subscriptions;
 
-/// <summary>Who is told of what: create and update of Subscriptions, <c>$status</c>, <c>$events</c>. Reading and searching them is the FHIR API's.</summary>
+/// <summary>
+/// Who is told of what: create and update of Subscriptions, <c>$status</c>, <c>$events</c>. Reading and searching them is the FHIR API's.
+/// </summary>
 internal static class SubscriptionsApi
 {
     /// <summary>Said in the CapabilityStatement: what a subscriber has to know and the guide leaves open.</summary>

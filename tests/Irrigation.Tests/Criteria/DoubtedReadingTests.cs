@@ -12,7 +12,9 @@ public class DoubtedReadingTests
 {
     private static readonly Patient Adult = new(new(1950, 5, 1), DateTimeZone.Utc);
 
-    /// <summary>60 mL/h run in and 80 are emptied each hour: 20 mL of urine, by 70 kg 0.29 mL/kg/h. The fourth may be other than 80.</summary>
+    /// <summary>
+    /// 60 mL/h run in and 80 are emptied each hour: 20 mL of urine, by 70 kg 0.29 mL/kg/h. The fourth may be other than 80.
+    /// </summary>
     private static Ward Hours(decimal fourth)
     {
         var ward = Opens("00:00").Weighs("00:00", 70).BagHung("00:00", 3000).Flow("00:00", 60);

@@ -4,7 +4,10 @@ using static Irrigation.Tests.Ward;
 
 namespace Irrigation.Tests.Flags;
 
-/// <summary>F14: irrigant bag low (10 min or a tenth) and dry; drainage bag at two thirds, nine tenths, or soon (common practice; our judgement; clinical reference 1.9 and 9).</summary>
+/// <summary>
+/// F14: irrigant bag low (10 min or a tenth) and dry; drainage bag at two thirds, nine tenths, or soon (common practice; our judgement;
+/// clinical reference 1.9 and 9).
+/// </summary>
 public class BagTests
 {
     [Theory]
@@ -67,7 +70,8 @@ public class BagTests
     [Fact]
     public void A_drainage_bag_is_told_half_an_hour_before_two_thirds_and_urgent_from_nine_tenths()
     {
-        // Clinical reference 1.9: a 2 L bag reaches two thirds at 500 + 60 mL/h after 1333.3 / 560 = 2.38 h, 2:22:51.4; half an hour before is 19:52:51.4, told at the next whole second.
+        // Clinical reference 1.9: a 2 L bag reaches two thirds at 500 + 60 mL/h after 1333.3 / 560 = 2.38 h, 2:22:51.4; half an hour before
+        // is 19:52:51.4, told at the next whole second.
         var two = FlagLimits.Default with
         {
             Forecasts = ForecastSettings.Default with { DrainageBag = Ml(2000) },

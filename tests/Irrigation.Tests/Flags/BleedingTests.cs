@@ -3,7 +3,10 @@ using Irrigation.Flags;
 
 namespace Irrigation.Tests.Flags;
 
-/// <summary>F11: a grade more than at the last look on the same scale, one of the two bloodiest, or new clots (Stout, Urology 2021;149:32-36; our judgement).</summary>
+/// <summary>
+/// F11: a grade more than at the last look on the same scale, one of the two bloodiest, or new clots (Stout, Urology 2021;149:32-36; our
+/// judgement).
+/// </summary>
 public class BleedingTests
 {
     private const string Slug = "bleeding-worse";

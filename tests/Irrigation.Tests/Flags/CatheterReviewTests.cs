@@ -5,7 +5,10 @@ using static Irrigation.Tests.Ward;
 
 namespace Irrigation.Tests.Flags;
 
-/// <summary>F21: from the third day of a catheter its indication is reviewed daily; an opened system is told (NHSN, from memory; the hour is our judgement; clinical reference 7 and 9).</summary>
+/// <summary>
+/// F21: from the third day of a catheter its indication is reviewed daily; an opened system is told (NHSN, from memory; the hour is our
+/// judgement; clinical reference 7 and 9).
+/// </summary>
 public class CatheterReviewTests
 {
     private const string Slug = "catheter-review";

@@ -3,7 +3,10 @@ using Irrigation.Flags;
 
 namespace Irrigation.Tests.Flags;
 
-/// <summary>F3: irrigation runs and the drainage was not read for 60 min, for 15 min above 1 L/h (hourly check, teaching texts; clinical reference 9; our judgement).</summary>
+/// <summary>
+/// F3: irrigation runs and the drainage was not read for 60 min, for 15 min above 1 L/h (hourly check, teaching texts; clinical reference
+/// 9; our judgement).
+/// </summary>
 public class DrainageReadingStaleTests
 {
     private const string Slug = "drainage-reading-stale";

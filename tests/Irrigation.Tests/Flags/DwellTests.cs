@@ -3,7 +3,9 @@ using NodaTime;
 
 namespace Irrigation.Tests.Flags;
 
-/// <summary>F13: past the ordered dwell, inflow while clamped, nobody there (the order; common practice; clinical reference 2.6 and 9).</summary>
+/// <summary>
+/// F13: past the ordered dwell, inflow while clamped, nobody there (the order; common practice; clinical reference 2.6 and 9).
+/// </summary>
 public class DwellTests
 {
     private static Ward Clamped() =>

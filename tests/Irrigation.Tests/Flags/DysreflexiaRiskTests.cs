@@ -5,7 +5,9 @@ using static Irrigation.Tests.Ward;
 
 namespace Irrigation.Tests.Flags;
 
-/// <summary>F20: spinal cord injury at or above T6 and a bladder that may be full: urgent (Can-SCIP / PVA 2020, clinical reference 6 and 9).</summary>
+/// <summary>
+/// F20: spinal cord injury at or above T6 and a bladder that may be full: urgent (Can-SCIP / PVA 2020, clinical reference 6 and 9).
+/// </summary>
 public class DysreflexiaRiskTests
 {
     private const string Slug = "dysreflexia-risk";

@@ -6,7 +6,10 @@ using static Irrigation.Tests.Ward;
 
 namespace Irrigation.Tests.Flags;
 
-/// <summary>F17, F18 and what was seen: flags about a single entry, which stand a shift (in-vitro study of gravity flow; Sci Rep 2021; our judgement; clinical reference 2.7, 4 and 9).</summary>
+/// <summary>
+/// F17, F18 and what was seen: flags about a single entry, which stand a shift (in-vitro study of gravity flow; Sci Rep 2021; our
+/// judgement; clinical reference 2.7, 4 and 9).
+/// </summary>
 public class EntryFlagTests
 {
     [Theory]

@@ -3,7 +3,9 @@ using Irrigation.Flags;
 
 namespace Irrigation.Tests.Flags;
 
-/// <summary>F4: a closed interval with a corrected output below 0 (clinical reference 1.2 and 9; negative outputs of an open dataset).</summary>
+/// <summary>
+/// F4: a closed interval with a corrected output below 0 (clinical reference 1.2 and 9; negative outputs of an open dataset).
+/// </summary>
 public class NegativeCorrectedOutputTests
 {
     private const string Slug = "negative-corrected-output";

@@ -4,7 +4,10 @@ using static Irrigation.Tests.Ward;
 
 namespace Irrigation.Tests.Flags;
 
-/// <summary>F2: inflow, drain open, observed drainage 0 for min(30 min, the time in which 200 mL run in) (exam item; clinical reference 2.4 and 9; our judgement).</summary>
+/// <summary>
+/// F2: inflow, drain open, observed drainage 0 for min(30 min, the time in which 200 mL run in) (exam item; clinical reference 2.4 and 9;
+/// our judgement).
+/// </summary>
 public class NoDrainageTests
 {
     private const string Slug = "no-drainage";

@@ -5,7 +5,10 @@ using static Irrigation.Tests.Ward;
 
 namespace Irrigation.Tests.Flags;
 
-/// <summary>F15: what is done is not what was ordered, no order, an expired one, two identifiers not checked (common practice; clinical reference 9).</summary>
+/// <summary>
+/// F15: what is done is not what was ordered, no order, an expired one, two identifiers not checked (common practice; clinical reference
+/// 9).
+/// </summary>
 public class OrderMismatchTests
 {
     private const string Slug = "order-mismatch";

@@ -4,7 +4,10 @@ using static Irrigation.Tests.Ward;
 
 namespace Irrigation.Tests.Flags;
 
-/// <summary>F1: warning from 200 mL whose interval lies above 0, critical from 500 mL or 0.8 of the patient's own capacity (clinical reference 2.4 and 9; our judgement).</summary>
+/// <summary>
+/// F1: warning from 200 mL whose interval lies above 0, critical from 500 mL or 0.8 of the patient's own capacity (clinical reference 2.4
+/// and 9; our judgement).
+/// </summary>
 public class OutflowDeficitTests
 {
     private const string Slug = "outflow-deficit";
@@ -38,7 +41,8 @@ public class OutflowDeficitTests
     [Fact]
     public void Critical_does_not_wait_for_the_interval_and_is_urgent_with_it()
     {
-        // 5 h of 600 mL/h read hourly, 100 mL short each: 500 mL of 3000, and the flow alone is off by 12 %, 367 mL: 1.3 of them, and not 2.
+        // 5 h of 600 mL/h read hourly, 100 mL short each: 500 mL of 3000, and the flow alone is off by 12 %, 367 mL: 1.3 of them, and not
+        // 2.
         Ward Short() =>
             Opens("18:00")
                 .BagHung("18:00", 5000)

@@ -4,7 +4,10 @@ using static Irrigation.Tests.Ward;
 
 namespace Irrigation.Tests.Flags;
 
-/// <summary>F9: after an obstruction was relieved, 200 mL/h or more in each of two consecutive hours, or 3 L or more in 24 h (LITFL, clinical reference 2.2).</summary>
+/// <summary>
+/// F9: after an obstruction was relieved, 200 mL/h or more in each of two consecutive hours, or 3 L or more in 24 h (LITFL, clinical
+/// reference 2.2).
+/// </summary>
 public class PostObstructiveDiuresisTests
 {
     private const string Slug = "post-obstructive-diuresis";

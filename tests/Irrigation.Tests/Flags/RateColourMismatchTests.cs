@@ -2,7 +2,10 @@ using Irrigation.Flags;
 
 namespace Irrigation.Tests.Flags;
 
-/// <summary>F12: bright red or clots and no higher flow, call or washout within 15 min; clear for 12 h and the flow not reviewed (teaching text; the times are our judgement).</summary>
+/// <summary>
+/// F12: bright red or clots and no higher flow, call or washout within 15 min; clear for 12 h and the flow not reviewed (teaching text; the
+/// times are our judgement).
+/// </summary>
 public class RateColourMismatchTests
 {
     private const string Slug = "rate-colour-mismatch";

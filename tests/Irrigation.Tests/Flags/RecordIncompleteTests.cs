@@ -5,7 +5,10 @@ using static Irrigation.Tests.Ward;
 
 namespace Irrigation.Tests.Flags;
 
-/// <summary>F19: what the record needs is missing, by name, from an hour after the irrigation began (clinical reference 8; what counts is our judgement).</summary>
+/// <summary>
+/// F19: what the record needs is missing, by name, from an hour after the irrigation began (clinical reference 8; what counts is our
+/// judgement).
+/// </summary>
 public class RecordIncompleteTests
 {
     private const string Slug = "record-incomplete";

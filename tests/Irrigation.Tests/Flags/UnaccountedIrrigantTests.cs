@@ -4,7 +4,10 @@ using static Irrigation.Tests.Ward;
 
 namespace Irrigation.Tests.Flags;
 
-/// <summary>F10: BSGE/ESGE 2016 limits of hysteroscopy, borrowed: hypotonic 1000 mL (at risk 750), isotonic 2500 (1500); only in a procedure (clinical reference 2.5).</summary>
+/// <summary>
+/// F10: BSGE/ESGE 2016 limits of hysteroscopy, borrowed: hypotonic 1000 mL (at risk 750), isotonic 2500 (1500); only in a procedure
+/// (clinical reference 2.5).
+/// </summary>
 public class UnaccountedIrrigantTests
 {
     private const string Slug = "unaccounted-irrigant";

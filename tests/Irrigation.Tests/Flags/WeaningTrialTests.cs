@@ -5,7 +5,10 @@ using static Irrigation.Tests.Ward;
 
 namespace Irrigation.Tests.Flags;
 
-/// <summary>Trials to do without irrigation: stop time, observation interval, recurrence, void volume and residual (clinical reference 7; the limit of an hour is our judgement).</summary>
+/// <summary>
+/// Trials to do without irrigation: stop time, observation interval, recurrence, void volume and residual (clinical reference 7; the limit
+/// of an hour is our judgement).
+/// </summary>
 public class WeaningTrialTests
 {
     /// <summary>Irrigation at 300 mL/h from 06:00, drained and stopped at 10:00: 1200 mL in, 1500 mL out.</summary>

@@ -3,7 +3,9 @@ using Xunit.Abstractions;
 
 namespace Irrigation.Tests.VirtualWard;
 
-/// <summary>Thousands of simulated hours of irrigation into which faults are put: are the flags there in time, and how often do they cry wolf?</summary>
+/// <summary>
+/// Thousands of simulated hours of irrigation into which faults are put: are the flags there in time, and how often do they cry wolf?
+/// </summary>
 /// <remarks>
 /// The same draw each time. What it measures is written out, and stands in <c>README.md</c> beside this file. The chart's errors are
 /// those that the product works with, so it proves the rules, and not that a ward's containers are as good as their characters.
@@ -39,8 +41,8 @@ public class InjectedFaultTests(ITestOutputHelper output)
 
     /// <summary>Before 300 mL are retained, or no later than the reading after the first one that could show it.</summary>
     /// <remarks>
-    /// Not met by every bed: where two readings may be wrong by half of what ran in between them (marks of ±50 mL each at a slow flow, ±5 min
-    /// each every 15 min), a few take one reading more, and up to a litre is retained by then. A rule that catches those too, next to
+    /// Not met by every bed: where two readings may be wrong by half of what ran in between them (marks of ±50 mL each at a slow flow, ±5
+    /// min each every 15 min), a few take one reading more, and up to a litre is retained by then. A rule that catches those too, next to
     /// nothing over less than half an hour, calls 22 false urgent flags per 1000 h of 1 to 2 L/h; that was tried.
     /// </remarks>
     [Theory]

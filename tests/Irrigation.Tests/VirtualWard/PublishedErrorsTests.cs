@@ -126,7 +126,9 @@ public class PublishedErrorsTests(ITestOutputHelper output)
         }
     }
 
-    /// <remarks>Two in five of all flows up to 1 L/h: off a container's marks at 600 mL/h hardly anything can be decided, by anybody.</remarks>
+    /// <remarks>
+    /// Two in five of all flows up to 1 L/h: off a container's marks at 600 mL/h hardly anything can be decided, by anybody.
+    /// </remarks>
     [Theory]
     [InlineData(300, 0.5)]
     [InlineData(1000, 0.38)]
@@ -155,7 +157,9 @@ public class PublishedErrorsTests(ITestOutputHelper output)
     }
 
     /// <summary>Whether what is called likely is likely, tenth by tenth.</summary>
-    /// <remarks>The questions of one bed hang together, so chance is reckoned bed by bed, and one standard error of it is allowed.</remarks>
+    /// <remarks>
+    /// The questions of one bed hang together, so chance is reckoned bed by bed, and one standard error of it is allowed.
+    /// </remarks>
     [Fact]
     public void Of_the_cases_with_a_stated_probability_that_share_is_met()
     {

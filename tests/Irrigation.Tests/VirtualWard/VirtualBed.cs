@@ -91,7 +91,9 @@ internal sealed class VirtualBed
 
     private double Urine(double at) => urinePerHour * (at + (urineDrift * at * (1 - (at / 24))));
 
-    /// <summary>Irrigant delivered by a time: within a bag the flow falls or rises, so that it is off by drift · p · (1 − p) at the fraction p.</summary>
+    /// <summary>
+    /// Irrigant delivered by a time: within a bag the flow falls or rises, so that it is off by drift · p · (1 − p) at the fraction p.
+    /// </summary>
     private double Irrigant(double at) =>
         bags.Sum(bag =>
         {

@@ -5,7 +5,9 @@ using Xunit.Abstractions;
 
 namespace Irrigation.Tests.VirtualWard;
 
-/// <summary>Thousands of simulated hours in which the true urine is known: do the numbers, the intervals and the decisions keep their word?</summary>
+/// <summary>
+/// Thousands of simulated hours in which the true urine is known: do the numbers, the intervals and the decisions keep their word?
+/// </summary>
 /// <remarks>
 /// The chart's errors are drawn from the same characters that the product works with. So this proves the arithmetic from characters
 /// to interval, in every way of charting, and not that a ward's containers are as good as their characters.

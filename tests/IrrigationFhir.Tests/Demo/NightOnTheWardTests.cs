@@ -7,8 +7,8 @@ namespace IrrigationFhir.Tests.Demo;
 public class NightOnTheWardTests
 {
     /// <summary>
-    /// First bag: 3000 − 40 in the tubing = 2960 mL; charted 600 mL/h × 2.5 h + 800 × 1 h 50 min = 2966.7, so its flow is taken times 0.99775.
-    /// Second bag: 3000 − 700 left = 2300 mL; charted 800 × 1 h 20 min + 800 × 1.5 h = 2266.7, so times 1.01471.
+    /// First bag: 3000 − 40 in the tubing = 2960 mL; charted 600 mL/h × 2.5 h + 800 × 1 h 50 min = 2966.7, so its flow is taken times
+    /// 0.99775. Second bag: 3000 − 700 left = 2300 mL; charted 800 × 1 h 20 min + 800 × 1.5 h = 2266.7, so times 1.01471.
     /// </summary>
     public static TheoryData<string, decimal, decimal, decimal, string> Intervals =>
         new()

@@ -591,7 +591,9 @@ public sealed class BadInputTests(EveningOnTheWard evening)
     private static JsonObject Total(string from, string to, string line = "9") =>
         Of("irrigant-instilled", "bad", to, ("from", At(from)), ("to", At(to)), ("volume", Millilitres(500)), ("line", line)).Without("at");
 
-    /// <summary>08:05 a bag on line 1; 10:00 to 11:00 a total on line 2; 13:00 clamped, read at 13:10; the episode ended at 20:00.</summary>
+    /// <summary>
+    /// 08:05 a bag on line 1; 10:00 to 11:00 a total on line 2; 13:00 clamped, read at 13:10; the episode ended at 20:00.
+    /// </summary>
     private async Task<string> Morning()
     {
         var episode = await evening.Open(End);

@@ -4,7 +4,9 @@ using static IrrigationFhir.Tests.Entries.Charted;
 
 namespace IrrigationFhir.Tests.Entries;
 
-/// <summary>Where a number follows that cannot be, the reading is taken and its sender told at once, who can still look at the scale.</summary>
+/// <summary>
+/// Where a number follows that cannot be, the reading is taken and its sender told at once, who can still look at the scale.
+/// </summary>
 [Collection(EveningOnTheWard.Name)]
 public sealed class DoubtsToldTests(EveningOnTheWard evening)
 {

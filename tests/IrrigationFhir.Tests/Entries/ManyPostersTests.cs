@@ -32,7 +32,8 @@ public class ManyPostersTests
             var took = (await Task.WhenAll(posts)).Order().ToList();
             await patience.CancelAsync();
 
-            // Not how fast, but that nobody stands still: each posts some 0.1 s of work, and a pool that starves adds a thread or two a second.
+            // Not how fast, but that nobody stands still: each posts some 0.1 s of work, and a pool that starves adds a thread or two a
+            // second.
             var alone = await Alone(ward);
             var p95 = took[(int)(took.Count * 0.95)];
             var all = alone * 64 / Math.Min(Environment.ProcessorCount, 2);

@@ -4,7 +4,9 @@ using static IrrigationFhir.Tests.Entries.Charted;
 
 namespace IrrigationFhir.Tests.Entries;
 
-/// <summary>Entries may come twice, late, changed, withdrawn, at once and in any shape: nothing is lost and nothing counts double.</summary>
+/// <summary>
+/// Entries may come twice, late, changed, withdrawn, at once and in any shape: nothing is lost and nothing counts double.
+/// </summary>
 [Collection(EveningOnTheWard.Name)]
 public sealed class RecordingTests(EveningOnTheWard evening)
 {
@@ -225,7 +227,8 @@ public sealed class RecordingTests(EveningOnTheWard evening)
         Assert.True(facts.Count >= 13, "seven entries of volume, two intervals, their hours, a day, the irrigation");
         Assert.Equal(facts, await evening.Service.Facts(lines));
 
-        // One by one in the evening, flags of the morning were told between them and taken back: that alone depends on the order of arrival.
+        // One by one in the evening, flags of the morning were told between them and taken back: that alone depends on the order of
+        // arrival.
         Assert.Equal(
             facts,
             (await evening.Service.Facts(singles)).Where(fact => !fact.Key.Contains(".late-entry.", StringComparison.Ordinal))

@@ -132,7 +132,10 @@ public class UnitTests(ITestOutputHelper output)
         Repo.Agrees("src/IrrigationFhir/Entries/units.md", report.ToString());
     }
 
-    /// <summary>What is taken is searched by too, so both must say the same of it. For tests/oracles.sh: with ORACLES=folder all of them are written there.</summary>
+    /// <summary>
+    /// What is taken is searched by too, so both must say the same of it. For tests/oracles.sh: with ORACLES=folder all of them are written
+    /// there.
+    /// </summary>
     [Fact]
     public void Every_unit_is_the_same_to_the_reader_and_to_the_search_and_is_written_out_for_another_engine_to_judge()
     {

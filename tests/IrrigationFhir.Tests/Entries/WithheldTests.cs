@@ -3,7 +3,9 @@ using static IrrigationFhir.Tests.Entries.Charted;
 
 namespace IrrigationFhir.Tests.Entries;
 
-/// <summary>A measured fact outlives what we make of it: a resource that fails its profile is withheld and named, the entry stays.</summary>
+/// <summary>
+/// A measured fact outlives what we make of it: a resource that fails its profile is withheld and named, the entry stays.
+/// </summary>
 public class WithheldTests
 {
     [Fact]

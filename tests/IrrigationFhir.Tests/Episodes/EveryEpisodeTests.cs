@@ -12,8 +12,12 @@ using NodaTime;
 
 namespace IrrigationFhir.Tests.Episodes;
 
-/// <summary>Whatever description of an episode is taken, and whatever entries: no rule, criterion, forecast or report ever throws.</summary>
-/// <remarks>Numbers are drawn at the edges of what the readers take: what is refused is passed over, what is taken has to be borne.</remarks>
+/// <summary>
+/// Whatever description of an episode is taken, and whatever entries: no rule, criterion, forecast or report ever throws.
+/// </summary>
+/// <remarks>
+/// Numbers are drawn at the edges of what the readers take: what is refused is passed over, what is taken has to be borne.
+/// </remarks>
 public class EveryEpisodeTests
 {
     private static readonly Instant Start = Instant.FromUtc(2026, 3, 14, 7, 0);

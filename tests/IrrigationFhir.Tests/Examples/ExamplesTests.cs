@@ -65,7 +65,10 @@ public class ExamplesTests
             Resources()
         );
 
-    /// <summary>The night is written below and posted by README.md; what devices send is posted by the tests of the intake, what subscribers send and are sent has its own, and so has the example subscriber; the handover is read by its own; requests have tests of their own.</summary>
+    /// <summary>
+    /// The night is written below and posted by README.md; what devices send is posted by the tests of the intake, what subscribers send
+    /// and are sent has its own, and so has the example subscriber; the handover is read by its own; requests have tests of their own.
+    /// </summary>
     [Fact]
     public void Nothing_lies_in_the_folder_that_no_test_writes_or_runs() =>
         Assert.Equal(

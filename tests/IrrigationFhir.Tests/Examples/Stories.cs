@@ -111,7 +111,10 @@ internal static class Stories
             ]
         );
 
-    /// <summary>A man of 70 kg: 160 − 20 + (35 − 30) = 145 mL in six hours is 0.345 mL/kg/h, 25 mL in the last of them 0.36; what was seen and felt beside it.</summary>
+    /// <summary>
+    /// A man of 70 kg: 160 − 20 + (35 − 30) = 145 mL in six hours is 0.345 mL/kg/h, 25 mL in the last of them 0.36; what was seen and felt
+    /// beside it.
+    /// </summary>
     private static Story LittleUrine { get; } =
         new(
             "little-urine",

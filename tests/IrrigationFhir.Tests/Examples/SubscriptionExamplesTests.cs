@@ -11,7 +11,9 @@ using Task = System.Threading.Tasks.Task;
 
 namespace IrrigationFhir.Tests.Examples;
 
-/// <summary>The folders <c>fhir-examples/subscription</c> and <c>fhir-examples/notification</c>: what a subscriber sends and what it is sent.</summary>
+/// <summary>
+/// The folders <c>fhir-examples/subscription</c> and <c>fhir-examples/notification</c>: what a subscriber sends and what it is sent.
+/// </summary>
 public class SubscriptionExamplesTests
 {
     private const string Folder = "fhir-examples";

@@ -3,7 +3,10 @@ using IrrigationFhir.Fhir;
 
 namespace IrrigationFhir.Tests.Fhir;
 
-/// <summary>An invariant on one profile, proved twice: by a resource that keeps it where it has something to say, and by one that breaks it and nothing else.</summary>
+/// <summary>
+/// An invariant on one profile, proved twice: by a resource that keeps it where it has something to say, and by one that breaks it and
+/// nothing else.
+/// </summary>
 /// <param name="Slug">The profile.</param>
 /// <param name="Key">The invariant.</param>
 /// <param name="Keeps">A valid resource.</param>

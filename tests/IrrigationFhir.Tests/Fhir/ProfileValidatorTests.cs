@@ -341,7 +341,9 @@ public class ProfileValidatorTests
         }
     }
 
-    /// <summary>What passes, what breaks one rule, and every example under the profile of every other; each with the keys of its faults.</summary>
+    /// <summary>
+    /// What passes, what breaks one rule, and every example under the profile of every other; each with the keys of its faults.
+    /// </summary>
     private static IEnumerable<(string What, Resource Resource, string Keys)> Verdicts()
     {
         foreach (var example in Judged.Examples)

@@ -34,10 +34,14 @@ public partial class FuzzTests
         CultureInfo.InvariantCulture
     );
 
-    /// <summary>Requests at once, each against a service of its own, so that what one of them stores is not laid at another's door.</summary>
+    /// <summary>
+    /// Requests at once, each against a service of its own, so that what one of them stores is not laid at another's door.
+    /// </summary>
     private const int AtOnce = 2;
 
-    /// <summary>An episode is left for a new one after so many bodies: a long log makes slow balances, and those are not what is looked for.</summary>
+    /// <summary>
+    /// An episode is left for a new one after so many bodies: a long log makes slow balances, and those are not what is looked for.
+    /// </summary>
     private const int BodiesOfOneEpisode = 150;
 
     private const int MostBytes = 32 * 1024;

@@ -17,7 +17,11 @@ public class WritingTests(EveningOnTheWard evening)
 {
     private readonly RunningService _ward = evening.Service;
 
-    /// <summary>Every refusal of these tests goes through <see cref="Sender.Send(HttpMethod, string, byte[], string, ValueTuple{string, string}[])"/>, which sees to R-HTTP-01; here are those that nothing else meets.</summary>
+    /// <summary>
+    /// Every refusal of these tests goes through
+    /// <see cref="Sender.Send(HttpMethod, string, byte[], string, ValueTuple{string, string}[])"/>, which sees to R-HTTP-01; here are those
+    /// that nothing else meets.
+    /// </summary>
     [Theory]
     [InlineData("POST", "/fhir/observation", "{}", 404, "unknown-resource")]
     [InlineData("POST", "/fhir/Patient", "{}", 404, "unknown-address")]

@@ -179,10 +179,14 @@ internal sealed record Published(
     private static decimal? Number(string text) => text.Length == 0 ? null : decimal.Parse(text, CultureInfo.InvariantCulture);
 }
 
-/// <summary>A window of the published method: mL, the hours that it counts, kg, and mL/kg/h to four decimals; null where it gives none.</summary>
+/// <summary>
+/// A window of the published method: mL, the hours that it counts, kg, and mL/kg/h to four decimals; null where it gives none.
+/// </summary>
 internal sealed record PublishedWindow(decimal Volume, decimal Hours, decimal? Kilograms, decimal? Rate);
 
-/// <summary>A stay: its rows by the time that they speak of, its weights, and what the published method says at each charted time.</summary>
+/// <summary>
+/// A stay: its rows by the time that they speak of, its weights, and what the published method says at each charted time.
+/// </summary>
 internal sealed record Stay(
     string Id,
     string Subject,

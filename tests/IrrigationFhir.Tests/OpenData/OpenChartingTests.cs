@@ -6,7 +6,9 @@ using Xunit.Abstractions;
 
 namespace IrrigationFhir.Tests.OpenData;
 
-/// <summary>The charting, imported once over HTTP: each stay an episode, each row an entry, in the order of the times they speak of.</summary>
+/// <summary>
+/// The charting, imported once over HTTP: each stay an episode, each row an entry, in the order of the times they speak of.
+/// </summary>
 public sealed class ImportedCharting : IAsyncLifetime
 {
     internal OpenCharting? Charting { get; private set; }
@@ -239,7 +241,10 @@ public sealed class OpenChartingTests(ImportedCharting imported, ITestOutputHelp
         Assert.True(differences.Count == 0, $"{differences.Count} differ\n{string.Join("\n", differences.Take(5))}");
     }
 
-    /// <summary>README.md beside this says what they are. Invented order, identity and look are not in this charting, so that what asks for them stands everywhere.</summary>
+    /// <summary>
+    /// README.md beside this says what they are. Invented order, identity and look are not in this charting, so that what asks for them
+    /// stands everywhere.
+    /// </summary>
     [SkippableFact]
     public async Task Flags_of_the_open_charting_are_counted_and_none_is_raised_without_irrigant_that_is_about_irrigant()
     {
@@ -281,7 +286,9 @@ public sealed class OpenChartingTests(ImportedCharting imported, ITestOutputHelp
         Assert.NotEmpty(counts);
     }
 
-    /// <summary>The irrigated stays, the shortest first, and those others whose rows were saved most out of order, if they are not long.</summary>
+    /// <summary>
+    /// The irrigated stays, the shortest first, and those others whose rows were saved most out of order, if they are not long.
+    /// </summary>
     private static IEnumerable<Stay> InAllWays(OpenCharting charting) =>
         [
             .. charting.Stays.Where(s => s.Irrigated).OrderBy(s => s.Rows.Count),

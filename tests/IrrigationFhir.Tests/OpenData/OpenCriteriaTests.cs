@@ -200,7 +200,10 @@ public sealed class OpenCriteriaTests(JudgedCharting judged, ITestOutputHelper o
         Assert.Equal([(75, 40), (46, 27), (11, 5)], apart);
     }
 
-    /// <summary>Theirs is an answer "only if: 6 h: hours >= 6 and &lt; 12; 12 h: >= 12; 24 h: >= 24"; ours if closed intervals cover all of the window.</summary>
+    /// <summary>
+    /// Theirs is an answer "only if: 6 h: hours >= 6 and &lt; 12; 12 h: >= 12; 24 h: >= 24"; ours if closed intervals cover all of the
+    /// window.
+    /// </summary>
     [SkippableFact]
     public void The_published_method_asks_for_hours_and_ours_for_coverage()
     {
@@ -225,7 +228,8 @@ public sealed class OpenCriteriaTests(JudgedCharting judged, ITestOutputHelper o
                 }
                 else
                 {
-                    // A long gap is no reason for silence about the mean (it is for the hours); nor is a first row that came more than an hour after admission.
+                    // A long gap is no reason for silence about the mean (it is for the hours); nor is a first row that came more than an
+                    // hour after admission.
                     Assert.True(
                         (rule.Stage == 1 && published.Hours >= 12)
                             || (from == stay.Readings[0].Before && from > stay.Exact.Log.Frame.Start),
@@ -319,7 +323,10 @@ public sealed class OpenCriteriaTests(JudgedCharting judged, ITestOutputHelper o
         }
     }
 
-    /// <summary>"A 3000 mL bag whose drainage was never charted keeps the 24 h sum negative for 17 h, and the published method calls that stage 3 throughout."</summary>
+    /// <summary>
+    /// "A 3000 mL bag whose drainage was never charted keeps the 24 h sum negative for 17 h, and the published method calls that stage 3
+    /// throughout."
+    /// </summary>
     [SkippableFact]
     public void The_bag_without_drainage_is_never_judged_and_never_makes_stage_3()
     {
@@ -357,7 +364,8 @@ public sealed class OpenCriteriaTests(JudgedCharting judged, ITestOutputHelper o
                 }
                 else
                 {
-                    // Begun after that reading, the window holds complete pairs alone: 200 mL in 7.7 h and 300 in 9.3, below 0.5 over 99.6 kg.
+                    // Begun after that reading, the window holds complete pairs alone: 200 mL in 7.7 h and 300 in 9.3, below 0.5 over 99.6
+                    // kg.
                     Assert.Equal(
                         (at, result.Reading == Reading.MeanOverWindow && result.Unit == "mL/kg/h" ? Answer.Met : Answer.NotEvaluable),
                         (at, result.Answer)
@@ -484,7 +492,9 @@ public sealed class OpenCriteriaTests(JudgedCharting judged, ITestOutputHelper o
     }
 }
 
-/// <summary>A charted time, the one before it (for the first, an hour before, as the published method has it), and what is published for it.</summary>
+/// <summary>
+/// A charted time, the one before it (for the first, an hour before, as the published method has it), and what is published for it.
+/// </summary>
 internal sealed record ChartedTime(Instant At, Instant Before, Published Published, bool Doubtful);
 
 /// <summary>A stay with its balance by measures without any doubt, and by the default ones.</summary>
@@ -604,7 +614,9 @@ internal sealed class JudgedStay
         }
     }
 
-    /// <summary>At every charted time, for each rule whose own window begins exactly at a reading, that reading; under the same conditions.</summary>
+    /// <summary>
+    /// At every charted time, for each rule whose own window begins exactly at a reading, that reading; under the same conditions.
+    /// </summary>
     public IEnumerable<(RateCriterion Rule, ChartedTime Reading, ChartedTime First)> OwnWindows() =>
         from window in PublishedWindows()
         let first = Readings.FirstOrDefault(r => r.At == window.Reading.At - window.Rule.Window)

@@ -155,7 +155,8 @@ public class CapabilityTests
                     ? value.Replace("$", "$" + prefix, StringComparison.Ordinal)
                     : prefix + value;
                 var found = await Strict($"{type.Name}?{parameter.Name}={Uri.EscapeDataString(prefixed)}");
-                // Asked for the very value it has; only where a part has another value than the whole, every prefix finds one of them or the other.
+                // Asked for the very value it has; only where a part has another value than the whole, every prefix finds one of them or
+                // the other.
                 var expected =
                     parameter.Name == "combo-value-quantity" ? prefix is not ("lt" or "eb") : prefix is "eq" or "le" or "ge" or "ap";
                 Assert.True(found.Entry.Any(entry => entry.Resource!.Id == "x") == expected, $"{type.Name}?{parameter.Name}={prefixed}");
@@ -222,7 +223,9 @@ public class CapabilityTests
         }
     }
 
-    /// <summary>One resource x of each type in which every claimed parameter has a value, and an Observation y for it to point at.</summary>
+    /// <summary>
+    /// One resource x of each type in which every claimed parameter has a value, and an Observation y for it to point at.
+    /// </summary>
     private static IEnumerable<Resource> Everything()
     {
         static ResourceReference To(string target) => new(target) { Identifier = new("r", "R-1") };

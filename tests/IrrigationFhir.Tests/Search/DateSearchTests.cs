@@ -4,7 +4,9 @@ using Task = System.Threading.Tasks.Task;
 
 namespace IrrigationFhir.Tests.Search;
 
-/// <summary>R-SRCH-04 on the edges. The clock stands at 2026-03-02T12:00:00Z, the zone of dates without offset is Europe/Berlin (UTC+1).</summary>
+/// <summary>
+/// R-SRCH-04 on the edges. The clock stands at 2026-03-02T12:00:00Z, the zone of dates without offset is Europe/Berlin (UTC+1).
+/// </summary>
 public class DateSearchTests(DateSearchTests.Night night) : IClassFixture<DateSearchTests.Night>
 {
     // second   09:00:00Z, so [09:00:00, 09:00:01)

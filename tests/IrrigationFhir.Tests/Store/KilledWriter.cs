@@ -5,7 +5,9 @@ using static IrrigationFhir.Tests.Store.StoreOnDisk;
 
 namespace IrrigationFhir.Tests.Store;
 
-/// <summary>A process of its own that writes until it is killed: this test assembly, started again with a folder in its environment.</summary>
+/// <summary>
+/// A process of its own that writes until it is killed: this test assembly, started again with a folder in its environment.
+/// </summary>
 internal static class KilledWriter
 {
     private const string FolderVariable = "IRRIGATION_WRITE_UNTIL_KILLED";

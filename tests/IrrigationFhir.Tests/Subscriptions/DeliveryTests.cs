@@ -8,7 +8,9 @@ using static IrrigationFhir.Tests.Subscriptions.Told;
 
 namespace IrrigationFhir.Tests.Subscriptions;
 
-/// <summary>Subscribers are told: once, in order, and again after any failure. Endpoints are real sockets; only the ward's clock is moved by hand.</summary>
+/// <summary>
+/// Subscribers are told: once, in order, and again after any failure. Endpoints are real sockets; only the ward's clock is moved by hand.
+/// </summary>
 public class DeliveryTests
 {
     private const string ClotsOnly = "Flag?code=clots-present";

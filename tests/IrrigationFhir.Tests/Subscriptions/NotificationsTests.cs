@@ -78,7 +78,8 @@ public class NotificationsTests
     [Fact]
     public void With_id_only_content_the_address_is_told_and_the_resource_is_not()
     {
-        // Bundle-r4-notification-id-only.json for entry[0]; payloads.md allows further entries, each with fullUrl and request, without a resource.
+        // Bundle-r4-notification-id-only.json for entry[0]; payloads.md allows further entries, each with fullUrl and request, without a
+        // resource.
         var bundle = Notifications.Of(NotificationKind.EventNotification, Base, Asked.State(), [Raised(2)], Asked.Now);
         Assert.Equal(
             [
@@ -221,7 +222,9 @@ public class NotificationsTests
             FhirJson.Write(Notifications.Of(NotificationKind.EventNotification, Base, Asked.State(), [Raised(2)], Asked.Now))
         );
 
-    /// <summary>The rules of R4's Bundle that a notification can break (bundle.html, 4.0.1; bdl-3, bdl-4, bdl-7, bdl-8), and R4 JSON without faults.</summary>
+    /// <summary>
+    /// The rules of R4's Bundle that a notification can break (bundle.html, 4.0.1; bdl-3, bdl-4, bdl-7, bdl-8), and R4 JSON without faults.
+    /// </summary>
     internal static void Lawful(Bundle bundle)
     {
         var history = bundle.Type == Bundle.BundleType.History;

@@ -8,7 +8,10 @@ namespace IrrigationFhir.Tests.Subscriptions;
 
 public class SubscriptionReaderTests
 {
-    /// <summary>What the guide and the public test kit have refused (reject_subscriptions_test.rb names the seven), and what else cannot be honoured.</summary>
+    /// <summary>
+    /// What the guide and the public test kit have refused (reject_subscriptions_test.rb names the seven), and what else cannot be
+    /// honoured.
+    /// </summary>
     public static TheoryData<string, string, Action<Subscription>> Refused =>
         new()
         {

@@ -376,7 +376,9 @@ public class SubscriptionsApiTests(EveningOnTheWard evening)
 
     private Task Raise(string id, int times) => Raise(_ward, id, times);
 
-    /// <summary>Flags of a patient of this subscription alone: all but the last are changed once afterwards, without telling anybody.</summary>
+    /// <summary>
+    /// Flags of a patient of this subscription alone: all but the last are changed once afterwards, without telling anybody.
+    /// </summary>
     private static async Task Raise(RunningService ward, string id, int times)
     {
         var episode = await ward.Open(RunningService.Episode($"stay of {id}", "2026-03-14T08:00:00Z"));
