@@ -3,14 +3,16 @@ using IrrigationFhir.Commands;
 using IrrigationFhir.Demo;
 using IrrigationFhir.Entries;
 using IrrigationFhir.Episodes;
-using IrrigationFhir.Fhir;
 using IrrigationFhir.Health;
 using IrrigationFhir.Intake;
 using IrrigationFhir.Package;
+using IrrigationFhir.Record;
 using IrrigationFhir.Rest;
 using IrrigationFhir.Settings;
 using IrrigationFhir.Store;
+using IrrigationFhir.Store.Sqlite;
 using IrrigationFhir.Subscriptions;
+using IrrigationFhir.Validation;
 
 Command[] commands =
 [
@@ -86,8 +88,8 @@ internal static class Service
         builder.Services.AddSettings(builder.Configuration);
         builder.Services.AddEpisodeStore(builder.Configuration);
         builder.Services.AddProfileValidation();
+        builder.Services.AddRecord();
         builder.Services.AddEpisodes();
-        builder.Services.AddEntries();
         builder.Services.AddFhir(builder.Configuration);
         builder.Services.AddIntake(builder.Configuration);
         builder.Services.AddNotifications(builder.Configuration);

@@ -2,7 +2,7 @@ using System.Diagnostics;
 using System.Text.Json;
 using Irrigation.Balance;
 using Irrigation.Episodes;
-using IrrigationFhir.Entries;
+using IrrigationFhir.Record;
 using NodaTime;
 
 namespace IrrigationFhir.Benchmarks;

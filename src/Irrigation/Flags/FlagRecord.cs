@@ -90,11 +90,36 @@ public sealed class FlagRecord
     /// <param name="balance">The balance of the whole log.</param>
     /// <param name="changes">What came into force since, and what went out of it.</param>
     /// <param name="asOf">The moment of asking; not before <see cref="AsOf"/>.</param>
-    public (FlagRecord Record, ImmutableArray<FlagChange> Changes) After(FluidBalance balance, IEnumerable<Change> changes, Instant asOf)
+    public (FlagRecord Record, ImmutableArray<FlagChange> Changes) After(FluidBalance balance, IEnumerable<Change> changes, Instant asOf) =>
+        Reconsidered(balance, changes).Until(balance, [], asOf);
+
+    /// <summary>The record up to the same moment, by what arrived since. Costs one look back to before the earliest change.</summary>
+    /// <param name="balance">The balance of the whole log.</param>
+    /// <param name="changes">What came into force since, and what went out of it.</param>
+    public Reconsidered Reconsidered(FluidBalance balance, IEnumerable<Change> changes)
     {
         var from = From(balance, changes);
+        return new(this, from == this ? this : from.Forward(balance, AsOf), from.AsOf);
+    }
+
+    /// <summary>The record up to the same moment, by other facts about the patient or the episode. Costs a look at the whole log.</summary>
+    /// <param name="balance">The balance of the whole log, in the episode's time as it is described now.</param>
+    /// <param name="described">The facts as they are described now.</param>
+    public Reconsidered Reconsidered(FluidBalance balance, PatientFacts described) =>
+        new(this, Of(balance, described, limits, AsOf), Instant.MinValue);
+
+    /// <summary>What changed against a record from before, and the record itself, once more has arrived and time has passed.</summary>
+    internal (FlagRecord Record, ImmutableArray<FlagChange> Changes) Against(
+        FlagRecord said,
+        Instant since,
+        FluidBalance balance,
+        IEnumerable<Change> more,
+        Instant asOf
+    )
+    {
+        var from = From(balance, more);
         var after = from.Forward(balance, Instant.Max(asOf, AsOf));
-        return (after, Compare(this, after, from.AsOf));
+        return (after, Compare(said, after, Instant.Min(since, from.AsOf)));
     }
 
     /// <summary>The record as it was known at an earlier moment: the same as one that is worked out anew of what was known then.</summary>
@@ -116,29 +141,6 @@ public sealed class FlagRecord
         }
 
         return (Before(first) ?? Beginning(known, facts, limits)).Forward(known, asOf, stop);
-    }
-
-    /// <summary>
-    /// Flags that had been said by <see cref="AsOf"/> and were, as entries that arrived since show, never so, or ended otherwise, or had
-    /// another priority.
-    /// </summary>
-    /// <remarks>
-    /// Compared as of the same moment: what time alone changed since is no revision. Costs one look back, as for <see cref="After"/>.
-    /// </remarks>
-    /// <param name="balance">The balance of the whole log.</param>
-    /// <param name="changes">What came into force since, and what went out of it.</param>
-    public ImmutableArray<FlagChange> Revised(FluidBalance balance, IEnumerable<Change> changes)
-    {
-        var from = From(balance, changes);
-        if (from == this)
-            return [];
-        return
-        [
-            .. Compare(this, from.Forward(balance, AsOf), from.AsOf)
-                .Where(c =>
-                    c.Before is { } said && (c.After is not { } now || now.End != said.End || now.Latest.Priority != said.Latest.Priority)
-                ),
-        ];
     }
 
     /// <summary>The record from before the earliest change; this one where all changes lie ahead.</summary>
@@ -176,7 +178,8 @@ public sealed class FlagRecord
     private static bool Names(string said, FlagPeriod flag, string id) =>
         said == flag.Slug || said == id || said.EndsWith($"/{id}", StringComparison.Ordinal);
 
-    private static ImmutableArray<FlagChange> Compare(FlagRecord before, FlagRecord after, Instant since)
+    /// <summary>What differs of flags that stood after a moment.</summary>
+    internal static ImmutableArray<FlagChange> Compare(FlagRecord before, FlagRecord after, Instant since)
     {
         var old = Since(before, since).ToDictionary(flag => flag.Identity);
         var changes = ImmutableArray.CreateBuilder<FlagChange>();

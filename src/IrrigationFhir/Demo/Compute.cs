@@ -2,8 +2,9 @@ using System.Text.Encodings.Web;
 using System.Text.Json;
 using Irrigation.Balance;
 using Irrigation.Episodes;
-using IrrigationFhir.Entries;
 using IrrigationFhir.Episodes;
+using IrrigationFhir.Model;
+using IrrigationFhir.Record;
 using IrrigationFhir.Settings;
 using NodaTime;
 

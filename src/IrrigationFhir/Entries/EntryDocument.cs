@@ -2,6 +2,7 @@ using System.ComponentModel;
 using System.ComponentModel.DataAnnotations;
 using System.Text.Json.Serialization;
 using Irrigation.Episodes;
+using IrrigationFhir.Record;
 using IrrigationFhir.Rest;
 
 namespace IrrigationFhir.Entries;

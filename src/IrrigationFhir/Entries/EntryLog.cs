@@ -1,9 +1,11 @@
 using System.Text.Json;
 using System.Text.Json.Nodes;
 using Irrigation;
-using IrrigationFhir.Episodes;
 using IrrigationFhir.Fhir;
+using IrrigationFhir.Model;
+using IrrigationFhir.Record;
 using IrrigationFhir.Store;
+using IrrigationFhir.Validation;
 using NodaTime;
 
 namespace IrrigationFhir.Entries;
@@ -24,7 +26,7 @@ internal sealed record EntryLog(string Episode, IReadOnlyList<LoggedEntryReply> 
                         row.Revision,
                         Slug.Of(logged[row.Sequence].Disposition),
                         episode.Log.Current(logged[row.Sequence].Entry.Key)?.Sequence == row.Sequence,
-                        Wire.Time(row.ReceivedAt, DateTimeZone.Utc),
+                        FhirValues.Time(row.ReceivedAt, DateTimeZone.Utc),
                         JsonNode.Parse(row.Json)!
                     )),
             ]

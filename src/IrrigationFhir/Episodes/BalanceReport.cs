@@ -4,7 +4,10 @@ using Irrigation.Criteria;
 using Irrigation.Episodes;
 using Irrigation.Measures;
 using IrrigationFhir.Fhir;
+using IrrigationFhir.Model;
+using IrrigationFhir.Record;
 using IrrigationFhir.Rest;
+using IrrigationFhir.Validation;
 using NodaTime;
 
 namespace IrrigationFhir.Episodes;
@@ -81,7 +84,7 @@ internal sealed record BalanceReport(
             ];
         return new(
             episode,
-            Wire.Time(asOf, frame.Zone),
+            FhirValues.Time(asOf, frame.Zone),
             frame.Zone.Id,
             "drainage-minus-irrigant",
             "U = D - I + (R1 - R0) + A + L - B",
@@ -124,10 +127,10 @@ internal sealed record BalanceReport(
 internal sealed record Amount(decimal Value, string Unit)
 {
     /// <summary>A volume in mL; null where unknown.</summary>
-    public static Amount? Of(Volume? volume) => volume is { } known ? new(Wire.Number(known.Millilitres), "mL") : null;
+    public static Amount? Of(Volume? volume) => volume is { } known ? new(FhirValues.Number(known.Millilitres), "mL") : null;
 
     /// <summary>Elapsed time in hours.</summary>
-    public static Amount Of(NodaTime.Duration time) => new(Wire.Quantity(time).Value!.Value, "h");
+    public static Amount Of(NodaTime.Duration time) => new(FhirValues.Quantity(time).Value!.Value, "h");
 }
 
 /// <summary>Corrected urine output: headline, best estimate with its standard uncertainty, 95 % interval.</summary>
@@ -167,8 +170,8 @@ internal sealed record RateReport(Amount PerHour, Amount? PerKilogramHour, Weigh
             return null;
         var rate = UrineRate.Of(output.Headline, over, weight);
         return new(
-            new(Wire.Number(rate.PerHour), "mL/h"),
-            rate.PerKilogramHour is { } perKilogram ? new(Wire.Number(perKilogram), "mL/kg/h") : null,
+            new(FhirValues.Number(rate.PerHour), "mL/h"),
+            rate.PerKilogramHour is { } perKilogram ? new(FhirValues.Number(perKilogram), "mL/kg/h") : null,
             WeightReport.Of(weight, zone)
         );
     }
@@ -185,7 +188,12 @@ internal sealed record WeightReport(Amount Weight, string Kind, string At, strin
     public static WeightReport? Of(WeightInForce? weight, DateTimeZone zone) =>
         weight is null
             ? null
-            : new(new(Wire.Number(weight.Weight.Kilograms), "kg"), Slug.Of(weight.Weight.Kind), Wire.Time(weight.At, zone), weight.Doubt);
+            : new(
+                new(FhirValues.Number(weight.Weight.Kilograms), "kg"),
+                Slug.Of(weight.Weight.Kind),
+                FhirValues.Time(weight.At, zone),
+                weight.Doubt
+            );
 }
 
 /// <summary>A result of a urine-output criterion.</summary>
@@ -231,18 +239,18 @@ internal sealed record CriterionReport(
             result.Name,
             result.Stage,
             Slug.Of(result.Reading),
-            Wire.Time(result.Window.Start, zone),
-            Wire.Time(result.Window.End, zone),
+            FhirValues.Time(result.Window.Start, zone),
+            FhirValues.Time(result.Window.End, zone),
             Slug.Of(result.Answer),
             result.Comparison,
             new(result.Threshold, result.Unit),
-            result.Value is { } value ? new(Wire.Number(value), result.Unit) : null,
+            result.Value is { } value ? new(FhirValues.Number(value), result.Unit) : null,
             result.Interval95 is { } range
-                ? new(new(Wire.Number(range.Low), result.Unit), new(Wire.Number(range.High), result.Unit))
+                ? new(new(FhirValues.Number(range.Low), result.Unit), new(FhirValues.Number(range.High), result.Unit))
                 : null,
-            result.Probability is { } probability ? Wire.Probability(probability) : null,
+            result.Probability is { } probability ? FhirValues.Probability(probability) : null,
             result.Provisional,
-            Wire.Number(result.Coverage),
+            FhirValues.Number(result.Coverage),
             WeightReport.Of(result.Weight, zone),
             [.. result.Obstacles.Select(o => Slug.Of(o))]
         );
@@ -297,8 +305,8 @@ internal sealed record IntervalReport(
     public static IntervalReport Of(ClosedInterval interval, WeightInForce? weight, FluidBalance balance) =>
         new(
             interval.Stream,
-            Wire.Time(interval.Start, balance.Log.Frame.Zone),
-            Wire.Time(interval.End, balance.Log.Frame.Zone),
+            FhirValues.Time(interval.Start, balance.Log.Frame.Zone),
+            FhirValues.Time(interval.End, balance.Log.Frame.Zone),
             Amount.Of(interval.Length),
             Slug.Of(interval.Status),
             OutputReport.Of(interval.Output),
@@ -377,13 +385,15 @@ internal sealed record PartReport(
             entry.Kind,
             part.Entry.Source,
             part.Entry.Id,
-            Wire.Time(part.Start, zone),
-            Wire.Time(part.End, zone),
+            FhirValues.Time(part.Start, zone),
+            FhirValues.Time(part.End, zone),
             Amount.Of(part.Whole),
             Amount.Of(part.Amount),
             ReadingsReport.Of(part.Readings),
             part.Spread is { } spread ? new(Slug.Of(spread.By), Of(spread.Share, spread.By), Of(spread.Whole, spread.By)) : null,
-            part.Kind == PartKind.IrrigantFromRate && entry is FlowSet flow ? new(Wire.Number(flow.Rate.MillilitresPerHour), "mL/h") : null,
+            part.Kind == PartKind.IrrigantFromRate && entry is FlowSet flow
+                ? new(FhirValues.Number(flow.Rate.MillilitresPerHour), "mL/h")
+                : null,
             entry is DrainageWeighed weighed
                 ? new(
                     Of(weighed.Gross),
@@ -394,9 +404,9 @@ internal sealed record PartReport(
         );
     }
 
-    private static Amount Of(decimal share, SpreadBy by) => new(Wire.Number(share), by == SpreadBy.ChartedFlow ? "mL" : "h");
+    private static Amount Of(decimal share, SpreadBy by) => new(FhirValues.Number(share), by == SpreadBy.ChartedFlow ? "mL" : "h");
 
-    private static Amount Of(Mass mass) => new(Wire.Number(mass.Grams), "g");
+    private static Amount Of(Mass mass) => new(FhirValues.Number(mass.Grams), "g");
 }
 
 /// <summary>Two readings of one bag, pump or container.</summary>
@@ -458,8 +468,8 @@ internal sealed record WindowReport(
     /// <summary>The report of a window.</summary>
     public static WindowReport Of(OutputWindow window, WeightInForce? weight, DateTimeZone zone) =>
         new(
-            Wire.Time(window.Start, zone),
-            Wire.Time(window.End, zone),
+            FhirValues.Time(window.Start, zone),
+            FhirValues.Time(window.End, zone),
             Amount.Of(window.Length),
             Amount.Of(window.Covered),
             Slug.Of(window.Status),
@@ -501,12 +511,12 @@ internal sealed record ShareReport(
     public static ShareReport Of(WindowShare share, DateTimeZone zone) =>
         new(
             share.Interval.Stream,
-            Wire.Time(share.Interval.Start, zone),
-            Wire.Time(share.Interval.End, zone),
+            FhirValues.Time(share.Interval.Start, zone),
+            FhirValues.Time(share.Interval.End, zone),
             Episodes.Amount.Of(share.Interval.Length),
             Episodes.Amount.Of(share.Interval.Output?.Headline),
-            Wire.Time(share.From, zone),
-            Wire.Time(share.To, zone),
+            FhirValues.Time(share.From, zone),
+            FhirValues.Time(share.To, zone),
             Episodes.Amount.Of(share.To - share.From),
             Episodes.Amount.Of(share.Amount)
         );
@@ -529,7 +539,7 @@ internal sealed record ForecastReport(string Kind, string What, Amount? In, stri
             forecast.Kind,
             forecast.What,
             forecast.In is { } time ? Amount.Of(time) : null,
-            forecast.At is { } at ? Wire.Time(at, zone) : null,
+            forecast.At is { } at ? FhirValues.Time(at, zone) : null,
             forecast.Assumption
         );
 }
@@ -545,10 +555,10 @@ internal sealed record OpenReport(string Start, string AsOf, Amount? IrrigantIns
     /// <summary>The report of an open interval.</summary>
     public static OpenReport Of(OpenInterval open, DateTimeZone zone) =>
         new(
-            Wire.Time(open.Start, zone),
-            Wire.Time(open.AsOf, zone),
+            FhirValues.Time(open.Start, zone),
+            FhirValues.Time(open.AsOf, zone),
             Amount.Of(open.Instilled),
-            open.ClampedSince is { } since ? Wire.Time(since, zone) : null,
+            open.ClampedSince is { } since ? FhirValues.Time(since, zone) : null,
             [.. open.Caveats.Select(c => Slug.Of(c))]
         );
 }

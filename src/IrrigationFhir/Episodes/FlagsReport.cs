@@ -2,6 +2,9 @@ using System.ComponentModel;
 using Irrigation;
 using Irrigation.Flags;
 using IrrigationFhir.Fhir;
+using IrrigationFhir.Model;
+using IrrigationFhir.Record;
+using IrrigationFhir.Validation;
 
 namespace IrrigationFhir.Episodes;
 
@@ -24,7 +27,7 @@ internal sealed record FlagsReport(
     {
         var zone = episode.Definition.Frame.Zone;
         return new(
-            Wire.Time(flags.AsOf, zone),
+            FhirValues.Time(flags.AsOf, zone),
             [.. flags.Standing.Select(flag => FlagReport.Of(flag, episode))],
             [
                 .. flags
@@ -70,20 +73,20 @@ internal sealed record FlagReport(
             Slug.Of(flag.Latest.Priority),
             flag.Latest.Says,
             flag.Latest.Possible,
-            flag.Latest.Criterion?.Probability is { } probability ? Wire.Probability(probability) : null,
+            flag.Latest.Criterion?.Probability is { } probability ? FhirValues.Probability(probability) : null,
             flag.Latest.Criterion?.Provisional ?? false,
             rule.Caution,
             rule.Source,
-            Wire.Time(flag.Start, zone),
-            flag.End is { } end ? Wire.Time(end, zone) : null,
+            FhirValues.Time(flag.Start, zone),
+            flag.End is { } end ? FhirValues.Time(end, zone) : null,
             flag.Ended,
-            seen is null ? null : Wire.Time(seen.At, zone),
+            seen is null ? null : FhirValues.Time(seen.At, zone),
             seen?.Header.Performer,
-            seen is null ? null : Wire.Number((decimal)(seen.At - flag.Start).TotalMinutes),
+            seen is null ? null : FhirValues.Number((decimal)(seen.At - flag.Start).TotalMinutes),
             [
                 .. FlagRecord
                     .Escalations(episode.Log, flag, id)
-                    .Select(call => new EscalationReport(Wire.Time(call.At, zone), call.To, call.Reason)),
+                    .Select(call => new EscalationReport(FhirValues.Time(call.At, zone), call.To, call.Reason)),
             ]
         );
     }

@@ -5,7 +5,10 @@ using Irrigation.Episodes;
 using Irrigation.Flags;
 using Irrigation.Measures;
 using IrrigationFhir.Fhir;
+using IrrigationFhir.Model;
+using IrrigationFhir.Record;
 using IrrigationFhir.Rest;
+using IrrigationFhir.Validation;
 using NodaTime;
 
 namespace IrrigationFhir.Episodes;
@@ -47,7 +50,7 @@ internal sealed record RecordReport(
         var from = bedside.At - bedside.Balance.Settings.LongestApportioned;
         var days = Irrigation.Flags.CatheterDays.Of(bedside.Log, bedside.Facts.CatheterInserted, bedside.At, bedside.Settings.CountedAt);
         return new(
-            Wire.Time(flags.AsOf, zone),
+            FhirValues.Time(flags.AsOf, zone),
             items.TrueForAll(item => item.IsRecorded),
             [.. items.Where(item => !item.IsRecorded).Select(item => item.Name)],
             [.. items.Select(item => new RecordItemReport(item.Name, item.IsRecorded, item.Trigger))],
@@ -61,12 +64,12 @@ internal sealed record RecordReport(
             [.. ClampsOf(bedside, from, zone)],
             [.. WeaningTrial.Of(flags, from).Select(trial => TrialReport.Of(trial, bedside, zone))],
             new(
-                days.Inserted is { } inserted ? Wire.Time(inserted, zone) : null,
-                days.Removed is { } removed ? Wire.Time(removed, zone) : null,
-                days.Hours is { } hours ? Wire.Number(hours) : null,
+                days.Inserted is { } inserted ? FhirValues.Time(inserted, zone) : null,
+                days.Removed is { } removed ? FhirValues.Time(removed, zone) : null,
+                days.Hours is { } hours ? FhirValues.Number(hours) : null,
                 days.Days
             ),
-            [.. bedside.Log[Slug.Of(nameof(ClosedSystemOpened))].After(from, bedside.At).Select(opened => Wire.Time(opened.At, zone))]
+            [.. bedside.Log[Slug.Of(nameof(ClosedSystemOpened))].After(from, bedside.At).Select(opened => FhirValues.Time(opened.At, zone))]
         );
     }
 
@@ -89,10 +92,10 @@ internal sealed record RecordReport(
             var released = clamps.NextAfter(clamp.At) as DrainReleased;
             var dwell = (bedside.Log[Slug.Of(nameof(OrderSet))].LastAtOrBefore(clamp.At) as OrderSet)?.Dwell;
             yield return new(
-                Wire.Time(clamp.At, zone),
-                released is null ? null : Wire.Time(released.At, zone),
-                released is null ? null : Wire.Number((decimal)(released.At - clamp.At).TotalMinutes),
-                dwell is { } ordered ? Wire.Number((decimal)ordered.TotalMinutes) : null
+                FhirValues.Time(clamp.At, zone),
+                released is null ? null : FhirValues.Time(released.At, zone),
+                released is null ? null : FhirValues.Number((decimal)(released.At - clamp.At).TotalMinutes),
+                dwell is { } ordered ? FhirValues.Number((decimal)ordered.TotalMinutes) : null
             );
         }
     }
@@ -123,7 +126,7 @@ internal sealed record TitrationReport(
     /// <summary>The report of a change.</summary>
     public static TitrationReport Of(Irrigation.Flags.Titration change, DateTimeZone zone) =>
         new(
-            Wire.Time(change.Change.At, zone),
+            FhirValues.Time(change.Change.At, zone),
             change.Change.Line,
             Flow(change.From),
             Flow(change.Change.Rate)!,
@@ -136,7 +139,7 @@ internal sealed record TitrationReport(
             change.WithinOrder
         );
 
-    private static Amount? Flow(FlowRate? rate) => rate is { } known ? new(Wire.Number(known.MillilitresPerHour), "mL/h") : null;
+    private static Amount? Flow(FlowRate? rate) => rate is { } known ? new(FhirValues.Number(known.MillilitresPerHour), "mL/h") : null;
 }
 
 /// <summary>A time for which the drain was clamped.</summary>
@@ -174,15 +177,17 @@ internal sealed record TrialReport(
     public static TrialReport Of(WeaningTrial trial, Bedside bedside, DateTimeZone zone) =>
         new(
             Slug.Of(trial.Kind),
-            Wire.Time(trial.Stopped, zone),
-            Wire.Time(trial.Until, zone),
-            Wire.Number((decimal)(trial.Until - trial.Stopped).TotalMinutes),
+            FhirValues.Time(trial.Stopped, zone),
+            FhirValues.Time(trial.Until, zone),
+            FhirValues.Number((decimal)(trial.Until - trial.Stopped).TotalMinutes),
             trial.EndedBy is { } end ? Slug.Of(end) : null,
-            trial.Recurrence is { } back ? new(Wire.Time(back.At, zone), back.Says) : null,
+            trial.Recurrence is { } back ? new(FhirValues.Time(back.At, zone), back.Says) : null,
             trial.NoRecurrence,
-            trial.FirstVoid is { } voided ? new(Wire.Time(voided.At, zone), Wire.Number(voided.Amount.Millilitres), "mL") : null,
+            trial.FirstVoid is { } voided
+                ? new(FhirValues.Time(voided.At, zone), FhirValues.Number(voided.Amount.Millilitres), "mL")
+                : null,
             trial.NoVoid,
-            trial.Residual is { } scan ? new(Wire.Time(scan.At, zone), Wire.Number(scan.Held.Millilitres), "mL") : null,
+            trial.Residual is { } scan ? new(FhirValues.Time(scan.At, zone), FhirValues.Number(scan.Held.Millilitres), "mL") : null,
             trial.NoResidual,
             trial.Says(bedside)
         );

@@ -3,7 +3,9 @@ using Irrigation.Balance;
 using Irrigation.Episodes;
 using Irrigation.Flags;
 using Irrigation.Measures;
-using IrrigationFhir.Episodes;
+using IrrigationFhir.Model;
+using IrrigationFhir.Record;
+using IrrigationFhir.Validation;
 using NodaTime;
 using Instant = NodaTime.Instant;
 
@@ -157,15 +159,15 @@ internal static class BladderIrrigationMapper
                 : episode.Definition.Frame.End is null ? EventStatus.InProgress
                 : EventStatus.Completed,
             Code = Codes.IrrigationProcedure(run.Kind),
-            Subject = Wire.Reference(episode.Definition.Patient),
-            Encounter = episode.Definition.Encounter is { } encounter ? Wire.Reference(encounter) : null,
+            Subject = FhirValues.Reference(episode.Definition.Patient),
+            Encounter = episode.Definition.Encounter is { } encounter ? FhirValues.Reference(encounter) : null,
             Performed = new Hl7.Fhir.Model.Period
             {
-                Start = Wire.Time(run.Start, zone),
-                End = run.End is { } end ? Wire.Time(end, zone) : null,
+                Start = FhirValues.Time(run.Start, zone),
+                End = run.End is { } end ? FhirValues.Time(end, zone) : null,
             },
-            BasedOn = run.Order is { } order ? [Wire.Named(order)!] : [],
-            Performer = run.Performer is { } performer ? [new() { Actor = Wire.Named(performer)! }] : [],
+            BasedOn = run.Order is { } order ? [FhirValues.Named(order)!] : [],
+            Performer = run.Performer is { } performer ? [new() { Actor = FhirValues.Named(performer)! }] : [],
             BodySite = [Codes.Bladder()],
             UsedCode = run.Solution is { } solution ? [new() { Text = solution }] : [],
             Note = run.Account is { } account ? [new() { Text = account.Text }] : [],
@@ -180,11 +182,11 @@ internal static class BladderIrrigationMapper
     private static IEnumerable<Extension> Parts(IrrigationAccount account)
     {
         if (account.Instilled is { } instilled)
-            yield return new("instilled", Wire.Quantity(instilled));
+            yield return new("instilled", FhirValues.Quantity(instilled));
         if (account.Drained is { } drained)
-            yield return new("drained", Wire.Quantity(drained));
+            yield return new("drained", FhirValues.Quantity(drained));
         if (account.Output is { } output)
-            yield return new("corrected-output", Wire.Quantity(output));
+            yield return new("corrected-output", FhirValues.Quantity(output));
         if (account.Appearance is { } appearance)
             yield return new("appearance", new ResourceReference(appearance));
         if (account.Tolerance is { } tolerance)

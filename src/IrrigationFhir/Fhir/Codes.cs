@@ -1,5 +1,6 @@
 using System.Collections.Frozen;
 using Hl7.Fhir.Model;
+using IrrigationFhir.Validation;
 
 namespace IrrigationFhir.Fhir;
 

@@ -3,6 +3,10 @@ using Irrigation;
 using Irrigation.Balance;
 using Irrigation.Measures;
 using IrrigationFhir.Episodes;
+using IrrigationFhir.Model;
+using IrrigationFhir.Record;
+using IrrigationFhir.Rest;
+using IrrigationFhir.Validation;
 using NodaTime;
 using Instant = NodaTime.Instant;
 
@@ -20,11 +24,11 @@ internal static class CorrectedUrineOutputMapper
     public static string IdOf(Episode episode, ClosedInterval interval) => IdOfInterval(episode, interval.End);
 
     /// <summary>The id of the Observation for the closed interval that ends at a moment.</summary>
-    public static string IdOfInterval(Episode episode, Instant end) => Wire.WindowId(episode.Id, Slug, 'i', end);
+    public static string IdOfInterval(Episode episode, Instant end) => FhirValues.WindowId(episode.Id, Slug, 'i', end);
 
     /// <summary>The id of a window's Observation: named by its start.</summary>
     public static string IdOf(Episode episode, WindowKind kind, Instant start) =>
-        Wire.WindowId(
+        FhirValues.WindowId(
             episode.Id,
             Slug,
             kind switch
@@ -175,9 +179,9 @@ internal static class CorrectedUrineOutputMapper
             Meta = new() { Profile = [Profiles.CorrectedUrineOutput] },
             Status = withdrawn ? ObservationStatus.EnteredInError : StatusOf(status),
             Category = Codes.OutputCategories(Irrigation.Slug.Of(kind)),
-            Subject = Wire.Reference(episode.Definition.Patient),
-            Encounter = episode.Definition.Encounter is { } encounter ? Wire.Reference(encounter) : null,
-            Effective = Wire.Period(start, end, episode.Definition.Frame.Zone),
+            Subject = FhirValues.Reference(episode.Definition.Patient),
+            Encounter = episode.Definition.Encounter is { } encounter ? FhirValues.Reference(encounter) : null,
+            Effective = FhirValues.Period(start, end, episode.Definition.Frame.Zone),
             Method = Codes.DrainageMinusIrrigant(),
             Note = [new() { Text = Texts.Caution }],
         };
@@ -188,7 +192,7 @@ internal static class CorrectedUrineOutputMapper
         if (output is null)
             observation.DataAbsentReason = Absent(absent);
         else
-            observation.Value = Codes.Quantity(Wire.Number(output.Headline.Millilitres), Codes.CorrectedUrineOutputUnit(exactHours));
+            observation.Value = Codes.Quantity(FhirValues.Number(output.Headline.Millilitres), Codes.CorrectedUrineOutputUnit(exactHours));
     }
 
     /// <summary>What is doubted, in words: the caveat says that something is, and these what a person has to look at.</summary>
@@ -224,7 +228,7 @@ internal static class CorrectedUrineOutputMapper
         new()
         {
             Code = Codes.Component(slug),
-            Value = volume is { } known ? Wire.Quantity(known) : null,
+            Value = volume is { } known ? FhirValues.Quantity(known) : null,
             DataAbsentReason = volume is null ? Absent(absent) : null,
         };
 
@@ -235,18 +239,18 @@ internal static class CorrectedUrineOutputMapper
     {
         if (output?.BestEstimate is not { } best || output.Interval95 is not { } interval)
             yield break;
-        var quantity = Wire.Quantity(best.Value);
-        quantity.Extension.AddRange(Codes.Uncertainty(Wire.Number(best.StandardUncertainty.Millilitres)));
+        var quantity = FhirValues.Quantity(best.Value);
+        quantity.Extension.AddRange(Codes.Uncertainty(FhirValues.Number(best.StandardUncertainty.Millilitres)));
         yield return new() { Code = Codes.Component("best-estimate"), Value = quantity };
         yield return new()
         {
             Code = Codes.Component("interval-95"),
-            Value = new Hl7.Fhir.Model.Range { Low = Wire.Quantity(interval.Low), High = Wire.Quantity(interval.High) },
+            Value = new Hl7.Fhir.Model.Range { Low = FhirValues.Quantity(interval.Low), High = FhirValues.Quantity(interval.High) },
         };
     }
 
     private static Observation.ComponentComponent Hours(string slug, NodaTime.Duration time) =>
-        new() { Code = Codes.Component(slug), Value = Wire.Quantity(time) };
+        new() { Code = Codes.Component(slug), Value = FhirValues.Quantity(time) };
 
     private static Observation.ComponentComponent Caveat(Caveat caveat) => Coded("caveat", Codes.Caveat(Irrigation.Slug.Of(caveat), null));
 

@@ -2,7 +2,9 @@ using System.Collections.Immutable;
 using Hl7.Fhir.Model;
 using Irrigation.Balance;
 using Irrigation.Episodes;
-using IrrigationFhir.Episodes;
+using IrrigationFhir.Model;
+using IrrigationFhir.Record;
+using IrrigationFhir.Validation;
 
 namespace IrrigationFhir.Fhir;
 
@@ -34,12 +36,15 @@ internal static class CorrectionMapper
     private static Provenance ToProvenance(Episode episode, Disposition disposition, LoggedEntry logged, List<ResourceReference> targets) =>
         new()
         {
-            Id = Wire.EntryId(episode.Id, "correction", logged.Entry.Key) + $"-{logged.Revision}",
+            Id = FhirValues.EntryId(episode.Id, "correction", logged.Entry.Key) + $"-{logged.Revision}",
             Meta = new() { Profile = [Profiles.Correction] },
             Target = targets,
             Recorded = logged.KnownAt.ToDateTimeOffset(),
             Activity = disposition == Disposition.Retracted ? Codes.Nullified() : Codes.Revised(),
             Reason = logged.Entry is EnteredInError { Reason: { } reason } ? [new() { Text = reason }] : [],
-            Agent = [new() { Who = Wire.Named(logged.Entry.Header.Performer ?? logged.Entry.Header.Device ?? logged.Entry.Key.Source)! }],
+            Agent =
+            [
+                new() { Who = FhirValues.Named(logged.Entry.Header.Performer ?? logged.Entry.Header.Device ?? logged.Entry.Key.Source)! },
+            ],
         };
 }

@@ -3,6 +3,8 @@ using Irrigation;
 using Irrigation.Balance;
 using Irrigation.Episodes;
 using IrrigationFhir.Episodes;
+using IrrigationFhir.Model;
+using IrrigationFhir.Validation;
 
 namespace IrrigationFhir.Fhir;
 
@@ -33,7 +35,7 @@ internal static class EntryMapper
 
     /// <summary>The id of the resource that an entry is published as; null for one that is not published.</summary>
     public static string? IdOf(Episode episode, Entry entry) =>
-        SlugOf(entry) is { } slug ? Wire.EntryId(episode.Id, slug, entry.Key) : null;
+        SlugOf(entry) is { } slug ? FhirValues.EntryId(episode.Id, slug, entry.Key) : null;
 
     /// <summary>The Observation of an entry; null for one that is not published, or (a first reading) measures nothing yet.</summary>
     public static Observation? ToObservation(Entry entry, Episode episode, ObservationStatus status) =>
@@ -47,20 +49,20 @@ internal static class EntryMapper
                 Bare(e, episode, status),
                 Profiles.IrrigantInstilled,
                 Codes.IrrigantInstilled(e.Header.How == MeasuringWay.Estimate),
-                Wire.Quantity(e.Amount)
+                FhirValues.Quantity(e.Amount)
             ),
             BagRead or BagTakenDown or PumpTotalRead => Measured(entry, episode, status),
             FlowSet e => Flow(e, episode, status),
-            DrainageEmptied e => Drainage(e, episode, status, emptied: true, Wire.Quantity(e.Drained)),
-            DrainageLevelRead e => Drainage(e, episode, status, emptied: false, Wire.Quantity(e.Level)),
+            DrainageEmptied e => Drainage(e, episode, status, emptied: true, FhirValues.Quantity(e.Drained)),
+            DrainageLevelRead e => Drainage(e, episode, status, emptied: false, FhirValues.Quantity(e.Level)),
             DrainageWeighed e => Weighed(e, episode, status),
             UrineCollected e => Urine(e, episode, status),
-            LeakEstimated e => With(Bare(e, episode, status), Profiles.LeakEstimated, Codes.LeakEstimated(), Wire.Quantity(e.Amount)),
+            LeakEstimated e => With(Bare(e, episode, status), Profiles.LeakEstimated, Codes.LeakEstimated(), FhirValues.Quantity(e.Amount)),
             BladderScanned e => With(
                 Bare(e, episode, status),
                 Profiles.BladderScanVolume,
                 Codes.BladderScanVolume(),
-                Wire.Quantity(e.Held)
+                FhirValues.Quantity(e.Held)
             ),
             BladderPalpated e => Palpated(e, episode, status),
             DrainageAppearance e => Appearance(e, episode, status),
@@ -76,14 +78,16 @@ internal static class EntryMapper
         return new()
         {
             Id = IdOf(episode, entry),
-            Identifier = [Wire.Identifier(entry.Key)],
+            Identifier = [FhirValues.Identifier(entry.Key)],
             Status = status,
             Category = Codes.FluidCategories(),
-            Subject = Wire.Reference(episode.Definition.Patient),
-            Encounter = episode.Definition.Encounter is { } encounter ? Wire.Reference(encounter) : null,
-            Effective = entry.Header.From is { } from ? Wire.Period(from, entry.At, zone) : new FhirDateTime(Wire.Time(entry.At, zone)),
-            Performer = Wire.Named(entry.Header.Performer) is { } performer ? [performer] : [],
-            Device = Wire.Named(entry.Header.Device),
+            Subject = FhirValues.Reference(episode.Definition.Patient),
+            Encounter = episode.Definition.Encounter is { } encounter ? FhirValues.Reference(encounter) : null,
+            Effective = entry.Header.From is { } from
+                ? FhirValues.Period(from, entry.At, zone)
+                : new FhirDateTime(FhirValues.Time(entry.At, zone)),
+            Performer = FhirValues.Named(entry.Header.Performer) is { } performer ? [performer] : [],
+            Device = FhirValues.Named(entry.Header.Device),
             Method = entry.Header.How is { } how ? Codes.MeasuringWay(Slug.Of(how)) : null,
             Note = entry.Header.Note is { } note ? [new() { Text = note }] : [],
         };
@@ -113,9 +117,9 @@ internal static class EntryMapper
             Bare(reading, episode, status),
             Profiles.IrrigantInstilled,
             Codes.IrrigantInstilled(false),
-            part.Amount is { } amount ? Wire.Quantity(amount) : null!
+            part.Amount is { } amount ? FhirValues.Quantity(amount) : null!
         );
-        observation.Effective = Wire.Period(part.Start, part.End, episode.Definition.Frame.Zone);
+        observation.Effective = FhirValues.Period(part.Start, part.End, episode.Definition.Frame.Zone);
         observation.DataAbsentReason = part.Amount is null ? Codes.DataAbsent("unknown") : null;
         return observation;
     }
@@ -124,7 +128,7 @@ internal static class EntryMapper
     {
         if (flow.DropsPerMinute is not { } drops)
         {
-            var rate = Codes.Quantity(Wire.Number(flow.Rate.MillilitresPerHour), Codes.Units.MillilitrePerHour);
+            var rate = Codes.Quantity(FhirValues.Number(flow.Rate.MillilitresPerHour), Codes.Units.MillilitrePerHour);
             return With(
                 Bare(flow, episode, status),
                 Profiles.IrrigantFlowRate,
@@ -137,14 +141,14 @@ internal static class EntryMapper
             Bare(flow, episode, status),
             Profiles.IrrigantFlowRate,
             Codes.IrrigantDripRate(),
-            Codes.Quantity(Wire.Number(drops), Codes.Units.DropsPerMinute)
+            Codes.Quantity(FhirValues.Number(drops), Codes.Units.DropsPerMinute)
         );
         counted.Component =
         [
             new()
             {
                 Code = Codes.Component("drop-factor"),
-                Value = Codes.Quantity(Wire.Number(flow.DropFactor!.Value.DropsPerMillilitre), Codes.Units.DropsPerMillilitre),
+                Value = Codes.Quantity(FhirValues.Number(flow.DropFactor!.Value.DropsPerMillilitre), Codes.Units.DropsPerMillilitre),
             },
         ];
         return counted;
@@ -161,10 +165,10 @@ internal static class EntryMapper
     {
         var net = weighed.Tare is { } tare ? weighed.Gross - tare : weighed.Gross;
         var volume = net.At(weighed.GramsPerMillilitre ?? episode.Balance.Settings.DrainageDensity);
-        var observation = Drainage(weighed, episode, status, weighed.Emptied, Wire.Quantity(volume));
+        var observation = Drainage(weighed, episode, status, weighed.Emptied, FhirValues.Quantity(volume));
         observation.Method ??= Codes.MeasuringWay(Slug.Of(MeasuringWay.Weighed));
         observation.Component.Add(
-            new() { Code = Codes.Component("container-mass"), Value = Codes.Quantity(Wire.Number(net.Grams), Codes.Units.Gram) }
+            new() { Code = Codes.Component("container-mass"), Value = Codes.Quantity(FhirValues.Number(net.Grams), Codes.Units.Gram) }
         );
         return observation;
     }
@@ -176,7 +180,7 @@ internal static class EntryMapper
             Bare(urine, episode, status),
             Profiles.UrineCollected,
             Codes.UrineCollected(route),
-            Wire.Quantity(urine.Amount)
+            FhirValues.Quantity(urine.Amount)
         );
         observation.Method = Codes.UrineRoute(route);
         return observation;
@@ -244,7 +248,7 @@ internal static class EntryMapper
             Bare(measured, episode, status),
             Profiles.BodyWeight,
             Codes.BodyWeight(kind),
-            Wire.Quantity(measured.Weight)
+            FhirValues.Quantity(measured.Weight)
         );
         if (Codes.IsVitalSign(kind))
             observation.Meta!.Profile = [Profiles.BodyWeight, Profiles.CoreBodyWeight];

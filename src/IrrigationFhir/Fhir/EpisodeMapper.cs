@@ -4,7 +4,9 @@ using Irrigation.Balance;
 using Irrigation.Criteria;
 using Irrigation.Episodes;
 using Irrigation.Flags;
-using IrrigationFhir.Episodes;
+using IrrigationFhir.Model;
+using IrrigationFhir.Record;
+using IrrigationFhir.Validation;
 using NodaTime;
 using Instant = NodaTime.Instant;
 
@@ -61,16 +63,20 @@ internal static class EpisodeMapper
     /// <summary>What became of flags: every one that changed, and why one was withdrawn.</summary>
     /// <param name="after">The episode as it is now.</param>
     /// <param name="changes">What became of its flags.</param>
-    /// <param name="because">What arrived; empty where time alone passed.</param>
-    public static IEnumerable<Resource> Flags(Episode after, IEnumerable<FlagChange> changes, IReadOnlyList<LoggedEntry> because)
+    /// <param name="cause">Why.</param>
+    public static IEnumerable<Resource> Flags(Episode after, IEnumerable<FlagChange> changes, Cause cause)
     {
         foreach (var change in changes)
         {
-            yield return change.After is { } flag
-                ? FlagMapper.ToFlag(flag, after)
-                : FlagMapper.ToFlag(change.Before!, after, withdrawn: true);
-            if (change.After is null && because.Count > 0)
-                yield return FlagMapper.ToProvenance(change.Before!, after, because);
+            if (change.After is { } flag)
+            {
+                yield return FlagMapper.ToFlag(flag, after);
+                continue;
+            }
+
+            yield return FlagMapper.ToFlag(change.Before!, after, withdrawnBy: cause);
+            if (FlagMapper.ToProvenance(change.Before!, after, cause) is { } provenance)
+                yield return provenance;
         }
     }
 

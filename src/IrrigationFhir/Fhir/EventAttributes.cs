@@ -1,4 +1,5 @@
 using Hl7.Fhir.Model;
+using IrrigationFhir.Validation;
 
 namespace IrrigationFhir.Fhir;
 

@@ -1,7 +1,9 @@
 using Hl7.Fhir.Model;
 using Irrigation.Episodes;
 using Irrigation.Flags;
-using IrrigationFhir.Episodes;
+using IrrigationFhir.Model;
+using IrrigationFhir.Record;
+using IrrigationFhir.Validation;
 using Instant = NodaTime.Instant;
 
 namespace IrrigationFhir.Fhir;
@@ -10,13 +12,13 @@ namespace IrrigationFhir.Fhir;
 internal static class FlagMapper
 {
     /// <summary>The id of a flag: episode, rule, and the moment at which it was raised.</summary>
-    public static string IdOf(Episode episode, FlagPeriod flag) => Wire.WindowId(episode.Id, flag.Slug, 'f', flag.Start);
+    public static string IdOf(Episode episode, FlagPeriod flag) => FhirValues.WindowId(episode.Id, flag.Slug, 'f', flag.Start);
 
     /// <summary>The resource.</summary>
     /// <param name="flag">The flag.</param>
     /// <param name="episode">Whose.</param>
-    /// <param name="withdrawn">Late or corrected data show that it was never so.</param>
-    public static Flag ToFlag(FlagPeriod flag, Episode episode, bool withdrawn = false)
+    /// <param name="withdrawnBy">What shows that it was never so; null where nothing does.</param>
+    public static Flag ToFlag(FlagPeriod flag, Episode episode, Cause? withdrawnBy = null)
     {
         var (rule, zone) = (FlagRules.Find(flag.Slug)!, episode.Definition.Frame.Zone);
         var id = IdOf(episode, flag);
@@ -25,14 +27,14 @@ internal static class FlagMapper
             Id = id,
             Meta = new() { Profile = [Profiles.IrrigationFlag] },
             Status =
-                withdrawn ? Flag.FlagStatus.EnteredInError
+                withdrawnBy is not null ? Flag.FlagStatus.EnteredInError
                 : flag.End is null ? Flag.FlagStatus.Active
                 : Flag.FlagStatus.Inactive,
             Category = [Codes.FlagCategory(Irrigation.Slug.Of(rule.Category))],
-            Code = Codes.Flag(flag.Slug, Text(flag, rule, episode, withdrawn)),
-            Subject = Wire.Reference(episode.Definition.Patient),
-            Encounter = episode.Definition.Encounter is { } encounter ? Wire.Reference(encounter) : null,
-            Period = new() { Start = Wire.Time(flag.Start, zone), End = flag.End is { } end ? Wire.Time(end, zone) : null },
+            Code = Codes.Flag(flag.Slug, Text(flag, rule, episode, withdrawnBy)),
+            Subject = FhirValues.Reference(episode.Definition.Patient),
+            Encounter = episode.Definition.Encounter is { } encounter ? FhirValues.Reference(encounter) : null,
+            Period = new() { Start = FhirValues.Time(flag.Start, zone), End = flag.End is { } end ? FhirValues.Time(end, zone) : null },
             Extension = [.. Extensions(flag, id, episode)],
         };
     }
@@ -42,48 +44,55 @@ internal static class FlagMapper
     {
         standing.Meta = new() { Profile = [Profiles.IrrigationFlag] };
         standing.Status = Flag.FlagStatus.Inactive;
-        standing.Period!.End = Wire.Time(now, episode.Definition.Frame.Zone);
+        standing.Period!.End = FhirValues.Time(now, episode.Definition.Frame.Zone);
         standing.Code!.Text = $"Cleared: by the settings in force now it would not be raised. It had said: {standing.Code.Text}";
         return standing;
     }
 
-    /// <summary>Why a flag was withdrawn: by which entries.</summary>
-    public static Provenance ToProvenance(FlagPeriod withdrawn, Episode episode, IReadOnlyList<LoggedEntry> because) =>
+    /// <summary>Why a flag was withdrawn, and by whom; null where time alone passed.</summary>
+    public static Provenance? ToProvenance(FlagPeriod withdrawn, Episode episode, Cause cause) =>
+        cause switch
+        {
+            Cause.EntriesArrived { Entries: [_, ..] because } => ToProvenance(
+                withdrawn,
+                episode,
+                because.Max(entry => entry.KnownAt),
+                $"{Sentence(cause)}: {string.Join(", ", because.Select(entry => entry.Entry.Key).Distinct().Take(20))}.",
+                because[^1].Entry.Header.Performer ?? because[^1].Entry.Header.Device ?? because[^1].Entry.Key.Source
+            ),
+            Cause.DescribedOtherwise described => ToProvenance(
+                withdrawn,
+                episode,
+                described.At,
+                $"{Sentence(cause)}.",
+                Revisions.Source // who amended the description is not said in it
+            ),
+            _ => null,
+        };
+
+    private static string Sentence(Cause cause) => $"{char.ToUpperInvariant(cause.Shows[0])}{cause.Shows[1..]} that it was never so";
+
+    private static Provenance ToProvenance(FlagPeriod withdrawn, Episode episode, Instant recorded, string reason, string who) =>
         new()
         {
             Id = $"{IdOf(episode, withdrawn)}.w",
             Meta = new() { Profile = [Profiles.Correction] },
             Target = [new($"Flag/{IdOf(episode, withdrawn)}")],
-            Recorded = because.Max(entry => entry.KnownAt).ToDateTimeOffset(),
+            Recorded = recorded.ToDateTimeOffset(),
             Activity = Codes.Nullified(),
-            Reason =
-            [
-                new()
-                {
-                    Text =
-                        $"Late or corrected entries show that it was never so: {string.Join(", ", because.Select(entry => entry.Entry.Key).Distinct().Take(20))}.",
-                },
-            ],
-            Agent =
-            [
-                new()
-                {
-                    Who = Wire.Named(
-                        because[^1].Entry.Header.Performer ?? because[^1].Entry.Header.Device ?? because[^1].Entry.Key.Source
-                    )!,
-                },
-            ],
+            Reason = [new() { Text = reason }],
+            Agent = [new() { Who = FhirValues.Named(who)! }],
         };
 
-    private static string Text(FlagPeriod flag, FlagRule rule, Episode episode, bool withdrawn)
+    private static string Text(FlagPeriod flag, FlagRule rule, Episode episode, Cause? withdrawnBy)
     {
         var urgent = flag.Latest.Priority == FlagPriority.Urgent ? "Urgent: " : "";
         var said =
             $"{urgent}{rule.Title}: {flag.Latest.Says} {rule.Caution}{(rule.Caution.Contains(Cautions.Prompt, StringComparison.Ordinal) ? "" : $" {Cautions.Prompt}")}";
-        if (withdrawn)
-            return $"Withdrawn: late or corrected entries show that it was never so. It had said: {said}";
+        if (withdrawnBy is not null)
+            return $"Withdrawn: {withdrawnBy.Shows} that it was never so. It had said: {said}";
         return flag.End is { } end
-            ? $"Cleared at {Wire.Time(end, episode.Definition.Frame.Zone)}: {flag.Ended}. It had said: {said}"
+            ? $"Cleared at {FhirValues.Time(end, episode.Definition.Frame.Zone)}: {flag.Ended}. It had said: {said}"
             : said;
     }
 
@@ -97,10 +106,10 @@ internal static class FlagMapper
             yield return new(Profiles.CoreFlagDetail, new ResourceReference(address));
         if (FlagRecord.Acknowledged(episode.Log, flag, id) is { } seen)
         {
-            yield return new(Profiles.FlagAcknowledged, new FhirDateTime(Wire.Time(seen.At, episode.Definition.Frame.Zone)));
+            yield return new(Profiles.FlagAcknowledged, new FhirDateTime(FhirValues.Time(seen.At, episode.Definition.Frame.Zone)));
             yield return new(
                 Profiles.FlagTimeToAcknowledge,
-                Codes.Quantity(Wire.Number((decimal)(seen.At - flag.Start).TotalMinutes), Codes.Units.Minute)
+                Codes.Quantity(FhirValues.Number((decimal)(seen.At - flag.Start).TotalMinutes), Codes.Units.Minute)
             );
         }
     }

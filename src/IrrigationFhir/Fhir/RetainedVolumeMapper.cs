@@ -2,7 +2,7 @@ using Hl7.Fhir.Model;
 using Irrigation;
 using Irrigation.Balance;
 using Irrigation.Episodes;
-using IrrigationFhir.Episodes;
+using IrrigationFhir.Model;
 
 namespace IrrigationFhir.Fhir;
 
@@ -13,7 +13,7 @@ internal static class RetainedVolumeMapper
     public const string Slug = "retained-volume";
 
     /// <summary>The id of the Observation at an interval's end.</summary>
-    public static string IdOf(Episode episode, ClosedInterval interval) => Wire.WindowId(episode.Id, Slug, 'i', interval.End);
+    public static string IdOf(Episode episode, ClosedInterval interval) => FhirValues.WindowId(episode.Id, Slug, 'i', interval.End);
 
     /// <summary>The Observation; null where no scan anchors the end.</summary>
     public static Observation? ToObservation(ClosedInterval interval, Episode episode, bool withdrawn = false)
@@ -28,14 +28,14 @@ internal static class RetainedVolumeMapper
             Status = withdrawn ? ObservationStatus.EnteredInError : CorrectedUrineOutputMapper.StatusOf(interval.Status),
             Category = Codes.FluidCategories(),
             Code = Codes.Component(Slug),
-            Subject = Wire.Reference(episode.Definition.Patient),
-            Encounter = episode.Definition.Encounter is { } encounter ? Wire.Reference(encounter) : null,
-            Effective = new FhirDateTime(Wire.Time(interval.End, episode.Definition.Frame.Zone)),
-            Value = Wire.Quantity(held),
+            Subject = FhirValues.Reference(episode.Definition.Patient),
+            Encounter = episode.Definition.Encounter is { } encounter ? FhirValues.Reference(encounter) : null,
+            Effective = new FhirDateTime(FhirValues.Time(interval.End, episode.Definition.Frame.Zone)),
+            Value = FhirValues.Quantity(held),
             Method = Codes.MeasuringWay(Irrigation.Slug.Of(MeasuringWay.Scan)),
-            DerivedFrom = [new($"Observation/{Wire.EntryId(episode.Id, "bladder-scan-volume", anchor.Entry)}")],
+            DerivedFrom = [new($"Observation/{FhirValues.EntryId(episode.Id, "bladder-scan-volume", anchor.Entry)}")],
             Component = interval.RetainedChange is { } change
-                ? [new() { Code = Codes.Component("retained-change"), Value = Wire.Quantity(change) }]
+                ? [new() { Code = Codes.Component("retained-change"), Value = FhirValues.Quantity(change) }]
                 : [],
         };
     }

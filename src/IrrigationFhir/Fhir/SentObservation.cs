@@ -2,7 +2,9 @@ using System.Text.Json;
 using Hl7.Fhir.Model;
 using Hl7.Fhir.Serialization;
 using Irrigation.Episodes;
-using IrrigationFhir.Episodes;
+using IrrigationFhir.Model;
+using IrrigationFhir.Record;
+using IrrigationFhir.Validation;
 
 namespace IrrigationFhir.Fhir;
 
@@ -66,11 +68,11 @@ internal static class SentObservation
 
     /// <summary>The id of the Observation that an entry is published as, whether ours with the sender's words or as it was sent.</summary>
     public static string IdOf(Episode episode, Entry entry) =>
-        (IsOne(entry) ? EntryMapper.IdOf(episode, entry) : null) ?? Wire.EntryId(episode.Id, AsSentSlug, entry.Key);
+        (IsOne(entry) ? EntryMapper.IdOf(episode, entry) : null) ?? FhirValues.EntryId(episode.Id, AsSentSlug, entry.Key);
 
     /// <summary>The id of the Observation as sent; null where ours is the one, or nothing came as an Observation.</summary>
     public static string? AsSentId(Episode episode, Entry entry) =>
-        entry.Header.Original is null || IsOne(entry) ? null : Wire.EntryId(episode.Id, AsSentSlug, entry.Key);
+        entry.Header.Original is null || IsOne(entry) ? null : FhirValues.EntryId(episode.Id, AsSentSlug, entry.Key);
 
     /// <summary>The Observation as sent; null where ours is the one, or nothing came as an Observation.</summary>
     public static Observation? AsSent(Entry entry, Episode episode, bool withdrawn)

@@ -1,4 +1,5 @@
 using System.Collections.Immutable;
+using IrrigationFhir.Validation;
 
 namespace IrrigationFhir.Fhir;
 

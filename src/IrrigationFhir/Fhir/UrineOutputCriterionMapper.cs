@@ -2,7 +2,9 @@ using Hl7.Fhir.Model;
 using Irrigation;
 using Irrigation.Balance;
 using Irrigation.Criteria;
-using IrrigationFhir.Episodes;
+using IrrigationFhir.Model;
+using IrrigationFhir.Rest;
+using IrrigationFhir.Validation;
 using NodaTime;
 using Instant = NodaTime.Instant;
 
@@ -24,7 +26,7 @@ internal static class UrineOutputCriterionMapper
 
     /// <summary>The id of a criterion in one of its readings, of a clock hour.</summary>
     public static string IdOf(Episode episode, Interval hour, string criterion, Reading reading) =>
-        $"{Wire.WindowId(episode.Id, Slug, 'h', hour.Start)}-{Wire.Digest($"{criterion} {Irrigation.Slug.Of(reading)}", 6)}";
+        $"{FhirValues.WindowId(episode.Id, Slug, 'h', hour.Start)}-{FhirValues.Digest($"{criterion} {Irrigation.Slug.Of(reading)}", 6)}";
 
     /// <summary>Every criterion that fits the patient at the last closing of a clock hour; none where the hour has no closing.</summary>
     public static IReadOnlyList<Observation> ToObservations(Episode episode, Interval hour, CriteriaSettings limits, bool withdrawn = false)
@@ -69,9 +71,9 @@ internal static class UrineOutputCriterionMapper
                 : CorrectedUrineOutputMapper.StatusOf(window.Status == OutputStatus.Final && again ? OutputStatus.Amended : window.Status),
             Category = Codes.FluidCategories(),
             Code = Codes.UrineOutputCriterion(result.Slug),
-            Subject = Wire.Reference(episode.Definition.Patient),
-            Encounter = episode.Definition.Encounter is { } encounter ? Wire.Reference(encounter) : null,
-            Effective = Wire.Period(window.Start, window.End, episode.Definition.Frame.Zone),
+            Subject = FhirValues.Reference(episode.Definition.Patient),
+            Encounter = episode.Definition.Encounter is { } encounter ? FhirValues.Reference(encounter) : null,
+            Effective = FhirValues.Period(window.Start, window.End, episode.Definition.Frame.Zone),
             Value = Codes.CriterionAnswer(Irrigation.Slug.Of(result.Answer)),
             Method = Codes.CriterionReading(Irrigation.Slug.Of(result.Reading)),
             Note = [new() { Text = Texts.Caution }],
@@ -100,7 +102,7 @@ internal static class UrineOutputCriterionMapper
                 new()
                 {
                     Code = Codes.Component("coverage"),
-                    Value = Codes.Quantity(Wire.Number(result.Coverage * 100), Codes.Units.Percent),
+                    Value = Codes.Quantity(FhirValues.Number(result.Coverage * 100), Codes.Units.Percent),
                 },
                 .. UrineOutputRateMapper.WeightComponents(result.Weight),
                 .. result.Obstacles.Select(obstacle => new Observation.ComponentComponent
@@ -116,7 +118,7 @@ internal static class UrineOutputCriterionMapper
     {
         if (result.Probability is not { } probability)
             yield break;
-        var percent = Codes.Quantity(Wire.Number(Wire.Probability(probability) * 100), Codes.Units.Percent);
+        var percent = Codes.Quantity(FhirValues.Number(FhirValues.Probability(probability) * 100), Codes.Units.Percent);
         if (result.Reading == Reading.EveryHour)
             percent.Comparator = Hl7.Fhir.Model.Quantity.QuantityComparator.LessOrEqual;
         yield return new() { Code = Codes.Component("probability-met"), Value = percent };
@@ -137,7 +139,7 @@ internal static class UrineOutputCriterionMapper
 
     private static Quantity Quantity(decimal number, CriterionResult result) =>
         Codes.Quantity(
-            Wire.Number(number),
+            FhirValues.Number(number),
             result.Unit == Codes.Units.Millilitre.Code ? Codes.Units.Millilitre : Codes.Units.MillilitrePerKilogramHour
         );
 }

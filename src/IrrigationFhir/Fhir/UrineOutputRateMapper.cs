@@ -3,7 +3,9 @@ using Irrigation;
 using Irrigation.Balance;
 using Irrigation.Criteria;
 using Irrigation.Measures;
-using IrrigationFhir.Episodes;
+using IrrigationFhir.Model;
+using IrrigationFhir.Record;
+using IrrigationFhir.Rest;
 
 namespace IrrigationFhir.Fhir;
 
@@ -14,7 +16,7 @@ internal static class UrineOutputRateMapper
     public const string Slug = "urine-output-rate";
 
     /// <summary>The id of an interval's Observation.</summary>
-    public static string IdOf(Episode episode, ClosedInterval interval) => Wire.WindowId(episode.Id, Slug, 'i', interval.End);
+    public static string IdOf(Episode episode, ClosedInterval interval) => FhirValues.WindowId(episode.Id, Slug, 'i', interval.End);
 
     /// <summary>The Observation; null for an interval without length, which has no rate.</summary>
     public static Observation? ToObservation(ClosedInterval interval, Episode episode, CriteriaSettings limits, bool withdrawn = false)
@@ -31,10 +33,10 @@ internal static class UrineOutputRateMapper
             Status = withdrawn ? ObservationStatus.EnteredInError : CorrectedUrineOutputMapper.StatusOf(interval.Status),
             Category = Codes.FluidCategories(),
             Code = Codes.Component(Slug),
-            Subject = Wire.Reference(episode.Definition.Patient),
-            Encounter = episode.Definition.Encounter is { } encounter ? Wire.Reference(encounter) : null,
-            Effective = Wire.Period(interval.Start, interval.End, frame.Zone),
-            Value = rate is null ? null : Codes.Quantity(Wire.Number(rate.PerHour), Codes.Units.MillilitrePerHour),
+            Subject = FhirValues.Reference(episode.Definition.Patient),
+            Encounter = episode.Definition.Encounter is { } encounter ? FhirValues.Reference(encounter) : null,
+            Effective = FhirValues.Period(interval.Start, interval.End, frame.Zone),
+            Value = rate is null ? null : Codes.Quantity(FhirValues.Number(rate.PerHour), Codes.Units.MillilitrePerHour),
             DataAbsentReason = rate is null ? CorrectedUrineOutputMapper.Absent(interval.Absent) : null,
             Method = Codes.DrainageMinusIrrigant(),
             Note = [new() { Text = Texts.Caution }],
@@ -44,10 +46,10 @@ internal static class UrineOutputRateMapper
                 new()
                 {
                     Code = Codes.Component("corrected-volume"),
-                    Value = interval.Output is { } volume ? Wire.Quantity(volume.Headline) : null,
+                    Value = interval.Output is { } volume ? FhirValues.Quantity(volume.Headline) : null,
                     DataAbsentReason = interval.Output is null ? CorrectedUrineOutputMapper.Absent(interval.Absent) : null,
                 },
-                new() { Code = Codes.Component("duration"), Value = Wire.Quantity(interval.Length) },
+                new() { Code = Codes.Component("duration"), Value = FhirValues.Quantity(interval.Length) },
                 PerWeight(rate, weight, interval),
                 .. interval.Output?.Interval95 is { } range
                     ? [Range(range, interval.Length)]
@@ -62,7 +64,7 @@ internal static class UrineOutputRateMapper
     {
         if (weight is null)
             yield break;
-        yield return new() { Code = Codes.Component("body-weight"), Value = Wire.Quantity(weight.Weight) };
+        yield return new() { Code = Codes.Component("body-weight"), Value = FhirValues.Quantity(weight.Weight) };
         yield return new() { Code = Codes.Component("weight-kind"), Value = Codes.WeightKind(Irrigation.Slug.Of(weight.Weight.Kind)) };
     }
 
@@ -84,7 +86,7 @@ internal static class UrineOutputRateMapper
         return new()
         {
             Code = Codes.Component("urine-output-rate-per-weight"),
-            Value = known is { } perKilogram ? Codes.Quantity(Wire.Number(perKilogram), Codes.Units.MillilitrePerKilogramHour) : null,
+            Value = known is { } perKilogram ? Codes.Quantity(FhirValues.Number(perKilogram), Codes.Units.MillilitrePerKilogramHour) : null,
             DataAbsentReason =
                 known is not null ? null
                 : rate is null ? CorrectedUrineOutputMapper.Absent(interval.Absent)
@@ -100,5 +102,5 @@ internal static class UrineOutputRateMapper
         };
 
     private static Quantity PerHour(Volume volume, NodaTime.Duration over) =>
-        Codes.Quantity(Wire.Number(UrineRate.Of(volume, over, null).PerHour), Codes.Units.MillilitrePerHour);
+        Codes.Quantity(FhirValues.Number(UrineRate.Of(volume, over, null).PerHour), Codes.Units.MillilitrePerHour);
 }

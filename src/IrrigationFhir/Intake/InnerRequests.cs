@@ -1,4 +1,5 @@
 using System.Text;
+using IrrigationFhir.Problems;
 using IrrigationFhir.Rest;
 using Microsoft.AspNetCore.Routing.Template;
 
@@ -58,13 +59,7 @@ internal sealed class InnerRequests(EndpointDataSource endpoints)
         {
             await new OutcomeResult(
                 StatusCodes.Status404NotFound,
-                Outcome.Problem(
-                    "unknown-address",
-                    address,
-                    "an address below the FHIR base",
-                    null,
-                    Hl7.Fhir.Model.OperationOutcome.IssueType.NotFound
-                )
+                Outcome.Problem("unknown-address", address, "an address below the FHIR base", null)
             ).ExecuteAsync(http);
         }
 

@@ -2,8 +2,9 @@ using System.Text.Encodings.Web;
 using System.Text.Json;
 using Hl7.Fhir.Model;
 using Irrigation.Episodes;
+using IrrigationFhir.Problems;
 using IrrigationFhir.Rest;
-using IrrigationFhir.Store;
+using IrrigationFhir.Search;
 
 namespace IrrigationFhir.Intake;
 
@@ -84,7 +85,7 @@ internal static class IntakeApi
         CancellationToken stop
     )
     {
-        var (json, refused) = await IntakeBody.Read(http.Request, stop);
+        var (json, refused) = await FhirBody.Read(http.Request, stop);
         return refused
             ?? Reply(
                 await observations.One(
@@ -105,7 +106,7 @@ internal static class IntakeApi
         CancellationToken stop
     )
     {
-        var (json, refused) = await IntakeBody.Read(http.Request, stop);
+        var (json, refused) = await FhirBody.Read(http.Request, stop);
         return refused
             ?? Reply(
                 await observations.One(new(json, "Observation", id, http.Request.Headers.IfMatch.FirstOrDefault(), null), http, stop),
@@ -116,7 +117,7 @@ internal static class IntakeApi
 
     private static async Task<IResult> Bundle(HttpContext http, RecordBundle bundles, CancellationToken stop)
     {
-        var (json, refused) = await IntakeBody.Read(http.Request, stop);
+        var (json, refused) = await FhirBody.Read(http.Request, stop);
         return refused ?? await bundles.Handle(json, http, stop);
     }
 
@@ -130,7 +131,7 @@ internal static class IntakeApi
     {
         if (id is not null && http.Request.ContentLength is null or 0)
             return await validate.Handle(type, id, null, http.Request.Query, stop);
-        var (json, refused) = await IntakeBody.Read(http.Request, stop);
+        var (json, refused) = await FhirBody.Read(http.Request, stop);
         return refused ?? await validate.Handle(type, id, json, http.Request.Query, stop);
     }
 
@@ -195,8 +196,7 @@ internal static class IntakeApi
                         "too-many-requests",
                         $"more than {room.Most} writing requests at once",
                         "the same request again after a pause; Retry-After says how long",
-                        null,
-                        OperationOutcome.IssueType.Throttled
+                        null
                     )
                 );
             }

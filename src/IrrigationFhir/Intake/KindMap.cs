@@ -3,6 +3,7 @@ using Hl7.Fhir.Model;
 using Hl7.Fhir.Serialization;
 using Irrigation.Episodes;
 using IrrigationFhir.Fhir;
+using IrrigationFhir.Validation;
 
 namespace IrrigationFhir.Intake;
 

@@ -6,8 +6,9 @@ using System.Text.RegularExpressions;
 using Hl7.Fhir.Model;
 using Hl7.Fhir.Utility;
 using Irrigation.Episodes;
-using IrrigationFhir.Entries;
 using IrrigationFhir.Fhir;
+using IrrigationFhir.Record;
+using IrrigationFhir.Validation;
 using NodaTime.Text;
 using Instant = NodaTime.Instant;
 
@@ -211,7 +212,7 @@ internal sealed partial class ObservationTranslator
             problems.Add(
                 EntryProblem.UnknownWord($"{at}.status", text, ["preliminary", "final", "amended", "corrected", "entered-in-error"])
             );
-        else if (!StatusWalk.Recorded(status.Value))
+        else if (!StatusTransitions.Recorded(status.Value))
             Problem(
                 "no-result",
                 "status",

@@ -2,8 +2,9 @@ using System.Text.Json;
 using System.Text.Json.Nodes;
 using Hl7.Fhir.Model;
 using Irrigation.Episodes;
-using IrrigationFhir.Entries;
+using IrrigationFhir.Problems;
 using IrrigationFhir.Rest;
+using IrrigationFhir.Search;
 using IrrigationFhir.Store;
 
 namespace IrrigationFhir.Intake;

@@ -4,10 +4,13 @@ using Hl7.Fhir.Model;
 using Hl7.Fhir.Utility;
 using Irrigation;
 using Irrigation.Episodes;
-using IrrigationFhir.Entries;
-using IrrigationFhir.Episodes;
 using IrrigationFhir.Fhir;
+using IrrigationFhir.Model;
+using IrrigationFhir.Problems;
+using IrrigationFhir.Record;
+using IrrigationFhir.Rest;
 using IrrigationFhir.Store;
+using IrrigationFhir.Validation;
 
 namespace IrrigationFhir.Intake;
 
@@ -444,7 +447,7 @@ internal sealed class RecordObservations(
             current.Entry is EnteredInError
                 ? ObservationStatus.EnteredInError
                 : SentObservation.Of(current.Entry)?.Status ?? ObservationStatus.Final;
-        if (!StatusWalk.Allows(from, ready.Said.Status))
+        if (!StatusTransitions.Allows(from, ready.Said.Status))
         {
             return new(
                 "conflicting-content",

@@ -1,9 +1,10 @@
 using System.Text.Json;
 using Hl7.Fhir.Model;
 using Irrigation.Episodes;
-using IrrigationFhir.Fhir;
+using IrrigationFhir.Problems;
 using IrrigationFhir.Rest;
 using IrrigationFhir.Store;
+using IrrigationFhir.Validation;
 
 namespace IrrigationFhir.Intake;
 
@@ -56,13 +57,7 @@ internal sealed class ValidateOperation(ProfileValidator profiles, RecordObserva
             if (await resources.Read(type, id!, stop) is not { } stored)
                 return new OutcomeResult(
                     StatusCodes.Status404NotFound,
-                    Outcome.Problem(
-                        "unknown-resource",
-                        $"{type}/{id}",
-                        "the id of a stored resource",
-                        null,
-                        OperationOutcome.IssueType.NotFound
-                    )
+                    Outcome.Problem("unknown-resource", $"{type}/{id}", "the id of a stored resource", null)
                 );
             if (mode == "delete")
                 return new FhirResult(Outcomes.Of([IntakeApi.NoDelete(type)]));

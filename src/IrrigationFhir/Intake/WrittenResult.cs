@@ -1,5 +1,6 @@
 using System.Globalization;
 using System.Text;
+using IrrigationFhir.Problems;
 using IrrigationFhir.Rest;
 using IrrigationFhir.Store;
 

@@ -10,6 +10,7 @@ using Hl7.Fhir.Utility;
 using IrrigationFhir.Fhir;
 using IrrigationFhir.Intake;
 using IrrigationFhir.Rest;
+using IrrigationFhir.Validation;
 
 namespace IrrigationFhir.Package;
 
@@ -33,7 +34,9 @@ internal sealed class FhirPackage(IEnumerable<CapabilityClaim> claims)
     private static readonly DateTimeOffset Time = new(1985, 10, 26, 8, 15, 0, TimeSpan.Zero);
     private static readonly JsonSerializerOptions Readable = new() { WriteIndented = true, NewLine = "\n" };
 
-    private readonly Lazy<byte[]> bytes = new(() => Pack(Files(Definitions(claims), Fhir.Definitions.Examples(Profiles.CanonicalBase))));
+    private readonly Lazy<byte[]> bytes = new(() =>
+        Pack(Files(Definitions(claims), Validation.Definitions.Examples(Profiles.CanonicalBase)))
+    );
 
     /// <summary>The package: a gzipped tape archive.</summary>
     public ReadOnlyMemory<byte> Bytes => bytes.Value;
@@ -46,7 +49,7 @@ internal sealed class FhirPackage(IEnumerable<CapabilityClaim> claims)
     {
         Resource[] all =
         [
-            .. Fhir.Definitions.Own(Profiles.CanonicalBase),
+            .. Validation.Definitions.Own(Profiles.CanonicalBase),
             .. OwnSearchParameters.All(),
             FhirJsonDeserializer.DEFAULT.Deserialize<ConceptMap>(KindMap.BuiltIn),
             CapabilityStatements.Required(claims),

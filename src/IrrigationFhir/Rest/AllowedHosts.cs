@@ -1,5 +1,6 @@
 using System.Net;
 using Hl7.Fhir.Model;
+using IrrigationFhir.Problems;
 using Microsoft.AspNetCore.HostFiltering;
 using Microsoft.Extensions.Primitives;
 
@@ -50,8 +51,7 @@ internal static class AllowedHosts
                     "host-not-allowed",
                     "a Host that this service does not answer to",
                     "one that AllowedHosts names, or Fhir:BaseUrl set to the address that clients see",
-                    null,
-                    OperationOutcome.IssueType.Forbidden
+                    null
                 )
             )
         );

@@ -2,6 +2,7 @@ using System.Buffers;
 using System.Text.Encodings.Web;
 using System.Text.Json;
 using Hl7.Fhir.Model;
+using IrrigationFhir.Problems;
 using IrrigationFhir.Search;
 using IrrigationFhir.Store;
 
@@ -47,8 +48,7 @@ internal static class Bundles
             "included-cut",
             $"more resources than {page.Included.Count} would come along with this page, or they lie more than {Inclusions.Rounds} steps away",
             "a smaller _count, or a search of their own for the rest",
-            "_include",
-            OperationOutcome.IssueType.Incomplete
+            "_include"
         );
 
     /// <summary>Versions of one resource or of a type, newest first.</summary>

@@ -1,5 +1,6 @@
 using System.Reflection;
 using Hl7.Fhir.Model;
+using IrrigationFhir.Search;
 using IrrigationFhir.Store;
 
 namespace IrrigationFhir.Rest;

@@ -4,7 +4,6 @@ using System.Reflection;
 using System.Text.Json.Nodes;
 using System.Text.Json.Serialization;
 using Irrigation;
-using IrrigationFhir.Episodes;
 using Microsoft.AspNetCore.OpenApi;
 using Microsoft.OpenApi;
 

@@ -1,7 +1,7 @@
 using System.Globalization;
 using Hl7.Fhir.Model;
+using IrrigationFhir.Problems;
 using IrrigationFhir.Search;
-using IrrigationFhir.Store;
 using Microsoft.AspNetCore.Http.Extensions;
 
 namespace IrrigationFhir.Rest;
@@ -98,9 +98,7 @@ internal sealed record EverythingRequest(
                     continue;
                 default:
                     if (context.Strict)
-                        problems.Add(
-                            Outcome.Problem("search-parameter-unknown", Unknown, Named, name, OperationOutcome.IssueType.NotSupported)
-                        );
+                        problems.Add(Outcome.Problem("search-parameter-unknown", Unknown, Named, name));
                     else
                         passedOver.Add(Outcome.PassedOver(name, Unknown, Named));
                     continue;
@@ -122,8 +120,7 @@ internal sealed record EverythingRequest(
                     "page-unknown",
                     "no position of this list",
                     "the next link of the page before, unchanged",
-                    SearchRequest.PageParameter,
-                    OperationOutcome.IssueType.NotSupported
+                    SearchRequest.PageParameter
                 )
             );
 

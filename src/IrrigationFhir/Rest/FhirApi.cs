@@ -1,5 +1,7 @@
 using System.Globalization;
 using Hl7.Fhir.Model;
+using IrrigationFhir.Problems;
+using IrrigationFhir.Search;
 using IrrigationFhir.Store;
 using Microsoft.AspNetCore.Server.Kestrel.Core;
 
@@ -162,13 +164,7 @@ internal static class FhirApi
     private static OutcomeResult NotFound(string address) =>
         new(
             StatusCodes.Status404NotFound,
-            Outcome.Problem(
-                "unknown-resource",
-                address,
-                "the type, id and version of a stored resource",
-                null,
-                OperationOutcome.IssueType.NotFound
-            )
+            Outcome.Problem("unknown-resource", address, "the type, id and version of a stored resource", null)
         );
 
     /// <summary>FHIR addresses are case-sensitive, routing here is not.</summary>

@@ -3,7 +3,9 @@ using Hl7.Fhir.Model;
 using Hl7.Fhir.Utility;
 using IrrigationFhir.Episodes;
 using IrrigationFhir.Fhir;
+using IrrigationFhir.Search;
 using IrrigationFhir.Store;
+using IrrigationFhir.Validation;
 
 namespace IrrigationFhir.Rest;
 

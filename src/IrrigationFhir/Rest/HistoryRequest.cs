@@ -1,7 +1,7 @@
 using System.Globalization;
 using Hl7.Fhir.Model;
+using IrrigationFhir.Problems;
 using IrrigationFhir.Search;
-using IrrigationFhir.Store;
 using Microsoft.AspNetCore.Http.Extensions;
 using NodaTime;
 using Instant = NodaTime.Instant;
@@ -84,5 +84,5 @@ internal sealed record HistoryRequest(
     }
 
     private static OperationOutcome.IssueComponent Problem(string name, string saw, string expected) =>
-        Outcome.Problem("search-value-invalid", $"'{saw}'", expected, name, OperationOutcome.IssueType.Value);
+        Outcome.Problem("search-value-invalid", $"'{saw}'", expected, name);
 }

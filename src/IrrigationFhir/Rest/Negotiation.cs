@@ -1,5 +1,6 @@
 using System.Globalization;
 using Hl7.Fhir.Model;
+using IrrigationFhir.Problems;
 using Microsoft.Net.Http.Headers;
 
 namespace IrrigationFhir.Rest;
@@ -32,13 +33,7 @@ internal static class Negotiation
         Refusal(context.HttpContext.Request) is { } refused
             ? new OutcomeResult(
                 StatusCodes.Status406NotAcceptable,
-                Outcome.Problem(
-                    "not-acceptable",
-                    refused,
-                    $"{FhirReply.MediaType} or application/json",
-                    null,
-                    OperationOutcome.IssueType.NotSupported
-                )
+                Outcome.Problem("not-acceptable", refused, $"{FhirReply.MediaType} or application/json", null)
             )
             : await next(context);
 

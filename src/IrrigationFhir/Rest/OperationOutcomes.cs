@@ -1,6 +1,8 @@
 using System.Data.Common;
 using Hl7.Fhir.Model;
+using IrrigationFhir.Problems;
 using IrrigationFhir.Store;
+using IrrigationFhir.Store.Sqlite;
 using Microsoft.AspNetCore.Http.Features;
 
 namespace IrrigationFhir.Rest;
@@ -77,8 +79,7 @@ internal static partial class OperationOutcomes
                 "internal-error",
                 "the service failed while answering",
                 $"a correct answer; the log holds this failure under {id}, and nothing was half-written",
-                null,
-                OperationOutcome.IssueType.Exception
+                null
             )
         );
     }
@@ -93,14 +94,14 @@ internal static partial class OperationOutcomes
         if (failure.Trouble == StoreTrouble.TooCostly)
         {
             const string narrower = "a narrower query: with a patient, a code or a time";
-            return Problem(StatusCodes.Status400BadRequest, "query-too-costly", saw, narrower, OperationOutcome.IssueType.TooCostly);
+            return Problem(StatusCodes.Status400BadRequest, "query-too-costly", saw, narrower);
         }
 
         context.Response.Headers.RetryAfter = "5";
         const string later = "the same request again after a pause; nothing of it was kept";
         var status =
             failure.Trouble == StoreTrouble.Full ? StatusCodes.Status507InsufficientStorage : StatusCodes.Status503ServiceUnavailable;
-        return Problem(status, "store-unavailable", saw, later, OperationOutcome.IssueType.Transient);
+        return Problem(status, "store-unavailable", saw, later);
     }
 
     /// <summary>Where it was thrown: method names are ours and hold no data, unlike the message.</summary>
@@ -116,66 +117,47 @@ internal static partial class OperationOutcomes
                 status,
                 "not-authenticated",
                 "no valid access token",
-                "a bearer token in the Authorization header",
-                OperationOutcome.IssueType.Login
+                "a bearer token in the Authorization header"
             ),
             StatusCodes.Status403Forbidden => Problem(
                 status,
                 "not-allowed",
                 "an access token without the scope for this",
-                "a token whose scopes cover this request",
-                OperationOutcome.IssueType.Forbidden
+                "a token whose scopes cover this request"
             ),
             StatusCodes.Status404NotFound => Problem(
                 status,
                 "unknown-address",
                 context.Request.Path.Value ?? "/",
-                "an address of this service: /fhir/metadata and /openapi list them",
-                OperationOutcome.IssueType.NotFound
+                "an address of this service: /fhir/metadata and /openapi list them"
             ),
             StatusCodes.Status405MethodNotAllowed => Problem(
                 status,
                 "method-not-allowed",
                 context.Request.Method,
-                $"one of {context.Response.Headers.Allow} at this address",
-                OperationOutcome.IssueType.NotSupported
+                $"one of {context.Response.Headers.Allow} at this address"
             ),
             StatusCodes.Status406NotAcceptable => Problem(
                 status,
                 "not-acceptable",
                 "a format this service does not write",
-                $"Accept with {FhirReply.MediaType} or application/json",
-                OperationOutcome.IssueType.NotSupported
+                $"Accept with {FhirReply.MediaType} or application/json"
             ),
             StatusCodes.Status413PayloadTooLarge => TooLarge(context),
             StatusCodes.Status415UnsupportedMediaType => Problem(
                 status,
                 "unsupported-media-type",
                 context.Request.ContentType ?? "no Content-Type",
-                "a Content-Type this address reads",
-                OperationOutcome.IssueType.NotSupported
+                "a Content-Type this address reads"
             ),
             StatusCodes.Status429TooManyRequests => Problem(
                 status,
                 "too-many-requests",
                 "more requests than are served at once",
-                "a pause and another try",
-                OperationOutcome.IssueType.Throttled
+                "a pause and another try"
             ),
-            >= 500 => Problem(
-                status,
-                "internal-error",
-                "the service could not answer",
-                "a correct answer",
-                OperationOutcome.IssueType.Exception
-            ),
-            _ => Problem(
-                status,
-                "bad-request",
-                "a request that cannot be read",
-                "well-formed HTTP and JSON as the contract describes",
-                OperationOutcome.IssueType.Structure
-            ),
+            >= 500 => Problem(status, "internal-error", "the service could not answer", "a correct answer"),
+            _ => Problem(status, "bad-request", "a request that cannot be read", "well-formed HTTP and JSON as the contract describes"),
         };
 
     private static OutcomeResult TooLarge(HttpContext context) =>
@@ -183,12 +165,11 @@ internal static partial class OperationOutcomes
             StatusCodes.Status413PayloadTooLarge,
             "body-too-large",
             "a request body over the limit",
-            $"at most {RequestBodies.LimitOf(context)} bytes; send several smaller requests",
-            OperationOutcome.IssueType.TooLong
+            $"at most {RequestBodies.LimitOf(context)} bytes; send several smaller requests"
         );
 
-    private static OutcomeResult Problem(int status, string code, string saw, string expected, OperationOutcome.IssueType type) =>
-        new(status, Outcome.Problem(code, saw, expected, null, type));
+    private static OutcomeResult Problem(int status, string code, string saw, string expected) =>
+        new(status, Outcome.Problem(code, saw, expected, null));
 
     [LoggerMessage(2, LogLevel.Error, "The store failed: {Trouble}, the engine's code {EngineCode}")]
     private static partial void LogStoreFailure(ILogger log, StoreTrouble trouble, int engineCode);

@@ -1,5 +1,6 @@
 using System.Text;
 using Hl7.Fhir.Model;
+using IrrigationFhir.Problems;
 using IrrigationFhir.Store;
 
 namespace IrrigationFhir.Rest;
@@ -41,13 +42,7 @@ internal static class OperationParameters
                     null,
                     new(
                         StatusCodes.Status400BadRequest,
-                        Outcome.Problem(
-                            "form-unreadable",
-                            "a form that cannot be read",
-                            "percent-encoded pairs of name and value",
-                            null,
-                            OperationOutcome.IssueType.Structure
-                        )
+                        Outcome.Problem("form-unreadable", "a form that cannot be read", "percent-encoded pairs of name and value", null)
                     )
                 );
             }
@@ -63,8 +58,7 @@ internal static class OperationParameters
                         "unsupported-media-type",
                         request.ContentType ?? "no Content-Type",
                         withResource ? $"{Form}, or {FhirReply.MediaType} with a Parameters resource" : Form,
-                        null,
-                        OperationOutcome.IssueType.NotSupported
+                        null
                     )
                 )
             );
@@ -93,8 +87,7 @@ internal static class OperationParameters
                         "parameters-unreadable",
                         "a body that is no Parameters resource",
                         "FHIR JSON of a Parameters resource",
-                        null,
-                        OperationOutcome.IssueType.Structure
+                        null
                     )
                 )
             );

@@ -1,4 +1,6 @@
 using Hl7.Fhir.Model;
+using Irrigation.Episodes;
+using IrrigationFhir.Problems;
 using IrrigationFhir.Store;
 
 namespace IrrigationFhir.Rest;
@@ -9,6 +11,24 @@ internal sealed class OutcomeResult(int status, OperationOutcome outcome) : IRes
     /// <summary>A reply with one problem.</summary>
     public OutcomeResult(int status, OperationOutcome.IssueComponent problem)
         : this(status, Outcome.Of(problem)) { }
+
+    /// <summary>A refusal for all that is wrong.</summary>
+    public static OutcomeResult Refused(int status, IEnumerable<EntryProblem> problems) =>
+        new(status, Outcome.Of(problems.Select(p => Outcome.Problem(p.Code, p.Saw, p.Expected, p.Where))));
+
+    /// <summary>The answer for an id that names no episode.</summary>
+    public static OutcomeResult UnknownEpisode(string id) =>
+        Refused(
+            StatusCodes.Status404NotFound,
+            [
+                new(
+                    "unknown-episode",
+                    "id",
+                    $"'{(id.Length > 64 ? id[..64] + "…" : id)}'",
+                    "the id of an episode, as POST /episodes answered it"
+                ),
+            ]
+        );
 
     /// <summary>The HTTP status of the reply.</summary>
     public int StatusCode => status;

@@ -1,6 +1,7 @@
 using Hl7.Fhir.Model;
 using IrrigationFhir.Fhir;
-using IrrigationFhir.Store;
+using IrrigationFhir.Search;
+using IrrigationFhir.Validation;
 
 namespace IrrigationFhir.Rest;
 

@@ -1,5 +1,6 @@
 using System.Globalization;
 using Hl7.Fhir.Model;
+using IrrigationFhir.Problems;
 using IrrigationFhir.Search;
 using IrrigationFhir.Store;
 using Microsoft.AspNetCore.Http.Extensions;
@@ -56,11 +57,7 @@ internal static class PatientOperations
 
         var idle = given[false].Select(pair => pair.Key).Where(NotOfLatest.Contains).ToList();
         if (context.Strict)
-            problems.AddRange(
-                idle.Select(name =>
-                    Outcome.Problem("search-parameter-unknown", IdleHere, NarrowsDown, name, OperationOutcome.IssueType.NotSupported)
-                )
-            );
+            problems.AddRange(idle.Select(name => Outcome.Problem("search-parameter-unknown", IdleHere, NarrowsDown, name)));
         var (search, found) = SearchReader.Read(type, given[false].Where(pair => !NotOfLatest.Contains(pair.Key)), context);
         problems.AddRange(found);
         if (search is not null)
@@ -146,8 +143,7 @@ internal static class PatientOperations
                     "unknown-patient",
                     "a patient to whom no resource here refers",
                     "the id or the identifier of a patient of whom something is recorded",
-                    null,
-                    OperationOutcome.IssueType.NotFound
+                    null
                 )
             );
         }
@@ -177,8 +173,8 @@ internal static class PatientOperations
     }
 
     internal static OperationOutcome.IssueComponent Invalid(string name, string saw, string expected) =>
-        Outcome.Problem("search-value-invalid", saw, expected, name, OperationOutcome.IssueType.Value);
+        Outcome.Problem("search-value-invalid", saw, expected, name);
 
     internal static OperationOutcome.IssueComponent Required(string name, string saw, string expected) =>
-        Outcome.Problem("parameter-required", saw, expected, name, OperationOutcome.IssueType.Required);
+        Outcome.Problem("parameter-required", saw, expected, name);
 }

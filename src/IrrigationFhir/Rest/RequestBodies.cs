@@ -1,5 +1,6 @@
 using System.IO.Compression;
 using Hl7.Fhir.Model;
+using IrrigationFhir.Problems;
 using Microsoft.AspNetCore.Http.Features;
 using Microsoft.AspNetCore.Http.Metadata;
 
@@ -35,14 +36,7 @@ internal static class RequestBodies
         var encoding = request.Headers.ContentEncoding.ToString().Trim().ToLowerInvariant();
         if (encoding is not ("" or "identity" or "gzip"))
         {
-            return Refuse(
-                415,
-                "unsupported-media-type",
-                "Content-Encoding",
-                encoding,
-                "gzip or none",
-                OperationOutcome.IssueType.NotSupported
-            );
+            return Refuse(415, "unsupported-media-type", "Content-Encoding", encoding, "gzip or none");
         }
 
         var limit = LimitOf(context);
@@ -60,7 +54,7 @@ internal static class RequestBodies
                 {
                     const string saw = "a body that is larger than the limit once decompressed";
                     var smaller = $"at most {limit} bytes; send several smaller requests";
-                    return Refuse(413, "body-too-large", "body", saw, smaller, OperationOutcome.IssueType.TooLong);
+                    return Refuse(413, "body-too-large", "body", saw, smaller);
                 }
 
                 body.Write(portion, 0, read);
@@ -69,13 +63,13 @@ internal static class RequestBodies
         catch (InvalidDataException)
         {
             const string gzip = "a gzip stream (RFC 1952), as Content-Encoding says";
-            return Refuse(400, "malformed-gzip", "body", "bytes that are not gzip", gzip, OperationOutcome.IssueType.Structure);
+            return Refuse(400, "malformed-gzip", "body", "bytes that are not gzip", gzip);
         }
         catch (OperationCanceledException) when (!context.RequestAborted.IsCancellationRequested)
         {
             context.Response.Headers.Connection = "close"; // what is still to come is not waited for
             var late = $"a body that has not come within {settings.BodySeconds} s";
-            return Refuse(408, "body-too-slow", "body", late, "the body without a pause", OperationOutcome.IssueType.Timeout);
+            return Refuse(408, "body-too-slow", "body", late, "the body without a pause");
         }
 
         body.Position = 0;
@@ -86,14 +80,8 @@ internal static class RequestBodies
         return null;
     }
 
-    private static OutcomeResult Refuse(
-        int status,
-        string code,
-        string where,
-        string saw,
-        string expected,
-        OperationOutcome.IssueType type
-    ) => new(status, Outcome.Problem(code, saw, expected, where, type));
+    private static OutcomeResult Refuse(int status, string code, string where, string saw, string expected) =>
+        new(status, Outcome.Problem(code, saw, expected, where));
 
     /// <summary>The largest body of a route, in bytes.</summary>
     private sealed record BodyLimit(long? MaxRequestBodySize) : IRequestSizeLimitMetadata;

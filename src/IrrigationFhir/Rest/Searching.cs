@@ -1,3 +1,4 @@
+using IrrigationFhir.Problems;
 using IrrigationFhir.Search;
 using IrrigationFhir.Store;
 using Microsoft.AspNetCore.Http.Extensions;

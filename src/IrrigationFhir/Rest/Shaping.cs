@@ -4,6 +4,7 @@ using System.Text.Json.Nodes;
 using Hl7.Fhir.Model;
 using Hl7.Fhir.Serialization;
 using IrrigationFhir.Fhir;
+using IrrigationFhir.Problems;
 using IrrigationFhir.Search;
 using IrrigationFhir.Store;
 
@@ -34,7 +35,7 @@ internal static class Shaping
         return (new(summary == "false" ? null : summary, elements), []);
 
         static OperationOutcome.IssueComponent Invalid(string name, string saw, string expected) =>
-            Outcome.Problem("search-value-invalid", saw, expected, name, OperationOutcome.IssueType.Value);
+            Outcome.Problem("search-value-invalid", saw, expected, name);
     }
 
     /// <summary>The resource as JSON: as stored, or its part with the tag SUBSETTED.</summary>

@@ -1,10 +1,10 @@
 using System.Globalization;
 using Hl7.Fhir.Model;
-using IrrigationFhir.Rest;
+using IrrigationFhir.Problems;
 using IrrigationFhir.Store;
 using NodaTime;
 using Instant = NodaTime.Instant;
-using SortKey = IrrigationFhir.Store.SortKey;
+using SortKey = IrrigationFhir.Search.SortKey;
 
 namespace IrrigationFhir.Search;
 
@@ -469,13 +469,5 @@ internal sealed class SearchReader
     }
 
     private void Problem(string code, string name, string saw, string expected) =>
-        _problems.Add(
-            Outcome.Problem(
-                code,
-                saw,
-                expected,
-                name,
-                code == "search-value-invalid" ? OperationOutcome.IssueType.Value : OperationOutcome.IssueType.NotSupported
-            )
-        );
+        _problems.Add(Outcome.Problem(code, saw, expected, name));
 }

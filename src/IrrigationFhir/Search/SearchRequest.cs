@@ -1,6 +1,5 @@
 using System.Text.Json;
 using Hl7.Fhir.Model;
-using IrrigationFhir.Store;
 
 namespace IrrigationFhir.Search;
 

@@ -3,6 +3,7 @@ using IrrigationFhir.Intake;
 using IrrigationFhir.Rest;
 using IrrigationFhir.Store;
 using IrrigationFhir.Subscriptions;
+using IrrigationFhir.Validation;
 
 namespace IrrigationFhir.Settings;
 

@@ -7,7 +7,7 @@ using Irrigation.Balance;
 using Irrigation.Criteria;
 using Irrigation.Flags;
 using Irrigation.Measures;
-using IrrigationFhir.Entries;
+using IrrigationFhir.Record;
 using NodaTime;
 
 namespace IrrigationFhir.Settings;

@@ -1,5 +1,6 @@
 using System.Data.Common;
 using Dapper;
+using IrrigationFhir.Search;
 using NodaTime;
 
 namespace IrrigationFhir.Store;

@@ -1,6 +1,7 @@
 using System.Security.Cryptography;
 using System.Text;
 using Hl7.Fhir.Model;
+using IrrigationFhir.Search;
 using DateTimeZone = NodaTime.DateTimeZone;
 using Instant = NodaTime.Instant;
 

@@ -1,3 +1,4 @@
+using IrrigationFhir.Search;
 using NodaTime;
 
 namespace IrrigationFhir.Store;

@@ -1,4 +1,6 @@
 using Dapper;
+using IrrigationFhir.Search;
+using IrrigationFhir.Store.Sqlite;
 
 namespace IrrigationFhir.Store;
 

@@ -1,79 +1,9 @@
 using System.Text.Json;
 using Dapper;
+using IrrigationFhir.Search;
 using NodaTime;
 
 namespace IrrigationFhir.Store;
-
-/// <summary>A subscription as stored.</summary>
-/// <param name="Id">Its logical id.</param>
-/// <param name="Status"><c>requested</c>, <c>active</c>, <c>error</c> or <c>off</c>.</param>
-/// <param name="Topic">Slug of its topic.</param>
-/// <param name="Filters">
-/// As JSON: an array of objects with <c>p</c>, the parameter, and <c>any</c>, the values of which one has to match.
-/// </param>
-/// <param name="Request">What its client asked for, as the room of subscriptions chose to write it. Beware: it holds secrets.</param>
-/// <param name="Error">Why it is in error; null where it is not.</param>
-/// <param name="Events">Events so far; the number of the latest.</param>
-/// <param name="Delivered">Up to which event the endpoint has acknowledged.</param>
-/// <param name="StartedAt">When it was first active; events count from then. Null before.</param>
-/// <param name="FailingSince">Since when nothing was acknowledged; null while all is well.</param>
-/// <param name="Attempts">Failed ones since then.</param>
-/// <param name="LastFailure">What failed last, without anything that an endpoint or a patient said.</param>
-/// <param name="LastSentAt">When a notification was last acknowledged; null before the first.</param>
-/// <param name="Heartbeat">After how much silence it wants to hear that all is well; null for never.</param>
-/// <param name="EndsAt">When it ends; null for never.</param>
-/// <param name="Version">The version of its resource.</param>
-internal sealed record SubscriptionRow(
-    string Id,
-    string Status,
-    string Topic,
-    string Filters,
-    string Request,
-    string? Error,
-    long Events,
-    long Delivered,
-    Instant? StartedAt,
-    Instant? FailingSince,
-    int Attempts,
-    string? LastFailure,
-    Instant? LastSentAt,
-    Duration? Heartbeat,
-    Instant? EndsAt,
-    long Version = 0
-);
-
-/// <summary>An event of a subscription: a version of a resource.</summary>
-/// <param name="Number">Its number in the subscription, from 1.</param>
-/// <param name="At">When it was stored.</param>
-/// <param name="Event">What became of the resource.</param>
-/// <param name="Type">The resource's FHIR type.</param>
-/// <param name="Id">The resource's id.</param>
-/// <param name="VersionId">The version that the event made.</param>
-/// <param name="Json">That version; null where it is no longer there.</param>
-internal sealed record SubscriptionEventRow(long Number, Instant At, string Event, string Type, string Id, long VersionId, string? Json);
-
-/// <summary>What became of a change of a subscription.</summary>
-internal abstract record SubscriptionOutcome
-{
-    /// <summary>It is on disk.</summary>
-    public sealed record Saved(ResourceVersion Version) : SubscriptionOutcome;
-
-    /// <summary>There is none of that id.</summary>
-    public sealed record Unknown : SubscriptionOutcome;
-
-    /// <summary>It has another version than expected; nothing is stored.</summary>
-    public sealed record Conflict(long Actual) : SubscriptionOutcome;
-
-    /// <summary>There are as many as there may be; nothing is stored.</summary>
-    public sealed record TooMany(int Most) : SubscriptionOutcome;
-}
-
-/// <summary>How deliveries stand over all subscriptions.</summary>
-/// <param name="Waiting">Events not acknowledged yet, of subscriptions that are served.</param>
-/// <param name="OldestWaiting">When the oldest of them was stored; null where none waits.</param>
-/// <param name="ByStatus">Subscriptions by their status.</param>
-/// <param name="Failing">Active subscriptions whose last attempt failed.</param>
-internal sealed record DeliveryQueue(long Waiting, Instant? OldestWaiting, IReadOnlyDictionary<string, long> ByStatus, long Failing);
 
 /// <summary>Subscriptions, their events, and how far each has been told.</summary>
 internal sealed class SubscriptionStore(Database database)
@@ -505,47 +435,5 @@ internal sealed class SubscriptionStore(Database database)
         public long VersionId { get; set; }
 
         public string? Json { get; set; }
-    }
-}
-
-/// <summary>The statements that tell subscribers; they run inside the <see cref="Writing"/> that makes the news.</summary>
-internal static class SubscriptionSql
-{
-    // Whoever was active once counts on, also while in error or asking anew: what happens meanwhile is not lost to it.
-    private static readonly string Number = $"""
-        insert into subscription_event (subscription_id, number, outbox_number, patient_key, type, id, version_id, event, at)
-        select s.id, s.events + 1, @outbox, @patient, @type, @id, @version, @event, @at
-        from subscription s
-        where s.started_at is not null and s.status <> 'off'
-          and (({Dialect.Among("s.topic", "@topics")} and {Dialect.Passes("s.filters", "@attributes")})
-            or (@told and exists (select 1 from subscription_told t where t.type = @type and t.id = @id and t.subscription_id = s.id)))
-        """;
-
-    /// <summary>Numbers an event for every subscription that it concerns.</summary>
-    public static void Tell(Writing writing, string patientKey, long outbox, OutboxEvent told, ResourceVersion version)
-    {
-        var concerned = writing.Statements.Execute(
-            Number,
-            ("outbox", outbox),
-            ("patient", patientKey),
-            ("type", told.Type),
-            ("id", told.Id),
-            ("version", version.VersionId),
-            ("event", told.Event),
-            ("at", UnixNanoseconds.Of(writing.At)),
-            ("topics", JsonSerializer.Serialize(told.Topics)),
-            ("attributes", JsonSerializer.Serialize(told.Attributes)),
-            ("told", told.AlsoToldBefore)
-        );
-        if (concerned == 0)
-            return;
-        writing.Statements.Execute(
-            "insert into subscription_told (type, id, subscription_id) select type, id, subscription_id from subscription_event where outbox_number = @outbox on conflict do nothing",
-            ("outbox", outbox)
-        );
-        writing.Statements.Execute(
-            "update subscription set events = events + 1 where id in (select subscription_id from subscription_event where outbox_number = @outbox)",
-            ("outbox", outbox)
-        );
     }
 }

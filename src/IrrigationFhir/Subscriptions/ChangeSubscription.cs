@@ -4,6 +4,7 @@ using Hl7.Fhir.Model;
 using Hl7.Fhir.Utility;
 using Irrigation.Episodes;
 using IrrigationFhir.Intake;
+using IrrigationFhir.Rest;
 using IrrigationFhir.Store;
 using NodaTime.Extensions;
 using Instant = NodaTime.Instant;

@@ -4,6 +4,7 @@ using System.Text;
 using Hl7.Fhir.Model;
 using IrrigationFhir.Fhir;
 using IrrigationFhir.Store;
+using IrrigationFhir.Validation;
 using Instant = NodaTime.Instant;
 
 namespace IrrigationFhir.Subscriptions;

@@ -1,7 +1,10 @@
 using System.Collections.Immutable;
 using System.Text.Json;
 using IrrigationFhir.Fhir;
+using IrrigationFhir.Search;
 using IrrigationFhir.Store;
+using IrrigationFhir.Store.Sqlite;
+using IrrigationFhir.Validation;
 using NodaTime;
 
 namespace IrrigationFhir.Subscriptions;

@@ -1,6 +1,7 @@
 using System.Globalization;
 using Irrigation.Episodes;
 using IrrigationFhir.Fhir;
+using IrrigationFhir.Validation;
 using NodaTime;
 using NodaTime.Text;
 

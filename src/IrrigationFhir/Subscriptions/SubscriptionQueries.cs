@@ -1,5 +1,6 @@
 using System.Globalization;
 using Hl7.Fhir.Model;
+using IrrigationFhir.Problems;
 using IrrigationFhir.Rest;
 using IrrigationFhir.Store;
 using Microsoft.AspNetCore.Http.Extensions;
@@ -88,8 +89,7 @@ internal sealed class SubscriptionQueries(SubscriptionStore store, SubscriptionS
                         CultureInfo.InvariantCulture,
                         $"{oldest} or more: events are kept for {kept.Keep.TotalDays:0.##} days; what happened before is found by a search with _lastUpdated"
                     ),
-                    "eventsSinceNumber",
-                    OperationOutcome.IssueType.Deleted
+                    "eventsSinceNumber"
                 )
             );
         }
@@ -148,21 +148,12 @@ internal sealed class SubscriptionQueries(SubscriptionStore store, SubscriptionS
     }
 
     private static OutcomeResult Invalid(string name, string saw, string expected) =>
-        new(
-            StatusCodes.Status400BadRequest,
-            Outcome.Problem("operation-parameter-invalid", saw, expected, name, OperationOutcome.IssueType.Value)
-        );
+        new(StatusCodes.Status400BadRequest, Outcome.Problem("operation-parameter-invalid", saw, expected, name));
 
     private static OutcomeResult NotThere(string id) =>
         new(
             StatusCodes.Status404NotFound,
-            Outcome.Problem(
-                "unknown-resource",
-                $"Subscription/{SubscriptionProblem.Clip(id)}",
-                "the id of a Subscription",
-                null,
-                OperationOutcome.IssueType.NotFound
-            )
+            Outcome.Problem("unknown-resource", $"Subscription/{SubscriptionProblem.Clip(id)}", "the id of a Subscription", null)
         );
 
     private static BundleResult Answer(Bundle bundle) => new(FhirJson.WriteUtf8(bundle));

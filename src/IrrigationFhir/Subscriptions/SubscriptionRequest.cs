@@ -1,5 +1,6 @@
 using System.Collections.Immutable;
 using IrrigationFhir.Fhir;
+using IrrigationFhir.Validation;
 using NodaTime;
 
 namespace IrrigationFhir.Subscriptions;

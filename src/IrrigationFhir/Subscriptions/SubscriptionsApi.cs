@@ -1,8 +1,10 @@
 using Hl7.Fhir.Model;
 using IrrigationFhir.Fhir;
 using IrrigationFhir.Intake;
+using IrrigationFhir.Problems;
 using IrrigationFhir.Rest;
 using IrrigationFhir.Store;
+using IrrigationFhir.Validation;
 
 namespace IrrigationFhir.Subscriptions;
 
@@ -77,8 +79,7 @@ internal static class SubscriptionsApi
                     "unknown-resource",
                     "a Basic that is not there",
                     $"the id of a topic: {string.Join(", ", Topics.All.Select(topic => topic.Slug))}",
-                    null,
-                    OperationOutcome.IssueType.NotFound
+                    null
                 )
             );
         var (shape, problems) = Shaping.OfRead(http.Request.Query);
@@ -100,11 +101,10 @@ internal static class SubscriptionsApi
                     "not-understood",
                     "a conditional create",
                     "no If-None-Exist: search first, by url, criteria or status",
-                    "If-None-Exist",
-                    OperationOutcome.IssueType.NotSupported
+                    "If-None-Exist"
                 )
             );
-        var (json, refused) = await IntakeBody.Read(http.Request, stop);
+        var (json, refused) = await FhirBody.Read(http.Request, stop);
         return refused ?? Reply(await change.Create(json, stop), http, settings);
     }
 
@@ -116,7 +116,7 @@ internal static class SubscriptionsApi
         CancellationToken stop
     )
     {
-        var (json, refused) = await IntakeBody.Read(http.Request, stop);
+        var (json, refused) = await FhirBody.Read(http.Request, stop);
         return refused ?? Reply(await change.Update(id, json, http.Request.Headers.IfMatch.FirstOrDefault(), stop), http, settings);
     }
 

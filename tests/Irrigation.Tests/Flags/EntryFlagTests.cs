@@ -116,7 +116,9 @@ public class EntryFlagTests
     )
     {
         var appended = balance.Log.Append(entries, ward.At(clock));
-        var found = Revisions.Of(told, balance.After(appended).Balance, appended, ward.At(clock));
+        var arrived = balance.After(appended).Balance;
+        var again = told.Reconsidered(arrived, appended.Changes);
+        var found = Revisions.ByEntries(again, arrived, appended.Changes, ward.At(clock));
         var whole = balance.Log.Append([.. entries, .. found], ward.At(clock));
         var after = balance.After(whole).Balance;
         return (found, after, told.After(after, whole.Changes, ward.At(clock)).Record);

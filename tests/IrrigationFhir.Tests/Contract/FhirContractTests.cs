@@ -1,6 +1,6 @@
 using System.Text.Json.Nodes;
 using IrrigationFhir.Rest;
-using IrrigationFhir.Store;
+using IrrigationFhir.Search;
 using IrrigationFhir.Tests.Intake;
 using IrrigationFhir.Tests.Repository;
 using Microsoft.AspNetCore.Routing;

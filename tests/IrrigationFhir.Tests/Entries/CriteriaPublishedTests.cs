@@ -1,5 +1,6 @@
 using System.Text.Json.Nodes;
 using IrrigationFhir.Fhir;
+using IrrigationFhir.Validation;
 using static IrrigationFhir.Tests.Entries.Charted;
 
 namespace IrrigationFhir.Tests.Entries;
@@ -181,7 +182,7 @@ public sealed class CriteriaPublishedTests(EveningOnTheWard evening)
 
     private async Task<JsonNode> Criterion(string episode, int hour, string criterion, string reading = "mean-over-window") =>
         (await evening.Service.Resources(episode))[
-            $"Observation/{episode}.urine-output-criterion.h20260314T{hour:00}0000-{Wire.Digest($"{criterion} {reading}", 6)}"
+            $"Observation/{episode}.urine-output-criterion.h20260314T{hour:00}0000-{FhirValues.Digest($"{criterion} {reading}", 6)}"
         ];
 
     private static JsonObject Weighed(string id, string clock, decimal kilograms) =>

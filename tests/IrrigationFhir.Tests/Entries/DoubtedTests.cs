@@ -2,7 +2,7 @@ using System.Collections.Immutable;
 using Irrigation.Balance;
 using Irrigation.Episodes;
 using Irrigation.Measures;
-using IrrigationFhir.Entries;
+using IrrigationFhir.Record;
 using NodaTime;
 
 namespace IrrigationFhir.Tests.Entries;
@@ -28,7 +28,7 @@ public class DoubtedTests
     [Fact]
     public void The_reading_that_is_doubted_is_told_when_it_arrives()
     {
-        var told = Doubted.By(Sent(Reading, Other), [new(null, InDoubt, [Reading])], Balance);
+        var told = DoubtsOfChange.By(Sent(Reading, Other), [new(null, InDoubt, [Reading])], Balance);
         Assert.Equal([TooMuch], told[Reading]);
         Assert.Empty(told[Other]);
     }
@@ -36,7 +36,7 @@ public class DoubtedTests
     [Fact]
     public void What_makes_an_earlier_reading_doubtful_is_told_in_its_place()
     {
-        var told = Doubted.By(Sent(Flow, Other), [new(Sure, InDoubt, [Flow, Other])], Balance);
+        var told = DoubtsOfChange.By(Sent(Flow, Other), [new(Sure, InDoubt, [Flow, Other])], Balance);
         Assert.Equal([TooMuch], told[Flow]);
         Assert.Empty(told[Other]);
     }
@@ -44,13 +44,13 @@ public class DoubtedTests
     [Fact]
     public void A_doubt_that_was_there_before_is_not_told_to_others_again()
     {
-        var told = Doubted.By(Sent(Other), [new(InDoubt, InDoubt with { Leaked = Volume.FromMillilitres(10) }, [Other])], Balance);
+        var told = DoubtsOfChange.By(Sent(Other), [new(InDoubt, InDoubt with { Leaked = Volume.FromMillilitres(10) }, [Other])], Balance);
         Assert.Empty(told);
     }
 
     [Fact]
     public void A_doubt_that_was_lifted_is_told_to_nobody() =>
-        Assert.Empty(Doubted.By(Sent(Other), [new(InDoubt, Sure, [Other])], Balance));
+        Assert.Empty(DoubtsOfChange.By(Sent(Other), [new(InDoubt, Sure, [Other])], Balance));
 
     private static ImmutableArray<(Disposition, LoggedEntry)> Sent(params EntryKey[] keys) =>
         [

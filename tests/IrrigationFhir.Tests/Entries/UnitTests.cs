@@ -4,10 +4,11 @@ using System.Text;
 using System.Text.Json;
 using System.Xml.Linq;
 using Irrigation.Episodes;
-using IrrigationFhir.Entries;
 using IrrigationFhir.Fhir;
-using IrrigationFhir.Store;
+using IrrigationFhir.Record;
+using IrrigationFhir.Search;
 using IrrigationFhir.Tests.Repository;
+using IrrigationFhir.Validation;
 using Xunit.Abstractions;
 
 namespace IrrigationFhir.Tests.Entries;

@@ -6,8 +6,9 @@ using Irrigation.Balance;
 using Irrigation.Criteria;
 using Irrigation.Episodes;
 using Irrigation.Flags;
-using IrrigationFhir.Entries;
 using IrrigationFhir.Episodes;
+using IrrigationFhir.Model;
+using IrrigationFhir.Record;
 using NodaTime;
 
 namespace IrrigationFhir.Tests.Episodes;

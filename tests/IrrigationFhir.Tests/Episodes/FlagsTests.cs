@@ -1,7 +1,8 @@
 using System.Net;
 using System.Text.Json.Nodes;
 using Dapper;
-using IrrigationFhir.Episodes;
+using IrrigationFhir.Model;
+using IrrigationFhir.Record;
 using Microsoft.Data.Sqlite;
 using Microsoft.Extensions.DependencyInjection;
 
@@ -295,6 +296,50 @@ public class FlagsTests
         var upsideDown = await ward.Post($"/episodes/{episode}/entries", new JsonArray(Pressure("18:31", 80, 150)));
         Assert.Equal(HttpStatusCode.UnprocessableEntity, upsideDown.Status);
         Assert.Contains("at most the systolic pressure, 80 mmHg", upsideDown.Text, StringComparison.Ordinal);
+    }
+
+    [Fact]
+    public async Task A_flag_that_another_description_takes_back_says_so_with_its_Provenance_and_is_told_for_a_shift()
+    {
+        await using var ward = RunningService.Start("2026-03-14T18:31:00Z");
+        var injured = RunningService.Episode("stay", Start);
+        (injured["birthDate"], injured["spinalLevel"]) = ("1970-01-01", "T4");
+        injured["baselineSystolic"] = new JsonObject { ["value"] = 110, ["unit"] = "mm[Hg]" };
+        var episode = await ward.Open(injured);
+        await ward.Record(episode, Pressure("18:30", 150, 80));
+        var id = (string)Assert.Single(await Active(ward, "dysreflexia-risk"))["id"]!;
+
+        // 110 was another patient's: hers is 145.
+        ward.Clock.SetUtcNow(new(2026, 3, 14, 18, 40, 0, TimeSpan.Zero));
+        injured["baselineSystolic"] = new JsonObject { ["value"] = 145, ["unit"] = "mm[Hg]" };
+        Assert.Equal(HttpStatusCode.OK, (await ward.Post("/episodes", injured)).Status);
+
+        var flag = await ward.Read($"/fhir/Flag/{id}");
+        Assert.Equal("entered-in-error", (string)flag["status"]!);
+        Assert.StartsWith(
+            "Withdrawn: the episode as it is described now shows that it was never so. It had said: Urgent: Risk of autonomic dysreflexia",
+            (string)flag["code"]!["text"]!,
+            StringComparison.Ordinal
+        );
+        var why = Assert.Single((await ward.Read($"/fhir/Provenance?target=Flag/{id}"))["entry"]!.AsArray())!["resource"]!;
+        Assert.Equal(
+            "The episode as it is described now shows that it was never so.",
+            (string)Assert.Single(why["reason"]!.AsArray())!["text"]!
+        );
+        Assert.Equal("2026-03-14T18:40:00+00:00", (string)why["recorded"]!);
+
+        const string told = "Told otherwise before: dysreflexia-risk since 18:30 was never so, as what arrived at 18:40 shows.";
+        Assert.Contains(told, (string)Assert.Single(await Active(ward, "late-entry"))["code"]!["text"]!, StringComparison.Ordinal);
+        var revised = (await ward.Read($"/episodes/{episode}/entries"))["entries"]!.AsArray().Last()!["entry"]!;
+        Assert.Equal(
+            ("flag-revised", "dysreflexia-risk", "never-so"),
+            ((string)revised["kind"]!, (string)revised["flag"]!, (string)revised["revision"]!)
+        );
+
+        // The same description again changes nothing, and entries go on after what the service wrote itself.
+        Assert.Equal(HttpStatusCode.OK, (await ward.Post("/episodes", injured)).Status);
+        await ward.Record(episode, Pressure("18:39", 140, 80));
+        Assert.Equal(3, (await ward.Read($"/episodes/{episode}/entries"))["entries"]!.AsArray().Count);
     }
 
     private static JsonObject Pressure(string clock, int systolic, int diastolic) =>

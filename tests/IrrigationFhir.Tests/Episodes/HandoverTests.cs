@@ -2,10 +2,10 @@ using System.Net.Http.Headers;
 using System.Text.Json.Nodes;
 using Hl7.Fhir.Model;
 using IrrigationFhir.Demo;
-using IrrigationFhir.Fhir;
 using IrrigationFhir.Store;
 using IrrigationFhir.Tests.Fhir;
 using IrrigationFhir.Tests.Repository;
+using IrrigationFhir.Validation;
 
 namespace IrrigationFhir.Tests.Episodes;
 

@@ -1,7 +1,8 @@
 using System.Globalization;
 using System.Net;
 using System.Text.Json.Nodes;
-using IrrigationFhir.Episodes;
+using IrrigationFhir.Model;
+using IrrigationFhir.Record;
 using IrrigationFhir.Store;
 using IrrigationFhir.Tests.Entries;
 using Microsoft.Extensions.DependencyInjection;

@@ -5,6 +5,7 @@ using IrrigationFhir.Demo;
 using IrrigationFhir.Fhir;
 using IrrigationFhir.Store;
 using IrrigationFhir.Tests.Repository;
+using IrrigationFhir.Validation;
 
 namespace IrrigationFhir.Tests.Examples;
 

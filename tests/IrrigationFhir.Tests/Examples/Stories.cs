@@ -4,6 +4,7 @@ using Irrigation.Criteria;
 using Irrigation.Episodes;
 using IrrigationFhir.Demo;
 using IrrigationFhir.Fhir;
+using IrrigationFhir.Validation;
 
 namespace IrrigationFhir.Tests.Examples;
 
@@ -234,11 +235,12 @@ internal static class Stories
         new(
             $"urine-output-criterion/{file}.json",
             story,
-            episode => $"Observation/{episode}.urine-output-criterion.{hour}-{Wire.Digest($"{criterion} {Irrigation.Slug.Of(reading)}", 6)}"
+            episode =>
+                $"Observation/{episode}.urine-output-criterion.{hour}-{FhirValues.Digest($"{criterion} {Irrigation.Slug.Of(reading)}", 6)}"
         );
 
     private static Example Measured(string file, Story story, string entry) =>
-        new(file, story, episode => $"Observation/{Wire.EntryId(episode, file.Split('/')[0], new EntryKey("ward-7", entry))}");
+        new(file, story, episode => $"Observation/{FhirValues.EntryId(episode, file.Split('/')[0], new EntryKey("ward-7", entry))}");
 
     private static JsonNode Opened(string number, string name) =>
         JsonNode.Parse(

@@ -4,6 +4,7 @@ using Hl7.Fhir.Model;
 using IrrigationFhir.Fhir;
 using IrrigationFhir.Tests.Intake;
 using IrrigationFhir.Tests.Repository;
+using IrrigationFhir.Validation;
 using static IrrigationFhir.Tests.Intake.Sender;
 using Task = System.Threading.Tasks.Task;
 
@@ -173,7 +174,7 @@ public partial class DivergenceTests(EveningOnTheWard evening)
         var listed = UnitCode().Matches(rule.Expression!).Select(match => match.Groups[1].Value).ToHashSet();
         string[] measures = ["volume", "flow", "mass", "drop rate", "drop factor"];
         var sent = IrrigationFhir
-            .Entries.EntryJson.AcceptedUnits.Where(list => measures.Contains(list.Measure))
+            .Record.EntryJson.AcceptedUnits.Where(list => measures.Contains(list.Measure))
             .SelectMany(list => list.Units.Keys);
 
         Assert.Equal(

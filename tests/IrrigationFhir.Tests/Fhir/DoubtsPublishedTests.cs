@@ -3,9 +3,11 @@ using Hl7.Fhir.Model;
 using Irrigation.Balance;
 using Irrigation.Episodes;
 using Irrigation.Measures;
-using IrrigationFhir.Episodes;
 using IrrigationFhir.Fhir;
+using IrrigationFhir.Model;
+using IrrigationFhir.Record;
 using IrrigationFhir.Store;
+using IrrigationFhir.Validation;
 using NodaTime;
 using Instant = NodaTime.Instant;
 
@@ -62,7 +64,6 @@ public class DoubtsPublishedTests
         var emptied = new DrainageEmptied(new(reading, Noon), "1", Volume.FromMillilitres(millilitres));
         var log = EpisodeLog.Empty(definition.Frame).Append([emptied], Noon).Log;
         var balance = FluidBalance.Of(log, BalanceSettings.Default);
-        var row = new EpisodeRow("ward|P-1", "stay", 1, 1, null, null, definition.Frame.Start, null, described);
-        return (new(row, definition, balance), balance[FluidBalance.Bladder].Single());
+        return (new("stay", definition, balance), balance[FluidBalance.Bladder].Single());
     }
 }

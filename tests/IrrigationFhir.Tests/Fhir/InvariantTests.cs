@@ -1,6 +1,7 @@
 using Hl7.Fhir.Model;
 using Hl7.Fhir.Serialization;
 using IrrigationFhir.Fhir;
+using IrrigationFhir.Validation;
 
 namespace IrrigationFhir.Tests.Fhir;
 

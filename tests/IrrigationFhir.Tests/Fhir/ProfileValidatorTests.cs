@@ -5,6 +5,7 @@ using IrrigationFhir.Fhir;
 using IrrigationFhir.Store;
 using IrrigationFhir.Tests.Examples;
 using IrrigationFhir.Tests.Repository;
+using IrrigationFhir.Validation;
 using Task = System.Threading.Tasks.Task;
 
 namespace IrrigationFhir.Tests.Fhir;

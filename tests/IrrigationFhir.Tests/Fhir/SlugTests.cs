@@ -4,6 +4,7 @@ using Irrigation.Criteria;
 using Irrigation.Episodes;
 using Irrigation.Measures;
 using IrrigationFhir.Fhir;
+using IrrigationFhir.Validation;
 using NodaTime;
 
 namespace IrrigationFhir.Tests.Fhir;
@@ -61,7 +62,7 @@ public class SlugTests
         AssertSame("urine-output-criterion", results.Select(result => result.Slug).Distinct());
         Assert.Equal(
             results.Count,
-            results.Select(result => Wire.Digest($"{result.Slug} {Slug.Of(result.Reading)}", 6)).Distinct().Count()
+            results.Select(result => FhirValues.Digest($"{result.Slug} {Slug.Of(result.Reading)}", 6)).Distinct().Count()
         );
     }
 

@@ -1,4 +1,4 @@
-using IrrigationFhir.Store;
+using IrrigationFhir.Search;
 using IrrigationFhir.Tests.Entries;
 using Microsoft.AspNetCore.Http.Extensions;
 using Microsoft.AspNetCore.Routing;

@@ -1,7 +1,7 @@
 using System.Diagnostics;
 using System.Net;
 using System.Text.Json.Nodes;
-using IrrigationFhir.Store;
+using IrrigationFhir.Store.Sqlite;
 using IrrigationFhir.Tests.Entries;
 using Microsoft.Data.Sqlite;
 

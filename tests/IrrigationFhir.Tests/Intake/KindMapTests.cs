@@ -4,6 +4,7 @@ using IrrigationFhir.Demo;
 using IrrigationFhir.Fhir;
 using IrrigationFhir.Intake;
 using IrrigationFhir.Tests.Repository;
+using IrrigationFhir.Validation;
 using Microsoft.Extensions.Configuration;
 
 namespace IrrigationFhir.Tests.Intake;

@@ -6,6 +6,7 @@ using IrrigationFhir.Demo;
 using IrrigationFhir.Fhir;
 using IrrigationFhir.Intake;
 using IrrigationFhir.Tests.Entries;
+using IrrigationFhir.Validation;
 using static IrrigationFhir.Tests.Intake.Sender;
 using Task = System.Threading.Tasks.Task;
 
@@ -442,10 +443,10 @@ public class WritingTests(EveningOnTheWard evening)
             ObservationStatus.EnteredInError,
             ObservationStatus.Unknown,
         ];
-        Assert.Equal(allowed, string.Concat(all.Select(to => StatusWalk.Allows(from, to) ? 'y' : 'n')));
+        Assert.Equal(allowed, string.Concat(all.Select(to => StatusTransitions.Allows(from, to) ? 'y' : 'n')));
 
         // The same over HTTP, as far as there is a result to record.
-        if (!StatusWalk.Recorded(from))
+        if (!StatusTransitions.Recorded(from))
             return;
         foreach (var to in all)
         {
@@ -464,8 +465,8 @@ public class WritingTests(EveningOnTheWard evening)
             emptied["valueQuantity"] = Quantity("401", "mL");
             var answer = await sender.Post(emptied);
             answer.Is(
-                !StatusWalk.Recorded(to) ? 422
-                : StatusWalk.Allows(from, to) ? 200
+                !StatusTransitions.Recorded(to) ? 422
+                : StatusTransitions.Allows(from, to) ? 200
                 : 409
             );
             if ((int)answer.Status == 200 && to != ObservationStatus.EnteredInError)

@@ -5,7 +5,7 @@ using Irrigation;
 using Irrigation.Balance;
 using Irrigation.Criteria;
 using Irrigation.Episodes;
-using IrrigationFhir.Entries;
+using IrrigationFhir.Record;
 using NodaTime;
 using NodaTime.Text;
 using Xunit.Abstractions;

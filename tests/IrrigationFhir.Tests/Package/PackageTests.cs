@@ -10,6 +10,7 @@ using IrrigationFhir.Fhir;
 using IrrigationFhir.Package;
 using IrrigationFhir.Rest;
 using IrrigationFhir.Tests.Fhir;
+using IrrigationFhir.Validation;
 using Microsoft.Extensions.DependencyInjection;
 
 namespace IrrigationFhir.Tests.Package;

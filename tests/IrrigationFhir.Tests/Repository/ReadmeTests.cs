@@ -4,6 +4,7 @@ using IrrigationFhir.Fhir;
 using IrrigationFhir.Intake;
 using IrrigationFhir.Rest;
 using IrrigationFhir.Subscriptions;
+using IrrigationFhir.Validation;
 
 namespace IrrigationFhir.Tests.Repository;
 

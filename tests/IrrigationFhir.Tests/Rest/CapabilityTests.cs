@@ -1,5 +1,6 @@
 using Hl7.Fhir.Model;
 using IrrigationFhir.Rest;
+using IrrigationFhir.Search;
 using IrrigationFhir.Store;
 using IrrigationFhir.Tests.Store;
 using Microsoft.Extensions.DependencyInjection;

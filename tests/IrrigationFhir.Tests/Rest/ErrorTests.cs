@@ -2,6 +2,7 @@ using System.Net.Http.Headers;
 using System.Net.Http.Json;
 using System.Text;
 using Hl7.Fhir.Model;
+using IrrigationFhir.Problems;
 using IrrigationFhir.Rest;
 using Microsoft.Extensions.Configuration;
 using Task = System.Threading.Tasks.Task;

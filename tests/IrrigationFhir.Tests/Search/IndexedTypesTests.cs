@@ -2,7 +2,9 @@ using System.Reflection;
 using Hl7.Fhir.Model;
 using IrrigationFhir.Fhir;
 using IrrigationFhir.Rest;
+using IrrigationFhir.Search;
 using IrrigationFhir.Store;
+using IrrigationFhir.Validation;
 
 namespace IrrigationFhir.Tests.Search;
 

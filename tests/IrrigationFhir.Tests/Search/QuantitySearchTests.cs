@@ -1,5 +1,4 @@
 using Hl7.Fhir.Model;
-using IrrigationFhir.Store;
 using IrrigationFhir.Tests.Rest;
 using static IrrigationFhir.Tests.Store.StoreOnDisk;
 using Task = System.Threading.Tasks.Task;

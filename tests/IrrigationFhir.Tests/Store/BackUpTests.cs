@@ -3,6 +3,7 @@ using System.Globalization;
 using System.Text;
 using System.Text.Json.Nodes;
 using IrrigationFhir.Store;
+using IrrigationFhir.Store.Sqlite;
 using IrrigationFhir.Tests.Repository;
 using Microsoft.Data.Sqlite;
 using static IrrigationFhir.Tests.Store.StoreOnDisk;

@@ -1,5 +1,5 @@
 using System.Globalization;
-using IrrigationFhir.Store;
+using IrrigationFhir.Search;
 
 namespace IrrigationFhir.Tests.Store;
 

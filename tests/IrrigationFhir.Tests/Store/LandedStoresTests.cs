@@ -1,5 +1,5 @@
 using System.Text.Json.Nodes;
-using IrrigationFhir.Store;
+using IrrigationFhir.Store.Sqlite;
 using Microsoft.Data.Sqlite;
 
 namespace IrrigationFhir.Tests.Store;

@@ -1,6 +1,7 @@
 using System.Security.Cryptography;
 using System.Text;
 using IrrigationFhir.Store;
+using IrrigationFhir.Store.Sqlite;
 using Microsoft.Data.Sqlite;
 using static IrrigationFhir.Tests.Store.StoreOnDisk;
 

@@ -1,5 +1,6 @@
 using System.Text.Json;
 using Hl7.Fhir.Model;
+using IrrigationFhir.Search;
 using IrrigationFhir.Store;
 using Microsoft.Extensions.Time.Testing;
 using static IrrigationFhir.Tests.Store.StoreOnDisk;

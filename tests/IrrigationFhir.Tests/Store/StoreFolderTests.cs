@@ -1,4 +1,5 @@
 using IrrigationFhir.Store;
+using IrrigationFhir.Store.Sqlite;
 using Microsoft.Data.Sqlite;
 using Microsoft.Extensions.Logging;
 using static IrrigationFhir.Tests.Store.StoreOnDisk;

@@ -1,4 +1,4 @@
-using IrrigationFhir.Store;
+using IrrigationFhir.Search;
 using NodaTime;
 
 namespace IrrigationFhir.Tests.Store;

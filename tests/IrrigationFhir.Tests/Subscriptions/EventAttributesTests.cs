@@ -2,7 +2,7 @@ using System.Text.Json;
 using Dapper;
 using Hl7.Fhir.Model;
 using IrrigationFhir.Fhir;
-using IrrigationFhir.Store;
+using IrrigationFhir.Store.Sqlite;
 using IrrigationFhir.Subscriptions;
 using Microsoft.Data.Sqlite;
 

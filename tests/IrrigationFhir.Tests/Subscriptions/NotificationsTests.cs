@@ -1,9 +1,9 @@
 using System.Text.Json.Nodes;
 using Hl7.Fhir.Model;
 using Hl7.Fhir.Serialization;
-using IrrigationFhir.Fhir;
 using IrrigationFhir.Store;
 using IrrigationFhir.Subscriptions;
+using IrrigationFhir.Validation;
 
 namespace IrrigationFhir.Tests.Subscriptions;
 

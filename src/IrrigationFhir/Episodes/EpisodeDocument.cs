@@ -1,0 +1,119 @@
+using System.ComponentModel;
+using System.Security.Cryptography;
+using System.Text.Json.Nodes;
+using System.Text.Json.Serialization;
+using Irrigation.Balance;
+using Irrigation.Criteria;
+using Irrigation.Episodes;
+using Irrigation.Flags;
+using IrrigationFhir.Entries;
+using IrrigationFhir.Model;
+using IrrigationFhir.Record;
+using Microsoft.OpenApi;
+using NodaTime;
+using NodaTime.Text;
+
+namespace IrrigationFhir.Episodes;
+
+/// <summary>An episode as the service answers it.</summary>
+/// <param name="Id">The service's id, the last part of its address.</param>
+/// <param name="Version">1 when opened, one more with every change.</param>
+/// <param name="Entries">How many versions of entries its log holds.</param>
+/// <param name="Episode">As sent.</param>
+internal sealed record EpisodeReply(string Id, long Version, long Entries, JsonNode Episode);
+
+/// <summary>The episodes that were found.</summary>
+internal sealed record EpisodesReply(IReadOnlyList<EpisodeReply> Episodes);
+
+/// <summary>An episode: one stretch of irrigation of one patient, with its clock and its shifts. Another property is refused.</summary>
+/// <remarks>The shape for the contract; reading is done by <see cref="EpisodeReader"/>.</remarks>
+[JsonUnmappedMemberHandling(JsonUnmappedMemberHandling.Disallow)]
+internal sealed record EpisodeDocument
+{
+    [Description(
+        "The episode's own identifier. Posting it again amends the same episode: its start, end, encounter, catheter and the like."
+    )]
+    public required IdentifierDocument Identifier { get; init; }
+
+    [Description("The patient, by identifier, reference or both. Cannot be amended.")]
+    public required PointerDocument Patient { get; init; }
+
+    [Description("The encounter, if known.")]
+    public PointerDocument? Encounter { get; init; }
+
+    [Description("The patient's date of birth (1951-07-30), if known: unknown is not adult.")]
+    public string? BirthDate { get; init; }
+
+    [Description("The catheter at the start.")]
+    public CatheterDocument? Catheter { get; init; }
+
+    [Description("The bladder's capacity, if known: mL, L.")]
+    public QuantityDocument? BladderCapacity { get; init; }
+
+    [Description("Level of a spinal cord injury, e.g. T4, if there is one.")]
+    public string? SpinalLevel { get; init; }
+
+    [Description(
+        "The systolic blood pressure that is usual for the patient, in mm[Hg], if known: with a spinal cord injury at or above T6 a rise above it counts."
+    )]
+    public QuantityDocument? BaselineSystolic { get; init; }
+
+    [Description(
+        "True where the bladder is irrigated during an endoscopic procedure: the limits for irrigant that is not accounted for apply then."
+    )]
+    public bool? DuringProcedure { get; init; }
+
+    [Description("The facility's IANA time zone. Default: the configured one. Cannot be amended.")]
+    public string? TimeZone { get; init; }
+
+    [Description("When shifts begin by the wall clock, e.g. 07:00. Cannot be amended.")]
+    public IReadOnlyList<string>? ShiftStarts { get; init; }
+
+    [Description("When the balance begins (RFC 3339, with seconds and offset).")]
+    public required string Start { get; init; }
+
+    [Description("When the episode ended, once it has.")]
+    public string? End { get; init; }
+}
+
+/// <summary>An identifier with its system.</summary>
+[JsonUnmappedMemberHandling(JsonUnmappedMemberHandling.Disallow)]
+internal sealed record IdentifierDocument
+{
+    [Description("The system the value is unique in, a URI.")]
+    public required string System { get; init; }
+
+    [Description("The value.")]
+    public required string Value { get; init; }
+}
+
+/// <summary>A reference by identifier, by address, or both.</summary>
+[JsonUnmappedMemberHandling(JsonUnmappedMemberHandling.Disallow)]
+internal sealed record PointerDocument
+{
+    [Description("A logical reference; enough on its own.")]
+    public IdentifierDocument? Identifier { get; init; }
+
+    [Description("An address, absolute or as the receiving FHIR server knows it.")]
+    public string? Reference { get; init; }
+
+    [Description("Text for people.")]
+    public string? Display { get; init; }
+}
+
+/// <summary>A catheter.</summary>
+[JsonUnmappedMemberHandling(JsonUnmappedMemberHandling.Disallow)]
+internal sealed record CatheterDocument
+{
+    [Description("The kind of catheter, in words.")]
+    public string? Type { get; init; }
+
+    [Description("Size in [Ch] (French).")]
+    public QuantityDocument? Size { get; init; }
+
+    [Description("1 to 3.")]
+    public int? Lumens { get; init; }
+
+    [Description("When it was inserted (RFC 3339, with seconds and offset).")]
+    public string? InsertedAt { get; init; }
+}

@@ -1,0 +1,40 @@
+using System.Collections.Immutable;
+using System.Text.Json;
+using Irrigation.Balance;
+using Irrigation.Criteria;
+using Irrigation.Episodes;
+using Irrigation.Flags;
+using IrrigationFhir.Store;
+using NodaTime;
+
+namespace IrrigationFhir.Record;
+
+/// <summary>What became of a request to record entries.</summary>
+internal abstract record EntriesOutcome
+{
+    /// <summary>There is no such episode.</summary>
+    public sealed record UnknownEpisode : EntriesOutcome;
+
+    /// <summary>Nothing was stored.</summary>
+    public sealed record Rejected(IReadOnlyList<EntryProblem> Problems) : EntriesOutcome;
+
+    /// <summary>Stored, or there already; refused ones only where the sender allowed that.</summary>
+    public sealed record Recorded(
+        long Version,
+        DateTimeZone Zone,
+        IReadOnlyList<EntryReply> Entries,
+        IReadOnlyList<IntervalChange> Recalculated,
+        IReadOnlyList<ResourceVersion> Changed,
+        IReadOnlyList<WithheldRow> Withheld
+    ) : EntriesOutcome;
+}
+
+/// <summary>What became of one entry: logged, with what is doubted now, or refused with its problems.</summary>
+internal sealed record EntryReply(
+    int Index,
+    EntryKey? Key,
+    Disposition? Disposition,
+    LoggedEntry? Logged,
+    IReadOnlyList<EntryProblem> Problems,
+    IReadOnlyList<Doubt> Doubts
+);

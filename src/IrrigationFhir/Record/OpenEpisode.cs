@@ -1,0 +1,121 @@
+using System.ComponentModel;
+using System.Security.Cryptography;
+using System.Text.Json.Nodes;
+using System.Text.Json.Serialization;
+using Irrigation.Balance;
+using Irrigation.Criteria;
+using Irrigation.Episodes;
+using Irrigation.Flags;
+using IrrigationFhir.Fhir;
+using IrrigationFhir.Model;
+using IrrigationFhir.Search;
+using IrrigationFhir.Store;
+using IrrigationFhir.Validation;
+using Microsoft.OpenApi;
+using NodaTime;
+using NodaTime.Text;
+
+namespace IrrigationFhir.Record;
+
+/// <summary>What became of an attempt to open or amend an episode.</summary>
+internal abstract record OpenedEpisode
+{
+    /// <summary>It stands.</summary>
+    public sealed record Stands(StoredEpisode Episode, bool IsNew) : OpenedEpisode;
+
+    /// <summary>Nothing was stored.</summary>
+    public sealed record Rejected(int Status, IReadOnlyList<EntryProblem> Problems) : OpenedEpisode;
+}
+
+/// <summary>Opens an episode, or amends the one with its identifier.</summary>
+internal sealed class OpenEpisode(
+    EpisodesInMemory episodes,
+    EpisodeStore store,
+    ReviseEpisode revise,
+    StoreSettings settings,
+    TimeProvider clock
+)
+{
+    /// <summary>Opens or amends.</summary>
+    public async Task<OpenedEpisode> Handle(System.Text.Json.JsonElement json, CancellationToken stop)
+    {
+        var problems = new List<EntryProblem>();
+        if (EpisodeReader.Read(json, settings.TimeZone, problems) is not { } definition)
+            return new OpenedEpisode.Rejected(StatusCodes.Status422UnprocessableEntity, problems);
+        if (EpisodeReader.NoCapacity(definition) is { } none && !await Stands(definition, stop))
+        {
+            return new OpenedEpisode.Rejected(StatusCodes.Status422UnprocessableEntity, [none]);
+        }
+
+        var row = new EpisodeRow(
+            PatientKey(definition),
+            NewId(),
+            1,
+            0,
+            Token(definition.Identifier),
+            Token(definition.Patient.Identifier),
+            definition.Frame.Start,
+            definition.Frame.End,
+            definition.Json
+        );
+        switch (await store.Open(row, stop))
+        {
+            case OpenOutcome.Opened opened:
+                return new OpenedEpisode.Stands(await episodes.Load(opened.Episode, stop), true);
+            case OpenOutcome.AlreadyThere there:
+                return await EpisodeGate.UntilSaved(there.Episode.Id, token => Amend(there.Episode.Id, definition, token), stop);
+            default:
+                throw new InvalidOperationException("an outcome without a reply");
+        }
+    }
+
+    /// <summary>Whether the episode was taken with that capacity before such a one was refused: sent again it is still known.</summary>
+    private async Task<bool> Stands(EpisodeDefinition definition, CancellationToken stop) =>
+        await store.FindByIdentifier(definition.Identifier.System, definition.Identifier.Value, stop) is { } row
+        && episodes.Read(row.Json).BladderCapacity == definition.BladderCapacity;
+
+    /// <summary>One attempt; null where somebody else was first.</summary>
+    private async ValueTask<OpenedEpisode?> Amend(string id, EpisodeDefinition definition, CancellationToken stop)
+    {
+        var episode = await episodes.Watched(
+            await episodes.Find(id, stop) ?? throw new InvalidOperationException("an episode that was there a moment ago"),
+            stop
+        );
+        if (episode.Definition.SaysTheSame(definition))
+            return new OpenedEpisode.Stands(episode, false);
+        if (!episode.Definition.SameBedside(definition))
+        {
+            return new OpenedEpisode.Rejected(
+                StatusCodes.Status409Conflict,
+                [
+                    new(
+                        "patient-mismatch",
+                        "episode",
+                        "another patient, time zone or other shifts under a known identifier",
+                        "what the episode was opened with, or another identifier"
+                    ),
+                ]
+            );
+        }
+
+        var revision = Revision.ByDescription(episode, definition, Instant.FromDateTimeOffset(clock.GetUtcNow()));
+        var balance = revision.After.Balance;
+        var outside = balance
+            .Log.Channels.SelectMany(c => Enumerable.Range(0, balance.Log[c].Count).Select(i => balance.Log[c][i]))
+            .Distinct()
+            .Select(entry => Contradictions.OfFrame(entry, definition.Frame, "episode"))
+            .FirstOrDefault(p => p is not null);
+        if (outside is not null)
+            return new OpenedEpisode.Rejected(StatusCodes.Status409Conflict, [outside]);
+        using var steps = Steps.From("describe");
+        return await revise.Save(revision, [], steps, stop) is { } revised ? new OpenedEpisode.Stands(revised.Episode, false) : null;
+    }
+
+    private static Token? Token(BusinessIdentifier? identifier) => identifier is null ? null : new(identifier.System, identifier.Value);
+
+    /// <summary>Keeps one patient's rows together without storing who it is in every key.</summary>
+    private static string PatientKey(EpisodeDefinition definition) =>
+        FhirValues.Digest(definition.Patient.Identifier is { } id ? $"{id.System}|{id.Value}" : definition.Patient.Reference!, 24);
+
+    private static string NewId() => FhirValues.Digest(Convert.ToHexString(RandomNumberGenerator.GetBytes(32)), 16);
+}

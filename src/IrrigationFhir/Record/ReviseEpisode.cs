@@ -1,0 +1,107 @@
+using Hl7.Fhir.Model;
+using Irrigation.Criteria;
+using Irrigation.Episodes;
+using IrrigationFhir.Fhir;
+using IrrigationFhir.Model;
+using IrrigationFhir.Store;
+using IrrigationFhir.Validation;
+
+namespace IrrigationFhir.Record;
+
+/// <summary>An episode that was revised, as it is stored.</summary>
+/// <param name="Episode">The episode.</param>
+/// <param name="Changed">Resources that got a new version.</param>
+/// <param name="Withheld">Resources of ours that failed their own profile.</param>
+internal sealed record Revised(StoredEpisode Episode, IReadOnlyList<ResourceVersion> Changed, IReadOnlyList<WithheldRow> Withheld);
+
+/// <summary>The end of the main path, whatever the cause: resources, their validation, one transaction.</summary>
+internal sealed class ReviseEpisode(EpisodesInMemory episodes, EpisodeStore store, ProfileValidator profiles, CriteriaSettings limits)
+{
+    /// <summary>Publishes and stores what a cause makes of an episode.</summary>
+    /// <param name="revision">What it makes of it.</param>
+    /// <param name="sent">The entries as sent, in the order in which they were appended.</param>
+    /// <param name="steps">The work so far.</param>
+    /// <param name="stop">Gives up.</param>
+    /// <returns>The episode as stored; null where somebody else was first: load and run again.</returns>
+    public async ValueTask<Revised?> Save(Revision revision, IReadOnlyList<string> sent, Steps steps, CancellationToken stop)
+    {
+        var (before, after, flags) = (revision.Before, revision.After, revision.After.Flags!);
+        var rows = Rows(revision, sent);
+        if (revision.Cause is Cause.EntriesArrived && rows.Count == 0)
+            return new(before, [], []); // repeated, all of them: nothing changes, not even up to when its flags go
+
+        steps.Next("map");
+        var events = EpisodeEvents.Of(revision);
+        List<Resource> resources = [.. Resources(revision), .. events.Resources];
+        if (revision.Cause is Cause.TimePassed && resources.Count == 0)
+        {
+            await store.Looked(before.Row, flags.AsOf, flags.Next, stop);
+            return new(episodes.Keep(after with { Row = after.Row with { FlagsAsOf = flags.AsOf } }), [], []);
+        }
+
+        steps.Next("validate");
+        var (valid, faulty) = profiles.Sort(resources);
+
+        steps.Next("save");
+        var withheld = faulty.ToRows();
+        var described = revision.Cause is Cause.DescribedOtherwise ? after.Row : null;
+        List<ResourceDraft> drafts = [.. valid.Select(ResourceDraft.Of)];
+        var change = new EpisodeChange(before.Row.PatientKey, before.Id, before.Row.Version, rows, drafts, withheld)
+        {
+            Json = described?.Json,
+            ClosedAt = described?.ClosedAt,
+            Events = events.With(valid),
+            FlagsAsOf = flags.AsOf,
+            NextLook = flags.Next,
+        };
+        if (await store.Save(change, stop) is not SaveOutcome.Saved saved)
+            return null;
+
+        // What was stored already leaves the episode as it was, and it has to be remembered how far its flags go.
+        if (saved.Version == before.Row.Version)
+            await store.Looked(before.Row, flags.AsOf, flags.Next, stop);
+        var row = after.Row with { Version = saved.Version, LastSequence = after.Log.LastSequence, FlagsAsOf = flags.AsOf };
+        return new(episodes.Keep(after with { FlagsNoLongerRaised = [], Row = row }), saved.Changed, withheld);
+    }
+
+    private IEnumerable<Resource> Resources(Revision revision) =>
+        (revision.Cause, revision.Before, revision.After) switch
+        {
+            (Cause.EntriesArrived, var before, var after) => EpisodeMapper.ToResources(
+                before,
+                after,
+                revision.Appended!,
+                revision.Intervals,
+                limits
+            ),
+            (Cause.DescribedOtherwise, var before, var after) => EpisodeMapper.ToResources(before, after, revision.Intervals, limits),
+            _ => [],
+        };
+
+    /// <summary>What came into the log, with what the service wrote itself; of what was repeated nothing.</summary>
+    private static List<EntryRow> Rows(Revision revision, IReadOnlyList<string> sent)
+    {
+        if (revision.Appended is not { } appended)
+            return [];
+        var own = appended.Outcomes.Skip(sent.Count).Select(outcome => EntryReader.Write((FlagRevised)outcome.Logged.Entry));
+        return
+        [
+            .. sent.Concat(own)
+                .Zip(appended.Outcomes)
+                .Where(pair => pair.Second.Disposition != Disposition.Repeated)
+                .Select(pair => Row(pair.First, pair.Second.Logged)),
+        ];
+    }
+
+    private static EntryRow Row(string json, LoggedEntry logged) =>
+        new(
+            logged.Sequence,
+            logged.Entry.Key.Source,
+            logged.Entry.Key.Id,
+            logged.Revision,
+            logged.Entry.Kind,
+            logged.Entry.At,
+            logged.ReceivedAt,
+            json
+        );
+}

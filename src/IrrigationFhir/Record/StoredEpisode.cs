@@ -1,0 +1,19 @@
+using Irrigation.Balance;
+using IrrigationFhir.Model;
+using IrrigationFhir.Store;
+
+namespace IrrigationFhir.Record;
+
+/// <summary>An episode as it stands in the store.</summary>
+/// <param name="Row">Its row.</param>
+/// <param name="Definition">As its opener describes it.</param>
+/// <param name="Balance">The balance of its log.</param>
+internal sealed record StoredEpisode(EpisodeRow Row, EpisodeDefinition Definition, FluidBalance Balance)
+    : Episode(Row.Id, Definition, Balance)
+{
+    /// <summary>
+    /// Flags, as stored, that stand in the store and not by <see cref="Episode.Flags"/>, because a threshold was set otherwise since: the
+    /// next change ends them.
+    /// </summary>
+    public IReadOnlyList<string> FlagsNoLongerRaised { get; init; } = [];
+}
