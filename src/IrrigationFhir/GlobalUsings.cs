@@ -1,3 +1,2 @@
 // Hl7.Fhir.Model brings its own Task and Range; these two aliases end the ambiguity.
-global using Range = System.Range;
 global using Task = System.Threading.Tasks.Task;

@@ -1,6 +1,5 @@
 using Irrigation.Balance;
 using Irrigation.Episodes;
-using Irrigation.Measures;
 using NodaTime;
 using static Irrigation.Tests.Ward;
 

@@ -1,7 +1,6 @@
 using Irrigation.Balance;
 using Irrigation.Episodes;
 using Irrigation.Measures;
-using NodaTime;
 using static Irrigation.Tests.Ward;
 
 namespace Irrigation.Tests;

@@ -2,7 +2,6 @@ using System.Text.Json;
 using Hl7.Fhir.Model;
 using IrrigationFhir.Fhir;
 using IrrigationFhir.Store;
-using IrrigationFhir.Validation;
 using NodaTime;
 using NodaTime.Text;
 using Duration = NodaTime.Duration;

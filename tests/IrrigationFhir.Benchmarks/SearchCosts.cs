@@ -2,7 +2,6 @@ using System.Diagnostics;
 using System.Text.RegularExpressions;
 using IrrigationFhir.Fhir;
 using IrrigationFhir.Search;
-using IrrigationFhir.Validation;
 using NodaTime;
 using NodaTime.Text;
 

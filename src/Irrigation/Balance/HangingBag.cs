@@ -1,4 +1,3 @@
-using System.Collections.Immutable;
 using Irrigation.Episodes;
 using Irrigation.Measures;
 using NodaTime;

@@ -1,5 +1,4 @@
 using System.Collections.Immutable;
-using Irrigation.Episodes;
 using Irrigation.Measures;
 using NodaTime;
 

@@ -1,5 +1,4 @@
 using Irrigation.Episodes;
-using Irrigation.Measures;
 using NodaTime;
 
 namespace Irrigation.Balance;

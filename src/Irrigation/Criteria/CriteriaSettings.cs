@@ -1,5 +1,4 @@
 using Irrigation.Measures;
-using NodaTime;
 
 namespace Irrigation.Criteria;
 

@@ -1,6 +1,4 @@
 using System.Collections.Immutable;
-using Irrigation.Balance;
-using Irrigation.Measures;
 using NodaTime;
 
 namespace Irrigation.Criteria;

@@ -4,9 +4,7 @@ using System.Text.Json;
 using System.Text.Json.Nodes;
 using IrrigationFhir.Episodes;
 using IrrigationFhir.Fhir;
-using IrrigationFhir.Model;
 using IrrigationFhir.Record;
-using IrrigationFhir.Validation;
 
 namespace IrrigationFhir.Demo;
 

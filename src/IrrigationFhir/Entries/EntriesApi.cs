@@ -1,14 +1,10 @@
 using System.ComponentModel;
-using Hl7.Fhir.Model;
 using Irrigation;
-using Irrigation.Episodes;
 using IrrigationFhir.Episodes;
 using IrrigationFhir.Fhir;
-using IrrigationFhir.Problems;
 using IrrigationFhir.Record;
 using IrrigationFhir.Rest;
 using IrrigationFhir.Store;
-using IrrigationFhir.Validation;
 
 namespace IrrigationFhir.Entries;
 

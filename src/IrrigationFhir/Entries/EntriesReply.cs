@@ -1,11 +1,4 @@
-using System.ComponentModel;
-using Hl7.Fhir.Model;
-using Irrigation;
-using Irrigation.Episodes;
 using IrrigationFhir.Episodes;
-using IrrigationFhir.Model;
-using IrrigationFhir.Problems;
-using IrrigationFhir.Validation;
 
 namespace IrrigationFhir.Entries;
 

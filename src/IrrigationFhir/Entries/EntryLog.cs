@@ -1,11 +1,8 @@
-using System.Text.Json;
 using System.Text.Json.Nodes;
 using Irrigation;
 using IrrigationFhir.Fhir;
 using IrrigationFhir.Model;
-using IrrigationFhir.Record;
 using IrrigationFhir.Store;
-using IrrigationFhir.Validation;
 using NodaTime;
 
 namespace IrrigationFhir.Entries;

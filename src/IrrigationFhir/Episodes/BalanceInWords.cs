@@ -3,7 +3,6 @@ using Irrigation;
 using Irrigation.Balance;
 using Irrigation.Criteria;
 using IrrigationFhir.Fhir;
-using IrrigationFhir.Validation;
 using NodaTime;
 using NodaTime.Text;
 

@@ -5,9 +5,7 @@ using Irrigation.Episodes;
 using Irrigation.Measures;
 using IrrigationFhir.Fhir;
 using IrrigationFhir.Model;
-using IrrigationFhir.Record;
 using IrrigationFhir.Rest;
-using IrrigationFhir.Validation;
 using NodaTime;
 
 namespace IrrigationFhir.Episodes;

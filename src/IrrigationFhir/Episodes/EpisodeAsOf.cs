@@ -1,18 +1,9 @@
-using System.ComponentModel;
-using System.Security.Cryptography;
-using System.Text.Json.Nodes;
-using System.Text.Json.Serialization;
 using Irrigation.Balance;
-using Irrigation.Criteria;
-using Irrigation.Episodes;
 using Irrigation.Flags;
-using IrrigationFhir.Entries;
 using IrrigationFhir.Model;
 using IrrigationFhir.Record;
 using IrrigationFhir.Rest;
-using Microsoft.OpenApi;
 using NodaTime;
-using NodaTime.Text;
 
 namespace IrrigationFhir.Episodes;
 

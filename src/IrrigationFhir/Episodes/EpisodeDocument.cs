@@ -1,17 +1,8 @@
 using System.ComponentModel;
-using System.Security.Cryptography;
 using System.Text.Json.Nodes;
 using System.Text.Json.Serialization;
-using Irrigation.Balance;
-using Irrigation.Criteria;
-using Irrigation.Episodes;
-using Irrigation.Flags;
 using IrrigationFhir.Entries;
-using IrrigationFhir.Model;
 using IrrigationFhir.Record;
-using Microsoft.OpenApi;
-using NodaTime;
-using NodaTime.Text;
 
 namespace IrrigationFhir.Episodes;
 

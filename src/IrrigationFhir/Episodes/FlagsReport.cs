@@ -3,8 +3,6 @@ using Irrigation;
 using Irrigation.Flags;
 using IrrigationFhir.Fhir;
 using IrrigationFhir.Model;
-using IrrigationFhir.Record;
-using IrrigationFhir.Validation;
 
 namespace IrrigationFhir.Episodes;
 

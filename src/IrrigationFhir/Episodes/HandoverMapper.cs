@@ -1,8 +1,6 @@
 using System.Net;
 using Hl7.Fhir.Model;
 using IrrigationFhir.Fhir;
-using IrrigationFhir.Model;
-using IrrigationFhir.Validation;
 
 namespace IrrigationFhir.Episodes;
 

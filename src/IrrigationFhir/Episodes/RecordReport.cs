@@ -6,9 +6,7 @@ using Irrigation.Flags;
 using Irrigation.Measures;
 using IrrigationFhir.Fhir;
 using IrrigationFhir.Model;
-using IrrigationFhir.Record;
 using IrrigationFhir.Rest;
-using IrrigationFhir.Validation;
 using NodaTime;
 
 namespace IrrigationFhir.Episodes;

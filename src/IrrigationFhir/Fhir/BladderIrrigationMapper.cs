@@ -4,9 +4,6 @@ using Irrigation.Episodes;
 using Irrigation.Flags;
 using Irrigation.Measures;
 using IrrigationFhir.Model;
-using IrrigationFhir.Record;
-using IrrigationFhir.Validation;
-using NodaTime;
 using Instant = NodaTime.Instant;
 
 namespace IrrigationFhir.Fhir;

@@ -1,13 +1,9 @@
 using Hl7.Fhir.Model;
-using Irrigation;
 using Irrigation.Balance;
 using Irrigation.Measures;
 using IrrigationFhir.Episodes;
 using IrrigationFhir.Model;
-using IrrigationFhir.Record;
 using IrrigationFhir.Rest;
-using IrrigationFhir.Validation;
-using NodaTime;
 using Instant = NodaTime.Instant;
 
 namespace IrrigationFhir.Fhir;

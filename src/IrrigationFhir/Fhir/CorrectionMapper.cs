@@ -3,8 +3,6 @@ using Hl7.Fhir.Model;
 using Irrigation.Balance;
 using Irrigation.Episodes;
 using IrrigationFhir.Model;
-using IrrigationFhir.Record;
-using IrrigationFhir.Validation;
 
 namespace IrrigationFhir.Fhir;
 

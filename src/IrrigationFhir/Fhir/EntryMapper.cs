@@ -1,10 +1,7 @@
 using Hl7.Fhir.Model;
 using Irrigation;
-using Irrigation.Balance;
 using Irrigation.Episodes;
-using IrrigationFhir.Episodes;
 using IrrigationFhir.Model;
-using IrrigationFhir.Validation;
 
 namespace IrrigationFhir.Fhir;
 

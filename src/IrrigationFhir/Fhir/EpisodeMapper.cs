@@ -5,8 +5,6 @@ using Irrigation.Criteria;
 using Irrigation.Episodes;
 using Irrigation.Flags;
 using IrrigationFhir.Model;
-using IrrigationFhir.Record;
-using IrrigationFhir.Validation;
 using NodaTime;
 using Instant = NodaTime.Instant;
 

@@ -1,5 +1,4 @@
 using Hl7.Fhir.Model;
-using IrrigationFhir.Validation;
 
 namespace IrrigationFhir.Fhir;
 

@@ -2,8 +2,6 @@ using Hl7.Fhir.Model;
 using Irrigation.Episodes;
 using Irrigation.Flags;
 using IrrigationFhir.Model;
-using IrrigationFhir.Record;
-using IrrigationFhir.Validation;
 using Instant = NodaTime.Instant;
 
 namespace IrrigationFhir.Fhir;

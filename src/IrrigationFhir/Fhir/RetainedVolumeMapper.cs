@@ -1,5 +1,4 @@
 using Hl7.Fhir.Model;
-using Irrigation;
 using Irrigation.Balance;
 using Irrigation.Episodes;
 using IrrigationFhir.Model;

@@ -1,5 +1,4 @@
 using System.Collections.Immutable;
-using IrrigationFhir.Validation;
 
 namespace IrrigationFhir.Fhir;
 

@@ -1,12 +1,9 @@
 using Hl7.Fhir.Model;
-using Irrigation;
 using Irrigation.Balance;
 using Irrigation.Criteria;
 using IrrigationFhir.Model;
 using IrrigationFhir.Rest;
-using IrrigationFhir.Validation;
 using NodaTime;
-using Instant = NodaTime.Instant;
 
 namespace IrrigationFhir.Fhir;
 

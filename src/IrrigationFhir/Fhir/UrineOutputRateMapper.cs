@@ -1,10 +1,8 @@
 using Hl7.Fhir.Model;
-using Irrigation;
 using Irrigation.Balance;
 using Irrigation.Criteria;
 using Irrigation.Measures;
 using IrrigationFhir.Model;
-using IrrigationFhir.Record;
 using IrrigationFhir.Rest;
 
 namespace IrrigationFhir.Fhir;

@@ -1,7 +1,6 @@
 using System.Text.Json;
 using IrrigationFhir.Store;
 using IrrigationFhir.Store.Sqlite;
-using Microsoft.AspNetCore.Diagnostics.HealthChecks;
 using Microsoft.Extensions.Diagnostics.HealthChecks;
 using Prometheus;
 

@@ -1,6 +1,5 @@
 using System.Diagnostics;
 using System.Globalization;
-using System.Reflection;
 using Microsoft.AspNetCore.Http.Features;
 using OpenTelemetry.Metrics;
 using OpenTelemetry.Resources;

@@ -1,9 +1,7 @@
 using System.Collections.Frozen;
 using Hl7.Fhir.Model;
 using Hl7.Fhir.Serialization;
-using Irrigation.Episodes;
 using IrrigationFhir.Fhir;
-using IrrigationFhir.Validation;
 
 namespace IrrigationFhir.Intake;
 

@@ -8,8 +8,6 @@ using Hl7.Fhir.Utility;
 using Irrigation.Episodes;
 using IrrigationFhir.Fhir;
 using IrrigationFhir.Record;
-using IrrigationFhir.Validation;
-using NodaTime.Text;
 using Instant = NodaTime.Instant;
 
 namespace IrrigationFhir.Intake;

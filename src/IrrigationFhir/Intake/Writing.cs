@@ -1,7 +1,5 @@
 using System.Text.Json;
 using Hl7.Fhir.Model;
-using Irrigation;
-using Irrigation.Balance;
 using Irrigation.Episodes;
 using IrrigationFhir.Problems;
 using IrrigationFhir.Store;

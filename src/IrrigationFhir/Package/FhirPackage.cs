@@ -10,7 +10,6 @@ using Hl7.Fhir.Utility;
 using IrrigationFhir.Fhir;
 using IrrigationFhir.Intake;
 using IrrigationFhir.Rest;
-using IrrigationFhir.Validation;
 
 namespace IrrigationFhir.Package;
 

@@ -1,7 +1,5 @@
 using Hl7.Fhir.Model;
 using IrrigationFhir.Fhir;
-using IrrigationFhir.Rest;
-using IrrigationFhir.Validation;
 
 namespace IrrigationFhir.Problems;
 

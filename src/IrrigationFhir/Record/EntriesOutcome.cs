@@ -1,9 +1,5 @@
-using System.Collections.Immutable;
-using System.Text.Json;
 using Irrigation.Balance;
-using Irrigation.Criteria;
 using Irrigation.Episodes;
-using Irrigation.Flags;
 using IrrigationFhir.Store;
 using NodaTime;
 

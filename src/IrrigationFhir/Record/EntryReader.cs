@@ -3,7 +3,6 @@ using System.Text.Json.Nodes;
 using Irrigation.Episodes;
 using Irrigation.Measures;
 using IrrigationFhir.Fhir;
-using IrrigationFhir.Validation;
 using NodaTime;
 
 namespace IrrigationFhir.Record;

@@ -4,7 +4,6 @@ using Irrigation.Flags;
 using IrrigationFhir.Fhir;
 using IrrigationFhir.Model;
 using IrrigationFhir.Store;
-using IrrigationFhir.Validation;
 using Instant = NodaTime.Instant;
 
 namespace IrrigationFhir.Record;

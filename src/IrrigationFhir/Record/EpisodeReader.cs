@@ -1,10 +1,7 @@
 using System.Collections.Immutable;
 using System.Text.Json;
 using Irrigation.Episodes;
-using Irrigation.Flags;
-using Irrigation.Measures;
 using IrrigationFhir.Model;
-using IrrigationFhir.Rest;
 using NodaTime;
 using NodaTime.Text;
 

@@ -1,4 +1,3 @@
-using System.Collections.Immutable;
 using System.Text.Json;
 using Hl7.Fhir.Model;
 using Irrigation.Balance;
@@ -7,7 +6,6 @@ using Irrigation.Flags;
 using IrrigationFhir.Fhir;
 using IrrigationFhir.Model;
 using IrrigationFhir.Store;
-using IrrigationFhir.Validation;
 using Microsoft.Extensions.Caching.Memory;
 using NodaTime;
 

@@ -1,19 +1,10 @@
-using System.ComponentModel;
 using System.Security.Cryptography;
-using System.Text.Json.Nodes;
-using System.Text.Json.Serialization;
-using Irrigation.Balance;
-using Irrigation.Criteria;
 using Irrigation.Episodes;
-using Irrigation.Flags;
 using IrrigationFhir.Fhir;
 using IrrigationFhir.Model;
 using IrrigationFhir.Search;
 using IrrigationFhir.Store;
-using IrrigationFhir.Validation;
-using Microsoft.OpenApi;
 using NodaTime;
-using NodaTime.Text;
 
 namespace IrrigationFhir.Record;
 

@@ -1,12 +1,8 @@
 using System.Collections.Immutable;
 using System.Text.Json;
 using Irrigation.Balance;
-using Irrigation.Criteria;
 using Irrigation.Episodes;
 using Irrigation.Flags;
-using IrrigationFhir.Fhir;
-using IrrigationFhir.Store;
-using IrrigationFhir.Validation;
 using NodaTime;
 
 namespace IrrigationFhir.Record;

@@ -2,9 +2,7 @@ using System.Collections.Concurrent;
 using System.Data.Common;
 using System.Security.Cryptography;
 using IrrigationFhir.Fhir;
-using IrrigationFhir.Model;
 using IrrigationFhir.Store;
-using IrrigationFhir.Validation;
 using Microsoft.Extensions.Diagnostics.HealthChecks;
 using NodaTime;
 

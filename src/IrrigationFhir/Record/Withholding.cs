@@ -1,13 +1,6 @@
-using System.Collections.Immutable;
-using System.Text.Json;
 using Hl7.Fhir.Model;
-using Irrigation.Balance;
-using Irrigation.Episodes;
-using Irrigation.Flags;
 using IrrigationFhir.Store;
 using IrrigationFhir.Validation;
-using Microsoft.Extensions.Caching.Memory;
-using NodaTime;
 
 namespace IrrigationFhir.Record;
 

@@ -1,5 +1,4 @@
 using System.Text.Json.Nodes;
-using Hl7.Fhir.Model;
 using Microsoft.AspNetCore.Mvc;
 
 namespace IrrigationFhir.Rest;

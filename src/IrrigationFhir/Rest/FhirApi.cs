@@ -1,5 +1,4 @@
 using System.Globalization;
-using Hl7.Fhir.Model;
 using IrrigationFhir.Problems;
 using IrrigationFhir.Search;
 using IrrigationFhir.Store;

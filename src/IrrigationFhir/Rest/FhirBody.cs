@@ -1,5 +1,4 @@
 using System.Text.Json;
-using Hl7.Fhir.Model;
 using Irrigation.Episodes;
 using IrrigationFhir.Problems;
 

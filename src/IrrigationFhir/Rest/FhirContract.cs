@@ -1,7 +1,6 @@
 using System.Text.Json.Nodes;
 using Hl7.Fhir.Model;
 using Hl7.Fhir.Utility;
-using IrrigationFhir.Episodes;
 using IrrigationFhir.Fhir;
 using IrrigationFhir.Search;
 using IrrigationFhir.Store;

@@ -1,9 +1,7 @@
 using System.Data.Common;
-using Hl7.Fhir.Model;
 using IrrigationFhir.Problems;
 using IrrigationFhir.Store;
 using IrrigationFhir.Store.Sqlite;
-using Microsoft.AspNetCore.Http.Features;
 
 namespace IrrigationFhir.Rest;
 

@@ -4,7 +4,6 @@ using IrrigationFhir.Problems;
 using IrrigationFhir.Search;
 using IrrigationFhir.Store;
 using Microsoft.AspNetCore.Http.Extensions;
-using NodaTime;
 
 namespace IrrigationFhir.Rest;
 

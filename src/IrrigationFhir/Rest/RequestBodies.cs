@@ -1,5 +1,4 @@
 using System.IO.Compression;
-using Hl7.Fhir.Model;
 using IrrigationFhir.Problems;
 using Microsoft.AspNetCore.Http.Features;
 using Microsoft.AspNetCore.Http.Metadata;

@@ -4,7 +4,6 @@ using IrrigationFhir.Problems;
 using IrrigationFhir.Store;
 using NodaTime;
 using Instant = NodaTime.Instant;
-using SortKey = IrrigationFhir.Search.SortKey;
 
 namespace IrrigationFhir.Search;
 

@@ -3,7 +3,6 @@ using IrrigationFhir.Intake;
 using IrrigationFhir.Rest;
 using IrrigationFhir.Store;
 using IrrigationFhir.Subscriptions;
-using IrrigationFhir.Validation;
 
 namespace IrrigationFhir.Settings;
 

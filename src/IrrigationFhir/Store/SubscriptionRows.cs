@@ -1,5 +1,3 @@
-using System.Text.Json;
-using Dapper;
 using NodaTime;
 
 namespace IrrigationFhir.Store;

@@ -1,8 +1,6 @@
 using System.Text.Json;
-using Dapper;
 using IrrigationFhir.Search;
 using IrrigationFhir.Store.Sqlite;
-using NodaTime;
 
 namespace IrrigationFhir.Store;
 

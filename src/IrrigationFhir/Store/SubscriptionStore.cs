@@ -1,4 +1,3 @@
-using System.Text.Json;
 using Dapper;
 using IrrigationFhir.Search;
 using NodaTime;

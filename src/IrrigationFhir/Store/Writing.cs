@@ -1,6 +1,3 @@
-using System.Data.Common;
-using System.Threading.Channels;
-using Microsoft.Extensions.Logging.Abstractions;
 using NodaTime;
 
 namespace IrrigationFhir.Store;

@@ -1,11 +1,8 @@
 using System.Collections.Concurrent;
 using Hl7.Fhir.Model;
 using IrrigationFhir.Rest;
-using IrrigationFhir.Search;
 using IrrigationFhir.Store;
-using IrrigationFhir.Validation;
 using Microsoft.AspNetCore.Hosting.Server;
-using NodaTime;
 using Duration = NodaTime.Duration;
 using Instant = NodaTime.Instant;
 

@@ -4,7 +4,6 @@ using System.Text;
 using Hl7.Fhir.Model;
 using IrrigationFhir.Fhir;
 using IrrigationFhir.Store;
-using IrrigationFhir.Validation;
 using Instant = NodaTime.Instant;
 
 namespace IrrigationFhir.Subscriptions;

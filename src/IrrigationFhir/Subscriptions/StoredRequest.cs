@@ -4,7 +4,6 @@ using IrrigationFhir.Fhir;
 using IrrigationFhir.Search;
 using IrrigationFhir.Store;
 using IrrigationFhir.Store.Sqlite;
-using IrrigationFhir.Validation;
 using NodaTime;
 
 namespace IrrigationFhir.Subscriptions;

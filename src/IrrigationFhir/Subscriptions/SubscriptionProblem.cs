@@ -1,7 +1,6 @@
 using System.Globalization;
 using Irrigation.Episodes;
 using IrrigationFhir.Fhir;
-using IrrigationFhir.Validation;
 using NodaTime;
 using NodaTime.Text;
 

@@ -6,7 +6,6 @@ using Hl7.Fhir.Model;
 using Hl7.Fhir.Utility;
 using Irrigation.Episodes;
 using IrrigationFhir.Fhir;
-using IrrigationFhir.Validation;
 using Duration = NodaTime.Duration;
 using Instant = NodaTime.Instant;
 

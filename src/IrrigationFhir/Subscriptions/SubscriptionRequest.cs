@@ -1,6 +1,5 @@
 using System.Collections.Immutable;
 using IrrigationFhir.Fhir;
-using IrrigationFhir.Validation;
 using NodaTime;
 
 namespace IrrigationFhir.Subscriptions;

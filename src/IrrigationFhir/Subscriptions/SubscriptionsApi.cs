@@ -4,7 +4,6 @@ using IrrigationFhir.Intake;
 using IrrigationFhir.Problems;
 using IrrigationFhir.Rest;
 using IrrigationFhir.Store;
-using IrrigationFhir.Validation;
 
 namespace IrrigationFhir.Subscriptions;
 

@@ -1,6 +1,5 @@
 using System.Collections.Frozen;
 using Hl7.Fhir.Model;
-using IrrigationFhir.Fhir;
 
 namespace IrrigationFhir.Validation;
 

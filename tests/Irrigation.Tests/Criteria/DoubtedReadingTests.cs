@@ -1,6 +1,5 @@
 using Irrigation.Criteria;
 using Irrigation.Episodes;
-using Irrigation.Flags;
 using Irrigation.Tests.Flags;
 using NodaTime;
 using static Irrigation.Tests.Ward;

@@ -1,5 +1,4 @@
 using Irrigation.Episodes;
-using Irrigation.Flags;
 using NodaTime;
 using static Irrigation.Tests.Ward;
 

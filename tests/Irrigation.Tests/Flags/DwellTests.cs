@@ -1,4 +1,3 @@
-using Irrigation.Flags;
 using NodaTime;
 
 namespace Irrigation.Tests.Flags;

@@ -1,5 +1,4 @@
 using Irrigation.Episodes;
-using Irrigation.Flags;
 using Irrigation.Measures;
 using static Irrigation.Tests.Ward;
 

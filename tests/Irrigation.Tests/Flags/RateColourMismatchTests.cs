@@ -1,5 +1,3 @@
-using Irrigation.Flags;
-
 namespace Irrigation.Tests.Flags;
 
 /// <summary>

@@ -1,6 +1,5 @@
 using Irrigation.Episodes;
 using Irrigation.Flags;
-using NodaTime;
 using static Irrigation.Tests.Ward;
 
 namespace Irrigation.Tests.Flags;

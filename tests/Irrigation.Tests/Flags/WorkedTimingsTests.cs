@@ -1,6 +1,5 @@
 using Irrigation.Balance;
 using Irrigation.Flags;
-using NodaTime;
 using static Irrigation.Tests.Ward;
 
 namespace Irrigation.Tests.Flags;

@@ -6,7 +6,6 @@ using System.Text.Json.Nodes;
 using System.Text.RegularExpressions;
 using Irrigation.Episodes;
 using IrrigationFhir.Entries;
-using IrrigationFhir.Record;
 using IrrigationFhir.Tests.Repository;
 
 namespace IrrigationFhir.Tests.Contract;

@@ -1,6 +1,5 @@
 using System.Text.Json.Nodes;
 using IrrigationFhir.Fhir;
-using IrrigationFhir.Validation;
 using static IrrigationFhir.Tests.Entries.Charted;
 
 namespace IrrigationFhir.Tests.Entries;

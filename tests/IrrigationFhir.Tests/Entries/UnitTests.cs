@@ -8,7 +8,6 @@ using IrrigationFhir.Fhir;
 using IrrigationFhir.Record;
 using IrrigationFhir.Search;
 using IrrigationFhir.Tests.Repository;
-using IrrigationFhir.Validation;
 using Xunit.Abstractions;
 
 namespace IrrigationFhir.Tests.Entries;

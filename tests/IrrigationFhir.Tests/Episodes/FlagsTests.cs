@@ -1,7 +1,6 @@
 using System.Net;
 using System.Text.Json.Nodes;
 using Dapper;
-using IrrigationFhir.Model;
 using IrrigationFhir.Record;
 using Microsoft.Data.Sqlite;
 using Microsoft.Extensions.DependencyInjection;

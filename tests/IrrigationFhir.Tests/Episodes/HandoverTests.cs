@@ -5,7 +5,6 @@ using IrrigationFhir.Demo;
 using IrrigationFhir.Store;
 using IrrigationFhir.Tests.Fhir;
 using IrrigationFhir.Tests.Repository;
-using IrrigationFhir.Validation;
 
 namespace IrrigationFhir.Tests.Episodes;
 

@@ -1,7 +1,6 @@
 using System.Globalization;
 using System.Net;
 using System.Text.Json.Nodes;
-using IrrigationFhir.Model;
 using IrrigationFhir.Record;
 using IrrigationFhir.Store;
 using IrrigationFhir.Tests.Entries;

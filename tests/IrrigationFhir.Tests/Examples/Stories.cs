@@ -4,7 +4,6 @@ using Irrigation.Criteria;
 using Irrigation.Episodes;
 using IrrigationFhir.Demo;
 using IrrigationFhir.Fhir;
-using IrrigationFhir.Validation;
 
 namespace IrrigationFhir.Tests.Examples;
 

@@ -6,7 +6,6 @@ using IrrigationFhir.Store;
 using IrrigationFhir.Subscriptions;
 using IrrigationFhir.Tests.Repository;
 using IrrigationFhir.Tests.Subscriptions;
-using IrrigationFhir.Validation;
 using Instant = NodaTime.Instant;
 using Task = System.Threading.Tasks.Task;
 

@@ -2,7 +2,6 @@ using System.Text.Json.Nodes;
 using System.Text.RegularExpressions;
 using Hl7.Fhir.Model;
 using IrrigationFhir.Fhir;
-using IrrigationFhir.Tests.Intake;
 using IrrigationFhir.Tests.Repository;
 using IrrigationFhir.Validation;
 using static IrrigationFhir.Tests.Intake.Sender;

@@ -6,8 +6,6 @@ using Irrigation.Measures;
 using IrrigationFhir.Fhir;
 using IrrigationFhir.Model;
 using IrrigationFhir.Record;
-using IrrigationFhir.Store;
-using IrrigationFhir.Validation;
 using NodaTime;
 using Instant = NodaTime.Instant;
 

@@ -2,7 +2,6 @@ using System.Text.Json.Nodes;
 using Hl7.Fhir.Model;
 using IrrigationFhir.Fhir;
 using IrrigationFhir.Store;
-using IrrigationFhir.Validation;
 using Task = System.Threading.Tasks.Task;
 
 namespace IrrigationFhir.Tests.Fhir;

@@ -1,7 +1,6 @@
 using System.Net.Http.Json;
 using System.Text.Json;
 using IrrigationFhir.Health;
-using IrrigationFhir.Store;
 using IrrigationFhir.Tests.Rest;
 using IrrigationFhir.Tests.Store;
 using Microsoft.Extensions.DependencyInjection;

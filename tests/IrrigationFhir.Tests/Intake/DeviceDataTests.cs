@@ -3,8 +3,6 @@ using System.Text;
 using System.Text.Json.Nodes;
 using System.Text.RegularExpressions;
 using IrrigationFhir.Fhir;
-using IrrigationFhir.Tests.Entries;
-using IrrigationFhir.Validation;
 using static IrrigationFhir.Tests.Intake.Sender;
 
 namespace IrrigationFhir.Tests.Intake;

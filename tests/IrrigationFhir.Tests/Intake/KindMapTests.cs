@@ -1,10 +1,8 @@
 using System.Text;
-using System.Text.Json.Nodes;
 using IrrigationFhir.Demo;
 using IrrigationFhir.Fhir;
 using IrrigationFhir.Intake;
 using IrrigationFhir.Tests.Repository;
-using IrrigationFhir.Validation;
 using Microsoft.Extensions.Configuration;
 
 namespace IrrigationFhir.Tests.Intake;

@@ -6,7 +6,6 @@ using IrrigationFhir.Demo;
 using IrrigationFhir.Fhir;
 using IrrigationFhir.Intake;
 using IrrigationFhir.Tests.Entries;
-using IrrigationFhir.Validation;
 using static IrrigationFhir.Tests.Intake.Sender;
 using Task = System.Threading.Tasks.Task;
 

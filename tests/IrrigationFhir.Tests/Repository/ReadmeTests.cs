@@ -4,7 +4,6 @@ using IrrigationFhir.Fhir;
 using IrrigationFhir.Intake;
 using IrrigationFhir.Rest;
 using IrrigationFhir.Subscriptions;
-using IrrigationFhir.Validation;
 
 namespace IrrigationFhir.Tests.Repository;
 

@@ -1,5 +1,4 @@
 using System.Collections.Concurrent;
-using System.Text.Json;
 using Hl7.Fhir.Model;
 using IrrigationFhir.Health;
 using IrrigationFhir.Rest;

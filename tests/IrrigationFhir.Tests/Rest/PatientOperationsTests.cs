@@ -1,7 +1,6 @@
 using System.Text;
 using Hl7.Fhir.Model;
 using IrrigationFhir.Store;
-using IrrigationFhir.Tests.Store;
 using static IrrigationFhir.Tests.Store.StoreOnDisk;
 using Task = System.Threading.Tasks.Task;
 

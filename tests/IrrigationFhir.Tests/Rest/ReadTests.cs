@@ -1,6 +1,5 @@
 using System.Net;
 using Hl7.Fhir.Model;
-using IrrigationFhir.Tests.Store;
 using static IrrigationFhir.Tests.Store.StoreOnDisk;
 using Task = System.Threading.Tasks.Task;
 

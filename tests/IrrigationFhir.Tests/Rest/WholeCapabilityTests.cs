@@ -6,7 +6,6 @@ using IrrigationFhir.Tests.Entries;
 using IrrigationFhir.Tests.Intake;
 using IrrigationFhir.Tests.Store;
 using IrrigationFhir.Tests.Subscriptions;
-using IrrigationFhir.Validation;
 using Microsoft.Extensions.DependencyInjection;
 using Task = System.Threading.Tasks.Task;
 

@@ -4,7 +4,6 @@ using IrrigationFhir.Fhir;
 using IrrigationFhir.Rest;
 using IrrigationFhir.Search;
 using IrrigationFhir.Store;
-using IrrigationFhir.Validation;
 
 namespace IrrigationFhir.Tests.Search;
 

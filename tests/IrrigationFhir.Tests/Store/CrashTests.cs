@@ -1,5 +1,4 @@
 using IrrigationFhir.Search;
-using IrrigationFhir.Store;
 using static IrrigationFhir.Tests.Store.StoreOnDisk;
 
 namespace IrrigationFhir.Tests.Store;

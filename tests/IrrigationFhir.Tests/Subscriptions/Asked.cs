@@ -2,7 +2,6 @@ using System.Collections.Immutable;
 using Hl7.Fhir.Model;
 using IrrigationFhir.Fhir;
 using IrrigationFhir.Subscriptions;
-using IrrigationFhir.Validation;
 using Duration = NodaTime.Duration;
 using Instant = NodaTime.Instant;
 

@@ -3,7 +3,6 @@ using Hl7.Fhir.Model;
 using Hl7.Fhir.Serialization;
 using IrrigationFhir.Store;
 using IrrigationFhir.Subscriptions;
-using IrrigationFhir.Validation;
 
 namespace IrrigationFhir.Tests.Subscriptions;
 

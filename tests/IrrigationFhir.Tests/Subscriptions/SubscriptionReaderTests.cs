@@ -1,7 +1,6 @@
 using Hl7.Fhir.Model;
 using IrrigationFhir.Fhir;
 using IrrigationFhir.Subscriptions;
-using IrrigationFhir.Validation;
 using Duration = NodaTime.Duration;
 using Instant = NodaTime.Instant;
 

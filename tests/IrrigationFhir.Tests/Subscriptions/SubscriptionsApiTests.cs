@@ -10,7 +10,6 @@ using IrrigationFhir.Subscriptions;
 using IrrigationFhir.Tests.Intake;
 using IrrigationFhir.Tests.Rest;
 using IrrigationFhir.Tests.Store;
-using IrrigationFhir.Validation;
 using Microsoft.Extensions.DependencyInjection;
 using Microsoft.Extensions.Logging;
 using Task = System.Threading.Tasks.Task;

@@ -1,6 +1,5 @@
 using System.Globalization;
 using IrrigationFhir.Search;
-using IrrigationFhir.Store;
 using Microsoft.Data.Sqlite;
 using NodaTime;
 using NodaTime.Text;

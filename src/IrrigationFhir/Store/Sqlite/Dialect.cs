@@ -1,6 +1,4 @@
 using System.Data.Common;
-using IrrigationFhir.Search;
-using IrrigationFhir.Store;
 using Microsoft.Data.Sqlite;
 
 namespace IrrigationFhir.Store.Sqlite;

@@ -6,7 +6,6 @@ using DbUp.Sqlite;
 using DbUp.Support;
 using Hl7.Fhir.Model;
 using IrrigationFhir.Search;
-using IrrigationFhir.Store;
 using Microsoft.Data.Sqlite;
 using DateTimeZone = NodaTime.DateTimeZone;
 

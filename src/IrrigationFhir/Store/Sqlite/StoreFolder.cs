@@ -1,5 +1,4 @@
 using System.Buffers.Binary;
-using IrrigationFhir.Store;
 using Microsoft.Data.Sqlite;
 using NodaTime;
 
