@@ -3,49 +3,95 @@ using System.Xml.Linq;
 
 namespace Irrigation.Tests;
 
-/// <summary>Who may know whom, read off the sources. A new arrow is a decision: it is drawn here first.</summary>
+/// <summary>Who knows whom, read off the sources: no circle, and no arrow back from what is below.</summary>
 public partial class RoomsTests
 {
-    private static readonly string Source = Path.Combine(Root(AppContext.BaseDirectory), "src");
+    private static readonly string Repository = Root(AppContext.BaseDirectory);
+    private static readonly string Source = Path.Combine(Repository, "src");
 
-    /// <summary>Room → the rooms that its code names. Store and Fhir do not know one another; nobody knows Demo.</summary>
-    private static readonly Dictionary<string, string[]> Service = new()
-    {
-        ["Commands"] = ["Settings", "Store"],
-        ["Demo"] = ["Entries", "Episodes", "Fhir", "Settings"],
-        ["Entries"] = ["Episodes", "Fhir", "Rest", "Store"],
-        ["Episodes"] = ["Entries", "Fhir", "Health", "Rest", "Store"],
-        ["Fhir"] = ["Episodes", "Health"],
-        ["Health"] = ["Store"],
-        ["Intake"] = ["Entries", "Episodes", "Fhir", "Rest", "Store"],
-        ["Package"] = ["Fhir", "Intake", "Rest"],
-        ["Rest"] = ["Episodes", "Fhir", "Search", "Store"],
-        ["Search"] = ["Rest", "Store"],
-        ["Settings"] = ["Entries", "Fhir", "Health", "Intake", "Rest", "Store", "Subscriptions"], // to check them all at once
-        ["Store"] = [],
-        ["Subscriptions"] = ["Fhir", "Health", "Intake", "Rest", "Search", "Store"],
-    };
+    private static readonly string[] Doors = ["Entries", "Episodes", "Intake", "Package", "Subscriptions"];
+
+    /// <summary>Room → the rooms that its code names.</summary>
+    private static readonly SortedDictionary<string, SortedSet<string>> Knows = Arrows();
 
     [Fact]
-    public void Each_room_of_the_service_knows_only_the_rooms_it_may()
+    public void No_room_knows_itself_through_others()
+    {
+        foreach (var room in Knows.Keys)
+            Assert.DoesNotContain(room, Reached(Knows[room]));
+    }
+
+    [Fact]
+    public void What_publishes_and_what_judges_and_what_keeps_know_neither_one_another_nor_the_main_path()
+    {
+        string[] below = ["Fhir", "Validation", "Store", "Search", "Problems", "Model"];
+        string[] above = ["Record", "Rest", "Settings", "Commands", "Demo", .. Doors];
+        Assert.All(below, room => Assert.Empty(Reached(Knows[room]).Intersect(above)));
+        Assert.DoesNotContain("Fhir", Knows["Store"]);
+        Assert.DoesNotContain("Store", Reached(Knows["Fhir"]));
+        Assert.DoesNotContain("Validation", Knows["Store"]);
+        Assert.DoesNotContain("Store", Knows["Validation"]);
+        Assert.Empty(Knows["Model"]);
+    }
+
+    [Fact]
+    public void Doors_do_not_know_one_another() => Assert.All(Doors, door => Assert.Empty(Knows[door].Intersect(Doors)));
+
+    [Fact]
+    public void The_picture_for_contributors_is_the_one_that_the_sources_draw() =>
+        Assert.True(
+            File.ReadAllText(Path.Combine(Repository, "DEVELOPERS.md")).Contains(Picture(), StringComparison.Ordinal),
+            $"DEVELOPERS.md has to show:\n{Picture()}"
+        );
+
+    /// <summary>Every room below those that know it, with the rooms that it knows; what follows from other arrows is left out.</summary>
+    private static string Picture()
+    {
+        var depth = new Dictionary<string, int>();
+        int Depth(string room) =>
+            depth.TryGetValue(room, out var known) ? known : depth[room] = Knows[room].Select(Depth).DefaultIfEmpty(-1).Max() + 1;
+        var lines =
+            from room in Knows.Keys
+            let direct = Knows[room].Where(other => !Knows[room].Any(third => third != other && Reached(Knows[third]).Contains(other)))
+            orderby Depth(room) descending, room
+            select $"{room, -13} → {string.Join(", ", direct)}".TrimEnd(' ', '→');
+        return $"```text\n{string.Join('\n', lines)}\n```";
+    }
+
+    private static HashSet<string> Reached(IEnumerable<string> from)
+    {
+        var reached = new HashSet<string>();
+        var next = new Stack<string>(from);
+        while (next.TryPop(out var room))
+        {
+            if (reached.Add(room))
+            {
+                foreach (var other in Knows[room])
+                    next.Push(other);
+            }
+        }
+
+        return reached;
+    }
+
+    private static SortedDictionary<string, SortedSet<string>> Arrows()
     {
         var rooms = Directory
             .GetDirectories(Path.Combine(Source, "IrrigationFhir"))
-            .Select(Path.GetFileName)
-            .Where(name => name is not ("bin" or "obj" or "data" or "Profiles"));
-        Assert.Equal(Service.Keys.Order(StringComparer.Ordinal), rooms.Order(StringComparer.Ordinal));
-
-        var arrows =
-            from room in Service.Keys
-            from file in Code(Path.Combine("IrrigationFhir", room))
-            from Match named in NamedRoom().Matches(File.ReadAllText(file))
-            let other = named.Groups[1].Value
-            where Service.ContainsKey(other) && other != room
-            select (Room: room, Other: other, File: file);
-        Assert.All(
-            arrows,
-            arrow =>
-                Assert.True(Service[arrow.Room].Contains(arrow.Other), $"{Relative(arrow.File)}: {arrow.Room} does not know {arrow.Other}")
+            .Select(folder => Path.GetFileName(folder))
+            .Where(name => name is not ("bin" or "obj" or "data" or "Profiles"))
+            .ToList();
+        var knows = rooms.ToDictionary(
+            room => room,
+            room =>
+                Code(Path.Combine("IrrigationFhir", room))
+                    .SelectMany(file => NamedRoom().Matches(File.ReadAllText(file)).Select(named => named.Groups[1].Value))
+                    .Where(other => other != room && rooms.Contains(other))
+                    .ToHashSet()
+        );
+        return new(
+            knows.ToDictionary(pair => pair.Key, pair => new SortedSet<string>(pair.Value, StringComparer.Ordinal)),
+            StringComparer.Ordinal
         );
     }
 

@@ -1,6 +1,5 @@
 using System.ComponentModel;
 using Irrigation;
-using IrrigationFhir.Episodes;
 using IrrigationFhir.Fhir;
 using IrrigationFhir.Record;
 using IrrigationFhir.Rest;

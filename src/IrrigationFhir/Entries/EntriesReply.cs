@@ -1,4 +1,4 @@
-using IrrigationFhir.Episodes;
+using IrrigationFhir.Rest;
 
 namespace IrrigationFhir.Entries;
 

@@ -323,14 +323,3 @@ internal sealed record EntryKeyDocument
     [Description("Its id.")]
     public required string Id { get; init; }
 }
-
-/// <summary>A value with its UCUM unit.</summary>
-[JsonUnmappedMemberHandling(JsonUnmappedMemberHandling.Disallow)]
-internal sealed record QuantityDocument
-{
-    [Description("The number, 0 or more: only a derived output may be negative.")]
-    public required decimal Value { get; init; }
-
-    [Description("A UCUM unit, from the closed list for its place.")]
-    public required string Unit { get; init; }
-}

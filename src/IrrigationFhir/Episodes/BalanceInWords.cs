@@ -3,6 +3,7 @@ using Irrigation;
 using Irrigation.Balance;
 using Irrigation.Criteria;
 using IrrigationFhir.Fhir;
+using IrrigationFhir.Rest;
 using NodaTime;
 using NodaTime.Text;
 
@@ -180,7 +181,7 @@ internal static class BalanceInWords
             Prose(output, "    ", $"Taken as 0, because nobody measured it: {string.Join(", ", zero)}.");
         Caveats(output, "    ", interval.Caveats);
         foreach (var doubt in interval.Doubts)
-            Prose(output, "    ", DoubtReport.InWords(doubt));
+            Prose(output, "    ", Texts.Doubted(doubt.Says));
     }
 
     private static void Result(IntervalReport interval, TextWriter output)

@@ -119,18 +119,6 @@ internal sealed record BalanceReport(
         balance.Streams.Select(stream => balance[stream][^1].End).Append(balance.Log.Frame.Start).Max();
 }
 
-/// <summary>A quantity with its unit.</summary>
-/// <param name="Value">To three decimals; any sign.</param>
-/// <param name="Unit">In UCUM: mL, mL/h, mL/kg/h, h, kg.</param>
-internal sealed record Amount(decimal Value, string Unit)
-{
-    /// <summary>A volume in mL; null where unknown.</summary>
-    public static Amount? Of(Volume? volume) => volume is { } known ? new(FhirValues.Number(known.Millilitres), "mL") : null;
-
-    /// <summary>Elapsed time in hours.</summary>
-    public static Amount Of(NodaTime.Duration time) => new(FhirValues.Quantity(time).Value!.Value, "h");
-}
-
 /// <summary>Corrected urine output: headline, best estimate with its standard uncertainty, 95 % interval.</summary>
 /// <param name="Headline">The mass balance on the volumes as charted; may be negative.</param>
 /// <param name="BestEstimate">With known bias taken out; null where something was not charted, so that its doubts are not known.</param>
@@ -324,28 +312,6 @@ internal sealed record IntervalReport(
         );
 }
 
-/// <summary>Why a number cannot be taken as it stands.</summary>
-/// <param name="Kind">What it cannot be.</param>
-/// <param name="Reading">The entry to look at again, to be confirmed (<c>reading-confirmed</c>) or corrected under its own id.</param>
-/// <param name="Says">What was seen and what could be, in words.</param>
-internal sealed record DoubtReport([property: WordsOf(typeof(DoubtKind))] string Kind, EntryName Reading, string Says)
-{
-    /// <summary>The report of a doubt.</summary>
-    public static DoubtReport Of(Doubt doubt) => new(Slug.Of(doubt.Kind), new(doubt.Reading.Source, doubt.Reading.Id), doubt.Says);
-
-    /// <summary>For a person, with what is to be done about it.</summary>
-    public static string InWords(Doubt doubt) => InWords(Of(doubt));
-
-    /// <summary>The same of a report.</summary>
-    public static string InWords(DoubtReport doubt) =>
-        $"Doubted: {doubt.Says.TrimEnd('.')}. It counts in the sum and in no decision until somebody confirms or corrects the reading.";
-}
-
-/// <summary>What names an entry.</summary>
-/// <param name="Source">Its source.</param>
-/// <param name="Id">Its id.</param>
-internal sealed record EntryName(string Source, string Id);
-
 /// <summary>One line of the working: which entry gave how much.</summary>
 /// <param name="Kind">What it stands for: irrigant, irrigant-from-rate, drainage, urine, leak, blood, retained.</param>
 /// <param name="EntryKind">The kind of the entry.</param>
@@ -511,12 +477,12 @@ internal sealed record ShareReport(
             share.Interval.Stream,
             FhirValues.Time(share.Interval.Start, zone),
             FhirValues.Time(share.Interval.End, zone),
-            Episodes.Amount.Of(share.Interval.Length),
-            Episodes.Amount.Of(share.Interval.Output?.Headline),
+            Rest.Amount.Of(share.Interval.Length),
+            Rest.Amount.Of(share.Interval.Output?.Headline),
             FhirValues.Time(share.From, zone),
             FhirValues.Time(share.To, zone),
-            Episodes.Amount.Of(share.To - share.From),
-            Episodes.Amount.Of(share.Amount)
+            Rest.Amount.Of(share.To - share.From),
+            Rest.Amount.Of(share.Amount)
         );
 }
 

@@ -1,8 +1,8 @@
 using System.ComponentModel;
 using System.Text.Json.Nodes;
 using System.Text.Json.Serialization;
-using IrrigationFhir.Entries;
 using IrrigationFhir.Record;
+using IrrigationFhir.Rest;
 
 namespace IrrigationFhir.Episodes;
 

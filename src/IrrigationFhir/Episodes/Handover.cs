@@ -7,6 +7,7 @@ using Irrigation.Flags;
 using Irrigation.Measures;
 using IrrigationFhir.Fhir;
 using IrrigationFhir.Model;
+using IrrigationFhir.Rest;
 using NodaTime;
 using NodaTime.Text;
 using Wards = Irrigation.Balance.Calendar;
@@ -155,7 +156,7 @@ internal sealed record Handover(Episode Episode, FlagRecord Flags, IReadOnlyList
         [
             $"{bedside.Said(latest.Start)} to {bedside.Said(latest.End)}: {(latest.Output is { } output ? $"corrected urine output {output.Headline}{Interval(output)}" : "the corrected urine output is not known")}{(latest.Caveats.IsEmpty ? "" : $"; {string.Join(", ", latest.Caveats.Select(c => Slug.Of(c)))}")}.",
         ];
-        lines.AddRange(latest.Doubts.Select(DoubtReport.InWords));
+        lines.AddRange(latest.Doubts.Select(doubt => Texts.Doubted(doubt.Says)));
         var shift = Wards.Windows(WindowKind.Shift, bedside.Log.Frame, bedside.At - Duration.Epsilon, bedside.At).LastOrDefault();
         if (shift.HasStart && shift.Start < latest.End)
         {

@@ -1,6 +1,5 @@
 using System.Collections.Frozen;
 using Hl7.Fhir.Model;
-using IrrigationFhir.Validation;
 
 namespace IrrigationFhir.Fhir;
 

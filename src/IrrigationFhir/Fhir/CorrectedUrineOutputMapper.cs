@@ -1,9 +1,7 @@
 using Hl7.Fhir.Model;
 using Irrigation.Balance;
 using Irrigation.Measures;
-using IrrigationFhir.Episodes;
 using IrrigationFhir.Model;
-using IrrigationFhir.Rest;
 using Instant = NodaTime.Instant;
 
 namespace IrrigationFhir.Fhir;
@@ -193,7 +191,7 @@ internal static class CorrectedUrineOutputMapper
 
     /// <summary>What is doubted, in words: the caveat says that something is, and these what a person has to look at.</summary>
     private static IEnumerable<Annotation> Doubts(IEnumerable<ClosedInterval> intervals) =>
-        intervals.SelectMany(interval => interval.Doubts).Distinct().Select(doubt => new Annotation { Text = DoubtReport.InWords(doubt) });
+        intervals.SelectMany(interval => interval.Doubts).Distinct().Select(doubt => new Annotation { Text = Texts.Doubted(doubt.Says) });
 
     /// <summary>A withdrawn number has nothing left that it rests on; it then stands without its value.</summary>
     private static Observation Grounded(Observation observation)

@@ -2,7 +2,6 @@ using Hl7.Fhir.Model;
 using Irrigation.Balance;
 using Irrigation.Criteria;
 using IrrigationFhir.Model;
-using IrrigationFhir.Rest;
 using NodaTime;
 
 namespace IrrigationFhir.Fhir;

@@ -3,7 +3,6 @@ using Irrigation.Balance;
 using Irrigation.Criteria;
 using Irrigation.Measures;
 using IrrigationFhir.Model;
-using IrrigationFhir.Rest;
 
 namespace IrrigationFhir.Fhir;
 

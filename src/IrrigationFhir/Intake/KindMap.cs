@@ -56,22 +56,12 @@ internal sealed class KindMap
 
     private KindMap(FrozenDictionary<(string, string), MappedKind> kinds) => this.kinds = kinds;
 
-    /// <summary>The map in this assembly: our own codes, and those of published vocabularies that say one thing.</summary>
-    public static string BuiltIn
-    {
-        get
-        {
-            using var text = new StreamReader(typeof(KindMap).Assembly.GetManifestResourceStream("Intake/entry-kinds.json")!);
-            return text.ReadToEnd().Replace(Profiles.DefaultCanonicalBase, Profiles.CanonicalBase, StringComparison.Ordinal);
-        }
-    }
-
     /// <summary>The map that the configuration names, or ours.</summary>
     /// <exception cref="SettingsFault">The file cannot be used; the message names every fault.</exception>
     public static KindMap Read(IConfiguration configuration)
     {
         if (configuration["Intake:ConceptMap"] is not { Length: > 0 } path)
-            return Parse(BuiltIn, "the built-in map");
+            return Parse(Definitions.EntryKindMap(Profiles.CanonicalBase), "the built-in map");
         try
         {
             return Parse(File.ReadAllText(path), path);

@@ -8,7 +8,7 @@ using Hl7.Fhir.Model;
 using Hl7.Fhir.Serialization;
 using Hl7.Fhir.Utility;
 using IrrigationFhir.Fhir;
-using IrrigationFhir.Intake;
+using IrrigationFhir.Problems;
 using IrrigationFhir.Rest;
 
 namespace IrrigationFhir.Package;
@@ -33,9 +33,7 @@ internal sealed class FhirPackage(IEnumerable<CapabilityClaim> claims)
     private static readonly DateTimeOffset Time = new(1985, 10, 26, 8, 15, 0, TimeSpan.Zero);
     private static readonly JsonSerializerOptions Readable = new() { WriteIndented = true, NewLine = "\n" };
 
-    private readonly Lazy<byte[]> bytes = new(() =>
-        Pack(Files(Definitions(claims), Validation.Definitions.Examples(Profiles.CanonicalBase)))
-    );
+    private readonly Lazy<byte[]> bytes = new(() => Pack(Files(Definitions(claims), Fhir.Definitions.Examples(Profiles.CanonicalBase))));
 
     /// <summary>The package: a gzipped tape archive.</summary>
     public ReadOnlyMemory<byte> Bytes => bytes.Value;
@@ -48,9 +46,10 @@ internal sealed class FhirPackage(IEnumerable<CapabilityClaim> claims)
     {
         Resource[] all =
         [
-            .. Validation.Definitions.Own(Profiles.CanonicalBase),
+            .. Fhir.Definitions.Own(Profiles.CanonicalBase),
+            ProblemCodes.ToCodeSystem(),
             .. OwnSearchParameters.All(),
-            FhirJsonDeserializer.DEFAULT.Deserialize<ConceptMap>(KindMap.BuiltIn),
+            FhirJsonDeserializer.DEFAULT.Deserialize<ConceptMap>(Fhir.Definitions.EntryKindMap(Profiles.CanonicalBase)),
             CapabilityStatements.Required(claims),
             .. Topics.All.Select(SubscriptionTopicMapper.ToBasic),
         ];

@@ -7,7 +7,7 @@ namespace IrrigationFhir.Problems;
 internal static class Outcome
 {
     /// <summary>The code system of the stable problem codes in <c>details.coding</c>.</summary>
-    public static string ProblemSystem => Profiles.CodeSystem("problem");
+    public static string ProblemSystem => Profiles.CodeSystem(ProblemCodes.Slug);
 
     /// <summary>A fault repeated through a whole body is understood from some: the answer is not larger than the request.</summary>
     public const int MostIssues = 100;

@@ -1,6 +1,8 @@
 using System.Collections.Frozen;
+using Hl7.Fhir.Model;
 using Irrigation;
 using Irrigation.Balance;
+using IrrigationFhir.Fhir;
 using static Hl7.Fhir.Model.OperationOutcome;
 
 namespace IrrigationFhir.Problems;
@@ -121,11 +123,38 @@ internal static class ProblemCodes
         new("subscription-ended", IssueType.BusinessRule, "The subscription has ended."),
         new("events-forgotten", IssueType.Deleted, "Events from before what is kept."),
         .. Enum.GetValues<DoubtKind>()
-            .Select(kind => new ProblemCode(Slug.Of(kind), IssueType.BusinessRule, "A reading that cannot be right as it stands.")),
+            .Select(kind => new ProblemCode(
+                Irrigation.Slug.Of(kind),
+                IssueType.BusinessRule,
+                "A reading that cannot be right as it stands."
+            )),
     ];
+
+    /// <summary>The id of the code system.</summary>
+    public const string Slug = "problem";
 
     private static readonly FrozenDictionary<string, ProblemCode> ByCode = All.ToFrozenDictionary(problem => problem.Code);
 
     /// <summary>The issue type that goes with a code. Keys of profile rules are codes too: a value that breaks one.</summary>
     public static IssueType TypeOf(string code) => ByCode.TryGetValue(code, out var known) ? known.Type : IssueType.Value;
+
+    /// <summary>Them as the code system that <c>details.coding</c> names.</summary>
+    public static CodeSystem ToCodeSystem() =>
+        new()
+        {
+            Id = Slug,
+            Url = Profiles.CodeSystem(Slug),
+            Version = Profiles.Version,
+            Name = "Problem",
+            Title = "Problems",
+            Status = PublicationStatus.Active,
+            Experimental = false,
+            Publisher = "IrrigationFhir",
+            Description =
+                "Why a request was refused, or what is doubtful about what it says. The codes are stable: software may rely on them.",
+            CaseSensitive = true,
+            Content = CodeSystemContentMode.Complete,
+            Count = All.Count,
+            Concept = [.. All.Select(problem => new CodeSystem.ConceptDefinitionComponent { Code = problem.Code, Display = problem.Text })],
+        };
 }

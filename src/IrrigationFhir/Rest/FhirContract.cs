@@ -4,7 +4,6 @@ using Hl7.Fhir.Utility;
 using IrrigationFhir.Fhir;
 using IrrigationFhir.Search;
 using IrrigationFhir.Store;
-using IrrigationFhir.Validation;
 
 namespace IrrigationFhir.Rest;
 

@@ -1,6 +1,5 @@
 using Hl7.Fhir.Model;
 using IrrigationFhir.Fhir;
-using IrrigationFhir.Validation;
 
 namespace IrrigationFhir.Rest;
 

@@ -1,5 +1,3 @@
-using IrrigationFhir.Store;
-
 namespace IrrigationFhir.Search;
 
 /// <summary>A search that has been read and understood.</summary>
@@ -20,7 +18,12 @@ internal sealed record SearchQuery(
     bool WithTotal = false,
     IReadOnlyList<Inclusion>? Includes = null,
     int MostIncluded = 0
-);
+)
+{
+    /// <summary>What the order goes by, besides the id: that is single, so nothing behind it matters.</summary>
+    public IReadOnlyList<SortKey> Keys =>
+        Order.Count == 0 ? [new(Type.Date, false)] : [.. Order.TakeWhile(key => key.Parameter is not IndexedParameter.Id)];
+}
 
 /// <summary>One key of an order. What lacks the value comes last, or first when descending.</summary>
 /// <param name="Parameter">
@@ -165,17 +168,3 @@ internal enum Prefix
     /// <summary>They overlap; the reader of the query has widened its range.</summary>
     Ap,
 }
-
-/// <summary>One page of a search.</summary>
-/// <param name="Resources">In the order asked for.</param>
-/// <param name="Next">Where the next page begins; null when this is the last.</param>
-/// <param name="Total">All matches at the moment of this page, or null when not asked for.</param>
-/// <param name="Included">What comes along, none of it among the matches of this page.</param>
-/// <param name="IncludedAll">False when more would have come along than is sent.</param>
-internal sealed record SearchPage(
-    IReadOnlyList<ResourceVersion> Resources,
-    SearchPosition? Next,
-    long? Total,
-    IReadOnlyList<ResourceVersion> Included,
-    bool IncludedAll
-);

@@ -1,7 +1,6 @@
 using System.Globalization;
 using Hl7.Fhir.Model;
 using IrrigationFhir.Problems;
-using IrrigationFhir.Store;
 using NodaTime;
 using Instant = NodaTime.Instant;
 
@@ -157,7 +156,7 @@ internal sealed class SearchReader
         var query = new SearchQuery(_type, _criteria, _order, count, null, _withTotal || count == 0, _includes, _context.MaxCount);
         if (_page is not null)
         {
-            query = query with { After = PageMark.Read(PageMark.OrderOf(_order), SearchSql.KeysOf(query), _page) };
+            query = query with { After = PageMark.Read(PageMark.OrderOf(_order), query.Keys.Count, _page) };
             if (query.After is null)
                 Problem(
                     "page-unknown",

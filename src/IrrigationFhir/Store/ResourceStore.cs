@@ -112,7 +112,7 @@ internal sealed class ResourceStore(Database database)
             return new([], null, total, [], true);
 
         var text = sql.Page();
-        var keys = SearchSql.KeysOf(query);
+        var keys = query.Keys.Count;
         var found = new List<ResourceVersion>();
         SearchPosition? next = null;
         await using (

@@ -81,9 +81,6 @@ internal sealed class SearchSql
     /// <summary>The values the SQL names.</summary>
     public DynamicParameters Values => _values;
 
-    /// <summary>How many values an order has besides the id.</summary>
-    public static int KeysOf(SearchQuery query) => KeysOf(query.Type, query.Order).Count;
-
     /// <summary>Counts all matches.</summary>
     public string Total() => $"select count(*) from {From} where {string.Join(" and ", _conditions)}";
 
@@ -131,14 +128,10 @@ internal sealed class SearchSql
 
     private string From => _leading is null ? "resource r" : "resource_token k cross join resource r";
 
-    private List<SortKey> Keys => KeysOf(_query.Type, _query.Order);
+    private IReadOnlyList<SortKey> Keys => _query.Keys;
 
     private bool IdDescending =>
         _query.Order.FirstOrDefault(key => key.Parameter is IndexedParameter.Id)?.Descending ?? (Keys is [.., var last] && last.Descending);
-
-    // The id is single, so that nothing behind it matters.
-    private static List<SortKey> KeysOf(IndexedType type, IReadOnlyList<SortKey> order) =>
-        order.Count == 0 ? [new(type.Date, false)] : [.. order.TakeWhile(key => key.Parameter is not IndexedParameter.Id)];
 
     private static bool IsIdentifier(SearchCriterion criterion) => criterion is SearchCriterion.Coded { Not: false, Rows: ["identifier"] };
 

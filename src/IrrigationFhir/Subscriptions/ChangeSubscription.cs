@@ -3,7 +3,6 @@ using System.Text.Json;
 using Hl7.Fhir.Model;
 using Hl7.Fhir.Utility;
 using Irrigation.Episodes;
-using IrrigationFhir.Intake;
 using IrrigationFhir.Rest;
 using IrrigationFhir.Store;
 using NodaTime.Extensions;

@@ -2,7 +2,6 @@ using System.Collections.Immutable;
 using Irrigation.Episodes;
 using IrrigationFhir.Fhir;
 using IrrigationFhir.Search;
-using IrrigationFhir.Validation;
 
 namespace IrrigationFhir.Subscriptions;
 

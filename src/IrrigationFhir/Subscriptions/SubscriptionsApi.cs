@@ -1,6 +1,5 @@
 using Hl7.Fhir.Model;
 using IrrigationFhir.Fhir;
-using IrrigationFhir.Intake;
 using IrrigationFhir.Problems;
 using IrrigationFhir.Rest;
 using IrrigationFhir.Store;

@@ -13,12 +13,13 @@ public class KindMapTests
     private const string Folder = "fhir-examples/intake";
 
     [Fact]
-    public void The_built_in_map_is_the_one_that_is_shown() => Repo.Agrees($"{Folder}/concept-map.json", KindMap.BuiltIn);
+    public void The_built_in_map_is_the_one_that_is_shown() =>
+        Repo.Agrees($"{Folder}/concept-map.json", Definitions.EntryKindMap(Profiles.CanonicalBase));
 
     [Fact]
     public void The_built_in_map_knows_every_kind_that_can_be_observed_by_our_own_code()
     {
-        var map = KindMap.Parse(KindMap.BuiltIn, "built-in");
+        var map = KindMap.Parse(Definitions.EntryKindMap(Profiles.CanonicalBase), "built-in");
         Assert.All(KindMap.Observed, kind => Assert.Equal(kind, map.Find(Profiles.CodeSystem("entry-kind"), kind)!.Kind));
         Assert.Null(map.Find(Profiles.CodeSystem("entry-kind"), "order-set"));
         Assert.Null(map.Find(Codes.Systems.Loinc, "no-such"));
@@ -27,7 +28,7 @@ public class KindMapTests
     [Fact]
     public void A_counter_and_an_amount_are_different_kinds()
     {
-        var map = KindMap.Parse(KindMap.BuiltIn, "built-in");
+        var map = KindMap.Parse(Definitions.EntryKindMap(Profiles.CanonicalBase), "built-in");
         Assert.Equal(
             ("pump-total-read", "irrigant-instilled", "drainage-level-read"),
             (

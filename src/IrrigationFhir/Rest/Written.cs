@@ -1,18 +1,9 @@
-using System.Text.Json;
 using Hl7.Fhir.Model;
 using Irrigation.Episodes;
 using IrrigationFhir.Problems;
 using IrrigationFhir.Store;
 
-namespace IrrigationFhir.Intake;
-
-/// <summary>A request to write one Observation.</summary>
-/// <param name="Resource">The Observation.</param>
-/// <param name="At">Its path: <c>Observation</c>, or <c>Bundle.entry[3].resource</c>.</param>
-/// <param name="Id">The id in the address, for an update; null creates.</param>
-/// <param name="IfMatch">The version that is to be replaced, as <c>W/"3"</c>, where the sender says so.</param>
-/// <param name="IfNoneExist">The search that must find nothing, where the sender says so.</param>
-internal sealed record Write(JsonElement Resource, string At, string? Id, string? IfMatch, string? IfNoneExist);
+namespace IrrigationFhir.Rest;
 
 /// <summary>What became of it.</summary>
 internal abstract record Written

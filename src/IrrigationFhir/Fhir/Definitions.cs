@@ -1,9 +1,8 @@
 using System.IO.Compression;
 using Hl7.Fhir.Model;
 using Hl7.Fhir.Serialization;
-using IrrigationFhir.Fhir;
 
-namespace IrrigationFhir.Validation;
+namespace IrrigationFhir.Fhir;
 
 /// <summary>
 /// The definitions inside this assembly: our compiled profiles, code systems, value sets and examples, and the part of R4 they reach.
@@ -30,6 +29,14 @@ internal static class Definitions
     /// <param name="canonicalBase">Base of its URL.</param>
     public static CodeSystem CodeSystem(string slug, string canonicalBase) =>
         (CodeSystem)Read($"{Folder}CodeSystem-{slug}.json", canonicalBase);
+
+    /// <summary>The map from codes to kinds of entry: our own codes, and those of published vocabularies that say one thing.</summary>
+    /// <param name="canonicalBase">Base of the URLs in it.</param>
+    public static string EntryKindMap(string canonicalBase)
+    {
+        using var text = new StreamReader(Open("Intake/entry-kinds.json"));
+        return text.ReadToEnd().Replace(Profiles.DefaultCanonicalBase, canonicalBase, StringComparison.Ordinal);
+    }
 
     /// <summary>The StructureDefinitions of R4 types and extensions that our profiles reach, and the value sets they bind to.</summary>
     public static IReadOnlyList<Resource> OfR4()

@@ -1,10 +1,9 @@
 using System.Globalization;
 using System.Text;
 using IrrigationFhir.Problems;
-using IrrigationFhir.Rest;
 using IrrigationFhir.Store;
 
-namespace IrrigationFhir.Intake;
+namespace IrrigationFhir.Rest;
 
 /// <summary>The reply to a create or update, as <c>Prefer: return=…</c> asks.</summary>
 /// <param name="stands">What became of it.</param>

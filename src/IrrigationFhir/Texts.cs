@@ -1,4 +1,4 @@
-namespace IrrigationFhir.Rest;
+namespace IrrigationFhir;
 
 /// <summary>What the service says of itself wherever it shows a number.</summary>
 internal static class Texts
@@ -6,4 +6,9 @@ internal static class Texts
     /// <summary>The caution that goes with every answer.</summary>
     public const string Caution =
         "Numbers prompt a person to look at the patient; they diagnose nothing and command nothing. Local protocol, the order and licensed practice prevail.";
+
+    /// <summary>That a number is doubted, for a person, with what is to be done about it.</summary>
+    /// <param name="says">What was seen and what could be.</param>
+    public static string Doubted(string says) =>
+        $"Doubted: {says.TrimEnd('.')}. It counts in the sum and in no decision until somebody confirms or corrects the reading.";
 }
