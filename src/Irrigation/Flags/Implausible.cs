@@ -76,10 +76,8 @@ public static class Implausible
             && !DysreflexiaRisk.IsPlausible(pressure, bedside.Settings)
         )
         {
-            Doubt(
-                pressure,
-                $"a systolic pressure of {pressure.Systolic} at {bedside.Said(pressure.At)}: plausible is {bedside.Settings.LeastSystolic} to {bedside.Settings.MostSystolic}"
-            );
+            var plausible = $"{bedside.Settings.LeastSystolic} to {bedside.Settings.MostSystolic}";
+            Doubt(pressure, $"a systolic pressure of {pressure.Systolic} at {bedside.Said(pressure.At)}: plausible is {plausible}");
         }
 
         if (
