@@ -61,7 +61,8 @@ public static class Conformance
         if (lowest <= 0)
             return StandardNormal.UpperTail(limit) / StandardNormal.UpperTail(lowest);
 
-        // Both tails may be less than any double: their ratio is not. Where they are next to equal it must not be rounded to more than 1.
+        // Both tails may be too small for a double, while their ratio is not. Where they are next to equal it must not be rounded to
+        // more than 1.
         var fading = Math.Exp(-apart * (limit + lowest) / 2);
         return Math.Min(1, fading * StandardNormal.ScaledUpperTail(limit) / StandardNormal.ScaledUpperTail(lowest));
     }

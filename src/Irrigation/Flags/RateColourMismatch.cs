@@ -33,7 +33,7 @@ public static class RateColourMismatch
 
     private static Finding Answered(Bedside bedside, DrainageAppearance look)
     {
-        // From the first of the looks in a row that were so: looking again is no answer.
+        // Counted from the first of the looks in a row that saw blood: looking again is no answer.
         var first = look;
         foreach (var before in Looked.Before(bedside, look.At))
         {
