@@ -67,11 +67,23 @@ async Task Subscribe()
           "reason": "Show raised flags to the ward",
           "criteria": "{{topic}}",
           "channel": {
-            "extension": [{ "url": "http://hl7.org/fhir/uv/subscriptions-backport/StructureDefinition/backport-heartbeat-period", "valueUnsignedInt": 60 }],
+            "extension": [
+              {
+                "url": "http://hl7.org/fhir/uv/subscriptions-backport/StructureDefinition/backport-heartbeat-period",
+                "valueUnsignedInt": 60
+              }
+            ],
             "type": "rest-hook",
             "endpoint": "{{address}}/flags",
             "payload": "application/fhir+json",
-            "_payload": { "extension": [{ "url": "http://hl7.org/fhir/uv/subscriptions-backport/StructureDefinition/backport-payload-content", "valueCode": "full-resource" }] }
+            "_payload": {
+              "extension": [
+                {
+                  "url": "http://hl7.org/fhir/uv/subscriptions-backport/StructureDefinition/backport-payload-content",
+                  "valueCode": "full-resource"
+                }
+              ]
+            }
           }
         }
         """
@@ -174,9 +186,9 @@ void Deal(long number, JsonNode? resource)
         return; // told before
     if (number != Last() + 1)
         throw new InvalidOperationException($"event {Last() + 1} is missing");
-    Console.WriteLine(
-        $"{number}: {resource?["status"]} {resource?["code"]?["coding"]?[0]?["display"]} since {resource?["period"]?["start"]}{(resource?["period"]?["end"] is { } end ? $" until {end}" : "")}"
-    );
+    var (display, period) = (resource?["code"]?["coding"]?[0]?["display"], resource?["period"]);
+    var until = period?["end"] is { } end ? $" until {end}" : "";
+    Console.WriteLine($"{number}: {resource?["status"]} {display} since {period?["start"]}{until}");
     Remember((string)known["subscription"]!, number);
 }
 

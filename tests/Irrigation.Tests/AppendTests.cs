@@ -603,6 +603,11 @@ public class AppendTests
             Assert.Equal(expected[stream].Select(Told), actual[stream].Select(Told));
     }
 
-    private static string Told(ClosedInterval i) =>
-        $"{i.Start} {i.End} {i.Instilled} {i.Drained} {i.Urine} {i.RetainedChange} {i.Leaked} {i.Output} {i.Absent} {i.Simple} {string.Join(' ', i.Caveats)} {string.Join(' ', i.AssumedZero)} {string.Join(' ', i.Parts)}";
+    private static string Told(ClosedInterval i)
+    {
+        var terms = $"{i.Instilled} {i.Drained} {i.Urine} {i.RetainedChange} {i.Leaked}";
+        var result = $"{i.Output} {i.Absent} {i.Simple}";
+        var lists = $"{string.Join(' ', i.Caveats)} {string.Join(' ', i.AssumedZero)} {string.Join(' ', i.Parts)}";
+        return $"{i.Start} {i.End} {terms} {result} {lists}";
+    }
 }

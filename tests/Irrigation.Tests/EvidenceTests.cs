@@ -68,8 +68,8 @@ public class EvidenceTests
     [Fact]
     public void A_counter_and_the_label_of_the_bag_that_it_emptied_are_weighed_by_their_doubts()
     {
-        // The label: 1000 · 1.0375 − 30 = 1007.5 mL, u = √(13.0² + 17.3²) = 21.7; the counter: 950 mL, u = 5 % / √3 = 27.4. By their
-        // squares (950 / 27.4² + 1007.5 / 21.7²) / (1 / 27.4² + 1 / 21.7²) = 985.3 mL, u = 17.0.
+        // The label: 1000 · 1.0375 − 30 = 1007.5 mL, u = √(13.0² + 17.3²) = 21.7; the counter: 950 mL, u = 5 % / √3 = 27.4.
+        // By their squares (950 / 27.4² + 1007.5 / 21.7²) / (1 / 27.4² + 1 / 21.7²) = 985.3 mL, u = 17.0.
         var counter = Opens("08:00")
             .BagHung("08:00", 1000)
             .PumpTotal("08:00", 0)

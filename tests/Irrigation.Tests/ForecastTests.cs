@@ -77,7 +77,8 @@ public class ForecastTests
             Forecasts.BagEmpty(ward.Balance(), "1", ward.At("09:30")).Assumption
         );
         Assert.Equal(
-            "435 mL in it now (280 mL at 09:00), to 1400 mL of 2000 mL, filling at 310 mL/h (irrigant 250 mL/h; as given); nothing leaks and nothing stays behind",
+            "435 mL in it now (280 mL at 09:00), to 1400 mL of 2000 mL, filling at 310 mL/h (irrigant 250 mL/h; as given); "
+                + "nothing leaks and nothing stays behind",
             Forecasts.ContainerFull(ward.Balance(), "1", Ml(2000), 0.7m, Urine(60), ward.At("09:30")).Assumption
         );
         var distension = Forecasts.DistensionLimit(ward.Balance(), (Ml(500), "a limit"), Urine(60), ward.At("09:30"));
@@ -85,7 +86,8 @@ public class ForecastTests
             (
                 "distension-limit",
                 "bladder",
-                "from 0 mL (taken as empty: the drain is open and no scan says otherwise; if the outflow stopped now) to 500 mL (a limit) at 310 mL/h (irrigant 250 mL/h; as given)"
+                "from 0 mL (taken as empty: the drain is open and no scan says otherwise; if the outflow stopped now) "
+                    + "to 500 mL (a limit) at 310 mL/h (irrigant 250 mL/h; as given)"
             ),
             (distension.Kind, distension.What, distension.Assumption)
         );

@@ -141,7 +141,8 @@ public class IrrigantTests
     {
         Ward TakenDown() => Opens("08:00").BagHung("08:00", 1000).Flow("08:00", 500).BagTakenDown("10:00", 0).Emptied("10:00", 1050);
         var pump = TakenDown().PumpTotal("10:30", 0).Flow("10:30", 100).Emptied("12:30", 300).Interval("12:30");
-        Assert.Equal((Ml(200), OutputStatus.Preliminary, Ml(300)), (pump.Instilled, pump.Status, pump.Simple)); // two hours at 100, to be read yet
+        // Two hours at 100, to be read yet.
+        Assert.Equal((Ml(200), OutputStatus.Preliminary, Ml(300)), (pump.Instilled, pump.Status, pump.Simple));
         Assert.Equal([Caveat.IrrigantNotReadYet], pump.Caveats.AsEnumerable());
 
         var total = TakenDown().Instilled("10:30", 50, from: "10:00").Flow("10:30", 100).Emptied("12:30", 300).Interval("12:30");
@@ -608,7 +609,8 @@ public class IrrigantTests
         );
     }
 
-    [Theory] // a flow off by x in the middle is right again at both ends: x · p · (1 − p); 4000 mL in 4 h are 50 mL in 3 min, and 3 mL of urine
+    // A flow off by x in the middle is right again at both ends: x · p · (1 − p); 4000 mL in 4 h are 50 mL in 3 min, and 3 mL of urine.
+    [Theory]
     [InlineData(true, 0.2)]
     [InlineData(false, 0.4)]
     public void A_reading_within_a_bag_is_doubted_for_the_shape_of_the_flow_and_for_its_time(bool charted, double drift)
@@ -692,7 +694,8 @@ public class IrrigantTests
         Assert.Equal([Ml(300), Ml(300), Ml(0)], Hours(Total(("12:00", "14:00")))); // and after it ended
         Assert.Equal([Ml(200), Ml(0), Ml(400)], Hours(Total(("10:30", null), ("11:00", "12:00")))); // clamped twice, released once
         Assert.Equal([Ml(240), Ml(120), Ml(240)], Hours(Total(("11:00", "11:15"), ("11:30", "11:45")))); // two quarters of an hour
-        Assert.Equal([Ml(200), Ml(200), Ml(200)], Hours(Total(("09:30", "14:00")))); // shut all the time: then the charting is wrong, and by time
+        // Shut all the time: then the charting is wrong, and the total is spread over the time.
+        Assert.Equal([Ml(200), Ml(200), Ml(200)], Hours(Total(("09:30", "14:00"))));
     }
 
     [Fact]

@@ -68,7 +68,8 @@ public class MeasuringWaysTests
     {
         FlowSet Flow(MeasuringWay? how, decimal? drops) =>
             new(Header(how), "1", FlowRate.FromMillilitresPerHour(100), drops, drops is null ? null : new(20));
-        Same(ways.Ran(Ml(200), Flow(null, null)), 200, 200, ("flow on line 1", 30), ("reading ward/e1", 30)); // 15 % of the line, 15 % of its own
+        // 15 % of the line, 15 % of its own.
+        Same(ways.Ran(Ml(200), Flow(null, null)), 200, 200, ("flow on line 1", 30), ("reading ward/e1", 30));
         Same(ways.Ran(Ml(200), Flow(MeasuringWay.Estimate, null)), 200, 200, ("flow on line 1", 30), ("reading ward/e1", 30));
         Same(ways.Ran(Ml(200), Flow(null, 33)), 200, 200, ("flow on line 1", 20));
         Same(ways.Ran(Ml(200), Flow(MeasuringWay.Drops, null)), 200, 200, ("flow on line 1", 20));

@@ -130,7 +130,8 @@ public class PublishedTests
             ? Duration.FromMinutes((double)Number(inputs, "min"))
             : Duration.FromHours((double)Number(inputs, "h"));
 
-    private static decimal Bag150To780() => Headline(Opens("07:00").Level("07:00", 150).Level("15:00", 780)); // emesis and drain are no urine
+    /// <summary>Emesis and what comes out of a wound drain are no urine.</summary>
+    private static decimal Bag150To780() => Headline(Opens("07:00").Level("07:00", 150).Level("15:00", 780));
 
     private static decimal Intake(Row row) =>
         row.Id switch
@@ -146,7 +147,8 @@ public class PublishedTests
         var ward = Opens("00:00");
         var night = Calendar.Windows(WindowKind.Shift, ward.Frame, ward.At("23:00"), ward.At("23:30")).Single();
         Assert.Equal((ward.At("23:00"), ward.At("+1 07:00")), (night.Start, night.End));
-        var feeds = Enumerable.Range(1, 12).Select(fourHours => ward.At("00:00") + Duration.FromHours(4 * fourHours)); // 04:00 to 24:00, today and tomorrow
+        // 04:00 to 24:00, today and tomorrow.
+        var feeds = Enumerable.Range(1, 12).Select(fourHours => ward.At("00:00") + Duration.FromHours(4 * fourHours));
         return feeds.Where(night.Contains).Aggregate(Volume.Zero, (sum, _) => sum + Ml(300) + Ml(100)).Millilitres;
     }
 

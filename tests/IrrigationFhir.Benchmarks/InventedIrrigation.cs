@@ -121,6 +121,9 @@ internal sealed class InventedIrrigation
     private Charted Entry(Instant at, string kind, string content) =>
         new(
             at,
-            $$"""{"source":"ward-7","id":"{{number++}}","kind":"{{kind}}","at":"{{Written(at)}}","performer":"N-31 (invented)",{{content}}}"""
+            $$"""
+            {"source":"ward-7","id":"{{number++}}","kind":"{{kind}}","at":"{{Written(at)}}",
+            "performer":"N-31 (invented)",{{content}}}
+            """
         );
 }

@@ -8,8 +8,12 @@ internal static class Machine
     private const string ProcessorFile = "/proc/cpuinfo";
 
     /// <summary>Cores, memory, processor, system and runtime, in one line.</summary>
-    public static string Describe() =>
-        $"{Environment.ProcessorCount} cores, {GC.GetGCMemoryInfo().TotalAvailableMemoryBytes / (1 << 30)} GiB, {Processor()}, {RuntimeInformation.OSArchitecture}, .NET {Environment.Version}";
+    public static string Describe()
+    {
+        var gibibytes = GC.GetGCMemoryInfo().TotalAvailableMemoryBytes / (1 << 30);
+        var system = $"{Processor()}, {RuntimeInformation.OSArchitecture}, .NET {Environment.Version}";
+        return $"{Environment.ProcessorCount} cores, {gibibytes} GiB, {system}";
+    }
 
     private static string Processor() =>
         File.Exists(ProcessorFile)

@@ -23,7 +23,9 @@ internal static class NotificationCosts
     public static async Task Measure(TextWriter output)
     {
         output.WriteLine(
-            "\n## Notifications\n\n| what | notifications | median | p95 | longest | still waiting: the dead one |\n| --- | ---: | ---: | ---: | ---: | ---: |"
+            "\n## Notifications\n\n"
+                + "| what | notifications | median | p95 | longest | still waiting: the dead one |\n"
+                + "| --- | ---: | ---: | ---: | ---: | ---: |"
         );
         await Run(
             output,
@@ -94,9 +96,8 @@ internal static class NotificationCosts
             var samples = receiver.Taken.Order().ToList();
             TimeSpan At(double share) => samples[(int)Math.Ceiling(share * samples.Count) - 1];
             var waiting = JsonNode.Parse(await service.Get("/health/ready"))!["checks"]!["notifications"]!["data"]!["eventsWaiting"];
-            output.WriteLine(
-                $"| {what} | {samples.Count:N0} | {Samples.Shown(At(0.5))} | {Samples.Shown(At(0.95))} | {Samples.Shown(samples[^1])} | {waiting} |"
-            );
+            var times = $"{Samples.Shown(At(0.5))} | {Samples.Shown(At(0.95))} | {Samples.Shown(samples[^1])}";
+            output.WriteLine($"| {what} | {samples.Count:N0} | {times} | {waiting} |");
         }
         finally
         {
@@ -105,7 +106,10 @@ internal static class NotificationCosts
     }
 
     private static string Looked(int n, NodaTime.Instant at, string clots) =>
-        $$"""{"source":"ward-7","id":"look {{n}}","kind":"drainage-appearance","at":"{{at:uuuu-MM-dd'T'HH:mm:ss'Z'}}","scale":"ward colour card (invented)","grade":2,"clots":"{{clots}}"}""";
+        $$"""
+            {"source":"ward-7","id":"look {{n}}","kind":"drainage-appearance","at":"{{at:uuuu-MM-dd'T'HH:mm:ss'Z'}}",
+            "scale":"ward colour card (invented)","grade":2,"clots":"{{clots}}"}
+            """;
 
     private static string Subscription(string endpoint, string filter)
     {
@@ -115,7 +119,10 @@ internal static class NotificationCosts
               "resourceType": "Subscription", "status": "requested", "reason": "measured",
               "criteria": "https://irrigationfhir.example/fhir/SubscriptionTopic/flag-raised",
               "_criteria": {"extension": [{"url": "{{{backport}}}backport-filter-criteria", "valueString": "{{{filter}}}"}]},
-              "channel": {"type": "rest-hook", "endpoint": "{{{endpoint}}}", "payload": "application/fhir+json", "_payload": {"extension": [{"url": "{{{backport}}}backport-payload-content", "valueCode": "full-resource"}]}}
+              "channel": {
+                "type": "rest-hook", "endpoint": "{{{endpoint}}}", "payload": "application/fhir+json",
+                "_payload": {"extension": [{"url": "{{{backport}}}backport-payload-content", "valueCode": "full-resource"}]}
+              }
             }
             """;
     }

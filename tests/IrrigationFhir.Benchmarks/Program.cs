@@ -6,7 +6,9 @@ var asked = args is [var only] ? only : "";
 if (asked is not ("core" or "http" or "search" or "notifications" or "soak" or "all"))
 {
     Console.Error.WriteLine(
-        "say what to measure: core (append and balance, in memory), http (the running service on loopback), search (its searches among a million Observations, which takes some 10 GB of disk and twenty minutes), notifications (how soon 1,000 subscribers are told), soak (half an hour at moderate load), or all"
+        "say what to measure: core (append and balance, in memory), http (the running service on loopback), "
+            + "search (its searches among a million Observations, which takes some 10 GB of disk and twenty minutes), "
+            + "notifications (how soon 1,000 subscribers are told), soak (half an hour at moderate load), or all"
     );
     return 1;
 }

@@ -67,7 +67,8 @@ internal static partial class SearchCosts
             output.WriteLine($"\n## Searches\n\nFilled in {Samples.Shown(Stopwatch.GetElapsedTime(started))}.");
             await Sizes(output, folder);
             output.WriteLine(
-                "\n| search | resources sent | first after the start | requests then | median | p95 |\n| --- | ---: | ---: | ---: | ---: | ---: |"
+                "\n| search | resources sent | first after the start | requests then | median | p95 |\n"
+                    + "| --- | ---: | ---: | ---: | ---: | ---: |"
             );
             foreach (var (what, ask) in Searches)
                 await Row(output, folder, what, ask);
@@ -110,9 +111,8 @@ internal static partial class SearchCosts
             sent.Add(FullUrl().Count(reply));
         }
 
-        output.WriteLine(
-            $"| {what} | {sent.Average():0.#} | {Samples.Shown(first.Median)} | {warm.Count} | {Samples.Shown(warm.Median)} | {Samples.Shown(warm.P95)} |"
-        );
+        var then = $"{warm.Count} | {Samples.Shown(warm.Median)} | {Samples.Shown(warm.P95)}";
+        output.WriteLine($"| {what} | {sent.Average():0.#} | {Samples.Shown(first.Median)} | {then} |");
         output.Flush();
     }
 

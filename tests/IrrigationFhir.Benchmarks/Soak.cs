@@ -19,7 +19,8 @@ internal static class Soak
             await using var service = await RunningService.Start(folder);
             output.WriteLine($"\n## Soak: {Beds} beds, five entries and a report a second\n");
             output.WriteLine(
-                "| minutes | entries | working set | open files | threads | waited longest | database and log |\n| ---: | ---: | ---: | ---: | ---: | ---: | ---: |"
+                "| minutes | entries | working set | open files | threads | waited longest | database and log |\n"
+                    + "| ---: | ---: | ---: | ---: | ---: | ---: | ---: |"
             );
             var beds = new List<(string Id, IEnumerator<Charted> Entries, int Left)>();
             var (started, seed, posted, longest, told) = (Stopwatch.GetTimestamp(), 7000, 0, TimeSpan.Zero, -2);
@@ -29,9 +30,8 @@ internal static class Soak
                 {
                     told = (int)now.TotalMinutes;
                     var bytes = new DirectoryInfo(folder).GetFiles().Sum(file => file.Length) / 1e6;
-                    output.WriteLine(
-                        $"| {told} | {posted:N0} | {service.Megabytes:0} MB | {service.OpenFiles} | {service.Threads} | {Samples.Shown(longest)} | {bytes:0} MB |"
-                    );
+                    var holds = $"{service.Megabytes:0} MB | {service.OpenFiles} | {service.Threads}";
+                    output.WriteLine($"| {told} | {posted:N0} | {holds} | {Samples.Shown(longest)} | {bytes:0} MB |");
                     longest = TimeSpan.Zero;
                 }
 

@@ -220,7 +220,8 @@ internal sealed class RunningService : WebApplicationFactory<Program>
     /// <inheritdoc/>
     protected override void ConfigureWebHost(IWebHostBuilder builder)
     {
-        builder.UseSetting(WebHostDefaults.ServerUrlsKey, "http://127.0.0.1:0"); // UseKestrel(0) would set the port while the server may already be starting
+        // UseKestrel(0) would set the port while the server may already be starting.
+        builder.UseSetting(WebHostDefaults.ServerUrlsKey, "http://127.0.0.1:0");
         builder.UseSetting("Data:Folder", Folder);
         builder.UseSetting("Logging:LogLevel:Default", "Warning");
         foreach (var (key, value) in _settings)

@@ -39,7 +39,14 @@ internal static class CorePackage
         File.WriteAllText(
             Path.Combine(package, "package.json"),
             """
-            {"name":"hl7.fhir.r4.core","version":"4.0.1","fhirVersions":["4.0.1"],"type":"fhir.core","canonical":"http://hl7.org/fhir","url":"http://hl7.org/fhir/R4"}
+            {
+              "name": "hl7.fhir.r4.core",
+              "version": "4.0.1",
+              "fhirVersions": ["4.0.1"],
+              "type": "fhir.core",
+              "canonical": "http://hl7.org/fhir",
+              "url": "http://hl7.org/fhir/R4"
+            }
             """
         );
     }

@@ -52,8 +52,8 @@ internal sealed record FlowOfBag(IReadOnlyList<FlowFrom> Pieces, bool StartUnkno
 /// </summary>
 /// <remarks>
 /// <para>The flow is the curve: as charted, off by a part that all flows of the line share and a part of each setting, and falling or
-/// rising as the bag empties (off by x · p · (1 − p) of the bag at the fraction p). Where nobody charted it, it is even over the time that
-/// the drain was open, its height is whatever the bag says, and its shape is in doubt by several such bows.</para>
+/// rising as the bag empties (off by x · p · (1 − p) of the bag at the fraction p). Where nobody charted it, it is even over the time
+/// that the drain was open, its height is whatever the bag says, and its shape is in doubt by several such bows.</para>
 /// <para>A charted flow that the readings contradict by more than three standard deviations gives the shape only: then it is evidently
 /// not what ran. Our judgement.</para>
 /// </remarks>

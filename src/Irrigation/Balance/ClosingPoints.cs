@@ -113,7 +113,7 @@ internal sealed class ClosingPoints
             var taken = log[Channel.TakenAway(container)];
             var next = taken.FirstAtOrAfter(before);
             while (taken.At(next) is { } later && ClampOf(later.At) < before)
-                next++; // taken away in a clamp that began before
+                next++; // taken away under a clamp that began before
             for (var j = next - 1; j >= 0; j--)
             {
                 var away = taken[j];
@@ -193,7 +193,7 @@ internal sealed class ClosingPoints
             if (log[Channel.Container(other)].LastBefore(at) is { } read)
                 from = Instant.Min(from, read.At);
             else if (log[Channel.Container(other)].At(0) is { } begins)
-                from = Instant.Min(from, MomentOf(begins)); // a jug or not
+                from = Instant.Min(from, MomentOf(begins)); // its first reading, whether it is a jug or not
         }
 
         var first = own.LastBefore(at) is null;
@@ -248,7 +248,7 @@ internal sealed class ClosingPoints
         if (log[Channel.TakenAway(container)].LastAtOrBefore(at) is { } away && away.At >= read.At)
             return false;
         if (IsLate(read))
-            return false; // taken away and read elsewhere: back only when it is begun again
+            return false; // taken away and read elsewhere: it is back only when it is begun again
         return !(readings.At(next) is { } later && TakenAwayBefore(later) <= at);
     }
 
@@ -297,7 +297,7 @@ internal sealed class ClosingPoints
             )
                 continue;
 
-            // A container that comes back has rested: it was emptied, and the other read since.
+            // One that was used before comes back only if it was emptied, and the other was read since.
             var rested = others.LastBefore(begun.At);
             if (rested is not null && !(Empties(rested) && rested.At < before.At))
                 continue;

@@ -139,10 +139,11 @@ internal sealed class DoubtedReadings(EpisodeLog log, BalanceSettings settings, 
         if (surplus > most)
         {
             var never = interval.Caveats.Contains(Caveat.IrrigantNotCharted) || interval.Instilled is null ? "; was irrigant charted?" : "";
+            var ceiling = $"{most} at {settings.HighestUrineOutput:0.#} mL/kg/h";
             return new(
                 DoubtKind.OutputAboveCeiling,
                 reading,
-                $"{output.Headline} of urine in {Hours(hours)}, more than a body makes ({most} at {settings.HighestUrineOutput:0.#} mL/kg/h){never}"
+                $"{output.Headline} of urine in {Hours(hours)}, more than a body makes ({ceiling}){never}"
             );
         }
 

@@ -103,7 +103,7 @@ internal sealed class DrainedOverTime
         var begun = known || Closings.IsJug(ContainerOf(reading)!) || (!Empties(reading) && Content(reading) == Volume.Zero);
         var doubt = begun ? null : (Caveat?)Caveat.DrainageStartUnknown;
         if (LeavesAPart(container, i))
-            return (since, Measured.Nothing, null, null); // what came since the level is told by the next one
+            return (since, Measured.Nothing, null, null); // what came since that level is measured by the next reading
 
         // A reading at the very start says what was there before: it counts for nothing and is the level to compare with.
         if (reading.At <= log.Frame.Start)
@@ -223,7 +223,7 @@ internal sealed class DrainedOverTime
         {
             if (Empties(container[i]))
             {
-                // One that left a part is no end: what was left is the level before it, less what was poured off.
+                // After one that left a part the level is not 0 but the one before it, less what was poured off.
                 return highest is null && LeavesAPart(container, i) ? LevelBefore(container, i) : (highest, true);
             }
 

@@ -296,8 +296,11 @@ public static class Forecasts
         return sum;
     }
 
-    private static string UnknownFlow(FluidBalance balance, Instant asOf) =>
-        $"irrigation runs and no flow is charted for line {string.Join(", ", Channel.Lines(balance.Log).Where(line => balance.FlowAt(line, asOf) is null))}";
+    private static string UnknownFlow(FluidBalance balance, Instant asOf)
+    {
+        var uncharted = Channel.Lines(balance.Log).Where(line => balance.FlowAt(line, asOf) is null);
+        return $"irrigation runs and no flow is charted for line {string.Join(", ", uncharted)}";
+    }
 
     internal static FlowRate Sum(FlowRate one, FlowRate other) =>
         FlowRate.FromMillilitresPerHour(one.MillilitresPerHour + other.MillilitresPerHour);

@@ -107,10 +107,7 @@ public static class Windows
         var leading = bladder.IsEmpty ? intervals : [.. intervals.Where(i => i.Stream == FluidBalance.Bladder)];
         var covered = Covered(leading, start, end);
         var wanted = Instant.Min(end, frame.End ?? end) - Instant.Max(start, frame.Start);
-        var unread = balance
-            .Streams.Where(s => s != FluidBalance.Bladder)
-            .Select(s => balance[s][^1].End)
-            .Any(read => read < end && read > end - balance.Settings.LongestGap);
+        var unread = OtherRouteUnread(balance, end);
 
         var absent = intervals.FirstOrDefault(i => i.Output is null)?.Absent ?? (covered == Duration.Zero ? AbsentReason.NotCovered : null);
         var shares = intervals.Select(i => i.WorkedBetween(start, known, balance.Settings.Characters.UrineDrift)).ToArray();
@@ -134,7 +131,7 @@ public static class Windows
             Start = start,
             End = end,
             Status = Status(intervals, covered < wanted || unread),
-            Output = worked is { } sum ? UrineOutput.Of(sum, FluidBalance.Estimable(caveats), balance.Settings) : null,
+            Output = worked is { } sum ? UrineOutput.Of(sum, IntervalWorking.Estimable(caveats), balance.Settings) : null,
             Absent = absent,
             Covered = covered,
             Instilled = closed == to ? irrigant.Amount?.Charted : balance.InstilledBetween(from, closed).Amount?.Charted,
@@ -151,7 +148,7 @@ public static class Windows
                             i,
                             Instant.Max(start, i.Start),
                             Instant.Min(known, i.End),
-                            balance.Settings.BestEstimateIsHeadline && FluidBalance.Estimable(caveats) ? share?.Best : share?.Charted
+                            balance.Settings.BestEstimateIsHeadline && IntervalWorking.Estimable(caveats) ? share?.Best : share?.Charted
                         )
                 ),
             ],
@@ -166,6 +163,13 @@ public static class Windows
         start = Instant.Max(start, end - balance.Settings.LongestApportioned);
         return new(start, change.Interval.Stream == FluidBalance.Bladder ? end : end + balance.Settings.LongestGap);
     }
+
+    /// <summary>Whether a route outside the bladder was read in the hours before a moment and not since.</summary>
+    private static bool OtherRouteUnread(FluidBalance balance, Instant end) =>
+        balance
+            .Streams.Where(stream => stream != FluidBalance.Bladder)
+            .Select(stream => balance[stream][^1].End)
+            .Any(read => read < end && read > end - balance.Settings.LongestGap);
 
     private static Measured Add(IEnumerable<Measured> shares)
     {

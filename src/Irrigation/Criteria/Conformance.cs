@@ -10,8 +10,9 @@ namespace Irrigation.Criteria;
 /// known that lies within the tolerance; for one limit and a normal distribution Φ((T − y) / u).</para>
 /// <para>What was known before the measurement: the kidneys make no less than nothing, and nothing else. So the prior is flat from 0 on
 /// and none below, and what is known after it is the normal distribution of the best estimate y and its standard uncertainty u, cut off
-/// at 0 and made whole again: P(Y &lt; T) = (Φ((T − y) / u) − Φ(−y / u)) / (1 − Φ(−y / u)). (The guide, too, takes a prior without negative
-/// values for a quantity that has none: 9.5.4, a gamma distribution.) Where y lies some u above 0 the cut takes away nothing.</para>
+/// at 0 and made whole again: P(Y &lt; T) = (Φ((T − y) / u) − Φ(−y / u)) / (1 − Φ(−y / u)). (The guide, too, takes a prior
+/// without negative values for a quantity that has none: 9.5.4, a gamma distribution.) Where y lies some u above 0 the cut takes away
+/// nothing.</para>
 /// <para>Beware: a flat prior says that 5 mL and 5 L are as likely beforehand. It lets the measurement speak alone; a ward that knows how
 /// its patients do knows more. And far below 0 the answer is that there was next to nothing, whereas a term of the balance is missing:
 /// whoever asks has to look at that first (<see cref="Obstacle.BelowZero"/>).</para>
@@ -60,7 +61,8 @@ public static class Conformance
         if (lowest <= 0)
             return StandardNormal.UpperTail(limit) / StandardNormal.UpperTail(lowest);
 
-        // Both tails may be less than any double: their ratio is not. Where they are next to equal it must not be rounded to more than 1.
+        // Both tails may be too small for a double, while their ratio is not. Where they are next to equal it must not be rounded to
+        // more than 1.
         var fading = Math.Exp(-apart * (limit + lowest) / 2);
         return Math.Min(1, fading * StandardNormal.ScaledUpperTail(limit) / StandardNormal.ScaledUpperTail(lowest));
     }

@@ -117,7 +117,8 @@ public static class WindowDecision
         if (high < 0)
             yield return Obstacle.BelowZero;
 
-        // Wider than the threshold it cannot tell that there was so little; that there was more it can, where all of it lies above.
+        // An interval wider than the threshold cannot show that there was so little; where all of it lies above, it shows that there was
+        // more.
         if ((high - low) / 2 > asked.Threshold && !(asked.OfLittle && above))
             yield return Obstacle.TooUncertain;
     }

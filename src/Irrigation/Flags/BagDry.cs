@@ -16,10 +16,9 @@ public static class BagDry
         {
             if (bag.Left <= Volume.Zero)
             {
-                return new Finding.Raised(
-                    FlagPriority.Medium,
-                    $"line {bag.Hung.Line}: the bag of {bag.Hung.Labelled} hung at {bedside.Said(bag.Hung.At)} is empty by its label and the charted flow of {bag.Flow}; an overfilled bag lasts longer."
-                )
+                var hung = $"the bag of {bag.Hung.Labelled} hung at {bedside.Said(bag.Hung.At)}";
+                var empty = $"is empty by its label and the charted flow of {bag.Flow}";
+                return new Finding.Raised(FlagPriority.Medium, $"line {bag.Hung.Line}: {hung} {empty}; an overfilled bag lasts longer.")
                 {
                     Evidence = [Evidence.Of(bag.Hung)],
                 };

@@ -20,11 +20,9 @@ public static class BagLow
             var low = Larger(bag.Hung.Labelled * bedside.Settings.BagLowPart, bag.Flow.Over(bedside.Settings.BagLowWithin));
             if (bag.Left <= low)
             {
-                var empty = bag.WhenLeft(Volume.Zero, bedside);
-                return new Finding.Raised(
-                    FlagPriority.Medium,
-                    $"line {bag.Hung.Line}: no more than {low} left of {bag.Hung.Labelled} by the label and the charted flow of {bag.Flow}{(empty is { } at ? $"; empty at {bedside.Said(at)}" : "")}."
-                )
+                var left = $"no more than {low} left of {bag.Hung.Labelled} by the label and the charted flow of {bag.Flow}";
+                var empty = bag.WhenLeft(Volume.Zero, bedside) is { } at ? $"; empty at {bedside.Said(at)}" : "";
+                return new Finding.Raised(FlagPriority.Medium, $"line {bag.Hung.Line}: {left}{empty}.")
                 {
                     Evidence = [Evidence.Of(bag.Hung)],
                 };

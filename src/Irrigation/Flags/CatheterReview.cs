@@ -47,10 +47,9 @@ public static class CatheterReview
         // A flag that stands from yesterday goes on; a new one waits for the hour.
         if (bedside.At < Due(today) && bedside.Standing("catheter-review") is null)
             return new Finding.NotRaised { LookAgain = Due(today) };
-        return new Finding.Raised(
-            FlagPriority.Low,
-            $"day {bedside.Settings.ReviewFromDay} or later of the catheter inserted {bedside.Said(inserted)}, and its indication was not reviewed {(reviewed is null ? "on record" : $"since {bedside.Said(reviewed.At)}")}."
-        )
+        var inPlace = $"day {bedside.Settings.ReviewFromDay} or later of the catheter inserted {bedside.Said(inserted)}";
+        var since = reviewed is null ? "on record" : $"since {bedside.Said(reviewed.At)}";
+        return new Finding.Raised(FlagPriority.Low, $"{inPlace}, and its indication was not reviewed {since}.")
         {
             Evidence = reviewed is null ? [] : [Evidence.Of(reviewed)],
         };

@@ -12,7 +12,8 @@ public static class Cautions
 
     /// <summary>Outflow stops or slows (teaching texts; Transl Androl Urol, article 73386).</summary>
     public const string Outflow =
-        "Stop the inflow first. Check for kinks, position, clots and distension. Do not raise the flow, do not clamp the drainage, and call for help.";
+        "Stop the inflow first. Check for kinks, position, clots and distension. "
+        + "Do not raise the flow, do not clamp the drainage, and call for help.";
 
     /// <summary>Manual washout (teaching texts).</summary>
     public const string NeverForce = "Never force irrigant. If what was instilled cannot be drawn back, stop and call.";
@@ -25,7 +26,9 @@ public static class Cautions
 
     /// <summary>Spinal cord injury at or above T6 (Can-SCIP / PVA 2020).</summary>
     public const string Dysreflexia =
-        "Distension or irrigation can trigger autonomic dysreflexia, and it may be silent: sit the patient up, loosen what is tight, find the trigger, take the blood pressure every 1 to 2 min. More than 20 mmHg systolic over the baseline counts in adults.";
+        "Distension or irrigation can trigger autonomic dysreflexia, and it may be silent: "
+        + "sit the patient up, loosen what is tight, find the trigger, take the blood pressure every 1 to 2 min. "
+        + "More than 20 mmHg systolic over the baseline counts in adults.";
 
     /// <summary>Colours.</summary>
     public const string Colour = "Colour is read by people; grades mean something only on their own scale.";
@@ -39,7 +42,8 @@ public static class Cautions
 
     /// <summary>Closed system and catheter days (CDC/HICPAC 2009).</summary>
     public const string KeepClosed =
-        "Keep the system closed; irrigate only when obstruction is expected or it is ordered; routine irrigation of long-term catheters is not recommended.";
+        "Keep the system closed; irrigate only when obstruction is expected or it is ordered; "
+        + "routine irrigation of long-term catheters is not recommended.";
 
     /// <summary>Medicated and hypotonic irrigants (labels, papers).</summary>
     public const string Irrigant = "Check the order, allergy, renal function, mucosal integrity and the days of use.";

@@ -84,6 +84,12 @@ public sealed record Deficit(
     }
 
     /// <summary>What a nurse can check by hand.</summary>
-    public string Says(Bedside bedside) =>
-        $"{Amount} of irrigant not accounted for from {bedside.Said(Since)} to {bedside.Said(UpTo)}: {Instilled} in, {Drained} out, urine taken as 0{(Interval95 is { } range ? $"; 95 % interval {range.Low} to {range.High}" : "; its doubts are not known, for something was not charted")}";
+    public string Says(Bedside bedside)
+    {
+        var time = $"from {bedside.Said(Since)} to {bedside.Said(UpTo)}";
+        var doubts = Interval95 is { } range
+            ? $"95 % interval {range.Low} to {range.High}"
+            : "its doubts are not known, for something was not charted";
+        return $"{Amount} of irrigant not accounted for {time}: {Instilled} in, {Drained} out, urine taken as 0; {doubts}";
+    }
 }

@@ -91,9 +91,11 @@ public static class DrainageBagHigh
         var when =
             time is { } left && left > Duration.Zero ? $"; to be emptied by {bedside.Said(bedside.At + left)}" : "; to be emptied now";
         var reading = bedside.Log[Channel.Container(container)].LastAtOrBefore(bedside.At)!;
+        var part = critical ? bedside.Settings.ContainerCritical : bedside.Limits.Forecasts.FillTo;
+        var reaches = $"container {container} reaches {part:0.##} of {capacity}";
         return new Finding.Raised(
             critical ? FlagPriority.High : FlagPriority.Medium,
-            $"container {container} reaches {(critical ? bedside.Settings.ContainerCritical : bedside.Limits.Forecasts.FillTo):0.##} of {capacity}, by its reading of {bedside.Said(read)} and what ran in since{when}."
+            $"{reaches}, by its reading of {bedside.Said(read)} and what ran in since{when}."
         )
         {
             Evidence = [Evidence.Of(reading)],

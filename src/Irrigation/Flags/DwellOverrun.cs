@@ -28,13 +28,12 @@ public static class DwellOverrun
                 "an order with a dwell"
             );
         var release = clamp.At + dwell;
+        var ordered = FormattableString.Invariant($"ordered dwell {dwell.TotalMinutes:0.#} min");
         return bedside.At < release
             ? new Finding.NotRaised { LookAgain = release }
             : new Finding.Raised(
                 FlagPriority.High,
-                FormattableString.Invariant(
-                    $"drain clamped since {bedside.Said(clamp.At)}, to be released at {bedside.Said(release)} (ordered dwell {dwell.TotalMinutes:0.#} min)."
-                )
+                $"drain clamped since {bedside.Said(clamp.At)}, to be released at {bedside.Said(release)} ({ordered})."
             )
             {
                 Evidence = [Evidence.Of(clamp)],

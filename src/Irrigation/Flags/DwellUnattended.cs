@@ -40,16 +40,13 @@ public static class DwellUnattended
         }
 
         var due = seen + bedside.Settings.DwellAttendedEvery;
-        return bedside.At < due
-            ? new Finding.NotRaised { LookAgain = due }
-            : new Finding.Raised(
-                FlagPriority.High,
-                FormattableString.Invariant(
-                    $"drain clamped since {bedside.Said(clamp.At)}, and nobody charted anything at the bedside since {bedside.Said(seen)} (limit {bedside.Settings.DwellAttendedEvery.TotalMinutes:0.#} min)."
-                )
-            )
-            {
-                Evidence = [Evidence.Of(clamp)],
-            };
+        if (bedside.At < due)
+            return new Finding.NotRaised { LookAgain = due };
+        var nobody = $"nobody charted anything at the bedside since {bedside.Said(seen)}";
+        var limit = FormattableString.Invariant($"limit {bedside.Settings.DwellAttendedEvery.TotalMinutes:0.#} min");
+        return new Finding.Raised(FlagPriority.High, $"drain clamped since {bedside.Said(clamp.At)}, and {nobody} ({limit}).")
+        {
+            Evidence = [Evidence.Of(clamp)],
+        };
     }
 }

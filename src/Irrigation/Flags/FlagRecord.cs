@@ -132,7 +132,7 @@ public sealed class FlagRecord
     /// <param name="stop">Gives up.</param>
     public FlagRecord AsKnown(EpisodeLog full, FluidBalance known, Instant asOf, CancellationToken stop)
     {
-        // Of an entry that was not known in all its versions each of them counts: one that was moved stood at the earlier time.
+        // An entry of which a version was not known yet counts from the earliest time that any of its versions says.
         var first = asOf + Duration.Epsilon;
         foreach (var versions in full.Arrivals.GroupBy(logged => logged.Entry.Key))
         {

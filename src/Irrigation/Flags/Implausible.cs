@@ -27,68 +27,71 @@ public static class Implausible
 
     private static Finding Judge(Bedside bedside)
     {
-        List<string> doubts = [];
-        var settings = bedside.Balance.Settings;
-        var until = bedside.Settings.EntryFlagStands;
-        Entry? about = null;
-        NodaTime.Instant? again = null;
-        void Doubt(Entry entry, string text)
-        {
-            doubts.Add(text);
-            about ??= entry;
-            if (!(again <= entry.At + until))
-                again = entry.At + until;
-        }
+        List<(Entry Entry, string Says)> doubts = [.. OfLines(bedside), .. OfThePatient(bedside)];
+        return doubts.Count == 0
+            ? new Finding.NotRaised()
+            : new Finding.Raised(FlagPriority.Low, $"{string.Join("; ", doubts.Select(doubt => doubt.Says))}.")
+            {
+                Evidence = [Evidence.Of(doubts[0].Entry)],
+                LookAgain = doubts.Min(doubt => doubt.Entry.At) + bedside.Settings.EntryFlagStands,
+            };
+    }
 
+    /// <summary>Flows and syringes, line by line.</summary>
+    private static IEnumerable<(Entry Entry, string Says)> OfLines(Bedside bedside)
+    {
+        var gravity = bedside.Balance.Settings.HighestGravityFlow;
         var largest = bedside.ForBladder(bedside.Settings.LargestSyringe);
         foreach (var line in bedside.Lines)
         {
             if (
-                bedside.Balance.FlowAt(line, bedside.At) > settings.HighestGravityFlow
+                bedside.Balance.FlowAt(line, bedside.At) > gravity
                 && bedside.Log[Channel.Flow(line)].LastAtOrBefore(bedside.At) is FlowSet { Header.How: not MeasuringWay.Pump } flow
             )
             {
-                Doubt(flow, $"{flow.Rate} at {bedside.Said(flow.At)} on line {line}: gravity gives at most {settings.HighestGravityFlow}");
+                yield return (flow, $"{flow.Rate} at {bedside.Said(flow.At)} on line {line}: gravity gives at most {gravity}");
             }
 
             var syringe = bedside.Log[Channel.Syringe(line)].LastAtOrBefore(bedside.At) as IrrigantInstilled;
-            if (syringe is { Amount: var given } && given > largest && bedside.At < syringe.At + until)
+            if (syringe is { Amount: var given } && given > largest && Stands(syringe, bedside))
             {
                 var whose = largest < bedside.Settings.LargestSyringe ? $" into a bladder of {bedside.DistensionLimit.Limit}" : "";
-                Doubt(syringe, $"a syringe of {given} at {bedside.Said(syringe.At)}: at most {largest}{whose}");
+                yield return (syringe, $"a syringe of {given} at {bedside.Said(syringe.At)}: at most {largest}{whose}");
             }
         }
+    }
 
+    /// <summary>What drained, the blood pressure and the weight.</summary>
+    private static IEnumerable<(Entry Entry, string Says)> OfThePatient(Bedside bedside)
+    {
         if (
             bedside.Log[Channel.BladderOutput].LastAtOrBefore(bedside.At) is { } read
-            && bedside.At < read.At + until
+            && Stands(read, bedside)
             && bedside.Latest is { } latest
             && latest.End == read.At
             && latest.Caveats.Contains(Caveat.ImplausibleVolume)
         )
         {
-            Doubt(read, $"a volume from {bedside.Said(latest.Start)} to {bedside.Said(latest.End)} is above {settings.LargestVolume}");
+            var time = $"from {bedside.Said(latest.Start)} to {bedside.Said(latest.End)}";
+            yield return (read, $"a volume {time} is above {bedside.Balance.Settings.LargestVolume}");
         }
 
         if (
             bedside.Last<BloodPressureMeasured>() is { } pressure
-            && bedside.At < pressure.At + until
+            && Stands(pressure, bedside)
             && !DysreflexiaRisk.IsPlausible(pressure, bedside.Settings)
         )
         {
-            Doubt(
-                pressure,
-                $"a systolic pressure of {pressure.Systolic} at {bedside.Said(pressure.At)}: plausible is {bedside.Settings.LeastSystolic} to {bedside.Settings.MostSystolic}"
-            );
+            var plausible = $"{bedside.Settings.LeastSystolic} to {bedside.Settings.MostSystolic}";
+            yield return (pressure, $"a systolic pressure of {pressure.Systolic} at {bedside.Said(pressure.At)}: plausible is {plausible}");
         }
 
         if (
             WeightInForce.Of(bedside.Log, bedside.At, bedside.Facts.Patient, bedside.Limits.Criteria) is { Doubt: { } doubt }
             && bedside.Last<WeightMeasured>() is { } weighed
         )
-            Doubt(weighed, doubt);
-        return doubts.Count == 0
-            ? new Finding.NotRaised()
-            : new Finding.Raised(FlagPriority.Low, $"{string.Join("; ", doubts)}.") { Evidence = [Evidence.Of(about!)], LookAgain = again };
+            yield return (weighed, doubt);
     }
+
+    private static bool Stands(Entry entry, Bedside bedside) => bedside.At < entry.At + bedside.Settings.EntryFlagStands;
 }

@@ -28,10 +28,8 @@ public static class InflowWhileClamped
         if (flow <= FlowRate.Stopped)
             return new Finding.NotRaised();
         var (limit, whence) = bedside.DistensionLimit;
-        return new Finding.Raised(
-            FlagPriority.High,
-            $"{flow} runs in while the drain is clamped since {bedside.Said(clamp.At)}; the bladder is not to hold more than {limit} ({whence})."
-        )
+        var runsIn = $"{flow} runs in while the drain is clamped since {bedside.Said(clamp.At)}";
+        return new Finding.Raised(FlagPriority.High, $"{runsIn}; the bladder is not to hold more than {limit} ({whence}).")
         {
             Evidence = [Evidence.Of(clamp)],
         };

@@ -69,12 +69,14 @@ public static class LateEntry
         return (latest, again);
     }
 
-    private static string? Says(Entry? latest, Bedside bedside) =>
-        latest is null
-            ? null
-            : FormattableString.Invariant(
-                $"{latest.Kind} of {bedside.Said(latest.At)} was charted at {bedside.Said(latest.Header.RecordedAt!.Value)} (late after {bedside.Balance.Settings.LateAfter.TotalMinutes:0.#} min): what was said in between was said without it."
-            );
+    private static string? Says(Entry? latest, Bedside bedside)
+    {
+        if (latest is null)
+            return null;
+        var charted = $"{latest.Kind} of {bedside.Said(latest.At)} was charted at {bedside.Said(latest.Header.RecordedAt!.Value)}";
+        var limit = FormattableString.Invariant($"late after {bedside.Balance.Settings.LateAfter.TotalMinutes:0.#} min");
+        return $"{charted} ({limit}): what was said in between was said without it.";
+    }
 
     private static string? Says(List<FlagRevised> revised, Bedside bedside)
     {

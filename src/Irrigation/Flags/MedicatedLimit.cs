@@ -34,15 +34,13 @@ public static class MedicatedLimit
             var until = since + bedside.Settings.NeomycinDays;
             if (bedside.Clamped is { } clamp)
                 return Raised(
-                    $"neomycin-polymyxin with the drain clamped since {bedside.Said(clamp.At)}: the label asks for a continuous rinse, not interrupted for more than a few minutes."
+                    $"neomycin-polymyxin with the drain clamped since {bedside.Said(clamp.At)}: "
+                        + "the label asks for a continuous rinse, not interrupted for more than a few minutes."
                 );
-            if (bedside.At >= until)
-                return Raised(
-                    FormattableString.Invariant(
-                        $"neomycin-polymyxin since {bedside.Said(since)}: the label's {bedside.Settings.NeomycinDays.TotalDays:0.#} days ended at {bedside.Said(until)}."
-                    )
-                );
-            return new Finding.NotRaised { LookAgain = until };
+            var days = FormattableString.Invariant($"{bedside.Settings.NeomycinDays.TotalDays:0.#} days");
+            return bedside.At >= until
+                ? Raised($"neomycin-polymyxin since {bedside.Said(since)}: the label's {days} ended at {bedside.Said(until)}.")
+                : new Finding.NotRaised { LookAgain = until };
         }
 
         if (Irrigants.Named(used, "acetic"))

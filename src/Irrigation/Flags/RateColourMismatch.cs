@@ -33,7 +33,7 @@ public static class RateColourMismatch
 
     private static Finding Answered(Bedside bedside, DrainageAppearance look)
     {
-        // From the first of the looks in a row that were so: looking again is no answer.
+        // Counted from the first of the looks in a row that saw blood: looking again is no answer.
         var first = look;
         foreach (var before in Looked.Before(bedside, look.At))
         {
@@ -45,13 +45,12 @@ public static class RateColourMismatch
         if (AnsweredAfter(bedside, first))
             return new Finding.NotRaised();
         var due = first.At + bedside.Settings.AnswerColourWithin;
+        var within = FormattableString.Invariant($"within {bedside.Settings.AnswerColourWithin.TotalMinutes:0.#} min");
         return bedside.At < due
             ? new Finding.NotRaised { LookAgain = due }
             : new Finding.Raised(
                 FlagPriority.Low,
-                FormattableString.Invariant(
-                    $"{Looked.Says(first)} at {bedside.Said(first.At)}, and no higher flow, call or washout charted within {bedside.Settings.AnswerColourWithin.TotalMinutes:0.#} min."
-                )
+                $"{Looked.Says(first)} at {bedside.Said(first.At)}, and no higher flow, call or washout charted {within}."
             )
             {
                 Evidence = [Evidence.Of(first)],
@@ -94,14 +93,10 @@ public static class RateColourMismatch
         }
 
         var due = since + bedside.Settings.ReviewClearAfter;
+        var limit = FormattableString.Invariant($"limit {bedside.Settings.ReviewClearAfter.TotalHours:0.#} h");
         return bedside.At < due
             ? new Finding.NotRaised { LookAgain = due }
-            : new Finding.Raised(
-                FlagPriority.Low,
-                FormattableString.Invariant(
-                    $"clear since {bedside.Said(since)} and the flow not reviewed (limit {bedside.Settings.ReviewClearAfter.TotalHours:0.#} h)."
-                )
-            )
+            : new Finding.Raised(FlagPriority.Low, $"clear since {bedside.Said(since)} and the flow not reviewed ({limit}).")
             {
                 Evidence = [Evidence.Of(look)],
             };

@@ -62,7 +62,7 @@ public static class Revisions
         [
             .. again
                 .Revised.Where(c => (c.Before!.End ?? c.Before.Start) > since)
-                .Where(c => c.Before!.Slug != LateEntry.Rule.Slug) // it tells of the telling, and would go round in circles
+                .Where(c => c.Before!.Slug != LateEntry.Rule.Slug) // it tells of revisions itself, and would go round in circles
                 .Select(c => new FlagRevised(new(KeyOf(c.Before!, balance.Log), at), c.Before!.Slug, c.Before.Start, RevisionOf(c))),
         ];
     }

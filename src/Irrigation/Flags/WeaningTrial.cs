@@ -220,10 +220,8 @@ public sealed record WeaningTrial(
         var compared = since.Exists(look => Comparable(look, before))
             ? ""
             : "; no grade before and since on one scale, so that clots alone could tell";
-        return (
-            null,
-            $"looked {(since.Count == 1 ? "once" : FormattableString.Invariant($"{since.Count} times"))}, last at {bedside.Said(since[^1].At)}: {Looked.Says(since[^1])}{compared}"
-        );
+        var times = since.Count == 1 ? "once" : FormattableString.Invariant($"{since.Count} times");
+        return (null, $"looked {times}, last at {bedside.Said(since[^1].At)}: {Looked.Says(since[^1])}{compared}");
     }
 
     private static bool Comparable(DrainageAppearance look, DrainageAppearance? before) =>

@@ -23,7 +23,8 @@ public class ConformanceTests
         Assert.Equal(probability, Conformance.Above(1000, 10, 1000 - (10 * z)), 0.0006); // 100 u above 0 the cut takes nothing away
     }
 
-    [Fact] // JCGM 106:2012, 7.3, a lower limit, from memory: burst strength 509.7 kPa, u = 8.6 kPa, at least 490 kPa: 1 − Φ(−2.3) = 0.99
+    // JCGM 106:2012, 7.3, a lower limit, from memory: burst strength 509.7 kPa, u = 8.6 kPa, at least 490 kPa: 1 − Φ(−2.3) = 0.99
+    [Fact]
     public void A_container_that_has_to_withstand_490_kPa() => Assert.Equal(0.99, Conformance.Above(509.7, 8.6, 490), 2);
 
     [Fact] // JCGM 106:2012, 7.3, an upper limit, from memory: −5.47 V, u = 0.05 V, no more than −5.40 V: Φ(1.40) = 0.92

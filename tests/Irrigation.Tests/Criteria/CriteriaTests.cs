@@ -261,14 +261,16 @@ public class CriteriaTests
         Assert.Equal(Answer.Met, Anuria(Weighing(70).UrineHourly("00:00", Same(0, 12)).Balance()).Answer);
         Assert.Equal(Answer.Indeterminate, Anuria(Weighing(70).UrineHourly("00:00", Same(4, 12)).Balance()).Answer);
         Assert.Equal((Answer.NotEvaluable, Obstacle.TooUncertain), Said(Anuria(Weighing(70).UrineHourly("00:00", Same(9, 12)).Balance())));
-        Assert.Equal(Answer.NotMet, Anuria(Weighing(70).UrineHourly("00:00", Same(20, 12)).Balance()).Answer); // 234 ± 59: wide, and yet plainly more
+        // 234 ± 59: wide, and yet plainly more
+        Assert.Equal(Answer.NotMet, Anuria(Weighing(70).UrineHourly("00:00", Same(20, 12)).Balance()).Answer);
     }
 
     [Fact]
     public void Irrigation_errors_that_cancel_to_0_mL_are_not_anuria()
     {
         var ward = Weighing(70).BagHung("00:00", 3000).BagTakenDown("12:00", 0).Emptied("06:00", 1500).Emptied("12:00", 1500);
-        Assert.Equal(Ml(0), ward.Balance().Over(WindowKind.Trailing, new(ward.At("00:00"), ward.At("12:00"))).Output!.Headline); // 3000 − 3000
+        var half = ward.Balance().Over(WindowKind.Trailing, new(ward.At("00:00"), ward.At("12:00")));
+        Assert.Equal(Ml(0), half.Output!.Headline); // 3000 − 3000
         Assert.Equal((Answer.NotEvaluable, Obstacle.TooUncertain), Said(Anuria(ward.Balance())));
     }
 
@@ -314,7 +316,9 @@ public class CriteriaTests
     public void Low_hourly_output_is_less_than_30_mL_in_each_of_two_hours(decimal one, decimal other, Answer answer) =>
         Assert.Equal(answer, Of("low-hourly-output", [.. Same(50, 22), one, other]).Answer);
 
-    [Fact] // KDIGO 2012 as reprinted in CJASN (PMC4943672, table 1); pRIFLE: Ann Intensive Care 2016; neonates: BMC Nephrol 2020. Rate strict, duration inclusive
+    // KDIGO 2012 as reprinted in CJASN (PMC4943672, table 1); pRIFLE: Ann Intensive Care 2016; neonates: BMC Nephrol 2020. Rate strict,
+    // duration inclusive
+    [Fact]
     public void The_criteria_are_those_of_the_papers()
     {
         Assert.Equal(
@@ -332,12 +336,13 @@ public class CriteriaTests
                 "neonatal-kdigo 3: <= 0.3 mL/kg/h, 24 h, neonate",
             ],
             UrineOutputCriteria.All.Select(c =>
-                FormattableString.Invariant(
-                    $"{c.Name} {c.Stage}: {(c.Threshold is { } rate ? $"{(c.Inclusive ? "<=" : "<")} {rate} mL/kg/h" : "anuria")}, {c.Window.TotalHours} h, {Slug.Of(c.Group)}"
-                )
+                FormattableString.Invariant($"{c.Name} {c.Stage}: {Threshold(c)}, {c.Window.TotalHours} h, {Slug.Of(c.Group)}")
             )
         );
         Assert.All(UrineOutputCriteria.All, c => Assert.Contains(c.Source[..4], new[] { "KDIG", "Ann ", "BMC " }));
+
+        static string Threshold(RateCriterion c) =>
+            c.Threshold is { } rate ? FormattableString.Invariant($"{(c.Inclusive ? "<=" : "<")} {rate} mL/kg/h") : "anuria";
     }
 
     [Theory] // the least and the most that an adult is taken to weigh, both included

@@ -39,7 +39,8 @@ public class ProbabilityTests
     [Fact]
     public void Every_hour_is_provisional_as_soon_as_one_of_them_is()
     {
-        var ward = Weighing(70).UrineHourly("00:00", 20, 20, 20, 20, 20).BagHung("05:00", 3000).Flow("05:00", 60).Emptied("06:00", 80); // 80 − 60
+        // The last hour: 80 − 60.
+        var ward = Weighing(70).UrineHourly("00:00", 20, 20, 20, 20, 20).BagHung("05:00", 3000).Flow("05:00", 60).Emptied("06:00", 80);
         Assert.Equal((Answer.Met, true), Said(EveryHour(ward, 1, "06:00", Exact)));
         Assert.Equal((Answer.Met, false), Said(EveryHour(Weighing(70).UrineHourly("00:00", 20, 20, 20, 20, 20, 20), 1, "06:00", Exact)));
     }
@@ -97,7 +98,8 @@ public class ProbabilityTests
     [Fact]
     public void By_every_hour_it_is_the_least_of_the_hours()
     {
-        // A meter: 34 mL are 34 · 0.9756 = 33.17 with u = 14.7 / √3 = 8.49; below 35 with Φ(0.2155) = 0.585. Those of 20: Φ(1.82) = 0.97.
+        // A meter: 34 mL are 34 · 0.9756 = 33.17 with u = 14.7 / √3 = 8.49; below 35 with Φ(0.2155) = 0.585. Those of 20:
+        // Φ(1.82) = 0.97.
         var result = EveryHour(Weighing(70).UrineHourly("00:00", 20, 20, 34, 20, 20, 20), 1, "06:00");
         Assert.Equal(0.585, Math.Round(result.Probability!.Value, 3));
 
@@ -136,7 +138,8 @@ public class ProbabilityTests
     [Fact]
     public void A_window_that_lies_below_zero_is_missing_something_and_meets_nothing()
     {
-        // 1200 in and 1088 out in 12 h: −112 mL, −0.133 mL/kg/h. Measured exactly, a term is missing: a leak, or what the bladder holds.
+        // 1200 in and 1088 out in 12 h: −112 mL, −0.133 mL/kg/h. Measured exactly, a term is missing: a leak, or what the bladder
+        // holds.
         var ward = Weighing(70).PumpTotal("00:00", 0).Level("00:00", 0).PumpTotal("12:00", 1200).Level("12:00", 1088);
         var half = Duration.FromHours(12);
         Assert.All(

@@ -29,12 +29,10 @@ public class BagTests
     [Fact]
     public void A_reading_of_the_bag_and_a_slower_flow_put_it_off()
     {
-        Assert.Equal(
-            "20:15-",
-            Opens("18:00").BagHung("18:00", 1000).Flow("18:00", 600).BagRead("18:45", 1000).Flags("21:00").Stood("bag-low")
-        ); // 900 / 600 h from 18:45
-        Assert.Equal("20:30-", Opens("18:00").BagHung("18:00", 1000).Flow("18:00", 600).Flow("19:00", 200).Flags("21:00").Stood("bag-low")); // 400 left, 100 after 300 / 200 h
-        Assert.Equal("", Opens("18:00").BagHung("18:00", 1000).Flow("18:00", 600).Flow("19:00", 0).Flags("23:00").Stood("bag-low"));
+        Ward Runs() => Opens("18:00").BagHung("18:00", 1000).Flow("18:00", 600);
+        Assert.Equal("20:15-", Runs().BagRead("18:45", 1000).Flags("21:00").Stood("bag-low")); // 900 / 600 h from 18:45
+        Assert.Equal("20:30-", Runs().Flow("19:00", 200).Flags("21:00").Stood("bag-low")); // 400 left, 100 after 300 / 200 h
+        Assert.Equal("", Runs().Flow("19:00", 0).Flags("23:00").Stood("bag-low"));
     }
 
     [Fact]
@@ -62,7 +60,8 @@ public class BagTests
             record.Standing("bag-low").Latest.Says
         );
         Assert.Equal(
-            "line 1: the bag of 1000 mL hung at 18:00 is empty by its label and the charted flow of 600 mL/h; an overfilled bag lasts longer.",
+            "line 1: the bag of 1000 mL hung at 18:00 is empty by its label and the charted flow of 600 mL/h; "
+                + "an overfilled bag lasts longer.",
             record.Says("bag-dry")
         );
     }

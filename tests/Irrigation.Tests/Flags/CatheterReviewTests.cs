@@ -36,7 +36,8 @@ public class CatheterReviewTests
     {
         Assert.Equal("", Reviewed(Inserted(), "+2 09:00").Flags("+3 11:59").Stood(Slug));
         Assert.Equal("12:00-", Reviewed(Inserted(), "+2 09:00").Flags("+3 12:00").Stood(Slug));
-        Assert.Equal("12:00-08:00", Reviewed(Inserted(), "+3 08:00").Flags("+3 11:00").Stood(Slug)); // from the 16th at noon to the 17th at 08:00
+        // from the 16th at noon to the 17th at 08:00
+        Assert.Equal("12:00-08:00", Reviewed(Inserted(), "+3 08:00").Flags("+3 11:00").Stood(Slug));
     }
 
     [Fact]

@@ -4,8 +4,8 @@ using static Irrigation.Tests.Ward;
 namespace Irrigation.Tests.Flags;
 
 /// <summary>
-/// A boy of 3 years and 12 kg, 50 mL/h. His bladder is expected to hold (3 + 1) · 30 = 120 mL (ICCS, clinical reference 2.3): from 10:00 on
-/// nearly nothing comes back, and with 12 mL/h of urine 80 % of it are held back five minutes before noon.
+/// A boy of 3 years and 12 kg, 50 mL/h. His bladder is expected to hold (3 + 1) · 30 = 120 mL (ICCS, clinical reference 2.3): from 10:00
+/// on nearly nothing comes back, and with 12 mL/h of urine 80 % of it are held back five minutes before noon.
 /// </summary>
 public class ChildTests
 {

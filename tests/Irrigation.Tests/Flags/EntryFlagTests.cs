@@ -155,7 +155,8 @@ public class EntryFlagTests
         var (_, after, flags) = Arrives(ward, balance, told, "19:20", correction);
 
         Assert.Equal("19:20-07:20", flags.After(after, [], ward.At("+1 08:00")).Record.Stood("late-entry"));
-        Assert.Equal("19:20-07:20", FlagRecord.Of(after, Story.Adult, FlagLimits.Default, ward.At("+1 08:00")).Stood("late-entry")); // from the log alone
+        var fromTheLogAlone = FlagRecord.Of(after, Story.Adult, FlagLimits.Default, ward.At("+1 08:00"));
+        Assert.Equal("19:20-07:20", fromTheLogAlone.Stood("late-entry"));
         var (again, _, _) = Arrives(ward, after, flags, "19:25", correction);
         Assert.Empty(again);
     }
@@ -165,7 +166,8 @@ public class EntryFlagTests
     {
         var ward = Opens("18:00").BagHung("18:00", 3000).Flow("18:00", 600).Level("18:00", 0).Level("19:00", 0);
         var (balance, told) = Told(ward, "19:05");
-        var (found, _, flags) = Arrives(ward, balance, told, "19:20", Amended(ward, "e4", "19:00", "19:20", 20)); // 580 mL are held back still: the same flag, as urgent
+        // 580 mL are held back still: the same flag, as urgent.
+        var (found, _, flags) = Arrives(ward, balance, told, "19:20", Amended(ward, "e4", "19:00", "19:20", 20));
         Assert.Empty(found);
         Assert.Equal("", flags.Stood("late-entry"));
     }
@@ -189,7 +191,8 @@ public class EntryFlagTests
         var ward = Opens("18:00").BagHung("18:00", 3000).Flow("18:00", 600).Level("18:00", 0).Level("19:00", 0);
         var (balance, told) = Told(ward, "19:05");
         Assert.Equal(FlagPriority.Urgent, told.Priority("outflow-deficit"));
-        var (milder, _, flags) = Arrives(ward, balance, told, "19:20", Amended(ward, "e4", "19:00", "19:20", 300)); // 300 mL held back: a warning
+        // 300 mL held back: a warning.
+        var (milder, _, flags) = Arrives(ward, balance, told, "19:20", Amended(ward, "e4", "19:00", "19:20", 300));
         Assert.Equal(FlagPriority.High, flags.Priority("outflow-deficit"));
         Assert.Contains(milder, f => (f.Flag, f.Revision) == ("outflow-deficit", FlagRevision.OtherPriority));
 

@@ -23,7 +23,8 @@ public class NegativeCorrectedOutputTests
     [Fact]
     public void It_says_whether_the_interval_covers_zero()
     {
-        // u: pump 600 · 5 % / √3 = 17.3; marks 50 / √3 = 28.9, and of an empty bag 5 / √3 = 2.9; scale 590 · 5 % / √3 = 17.0: 37.9 mL.
+        // u: pump 600 · 5 % / √3 = 17.3; marks 50 / √3 = 28.9, and of an empty bag 5 / √3 = 2.9; scale 590 · 5 % / √3 = 17.0:
+        // together 37.9 mL.
         Assert.Equal(
             "corrected output -10 mL from 18:00 to 19:00, 95 % interval -85.7 mL to 65.7 mL: it covers 0; threshold 0 mL.",
             Pumped(590).Flags("19:30").Says(Slug)

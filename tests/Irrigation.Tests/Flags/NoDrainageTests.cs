@@ -62,7 +62,8 @@ public class NoDrainageTests
     [Theory]
     [InlineData(300, 100, "20:00-")] // within the error of a bag read twice, 100 mL
     [InlineData(300, 101, "")]
-    [InlineData(180, 90, "20:00-")] // half of 180; 90 missing, and two readings may be wrong by 2 · √(2 · (28.9² + (180 · 2.5 / 60)²)) = 84 mL
+    // Half of 180; 90 missing, and two readings may be wrong by 2 · √(2 · (28.9² + (180 · 2.5 / 60)²)) = 84 mL.
+    [InlineData(180, 90, "20:00-")]
     [InlineData(180, 91, "")]
     [InlineData(140, 56, "20:00-")] // 84 missing, and 2 · √(2 · (28.9² + 5.8²)) = 83.3: just not explained by the readings
     [InlineData(140, 57, "")]
@@ -299,7 +300,8 @@ public class NoDrainageTests
     [Fact]
     public void A_scale_tells_what_marks_cannot()
     {
-        // 60 in, 25 out of 4 L: by marks 2 · √(2 · (28.9² + 2.5²)) = 82 mL may be wrong, by a scale 2 · √(2 · (2.9² + 2.5²)) = 11.
+        // 60 in, 25 out of 4 L: by marks 2 · √(2 · (28.9² + 2.5²)) = 82 mL may be wrong, by a scale
+        // 2 · √(2 · (2.9² + 2.5²)) = 11.
         Ward Weighed(decimal grams) =>
             Opens("18:00")
                 .BagHung("18:00", 3000)

@@ -93,7 +93,8 @@ public class OutflowDeficitTests
 
     [Fact]
     public void What_is_held_back_again_later_is_a_new_flag() =>
-        Assert.Equal("19:00-20:00, 21:00-", Read(300).Level("20:00", 1200).Level("21:00", 1500).Exactly("21:30").Stood(Slug)); // 300; 0; 300
+        // Held back are 300; 0; 300.
+        Assert.Equal("19:00-20:00, 21:00-", Read(300).Level("20:00", 1200).Level("21:00", 1500).Exactly("21:30").Stood(Slug));
 
     [Fact]
     public void A_bag_that_was_emptied_and_charted_late_retracts_it()
@@ -283,7 +284,8 @@ public class OutflowDeficitTests
     public void A_nurse_can_check_it_by_hand()
     {
         Assert.Equal(
-            "500 mL of irrigant not accounted for from 18:00 to 20:00: 1200 mL in, 700 mL out, urine taken as 0; 95 % interval 500 mL to 500 mL; limit 500 mL.",
+            "500 mL of irrigant not accounted for from 18:00 to 20:00: 1200 mL in, 700 mL out, urine taken as 0; "
+                + "95 % interval 500 mL to 500 mL; limit 500 mL.",
             Read(350).Level("20:00", 700).Exactly("20:30").Says(Slug)
         );
     }

@@ -68,7 +68,8 @@ public class UrineOutputFlagTests
     {
         Assert.Equal("08:00-", Hours(8, 9, 20).Exactly("08:30", Story.Child).Stood(Stage)); // 9 / 20 = 0.45 for 8 h
         Assert.Equal("", Hours(7, 9, 20).Exactly("08:30", Story.Child).Stood(Stage));
-        Assert.Equal(FlagPriority.High, Hours(24, 3, 3.2m).Exactly("+1 00:00", Story.Aged(new(2026, 3, 1))).Priority(Stage)); // 3 / 3.2 = 0.94, up to 1 (BMC Nephrol 2020)
+        var newborn = Hours(24, 3, 3.2m).Exactly("+1 00:00", Story.Aged(new(2026, 3, 1)));
+        Assert.Equal(FlagPriority.High, newborn.Priority(Stage)); // 3 / 3.2 = 0.94, up to 1 (BMC Nephrol 2020)
     }
 
     [Fact]

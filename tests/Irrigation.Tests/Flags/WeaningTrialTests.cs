@@ -40,7 +40,9 @@ public class WeaningTrialTests
         Assert.Null(trial.Recurrence);
         Assert.Equal((Ml(220), Ml(60)), (trial.FirstVoid!.Amount, trial.Residual!.Held));
         Assert.Equal(
-            "Irrigation stopped at 10:00, observed until 14:00 (catheter-removed); no recurrence known (looked 2 times, last at 13:00: grade 1 on 'five grades'); first void 220 mL at 16:00; residual 60 mL at 16:10.",
+            "Irrigation stopped at 10:00, observed until 14:00 (catheter-removed); "
+                + "no recurrence known (looked 2 times, last at 13:00: grade 1 on 'five grades'); "
+                + "first void 220 mL at 16:00; residual 60 mL at 16:10.",
             trial.Says(ward.Flags("17:00").Now)
         );
     }

@@ -57,7 +57,8 @@ public class WorkedTimingsTests
     [Fact]
     public void To_200_mL_it_takes_33_min_at_300_and_no_drainage_takes_30()
     {
-        Assert.Equal(33.3, Minutes(Runs(300), "distension-limit", ForecastSettings.Default with { DistensionLimit = Ml(200) }), 0.05); // 200 / 360 h
+        var to200 = ForecastSettings.Default with { DistensionLimit = Ml(200) };
+        Assert.Equal(33.3, Minutes(Runs(300), "distension-limit", to200), 0.05); // 200 / 360 h
         Assert.Equal("", Runs(300).Level("18:29", 0).Flags("18:40").Stood("no-drainage"));
         Assert.Equal("18:30-", Runs(300).Level("18:30", 0).Flags("18:40").Stood("no-drainage"));
     }

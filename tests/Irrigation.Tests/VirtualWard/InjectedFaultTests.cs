@@ -162,9 +162,10 @@ public class InjectedFaultTests(ITestOutputHelper output)
             .Order()
             .ToList();
         var held = beds.Where(bed => found(bed) is not null).Select(bed => bed.Retained(found(bed)!.Value.Minute)).Order().ToList();
-        output.WriteLine(
-            $"{name}: {minutes.Count} of {beds.Length} found, after {At(minutes, 0.5):0} min (median), {At(minutes, 0.95):0} (95 %); retained then {At(held, 0.5):0} mL, {At(held, 0.95):0}; late {beds.Count(bed => Late(bed, bed.Fault == Fault.Slow ? bed.Onset + 180 : bed.Onset, 0))}"
-        );
+        var late = beds.Count(bed => Late(bed, bed.Fault == Fault.Slow ? bed.Onset + 180 : bed.Onset, 0));
+        var after = $"after {At(minutes, 0.5):0} min (median), {At(minutes, 0.95):0} (95 %)";
+        var retained = $"retained then {At(held, 0.5):0} mL, {At(held, 0.95):0}";
+        output.WriteLine($"{name}: {minutes.Count} of {beds.Length} found, {after}; {retained}; late {late}");
     }
 
     private static double At(List<double> sorted, double part) => sorted.Count == 0 ? double.NaN : sorted[(int)(part * (sorted.Count - 1))];

@@ -43,7 +43,8 @@ public class VirtualWardTests(ITestOutputHelper output)
     [Fact]
     public void The_best_estimate_is_nearer_to_the_truth_than_the_simple_number()
     {
-        foreach (var way in Intervals.Value.Where(i => i.Chart is not Chart.PumpByMarks).GroupBy(i => i.Chart)) // a pump has no known bias to take out
+        // A pump has no known bias to take out.
+        foreach (var way in Intervals.Value.Where(i => i.Chart is not Chart.PumpByMarks).GroupBy(i => i.Chart))
         {
             Assert.True(
                 Rmse([.. way], i => i.Output!.BestEstimate!.Value.Value) < Rmse([.. way], i => i.Simple!.Value),
@@ -71,9 +72,8 @@ public class VirtualWardTests(ITestOutputHelper output)
         ).ToList();
         foreach (var way in decided.GroupBy(d => d.Chart))
         {
-            output.WriteLine(
-                $"{way.Key, -18} {string.Join(", ", Enum.GetValues<Answer>().Select(a => $"{a} {way.Count(d => d.Answer == a)}"))}; wrong {way.Count(d => d.Wrong)}"
-            );
+            var answers = Enum.GetValues<Answer>().Select(a => $"{a} {way.Count(d => d.Answer == a)}");
+            output.WriteLine($"{way.Key, -18} {string.Join(", ", answers)}; wrong {way.Count(d => d.Wrong)}");
         }
 
         var said = decided.Where(d => d.Answer is Answer.Met or Answer.NotMet).ToList();
@@ -91,8 +91,10 @@ public class VirtualWardTests(ITestOutputHelper output)
     private static double Rmse((Chart, double Truth, ClosedInterval Interval)[] intervals, Func<ClosedInterval, Measures.Volume> number) =>
         Math.Sqrt(intervals.Average(i => Math.Pow((double)number(i.Interval).Millilitres - i.Truth, 2)));
 
-    private void Say(string name, (Chart, double Truth, ClosedInterval Interval)[] intervals) =>
-        output.WriteLine(
-            $"{name, -18} {intervals.Length, 6} intervals, covered {Coverage(intervals):P1}; RMSE best {Rmse(intervals, i => i.Output!.BestEstimate!.Value.Value):0} mL, simple {Rmse(intervals, i => i.Simple!.Value):0} mL"
-        );
+    private void Say(string name, (Chart, double Truth, ClosedInterval Interval)[] intervals)
+    {
+        var (best, simple) = (Rmse(intervals, i => i.Output!.BestEstimate!.Value.Value), Rmse(intervals, i => i.Simple!.Value));
+        var covered = $"{intervals.Length, 6} intervals, covered {Coverage(intervals):P1}";
+        output.WriteLine($"{name, -18} {covered}; RMSE best {best:0} mL, simple {simple:0} mL");
+    }
 }

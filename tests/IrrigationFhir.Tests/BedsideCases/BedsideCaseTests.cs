@@ -23,8 +23,9 @@ public class BedsideCaseTests
         var story = day.With(entries => entries.Concat(more));
 
         Assert.All(story.Intervals, i => Assert.Equal(OutputStatus.Preliminary, i.Status));
-        Assert.Equal(BedsideCase.At("2026-03-10T12:00:00Z"), story.Raised("urine-output-criterion", "2026-03-12T06:00:00Z")); // stage 1 after 6 h
-        Assert.Equal(BedsideCase.At("2026-03-10T18:00:00Z"), story.Raised("anuria", "2026-03-12T06:00:00Z")); // after 12 h
+        // Stage 1 after 6 h, anuria after 12 h.
+        Assert.Equal(BedsideCase.At("2026-03-10T12:00:00Z"), story.Raised("urine-output-criterion", "2026-03-12T06:00:00Z"));
+        Assert.Equal(BedsideCase.At("2026-03-10T18:00:00Z"), story.Raised("anuria", "2026-03-12T06:00:00Z"));
         var stands = story.Flags("2026-03-11T06:00:00Z").Standing.Single(f => f.Slug == "urine-output-criterion").Latest;
         Assert.Contains("stage 3", stands.Says, StringComparison.Ordinal);
         Assert.Contains("provisional", stands.Says, StringComparison.Ordinal);

@@ -119,6 +119,7 @@ public class CommandLineTests
             );
 
             Assert.Equal((2, ""), (code, output));
+            const string unread = "'nowhere.json' cannot be read (FileNotFoundException)";
             Assert.Equal(
                 $"""
                 Data:Floder: not a setting; Data has Folder, LeastFreeMegabytes, TimeZone
@@ -128,7 +129,7 @@ public class CommandLineTests
                 Fhir:DefaultCount: 'many'; a whole number is expected
                 Fhir:CanonicalBase: 'ward'; an absolute http or https URL without query or fragment is expected
                 Intake:MostAtOnce: 0; 1 to 4096 is expected
-                Intake:ConceptMap: 'nowhere.json' cannot be read (FileNotFoundException); the path of a FHIR R4 ConceptMap in JSON is expected
+                Intake:ConceptMap: {unread}; the path of a FHIR R4 ConceptMap in JSON is expected
                 Subscriptions:AllowedHosts: 'ward.example'; a list, each value under its number (…:0, …:1), is expected
                 Subscriptions:AllowLoopback: 'perhaps'; true or false is expected
                 Subscriptions:Timeout: 'soon'; a time such as 00:00:10 is expected

@@ -23,10 +23,16 @@ public partial class ContractTests
     private const string Episode = """
         {
           "identifier": {"system": "https://lantern-quay.example/irrigations", "value": "I-2026-0094"},
-          "patient": {"identifier": {"system": "https://lantern-quay.example/patients", "value": "P-0431"}, "display": "Isolde Marrowbone-Tuck (invented)"},
+          "patient": {
+            "identifier": {"system": "https://lantern-quay.example/patients", "value": "P-0431"},
+            "display": "Isolde Marrowbone-Tuck (invented)"
+          },
           "encounter": {"identifier": {"system": "https://lantern-quay.example/encounters", "value": "E-8840"}},
           "birthDate": "1958-02-11",
-          "catheter": {"type": "three-way irrigation catheter", "size": {"value": 22, "unit": "[Ch]"}, "lumens": 3, "insertedAt": "2026-03-14T20:10:00+01:00"},
+          "catheter": {
+            "type": "three-way irrigation catheter", "size": {"value": 22, "unit": "[Ch]"}, "lumens": 3,
+            "insertedAt": "2026-03-14T20:10:00+01:00"
+          },
           "timeZone": "Europe/Vienna",
           "shiftStarts": ["07:00", "19:00"],
           "start": "2026-03-14T21:00:00+01:00"
@@ -36,13 +42,26 @@ public partial class ContractTests
     /// <summary>800 − 700 = 100 mL in an hour.</summary>
     private const string Entries = """
         [
-          {"source": "ward-7", "id": "4711", "kind": "irrigant-instilled", "from": "2026-03-14T21:00:00+01:00", "to": "2026-03-14T22:00:00+01:00", "volume": {"value": 700, "unit": "mL"}, "how": "pump", "recordedAt": "2026-03-14T22:02:00+01:00", "device": "pump P-2 (invented)"},
-          {"source": "ward-7", "id": "4712", "kind": "drainage-emptied", "at": "2026-03-14T22:00:00+01:00", "volume": {"value": 800, "unit": "mL"}, "how": "graduation", "recordedAt": "2026-03-14T22:02:00+01:00", "performer": "N-31 (invented)"}
+          {
+            "source": "ward-7", "id": "4711", "kind": "irrigant-instilled",
+            "from": "2026-03-14T21:00:00+01:00", "to": "2026-03-14T22:00:00+01:00",
+            "volume": {"value": 700, "unit": "mL"}, "how": "pump",
+            "recordedAt": "2026-03-14T22:02:00+01:00", "device": "pump P-2 (invented)"
+          },
+          {
+            "source": "ward-7", "id": "4712", "kind": "drainage-emptied", "at": "2026-03-14T22:00:00+01:00",
+            "volume": {"value": 800, "unit": "mL"}, "how": "graduation",
+            "recordedAt": "2026-03-14T22:02:00+01:00", "performer": "N-31 (invented)"
+          }
         ]
         """;
 
-    private const string BelowZero =
-        """{"source": "ward-7", "id": "4713", "kind": "drainage-emptied", "at": "2026-03-14T22:00:00+01:00", "volume": {"value": -40, "unit": "mL"}}""";
+    private const string BelowZero = """
+        {
+          "source": "ward-7", "id": "4713", "kind": "drainage-emptied", "at": "2026-03-14T22:00:00+01:00",
+          "volume": {"value": -40, "unit": "mL"}
+        }
+        """;
 
     [Fact]
     public async Task The_committed_contract_is_the_one_that_the_service_serves()
@@ -208,6 +227,6 @@ public partial class ContractTests
         return await Reply.Of(response);
     }
 
-    [GeneratedRegex("""read\.\w+(?:<[^>]*>)?\("(\w+)"[,)]""")]
+    [GeneratedRegex("""read\.\w+(?:<[^>]*>)?\(\s*"(\w+)"[,)]""")]
     private static partial Regex PropertyRead();
 }

@@ -197,8 +197,14 @@ public class ComputeTests
         var lines = Words(
             LogOf(
                 """{"kind": "drainage-level-read", "at": "09:00", "level": {"value": 560, "unit": "mL"}}""",
-                """{"kind": "drainage-weighed", "at": "10:00", "mass": {"value": 1250, "unit": "g"}, "tare": {"value": 70, "unit": "g"}, "emptied": true}""",
-                """{"kind": "urine-collected", "at": "10:00", "route": "left-nephrostomy", "volume": {"value": 35, "unit": "mL"}, "how": "graduation"}"""
+                """
+                {"kind": "drainage-weighed", "at": "10:00", "mass": {"value": 1250, "unit": "g"},
+                "tare": {"value": 70, "unit": "g"}, "emptied": true}
+                """,
+                """
+                {"kind": "urine-collected", "at": "10:00", "route": "left-nephrostomy", "volume": {"value": 35, "unit": "mL"},
+                "how": "graduation"}
+                """
             )
         );
         Assert.Contains("613.0 mL drainage weighed 10:00: 1173 now − 560 before; 1173 = (1250 g − 70 g empty) / 1.006 g/mL", lines);
@@ -211,7 +217,10 @@ public class ComputeTests
     {
         var lines = Words(
             LogOf(
-                """{"kind": "bag-hung", "at": "08:00", "line": "1", "volume": {"value": 3000, "unit": "mL"}, "tubingPrime": {"value": 40, "unit": "mL"}}""",
+                """
+                {"kind": "bag-hung", "at": "08:00", "line": "1", "volume": {"value": 3000, "unit": "mL"},
+                "tubingPrime": {"value": 40, "unit": "mL"}}
+                """,
                 """{"kind": "flow-set", "at": "08:00", "line": "1", "rate": {"value": 500, "unit": "mL/h"}}""",
                 """{"kind": "drainage-emptied", "at": "09:30", "volume": {"value": 850, "unit": "mL"}}"""
             )
@@ -228,7 +237,10 @@ public class ComputeTests
         // 53 g of clots at 1.06 g/mL: 50 mL.
         var lines = Words(
             LogOf(
-                """{"kind": "bag-hung", "at": "08:00", "volume": {"value": 3000, "unit": "mL"}, "tubingPrime": {"value": 0, "unit": "mL"}}""",
+                """
+                {"kind": "bag-hung", "at": "08:00", "volume": {"value": 3000, "unit": "mL"},
+                "tubingPrime": {"value": 0, "unit": "mL"}}
+                """,
                 """{"kind": "drainage-level-read", "at": "08:00", "level": {"value": 0, "unit": "mL"}}""",
                 """{"kind": "irrigant-discarded", "at": "08:30", "volume": {"value": 60, "unit": "mL"}}""",
                 """{"kind": "bag-read", "at": "09:00", "remaining": {"value": 2240, "unit": "mL"}}""",
@@ -295,7 +307,10 @@ public class ComputeTests
         var hours = Enumerable
             .Range(9, 6)
             .Select(hour =>
-                $$$"""{"kind": "urine-collected", "at": "{{{hour:00}}}:00", "route": "urethral-catheter", "volume": {"value": 20, "unit": "mL"}, "how": "graduation"}"""
+                $$$"""
+                    {"kind": "urine-collected", "at": "{{{hour:00}}}:00", "route": "urethral-catheter",
+                    "volume": {"value": 20, "unit": "mL"}, "how": "graduation"}
+                    """
             );
         var weighed = """{"kind": "weight-measured", "at": "08:00", "weight": {"value": 80, "unit": "kg"}, "weightKind": "actual"}""";
         var lines = Words(LogOf([weighed, .. hours], birthDate: "1951-07-30"));

@@ -18,7 +18,10 @@ public sealed class WardClientTests : IDisposable
     private static JsonArray Entries =>
         [
             JsonNode.Parse(
-                """{"source": "ward-7", "id": "4712", "kind": "drainage-emptied", "at": "2026-03-14T22:00:00+01:00", "volume": {"value": 650, "unit": "mL"}}"""
+                """
+                {"source": "ward-7", "id": "4712", "kind": "drainage-emptied", "at": "2026-03-14T22:00:00+01:00",
+                "volume": {"value": 650, "unit": "mL"}}
+                """
             ),
         ];
 

@@ -104,7 +104,8 @@ public sealed class RecordingTests(EveningOnTheWard evening)
         Assert.Equal([("corrected", "2", 650m), ("final", "1", 700m)], history.Select(Seen));
 
         var recalculated = amended.Json["recalculated"]!.AsArray().Single()!;
-        Assert.Equal((200m, 150m), ((decimal)recalculated["before"]!["value"]!, (decimal)recalculated["after"]!["value"]!)); // 700 − 500, 650 − 500
+        // 700 − 500, 650 − 500.
+        Assert.Equal((200m, 150m), ((decimal)recalculated["before"]!["value"]!, (decimal)recalculated["after"]!["value"]!));
         Assert.Equal("corrected", (string)recalculated["status"]!);
 
         var provenance = await Provenance(drainage);
@@ -318,14 +319,14 @@ public sealed class RecordingTests(EveningOnTheWard evening)
         var balance = await evening.Service.Read($"/episodes/{episode}/balance");
         return string.Join(
             '\n',
-            new[] { "intervals", "hours", "shifts", "days" }.SelectMany(kind =>
-                balance[kind]!
-                    .AsArray()
-                    .Select(w =>
-                        $"{kind} {w!["start"]} {w["end"]} {w["correctedUrineOutput"]?["headline"]?["value"]} {w["simpleOutput"]?["value"]} {w["irrigantInstilled"]?["value"]}"
-                    )
-            )
+            new[] { "intervals", "hours", "shifts", "days" }.SelectMany(kind => balance[kind]!.AsArray().Select(w => Line(kind, w!)))
         );
+
+        static string Line(string kind, JsonNode window)
+        {
+            var (output, simple) = (window["correctedUrineOutput"]?["headline"]?["value"], window["simpleOutput"]?["value"]);
+            return $"{kind} {window["start"]} {window["end"]} {output} {simple} {window["irrigantInstilled"]?["value"]}";
+        }
     }
 
     private async Task<string> Published(string episode, string slug, decimal millilitres) =>

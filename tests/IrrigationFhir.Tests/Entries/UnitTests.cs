@@ -99,17 +99,11 @@ public class UnitTests(ITestOutputHelper output)
     [Fact]
     public void The_list_in_the_documentation_is_the_one_in_the_code()
     {
-        var report = new StringBuilder(
-            """
-            # Units
-
-            What is measured takes these UCUM units and no other, in their UCUM spelling, which is case-sensitive. Anything else is refused with `wrong-unit`, a missing unit with `missing-unit`.
-
-            | Measure | Unit | In the first unit of the list |
-            | --- | --- | ---: |
-
-            """.ReplaceLineEndings("\n")
-        );
+        var report = new StringBuilder()
+            .Append("# Units\n\n")
+            .Append("What is measured takes these UCUM units and no other, in their UCUM spelling, which is case-sensitive. ")
+            .Append("Anything else is refused with `wrong-unit`, a missing unit with `missing-unit`.\n\n")
+            .Append("| Measure | Unit | In the first unit of the list |\n| --- | --- | ---: |\n");
         foreach (var (measure, units) in EntryJson.AcceptedUnits)
         {
             foreach (var (unit, factor) in units)
@@ -117,16 +111,11 @@ public class UnitTests(ITestOutputHelper output)
         }
 
         report
-            .Append(
-                """
-
-                Density is a bare number in g/mL, pain a bare number 0 to 10. `cc` is no UCUM unit. `[drp]` is one, a twentieth of a millilitre by definition, and is refused for a drip: sets of 10, 15 and 60 drops/mL exist, so drops need the set's drop factor. `{drop}` and `{gtt}` are annotations, which UCUM reads as 1.
-
-                What is published:
-
-                """.ReplaceLineEndings("\n")
-            )
-            .Append('\n');
+            .Append("\nDensity is a bare number in g/mL, pain a bare number 0 to 10. `cc` is no UCUM unit. ")
+            .Append("`[drp]` is one, a twentieth of a millilitre by definition, and is refused for a drip: ")
+            .Append("sets of 10, 15 and 60 drops/mL exist, so drops need the set's drop factor. ")
+            .Append("`{drop}` and `{gtt}` are annotations, which UCUM reads as 1.\n\n")
+            .Append("What is published:\n\n");
         foreach (var unit in Codes.Units.All)
             report.Append(CultureInfo.InvariantCulture, $"- `{unit.Code}` ({unit.Text})\n");
         Repo.Agrees("src/IrrigationFhir/Entries/units.md", report.ToString());

@@ -14,9 +14,13 @@ public class FlagsTests
 
     private static JsonObject Entry(string kind, string clock, string content, string? id = null, string? recordedAt = null)
     {
+        var more = content.Length > 0 ? ", " + content : "";
         var entry = JsonNode
             .Parse(
-                $$"""{"source": "ward", "id": "{{id ?? $"{kind} {clock}"}}", "kind": "{{kind}}", "at": "2026-03-14T{{clock}}:00Z", "performer": "N-31 (invented)"{{(content.Length > 0 ? ", " + content : "")}}}"""
+                $$"""
+                {"source": "ward", "id": "{{id ?? $"{kind} {clock}"}}", "kind": "{{kind}}", "at": "2026-03-14T{{clock}}:00Z",
+                "performer": "N-31 (invented)"{{more}}}
+                """
             )!
             .AsObject();
         if (recordedAt is not null)
@@ -165,7 +169,8 @@ public class FlagsTests
                 (await ward.Read($"/episodes?identifier={Uri.EscapeDataString(RunningService.EpisodeSystem + "|stay")}"))["episodes"]![0]![
                     "id"
                 ]!;
-            Assert.DoesNotContain((await ward.Read($"/episodes/{episode}/flags"))["standing"]!.AsArray(), f => (string)f!["id"]! == id); // asking changes nothing and forgets nothing
+            // Asking changes nothing and forgets nothing.
+            Assert.DoesNotContain((await ward.Read($"/episodes/{episode}/flags"))["standing"]!.AsArray(), f => (string)f!["id"]! == id);
             await ward.Record(episode, Entry("tolerance-noted", "20:05", "\"pain\": 1"));
             var flag = await ward.Read($"/fhir/Flag/{id}");
             Assert.Equal("inactive", (string)flag["status"]!);
@@ -286,7 +291,8 @@ public class FlagsTests
         Assert.Equal(HttpStatusCode.OK, (await ward.Post("/episodes", injured)).Status);
         var flag = Assert.Single(await Active(ward, "dysreflexia-risk"));
         Assert.StartsWith(
-            "Urgent: Risk of autonomic dysreflexia: spinal cord injury at T4, and systolic 150 mmHg at 18:30, more than 20 mmHg over the baseline of 110 mmHg.",
+            "Urgent: Risk of autonomic dysreflexia: spinal cord injury at T4, "
+                + "and systolic 150 mmHg at 18:30, more than 20 mmHg over the baseline of 110 mmHg.",
             (string)flag["code"]!["text"]!,
             StringComparison.Ordinal
         );

@@ -108,6 +108,7 @@ public class HandoverTests
             ((decimal)change["from"]!["value"]!, (decimal)change["to"]!["value"]!, (bool)change["withinOrder"]!)
         );
         Assert.StartsWith("grade 3", (string)change["before"]!, StringComparison.Ordinal);
-        Assert.Equal((6.5m, 1), ((decimal)record["catheterDays"]!["hours"]!, (int)record["catheterDays"]!["dailyCounts"]!)); // 20:10 to 02:40, over one midnight
+        // 20:10 to 02:40, over one midnight.
+        Assert.Equal((6.5m, 1), ((decimal)record["catheterDays"]!["hours"]!, (int)record["catheterDays"]!["dailyCounts"]!));
     }
 }

@@ -5,12 +5,13 @@ namespace IrrigationFhir.Tests.Episodes;
 /// <summary>The record as others read it: a trial to do without irrigation, and what followed.</summary>
 public class RecordTests
 {
-    private static JsonObject Entry(string kind, string clock, string content = "") =>
-        JsonNode
-            .Parse(
-                $$"""{"source": "ward", "id": "{{kind}} {{clock}}", "kind": "{{kind}}", "at": "2026-03-14T{{clock}}:00Z"{{(content.Length > 0 ? ", " + content : "")}}}"""
-            )!
+    private static JsonObject Entry(string kind, string clock, string content = "")
+    {
+        var more = content.Length > 0 ? ", " + content : "";
+        return JsonNode
+            .Parse($$"""{"source": "ward", "id": "{{kind}} {{clock}}", "kind": "{{kind}}", "at": "2026-03-14T{{clock}}:00Z"{{more}}}""")!
             .AsObject();
+    }
 
     private static string Ml(string name, int ml) =>
         $$"""

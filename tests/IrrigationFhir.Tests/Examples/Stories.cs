@@ -33,7 +33,7 @@ internal static class Stories
             Opened("0501", "Ottoline Brackenbury-Snell"),
             [
                 Charted(
-                    """{"kind": "bag-hung", "at": "21:00", "volume": {"value": 3000, "unit": "mL"}, "tubingPrime": {"value": 40, "unit": "mL"}, "how": "label"}""",
+                    BagHung("21:00"),
                     """{"kind": "flow-set", "at": "21:00", "rate": {"value": 600, "unit": "mL/h"}, "how": "drops"}""",
                     """{"kind": "drainage-emptied", "at": "22:00", "volume": {"value": 650, "unit": "mL"}, "how": "graduation"}"""
                 ),
@@ -47,7 +47,7 @@ internal static class Stories
             Opened("0502", "Peregrine Thistlewood-Oke"),
             [
                 Charted(
-                    """{"kind": "bag-hung", "at": "21:00", "volume": {"value": 3000, "unit": "mL"}, "tubingPrime": {"value": 40, "unit": "mL"}, "how": "label"}""",
+                    BagHung("21:00"),
                     """{"kind": "drainage-emptied", "at": "22:00", "volume": {"value": 650, "unit": "mL"}, "how": "graduation"}"""
                 ),
             ]
@@ -60,7 +60,7 @@ internal static class Stories
             Opened("0503", "Araminta Fellowes-Quist"),
             [
                 Charted(
-                    """{"kind": "bag-hung", "at": "21:00", "volume": {"value": 3000, "unit": "mL"}, "tubingPrime": {"value": 40, "unit": "mL"}, "how": "label"}""",
+                    BagHung("21:00"),
                     """{"kind": "bag-taken-down", "at": "22:00"}""",
                     """{"kind": "drainage-emptied", "at": "22:00", "volume": {"value": 650, "unit": "mL"}, "how": "graduation"}"""
                 ),
@@ -74,7 +74,7 @@ internal static class Stories
             Opened("0504", "Cosmo Wintergreen-Ash"),
             [
                 Charted(
-                    """{"kind": "irrigant-instilled", "from": "21:00", "to": "23:00", "volume": {"value": 3000, "unit": "mL"}, "how": "label"}""",
+                    Instilled("23:00", 3000),
                     """{"kind": "drainage-emptied", "at": "23:00", "volume": {"value": 2800, "unit": "mL"}, "how": "graduation"}"""
                 ),
             ]
@@ -87,11 +87,17 @@ internal static class Stories
             Opened("0505", "Lysander Oddfellow-Mears"),
             [
                 Charted(
-                    """{"kind": "irrigant-instilled", "from": "21:00", "to": "22:00", "volume": {"value": 500, "unit": "mL"}, "how": "label"}""",
+                    Instilled("22:00", 500),
                     """{"kind": "drainage-emptied", "at": "22:00", "volume": {"value": 650, "unit": "mL"}, "how": "graduation"}"""
                 ),
                 JsonNode.Parse(
-                    """{"source": "ward-7", "id": "drainage-emptied-2200", "status": "entered-in-error", "at": "2026-03-14T22:00:00+01:00", "recordedAt": "2026-03-14T22:20:00+01:00", "performer": "N-31 (invented)", "reason": "charted on the wrong patient"}"""
+                    """
+                    {
+                      "source": "ward-7", "id": "drainage-emptied-2200", "status": "entered-in-error",
+                      "at": "2026-03-14T22:00:00+01:00", "recordedAt": "2026-03-14T22:20:00+01:00", "performer": "N-31 (invented)",
+                      "reason": "charted on the wrong patient"
+                    }
+                    """
                 )!,
             ]
         );
@@ -103,17 +109,29 @@ internal static class Stories
             Opened("0506", "Hyacinth Pemberthy-Vole"),
             [
                 Charted(
-                    """{"kind": "irrigant-instilled", "from": "21:00", "to": "22:00", "volume": {"value": 600, "unit": "mL"}, "how": "pump", "device": "pump P-2 (invented)"}""",
-                    """{"kind": "flow-set", "at": "21:00", "rate": {"value": 200, "unit": "{drop}/min"}, "dropFactor": {"value": 20, "unit": "{drop}/mL"}, "how": "drops"}""",
-                    """{"kind": "drainage-weighed", "at": "22:00", "mass": {"value": 664, "unit": "g"}, "emptied": true, "how": "weighed", "device": "scale S-1 (invented)"}""",
-                    """{"kind": "urine-collected", "at": "22:30", "route": "left-nephrostomy", "volume": {"value": 30, "unit": "mL"}, "how": "graduation"}"""
+                    """
+                    {"kind": "irrigant-instilled", "from": "21:00", "to": "22:00", "volume": {"value": 600, "unit": "mL"},
+                    "how": "pump", "device": "pump P-2 (invented)"}
+                    """,
+                    """
+                    {"kind": "flow-set", "at": "21:00", "rate": {"value": 200, "unit": "{drop}/min"},
+                    "dropFactor": {"value": 20, "unit": "{drop}/mL"}, "how": "drops"}
+                    """,
+                    """
+                    {"kind": "drainage-weighed", "at": "22:00", "mass": {"value": 664, "unit": "g"}, "emptied": true,
+                    "how": "weighed", "device": "scale S-1 (invented)"}
+                    """,
+                    """
+                    {"kind": "urine-collected", "at": "22:30", "route": "left-nephrostomy", "volume": {"value": 30, "unit": "mL"},
+                    "how": "graduation"}
+                    """
                 ),
             ]
         );
 
     /// <summary>
-    /// A man of 70 kg: 160 − 20 + (35 − 30) = 145 mL in six hours is 0.345 mL/kg/h, 25 mL in the last of them 0.36; what was seen and felt
-    /// beside it.
+    /// A man of 70 kg: 160 − 20 + (35 − 30) = 145 mL in six hours is 0.345 mL/kg/h, 25 mL in the last of them 0.36; what was seen and
+    /// felt beside it.
     /// </summary>
     private static Story LittleUrine { get; } =
         new(
@@ -132,7 +150,10 @@ internal static class Stories
                     """{"kind": "drainage-emptied", "at": "20:00", "volume": {"value": 20, "unit": "mL"}, "how": "weighed"}""",
                     """{"kind": "drainage-emptied", "at": "21:00", "volume": {"value": 20, "unit": "mL"}, "how": "weighed"}""",
                     """{"kind": "bladder-scanned", "at": "21:00", "volume": {"value": 35, "unit": "mL"}, "how": "scan"}""",
-                    """{"kind": "drainage-appearance", "at": "21:05", "colour": "light red", "grade": 3, "scale": "Lantern Quay colour card (invented)", "clarity": "slightly-cloudy", "clots": "few", "mucus": false}""",
+                    """
+                    {"kind": "drainage-appearance", "at": "21:05", "colour": "light red", "grade": 3,
+                    "scale": "Lantern Quay colour card (invented)", "clarity": "slightly-cloudy", "clots": "few", "mucus": false}
+                    """,
                     """{"kind": "drainage-appearance", "at": "21:10", "colour": "rosé", "grade": 2, "sediment": true}""",
                     """{"kind": "bladder-palpated", "at": "21:06", "distended": true}""",
                     """{"kind": "tolerance-noted", "at": "21:07", "pain": 6, "spasm": true, "tolerated": false}"""
@@ -150,7 +171,7 @@ internal static class Stories
             Born(Opened("0508", "Theodora Applegarth-Pym"), "1948-02-11"),
             [
                 Charted(
-                    """{"kind": "bag-hung", "at": "18:00", "volume": {"value": 3000, "unit": "mL"}, "tubingPrime": {"value": 40, "unit": "mL"}, "how": "label"}""",
+                    BagHung("18:00"),
                     """{"kind": "flow-set", "at": "18:00", "rate": {"value": 600, "unit": "mL/h"}, "how": "drops"}""",
                     """{"kind": "drainage-level-read", "at": "18:00", "level": {"value": 0, "unit": "mL"}, "how": "graduation"}""",
                     """{"kind": "drainage-level-read", "at": "19:00", "level": {"value": 650, "unit": "mL"}, "how": "graduation"}""",
@@ -164,7 +185,13 @@ internal static class Stories
                     """{"kind": "tolerance-noted", "at": "21:40", "pain": 2, "spasm": false, "tolerated": true}"""
                 ),
                 JsonNode.Parse(
-                    """{"source": "ward-7", "id": "drainage-level-read-2105", "kind": "drainage-level-read", "at": "2026-03-14T21:05:00+01:00", "recordedAt": "2026-03-14T21:45:00+01:00", "performer": "N-31 (invented)", "level": {"value": 280, "unit": "mL"}, "how": "graduation"}"""
+                    """
+                    {
+                      "source": "ward-7", "id": "drainage-level-read-2105", "kind": "drainage-level-read",
+                      "at": "2026-03-14T21:05:00+01:00", "recordedAt": "2026-03-14T21:45:00+01:00", "performer": "N-31 (invented)",
+                      "level": {"value": 280, "unit": "mL"}, "how": "graduation"
+                    }
+                    """
                 )!,
             ]
         );
@@ -246,7 +273,10 @@ internal static class Stories
             $$"""
             {
               "identifier": {"system": "https://lantern-quay.example/irrigations", "value": "I-2026-{{number}}"},
-              "patient": {"identifier": {"system": "https://lantern-quay.example/patients", "value": "P-{{number}}"}, "display": "{{name}} (invented)"},
+              "patient": {
+                "identifier": {"system": "https://lantern-quay.example/patients", "value": "P-{{number}}"},
+                "display": "{{name}} (invented)"
+              },
               "timeZone": "Europe/Vienna",
               "shiftStarts": ["07:00", "19:00"],
               "start": "2026-03-14T21:00:00+01:00"
@@ -259,6 +289,20 @@ internal static class Stories
         (episode["birthDate"], episode["start"]) = (date, "2026-03-14T15:00:00+01:00");
         return episode;
     }
+
+    /// <summary>A bag of 3000 mL, 40 mL of which fill its tubing.</summary>
+    private static string BagHung(string at) =>
+        $$$"""
+            {"kind": "bag-hung", "at": "{{{at}}}", "volume": {"value": 3000, "unit": "mL"},
+            "tubingPrime": {"value": 40, "unit": "mL"}, "how": "label"}
+            """;
+
+    /// <summary>What ran in since 21:00, by the label.</summary>
+    private static string Instilled(string to, int millilitres) =>
+        $$$"""
+            {"kind": "irrigant-instilled", "from": "21:00", "to": "{{{to}}}", "volume": {"value": {{{millilitres}}}, "unit": "mL"},
+            "how": "label"}
+            """;
 
     /// <summary>Entries of one evening: clock times become instants, and each id says kind and time.</summary>
     private static JsonArray Charted(params string[] entries) =>

@@ -122,7 +122,8 @@ public class IrrigationAccountTests
 
         Assert.Equal(["drained 1500 mL"], Parts(procedure));
         Assert.StartsWith(
-            "instilled not known, for a part was not charted; drained 1500 mL; corrected urine output not known, for a part was not charted; what the drainage looked like was not charted",
+            "instilled not known, for a part was not charted; drained 1500 mL; "
+                + "corrected urine output not known, for a part was not charted; what the drainage looked like was not charted",
             procedure.Note.Single().Text,
             StringComparison.Ordinal
         );

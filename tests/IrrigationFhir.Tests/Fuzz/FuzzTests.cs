@@ -450,7 +450,9 @@ public partial class FuzzTests
         private static string Shown(Spoilt sent)
         {
             var body = Encoding.UTF8.GetString(sent.Body);
-            return $"{sent.ContentType ?? "no type"} {sent.Encoding} {sent.Query} {string.Join(' ', sent.Headers)} {(sent.Chunked ? "chunked " : "")}{sent.Body.Length} bytes {(body.Length > 700 ? body[..700] + "…" : body)}";
+            var start = body.Length > 700 ? body[..700] + "…" : body;
+            var head = $"{sent.ContentType ?? "no type"} {sent.Encoding} {sent.Query} {string.Join(' ', sent.Headers)}";
+            return $"{head} {(sent.Chunked ? "chunked " : "")}{sent.Body.Length} bytes {start}";
         }
 
         /// <summary>Whether anybody wrote to the database since it was asked last.</summary>
@@ -468,8 +470,12 @@ public partial class FuzzTests
             await Changed();
             using var asked = _looking.CreateCommand();
             asked.CommandText = """
-                select (select count(*) from episode) || ' ' || (select sum(version) from episode) || ' ' || (select count(*) from entry) || ' ' || (select count(*) from resource) || ' ' ||
-                    (select sum(version_id) from resource) || ' ' || (select count(*) from resource_history) || ' ' || (select count(*) from resource_token) || ' ' || (select count(*) from resource_reference) || ' ' || (select count(*) from withheld)
+                select (select count(*) from episode) || ' ' || (select sum(version) from episode) || ' ' ||
+                    (select count(*) from entry) || ' ' ||
+                    (select count(*) from resource) || ' ' || (select sum(version_id) from resource) || ' ' ||
+                    (select count(*) from resource_history) || ' ' ||
+                    (select count(*) from resource_token) || ' ' || (select count(*) from resource_reference) || ' ' ||
+                    (select count(*) from withheld)
                 """;
             return (string)(await asked.ExecuteScalarAsync())!;
         }

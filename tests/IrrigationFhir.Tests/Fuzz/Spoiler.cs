@@ -24,6 +24,37 @@ internal sealed record Spoilt(
 /// <summary>Spoils a good body in some of the ways in which bodies go wrong; the same chance gives the same body.</summary>
 internal sealed class Spoiler(Random chance)
 {
+    // What stands in a query in place of a value: escapes that are none or say what is no text, and signs that mean something there.
+    private static readonly string[] Escapes =
+    [
+        "%00",
+        "%",
+        "%zz",
+        "%ED%A0%80",
+        "%C3%28",
+        "+",
+        "\\",
+        "%5C",
+        "%7C%7C%7C",
+        "$",
+        ",,,",
+        "=",
+        new('x', 5000),
+    ];
+
+    // What stands behind the name of a search parameter.
+    private static readonly string[] Modifiers =
+    [
+        ":not",
+        ":missing",
+        ":x",
+        ".identifier",
+        ":Patient.identifier",
+        ":identifier",
+        ":iterate",
+        "",
+    ];
+
     // What stands in place of a value, byte for byte; some of it ends the value early or is no JSON.
     private static readonly string[] Values =
     [
@@ -279,24 +310,16 @@ internal sealed class Spoiler(Random chance)
                     Put(parent, key, Raw(raw, Deep()));
                     break;
                 case 6:
-                    Put(
-                        parent,
-                        key,
-                        Raw(
-                            raw,
-                            $"\"{new string(Any("x \u00e9\u4e2d\"\\".ToCharArray()) is var c and not ('"' or '\\') ? c : 'y', chance.Next(200, 20_000))}\""
-                        )
-                    );
+                    var letter = Any("x \u00e9\u4e2d\"\\".ToCharArray()) is var c and not ('"' or '\\') ? c : 'y';
+                    Put(parent, key, Raw(raw, $"\"{new string(letter, chance.Next(200, 20_000))}\""));
                     break;
                 case 7:
                     Take(parent, key);
                     break;
                 case 8 when parent is JsonObject o && key is string name:
                     // The same name twice: with the same value, or another.
-                    o[name] = Raw(
-                        raw,
-                        $"{o[name]?.ToJsonString() ?? "null"}, {JsonValue.Create(name).ToJsonString()}: {(OneIn(2) ? o[name]?.ToJsonString() ?? "null" : Any(Values))}"
-                    );
+                    var value = o[name]?.ToJsonString() ?? "null";
+                    o[name] = Raw(raw, $"{value}, {JsonValue.Create(name).ToJsonString()}: {(OneIn(2) ? value : Any(Values))}");
                     break;
                 case 9 when parent is JsonObject o:
                     o[Any(Names)] = Raw(raw, Any(Values));
@@ -329,12 +352,10 @@ internal sealed class Spoiler(Random chance)
                 pairs[at] = $"{pairs[at].Split('=')[0]}={Uri.EscapeDataString(Any(Values).Trim(' ', '"'))}";
                 break;
             case 1:
-                pairs[at] =
-                    $"{pairs[at].Split('=')[0]}={Any(["%00", "%", "%zz", "%ED%A0%80", "%C3%28", "+", "\\", "%5C", "%7C%7C%7C", "$", ",,,", "=", new string('x', 5000)])}";
+                pairs[at] = $"{pairs[at].Split('=')[0]}={Any(Escapes)}";
                 break;
             case 2:
-                pairs[at] =
-                    $"{Any(Names)}{Any([":not", ":missing", ":x", ".identifier", ":Patient.identifier", ":identifier", ":iterate", ""])}={pairs[at].Split('=')[^1]}";
+                pairs[at] = $"{Any(Names)}{Any(Modifiers)}={pairs[at].Split('=')[^1]}";
                 break;
             default:
                 pairs.AddRange(Any(Queries).TrimStart('?').Split('&'));

@@ -336,6 +336,7 @@ public partial class DeviceDataTests(EveningOnTheWard evening)
     public async Task A_batch_says_of_each_entry_what_became_of_it_R_DEV_08()
     {
         var (sender, _) = await Of(evening);
+        var patient = Uri.EscapeDataString($"{RunningService.PatientSystem}|{sender.Patient["identifier"]!["value"]}");
         var batch = (
             await sender.Bundle(
                 "batch",
@@ -345,12 +346,7 @@ public partial class DeviceDataTests(EveningOnTheWard evening)
                     Entry(sender.Observation("drainage-emptied", "3", "10:00", Quantity("400", "cc"))),
                     new JsonObject
                     {
-                        ["request"] = new JsonObject
-                        {
-                            ["method"] = "GET",
-                            ["url"] =
-                                $"Observation?patient.identifier={Uri.EscapeDataString($"{RunningService.PatientSystem}|{sender.Patient["identifier"]!["value"]}")}",
-                        },
+                        ["request"] = new JsonObject { ["method"] = "GET", ["url"] = $"Observation?patient.identifier={patient}" },
                     },
                     new JsonObject
                     {

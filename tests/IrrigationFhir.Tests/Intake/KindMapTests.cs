@@ -39,10 +39,23 @@ public class KindMapTests
         );
     }
 
+    private static string Map(string source, string element) =>
+        $$"""
+            {
+              "resourceType": "ConceptMap",
+              "status": "active",
+              "group": [{"source": "{{source}}", "target": "{{Profiles.CodeSystem("entry-kind")}}", "element": [{{element}}]}]
+            }
+            """;
+
     [Theory]
     [InlineData("""{"code": "x", "target": [{"code": "urine", "equivalence": "equal"}]}""", "one of bag-hung")]
     [InlineData(
-        """{"code": "x", "target": [{"code": "bag-hung", "equivalence": "equal", "product": [{"property": "https://x.example#colours", "value": "y"}]}]}""",
+        """
+            {"code": "x", "target": [
+              {"code": "bag-hung", "equivalence": "equal", "product": [{"property": "https://x.example#colours", "value": "y"}]}
+            ]}
+            """,
         "weightKind"
     )]
     [InlineData(
@@ -52,8 +65,7 @@ public class KindMapTests
     [InlineData("""{"code": "x"}""", "at least one")]
     public void A_map_that_cannot_be_used_says_why(string element, string says)
     {
-        var map =
-            $$"""{"resourceType": "ConceptMap", "status": "active", "group": [{"source": "https://x.example", "target": "{{Profiles.CodeSystem("entry-kind")}}", "element": [{{element}}]}]}""";
+        var map = Map("https://x.example", element);
         Assert.Contains(says, Assert.Throws<SettingsFault>(() => KindMap.Parse(map, "a map")).Message, StringComparison.Ordinal);
     }
 
@@ -72,10 +84,8 @@ public class KindMapTests
     {
         var folder = Directory.CreateTempSubdirectory("map-").FullName;
         var path = Path.Combine(folder, "map.json");
-        await File.WriteAllTextAsync(
-            path,
-            $$"""{"resourceType": "ConceptMap", "status": "active", "group": [{"source": "https://scanner.example/codes", "target": "{{Profiles.CodeSystem("entry-kind")}}", "element": [{"code": "BV", "target": [{"code": "bladder-scanned", "equivalence": "equivalent"}]}]}]}"""
-        );
+        const string scanned = """{"code": "BV", "target": [{"code": "bladder-scanned", "equivalence": "equivalent"}]}""";
+        await File.WriteAllTextAsync(path, Map("https://scanner.example/codes", scanned));
         await using var ward = RunningService.Start(EveningOnTheWard.Now, null, ("Intake:ConceptMap", path));
         await ward.Open(RunningService.Episode("stay", "2026-03-14T08:00:00Z"));
         var sender = new Sender(ward, "patient of stay");

@@ -166,8 +166,8 @@ public class WritingTests(EveningOnTheWard evening)
         Assert.Single((await _ward.Read($"/episodes/{episode}/entries"))["entries"]!.AsArray());
 
         (await sender.Post(sender.Observation("drainage-emptied", "2", "10:00", Quantity("1", "mL")))).Is(201);
-        var several =
-            $"patient.identifier={Uri.EscapeDataString($"{RunningService.PatientSystem}|{sender.Patient["identifier"]!["value"]}")}&code=bladder-drainage-total";
+        var patient = Uri.EscapeDataString($"{RunningService.PatientSystem}|{sender.Patient["identifier"]!["value"]}");
+        var several = $"patient.identifier={patient}&code=bladder-drainage-total";
         (await sender.Post(sender.Observation("drainage-emptied", "3", "11:00", Quantity("1", "mL")), ("If-None-Exist", several))).Refuses(
             412,
             "several-matches",
@@ -486,7 +486,12 @@ public class WritingTests(EveningOnTheWard evening)
     [Theory]
     [InlineData(
         "code",
-        """{"coding": [{"system": "http://loinc.org", "code": "9187-6"}, {"system": "https://irrigationfhir.example/fhir/CodeSystem/irrigation-observation", "code": "urine-output-corrected"}]}""",
+        """
+            {"coding": [
+              {"system": "http://loinc.org", "code": "9187-6"},
+              {"system": "https://irrigationfhir.example/fhir/CodeSystem/irrigation-observation", "code": "urine-output-corrected"}
+            ]}
+            """,
         "unknown-code",
         "Observation.code.coding[1]",
         "that the service works out"
@@ -494,7 +499,12 @@ public class WritingTests(EveningOnTheWard evening)
     [InlineData("code", """{"coding": [{"system": "http://loinc.org", "code": "9187-6"}]}""", "missing", "Observation.method", "route")]
     [InlineData(
         "code",
-        """{"coding": [{"system": "http://snomed.info/sct", "code": "251843005"}, {"system": "urn:iso:std:iso:11073:10101", "code": "157740"}]}""",
+        """
+            {"coding": [
+              {"system": "http://snomed.info/sct", "code": "251843005"},
+              {"system": "urn:iso:std:iso:11073:10101", "code": "157740"}
+            ]}
+            """,
         "ambiguous-code",
         "Observation.code",
         "container-emptied"

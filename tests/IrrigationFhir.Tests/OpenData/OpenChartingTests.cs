@@ -75,18 +75,19 @@ public sealed class OpenChartingTests(ImportedCharting imported, ITestOutputHelp
     public async Task Every_row_of_the_charting_is_recorded_and_nothing_is_withheld()
     {
         var charting = Charting();
+        var (rows, weights) = (charting.Stays.Sum(s => s.Rows.Count), charting.Stays.Sum(s => s.Weights.Count));
         output.WriteLine(
             string.Create(
                 CultureInfo.InvariantCulture,
-                $"{charting.Stays.Sum(s => s.Rows.Count)} rows and {charting.Stays.Sum(s => s.Weights.Count)} weights of {charting.Stays.Count} stays in {imported.Took.TotalSeconds:0.0} s"
+                $"{rows} rows and {weights} weights of {charting.Stays.Count} stays in {imported.Took.TotalSeconds:0.0} s"
             )
         );
         output.WriteLine($"{imported.Replies.Values.Sum(r => r.Changed.Count)} resources");
 
         // Counted in the files: 7286 urine, 32 irrigant in, 31 irrigant out; 64 rows of urine outside the reference are not imported.
         Assert.Equal(140, charting.Stays.Count);
-        Assert.Equal(7286 + 32 + 31, charting.Stays.Sum(s => s.Rows.Count));
-        Assert.Equal(153, charting.Stays.Sum(s => s.Weights.Count));
+        Assert.Equal(7286 + 32 + 31, rows);
+        Assert.Equal(153, weights);
         Assert.All(imported.Replies.Values, reply => Assert.All(reply.Outcomes, outcome => Assert.Equal("recorded", outcome)));
         Assert.Equal(7286 + 32 + 31 + 153, imported.Replies.Values.Sum(r => r.Outcomes.Count));
 
@@ -144,9 +145,8 @@ public sealed class OpenChartingTests(ImportedCharting imported, ITestOutputHelp
                     string.CompareOrdinal((string)i["start"]!, at) < 0 && string.CompareOrdinal(at, (string)i["end"]!) <= 0
                 );
                 var caveats = around["caveats"]!.AsArray().Select(c => (string)c!).ToList();
-                output.WriteLine(
-                    $"{stay.Id} {at}: reference {stay.Net[at]} mL; until {around["end"]} headline {Headline(around)} mL, simple {Simple(around)} mL; {string.Join(", ", caveats)}"
-                );
+                var ours = $"until {around["end"]} headline {Headline(around)} mL, simple {Simple(around)} mL";
+                output.WriteLine($"{stay.Id} {at}: reference {stay.Net[at]} mL; {ours}; {string.Join(", ", caveats)}");
                 Assert.Contains(caveats, Reasons.Contains);
                 seen.Add($"{stay.Id} {at}");
             }

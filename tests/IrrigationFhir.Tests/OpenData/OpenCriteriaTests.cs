@@ -86,7 +86,8 @@ public sealed class OpenCriteriaTests(JudgedCharting judged, ITestOutputHelper o
         }
 
         output.WriteLine(
-            $"6, 12, 24 h: {string.Join(", ", compared)} compared, {string.Join(", ", below)} below, {string.Join(", ", irrigated)} in irrigated stays"
+            $"6, 12, 24 h: {string.Join(", ", compared)} compared, {string.Join(", ", below)} below, "
+                + $"{string.Join(", ", irrigated)} in irrigated stays"
         );
         Assert.Equal([6599, 6165, 5185], compared);
         Assert.Equal([1622, 1412, 452], below);
@@ -142,9 +143,8 @@ public sealed class OpenCriteriaTests(JudgedCharting judged, ITestOutputHelper o
             }
         }
 
-        output.WriteLine(
-            $"{string.Join(", ", stages.Select(s => $"stage {s.Key}: {s.Value}"))}; {early} within 6 h of admission; {small} anuric by 50 mL and not by 0"
-        );
+        var counts = string.Join(", ", stages.Select(s => $"stage {s.Key}: {s.Value}"));
+        output.WriteLine($"{counts}; {early} within 6 h of admission; {small} anuric by 50 mL and not by 0");
         Assert.Equal([4146, 287, 814, 420], stages.Values);
         Assert.Equal((33, 43), (early, small));
     }
@@ -193,7 +193,8 @@ public sealed class OpenCriteriaTests(JudgedCharting judged, ITestOutputHelper o
         }
 
         output.WriteLine(
-            $"6, 12, 24 h: {string.Join(", ", compared)} compared, {string.Join(", ", byClock)} of them with the rate by clock hours; below only here, only there: {string.Join(", ", apart)}"
+            $"6, 12, 24 h: {string.Join(", ", compared)} compared, {string.Join(", ", byClock)} of them with the rate by clock hours; "
+                + $"below only here, only there: {string.Join(", ", apart)}"
         );
         Assert.Equal([4397, 3888, 3281], compared);
         Assert.Equal([4368, 3862, 3261], byClock);
@@ -285,7 +286,8 @@ public sealed class OpenCriteriaTests(JudgedCharting judged, ITestOutputHelper o
         }
 
         output.WriteLine(
-            $"{met} met, {notMet} not met, {indeterminate} indeterminate, {silent} too uncertain; {biased} whose best estimate alone is below"
+            $"{met} met, {notMet} not met, {indeterminate} indeterminate, {silent} too uncertain; "
+                + $"{biased} whose best estimate alone is below"
         );
         Assert.Equal(4397 + 3888 + 3281, met + notMet + indeterminate + silent);
         Assert.True(met > 1000 && biased > 0, "cases on both sides of the threshold, and between them");
@@ -427,7 +429,8 @@ public sealed class OpenCriteriaTests(JudgedCharting judged, ITestOutputHelper o
                     foreach (var hourly in stay.Exactly[at].Where(r => r.Reading == Reading.EveryHour && r.Window.Start < gap.End))
                     {
                         touching++;
-                        Assert.Contains(hourly.Answer, new[] { Answer.NotMet, Answer.NotEvaluable }); // an hour outside the gap that is not below decides
+                        // Not met where an hour outside the gap is not below: that one decides.
+                        Assert.Contains(hourly.Answer, new[] { Answer.NotMet, Answer.NotEvaluable });
                         if (hourly.Answer == Answer.NotEvaluable)
                             Assert.Contains(Obstacle.Gap, hourly.Obstacles);
                         if (hourly.Window.Start < gap.Start || hourly.Window.End > gap.End)

@@ -226,7 +226,8 @@ public partial class PackageTests
             .Select(file => (file.Entry.Name, FhirJsonDeserializer.DEFAULT.Deserialize<Resource>(file.Text)));
 
     [GeneratedRegex(
-        @"https://irrigationfhir\.example/fhir/(?:StructureDefinition|ValueSet|CodeSystem|SearchParameter|ConceptMap|CapabilityStatement|SubscriptionTopic|ImplementationGuide)/[\w.-]+"
+        @"https://irrigationfhir\.example/fhir/(?:StructureDefinition|ValueSet|CodeSystem|SearchParameter|ConceptMap|"
+            + @"CapabilityStatement|SubscriptionTopic|ImplementationGuide)/[\w.-]+"
     )]
     private static partial Regex Ours();
 }

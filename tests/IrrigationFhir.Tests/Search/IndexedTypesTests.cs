@@ -43,7 +43,9 @@ public class IndexedTypesTests
     // What a reader of this service needs of each type; names as R4 publishes them, but for the five of Flag that it lacks.
     [InlineData(
         "Observation",
-        "identifier patient subject encounter code category date status device derived-from has-member based-on value-quantity component-code component-value-quantity component-code-value-quantity code-value-quantity combo-code combo-value-quantity combo-code-value-quantity data-absent-reason _id _lastUpdated _profile _tag"
+        "identifier patient subject encounter code category date status device derived-from has-member based-on "
+            + "value-quantity component-code component-value-quantity component-code-value-quantity code-value-quantity "
+            + "combo-code combo-value-quantity combo-code-value-quantity data-absent-reason _id _lastUpdated _profile _tag"
     )]
     [InlineData("Flag", "author date encounter identifier patient subject status code category acknowledged time-to-acknowledge")]
     [InlineData("Procedure", "code date identifier patient status subject")]

@@ -22,7 +22,8 @@ public class SettingsTests
         if (key.StartsWith("Entries:Most", StringComparison.Ordinal))
             return; // a guard, no figure of the trade
         Assert.Matches(
-            "our judgement|Our judgement|[0-9]{4}|from memory|common practice|[Cc]linical reference|in-vitro|nursing texts|published|for tests|For a site|for a site|known",
+            "our judgement|Our judgement|[0-9]{4}|from memory|common practice|[Cc]linical reference|in-vitro|nursing texts|published|"
+                + "for tests|For a site|for a site|known",
             setting.Description
         );
     }

@@ -43,18 +43,19 @@ public class ResourceStoreTests
         await using var store = New();
         await store.OpenEpisode("night");
         var sent = Drainage("d", "2026-03-02T08:50:00Z", null, 420);
+        const string profile = "https://ward.example/StructureDefinition/drainage";
         sent.Meta = new()
         {
             VersionId = "77",
             LastUpdated = DateTimeOffset.UnixEpoch,
-            Profile = ["https://ward.example/StructureDefinition/drainage"],
+            Profile = [profile],
         };
         await store.Save("night", [], sent);
 
         using var json = JsonDocument.Parse((await store.Resources.Read("Observation", "d", default))!.Json);
 
         Assert.Equal(
-            """{"versionId":"1","lastUpdated":"2026-03-02T08:00:00.000000Z","profile":["https://ward.example/StructureDefinition/drainage"]}""",
+            $$"""{"versionId":"1","lastUpdated":"2026-03-02T08:00:00.000000Z","profile":["{{profile}}"]}""",
             json.RootElement.GetProperty("meta").GetRawText().Replace("08:00:00.000001Z", "08:00:00.000000Z", StringComparison.Ordinal)
         );
         Assert.Equal("77", sent.Meta.VersionId);

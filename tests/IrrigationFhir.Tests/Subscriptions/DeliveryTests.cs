@@ -467,7 +467,8 @@ public class DeliveryTests
             Assert.DoesNotContain("planted-secret", (await ward.Get(address)).Text, StringComparison.Ordinal);
         }
 
-        await ward.Change(id, subscription => subscription["reason"] = "the screen at the desk"); // what was read is sent back: the line is kept
+        // What was read is sent back: the line is kept.
+        await ward.Change(id, subscription => subscription["reason"] = "the screen at the desk");
         await ward.Change(id, subscription => subscription["status"] = "requested");
         await ward.Until(() => subscriber.All().Count == 2);
         Assert.Equal("Bearer planted-secret", subscriber.All()[1].Headers["Authorization"]);
@@ -599,7 +600,9 @@ public class DeliveryTests
         Assert.Contains(code, await refused.Content.ReadAsStringAsync(), StringComparison.Ordinal);
     }
 
-    [Fact] // as SocketsHttpHandler says that a connection took too long: cancelled, though nobody cancelled it (dotnet/runtime, CreateConnectTimeoutException)
+    // As SocketsHttpHandler says that a connection took too long: cancelled, though nobody cancelled it (dotnet/runtime,
+    // CreateConnectTimeoutException).
+    [Fact]
     public async Task A_time_limit_of_the_systems_is_a_failure_like_any_other()
     {
         using var http = new HttpClient(new Cancelled());

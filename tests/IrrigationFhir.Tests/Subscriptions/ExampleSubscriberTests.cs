@@ -34,7 +34,8 @@ public class ExampleSubscriberTests
             );
             Assert.Equal(["subscribed", "1:"], first.Select(line => line.Split(' ')[0]));
             Assert.StartsWith("asked again for 2 to", subscriber!.Said[0], StringComparison.Ordinal);
-            Assert.Equal(["2:", "3:"], subscriber.Said.Skip(1).Where(line => line != "subscribed").Select(line => line.Split(' ')[0])); // it has a new address, and so a new handshake
+            // It has a new address, and so a new handshake.
+            Assert.Equal(["2:", "3:"], subscriber.Said.Skip(1).Where(line => line != "subscribed").Select(line => line.Split(' ')[0]));
         }
 
         Assert.Equal(["memory.json", "subscriber.cs"], Directory.GetFiles(folder).Select(Path.GetFileName).Order(StringComparer.Ordinal));

@@ -73,15 +73,17 @@ public class KilledServiceTests(ITestOutputHelper output)
 
         var told = subscriber.All().Where(n => n.Kind == "event-notification").SelectMany(n => n.Numbers.Zip(n.Addresses)).ToList();
         var first = told.DistinctBy(event_ => event_.First).ToList();
+        var again = told.Count - first.Count;
         output.WriteLine(
             FormattableString.Invariant(
-                $"{Kills} kills: {first.Count} events, {told.Count - first.Count} told again, {acknowledged.Count} acknowledged to the sender"
+                $"{Kills} kills: {first.Count} events, {again} told again, {acknowledged.Count} acknowledged to the sender"
             )
         );
 
-        Assert.Equal(Enumerable.Range(1, first.Count).Select(n => (long)n), first.Select(event_ => event_.First)); // in order, without a gap
-        Assert.All(told.GroupBy(event_ => event_.First), same => Assert.Single(same.Select(event_ => event_.Second).Distinct())); // a number means one thing
-        Assert.Equal(first.Count, first.Select(event_ => event_.Second).Distinct().Count()); // nothing under two numbers
+        // In order, without a gap; a number means one thing; and nothing stands under two numbers.
+        Assert.Equal(Enumerable.Range(1, first.Count).Select(n => (long)n), first.Select(event_ => event_.First));
+        Assert.All(told.GroupBy(event_ => event_.First), same => Assert.Single(same.Select(event_ => event_.Second).Distinct()));
+        Assert.Equal(first.Count, first.Select(event_ => event_.Second).Distinct().Count());
         var flags = first.Select(event_ => event_.Second).ToList();
         Assert.All(
             acknowledged,

@@ -9,6 +9,7 @@ namespace IrrigationFhir.Tests.Subscriptions;
 public class NotificationsTests
 {
     private const string Base = "https://ward.example/fhir";
+    private const string Guide = "http://hl7.org/fhir/uv/subscriptions-backport/StructureDefinition/";
 
     // What every entry[0] of the guide's R4 examples has, by path; the type stands in the name of the element.
     private static readonly string[] First =
@@ -17,7 +18,7 @@ public class NotificationsTests
         "entry[0].request.method=GET",
         "entry[0].request.url=…/Subscription/board-7/$status",
         "entry[0].resource.id",
-        "entry[0].resource.meta.profile[0]=http://hl7.org/fhir/uv/subscriptions-backport/StructureDefinition/backport-subscription-status-r4",
+        $"entry[0].resource.meta.profile[0]={Guide}backport-subscription-status-r4",
         "entry[0].resource.parameter(events-since-subscription-start).valueString",
         "entry[0].resource.parameter(status).valueCode",
         "entry[0].resource.parameter(subscription).valueReference.reference",
@@ -25,7 +26,7 @@ public class NotificationsTests
         "entry[0].resource.parameter(type).valueCode",
         "entry[0].resource.resourceType=Parameters",
         "entry[0].response.status=200",
-        "meta.profile[0]=http://hl7.org/fhir/uv/subscriptions-backport/StructureDefinition/backport-subscription-notification-r4",
+        $"meta.profile[0]={Guide}backport-subscription-notification-r4",
         "resourceType=Bundle",
         "timestamp",
         "type=history",

@@ -183,7 +183,8 @@ public class SubscriptionsApiTests(EveningOnTheWard evening)
         read["reason"] = "Another reason";
         Assert.Equal("active", (string)(await Put(id, read)).Is(200).Json["status"]!);
         read["channel"]!["endpoint"] = Asked.Nobody + "other";
-        (await Put(id, read)).Refuses(422, "subscription-header-refused", "Subscription.channel.header[0]"); // what was confided to one endpoint is not sent to another
+        // What was confided to one endpoint is not sent to another.
+        (await Put(id, read)).Refuses(422, "subscription-header-refused", "Subscription.channel.header[0]");
         read["channel"]!["header"]![0] = "Authorization: Bearer another";
         Assert.Equal("requested", (string)(await Put(id, read)).Is(200).Json["status"]!);
         Assert.Equal("requested", (await State(id)).Status);
@@ -269,7 +270,8 @@ public class SubscriptionsApiTests(EveningOnTheWard evening)
         Assert.Equal(("query-event", "4"), (Said(all, "type"), Said(all, "events-since-subscription-start")));
         Assert.All(all.Entry.Skip(1), entry => Assert.Null(entry.Resource)); // subscribed id-only
 
-        Assert.Equal(["2", "3"], Numbers(Bundle((await Get($"/{id}/$events?eventsSinceNumber=2&eventsUntilNumber=3")).Is(200)))); // both ends
+        // Both ends are included.
+        Assert.Equal(["2", "3"], Numbers(Bundle((await Get($"/{id}/$events?eventsSinceNumber=2&eventsUntilNumber=3")).Is(200))));
         Assert.Equal(["4"], Numbers(Bundle((await Get($"/{id}/$events?eventsSinceNumber=4")).Is(200))));
         Assert.Empty(Numbers(Bundle((await Get($"/{id}/$events?eventsSinceNumber=5")).Is(200))));
         Assert.Equal(["1"], Numbers(Bundle((await Get($"/{id}/$events?eventsSinceNumber=0&eventsUntilNumber=1")).Is(200))));

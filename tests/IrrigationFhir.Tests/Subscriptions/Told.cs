@@ -129,7 +129,8 @@ internal static class Told
         JsonNode
             .Parse(
                 $$"""
-                {"source": "ward", "id": "{{id}}", "kind": "drainage-appearance", "at": "2026-03-14T{{clock}}:00Z", "performer": "N-31 (invented)", "scale": "ward colour card (invented)", "grade": 2, "clots": "none"}
+                {"source": "ward", "id": "{{id}}", "kind": "drainage-appearance", "at": "2026-03-14T{{clock}}:00Z",
+                "performer": "N-31 (invented)", "scale": "ward colour card (invented)", "grade": 2, "clots": "none"}
                 """
             )!
             .AsObject();
