@@ -11,7 +11,7 @@ using NodaTime;
 
 namespace Irrigation.Tests;
 
-/// <summary>The clinical reference, <c>src/Irrigation/README.md</c>, against the code: it names everything, by the figures in force.</summary>
+/// <summary>The clinical reference, <c>src/Irrigation/README.md</c>, against the code: it names everything, with its figures.</summary>
 public partial class ClinicalReferenceTests
 {
     private static readonly string Root = FindRoot(AppContext.BaseDirectory);
