@@ -142,8 +142,8 @@ public sealed record UrineOutput(Volume Headline, Estimate? BestEstimate, Volume
 
 /// <summary>The time between two readings of what left the bladder, and the mass balance over it.</summary>
 /// <remarks>
-/// <para><c>U = D − I + (R1 − R0) + A + L − B</c> (clinical reference 1.1), half-open: [Start, End). An amount charted at an instant
-/// has run before it, so it belongs to the interval that ends there.</para>
+/// <para><c>U = D − I + (R1 − R0) + A + L − B</c> (src/Irrigation/README.md, section 1.1), half-open: [Start, End).
+/// An amount charted at an instant has run before it, so it belongs to the interval that ends there.</para>
 /// <para>For a stream outside the bladder U is what was collected.</para>
 /// </remarks>
 public sealed record ClosedInterval
@@ -215,8 +215,8 @@ public sealed record ClosedInterval
 
     /// <summary>U as charted that falls to [from, to), by elapsed time; null where U is unknown.</summary>
     /// <remarks>
-    /// The share of U, not of D (clinical reference 4). Worked as a difference of running shares, so that the shares of any partition
-    /// add up to the whole.
+    /// The share of U, not of D (src/Irrigation/README.md, section 4). Worked as a difference of running shares, so that the
+    /// shares of any partition add up to the whole.
     /// </remarks>
     public Volume? OutputBetween(Instant from, Instant to) =>
         Worked is { } worked ? Running(worked.Charted, to) - Running(worked.Charted, from) : null;

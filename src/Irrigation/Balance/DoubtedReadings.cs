@@ -175,8 +175,8 @@ internal sealed class DoubtedReadings(EpisodeLog log, BalanceSettings settings, 
     }
 
     /// <summary>
-    /// mL of urine an hour in the time before, not above what a body makes; as is common where nothing is known (60 mL/h: clinical
-    /// reference 1.9).
+    /// mL of urine an hour in the time before, not above what a body makes; as is common where nothing is known (60 mL/h: see
+    /// src/Irrigation/README.md, section 1.9).
     /// </summary>
     private static Volume Usual(IReadOnlyList<ClosedInterval> intervals, int index)
     {

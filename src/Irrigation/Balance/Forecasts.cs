@@ -56,7 +56,7 @@ public static class Forecasts
     }
 
     /// <summary>Time until a volume has run at a rate; null where nothing runs, or so little that it would take more than a year.</summary>
-    /// <remarks>Clinical reference 1.9 and 1.10: what is left, or what there is room for, over the flow.</remarks>
+    /// <remarks>src/Irrigation/README.md, sections 1.9 and 1.10: what is left, or what there is room for, over the flow.</remarks>
     public static Duration? TimeFor(Volume volume, FlowRate rate)
     {
         if (volume <= Volume.Zero)

@@ -1,7 +1,7 @@
 namespace Irrigation.Flags;
 
 /// <summary>
-/// The cautions that travel with flags, handover and numbers (clinical reference, section 6). Local protocol, the order and licensed
+/// The cautions that travel with flags, handover and numbers (src/Irrigation/README.md, section 6). Local protocol, the order and licensed
 /// practice prevail.
 /// </summary>
 public static class Cautions

@@ -10,7 +10,7 @@ namespace Irrigation.Flags;
 public sealed record RecordItem(string Name, bool IsRecorded, string Trigger);
 
 /// <summary>
-/// Whether the record is complete: what is always needed, and what the method and the course ask for (clinical reference, section 8).
+/// Whether the record is complete: what is always needed, and what the method and the course ask for (src/Irrigation/README.md, section 8).
 /// </summary>
 public static class CompleteRecord
 {

@@ -13,9 +13,9 @@ namespace Irrigation.Flags;
 /// <param name="Interval95">The 95 % interval round its best estimate; null where the doubts are not known.</param>
 /// <param name="Latest">The interval that closed last.</param>
 /// <remarks>
-/// A lower bound of what is retained or otherwise unaccounted for, because real urine only adds to it (clinical reference, section 9).
-/// A sum over the intervals that lead up to the latest closing, so that what stays behind little by little adds up, and what
-/// comes back later is taken off. Fluid that is charted as leaked is accounted for; what a scan says the bladder holds is not.
+/// A lower bound of what is retained or otherwise unaccounted for, because real urine only adds to it (src/Irrigation/README.md, section
+/// 9). A sum over the intervals that lead up to the latest closing, so that what stays behind little by little adds up, and what comes back
+/// later is taken off. Fluid that is charted as leaked is accounted for; what a scan says the bladder holds is not.
 /// </remarks>
 public sealed record Deficit(
     Instant Since,

@@ -7,10 +7,10 @@ namespace Irrigation.Flags;
 /// <summary>F3. Irrigant runs and the drainage was not read for long: nobody can tell whether it comes back.</summary>
 /// <remarks>
 /// Up to <see cref="FlagSettings.FastFlow"/> the hourly check of the teaching texts; above it the shorter time, or the time in which the
-/// distension limit would be reached, for a fixed time is far too late at wide-open flow (clinical reference 1.10). For a bladder with a
-/// smaller limit than an adult's a smaller flow is fast, in the same proportion; our judgement. A change of bag is no new beginning.
-/// A container that is taken away is as good as read, for it is read later; where it is not for long, that is told. A reading that comes
-/// after a hole in the charting and shows next to nothing does not end it: what drained meanwhile nobody knows.
+/// distension limit would be reached, for a fixed time is far too late at wide-open flow (src/Irrigation/README.md, section 1.10). For a
+/// bladder with a smaller limit than an adult's a smaller flow is fast, in the same proportion; our judgement. A change of bag is no new
+/// beginning. A container that is taken away is as good as read, for it is read later; where it is not for long, that is told. A reading
+/// that comes after a hole in the charting and shows next to nothing does not end it: what drained meanwhile nobody knows.
 /// </remarks>
 public static class DrainageReadingStale
 {

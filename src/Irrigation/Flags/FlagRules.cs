@@ -2,7 +2,7 @@ using System.Collections.Immutable;
 
 namespace Irrigation.Flags;
 
-/// <summary>Every flag, and which goes before which.</summary>
+/// <summary>Every flag, and which goes before which; src/Irrigation/README.md, section 9, says each in words.</summary>
 public static class FlagRules
 {
     /// <summary>Every rule, in the order in which they look: a rule may ask how those above it stand.</summary>

@@ -8,7 +8,7 @@ namespace Irrigation.Flags;
 /// <remarks>
 /// <para>Raised by readings alone: not read is not nothing drained (<see cref="DrainageReadingStale"/>), and two readings far apart leave
 /// a hole in which a container may have been emptied. What is next to nothing, <see cref="DryTime"/> says. The time that it takes
-/// shrinks with the flow (clinical reference 1.10).</para>
+/// shrinks with the flow (src/Irrigation/README.md, section 1.10).</para>
 /// <para>Stopping the inflow does not keep it from being raised by what ran in before, nor clear it; drainage does, and more of it than
 /// the error of a reading, or as much as ran in: a trickle is not relief.</para>
 /// </remarks>

@@ -9,7 +9,7 @@ namespace Irrigation.Flags;
 /// <para>Warning from <see cref="FlagSettings.DeficitWarning"/> where the 95 % interval lies above 0; critical from
 /// <see cref="FlagSettings.DeficitCritical"/>, or the set part of the patient's own capacity: said before the interval lies above 0, and
 /// urgent when it does. A bladder scan since the last reading, with the drain open, counts where it says more. No guideline gives these
-/// numbers.</para>
+/// numbers (src/Irrigation/README.md, section 2.4).</para>
 /// <para>By an interval that is doubted, or whose container is not read yet, nothing is said either way; a scan speaks for itself.</para>
 /// </remarks>
 public static class OutflowDeficit

@@ -39,8 +39,8 @@ public enum TrialEnd
 public sealed record Recurrence(Instant At, string Says);
 
 /// <summary>
-/// A trial to do without irrigation or drainage, and what followed (clinical reference 7: stop time, observation interval, recurrence, void
-/// volume, residual).
+/// A trial to do without irrigation or drainage, and what followed (src/Irrigation/README.md, section 7): stop time, observation interval,
+/// recurrence, void volume, residual.
 /// </summary>
 /// <remarks>
 /// <para>Nobody charts a trial as such. What is taken for one: nothing runs, or the drain is clamped without an ordered dwell, for at least

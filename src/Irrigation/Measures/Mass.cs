@@ -15,7 +15,7 @@ public readonly record struct Mass
 
     /// <summary>Weight to volume: V = m / density.</summary>
     /// <remarks>
-    /// 1 g is not 1 mL: taking it so over-states urine of specific gravity 1.035 by 3.4 % (clinical reference 1.11).
+    /// 1 g is not 1 mL: taking it so over-states urine of specific gravity 1.035 by 3.4 % (src/Irrigation/README.md, section 1.11).
     /// </remarks>
     /// <param name="gramsPerMillilitre">Density in g/mL, more than 0.</param>
     /// <exception cref="ArgumentOutOfRangeException">The density is not more than 0.</exception>

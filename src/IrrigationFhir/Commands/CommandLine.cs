@@ -123,8 +123,8 @@ internal static class CommandLine
               --Data:Folder=data               Where its database lies. Every other setting is given the same way.
               --help, --version
 
-            Settings also come from appsettings.json in the working directory and from the environment (Data__Folder). README.md has a table of
-            them; the command settings prints those that the numbers rest on.
+            Settings also come from appsettings.json in the working directory and from the environment (Data__Folder). A table of them is in
+            src/IrrigationFhir/README.md; the command settings prints those that the numbers rest on.
 
             Exit code: 0 when done, 1 when it failed, 2 when called wrongly or with a setting that cannot be used. All faults are named at once.
 
