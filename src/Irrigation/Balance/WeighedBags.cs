@@ -1,4 +1,3 @@
-using Irrigation.Episodes;
 using Irrigation.Measures;
 using NodaTime;
 

@@ -7,7 +7,6 @@ using Irrigation.Flags;
 using Irrigation.Measures;
 using IrrigationFhir.Fhir;
 using IrrigationFhir.Model;
-using IrrigationFhir.Rest;
 using NodaTime;
 using NodaTime.Text;
 using Wards = Irrigation.Balance.Calendar;

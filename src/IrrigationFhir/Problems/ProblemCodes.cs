@@ -1,6 +1,5 @@
 using System.Collections.Frozen;
 using Hl7.Fhir.Model;
-using Irrigation;
 using Irrigation.Balance;
 using IrrigationFhir.Fhir;
 using static Hl7.Fhir.Model.OperationOutcome;

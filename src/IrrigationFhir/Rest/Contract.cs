@@ -224,6 +224,9 @@ internal static class Contract
                     .SelectMany(a => a.Values.Select(v => Convert.ToString(v, CultureInfo.InvariantCulture)!))
             )
             .ToList();
+        // A documentation comment is wrapped where its source is.
+        if (schema.Description is { } said)
+            schema.Description = string.Join(' ', said.Split('\n', StringSplitOptions.TrimEntries));
         if (words.Count > 0)
             schema.Enum = [.. words.Select(word => JsonValue.Create(word))];
         if (context.JsonTypeInfo.UnmappedMemberHandling == JsonUnmappedMemberHandling.Disallow)

@@ -3,8 +3,8 @@ using System.Text.Json.Nodes;
 using Hl7.Fhir.Model;
 using IrrigationFhir.Demo;
 using IrrigationFhir.Store;
-using IrrigationFhir.Tests.Fhir;
 using IrrigationFhir.Tests.Repository;
+using IrrigationFhir.Tests.Validation;
 
 namespace IrrigationFhir.Tests.Episodes;
 

@@ -6,6 +6,7 @@ using Irrigation.Measures;
 using IrrigationFhir.Fhir;
 using IrrigationFhir.Model;
 using IrrigationFhir.Record;
+using IrrigationFhir.Tests.Validation;
 using NodaTime;
 using Instant = NodaTime.Instant;
 

@@ -2,6 +2,7 @@ using System.Text.Json.Nodes;
 using Hl7.Fhir.Model;
 using IrrigationFhir.Fhir;
 using IrrigationFhir.Store;
+using IrrigationFhir.Tests.Validation;
 using Task = System.Threading.Tasks.Task;
 
 namespace IrrigationFhir.Tests.Fhir;

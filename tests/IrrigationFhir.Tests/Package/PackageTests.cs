@@ -9,7 +9,7 @@ using Hl7.Fhir.Serialization;
 using IrrigationFhir.Fhir;
 using IrrigationFhir.Package;
 using IrrigationFhir.Rest;
-using IrrigationFhir.Tests.Fhir;
+using IrrigationFhir.Tests.Validation;
 using IrrigationFhir.Validation;
 using Microsoft.Extensions.DependencyInjection;
 

@@ -5,7 +5,7 @@ using Hl7.Fhir.Specification.Terminology;
 using IrrigationFhir.Fhir;
 using IrrigationFhir.Validation;
 
-namespace IrrigationFhir.Tests.Fhir;
+namespace IrrigationFhir.Tests.Validation;
 
 /// <summary>Our joins of the validator's rules must decide as the validator itself does, only sooner.</summary>
 public class SameVerdictTests

@@ -3,7 +3,7 @@ using Hl7.Fhir.Serialization;
 using IrrigationFhir.Fhir;
 using IrrigationFhir.Validation;
 
-namespace IrrigationFhir.Tests.Fhir;
+namespace IrrigationFhir.Tests.Validation;
 
 public class InvariantTests
 {

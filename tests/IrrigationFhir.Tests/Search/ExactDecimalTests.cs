@@ -1,7 +1,7 @@
 using System.Globalization;
 using IrrigationFhir.Search;
 
-namespace IrrigationFhir.Tests.Store;
+namespace IrrigationFhir.Tests.Search;
 
 public class ExactDecimalTests
 {

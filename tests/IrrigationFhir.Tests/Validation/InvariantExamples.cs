@@ -1,7 +1,7 @@
 using Hl7.Fhir.Model;
 using IrrigationFhir.Fhir;
 
-namespace IrrigationFhir.Tests.Fhir;
+namespace IrrigationFhir.Tests.Validation;
 
 /// <summary>
 /// An invariant on one profile, proved twice: by a resource that keeps it where it has something to say, and by one that breaks it and

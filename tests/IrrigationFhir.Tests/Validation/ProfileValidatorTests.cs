@@ -8,7 +8,7 @@ using IrrigationFhir.Tests.Repository;
 using IrrigationFhir.Validation;
 using Task = System.Threading.Tasks.Task;
 
-namespace IrrigationFhir.Tests.Fhir;
+namespace IrrigationFhir.Tests.Validation;
 
 public class ProfileValidatorTests
 {

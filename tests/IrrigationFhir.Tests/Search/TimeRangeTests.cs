@@ -1,7 +1,7 @@
 using IrrigationFhir.Search;
 using NodaTime;
 
-namespace IrrigationFhir.Tests.Store;
+namespace IrrigationFhir.Tests.Search;
 
 public class TimeRangeTests
 {

@@ -2,7 +2,7 @@ using Hl7.Fhir.Model;
 using IrrigationFhir.Fhir;
 using IrrigationFhir.Validation;
 
-namespace IrrigationFhir.Tests.Fhir;
+namespace IrrigationFhir.Tests.Validation;
 
 /// <summary>One warmed validator for all tests, and the published examples as fresh copies to spoil.</summary>
 internal static class Judged
