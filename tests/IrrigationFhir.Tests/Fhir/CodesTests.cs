@@ -1,7 +1,6 @@
 using Hl7.Fhir.Model;
 using IrrigationFhir.Fhir;
 using IrrigationFhir.Tests.Validation;
-using IrrigationFhir.Validation;
 
 namespace IrrigationFhir.Tests.Fhir;
 

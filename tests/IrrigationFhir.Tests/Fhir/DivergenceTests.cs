@@ -4,7 +4,6 @@ using Hl7.Fhir.Model;
 using IrrigationFhir.Fhir;
 using IrrigationFhir.Tests.Repository;
 using IrrigationFhir.Tests.Validation;
-using IrrigationFhir.Validation;
 using static IrrigationFhir.Tests.Intake.Sender;
 using Task = System.Threading.Tasks.Task;
 

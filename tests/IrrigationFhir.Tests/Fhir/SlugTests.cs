@@ -4,7 +4,6 @@ using Irrigation.Criteria;
 using Irrigation.Episodes;
 using Irrigation.Measures;
 using IrrigationFhir.Fhir;
-using IrrigationFhir.Validation;
 using NodaTime;
 
 namespace IrrigationFhir.Tests.Fhir;

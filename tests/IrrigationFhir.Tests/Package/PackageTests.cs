@@ -10,7 +10,6 @@ using IrrigationFhir.Fhir;
 using IrrigationFhir.Package;
 using IrrigationFhir.Rest;
 using IrrigationFhir.Tests.Validation;
-using IrrigationFhir.Validation;
 using Microsoft.Extensions.DependencyInjection;
 
 namespace IrrigationFhir.Tests.Package;

@@ -1,4 +1,5 @@
 using IrrigationFhir.Search;
+using IrrigationFhir.Tests.Store;
 using NodaTime;
 
 namespace IrrigationFhir.Tests.Search;

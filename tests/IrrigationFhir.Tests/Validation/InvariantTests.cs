@@ -1,7 +1,6 @@
 using Hl7.Fhir.Model;
 using Hl7.Fhir.Serialization;
 using IrrigationFhir.Fhir;
-using IrrigationFhir.Validation;
 
 namespace IrrigationFhir.Tests.Validation;
 

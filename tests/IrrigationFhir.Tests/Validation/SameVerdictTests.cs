@@ -3,7 +3,6 @@ using Hl7.Fhir.Model;
 using Hl7.Fhir.Specification.Source;
 using Hl7.Fhir.Specification.Terminology;
 using IrrigationFhir.Fhir;
-using IrrigationFhir.Validation;
 
 namespace IrrigationFhir.Tests.Validation;
 
