@@ -104,6 +104,7 @@ internal static class Service
         app.UseTelemetry(); // a span for each request, with nothing of whom it is about
         app.UseOperationOutcomes(); // every failure leaves here as an OperationOutcome
         app.UseAllowedHosts(); // links carry a host that is known
+        app.UseRateLimiter(); // who is one too many is told so
 
         app.MapEntries(); // POST  what was instilled, drained, seen, ordered
         app.MapEpisodes(); // GET   the log, and the balance it yields

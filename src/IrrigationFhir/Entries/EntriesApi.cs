@@ -32,8 +32,10 @@ internal static class EntriesApi
             .WithTags("Entries")
             .WithSummary("Record what happened: one entry, a list, or one entry a line (NDJSON).")
             .WithDescription(
-                "All entries are recorded or none. With `Prefer: handling=lenient` those that can be are recorded, and the reply says of each what became of it. "
-                    + "Idempotent by source and id: the same content again changes nothing; other content under the same id is an amendment, which supersedes and never overwrites; "
+                "All entries are recorded or none. With `Prefer: handling=lenient` those that can be are recorded, and the "
+                    + "reply says of each what became of it. "
+                    + "Idempotent by source and id: the same content again changes nothing; other content under the same id is an "
+                    + "amendment, which supersedes and never overwrites; "
                     + "status `entered-in-error` withdraws. What is implausible is recorded and marked; "
                     + "what follows from a reading and cannot be is named in the reply at once (`doubts`). "
                     + Texts.Caution
@@ -74,7 +76,10 @@ internal static class EntriesApi
                 [new("too-many-entries", "body", $"{body.Items.Count} entries", $"at most {settings.Most}; send several requests")]
             );
 
-        return await record.Handle(id, body.Items, Preferences.Lenient(request), stop) switch
+        List<SentEntry> sent;
+        using (Steps.From("read"))
+            sent = [.. body.Items.Select((item, index) => SentEntry.Read(item, $"entries[{index}]"))];
+        return await record.Handle(id, sent, Preferences.Lenient(request), stop) switch
         {
             EntriesOutcome.UnknownEpisode => OutcomeResult.UnknownEpisode(id),
             EntriesOutcome.Rejected rejected => OutcomeResult.Refused(StatusCodes.Status422UnprocessableEntity, rejected.Problems),

@@ -19,7 +19,8 @@ internal sealed record EntryDocument
     public required string Source { get; init; }
 
     [Description(
-        "The sender's id of the entry, unique per source. 1 to 200 characters. Sending it again with the same content changes nothing; other content under the same id is a correction."
+        "The sender's id of the entry, unique per source. 1 to 200 characters. Sending it again with the same content changes "
+            + "nothing; other content under the same id is a correction."
     )]
     public required string Id { get; init; }
 
@@ -80,7 +81,8 @@ internal sealed record EntryDocument
     public string? Status { get; init; }
 
     [Description(
-        "Why an entry is withdrawn (entered-in-error), a closed system was opened (closed-system-opened), or somebody was called (escalated)."
+        "Why an entry is withdrawn (entered-in-error), a closed system was opened (closed-system-opened), or somebody was "
+            + "called (escalated)."
     )]
     public string? Reason { get; init; }
 
@@ -102,7 +104,8 @@ internal sealed record EntryDocument
     public string? Note { get; init; }
 
     [Description(
-        "What the sender of a FHIR Observation said, where the entry was translated from one: status, code, value[x], derivedFrom. Kept and published again beside our own codes; takes no part in the arithmetic."
+        "What the sender of a FHIR Observation said, where the entry was translated from one: status, code, value[x], "
+            + "derivedFrom. Kept and published again beside our own codes; takes no part in the arithmetic."
     )]
     public System.Text.Json.Nodes.JsonObject? Original { get; init; }
 
@@ -267,7 +270,8 @@ internal sealed record EntryDocument
     public string? WeightKind { get; init; }
 
     [Description(
-        "The systolic blood pressure in mm[Hg] (blood-pressure-measured): required there. It is context for a flag, and not published as an Observation."
+        "The systolic blood pressure in mm[Hg] (blood-pressure-measured): required there. It is context for a flag, and not "
+            + "published as an Observation."
     )]
     public QuantityDocument? Systolic { get; init; }
 
@@ -299,12 +303,14 @@ internal sealed record EntryDocument
     public string? Whom { get; init; }
 
     [Description(
-        "The flag: its code, e.g. no-drainage, or the id of the Flag. Required where it was seen (flag-acknowledged), else what somebody was called about (escalated). In flag-revised, its code."
+        "The flag: its code, e.g. no-drainage, or the id of the Flag. Required where it was seen (flag-acknowledged), else what "
+            + "somebody was called about (escalated). In flag-revised, its code."
     )]
     public string? Flag { get; init; }
 
     [Description(
-        "Since when the flag had been said to stand (flag-revised). That kind is written by the service when late or corrected entries show that a flag it had told was otherwise; it is refused from anybody else."
+        "Since when the flag had been said to stand (flag-revised). That kind is written by the service when late or corrected "
+            + "entries show that a flag it had told was otherwise; it is refused from anybody else."
     )]
     public string? Since { get; init; }
 

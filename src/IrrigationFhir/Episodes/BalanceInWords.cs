@@ -142,7 +142,8 @@ internal static class BalanceInWords
             var stream = row.Stream == FluidBalance.Bladder ? "" : $"  ({Words(row.Stream)})";
             output.WriteLine(
                 $"  {Clock(row.Start)}  {Clock(row.End)}  |{Cell(row.In, 7)} {Cell(row.Out, 7)} {Cell(row.Simple, 7)} |"
-                    + $" {corrected, 9}  {row.Status, -12} | {(caveats ? $"{range, -17} | {string.Join(", ", row.Caveats)}" : range)}{stream}"
+                    + $" {corrected, 9}  {row.Status, -12} | "
+                    + $"{(caveats ? $"{range, -17} | {string.Join(", ", row.Caveats)}" : range)}{stream}"
             );
         }
 
@@ -204,13 +205,15 @@ internal static class BalanceInWords
             var charted = terms.Sum(t => t.Sign == '−' ? -t.Term!.Value : t.Term!.Value);
             var worked = string.Concat(terms.Select((t, i) => i == 0 ? Number(t.Term!.Value) : $" {t.Sign} {InSum(t.Term!.Value)}"));
             output.WriteLine(
-                $"    {"= Corrected urine output", -Sum}{Column(charted)} mL{(interval.Stream == FluidBalance.Bladder ? $"   {worked} = {Number(charted)}" : "")}"
+                $"    {"= Corrected urine output", -Sum}{Column(charted)} "
+                    + $"mL{(interval.Stream == FluidBalance.Bladder ? $"   {worked} = {Number(charted)}" : "")}"
             );
             if (Math.Abs(output95.Headline.Value - charted) > 0.01m)
                 output.WriteLine($"    {"  as this site states it: the best estimate", -Sum}{Column(output95.Headline.Value)} mL");
             if (interval.Rate is { } rate)
                 output.WriteLine(
-                    $"    {"  an hour", -Sum}{Column(rate.PerHour.Value)} mL/h {Number(output95.Headline.Value)} mL in {Length(interval.Duration)}{PerKilogram(rate)}"
+                    $"    {"  an hour", -Sum}{Column(rate.PerHour.Value)} mL/h {Number(output95.Headline.Value)} mL in "
+                        + $"{Length(interval.Duration)}{PerKilogram(rate)}"
                 );
             output.WriteLine($"    {Best(output95)}");
         }
@@ -218,7 +221,8 @@ internal static class BalanceInWords
         if (interval.SimpleOutput is { } simple && interval.Stream == FluidBalance.Bladder)
         {
             output.WriteLine(
-                $"    {"Simple sum of what was charted in this time", -Sum}{Column(simple.Value)} mL   drained less irrigant, each where it was charted"
+                $"    {"Simple sum of what was charted in this time", -Sum}{Column(simple.Value)} mL   drained less irrigant, "
+                    + "each where it was charted"
             );
         }
     }
@@ -230,7 +234,8 @@ internal static class BalanceInWords
 
     private static string Best(OutputReport output) =>
         output is { BestEstimate: { } best, StandardUncertainty: { } u, Interval95: { } range }
-            ? $"{"Best estimate", -Sum}{Column(best.Value)} mL   ± {Number(u.Value)}; with 95 % certainty {Number(range.Low.Value)} to {Number(range.High.Value)}"
+            ? $"{"Best estimate", -Sum}{Column(best.Value)} mL   ± {Number(u.Value)}; with 95 % certainty "
+                + $"{Number(range.Low.Value)} to {Number(range.High.Value)}"
             : $"{"Best estimate", -Sum} none: something was not charted, so how far off the number may be is not known";
 
     private static void Term(TextWriter output, string name, Amount? amount, char sign, string absent = "unknown") =>
@@ -307,8 +312,12 @@ internal static class BalanceInWords
 
     private static string Less(Amount? amount, string what) => amount is { } known ? $" − {Number(known.Value)} {what}" : "";
 
-    private static string Weighed(WeighedReport scale) =>
-        $"{(scale.Tare is { } tare ? $"({Number(scale.Gross.Value)} g − {Number(tare.Value)} g empty)" : $"{Number(scale.Gross.Value)} g")} / {Precise(scale.GramsPerMillilitre)} g/mL";
+    private static string Weighed(WeighedReport scale)
+    {
+        var gross = $"{Number(scale.Gross.Value)} g";
+        var net = scale.Tare is { } tare ? $"({gross} − {Number(tare.Value)} g empty)" : gross;
+        return $"{net} / {Precise(scale.GramsPerMillilitre)} g/mL";
+    }
 
     private static void Windows(TextWriter output, string title, IReadOnlyList<WindowReport> windows)
     {
@@ -344,7 +353,8 @@ internal static class BalanceInWords
             if (window is { SimpleOutput: { } simple, DrainageCharted: { } drained, IrrigantCharted: { } irrigant })
             {
                 output.WriteLine(
-                    $"    {"Simple sum of what was charted in this time", -Sum}{Column(simple.Value)} mL   {Number(drained.Value)} drained − {Number(irrigant.Value)} irrigant"
+                    $"    {"Simple sum of what was charted in this time", -Sum}{Column(simple.Value)} mL   "
+                        + $"{Number(drained.Value)} drained − {Number(irrigant.Value)} irrigant"
                 );
             }
 
@@ -358,7 +368,8 @@ internal static class BalanceInWords
         var whole = share.Whole is { } known ? $"{Number(known.Value)} mL" : "an unknown amount";
         return share.Covered == share.Duration
             ? $"{stream}all of {Span(share.Start, share.End, near)}"
-            : $"{stream}{Length(share.Covered)} of the {Length(share.Duration)} from {Span(share.Start, share.End, near)}, which made {whole}";
+            : $"{stream}{Length(share.Covered)} of the {Length(share.Duration)} from {Span(share.Start, share.End, near)}, which "
+                + $"made {whole}";
     }
 
     private static void Write(CriterionReport criterion, TextWriter output)
@@ -416,16 +427,21 @@ internal static class BalanceInWords
             Answer.Met => $"MET: {(hours ? "in every hour " : "")}the whole 95 % range is {Comparison(criterion.Comparison)} {threshold}.",
             Answer.NotMet => $"NOT MET: {(hours ? "in one hour at least " : "")}the whole 95 % range is {other}.",
             Answer.Indeterminate => $"CANNOT BE DECIDED: {(hours ? "in an hour at least " : "")}the 95 % range reaches across {threshold}.",
-            Answer.NotEvaluable or null =>
-                $"CANNOT BE SAID: {(criterion.Obstacles.Count == 0 ? "there is no value" : string.Join("; ", criterion.Obstacles.Select(o => Reason(Slug.Read<Obstacle>(o)!.Value))))}.",
+            Answer.NotEvaluable or null => $"CANNOT BE SAID: {Obstacles(criterion)}.",
         };
     }
 
+    private static string Obstacles(CriterionReport criterion) =>
+        criterion.Obstacles.Count == 0
+            ? "there is no value"
+            : string.Join("; ", criterion.Obstacles.Select(o => Reason(Slug.Read<Obstacle>(o)!.Value)));
+
     private static void Write(OpenReport open, TextWriter output)
     {
-        output.WriteLine(
-            $"  {Span(open.Start, open.AsOf)}: {(open.IrrigantInstilled is { } ran ? $"{Number(ran.Value)} mL of irrigant run in" : "how much irrigant ran in is not known")}."
-        );
+        var ran = open.IrrigantInstilled is { } irrigant
+            ? $"{Number(irrigant.Value)} mL of irrigant run in"
+            : "how much irrigant ran in is not known";
+        output.WriteLine($"  {Span(open.Start, open.AsOf)}: {ran}.");
         if (open.ClampedSince is { } since)
             output.WriteLine($"  The drain is clamped since {When(since, open.Start)}.");
         Caveats(output, "  ", open.Caveats);

@@ -45,7 +45,8 @@ internal sealed record EpisodeDocument
     public string? SpinalLevel { get; init; }
 
     [Description(
-        "The systolic blood pressure that is usual for the patient, in mm[Hg], if known: with a spinal cord injury at or above T6 a rise above it counts."
+        "The systolic blood pressure that is usual for the patient, in mm[Hg], if known: with a spinal cord injury at or above "
+            + "T6 a rise above it counts."
     )]
     public QuantityDocument? BaselineSystolic { get; init; }
 

@@ -51,7 +51,8 @@ internal static class EpisodesApi
             .WithTags("Episodes")
             .WithSummary("Open an episode of irrigation, or amend or end the one with this identifier.")
             .WithDescription(
-                "201 for a new one. 200 where the identifier is known: nothing changes if the content is the same, else it is amended and all that follows is worked out again. Patient, time zone and shifts cannot change."
+                "201 for a new one. 200 where the identifier is known: nothing changes if the content is the same, else it is "
+                    + "amended and all that follows is worked out again. Patient, time zone and shifts cannot change."
             );
         app.MapGet("/episodes", Find)
             .Answers<EpisodesReply>(StatusCodes.Status200OK, "The episodes; an empty list where there is none.")
@@ -68,7 +69,8 @@ internal static class EpisodesApi
         app.MapGet("/episodes/{id}/balance", Balance)
             .Answers<BalanceReport>(
                 StatusCodes.Status200OK,
-                "The balance: intervals with the entries they rest on (`parts`), windows with the intervals they take their share of (`shares`), criteria, forecasts, and the time still open."
+                "The balance: intervals with the entries they rest on (`parts`), windows with the intervals they take their "
+                    + "share of (`shares`), criteria, forecasts, and the time still open."
             )
             .Fails(StatusCodes.Status400BadRequest, StatusCodes.Status404NotFound)
             .WithName("readBalance")
@@ -91,7 +93,8 @@ internal static class EpisodesApi
             .WithName("readRecord")
             .WithTags("Episodes")
             .WithSummary(
-                "The record: what is missing or contradicts itself, changes of flow, clamps, trials to do without irrigation, catheter days."
+                "The record: what is missing or contradicts itself, changes of flow, clamps, trials to do without irrigation, "
+                    + "catheter days."
             )
             .WithDescription("With `asOf` as it was known at that moment.");
         app.MapGet("/episodes/{id}/handover", ReadHandover)
@@ -109,7 +112,8 @@ internal static class EpisodesApi
             )
             .WithSummary("The handover: as text for a person, or as a FHIR document.")
             .WithDescription(
-                "Plain text; with `Accept: application/fhir+json` a document Bundle of a Composition and what it points at. With `asOf` as it was known at that moment. "
+                "Plain text; with `Accept: application/fhir+json` a document Bundle of a Composition and what it points at. "
+                    + "With `asOf` as it was known at that moment. "
                     + Texts.Caution
             );
     }

@@ -58,7 +58,8 @@ internal sealed record Handover(Episode Episode, FlagRecord Flags, IReadOnlyList
         var text = new StringBuilder();
         text.Append(
             CultureInfo.InvariantCulture,
-            $"HANDOVER OF A BLADDER IRRIGATION   {Episode.Definition.Identifier.Value}   as of {Moment.Format(Flags.AsOf.InZone(Episode.Definition.Frame.Zone).ToOffsetDateTime())}\n"
+            $"HANDOVER OF A BLADDER IRRIGATION   {Episode.Definition.Identifier.Value}   as of "
+                + $"{Moment.Format(Flags.AsOf.InZone(Episode.Definition.Frame.Zone).ToOffsetDateTime())}\n"
         );
         foreach (var section in Sections)
         {
@@ -90,11 +91,13 @@ internal sealed record Handover(Episode Episode, FlagRecord Flags, IReadOnlyList
         else if (days.Removed is { } removed)
             lines.Add($"Removed {bedside.Said(removed)}, after {days.Hours:0} h.");
         else
-            lines.Add(
-                FormattableString.Invariant(
-                    $"Day {CatheterDays.DayOf(since, bedside.At, bedside.Log.Frame.Zone)} by the calendar: inserted {bedside.Said(since)}, {days.Hours:0.#} h ago; daily counts at {Clock.Format(bedside.Settings.CountedAt)} that met it: {days.Days}."
-                )
-            );
+        {
+            var day = CatheterDays.DayOf(since, bedside.At, bedside.Log.Frame.Zone);
+            var ago = FormattableString.Invariant($"{days.Hours:0.#} h ago");
+            var counts = $"daily counts at {Clock.Format(bedside.Settings.CountedAt)} that met it: {days.Days}";
+            lines.Add($"Day {day} by the calendar: inserted {bedside.Said(since)}, {ago}; {counts}.");
+        }
+
         lines.Add(
             opened.Count == 0
                 ? "No opening of the closed system is charted."
@@ -110,14 +113,15 @@ internal sealed record Handover(Episode Episode, FlagRecord Flags, IReadOnlyList
         foreach (var line in bedside.Lines)
         {
             var flow = bedside.Balance.FlowAt(line, bedside.At);
-            lines.Add(
-                $"Line {line}: {(flow is null ? "a bag hangs, and its flow is not charted" : flow > FlowRate.Stopped ? $"{flow} now" : "nothing runs now")}{(Irrigants.InUse(bedside) is { } solution ? $" ({solution})" : "")}."
-            );
+            var runs =
+                flow is null ? "a bag hangs, and its flow is not charted"
+                : flow > FlowRate.Stopped ? $"{flow} now"
+                : "nothing runs now";
+            var of = Irrigants.InUse(bedside) is { } solution ? $" ({solution})" : "";
+            lines.Add($"Line {line}: {runs}{of}.");
             foreach (var change in Titration.Of(bedside.Log, line, bedside.At - Duration.FromHours(24), bedside.At).TakeLast(4))
             {
-                lines.Add(
-                    $"  {bedside.Said(change.Change.At)}: {(change.From is { } from ? $"{from} to " : "")}{change.Change.Rate}{(change.Before is { } before ? $"; before: {Looked.Says(before)}" : "; nobody looked before")}{(change.After is { } after ? $"; after: {Looked.Says(after)}" : "")}{(change.WithinOrder == false ? "; outside the order" : "")}{(change.Reason is { } reason ? $"; {reason}" : "")}"
-                );
+                lines.Add($"  {InWords(change, bedside)}");
             }
         }
 
@@ -126,10 +130,31 @@ internal sealed record Handover(Episode Episode, FlagRecord Flags, IReadOnlyList
         if (WeaningTrial.Of(flags, bedside.At - Duration.FromHours(24)).LastOrDefault() is { } trial)
             lines.Add($"Last trial: {trial.Says(bedside)}");
         if (bedside.Last<WashoutPerformed>() is { } washout)
-            lines.Add(
-                $"Last washout {Aged(bedside, washout.At)}{(washout.Cleared switch { true => ", cleared", false => ", not cleared", null => "" })}."
-            );
+        {
+            var cleared = washout.Cleared switch
+            {
+                true => ", cleared",
+                false => ", not cleared",
+                null => "",
+            };
+            lines.Add($"Last washout {Aged(bedside, washout.At)}{cleared}.");
+        }
+
         return new("irrigation", "Irrigation", lines, !bedside.Lines.Any() ? [] : [$"Procedure/{BladderIrrigationMapper.IdOf(episode)}"]);
+    }
+
+    /// <summary>A change of the flow, with what was seen before and after, and why.</summary>
+    private static string InWords(Titration change, Bedside bedside)
+    {
+        string?[] parts =
+        [
+            $"{bedside.Said(change.Change.At)}: {(change.From is { } from ? $"{from} to " : "")}{change.Change.Rate}",
+            change.Before is { } before ? $"before: {Looked.Says(before)}" : "nobody looked before",
+            change.After is { } after ? $"after: {Looked.Says(after)}" : null,
+            change.WithinOrder == false ? "outside the order" : null,
+            change.Reason,
+        ];
+        return string.Join("; ", parts.OfType<string>());
     }
 
     private static HandoverSection Appearance(Episode episode, Bedside bedside)
@@ -151,24 +176,25 @@ internal sealed record Handover(Episode Episode, FlagRecord Flags, IReadOnlyList
         if (closed.IsEmpty)
             return new("balance", "Balance", ["No drainage was read yet: nothing can be said of the urine."], []);
         var latest = closed[^1];
-        List<string> lines =
-        [
-            $"{bedside.Said(latest.Start)} to {bedside.Said(latest.End)}: {(latest.Output is { } output ? $"corrected urine output {output.Headline}{Interval(output)}" : "the corrected urine output is not known")}{(latest.Caveats.IsEmpty ? "" : $"; {string.Join(", ", latest.Caveats.Select(c => Slug.Of(c)))}")}.",
-        ];
+        var made = latest.Output is { } output
+            ? $"corrected urine output {output.Headline}{Interval(output)}"
+            : "the corrected urine output is not known";
+        var caveats = latest.Caveats.IsEmpty ? "" : $"; {string.Join(", ", latest.Caveats.Select(c => Slug.Of(c)))}";
+        List<string> lines = [$"{bedside.Said(latest.Start)} to {bedside.Said(latest.End)}: {made}{caveats}."];
         lines.AddRange(latest.Doubts.Select(doubt => Texts.Doubted(doubt.Says)));
         var shift = Wards.Windows(WindowKind.Shift, bedside.Log.Frame, bedside.At - Duration.Epsilon, bedside.At).LastOrDefault();
         if (shift.HasStart && shift.Start < latest.End)
         {
             var window = bedside.Balance.Over(WindowKind.Trailing, new(shift.Start, latest.End));
-            lines.Add(
-                $"This shift, from {bedside.Said(shift.Start)} to the last reading: {(window.Output is { } so ? $"{so.Headline}{Interval(so)}" : "not known")}."
-            );
+            var said = window.Output is { } so ? $"{so.Headline}{Interval(so)}" : "not known";
+            lines.Add($"This shift, from {bedside.Said(shift.Start)} to the last reading: {said}.");
         }
 
         lines.Add(Deficit.Of(bedside) is { } deficit ? deficit.Says(bedside) + "." : "No irrigant is unaccounted for by the last reading.");
         var since = bedside.Balance.Open(bedside.At).Instilled;
         lines.Add(
-            $"Since the last reading ({Aged(bedside, latest.End)}): {(since is { } ran ? $"{ran} ran in" : "what ran in is not known")}; nobody knows what came out."
+            $"Since the last reading ({Aged(bedside, latest.End)}): "
+                + $"{(since is { } ran ? $"{ran} ran in" : "what ran in is not known")}; nobody knows what came out."
         );
         return new("balance", "Balance", lines, [$"Observation/{CorrectedUrineOutputMapper.IdOf(episode, latest)}"]);
     }
@@ -204,9 +230,8 @@ internal sealed record Handover(Episode Episode, FlagRecord Flags, IReadOnlyList
             [
                 bedside.Clamped is not { } clamp ? "The drain is open."
                 : bedside.Last<OrderSet>()?.Dwell is { } dwell
-                    ? FormattableString.Invariant(
-                        $"Clamped since {bedside.Said(clamp.At)}; to be released at {bedside.Said(clamp.At + dwell)} (ordered dwell {dwell.TotalMinutes:0.#} min)."
-                    )
+                    ? $"Clamped since {bedside.Said(clamp.At)}; to be released at {bedside.Said(clamp.At + dwell)} "
+                        + FormattableString.Invariant($"(ordered dwell {dwell.TotalMinutes:0.#} min).")
                 : $"Clamped since {bedside.Said(clamp.At)}; no order names a dwell.",
             ],
             []
@@ -225,9 +250,10 @@ internal sealed record Handover(Episode Episode, FlagRecord Flags, IReadOnlyList
         IEnumerable<string> Lines(FlagPeriod flag)
         {
             var seen = FlagRecord.Acknowledged(episode.Log, flag, FlagMapper.IdOf(episode, flag));
-            yield return $"{Slug.Of(flag.Latest.Priority)}: {FlagRules.Find(flag.Slug)!.Title}, since {flags.Now.Said(flag.Start)}{(seen is null ? ", not acknowledged" : $", seen {flags.Now.Said(seen.At)}")}";
+            var (rule, acknowledged) = (FlagRules.Find(flag.Slug)!, seen is null ? "not acknowledged" : $"seen {flags.Now.Said(seen.At)}");
+            yield return $"{Slug.Of(flag.Latest.Priority)}: {rule.Title}, since {flags.Now.Said(flag.Start)}, {acknowledged}";
             yield return $"  {flag.Latest.Says}";
-            yield return $"  {FlagRules.Find(flag.Slug)!.Caution}";
+            yield return $"  {rule.Caution}";
         }
     }
 

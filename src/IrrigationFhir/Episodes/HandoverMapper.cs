@@ -62,6 +62,9 @@ internal static class HandoverMapper
 
     private static string IdOf(Handover handover) => FhirValues.WindowId(handover.Episode.Id, "handover", 'a', handover.Flags.AsOf);
 
-    private static string Div(HandoverSection section) =>
-        $"<div xmlns=\"http://www.w3.org/1999/xhtml\">{string.Concat(section.Lines.Select(line => $"<p>{WebUtility.HtmlEncode(line.Trim())}</p>"))}</div>";
+    private static string Div(HandoverSection section)
+    {
+        var paragraphs = string.Concat(section.Lines.Select(line => $"<p>{WebUtility.HtmlEncode(line.Trim())}</p>"));
+        return $"<div xmlns=\"http://www.w3.org/1999/xhtml\">{paragraphs}</div>";
+    }
 }

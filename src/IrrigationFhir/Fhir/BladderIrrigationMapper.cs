@@ -87,7 +87,8 @@ internal sealed record IrrigationRun(
         said.Add(
             borne is null
                 ? "how it was borne was not charted"
-                : $"borne: {(borne.Pain is { } pain ? $"pain {pain} of 10" : "pain not charted")}, {(borne.Spasm switch { true => "spasm", false => "no spasm", null => "spasm not charted" })}"
+                : $"borne: {(borne.Pain is { } pain ? $"pain {pain} of 10" : "pain not charted")}, "
+                    + $"{(borne.Spasm switch { true => "spasm", false => "no spasm", null => "spasm not charted" })}"
         );
         return new(instilled, drained, output, Address(look, episode), Address(borne, episode), string.Join("; ", said) + ".");
     }

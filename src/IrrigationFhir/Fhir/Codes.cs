@@ -14,7 +14,9 @@ internal static class Codes
 {
     /// <summary>What whoever passes the codes on has to say of them.</summary>
     public const string Notice =
-        "This material contains content from LOINC (http://loinc.org). LOINC is copyright Regenstrief Institute, Inc. and the LOINC Committee, and is available at no cost under the license at http://loinc.org/license. SNOMED CT codes are used by reference; whoever deploys this holds the licence that their country requires.";
+        "This material contains content from LOINC (http://loinc.org). LOINC is copyright Regenstrief Institute, Inc. and the "
+        + "LOINC Committee, and is available at no cost under the license at http://loinc.org/license. SNOMED CT codes are "
+        + "used by reference; whoever deploys this holds the licence that their country requires.";
 
     /// <summary>Systems of published vocabularies.</summary>
     public static class Systems

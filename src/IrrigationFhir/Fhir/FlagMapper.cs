@@ -86,7 +86,8 @@ internal static class FlagMapper
     {
         var urgent = flag.Latest.Priority == FlagPriority.Urgent ? "Urgent: " : "";
         var said =
-            $"{urgent}{rule.Title}: {flag.Latest.Says} {rule.Caution}{(rule.Caution.Contains(Cautions.Prompt, StringComparison.Ordinal) ? "" : $" {Cautions.Prompt}")}";
+            $"{urgent}{rule.Title}: {flag.Latest.Says} "
+            + $"{rule.Caution}{(rule.Caution.Contains(Cautions.Prompt, StringComparison.Ordinal) ? "" : $" {Cautions.Prompt}")}";
         if (withdrawnBy is not null)
             return $"Withdrawn: {withdrawnBy.Shows} that it was never so. It had said: {said}";
         return flag.End is { } end

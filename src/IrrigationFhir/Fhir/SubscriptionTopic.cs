@@ -22,7 +22,8 @@ internal static class Topics
         new(
             "flag-raised",
             "A flag is raised",
-            "A Flag becomes active, or the priority of an active Flag changes. A subscriber that was told of a Flag is told too when that Flag is withdrawn (entered-in-error).",
+            "A Flag becomes active, or the priority of an active Flag changes. A subscriber that was told of a Flag is told too "
+                + "when that Flag is withdrawn (entered-in-error).",
             "Flag",
             ["patient", "patient.identifier", "code", "priority"]
         );
@@ -42,7 +43,8 @@ internal static class Topics
         new(
             "corrected-output-amended",
             "A corrected urine output is changed",
-            "A published Observation of corrected urine output gets a version of status amended, corrected or entered-in-error: whoever used the number before has to look again.",
+            "A published Observation of corrected urine output gets a version of status amended, corrected or entered-in-error: "
+                + "whoever used the number before has to look again.",
             "Observation",
             ["patient", "patient.identifier", "category"]
         );

@@ -13,28 +13,40 @@ internal static class IntakeApi
 {
     /// <summary>Said in the CapabilityStatement: what a sender has to know and FHIR leaves open.</summary>
     public const string Policy =
-        "An Observation is a measurement at the bedside; its code becomes a kind of entry by a ConceptMap (Intake:ConceptMap), an unknown one is refused with 422. "
-        + "identifier[0] with system and value is its identity: the same content again answers 200 and changes nothing, other content 409 unless status amended, corrected or entered-in-error says that it corrects. "
-        + "subject.identifier names the patient (a logical reference is enough; patients are not kept here). The Observation belongs to the patient's episode of irrigation whose time covers effective[x], of several to the one of encounter.identifier; without one it is refused: open the episode first with POST /episodes. "
-        + "effective[x] needs seconds and offset; -00:00 is UTC; second 60 is refused. issued is when it was charted. Units are UCUM codes from a closed list for each kind. "
-        + "A counter (pump total, container level, container mass) is another kind than an amount over time; readings of another device begin a new series. A drip rate needs the component drop-factor. "
-        + "dataAbsentReason in place of a value is refused: what was not read is not recorded, and what is not recorded is not known, never 0. meta.security HTEST keeps an Observation out of every clinical number. "
-        + "A transaction concerns one episode; with Prefer: handling=lenient Observations of unknown code are reported in it and the others recorded. Nothing is deleted: status entered-in-error withdraws.";
+        "An Observation is a measurement at the bedside; its code becomes a kind of entry by a ConceptMap (Intake:ConceptMap), "
+        + "an unknown one is refused with 422. "
+        + "identifier[0] with system and value is its identity: the same content again answers 200 and changes nothing, other "
+        + "content 409 unless status amended, corrected or entered-in-error says that it corrects. "
+        + "subject.identifier names the patient (a logical reference is enough; patients are not kept here). The Observation "
+        + "belongs to the patient's episode of irrigation whose time covers effective[x], of several to the one of "
+        + "encounter.identifier; without one it is refused: open the episode first with POST /episodes. "
+        + "effective[x] needs seconds and offset; -00:00 is UTC; second 60 is refused. issued is when it was charted. Units are "
+        + "UCUM codes from a closed list for each kind. "
+        + "A counter (pump total, container level, container mass) is another kind than an amount over time; readings of another "
+        + "device begin a new series. A drip rate needs the component drop-factor. "
+        + "dataAbsentReason in place of a value is refused: what was not read is not recorded, and what is not recorded is not "
+        + "known, never 0. meta.security HTEST keeps an Observation out of every clinical number. "
+        + "A transaction concerns one episode; with Prefer: handling=lenient Observations of unknown code are reported in it and "
+        + "the others recorded. Nothing is deleted: status entered-in-error withdraws.";
 
     /// <summary>JSON that people can read too.</summary>
     public static readonly JsonSerializerOptions Readable = new() { Encoder = JavaScriptEncoder.UnsafeRelaxedJsonEscaping };
 
     /// <summary>Adds the intake.</summary>
-    public static IServiceCollection AddIntake(this IServiceCollection services, IConfiguration configuration) =>
-        services
-            .AddSingleton(IntakeSettings.Read(configuration))
+    public static IServiceCollection AddIntake(this IServiceCollection services, IConfiguration configuration)
+    {
+        var settings = IntakeSettings.Read(configuration);
+        return services
+            .AddRateLimiter(limits => WritesAtOnce.Limit(limits, settings.MostAtOnce))
+            .AddSingleton(settings)
             .AddSingleton(KindMap.Read(configuration))
             .AddSingleton<InnerRequests>()
+            .AddSingleton<ObservationSearch>()
             .AddSingleton<RecordObservations>()
             .AddSingleton<RecordBundle>()
             .AddSingleton<ValidateOperation>()
-            .AddSingleton<Room>()
             .AddSingleton<CapabilityClaim>(Claim);
+    }
 
     /// <summary>Maps the routes.</summary>
     public static void MapIntake(this IEndpointRouteBuilder app)
@@ -43,7 +55,7 @@ internal static class IntakeApi
             .AddEndpointFilter(Negotiation.RequireJson)
             .AddEndpointFilter(FhirApi.RequireExactCase)
             .ExcludeFromDescription();
-        var writing = fhir.MapGroup("").AddEndpointFilter(Room.Enter);
+        var writing = fhir.MapGroup("").RequireRateLimiting(WritesAtOnce.Policy);
         writing.MapPost("", Bundle);
         writing.MapPost("/Observation", Create);
         writing.MapPut("/Observation/{id}", Update);
@@ -170,42 +182,11 @@ internal static class IntakeApi
                 {
                     Code = CapabilityStatement.TypeRestfulInteraction.Update,
                     Documentation =
-                        "Of an Observation that came by create; what the service works out, or came by the entries API, is refused with 405.",
+                        "Of an Observation that came by create; what the service works out, or came by the entries API, is "
+                        + "refused with 405.",
                 }
             );
             resource.ConditionalCreate = true;
         }
-    }
-
-    /// <summary>Room for so many writing requests at once; who finds none is asked to come back.</summary>
-    private sealed class Room(IntakeSettings settings)
-    {
-        private int inside;
-
-        public static async ValueTask<object?> Enter(EndpointFilterInvocationContext context, EndpointFilterDelegate next)
-        {
-            var room = context.HttpContext.RequestServices.GetRequiredService<Room>();
-            try
-            {
-                if (Interlocked.Increment(ref room.inside) <= room.Most)
-                    return await next(context);
-                context.HttpContext.Response.Headers.RetryAfter = "1";
-                return new OutcomeResult(
-                    StatusCodes.Status429TooManyRequests,
-                    Outcome.Problem(
-                        "too-many-requests",
-                        $"more than {room.Most} writing requests at once",
-                        "the same request again after a pause; Retry-After says how long",
-                        null
-                    )
-                );
-            }
-            finally
-            {
-                Interlocked.Decrement(ref room.inside);
-            }
-        }
-
-        private int Most => settings.MostAtOnce;
     }
 }

@@ -107,7 +107,8 @@ internal sealed class KindMap
                 faults.Add($"{at}: target '{target.Code}'; one of {string.Join(", ", Observed.Order(StringComparer.Ordinal))} is expected");
             else if (target.Product.Find(p => !WordsRead.Contains(Property(p))) is { } unknown)
                 faults.Add(
-                    $"{at}: product '{unknown.Property}'; a property that ends in # and one of {string.Join(", ", WordsRead.Order(StringComparer.Ordinal))} is expected"
+                    $"{at}: product '{unknown.Property}'; a property that ends in # and one of "
+                        + $"{string.Join(", ", WordsRead.Order(StringComparer.Ordinal))} is expected"
                 );
             else if (
                 !kinds.TryAdd(

@@ -38,16 +38,17 @@ internal sealed record Translated(
 {
     private static readonly JsonSerializerOptions Readable = new() { Encoder = JavaScriptEncoder.UnsafeRelaxedJsonEscaping };
 
-    /// <summary>The entry as the reader takes it; numbers keep the digits they were sent with.</summary>
-    public JsonElement Element()
+    /// <summary>The entry as the main path takes it; numbers keep the digits they were sent with.</summary>
+    public SentEntry ToEntry()
     {
         using var document = JsonDocument.Parse(Entry.ToJsonString(Readable));
-        return document.RootElement.Clone();
+        var sent = SentEntry.Read(document.RootElement, "entry") with { PlaceOf = PlaceOf };
+        return sent.Refused(sent.Problems);
     }
 
     /// <summary>Where a problem of the entry lies in the Observation.</summary>
-    /// <param name="where">A path such as <c>entries[3].volume.unit</c>.</param>
-    public string PlaceOf(string where)
+    /// <param name="where">A path such as <c>entry.volume.unit</c>.</param>
+    private string PlaceOf(string where)
     {
         for (
             var path = where.Contains('.', StringComparison.Ordinal) ? where[(where.IndexOf('.', StringComparison.Ordinal) + 1)..] : "";

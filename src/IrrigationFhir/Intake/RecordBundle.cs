@@ -217,7 +217,8 @@ internal sealed class RecordBundle(RecordObservations observations, InnerRequest
             "not-understood",
             $"{item.At}.request",
             $"{item.Method} {item.Url}",
-            "POST Observation, PUT Observation/[id] or GET: patients, devices and encounters are referred to by identifier and not kept here"
+            "POST Observation, PUT Observation/[id] or GET: patients, devices and encounters are referred to by identifier and "
+                + "not kept here"
         );
 
     private static string Status(int status) =>

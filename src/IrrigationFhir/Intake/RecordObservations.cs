@@ -27,7 +27,7 @@ internal sealed class RecordObservations(
     EpisodeStore store,
     ResourceStore resources,
     ProfileValidator profiles,
-    InnerRequests inner,
+    ObservationSearch searches,
     KindMap map
 )
 {
@@ -85,7 +85,7 @@ internal sealed class RecordObservations(
         var problems = Together(ready.ConvertAll(r => r.Ready)).ToList();
         foreach (var (_, one) in ready)
         {
-            var found = await Found(one, http);
+            var found = await Found(one, http, stop);
             Resolve(
                 one,
                 (target, path) => IsCondition(target) ? found.GetValueOrDefault(target) : IdOf(target, writes, ready, path, problems),
@@ -143,7 +143,7 @@ internal sealed class RecordObservations(
     public IReadOnlyList<EntryProblem> Judge(JsonElement json, string at)
     {
         var (said, problems, _) = Read(json, at);
-        return said is null ? problems : [.. record.Problems(said.Element()).Select(p => p with { Where = said.PlaceOf(p.Where) })];
+        return said is null ? problems : record.Problems(said.ToEntry());
     }
 
     private static (Observation? Observation, List<EntryProblem> Problems) Shape(JsonElement json, string at, List<EntryProblem> known)
@@ -284,27 +284,24 @@ internal sealed class RecordObservations(
     {
         if (write.IfNoneExist is { } search)
         {
-            var found = await inner.Get(http, $"Observation?{search.TrimStart('?')}", strict: true);
-            if (found.Status != StatusCodes.Status200OK)
-                return (null, new Written.Refused(found.Status, FhirJson.Read<OperationOutcome>(found.Body)));
-            var ids =
-                JsonNode
-                    .Parse(found.Body)!["entry"]
-                    ?.AsArray()
-                    .Where(e => (string?)e!["search"]?["mode"] is null or "match")
-                    .Select(e => (string)e!["resource"]!["id"]!)
-                    .ToList()
-                ?? [];
-            if (ids.Count > 1)
+            var (found, refused) = await searches.Find(search.TrimStart('?'), http, stop);
+            if (refused is not null)
+                return (null, new Written.Refused(StatusCodes.Status400BadRequest, refused));
+            if (found.Count > 1)
                 return (
                     null,
                     Written.Refused.Of(
                         StatusCodes.Status412PreconditionFailed,
-                        new EntryProblem("several-matches", "If-None-Exist", $"{ids.Count} Observations", "a search that finds one at most")
+                        new EntryProblem(
+                            "several-matches",
+                            "If-None-Exist",
+                            $"{found.Count} Observations",
+                            "a search that finds one at most"
+                        )
                     )
                 );
-            if (ids is [var id])
-                return (null, new Written.Stands(StatusCodes.Status200OK, await resources.Read("Observation", id, stop), "exists"));
+            if (found is [var only])
+                return (null, new Written.Stands(StatusCodes.Status200OK, only, "exists"));
         }
 
         var rows = await store.FindByPatient(said.Patient.System, said.Patient.Value, stop);
@@ -362,13 +359,7 @@ internal sealed class RecordObservations(
             return (null, Written.Refused.Of(StatusCodes.Status422UnprocessableEntity, problem));
         }
 
-        var elsewhere = await inner.Get(
-            http,
-            $"Observation?_count=1&identifier={Uri.EscapeDataString($"{Escaped(said.Key.Source)}|{Escaped(said.Key.Id)}")}",
-            strict: false
-        );
-        var known =
-            elsewhere.Status == StatusCodes.Status200OK ? (string?)JsonNode.Parse(elsewhere.Body)!["entry"]?[0]!["resource"]!["id"] : null;
+        var known = (await searches.WithIdentifier(said.Key.Source, said.Key.Id, http, stop))?.Id;
 
         // In the same episode it is no stranger's: somebody recorded the same a moment ago, and the log will say what this one is.
         return known is not null && known.Split('.')[0] != candidates[0].Id
@@ -390,20 +381,13 @@ internal sealed class RecordObservations(
     private async Task<IReadOnlyList<Written>> Record(IReadOnlyList<Ready> ready, CancellationToken stop)
     {
         var id = ready[0].Episode.Id;
-        var outcome = await record.Handle(
-            id,
-            [.. ready.Select(r => r.Said.Element())],
-            lenient: false,
-            (index, entry, log) => Broken(ready[index], $"entries[{index}]", entry, log),
-            stop
-        );
-        switch (outcome)
+        List<SentEntry> sent =
+        [
+            .. ready.Select(one => one.Said.ToEntry() with { Promise = (entry, log) => Broken(one, "entry", entry, log) }),
+        ];
+        switch (await record.Handle(id, sent, lenient: false, stop))
         {
-            case EntriesOutcome.Rejected rejected:
-                var problems = rejected
-                    .Problems.Select(p => (Of: ready[IndexOf(p.Where)], Problem: p))
-                    .Select(p => p.Problem with { Where = p.Of.Said.PlaceOf(p.Problem.Where) })
-                    .ToList();
+            case EntriesOutcome.Rejected { Problems: var problems }:
                 return [Written.Refused.Of(Outcomes.StatusOf(problems), problems)];
             case EntriesOutcome.Recorded recorded:
                 var episode = (await episodes.Find(id, stop))!;
@@ -474,9 +458,6 @@ internal sealed class RecordObservations(
     private static bool Same(Entry left, Entry right) =>
         left with { Header = left.Header with { RecordedAt = null } } == right with { Header = right.Header with { RecordedAt = null } };
 
-    private static int IndexOf(string where) =>
-        int.Parse(where.AsSpan(8, where.IndexOf(']', StringComparison.Ordinal) - 8), System.Globalization.CultureInfo.InvariantCulture);
-
     private static IEnumerable<EntryProblem> Together(List<Ready> ready)
     {
         foreach (var again in ready.GroupBy(r => r.Said.Key).Where(g => g.Count() > 1))
@@ -530,7 +511,7 @@ internal sealed class RecordObservations(
     private static bool IsCondition(string target) => target.Contains('?', StringComparison.Ordinal);
 
     /// <summary>What the conditions find that stand in place of references, of those that find exactly one (R4, transaction).</summary>
-    private async Task<Dictionary<string, string>> Found(Ready ready, HttpContext http)
+    private async Task<Dictionary<string, string>> Found(Ready ready, HttpContext http, CancellationToken stop)
     {
         var found = new Dictionary<string, string>();
         foreach (
@@ -540,20 +521,10 @@ internal sealed class RecordObservations(
                 .Distinct()
         )
         {
-            // Two matches are enough to know that it is not one; a condition that is not understood must not find by what is left of it.
-            var reply = await inner.Get(http, $"{condition}&_count=2", strict: true);
-            var matches =
-                reply.Status == StatusCodes.Status200OK
-                    ? JsonNode
-                        .Parse(reply.Body)!["entry"]
-                        ?.AsArray()
-                        .Where(e => (string?)e!["search"]?["mode"] is null or "match")
-                        .Select(e => (string)e!["resource"]!["id"]!)
-                        .ToList()
-                        ?? []
-                    : [];
+            // Two matches are enough to know that it is not one.
+            var (matches, _) = await searches.Find($"{condition["Observation?".Length..]}&_count=2", http, stop);
             if (matches is [var only])
-                found[condition] = $"Observation/{only}";
+                found[condition] = $"Observation/{only.Id}";
         }
 
         return found;
@@ -573,24 +544,16 @@ internal sealed class RecordObservations(
             return null;
         if (named.Id is { } id)
             return $"Observation/{id}";
-        var own = new List<EntryProblem>();
-        var entry = EntryReader.Read(named.Said.Element(), "entries[0]", own)?.Entry;
-        problems.AddRange(
-            own.Select(p => p with { Where = named.Said.PlaceOf(p.Where) }).Where(p => !problems.Exists(known => known.Where == p.Where))
-        );
-        if (entry is null)
-            problems.Add(new("unresolved-reference", path, fullUrl, "an Observation that can be recorded"));
-        return entry is null ? "" : $"Observation/{SentObservation.IdOf(named.Episode, entry)}";
+        var sent = named.Said.ToEntry();
+        problems.AddRange(sent.Problems.Where(p => !problems.Exists(known => known.Where == p.Where)));
+        if (sent.Entry is { } entry)
+            return $"Observation/{SentObservation.IdOf(named.Episode, entry)}";
+        problems.Add(new("unresolved-reference", path, fullUrl, "an Observation that can be recorded"));
+        return "";
     }
 
     private static bool IsOf(Translated said, Episode episode) =>
         episode.Definition.Patient.Identifier is { } known && (known.System, known.Value) == said.Patient;
-
-    private static string Escaped(string text) =>
-        text.Replace("\\", "\\\\", StringComparison.Ordinal)
-            .Replace("|", "\\|", StringComparison.Ordinal)
-            .Replace(",", "\\,", StringComparison.Ordinal)
-            .Replace("$", "\\$", StringComparison.Ordinal);
 
     private static string? Text(JsonElement json, string name) =>
         json.ValueKind == JsonValueKind.Object && json.TryGetProperty(name, out var value) && value.ValueKind == JsonValueKind.String

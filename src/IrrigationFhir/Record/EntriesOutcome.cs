@@ -27,7 +27,6 @@ internal abstract record EntriesOutcome
 
 /// <summary>What became of one entry: logged, with what is doubted now, or refused with its problems.</summary>
 internal sealed record EntryReply(
-    int Index,
     EntryKey? Key,
     Disposition? Disposition,
     LoggedEntry? Logged,

@@ -1,5 +1,4 @@
 using System.Collections.Immutable;
-using System.Text.Json;
 using Irrigation.Balance;
 using Irrigation.Episodes;
 using Irrigation.Flags;
@@ -11,37 +10,14 @@ namespace IrrigationFhir.Record;
 internal sealed class RecordEntries(EpisodesInMemory episodes, ReviseEpisode revise, EntrySettings settings, TimeProvider clock)
 {
     /// <summary>Records entries in an episode: all of them or none, or with <paramref name="lenient"/> those that can be.</summary>
-    public Task<EntriesOutcome> Handle(string episodeId, IReadOnlyList<JsonElement> sent, bool lenient, CancellationToken stop) =>
-        Handle(episodeId, sent, lenient, static (_, _, _) => null, stop);
-
-    /// <summary>
-    /// The same for a sender who is promised more: <paramref name="condition"/> says of the entry at an index what it breaks, by the very
-    /// log that it would be appended to.
-    /// </summary>
-    public async Task<EntriesOutcome> Handle(
-        string episodeId,
-        IReadOnlyList<JsonElement> sent,
-        bool lenient,
-        Func<int, Entry, EpisodeLog, EntryProblem?> condition,
-        CancellationToken stop
-    )
+    public async Task<EntriesOutcome> Handle(string episodeId, IReadOnlyList<SentEntry> sent, bool lenient, CancellationToken stop)
     {
-        List<Sent> read;
-        using (Steps.From("read"))
-            read = [.. sent.Select(Read)];
-        if (!lenient && read.SelectMany(r => r.Problems).ToList() is { Count: > 0 } problems)
+        if (!lenient && sent.SelectMany(entry => entry.Problems).ToList() is { Count: > 0 } problems)
             return new EntriesOutcome.Rejected(problems);
-
-        return await EpisodeGate.UntilSaved(episodeId, token => Record(episodeId, read, lenient, condition, token), stop);
+        return await EpisodeGate.UntilSaved(episodeId, token => Record(episodeId, sent, lenient, token), stop);
     }
 
-    private async ValueTask<EntriesOutcome?> Record(
-        string episodeId,
-        IReadOnlyList<Sent> read,
-        bool lenient,
-        Func<int, Entry, EpisodeLog, EntryProblem?> condition,
-        CancellationToken stop
-    )
+    private async ValueTask<EntriesOutcome?> Record(string episodeId, IReadOnlyList<SentEntry> sent, bool lenient, CancellationToken stop)
     {
         using var steps = Steps.From("load");
         if (await episodes.Find(episodeId, stop) is not { } found)
@@ -50,7 +26,7 @@ internal sealed class RecordEntries(EpisodesInMemory episodes, ReviseEpisode rev
 
         steps.Next("balance");
         var now = Instant.FromDateTimeOffset(clock.GetUtcNow());
-        var judged = Judge(read, episode.Log, condition, now);
+        var judged = Judge(sent, episode.Log, now);
         if (!lenient && judged.SelectMany(s => s.Problems).ToList() is { Count: > 0 } problems)
             return new EntriesOutcome.Rejected(problems);
 
@@ -74,60 +50,21 @@ internal sealed class RecordEntries(EpisodesInMemory episodes, ReviseEpisode rev
     /// <summary>
     /// What is wrong with an entry by itself, whatever the log holds: its content, or a time that is still to come. Records nothing.
     /// </summary>
-    public IReadOnlyList<EntryProblem> Problems(JsonElement json)
-    {
-        var sent = Read(json, 0);
-        return sent.Entry is null or EnteredInError
+    public IReadOnlyList<EntryProblem> Problems(SentEntry sent) =>
+        sent.Entry is null or EnteredInError
             ? sent.Problems
-            : [.. Alone(sent, sent.Entry, Instant.FromDateTimeOffset(clock.GetUtcNow()), [])];
-    }
-
-    private static Sent Read(JsonElement json, int index)
-    {
-        var problems = new List<EntryProblem>();
-        var request = EntryReader.Read(json, $"entries[{index}]", problems);
-        return new(index, request?.Entry, request?.Json, problems, request?.Entry.Key ?? KeyOf(json));
-    }
-
-    /// <summary>What a refused entry is called, so that its sender finds it; null where it does not say.</summary>
-    private static EntryKey? KeyOf(JsonElement json)
-    {
-        string? Text(string name) =>
-            json.ValueKind == JsonValueKind.Object && json.TryGetProperty(name, out var value) && value.ValueKind == JsonValueKind.String
-                ? value.GetString()
-                : null;
-        return
-            Text("source") is { Length: > 0 and <= EntryReader.LongestKey } source
-            && Text("id") is { Length: > 0 and <= EntryReader.LongestKey } id
-            ? new EntryKey(source, id)
-            : null;
-    }
+            : sent.Refused(Alone(sent, sent.Entry, Instant.FromDateTimeOffset(clock.GetUtcNow()), [])).Problems;
 
     /// <summary>What can only be judged with the log and the clock at hand.</summary>
-    private List<Sent> Judge(IReadOnlyList<Sent> read, EpisodeLog log, Func<int, Entry, EpisodeLog, EntryProblem?> condition, Instant now)
+    private List<SentEntry> Judge(IReadOnlyList<SentEntry> sent, EpisodeLog log, Instant now)
     {
         var first = new Dictionary<EntryKey, int>();
-        var judged = new List<Sent>(read.Count);
-        foreach (var sent in read)
+        var judged = new List<SentEntry>(sent.Count);
+        foreach (var one in sent)
         {
-            var entry = sent.Entry is null ? null : WithTime(sent.Entry, log);
-            judged.Add(
-                sent.Entry is null
-                    ? sent
-                    : sent with
-                    {
-                        Entry = entry,
-                        Problems =
-                        [
-                            .. Alone(sent, entry, now, first),
-                            .. entry is not null && condition(sent.Index, entry, log) is { } broken
-                                ? [broken]
-                                : Array.Empty<EntryProblem>(),
-                        ],
-                    }
-            );
-            if (entry is not null)
-                first.TryAdd(entry.Key, sent.Index);
+            judged.Add(Judge(one, log, now, first));
+            if (judged[^1].Entry is { } entry)
+                first.TryAdd(entry.Key, judged.Count - 1);
         }
 
         Refuse(judged, log, Contradictions.Of, now);
@@ -138,8 +75,18 @@ internal sealed class RecordEntries(EpisodesInMemory episodes, ReviseEpisode rev
         return judged;
     }
 
+    private SentEntry Judge(SentEntry sent, EpisodeLog log, Instant now, Dictionary<EntryKey, int> first)
+    {
+        if (sent.Entry is null)
+            return sent;
+        var entry = WithTime(sent.Entry, log);
+        var broken = entry is null ? null : sent.Promise(entry, log);
+        EntryProblem[] promised = broken is null ? [] : [broken];
+        return sent.Refused([.. Alone(sent, entry, now, first), .. promised]) with { Entry = entry };
+    }
+
     /// <summary>What stands against entries in the log that would result, so that the order within a request does not matter.</summary>
-    private static void Refuse(List<Sent> judged, EpisodeLog log, Func<Entry, EpisodeLog, string, EntryProblem?> against, Instant now)
+    private static void Refuse(List<SentEntry> judged, EpisodeLog log, Func<Entry, EpisodeLog, string, EntryProblem?> against, Instant now)
     {
         var result = log.Append(judged.Where(s => s.Problems.Count == 0).Select(s => s.Entry!), now).Log;
         for (var i = 0; i < judged.Count; i++)
@@ -152,11 +99,11 @@ internal sealed class RecordEntries(EpisodesInMemory episodes, ReviseEpisode rev
             )
                 continue;
             if (against(sent.Entry, result, sent.Where) is { } problem)
-                judged[i] = sent with { Problems = [problem] };
+                judged[i] = sent.Refused(problem);
         }
     }
 
-    private IEnumerable<EntryProblem> Alone(Sent sent, Entry? entry, Instant now, Dictionary<EntryKey, int> first)
+    private IEnumerable<EntryProblem> Alone(SentEntry sent, Entry? entry, Instant now, Dictionary<EntryKey, int> first)
     {
         if (entry is null)
         {
@@ -177,7 +124,7 @@ internal sealed class RecordEntries(EpisodesInMemory episodes, ReviseEpisode rev
     }
 
     private static List<EntryReply> Replies(
-        List<Sent> judged,
+        List<SentEntry> judged,
         ImmutableArray<(Disposition Disposition, LoggedEntry Logged)> outcomes,
         ILookup<EntryKey, Doubt> doubts
     )
@@ -187,21 +134,9 @@ internal sealed class RecordEntries(EpisodesInMemory episodes, ReviseEpisode rev
         [
             .. judged.Select(s =>
                 s.Problems.Count > 0
-                    ? new EntryReply(s.Index, s.Key, null, null, s.Problems, [])
-                    : new EntryReply(
-                        s.Index,
-                        s.Entry!.Key,
-                        outcomes[next].Disposition,
-                        outcomes[next++].Logged,
-                        [],
-                        [.. doubts[s.Entry!.Key]]
-                    )
+                    ? new EntryReply(s.Key, null, null, s.Problems, [])
+                    : new EntryReply(s.Entry!.Key, outcomes[next].Disposition, outcomes[next++].Logged, [], [.. doubts[s.Entry!.Key]])
             ),
         ];
-    }
-
-    private sealed record Sent(int Index, Entry? Entry, string? Json, IReadOnlyList<EntryProblem> Problems, EntryKey? Key)
-    {
-        public string Where => $"entries[{Index}]";
     }
 }

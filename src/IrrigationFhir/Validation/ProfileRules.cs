@@ -109,7 +109,8 @@ internal sealed class ProfileRules
             element.Constraint.RemoveAll(constraint => constraint.Severity != ConstraintSeverity.Error);
             foreach (var constraint in element.Constraint.Where(constraint => constraint.Key == "ref-1"))
                 constraint.Expression =
-                    "reference.exists() implies (reference = '#' or reference.startsWith('#').not() or reference.substring(1) in %rootResource.contained.id)";
+                    "reference.exists() implies (reference = '#' or reference.startsWith('#').not() or reference.substring(1) "
+                    + "in %rootResource.contained.id)";
             foreach (var type in element.Type)
                 type.TargetProfileElement.Clear();
             if (element.Binding is { Strength: not BindingStrength.Required })

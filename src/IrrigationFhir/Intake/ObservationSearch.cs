@@ -1,0 +1,44 @@
+using Hl7.Fhir.Model;
+using IrrigationFhir.Problems;
+using IrrigationFhir.Rest;
+using IrrigationFhir.Search;
+using IrrigationFhir.Store;
+using Microsoft.AspNetCore.WebUtilities;
+
+namespace IrrigationFhir.Intake;
+
+/// <summary>Stored Observations that a condition finds: If-None-Exist, a search in place of a reference, an identifier.</summary>
+internal sealed class ObservationSearch(ResourceStore resources)
+{
+    private static readonly IndexedType Observations = IndexedTypes.Find("Observation")!;
+
+    /// <summary>What a condition finds. One that is not understood is refused: what is left of it would find too much.</summary>
+    /// <param name="condition">A query such as <c>identifier=system|value</c>, percent-encoded.</param>
+    /// <param name="http">The request that it is part of.</param>
+    /// <param name="stop">Gives up.</param>
+    /// <returns>The first page of them, or why it is refused.</returns>
+    public async Task<(IReadOnlyList<ResourceVersion> Found, OperationOutcome? Refused)> Find(
+        string condition,
+        HttpContext http,
+        CancellationToken stop
+    )
+    {
+        var pairs = OperationParameters.Pairs(QueryHelpers.ParseQuery(condition));
+        var (search, problems) = SearchReader.Read(Observations, pairs, Searching.Context(http) with { Strict = true });
+        return search is null ? ([], Outcome.Of(problems)) : ((await resources.Search(search.Query, stop)).Resources, null);
+    }
+
+    /// <summary>The Observation that has an identifier; null where none has.</summary>
+    public async Task<ResourceVersion?> WithIdentifier(string system, string value, HttpContext http, CancellationToken stop)
+    {
+        var identifier = Uri.EscapeDataString($"{Escaped(system)}|{Escaped(value)}");
+        return (await Find($"_count=1&identifier={identifier}", http, stop)).Found is [var only, ..] ? only : null;
+    }
+
+    /// <summary>R4, search, escaping: what would part a value is written with a backslash.</summary>
+    private static string Escaped(string text) =>
+        text.Replace("\\", "\\\\", StringComparison.Ordinal)
+            .Replace("|", "\\|", StringComparison.Ordinal)
+            .Replace(",", "\\,", StringComparison.Ordinal)
+            .Replace("$", "\\$", StringComparison.Ordinal);
+}
