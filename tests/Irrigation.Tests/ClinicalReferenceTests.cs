@@ -124,7 +124,8 @@ public partial class ClinicalReferenceTests
         var expected = UrineOutputCriteria.All.Select(c =>
         {
             var slug = $"{c.Name}-{c.Stage}{(c.Threshold is null ? "-anuria" : "")}";
-            var met = $"{(c.Inclusive ? "<=" : "<")} {(c.Threshold is { } limit ? $"{Number(limit)} mL/kg/h" : "`Criteria:Anuria`")}";
+            var anuria = c.Group == AgeGroup.Child ? "`Criteria:ChildAnuria` × kg, at most `Criteria:Anuria`" : "`Criteria:Anuria`";
+            var met = $"{(c.Inclusive ? "<=" : "<")} {(c.Threshold is { } limit ? $"{Number(limit)} mL/kg/h" : anuria)}";
             return $"| `{slug}` | {Slug.Of(c.Group)} | {c.Window.TotalHours:0} h | {met} | {c.Source} |";
         });
         Assert.Equal(expected, rows);

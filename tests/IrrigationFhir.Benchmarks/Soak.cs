@@ -29,10 +29,7 @@ internal static class Soak
                 if ((int)now.TotalMinutes >= told + 2)
                 {
                     told = (int)now.TotalMinutes;
-                    var bytes = new DirectoryInfo(folder).GetFiles().Sum(file => file.Length) / 1e6;
-                    var holds = $"{service.Megabytes:0} MB | {service.OpenFiles} | {service.Threads}";
-                    output.WriteLine($"| {told} | {posted:N0} | {holds} | {Samples.Shown(longest)} | {bytes:0} MB |");
-                    longest = TimeSpan.Zero;
+                    Row();
                 }
 
                 if (beds.Count < Beds)
@@ -57,6 +54,17 @@ internal static class Soak
                     beds.RemoveAt(bed);
                 if (Between > took)
                     await Task.Delay(Between - took);
+            }
+
+            told += 2;
+            Row();
+
+            void Row()
+            {
+                var bytes = new DirectoryInfo(folder).GetFiles().Sum(file => file.Length) / 1e6;
+                var holds = $"{service.Megabytes:0} MB | {service.OpenFiles} | {service.Threads}";
+                output.WriteLine($"| {told} | {posted:N0} | {holds} | {Samples.Shown(longest)} | {bytes:0} MB |");
+                longest = TimeSpan.Zero;
             }
         }
         finally

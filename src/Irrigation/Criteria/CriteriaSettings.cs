@@ -27,6 +27,13 @@ public sealed record CriteriaSettings
     [Setting(0, 1000, "mL")]
     public Volume Anuria { get; init; } = Volume.FromMillilitres(50);
 
+    /// <summary>
+    /// Anuria of a child: at most this for each kilogram in 12 h, and never more than an adult's. Default 0.7 mL/kg, what 50 mL are to an
+    /// adult of 70 kg; our judgement, for no guideline gives a number.
+    /// </summary>
+    [Setting(0, 20, "mL/kg")]
+    public decimal ChildAnuria { get; init; } = 0.7m;
+
     /// <summary>Oliguria of an adult: under this in 24 h. Default 400 mL (Klahr and Miller, NEJM 1998).</summary>
     [Setting(0, 2000, "mL")]
     public Volume Oliguria { get; init; } = Volume.FromMillilitres(400);

@@ -91,9 +91,23 @@ public static class UrineOutputCriteria
             var window = Trailing(criterion.Window);
             if (criterion.Threshold is { } threshold)
                 return Rate(criterion, threshold, window, Reading.MeanOverWindow);
-            var (name, stage, upTo) = (criterion.Name, criterion.Stage, Settings.Anuria.Millilitres);
-            return Volume(new(name, stage, Reading.MeanOverWindow, upTo, "<=", "mL"), window, criterion.Group);
+            return criterion.Group == AgeGroup.Child ? AnuriaOfChild(criterion, window) : Anuria(criterion, window);
         }
+
+        private CriterionResult Anuria(RateCriterion criterion, Interval window) =>
+            Volume(UpTo(criterion, Settings.Anuria.Millilitres), window, criterion.Group);
+
+        /// <remarks>What is next to nothing for an adult is a day's work of an infant's kidneys: it goes by weight.</remarks>
+        private CriterionResult AnuriaOfChild(RateCriterion criterion, Interval window)
+        {
+            var weight = WeightInForce.Of(Balance.Log, At, Patient, Settings);
+            var upTo = Math.Min(Settings.Anuria.Millilitres, Settings.ChildAnuria * weight?.Weight.Kilograms ?? decimal.MaxValue);
+            var obstacles = OfAge(criterion.Group).Concat(OfWeight(weight));
+            return Decide(UpTo(criterion, upTo), Balance.Over(WindowKind.Trailing, window), 1, obstacles) with { Weight = weight };
+        }
+
+        private static CriterionQuestion UpTo(RateCriterion criterion, decimal millilitres) =>
+            new(criterion.Name, criterion.Stage, Reading.MeanOverWindow, millilitres, "<=", "mL");
 
         /// <remarks>Whatever is met by every hour is met by the mean: so it is no more probable than that.</remarks>
         public CriterionResult EveryHour(RateCriterion criterion, decimal threshold, CriterionResult mean)

@@ -265,6 +265,30 @@ public class CriteriaTests
         Assert.Equal(Answer.NotMet, Anuria(Weighing(70).UrineHourly("00:00", Same(20, 12)).Balance()).Answer);
     }
 
+    [Theory]
+    [InlineData(5, 4, Answer.NotMet)] // 48 mL in 12 h are 0.8 mL/kg/h: an infant who makes enough
+    [InlineData(5, 0.25, Answer.Met)] // 3 mL; 0.7 mL/kg are 3.5
+    [InlineData(60, 3.5, Answer.Met)] // 42 mL; as an adult of that weight
+    [InlineData(60, 3.6, Answer.NotMet)] // 43.2 mL
+    [InlineData(85, 4, Answer.Met)] // 48 mL; never more than an adult's 50 mL
+    [InlineData(85, 4.3, Answer.NotMet)]
+    public void What_is_next_to_nothing_for_an_adult_may_be_enough_for_a_child(decimal kilograms, decimal hourly, Answer expected)
+    {
+        var balance = Weighing(kilograms).UrineHourly("00:00", Same(hourly, 12)).Balance(Exact);
+        var born = kilograms < 10 ? Born(new(2026, 1, 1)) : Child;
+        var result = At(balance, "12:00", born).Single(r => r is { Stage: 3, Unit: "mL" });
+        Assert.Equal((expected, Math.Min(50, 0.7m * kilograms)), (result.Answer, result.Threshold));
+        Assert.Equal(kilograms, result.Weight!.Weight.Kilograms);
+    }
+
+    [Fact]
+    public void Nobody_can_tell_what_is_next_to_nothing_for_a_child_of_unknown_weight()
+    {
+        var balance = Opens("00:00").UrineHourly("00:00", Same(4, 12)).Balance(Exact);
+        var result = At(balance, "12:00", Child).Single(r => r is { Stage: 3, Unit: "mL" });
+        Assert.Equal((Answer.NotEvaluable, Obstacle.WeightUnknown), Said(result));
+    }
+
     [Fact]
     public void Irrigation_errors_that_cancel_to_0_mL_are_not_anuria()
     {
