@@ -8,7 +8,8 @@ namespace IrrigationFhir.Rest;
 /// <summary>Names and values of a search or an operation, from the address, a form, or a Parameters resource.</summary>
 internal static class OperationParameters
 {
-    private const string Form = "application/x-www-form-urlencoded";
+    /// <summary>The media type of a form.</summary>
+    public const string Form = "application/x-www-form-urlencoded";
 
     /// <summary>What the address holds.</summary>
     public static IEnumerable<KeyValuePair<string, string>> Pairs(
