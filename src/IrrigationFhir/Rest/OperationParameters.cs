@@ -30,7 +30,7 @@ internal static class OperationParameters
         var pairs = Pairs(request.Query);
         if (!HttpMethods.IsPost(request.Method))
             return (pairs, null);
-        var media = request.ContentType?.Split(';')[0].Trim().ToLowerInvariant();
+        var media = BodyMediaType.Of(request);
         if (media == Form && request.HasFormContentType)
         {
             try

@@ -1,6 +1,7 @@
 namespace IrrigationFhir.Rest;
 
 /// <summary>What a client asks for in <c>Prefer</c> (RFC 7240); a value may stand in quotes, names are not case-sensitive.</summary>
+/// <remarks>Taken apart here, because the framework has no type for this header, nor one for lists of pairs with parameters.</remarks>
 internal static class Preferences
 {
     /// <summary><c>handling=strict</c>: what is not understood is an error.</summary>

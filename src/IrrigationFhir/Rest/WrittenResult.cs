@@ -20,7 +20,7 @@ internal sealed class WrittenResult(Written.Stands stands, string at) : IResult
         headers.CacheControl = "private, no-cache";
         if (stands.Resource is { } stored)
         {
-            headers.ETag = ResourceResult.ETag(stored);
+            headers.ETag = EntityTags.Of(stored.VersionId);
             headers.LastModified = stored.LastUpdated.ToDateTimeUtc().ToString("R", CultureInfo.InvariantCulture);
             if (stands.Status == StatusCodes.Status201Created)
                 headers.Location = $"{at}/{stored.Type}/{stored.Id}/_history/{stored.VersionId}";
