@@ -12,15 +12,21 @@ internal static class PatientOperations
 {
     /// <summary>What the CapabilityStatement says of <c>$lastn</c>.</summary>
     public const string LatestPolicy =
-        "patient or subject (also as patient.identifier) and code or category are required; max is 1 unless given; other search parameters narrow down. "
-        + "Observations have the same code when all their codings are the same. The latest is the one whose effective time ends last; all that share the time of the last one sent are sent too. "
+        "patient or subject (also as patient.identifier) and code or category are required; max is 1 unless given; "
+        + "other search parameters narrow down. "
+        + "Observations have the same code when all their codings are the same. "
+        + "The latest is the one whose effective time ends last; "
+        + "all that share the time of the last one sent are sent too. "
         + "What was entered in error is left out unless status asks for it. The reply is not paged.";
 
     /// <summary>What the CapabilityStatement says of <c>$everything</c>.</summary>
     public const string EverythingPolicy =
-        "Patients are not held here: resources refer to them by identifier, by address, or both. Patient/$everything?identifier=system|value gives what refers to that identifier, "
-        + "Patient/[id]/$everything what refers to Patient/[id]. The Patient resource itself is not among it. start and end keep what happened at least partly between them, and what has no date; "
-        + "every Provenance of the patient's resources comes along whatever they say. _since keeps what was stored at or after it; _type names the types wanted; _count is the size of a page.";
+        "Patients are not held here: resources refer to them by identifier, by address, or both. "
+        + "Patient/$everything?identifier=system|value gives what refers to that identifier, "
+        + "Patient/[id]/$everything what refers to Patient/[id]. The Patient resource itself is not among it. "
+        + "start and end keep what happened at least partly between them, and what has no date; "
+        + "every Provenance of the patient's resources comes along whatever they say. "
+        + "_since keeps what was stored at or after it; _type names the types wanted; _count is the size of a page.";
 
     private const string IdleHere = "a parameter that plays no part here";
     private const string NarrowsDown = "max, and parameters that narrow the search down";
