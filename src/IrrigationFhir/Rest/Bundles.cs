@@ -40,10 +40,10 @@ internal static class Bundles
                 json.WriteRawValue(Shaping.Of(version, shape), skipInputValidation: true);
                 Mode(json, mode);
             },
-            page.IncludedAll ? passedOver : [.. passedOver, Cut(page)]
+            page.IncludedAll ? passedOver : [.. passedOver, InclusionsCutOff(page)]
         );
 
-    private static OperationOutcome.IssueComponent Cut(SearchPage page) =>
+    private static OperationOutcome.IssueComponent InclusionsCutOff(SearchPage page) =>
         Outcome.Warning(
             "included-cut",
             $"more resources than {page.Included.Count} would come along with this page, "

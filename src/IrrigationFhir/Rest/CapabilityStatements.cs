@@ -5,8 +5,8 @@ using IrrigationFhir.Store;
 
 namespace IrrigationFhir.Rest;
 
-/// <summary>Adds to the CapabilityStatement what another room of the service can do, such as its profiles or operations.</summary>
-/// <remarks>Register one per room as a singleton; they run in the order of registration on a statement made for each request.</remarks>
+/// <summary>Adds to the CapabilityStatement what another part of the service can do, such as its profiles or operations.</summary>
+/// <remarks>Register one per part as a singleton; they run in the order of registration on a statement made for each request.</remarks>
 internal delegate void CapabilityClaim(CapabilityStatement statement);
 
 /// <summary>Says what this service can do, from the same list that routes, indexes and searches.</summary>

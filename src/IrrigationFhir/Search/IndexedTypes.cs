@@ -33,8 +33,8 @@ internal static class IndexedTypes
     [
         Type<Observation>(
             Date<Observation>("date", o => o.Effective),
-            Patient<Observation>("patient", o => o.Subject),
-            Patient<Observation>("subject", o => o.Subject),
+            Subject<Observation>("patient", o => o.Subject),
+            Subject<Observation>("subject", o => o.Subject),
             Measured<Observation>(OwnCode, ["code"], o => Values(0, o.Code, o.Value)),
             Coded<Observation>("category", ["category"], o => o.Category.SelectMany(Tokens)),
             Status<Observation>("status", "http://hl7.org/fhir/observation-status", o => o.Status?.GetLiteral()),
@@ -64,8 +64,8 @@ internal static class IndexedTypes
         ),
         Type<Procedure>(
             Date<Procedure>("date", p => p.Performed),
-            Patient<Procedure>("patient", p => p.Subject),
-            Patient<Procedure>("subject", p => p.Subject),
+            Subject<Procedure>("patient", p => p.Subject),
+            Subject<Procedure>("subject", p => p.Subject),
             Measured<Procedure>(OwnCode, ["code"], p => Tokens(p.Code).Select(token => new CodedValue(0, token))),
             Coded<Procedure>("category", ["category"], p => Tokens(p.Category)),
             Status<Procedure>("status", "http://hl7.org/fhir/event-status", p => p.Status?.GetLiteral()),
@@ -76,8 +76,8 @@ internal static class IndexedTypes
         ),
         Type<Flag>(
             Date<Flag>("date", f => f.Period),
-            Patient<Flag>("patient", f => f.Subject),
-            Patient<Flag>("subject", f => f.Subject),
+            Subject<Flag>("patient", f => f.Subject),
+            Subject<Flag>("subject", f => f.Subject),
             Status<Flag>(
                 "status",
                 "http://hl7.org/fhir/flag-status",
@@ -178,7 +178,7 @@ internal static class IndexedTypes
 
     private static string Extension(string slug) => $"Flag.extension.where(url.endsWith('/StructureDefinition/{slug}')).value";
 
-    private static IndexedType Type<T>(params IndexedParameter[] own)
+    private static IndexedType Type<T>(params IndexedParameter[] ofType)
         where T : Resource =>
         new(
             typeof(T).Name,
@@ -192,7 +192,7 @@ internal static class IndexedTypes
                 ),
                 Label("_tag", "tag", r => r.Meta?.Tag),
                 Label("_security", "security", r => r.Meta?.Security),
-                .. own,
+                .. ofType,
             ]
         );
 
@@ -212,7 +212,7 @@ internal static class IndexedTypes
         where T : Resource => new(name, DefinitionOf<T>(name, own), system, resource => of((T)resource)) { Own = own };
 
     // R4 names Group as a target of patient too, which the expression of the same definition leaves out.
-    private static IndexedParameter.Subject Patient<T>(string name, Func<T, ResourceReference?> of)
+    private static IndexedParameter.Subject Subject<T>(string name, Func<T, ResourceReference?> of)
         where T : Resource =>
         new(name, DefinitionOf<T>(name), name == "patient" ? ["Patient"] : TargetsOf<T>(name), resource => of((T)resource));
 
