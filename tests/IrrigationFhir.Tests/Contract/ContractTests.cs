@@ -202,7 +202,7 @@ public partial class ContractTests
     [Fact]
     public void The_contract_lists_every_property_and_every_kind_that_the_reader_reads()
     {
-        var read = PropertyRead().Matches(Repo.Read("src/IrrigationFhir/Entries/EntryReader.cs")).Select(m => m.Groups[1].Value).Distinct();
+        var read = PropertyRead().Matches(Repo.Read("src/IrrigationFhir/Record/EntryReader.cs")).Select(m => m.Groups[1].Value).Distinct();
         var listed = typeof(EntryDocument)
             .GetProperties(BindingFlags.Public | BindingFlags.Instance)
             .Select(p => JsonNamingPolicy.CamelCase.ConvertName(p.Name));
