@@ -56,7 +56,7 @@ internal static class EntriesApi
         CancellationToken stop
     )
     {
-        var type = request.ContentType?.Split(';')[0].Trim().ToLowerInvariant();
+        var type = BodyMediaType.Of(request);
         var body = type switch
         {
             "application/json" => await JsonBody.ReadJson(request, stop),

@@ -120,7 +120,7 @@ internal static class EpisodesApi
 
     private static async Task<IResult> Open(HttpRequest request, OpenEpisode open, CancellationToken stop)
     {
-        if (request.ContentType?.Split(';')[0].Trim().ToLowerInvariant() is not "application/json")
+        if (BodyMediaType.Of(request) is not "application/json")
         {
             return OutcomeResult.Refused(
                 StatusCodes.Status415UnsupportedMediaType,

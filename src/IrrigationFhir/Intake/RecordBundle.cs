@@ -179,7 +179,7 @@ internal sealed class RecordBundle(RecordObservations observations, InnerRequest
             if (Preferences.Return(http.Request) == "representation")
                 entry["resource"] = JsonNode.Parse(stored.Json);
             response["location"] = $"Observation/{stored.Id}/_history/{stored.VersionId}";
-            response["etag"] = ResourceResult.ETag(stored);
+            response["etag"] = EntityTags.Of(stored.VersionId);
             response["lastModified"] = LastUpdatedText.Of(stored.LastUpdated);
         }
 

@@ -262,17 +262,18 @@ internal sealed class RecordObservations(
                     )
                 )
             );
-        if (
-            write.IfMatch is { } match
-            && match.Replace("W/", "", StringComparison.Ordinal).Trim('"')
-                != stored.VersionId.ToString(System.Globalization.CultureInfo.InvariantCulture)
-        )
+        if (write.IfMatch is { } match && !EntityTags.LetReplace(match, stored.VersionId))
         {
             return (
                 null,
                 Written.Refused.Of(
                     StatusCodes.Status412PreconditionFailed,
-                    new EntryProblem("version-conflict", "If-Match", match, $"the current version, W/\"{stored.VersionId}\": read it first")
+                    new EntryProblem(
+                        "version-conflict",
+                        "If-Match",
+                        match,
+                        $"the current version, {EntityTags.Of(stored.VersionId)}: read it first"
+                    )
                 )
             );
         }

@@ -71,7 +71,9 @@ internal sealed class FhirPackage(IEnumerable<CapabilityClaim> claims)
             Experimental = false,
             Publisher = "IrrigationFhir",
             Description =
-                "Profiles and terminology of irrigations of urinary catheters: what ran in, what drained, what the kidneys made of it, and how surely. Numbers prompt a person to look at the patient; they diagnose nothing and command nothing.",
+                "Profiles and terminology of irrigations of urinary catheters: "
+                + "what ran in, what drained, what the kidneys made of it, and how surely. "
+                + "Numbers prompt a person to look at the patient; they diagnose nothing and command nothing.",
             Copyright = Codes.Notice,
             PackageId = Id,
             FhirVersion = [FHIRVersion.N4_0_1],

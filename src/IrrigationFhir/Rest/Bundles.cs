@@ -40,13 +40,14 @@ internal static class Bundles
                 json.WriteRawValue(Shaping.Of(version, shape), skipInputValidation: true);
                 Mode(json, mode);
             },
-            page.IncludedAll ? passedOver : [.. passedOver, Cut(page)]
+            page.IncludedAll ? passedOver : [.. passedOver, InclusionsCutOff(page)]
         );
 
-    private static OperationOutcome.IssueComponent Cut(SearchPage page) =>
+    private static OperationOutcome.IssueComponent InclusionsCutOff(SearchPage page) =>
         Outcome.Warning(
             "included-cut",
-            $"more resources than {page.Included.Count} would come along with this page, or they lie more than {Inclusions.Rounds} steps away",
+            $"more resources than {page.Included.Count} would come along with this page, "
+                + $"or they lie more than {Inclusions.Rounds} steps away",
             "a smaller _count, or a search of their own for the rest",
             "_include"
         );
@@ -74,7 +75,7 @@ internal static class Bundles
                 json.WriteEndObject();
                 json.WriteStartObject("response");
                 json.WriteString("status", version.VersionId == 1 ? "201 Created" : "200 OK");
-                json.WriteString("etag", ResourceResult.ETag(version));
+                json.WriteString("etag", EntityTags.Of(version.VersionId));
                 json.WriteString("lastModified", LastUpdatedText.Of(version.LastUpdated));
                 json.WriteEndObject();
             }
@@ -91,7 +92,8 @@ internal static class Bundles
     )
     {
         var buffer = new ArrayBufferWriter<byte>(4096);
-        using var json = new Utf8JsonWriter(buffer, new JsonWriterOptions { Encoder = JavaScriptEncoder.UnsafeRelaxedJsonEscaping }); // the & of a link as it is, for those who copy it
+        // The & of a link as it is, for those who copy it.
+        using var json = new Utf8JsonWriter(buffer, new JsonWriterOptions { Encoder = JavaScriptEncoder.UnsafeRelaxedJsonEscaping });
         json.WriteStartObject();
         json.WriteString("resourceType", "Bundle");
         json.WriteString("type", type);

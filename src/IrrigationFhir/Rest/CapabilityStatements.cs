@@ -5,8 +5,8 @@ using IrrigationFhir.Store;
 
 namespace IrrigationFhir.Rest;
 
-/// <summary>Adds to the CapabilityStatement what another room of the service can do, such as its profiles or operations.</summary>
-/// <remarks>Register one per room as a singleton; they run in the order of registration on a statement made for each request.</remarks>
+/// <summary>Adds to the CapabilityStatement what another part of the service can do, such as its profiles or operations.</summary>
+/// <remarks>Register one per part as a singleton; they run in the order of registration on a statement made for each request.</remarks>
 internal delegate void CapabilityClaim(CapabilityStatement statement);
 
 /// <summary>Says what this service can do, from the same list that routes, indexes and searches.</summary>
@@ -50,13 +50,25 @@ internal sealed class CapabilityStatements(
                     Mode = CapabilityStatement.RestfulCapabilityMode.Server,
                     Documentation =
                         $"Dates without an offset are read in the time zone {store.TimeZone.Id}. "
-                        + "Unknown search parameters are passed over unless the request says Prefer: handling=strict; the self link shows what took effect, and an entry of mode outcome names what did not. A modifier that is not listed is always refused. "
-                        + $"A page holds at most {settings.MaxCount} resources ({settings.DefaultCount} unless _count asks otherwise) and is followed by its next link. "
-                        + "_sort takes the search parameters of a type except composite ones, several with commas, each perhaps with a minus; what lacks the value comes last, or first with a minus; without _sort the oldest comes first by the type's date. "
-                        + "_summary takes true, text, data, count and false; _elements the names of top-level elements; a read takes both, but not count; what is not sent whole carries the tag SUBSETTED. _total takes none, estimate and accurate, the last two being the same. "
-                        + $"_include and _revinclude bring at most {settings.MaxCount} resources with a page, with :iterate over at most {Inclusions.Rounds} further steps; an entry of mode outcome says when more would have come. "
-                        + "Quantities are compared in a common unit where their UCUM units have one (1 L finds 1000 mL), without rounding; a number without a unit is compared with the number as written in whatever unit. "
-                        + "A code with the modifier :text finds displays and texts with a word that begins so. A + in an address means a space: write %2B.",
+                        + "Unknown search parameters are passed over unless the request says Prefer: handling=strict; "
+                        + "the self link shows what took effect, and an entry of mode outcome names what did not. "
+                        + "A modifier that is not listed is always refused. "
+                        + $"A page holds at most {settings.MaxCount} resources ({settings.DefaultCount} unless _count asks otherwise) "
+                        + "and is followed by its next link. "
+                        + "_sort takes the search parameters of a type except composite ones, "
+                        + "several with commas, each perhaps with a minus; "
+                        + "what lacks the value comes last, or first with a minus; "
+                        + "without _sort the oldest comes first by the type's date. "
+                        + "_summary takes true, text, data, count and false; _elements the names of top-level elements; "
+                        + "a read takes both, but not count; what is not sent whole carries the tag SUBSETTED. "
+                        + "_total takes none, estimate and accurate, the last two being the same. "
+                        + $"_include and _revinclude bring at most {settings.MaxCount} resources with a page, "
+                        + $"with :iterate over at most {Inclusions.Rounds} further steps; "
+                        + "an entry of mode outcome says when more would have come. "
+                        + "Quantities are compared in a common unit where their UCUM units have one (1 L finds 1000 mL), without rounding; "
+                        + "a number without a unit is compared with the number as written in whatever unit. "
+                        + "A code with the modifier :text finds displays and texts with a word that begins so. "
+                        + "A + in an address means a space: write %2B.",
                     Resource = [.. IndexedTypes.All.Select(Resource), Patient],
                 },
             ],
@@ -81,7 +93,8 @@ internal sealed class CapabilityStatements(
             Date = Fhir.Profiles.PublishedOn,
             Publisher = "IrrigationFhir",
             Description =
-                "Read, history and search of what was charted and what follows from it; Observations of devices taken in; validation on request.",
+                "Read, history and search of what was charted and what follows from it; "
+                + "Observations of devices taken in; validation on request.",
             Kind = CapabilityStatementKind.Requirements,
             FhirVersion = FHIRVersion.N4_0_1,
             Format = [FhirReply.MediaType, "json"],
@@ -91,7 +104,8 @@ internal sealed class CapabilityStatements(
                 {
                     Mode = CapabilityStatement.RestfulCapabilityMode.Server,
                     Documentation =
-                        "The statement of a running service says in which time zone dates without an offset are read, and how much it answers at once.",
+                        "The statement of a running service says in which time zone dates without an offset are read, "
+                        + "and how much it answers at once.",
                     Resource = [.. IndexedTypes.All.Select(Resource), Patient],
                 },
             ],

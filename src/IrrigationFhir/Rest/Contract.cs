@@ -1,6 +1,7 @@
 using System.ComponentModel.DataAnnotations;
 using System.Globalization;
 using System.Reflection;
+using System.Text;
 using System.Text.Json.Nodes;
 using System.Text.Json.Serialization;
 using Irrigation;
@@ -24,7 +25,15 @@ internal sealed class WordsOfAttribute(Type enumeration) : Attribute
 /// </remarks>
 internal static class Contract
 {
+    /// <summary>What 422 says in both APIs.</summary>
+    public const string Unprocessable =
+        "Readable, and refused: every problem is named, each with a stable code in `details.coding`, its place in `expression`, "
+        + "and what was seen and what is expected in `diagnostics`. Nothing was changed.";
+
+    private const OpenApiSpecVersion Version = OpenApiSpecVersion.OpenApi3_1;
     private const string Examples = "Contract/";
+    private const string ThisHostSays =
+        "The host that serves this document. It asks for no credentials: put it behind a gateway that does.";
 
     /// <summary>What each tag gathers; a tag that is not here fails <c>openapi/lint.sh</c>.</summary>
     private static readonly Dictionary<string, string> Tags = new()
@@ -42,12 +51,8 @@ internal static class Contract
         ["409"] = "It contradicts what is recorded. Nothing was changed.",
         ["413"] = "The body is larger, or holds more entries, than is taken in one request. Nothing was changed.",
         ["415"] = "A media type that this address does not read. Nothing was changed.",
-        ["422"] =
-            "Readable, and refused: every problem is named, each with a stable code in `details.coding`, its place in `expression`, and what was seen and what is expected in `diagnostics`. Nothing was changed.",
+        ["422"] = Unprocessable,
     };
-
-    private const string ThisHostSays =
-        "The host that serves this document. It asks for no credentials: put it behind a gateway that does.";
 
     /// <summary>Whether this process is the build that writes the document, and not a service.</summary>
     private static bool IsBeingWritten => Assembly.GetEntryAssembly()?.GetName().Name == "GetDocument.Insider";
@@ -69,7 +74,7 @@ internal static class Contract
         services.ConfigureHttpJsonOptions(json => json.SerializerOptions.NumberHandling = JsonNumberHandling.Strict);
         return services.AddOpenApi(options =>
         {
-            options.OpenApiVersion = OpenApiSpecVersion.OpenApi3_1;
+            options.OpenApiVersion = Version;
             options.AddDocumentTransformer(Describe);
             options.AddOperationTransformer(Describe);
             options.AddSchemaTransformer(Words);
@@ -82,13 +87,18 @@ internal static class Contract
         app.MapOpenApi("/openapi/irrigationfhir.json");
         app.MapGet(
                 "/openapi/fhir.json",
-                (HttpContext http, CapabilityStatements statements) => Results.Json(FhirContract.Of(statements.For(http.Request)))
+                async (HttpContext http, CapabilityStatements statements) =>
+                {
+                    var contract = FhirContract.Of(statements.For(http.Request));
+                    var json = await contract.SerializeAsJsonAsync(Version, http.RequestAborted);
+                    return Results.Text(json, "application/json", Encoding.UTF8);
+                }
             )
             .ExcludeFromDescription();
     }
 
     /// <summary>Where the API of a document is: beside the document, wherever a site puts it.</summary>
-    public static JsonArray ThisHost() => [new JsonObject { ["url"] = "/", ["description"] = ThisHostSays }];
+    public static List<OpenApiServer> ThisHost() => [new() { Url = "/", Description = ThisHostSays }];
 
     /// <summary>Says in the contract what a route answers, and when.</summary>
     public static RouteHandlerBuilder Answers<T>(
@@ -121,7 +131,8 @@ internal static class Contract
                         Name = "Prefer",
                         In = ParameterLocation.Header,
                         Description =
-                            "`handling=lenient` records the entries that can be recorded and refuses the others one by one; without it all are recorded or none (RFC 7240).",
+                            "`handling=lenient` records the entries that can be recorded and refuses the others one by one; "
+                            + "without it all are recorded or none (RFC 7240).",
                         Schema = new OpenApiSchema
                         {
                             Type = JsonSchemaType.String,
@@ -166,11 +177,13 @@ internal static class Contract
             Version = "1",
             Description =
                 "Corrected urine output under bladder irrigation: entries in, balance and profile-validated FHIR R4 out. "
-                + "Every error is a FHIR OperationOutcome, and a refused request changes nothing. The FHIR API under /fhir describes itself at /fhir/metadata, and in /openapi/fhir.json; "
-                + "an Observation posted there becomes an entry of the episode of its patient (by identifier) whose time covers it, of several of the one of its encounter, and is refused where there is none. "
+                + "Every error is a FHIR OperationOutcome, and a refused request changes nothing. "
+                + "The FHIR API under /fhir describes itself at /fhir/metadata, and in /openapi/fhir.json; "
+                + "an Observation posted there becomes an entry of the episode of its patient (by identifier) whose time covers it, "
+                + "of several of the one of its encounter, and is refused where there is none. "
                 + Texts.Caution,
         };
-        document.Servers = [new() { Url = "/", Description = ThisHostSays }];
+        document.Servers = ThisHost();
         document.Security = [new()]; // an empty requirement: nothing is asked for
         foreach (var tag in document.Tags ?? new HashSet<OpenApiTag>())
             tag.Description = Tags.GetValueOrDefault(tag.Name!);

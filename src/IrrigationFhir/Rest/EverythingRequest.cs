@@ -12,7 +12,7 @@ namespace IrrigationFhir.Rest;
 /// <param name="After">Where in the first of them the page begins; null for its beginning.</param>
 /// <param name="Count">Resources per page.</param>
 /// <param name="Page">The mark of this page as received, or null for the first.</param>
-/// <param name="Care">Only what happened at least partly within this, or has no date; null for all.</param>
+/// <param name="CareDates">Only what happened at least partly within this, or has no date; null for all.</param>
 /// <param name="Since">Only what was stored at or after this; null for all.</param>
 /// <param name="Honoured">Names and values that took effect, without count and page.</param>
 /// <param name="PassedOver">What was ignored, as warnings.</param>
@@ -22,7 +22,7 @@ internal sealed record EverythingRequest(
     SearchPosition? After,
     int Count,
     string? Page,
-    TimeRange? Care,
+    TimeRange? CareDates,
     TimeRange? Since,
     IReadOnlyList<KeyValuePair<string, string>> Honoured,
     IReadOnlyList<OperationOutcome.IssueComponent> PassedOver
@@ -152,8 +152,8 @@ internal sealed record EverythingRequest(
     {
         var criteria = new List<SearchCriterion> { new SearchCriterion.Subject([Patient]) };
         // The time of a resource that is about others is when that was written, not a time of care.
-        if (Care is { } care && !type.Parameters.OfType<IndexedParameter.Subject>().Any(subject => subject.Through is not null))
-            criteria.Add(new SearchCriterion.WithinOrUndated(care));
+        if (CareDates is { } dates && !type.Parameters.OfType<IndexedParameter.Subject>().Any(subject => subject.Through is not null))
+            criteria.Add(new SearchCriterion.WithinOrUndated(dates));
         if (Since is { } since)
             criteria.Add(new SearchCriterion.LastUpdated([new(Prefix.Ge, since)]));
         return criteria;

@@ -1,5 +1,4 @@
 using System.Text.Json.Nodes;
-using Microsoft.AspNetCore.Mvc;
 
 namespace IrrigationFhir.Rest;
 
@@ -21,11 +20,4 @@ internal sealed record IssueDocument(string Severity, string Code, JsonNode Deta
 {
     /// <summary>The place in what was sent; not there where the request as a whole is meant.</summary>
     public IReadOnlyList<string> Expression { get; init; } = [];
-}
-
-/// <summary>A query parameter whose name is no C# name.</summary>
-internal sealed class FromQueryNameAttribute : FromQueryAttribute
-{
-    /// <summary>A parameter of this name.</summary>
-    public FromQueryNameAttribute(string name) => Name = name;
 }

@@ -98,7 +98,7 @@ internal static class FhirApi
     }
 
     private static async Task<IResult> Read(HttpContext http, string type, string id, ResourceStore store, CancellationToken stop) =>
-        await store.Read(type, id, stop) is { } found ? Found(http, found) : NotFound($"{type}/{id}");
+        await store.Read(type, id, stop) is { } stored ? Reply(http, stored) : NotFound($"{type}/{id}");
 
     private static async Task<IResult> VersionRead(
         HttpContext http,
@@ -109,14 +109,14 @@ internal static class FhirApi
         CancellationToken stop
     ) =>
         long.TryParse(version, NumberStyles.None, CultureInfo.InvariantCulture, out var number)
-        && await store.VersionRead(type, id, number, stop) is { } found
-            ? Found(http, found)
+        && await store.VersionRead(type, id, number, stop) is { } stored
+            ? Reply(http, stored)
             : NotFound($"{type}/{id}/_history/{version}");
 
-    private static IResult Found(HttpContext http, ResourceVersion found)
+    private static IResult Reply(HttpContext http, ResourceVersion stored)
     {
         var (shape, problems) = Shaping.OfRead(http.Request.Query);
-        return shape is null ? new OutcomeResult(StatusCodes.Status400BadRequest, Outcome.Of(problems)) : new ResourceResult(found, shape);
+        return shape is null ? new OutcomeResult(StatusCodes.Status400BadRequest, Outcome.Of(problems)) : new ResourceResult(stored, shape);
     }
 
     private static async Task<IResult> History(HttpContext http, string type, string id, ResourceStore store, CancellationToken stop)

@@ -1,6 +1,7 @@
 using System.Text.Json;
 using Irrigation.Episodes;
 using IrrigationFhir.Problems;
+using Microsoft.Net.Http.Headers;
 
 namespace IrrigationFhir.Rest;
 
@@ -10,7 +11,7 @@ internal static class FhirBody
     /// <summary>Reads it, or says why not.</summary>
     public static async Task<(JsonElement Json, OutcomeResult? Refused)> Read(HttpRequest request, CancellationToken stop)
     {
-        var type = request.ContentType?.Split(';')[0].Trim().ToLowerInvariant();
+        var type = BodyMediaType.Of(request);
         if (type is not (FhirReply.MediaType or "application/json"))
             return Refuse(
                 StatusCodes.Status415UnsupportedMediaType,
@@ -21,9 +22,7 @@ internal static class FhirBody
             );
 
         // FHIR JSON is UTF-8; read as that, another encoding would change texts without anyone noticing.
-        var charset = Microsoft.Net.Http.Headers.MediaTypeHeaderValue.TryParse(request.ContentType, out var media)
-            ? media.Charset.ToString().Trim('"')
-            : "";
+        var charset = HeaderUtilities.RemoveQuotes(request.GetTypedHeaders().ContentType?.Charset ?? default);
         if (charset.Length > 0 && !charset.Equals("utf-8", StringComparison.OrdinalIgnoreCase))
             return Refuse(
                 StatusCodes.Status415UnsupportedMediaType,

@@ -1,4 +1,3 @@
-using System.Globalization;
 using IrrigationFhir.Problems;
 using Microsoft.Net.Http.Headers;
 
@@ -52,6 +51,6 @@ internal static class Negotiation
         && Acceptable.Contains(range.MediaType.Value ?? "")
         && range.Parameters.All(parameter =>
             !parameter.Name.Equals("fhirVersion", StringComparison.OrdinalIgnoreCase)
-            || parameter.Value.ToString().Trim('"').StartsWith("4.0", ignoreCase: false, CultureInfo.InvariantCulture)
+            || HeaderUtilities.RemoveQuotes(parameter.Value).StartsWith("4.0", StringComparison.Ordinal)
         );
 }

@@ -8,7 +8,8 @@ namespace IrrigationFhir.Rest;
 /// <summary>Names and values of a search or an operation, from the address, a form, or a Parameters resource.</summary>
 internal static class OperationParameters
 {
-    private const string Form = "application/x-www-form-urlencoded";
+    /// <summary>The media type of a form.</summary>
+    public const string Form = "application/x-www-form-urlencoded";
 
     /// <summary>What the address holds.</summary>
     public static IEnumerable<KeyValuePair<string, string>> Pairs(
@@ -29,7 +30,7 @@ internal static class OperationParameters
         var pairs = Pairs(request.Query);
         if (!HttpMethods.IsPost(request.Method))
             return (pairs, null);
-        var media = request.ContentType?.Split(';')[0].Trim().ToLowerInvariant();
+        var media = BodyMediaType.Of(request);
         if (media == Form && request.HasFormContentType)
         {
             try

@@ -12,20 +12,26 @@ internal static class PatientOperations
 {
     /// <summary>What the CapabilityStatement says of <c>$lastn</c>.</summary>
     public const string LatestPolicy =
-        "patient or subject (also as patient.identifier) and code or category are required; max is 1 unless given; other search parameters narrow down. "
-        + "Observations have the same code when all their codings are the same. The latest is the one whose effective time ends last; all that share the time of the last one sent are sent too. "
+        "patient or subject (also as patient.identifier) and code or category are required; max is 1 unless given; "
+        + "other search parameters narrow down. "
+        + "Observations have the same code when all their codings are the same. "
+        + "The latest is the one whose effective time ends last; "
+        + "all that share the time of the last one sent are sent too. "
         + "What was entered in error is left out unless status asks for it. The reply is not paged.";
 
     /// <summary>What the CapabilityStatement says of <c>$everything</c>.</summary>
     public const string EverythingPolicy =
-        "Patients are not held here: resources refer to them by identifier, by address, or both. Patient/$everything?identifier=system|value gives what refers to that identifier, "
-        + "Patient/[id]/$everything what refers to Patient/[id]. The Patient resource itself is not among it. start and end keep what happened at least partly between them, and what has no date; "
-        + "every Provenance of the patient's resources comes along whatever they say. _since keeps what was stored at or after it; _type names the types wanted; _count is the size of a page.";
+        "Patients are not held here: resources refer to them by identifier, by address, or both. "
+        + "Patient/$everything?identifier=system|value gives what refers to that identifier, "
+        + "Patient/[id]/$everything what refers to Patient/[id]. The Patient resource itself is not among it. "
+        + "start and end keep what happened at least partly between them, and what has no date; "
+        + "every Provenance of the patient's resources comes along whatever they say. "
+        + "_since keeps what was stored at or after it; _type names the types wanted; _count is the size of a page.";
 
-    private const string IdleHere = "a parameter that plays no part here";
-    private const string NarrowsDown = "max, and parameters that narrow the search down";
+    private const string WithoutEffect = "a parameter that plays no part here";
+    private const string Expected = "max, and parameters that narrow the search down";
 
-    private static readonly string[] NotOfLatest =
+    private static readonly string[] WithoutEffectOnLastN =
     [
         "_count",
         "_sort",
@@ -54,10 +60,10 @@ internal static class PatientOperations
                 problems.Add(Invalid("max", $"'{max.Value}'", "a whole number, 1 or more"));
         }
 
-        var idle = given[false].Select(pair => pair.Key).Where(NotOfLatest.Contains).ToList();
+        var ignored = given[false].Select(pair => pair.Key).Where(WithoutEffectOnLastN.Contains).ToList();
         if (context.Strict)
-            problems.AddRange(idle.Select(name => Outcome.Problem("search-parameter-unknown", IdleHere, NarrowsDown, name)));
-        var (search, found) = SearchReader.Read(type, given[false].Where(pair => !NotOfLatest.Contains(pair.Key)), context);
+            problems.AddRange(ignored.Select(name => Outcome.Problem("search-parameter-unknown", WithoutEffect, Expected, name)));
+        var (search, found) = SearchReader.Read(type, given[false].Where(pair => !WithoutEffectOnLastN.Contains(pair.Key)), context);
         problems.AddRange(found);
         if (search is not null)
         {
@@ -74,7 +80,7 @@ internal static class PatientOperations
         if (!query.Criteria.Any(criterion => criterion is SearchCriterion.Statuses))
             query = query with { Criteria = [.. query.Criteria, new SearchCriterion.Statuses(["entered-in-error"], Not: true)] };
         var latest = await store.Latest(query, most, stop);
-        var passedOver = idle.Select(name => Outcome.PassedOver(name, IdleHere, NarrowsDown)).Concat(search.PassedOver).ToList();
+        var passedOver = ignored.Select(name => Outcome.PassedOver(name, WithoutEffect, Expected)).Concat(search.PassedOver).ToList();
         var honoured = search
             .Honoured.Where(pair => pair.Key is not "_count")
             .Append(new("max", most.ToString(CultureInfo.InvariantCulture)));

@@ -5,10 +5,10 @@ using IrrigationFhir.Store;
 
 namespace IrrigationFhir.Rest;
 
-/// <summary>What became of it.</summary>
+/// <summary>What became of a create or update.</summary>
 internal abstract record Written
 {
-    /// <summary>It stands, new or as it was.</summary>
+    /// <summary>The resource is stored, new or as it was.</summary>
     /// <param name="Status">200 or 201.</param>
     /// <param name="Resource">The stored Observation; null where it is withheld because it failed its own profile.</param>
     /// <param name="Disposition">What the log made of it.</param>

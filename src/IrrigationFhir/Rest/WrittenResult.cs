@@ -10,7 +10,7 @@ namespace IrrigationFhir.Rest;
 /// <param name="at">The address of the FHIR base.</param>
 internal sealed class WrittenResult(Written.Stands stands, string at) : IResult
 {
-    private string Said =>
+    private string Message =>
         stands.Resource is not null ? stands.Disposition : $"{stands.Disposition}; the resource failed its own profile and is withheld";
 
     /// <inheritdoc/>
@@ -20,7 +20,7 @@ internal sealed class WrittenResult(Written.Stands stands, string at) : IResult
         headers.CacheControl = "private, no-cache";
         if (stands.Resource is { } stored)
         {
-            headers.ETag = ResourceResult.ETag(stored);
+            headers.ETag = EntityTags.Of(stored.VersionId);
             headers.LastModified = stored.LastUpdated.ToDateTimeUtc().ToString("R", CultureInfo.InvariantCulture);
             if (stands.Status == StatusCodes.Status201Created)
                 headers.Location = $"{at}/{stored.Type}/{stored.Id}/_history/{stored.VersionId}";
@@ -36,7 +36,7 @@ internal sealed class WrittenResult(Written.Stands stands, string at) : IResult
         }
 
         return Preferences.Return(httpContext.Request) == "OperationOutcome" || stands.Resource is null
-            ? FhirReply.Write(httpContext, stands.Status, FhirJson.WriteUtf8(Outcomes.AllIsWell(Said, stands.Warnings)))
+            ? FhirReply.Write(httpContext, stands.Status, FhirJson.WriteUtf8(Outcomes.AllIsWell(Message, stands.Warnings)))
             : FhirReply.Write(httpContext, stands.Status, Encoding.UTF8.GetBytes(stands.Resource.Json));
     }
 }

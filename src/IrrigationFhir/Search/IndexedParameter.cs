@@ -36,9 +36,10 @@ internal readonly record struct ReferenceKey(string Target, Token? Identifier)
 }
 
 /// <summary>A search parameter that R4 lacks and this service publishes.</summary>
+/// <param name="Id">The id of its SearchParameter.</param>
 /// <param name="Expression">FHIRPath to its values.</param>
 /// <param name="Description">What it finds.</param>
-internal sealed record OwnDefinition(string Expression, string Description);
+internal sealed record OwnDefinition(string Id, string Expression, string Description);
 
 /// <summary>
 /// One search parameter of one resource type: its name, its published definition, what it can be asked, and where its values come from.
@@ -49,6 +50,9 @@ internal sealed record OwnDefinition(string Expression, string Description);
 /// </param>
 internal abstract record IndexedParameter(string Name, string Definition)
 {
+    /// <summary>How the definitions begin that R4 has for every type; the SDK lists those of single types alone.</summary>
+    public const string OfEveryType = "http://hl7.org/fhir/SearchParameter/Resource-";
+
     /// <summary>The prefixes of dates and quantities.</summary>
     public static IReadOnlyList<string> AllPrefixes { get; } = ["eq", "ne", "lt", "le", "gt", "ge", "sa", "eb", "ap"];
 
@@ -62,14 +66,14 @@ internal abstract record IndexedParameter(string Name, string Definition)
     public virtual IReadOnlyList<string> Prefixes => [];
 
     /// <summary>The logical id; every type has it.</summary>
-    public sealed record Id() : IndexedParameter("_id", "http://hl7.org/fhir/SearchParameter/Resource-id")
+    public sealed record Id() : IndexedParameter("_id", OfEveryType + "id")
     {
         /// <inheritdoc/>
         public override IReadOnlyList<string> Modifiers => [":missing"];
     }
 
     /// <summary>When the current version was stored; every type has it.</summary>
-    public sealed record LastUpdated() : IndexedParameter("_lastUpdated", "http://hl7.org/fhir/SearchParameter/Resource-lastUpdated")
+    public sealed record LastUpdated() : IndexedParameter("_lastUpdated", OfEveryType + "lastUpdated")
     {
         /// <inheritdoc/>
         public override IReadOnlyList<string> Modifiers => [":missing"];

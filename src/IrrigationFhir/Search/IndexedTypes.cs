@@ -23,8 +23,6 @@ internal sealed record IndexedType(string Name, IReadOnlyList<IndexedParameter> 
 /// </summary>
 internal static class IndexedTypes
 {
-    private const string Published = "http://hl7.org/fhir/SearchParameter/";
-
     // Index rows of these names carry values and dates beside their codes.
     private const string OwnCode = "code";
     private const string ComponentCode = "component-code";
@@ -34,179 +32,127 @@ internal static class IndexedTypes
     public static IReadOnlyList<IndexedType> All { get; } =
     [
         Type<Observation>(
-            Date<Observation>("date", "clinical-date", o => o.Effective),
-            Patient<Observation>("patient", "clinical-patient", ["Patient"], o => o.Subject),
-            Patient<Observation>("subject", "Observation-subject", ["Group", "Device", "Patient", "Location"], o => o.Subject),
-            Measured<Observation>(OwnCode, "clinical-code", ["code"], o => Values(0, o.Code, o.Value)),
-            Coded<Observation>("category", "Observation-category", ["category"], o => o.Category.SelectMany(Tokens)),
-            Status<Observation>("status", "Observation-status", "http://hl7.org/fhir/observation-status", o => o.Status?.GetLiteral()),
-            Coded<Observation>("identifier", "clinical-identifier", [], o => Tokens(o.Identifier)),
-            Coded<Observation>(
-                "data-absent-reason",
-                "Observation-data-absent-reason",
-                ["dataAbsentReason"],
-                o => Tokens(o.DataAbsentReason)
-            ),
-            Coded<Observation>("method", "Observation-method", ["method"], o => Tokens(o.Method)),
-            new IndexedParameter.Quantity("value-quantity", Published + "Observation-value-quantity", [OwnCode]),
-            new IndexedParameter.CodeAndQuantity("code-value-quantity", Published + "Observation-code-value-quantity", [OwnCode]),
-            Measured<Observation>(
-                ComponentCode,
-                "Observation-component-code",
-                ["component.code"],
-                o => o.Component.SelectMany((c, i) => Values(i + 1, c.Code, c.Value))
-            ),
-            new IndexedParameter.Quantity("component-value-quantity", Published + "Observation-component-value-quantity", [ComponentCode]),
-            new IndexedParameter.CodeAndQuantity(
-                "component-code-value-quantity",
-                Published + "Observation-component-code-value-quantity",
-                [ComponentCode]
-            ),
+            Date<Observation>("date", o => o.Effective),
+            Subject<Observation>("patient", o => o.Subject),
+            Subject<Observation>("subject", o => o.Subject),
+            Measured<Observation>(OwnCode, ["code"], o => Values(0, o.Code, o.Value)),
+            Coded<Observation>("category", ["category"], o => o.Category.SelectMany(Tokens)),
+            Status<Observation>("status", "http://hl7.org/fhir/observation-status", o => o.Status?.GetLiteral()),
+            Coded<Observation>("identifier", [], o => Tokens(o.Identifier)),
+            Coded<Observation>("data-absent-reason", ["dataAbsentReason"], o => Tokens(o.DataAbsentReason)),
+            Coded<Observation>("method", ["method"], o => Tokens(o.Method)),
+            Quantity<Observation>("value-quantity", [OwnCode]),
+            CodeAndQuantity<Observation>("code-value-quantity", [OwnCode]),
+            Measured<Observation>(ComponentCode, ["component.code"], o => o.Component.SelectMany((c, i) => Values(i + 1, c.Code, c.Value))),
+            Quantity<Observation>("component-value-quantity", [ComponentCode]),
+            CodeAndQuantity<Observation>("component-code-value-quantity", [ComponentCode]),
             new IndexedParameter.Coded(
                 "combo-code",
-                Published + "Observation-combo-code",
+                DefinitionOf<Observation>("combo-code"),
                 [OwnCode, ComponentCode],
                 ["code", "component.code"],
                 null
             ),
-            new IndexedParameter.Quantity("combo-value-quantity", Published + "Observation-combo-value-quantity", [OwnCode, ComponentCode]),
-            new IndexedParameter.CodeAndQuantity(
-                "combo-code-value-quantity",
-                Published + "Observation-combo-code-value-quantity",
-                [OwnCode, ComponentCode]
-            ),
-            Reference<Observation>(
-                "derived-from",
-                "Observation-derived-from",
-                ["DocumentReference", "ImagingStudy", "Media", "MolecularSequence", "Observation", "QuestionnaireResponse"],
-                o => o.DerivedFrom
-            ),
-            Reference<Observation>(
-                "has-member",
-                "Observation-has-member",
-                ["MolecularSequence", "Observation", "QuestionnaireResponse"],
-                o => o.HasMember
-            ),
-            Reference<Observation>(
-                "based-on",
-                "Observation-based-on",
-                ["CarePlan", "DeviceRequest", "ImmunizationRecommendation", "MedicationRequest", "NutritionOrder", "ServiceRequest"],
-                o => o.BasedOn
-            ),
-            Reference<Observation>("device", "Observation-device", ["Device", "DeviceMetric"], o => [o.Device]),
-            Reference<Observation>(
-                "performer",
-                "Observation-performer",
-                ["CareTeam", "Organization", "Patient", "Practitioner", "PractitionerRole", "RelatedPerson"],
-                o => o.Performer
-            ),
-            Reference<Observation>("encounter", "clinical-encounter", ["Encounter"], o => [o.Encounter])
+            Quantity<Observation>("combo-value-quantity", [OwnCode, ComponentCode]),
+            CodeAndQuantity<Observation>("combo-code-value-quantity", [OwnCode, ComponentCode]),
+            Reference<Observation>("derived-from", o => o.DerivedFrom),
+            Reference<Observation>("has-member", o => o.HasMember),
+            Reference<Observation>("based-on", o => o.BasedOn),
+            Reference<Observation>("device", o => [o.Device]),
+            Reference<Observation>("performer", o => o.Performer),
+            Reference<Observation>("encounter", o => [o.Encounter])
         ),
         Type<Procedure>(
-            Date<Procedure>("date", "clinical-date", p => p.Performed),
-            Patient<Procedure>("patient", "clinical-patient", ["Patient"], p => p.Subject),
-            Patient<Procedure>("subject", "Procedure-subject", ["Group", "Patient"], p => p.Subject),
-            Measured<Procedure>(OwnCode, "clinical-code", ["code"], p => Tokens(p.Code).Select(token => new CodedValue(0, token))),
-            Coded<Procedure>("category", "Procedure-category", ["category"], p => Tokens(p.Category)),
-            Status<Procedure>("status", "Procedure-status", "http://hl7.org/fhir/event-status", p => p.Status?.GetLiteral()),
-            Coded<Procedure>("identifier", "clinical-identifier", [], p => Tokens(p.Identifier)),
-            Reference<Procedure>("based-on", "Procedure-based-on", ["CarePlan", "ServiceRequest"], p => p.BasedOn),
-            Reference<Procedure>(
-                "performer",
-                "Procedure-performer",
-                ["Device", "Organization", "Patient", "Practitioner", "PractitionerRole", "RelatedPerson"],
-                p => p.Performer.Select(performer => performer.Actor)
-            ),
-            Reference<Procedure>("encounter", "clinical-encounter", ["Encounter"], p => [p.Encounter])
+            Date<Procedure>("date", p => p.Performed),
+            Subject<Procedure>("patient", p => p.Subject),
+            Subject<Procedure>("subject", p => p.Subject),
+            Measured<Procedure>(OwnCode, ["code"], p => Tokens(p.Code).Select(token => new CodedValue(0, token))),
+            Coded<Procedure>("category", ["category"], p => Tokens(p.Category)),
+            Status<Procedure>("status", "http://hl7.org/fhir/event-status", p => p.Status?.GetLiteral()),
+            Coded<Procedure>("identifier", [], p => Tokens(p.Identifier)),
+            Reference<Procedure>("based-on", p => p.BasedOn),
+            Reference<Procedure>("performer", p => p.Performer.Select(performer => performer.Actor)),
+            Reference<Procedure>("encounter", p => [p.Encounter])
         ),
         Type<Flag>(
-            Date<Flag>("date", "clinical-date", f => f.Period),
-            Patient<Flag>("patient", "clinical-patient", ["Patient"], f => f.Subject),
-            Patient<Flag>(
-                "subject",
-                "Flag-subject",
-                ["Group", "Organization", "Practitioner", "Medication", "PlanDefinition", "Patient", "Procedure", "Location"],
-                f => f.Subject
+            Date<Flag>("date", f => f.Period),
+            Subject<Flag>("patient", f => f.Subject),
+            Subject<Flag>("subject", f => f.Subject),
+            Status<Flag>(
+                "status",
+                "http://hl7.org/fhir/flag-status",
+                f => f.Status?.GetLiteral(),
+                new(
+                    "flag-status",
+                    "Flag.status",
+                    "Whether the flag is raised (active), cleared (inactive) or withdrawn (entered-in-error)."
+                )
             ),
-            Status<Flag>("status", "flag-status", "http://hl7.org/fhir/flag-status", f => f.Status?.GetLiteral()) with
-            {
-                Definition = "flag-status",
-                Own = new("Flag.status", "Whether the flag is raised (active), cleared (inactive) or withdrawn (entered-in-error)."),
-            },
-            Measured<Flag>(OwnCode, "flag-code", ["code"], f => Tokens(f.Code).Select(token => new CodedValue(0, token))) with
-            {
-                Definition = "flag-code",
-                Own = new("Flag.code", "Which pattern the flag is about."),
-            },
-            Coded<Flag>("category", "flag-category", ["category"], f => f.Category.SelectMany(Tokens)) with
-            {
-                Definition = "flag-category",
-                Own = new("Flag.category", "The kind of flag, such as clinical or safety."),
-            },
+            Measured<Flag>(
+                OwnCode,
+                ["code"],
+                f => Tokens(f.Code).Select(token => new CodedValue(0, token)),
+                new("flag-code", "Flag.code", "Which pattern the flag is about.")
+            ),
+            Coded<Flag>(
+                "category",
+                ["category"],
+                f => f.Category.SelectMany(Tokens),
+                new("flag-category", "Flag.category", "The kind of flag, such as clinical or safety.")
+            ),
             new IndexedParameter.Moment("acknowledged", "flag-acknowledged", f => Extended(f, "flag-acknowledged"))
             {
-                Own = new(Extension("flag-acknowledged") + ".ofType(dateTime)", "When a person first saw the flag."),
+                Own = new("flag-acknowledged", Extension("flag-acknowledged") + ".ofType(dateTime)", "When a person first saw the flag."),
             },
             new IndexedParameter.Quantity(TimeToAcknowledge, "flag-time-to-acknowledge", [TimeToAcknowledge])
             {
                 Of = f => Extended(f, "flag-time-to-acknowledge") as Quantity,
                 Own = new(
+                    "flag-time-to-acknowledge",
                     Extension("flag-time-to-acknowledge") + ".ofType(Quantity)",
                     "How long after its start a person first saw the flag."
                 ),
             },
-            Coded<Flag>("identifier", "Flag-identifier", [], f => Tokens(f.Identifier)),
-            Reference<Flag>(
-                "author",
-                "Flag-author",
-                ["Device", "Organization", "Patient", "Practitioner", "PractitionerRole"],
-                f => [f.Author]
-            ),
-            Reference<Flag>("encounter", "clinical-encounter", ["Encounter"], f => [f.Encounter])
+            Coded<Flag>("identifier", [], f => Tokens(f.Identifier)),
+            Reference<Flag>("author", f => [f.Author]),
+            Reference<Flag>("encounter", f => [f.Encounter])
         ),
         Type<Provenance>(
-            Date<Provenance>("recorded", "Provenance-recorded", p => p.RecordedElement),
+            Date<Provenance>("recorded", p => p.RecordedElement),
             new IndexedParameter.Subject(
                 "patient",
-                Published + "Provenance-patient",
+                DefinitionOf<Provenance>("patient"),
                 ["Patient"],
                 provenance => ((Provenance)provenance).Target.FirstOrDefault(IsPatient),
                 provenance => ((Provenance)provenance).Target
             ),
-            Reference<Provenance>("target", "Provenance-target", ["Observation", "Procedure", "Flag", "Patient"], p => p.Target),
-            Reference<Provenance>(
-                "agent",
-                "Provenance-agent",
-                ["Device", "Organization", "Patient", "Practitioner", "PractitionerRole", "RelatedPerson"],
-                p => p.Agent.Select(agent => agent.Who)
-            )
+            // R4 names every type; these are the ones that a Provenance of this service points at.
+            Reference<Provenance>("target", p => p.Target) with
+            {
+                Targets = ["Observation", "Procedure", "Flag", "Patient"],
+            },
+            Reference<Provenance>("agent", p => p.Agent.Select(agent => agent.Who))
         ),
         Type<Subscription>(
-            Date<Subscription>("end", "subscription-end", s => s.EndElement) with
-            {
-                Definition = "subscription-end",
-                Own = new("Subscription.end", "When the subscription ends."),
-            },
-            Status<Subscription>("status", "Subscription-status", "http://hl7.org/fhir/subscription-status", s => s.Status?.GetLiteral()),
+            Date<Subscription>("end", s => s.EndElement, new("subscription-end", "Subscription.end", "When the subscription ends.")),
+            Status<Subscription>("status", "http://hl7.org/fhir/subscription-status", s => s.Status?.GetLiteral()),
             new IndexedParameter.Canonical(
                 "url",
-                Published + "Subscription-url",
+                DefinitionOf<Subscription>("url"),
                 s => ((Subscription)s).Channel?.Endpoint is { Length: > 0 } url ? [url] : []
             ),
             new IndexedParameter.Text(
                 "criteria",
-                Published + "Subscription-criteria",
+                DefinitionOf<Subscription>("criteria"),
                 s => ((Subscription)s).Criteria is { Length: > 0 } criteria ? [criteria] : []
             ),
             Coded<Subscription>(
                 "type",
-                "Subscription-type",
                 [],
                 s => s.Channel?.Type?.GetLiteral() is { } type ? [new Token("http://hl7.org/fhir/subscription-channel-type", type)] : []
             ),
             Coded<Subscription>(
                 "payload",
-                "Subscription-payload",
                 [],
                 s => s.Channel?.Payload is { Length: > 0 } media ? [new Token("urn:ietf:bcp:13", media)] : []
             )
@@ -232,58 +178,77 @@ internal static class IndexedTypes
 
     private static string Extension(string slug) => $"Flag.extension.where(url.endsWith('/StructureDefinition/{slug}')).value";
 
-    private static IndexedType Type<T>(params IndexedParameter[] own)
+    private static IndexedType Type<T>(params IndexedParameter[] ofType)
         where T : Resource =>
         new(
             typeof(T).Name,
             [
                 new IndexedParameter.Id(),
                 new IndexedParameter.LastUpdated(),
-                new IndexedParameter.Canonical("_profile", Published + "Resource-profile", r => r.Meta?.Profile.OfType<string>() ?? []),
-                Coded<T>("_tag", "Resource-tag", ["meta.tag"], r => Tokens(r.Meta?.Tag)),
-                Coded<T>("_security", "Resource-security", ["meta.security"], r => Tokens(r.Meta?.Security)),
-                .. own,
+                new IndexedParameter.Canonical(
+                    "_profile",
+                    IndexedParameter.OfEveryType + "profile",
+                    r => r.Meta?.Profile.OfType<string>() ?? []
+                ),
+                Label("_tag", "tag", r => r.Meta?.Tag),
+                Label("_security", "security", r => r.Meta?.Security),
+                .. ofType,
             ]
         );
 
-    private static IndexedParameter.Date Date<T>(string name, string definition, Func<T, DataType?> of)
-        where T : Resource => new(name, Published + definition, resource => of((T)resource));
+    private static IndexedParameter.Coded Label(string name, string element, Func<Resource, IEnumerable<Coding>?> of) =>
+        new(
+            name,
+            IndexedParameter.OfEveryType + element,
+            [name],
+            [$"meta.{element}"],
+            resource => Tokens(of(resource)).Select(token => new CodedValue(0, token))
+        );
 
-    private static IndexedParameter.Status Status<T>(string name, string definition, string system, Func<T, string?> of)
-        where T : Resource => new(name, Published + definition, system, resource => of((T)resource));
+    private static IndexedParameter.Date Date<T>(string name, Func<T, DataType?> of, OwnDefinition? own = null)
+        where T : Resource => new(name, DefinitionOf<T>(name, own), resource => of((T)resource)) { Own = own };
 
-    private static IndexedParameter.Subject Patient<T>(
-        string name,
-        string definition,
-        IReadOnlyList<string> targets,
-        Func<T, ResourceReference?> of
-    )
-        where T : Resource => new(name, Published + definition, targets, resource => of((T)resource));
+    private static IndexedParameter.Status Status<T>(string name, string system, Func<T, string?> of, OwnDefinition? own = null)
+        where T : Resource => new(name, DefinitionOf<T>(name, own), system, resource => of((T)resource)) { Own = own };
+
+    // R4 names Group as a target of patient too, which the expression of the same definition leaves out.
+    private static IndexedParameter.Subject Subject<T>(string name, Func<T, ResourceReference?> of)
+        where T : Resource =>
+        new(name, DefinitionOf<T>(name), name == "patient" ? ["Patient"] : TargetsOf<T>(name), resource => of((T)resource));
 
     private static IndexedParameter.Coded Coded<T>(
         string name,
-        string definition,
         IReadOnlyList<string> texts,
-        Func<T, IEnumerable<Token>> of
+        Func<T, IEnumerable<Token>> of,
+        OwnDefinition? own = null
     )
-        where T : Resource =>
-        new(name, Published + definition, [name], texts, resource => of((T)resource).Select(token => new CodedValue(0, token)));
+        where T : Resource => Measured<T>(name, texts, resource => of(resource).Select(token => new CodedValue(0, token)), own);
 
     private static IndexedParameter.Coded Measured<T>(
         string name,
-        string definition,
         IReadOnlyList<string> texts,
-        Func<T, IEnumerable<CodedValue>> of
+        Func<T, IEnumerable<CodedValue>> of,
+        OwnDefinition? own = null
     )
-        where T : Resource => new(name, Published + definition, [name], texts, resource => of((T)resource));
+        where T : Resource => new(name, DefinitionOf<T>(name, own), [name], texts, resource => of((T)resource)) { Own = own };
 
-    private static IndexedParameter.Reference Reference<T>(
-        string name,
-        string definition,
-        IReadOnlyList<string> targets,
-        Func<T, IEnumerable<ResourceReference?>> of
-    )
-        where T : Resource => new(name, Published + definition, targets, resource => of((T)resource));
+    private static IndexedParameter.Quantity Quantity<T>(string name, IReadOnlyList<string> rows)
+        where T : Resource => new(name, DefinitionOf<T>(name), rows);
+
+    private static IndexedParameter.CodeAndQuantity CodeAndQuantity<T>(string name, IReadOnlyList<string> rows)
+        where T : Resource => new(name, DefinitionOf<T>(name), rows);
+
+    private static IndexedParameter.Reference Reference<T>(string name, Func<T, IEnumerable<ResourceReference?>> of)
+        where T : Resource => new(name, DefinitionOf<T>(name), TargetsOf<T>(name), resource => of((T)resource));
+
+    private static string DefinitionOf<T>(string name, OwnDefinition? own = null)
+        where T : Resource => own?.Id ?? InR4<T>(name).Url!;
+
+    private static IReadOnlyList<string> TargetsOf<T>(string name)
+        where T : Resource => [.. InR4<T>(name).Target!.Select(target => target.ToString())];
+
+    private static SearchParamDefinition InR4<T>(string name)
+        where T : Resource => ModelInfo.SearchParameters.Single(known => known.Resource == typeof(T).Name && known.Name == name);
 
     // A pair whose code is text only still has a value that can be looked for.
     private static IEnumerable<CodedValue> Values(int part, CodeableConcept? code, DataType? value) =>

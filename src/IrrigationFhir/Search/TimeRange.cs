@@ -108,7 +108,9 @@ internal readonly partial record struct TimeRange(long From, long To)
     }
 
     [GeneratedRegex(
-        @"\A(?<year>[0-9]{4})(-(?<month>[0-9]{2})(-(?<day>[0-9]{2})(T(?<hour>[0-9]{2}):(?<minute>[0-9]{2})(:(?<second>[0-9]{2})(\.(?<fraction>[0-9]+))?)?(?<offset>Z|[+-][0-9]{2}:[0-9]{2})?)?)?)?\z",
+        @"\A(?<year>[0-9]{4})(-(?<month>[0-9]{2})(-(?<day>[0-9]{2})"
+            + @"(T(?<hour>[0-9]{2}):(?<minute>[0-9]{2})(:(?<second>[0-9]{2})(\.(?<fraction>[0-9]+))?)?"
+            + @"(?<offset>Z|[+-][0-9]{2}:[0-9]{2})?)?)?)?\z",
         RegexOptions.ExplicitCapture
     )]
     private static partial Regex Shape();

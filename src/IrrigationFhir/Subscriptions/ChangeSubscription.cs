@@ -1,4 +1,3 @@
-using System.Globalization;
 using System.Text.Json;
 using Hl7.Fhir.Model;
 using Hl7.Fhir.Utility;
@@ -95,10 +94,7 @@ internal sealed class ChangeSubscription(
                         "the id of a Subscription that came by create: POST makes new ones"
                     )
                 );
-            if (
-                ifMatch is not null
-                && ifMatch.Replace("W/", "", StringComparison.Ordinal).Trim('"') != row.Version.ToString(CultureInfo.InvariantCulture)
-            )
+            if (ifMatch is not null && !EntityTags.LetReplace(ifMatch, row.Version))
                 return Conflict(row.Version);
 
             var stored = StoredRequest.State(row);
@@ -178,7 +174,7 @@ internal sealed class ChangeSubscription(
                 "version-conflict",
                 "If-Match",
                 "another version than the current one",
-                string.Create(CultureInfo.InvariantCulture, $"W/\"{actual}\", after reading what has changed")
+                $"{EntityTags.Of(actual)}, after reading what has changed"
             )
         );
 

@@ -3,6 +3,7 @@ using System.Security.Cryptography;
 using System.Text;
 using Hl7.Fhir.Model;
 using IrrigationFhir.Fhir;
+using IrrigationFhir.Rest;
 using IrrigationFhir.Store;
 using Instant = NodaTime.Instant;
 
@@ -180,7 +181,7 @@ internal static class Notifications
                     gone ? "404"
                     : one.VersionId == 1 ? "201"
                     : "200",
-                Etag = $"W/\"{one.VersionId}\"",
+                Etag = EntityTags.Of(one.VersionId),
             },
         };
     }
