@@ -53,8 +53,8 @@ internal sealed class Database : IAsyncDisposable
     /// <summary>The zone of dates that carry no offset.</summary>
     public DateTimeZone TimeZone { get; }
 
-    /// <summary>Rung after each commit that subscribers are to be told of.</summary>
-    public Bell News { get; } = new();
+    /// <summary>Signalled after each commit that subscribers are to be notified of.</summary>
+    public CommitSignal Commits { get; } = new();
 
     /// <summary>The folder the database lies in.</summary>
     public string Folder => _folder;
@@ -105,7 +105,7 @@ internal sealed class Database : IAsyncDisposable
             return null;
         try
         {
-            await Write(writing => writing.Statements.Execute(ProbeSql, ("at", UnixNanoseconds.Of(writing.At))), stop);
+            await Write(transaction => transaction.Statements.Execute(ProbeSql, ("at", UnixNanoseconds.Of(transaction.At))), stop);
             return _failed;
         }
         catch (DbException failure)
@@ -122,7 +122,7 @@ internal sealed class Database : IAsyncDisposable
     /// <summary>Does one unit of writing, wholly or not at all.</summary>
     /// <param name="work">Runs on the writing thread. Its exception undoes this unit only and comes out here.</param>
     /// <param name="stop">Gives up while still in line; from the moment the unit begins it runs to its end.</param>
-    public async Task<T> Write<T>(Func<Writing, T> work, CancellationToken stop)
+    public async Task<T> Write<T>(Func<WriteTransaction, T> work, CancellationToken stop)
     {
         if (_damaged)
             throw new StoreFailure(StoreTrouble.Damaged);
@@ -194,8 +194,6 @@ internal sealed class Database : IAsyncDisposable
             Settle(place);
             place.Dispose();
         }
-
-        News.Dispose();
     }
 
     /// <summary>At the end the one file is to hold everything. What hinders it loses nothing: the next start reads the log.</summary>
@@ -257,19 +255,19 @@ internal sealed class Database : IAsyncDisposable
 
     private void WriteTogether(DbConnection connection, PreparedStatements statements, List<Waiting> together)
     {
-        using (var transaction = Dialect.BeginWriting(connection))
+        using (var shared = Dialect.BeginWriting(connection))
         {
-            statements.Transaction = transaction;
+            statements.Transaction = shared;
             foreach (var waiting in together)
             {
-                var writing = new Writing(statements, NextInstant());
-                transaction.Save("unit");
-                if (!waiting.Do(writing) || writing.Discarded)
-                    transaction.Rollback("unit");
-                transaction.Release("unit");
+                var transaction = new WriteTransaction(statements, NextInstant());
+                shared.Save("unit");
+                if (!waiting.Do(transaction) || transaction.Discarded)
+                    shared.Rollback("unit");
+                shared.Release("unit");
             }
 
-            transaction.Commit();
+            shared.Commit();
             (_unsettled, _failed) = (true, null);
         }
 
@@ -286,7 +284,7 @@ internal sealed class Database : IAsyncDisposable
     private abstract class Waiting
     {
         /// <summary>Runs the work; false when it failed or nobody waits for it any more.</summary>
-        public abstract bool Do(Writing writing);
+        public abstract bool Do(WriteTransaction transaction);
 
         /// <summary>Hands out the answer, after the commit.</summary>
         public abstract void Finish();
@@ -295,14 +293,14 @@ internal sealed class Database : IAsyncDisposable
         public abstract void Fail(Exception failure);
     }
 
-    private sealed class Waiting<T>(Func<Writing, T> work, CancellationToken stop) : Waiting
+    private sealed class Waiting<T>(Func<WriteTransaction, T> work, CancellationToken stop) : Waiting
     {
         private readonly TaskCompletionSource<T> _answer = new(TaskCreationOptions.RunContinuationsAsynchronously);
         private Action _finish = () => { };
 
         public Task<T> Answer => _answer.Task;
 
-        public override bool Do(Writing writing)
+        public override bool Do(WriteTransaction transaction)
         {
             if (stop.IsCancellationRequested)
             {
@@ -312,7 +310,7 @@ internal sealed class Database : IAsyncDisposable
 
             try
             {
-                var result = work(writing);
+                var result = work(transaction);
                 _finish = () => _answer.TrySetResult(result);
                 return true;
             }

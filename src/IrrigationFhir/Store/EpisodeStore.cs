@@ -18,10 +18,10 @@ internal sealed class EpisodeStore(Database database)
     /// <summary>Stores a new episode, at version 1 and without entries whatever the row says.</summary>
     public Task<OpenOutcome> Open(EpisodeRow episode, CancellationToken stop) =>
         database.Write<OpenOutcome>(
-            writing =>
+            transaction =>
             {
                 var opened = episode with { Version = 1, LastSequence = 0 };
-                var inserted = writing.Statements.Execute(
+                var inserted = transaction.Statements.Execute(
                     """
                     insert into episode (patient_key, id, version, last_sequence, identifier_system, identifier_value, patient_system, patient_value, opened_at, closed_at, json, next_look)
                     values (@patient, @id, 1, 0, @identifierSystem, @identifierValue, @patientSystem, @patientValue, @opened, @closed, @json, @opened)
@@ -40,7 +40,7 @@ internal sealed class EpisodeStore(Database database)
                 if (inserted == 1)
                     return new OpenOutcome.Opened(opened);
 
-                var there = writing.Statements.First(
+                var there = transaction.Statements.First(
                     $"select {Columns} from episode where id = @id or (identifier_value = @value and ifnull(identifier_system, '') = @system)",
                     Stored.Read,
                     ("id", opened.Id),
@@ -53,28 +53,28 @@ internal sealed class EpisodeStore(Database database)
         );
 
     /// <summary>The episode of that id, or null.</summary>
-    public Task<EpisodeRow?> Find(string id, CancellationToken stop) => Single("id = @id", new { id }, stop);
+    public Task<EpisodeRow?> Find(string id, CancellationToken stop) => FindOne("id = @id", new { id }, stop);
 
     /// <summary>The episode of that business identifier, or null.</summary>
     /// <param name="system">Empty for an identifier without a system.</param>
     /// <param name="value">Its value.</param>
     /// <param name="stop">Gives up.</param>
     public Task<EpisodeRow?> FindByIdentifier(string system, string value, CancellationToken stop) =>
-        Single("identifier_value = @value and ifnull(identifier_system, '') = @system", new { system, value }, stop);
+        FindOne("identifier_value = @value and ifnull(identifier_system, '') = @system", new { system, value }, stop);
 
     /// <summary>All episodes of a patient, the latest begun first.</summary>
     /// <param name="system">Null to match the value under any system.</param>
     /// <param name="value">The patient identifier's value.</param>
     /// <param name="stop">Gives up.</param>
     public Task<IReadOnlyList<EpisodeRow>> FindByPatient(string? system, string value, CancellationToken stop) =>
-        Several(
+        FindAll(
             "patient_value = @value and (@system is null or patient_system = @system) order by opened_at desc, id",
             new { system, value },
             stop
         );
 
     /// <summary>Episodes whose flags time alone may have changed by a moment, the longest due first.</summary>
-    public async Task<IReadOnlyList<string>> Due(Instant now, int atMost, CancellationToken stop)
+    public async Task<IReadOnlyList<string>> FindWithFlagsDue(Instant now, int atMost, CancellationToken stop)
     {
         await using var connection = database.OpenForReading();
         return
@@ -109,10 +109,10 @@ internal sealed class EpisodeStore(Database database)
     }
 
     /// <summary>Remembers that nothing changed up to a moment, unless the episode did meanwhile: no new version.</summary>
-    public Task Looked(EpisodeRow episode, Instant asOf, Instant? next, CancellationToken stop) =>
+    public Task RecordFlagsChecked(EpisodeRow episode, Instant asOf, Instant? next, CancellationToken stop) =>
         database.Write(
-            writing =>
-                writing.Statements.Execute(
+            transaction =>
+                transaction.Statements.Execute(
                     "update episode set flags_as_of = @asOf, next_look = @next where patient_key = @patient and id = @id and version = @version",
                     ("asOf", UnixNanoseconds.Of(asOf)),
                     ("next", next is { } at ? UnixNanoseconds.Of(at) : null),
@@ -123,11 +123,11 @@ internal sealed class EpisodeStore(Database database)
             stop
         );
 
-    /// <summary>Leaves an episode alone until a moment, whatever its version: it could not be looked at.</summary>
-    public Task PutBack(string id, Instant until, CancellationToken stop) =>
+    /// <summary>Leaves an episode alone until a moment, whatever its version: its flags could not be worked out.</summary>
+    public Task PostponeFlagCheck(string id, Instant until, CancellationToken stop) =>
         database.Write(
-            writing =>
-                writing.Statements.Execute(
+            transaction =>
+                transaction.Statements.Execute(
                     "update episode set next_look = @until where id = @id",
                     ("until", UnixNanoseconds.Of(until)),
                     ("id", id)
@@ -136,11 +136,11 @@ internal sealed class EpisodeStore(Database database)
         );
 
     /// <summary>Takes or prolongs a lease; false while somebody else holds it.</summary>
-    public Task<bool> Lease(string name, string holder, Instant now, Duration length, CancellationToken stop) =>
+    public Task<bool> TakeLease(string name, string holder, Instant now, Duration length, CancellationToken stop) =>
         database.Write(
-            writing =>
+            transaction =>
                 1
-                == writing.Statements.Execute(
+                == transaction.Statements.Execute(
                     """
                     insert into lease (name, holder, until) values (@name, @holder, @until)
                     on conflict (name) do update set holder = excluded.holder, until = excluded.until where lease.holder = excluded.holder or lease.until < @now
@@ -183,26 +183,26 @@ internal sealed class EpisodeStore(Database database)
     public async Task<SaveOutcome> Save(EpisodeChange change, CancellationToken stop)
     {
         var times = change.Resources.Select(draft => draft.Times(database.TimeZone)).ToList();
-        var outcome = await database.Write(writing => Save(writing, change, times), stop);
+        var outcome = await database.Write(transaction => Save(transaction, change, times), stop);
         if (change.Events.Count > 0)
-            database.News.Ring();
+            database.Commits.Notify();
         return outcome;
     }
 
-    private static SaveOutcome Save(Writing writing, EpisodeChange change, List<DraftTimes> dates)
+    private static SaveOutcome Save(WriteTransaction transaction, EpisodeChange change, List<DraftTimes> dates)
     {
         // First of all the version: this row is what two writers of one episode contend for.
-        if (!TakeVersion(writing, change))
+        if (!TakeVersion(transaction, change))
         {
-            writing.Discard();
-            return new SaveOutcome.VersionConflict(change.ExpectedVersion, ActualVersion(writing, change));
+            transaction.Discard();
+            return new SaveOutcome.VersionConflict(change.ExpectedVersion, ActualVersion(transaction, change));
         }
 
         foreach (var entry in change.Entries)
         {
-            if (!Insert(writing, change, entry))
+            if (!Insert(transaction, change, entry))
             {
-                writing.Discard();
+                transaction.Discard();
                 return new SaveOutcome.RepeatedEntry(entry.Source, entry.EntryId, entry.Revision);
             }
         }
@@ -211,32 +211,32 @@ internal sealed class EpisodeStore(Database database)
         var cleared = 0;
         foreach (var (draft, date) in change.Resources.Zip(dates))
         {
-            if (ResourceSql.Store(writing, change.PatientKey, draft, date, change.Resources) is { } version)
+            if (ResourceSql.Store(transaction, change.PatientKey, draft, date, change.Resources) is { } version)
                 changed.Add(version);
-            cleared += ResourceSql.Release(writing, change.PatientKey, draft);
+            cleared += ResourceSql.Release(transaction, change.PatientKey, draft);
         }
 
-        foreach (var told in change.Events)
+        foreach (var outboxEvent in change.Events)
         {
-            if (changed.Find(version => version.Type == told.Type && version.Id == told.Id) is { } version)
-                Tell(writing, change, told, version);
+            if (changed.Find(version => version.Type == outboxEvent.Type && version.Id == outboxEvent.Id) is { } version)
+                Publish(transaction, change, outboxEvent, version);
         }
 
-        var withheld = change.Withheld.Sum(row => ResourceSql.Withhold(writing, change.PatientKey, row));
+        var withheld = change.Withheld.Sum(row => ResourceSql.Withhold(transaction, change.PatientKey, row));
 
         if (change.Entries.Count + changed.Count + cleared + withheld == 0 && change.Json is null && change.ClosedAt is null)
         {
-            writing.Discard();
+            transaction.Discard();
             return new SaveOutcome.Saved(change.ExpectedVersion, []);
         }
 
         return new SaveOutcome.Saved(change.ExpectedVersion + 1, changed);
     }
 
-    private static void Tell(Writing writing, EpisodeChange change, OutboxEvent told, ResourceVersion version)
+    private static void Publish(WriteTransaction transaction, EpisodeChange change, OutboxEvent outboxEvent, ResourceVersion version)
     {
-        var number = 1 + writing.Statements.First("select coalesce(max(number), 0) from outbox", row => row.GetInt64(0));
-        writing.Statements.Execute(
+        var number = 1 + transaction.Statements.First("select coalesce(max(number), 0) from outbox", row => row.GetInt64(0));
+        transaction.Statements.Execute(
             """
             insert into outbox (patient_key, number, episode_id, type, id, version_id, event, at)
             values (@patient, @number, @episode, @type, @id, @version, @event, @at)
@@ -244,18 +244,18 @@ internal sealed class EpisodeStore(Database database)
             ("patient", change.PatientKey),
             ("number", number),
             ("episode", change.EpisodeId),
-            ("type", told.Type),
-            ("id", told.Id),
+            ("type", outboxEvent.Type),
+            ("id", outboxEvent.Id),
             ("version", version.VersionId),
-            ("event", told.Event),
-            ("at", UnixNanoseconds.Of(writing.At))
+            ("event", outboxEvent.Event),
+            ("at", UnixNanoseconds.Of(transaction.At))
         );
-        SubscriptionSql.Tell(writing, change.PatientKey, number, told, version);
+        SubscriptionSql.AddEvents(transaction, change.PatientKey, number, outboxEvent, version);
     }
 
-    private static bool TakeVersion(Writing writing, EpisodeChange change) =>
+    private static bool TakeVersion(WriteTransaction transaction, EpisodeChange change) =>
         1
-        == writing.Statements.Execute(
+        == transaction.Statements.Execute(
             """
             update episode
             set version = version + 1,
@@ -270,15 +270,15 @@ internal sealed class EpisodeStore(Database database)
             ("json", change.Json),
             ("closed", change.ClosedAt is { } closed ? UnixNanoseconds.Of(closed) : null),
             ("asOf", change.FlagsAsOf is { } asOf ? UnixNanoseconds.Of(asOf) : null),
-            ("next", change.NextLook is { } next ? UnixNanoseconds.Of(next) : null),
+            ("next", change.NextFlagCheck is { } next ? UnixNanoseconds.Of(next) : null),
             ("patient", change.PatientKey),
             ("id", change.EpisodeId),
             ("expected", change.ExpectedVersion)
         );
 
-    private static long ActualVersion(Writing writing, EpisodeChange change)
+    private static long ActualVersion(WriteTransaction transaction, EpisodeChange change)
     {
-        var actual = writing.Statements.First<long?>(
+        var actual = transaction.Statements.First<long?>(
             "select version from episode where patient_key = @patient and id = @id",
             row => row.GetInt64(0),
             ("patient", change.PatientKey),
@@ -287,9 +287,9 @@ internal sealed class EpisodeStore(Database database)
         return actual ?? throw new InvalidOperationException("A change was saved to an episode that was never opened.");
     }
 
-    private static bool Insert(Writing writing, EpisodeChange change, EntryRow entry) =>
+    private static bool Insert(WriteTransaction transaction, EpisodeChange change, EntryRow entry) =>
         1
-        == writing.Statements.Execute(
+        == transaction.Statements.Execute(
             """
             insert into entry (patient_key, episode_id, sequence, source, entry_id, revision, kind, at, received_at, json)
             values (@patient, @episode, @sequence, @source, @entry, @revision, @kind, @at, @received, @json)
@@ -307,10 +307,10 @@ internal sealed class EpisodeStore(Database database)
             ("json", entry.Json)
         );
 
-    private async Task<EpisodeRow?> Single(string condition, object values, CancellationToken stop) =>
-        (await Several(condition, values, stop)) is [var first, ..] ? first : null;
+    private async Task<EpisodeRow?> FindOne(string condition, object values, CancellationToken stop) =>
+        (await FindAll(condition, values, stop)) is [var first, ..] ? first : null;
 
-    private async Task<IReadOnlyList<EpisodeRow>> Several(string condition, object values, CancellationToken stop)
+    private async Task<IReadOnlyList<EpisodeRow>> FindAll(string condition, object values, CancellationToken stop)
     {
         await using var connection = database.OpenForReading();
         var rows = await connection.QueryAsync<Stored>(

@@ -4,7 +4,7 @@ using NodaTime;
 
 namespace IrrigationFhir.Store;
 
-/// <summary>Subscriptions, their events, and how far each has been told.</summary>
+/// <summary>Subscriptions, their events, and how far each was delivered.</summary>
 internal sealed class SubscriptionStore(Database database)
 {
     /// <summary>The patient key of what is about no patient.</summary>
@@ -24,26 +24,26 @@ internal sealed class SubscriptionStore(Database database)
     /// <param name="most">How many there may be that are not off.</param>
     /// <param name="stop">Gives up.</param>
     public Task<SubscriptionOutcome> Create(SubscriptionRow row, ResourceDraft resource, int most, CancellationToken stop) =>
-        WriteAndRing<SubscriptionOutcome>(
-            writing =>
+        WriteAndNotify<SubscriptionOutcome>(
+            transaction =>
             {
-                if (Served(writing) >= most)
+                if (CountNotOff(transaction) >= most)
                 {
-                    writing.Discard();
+                    transaction.Discard();
                     return new SubscriptionOutcome.TooMany(most);
                 }
 
-                writing.Statements.Execute(
+                transaction.Statements.Execute(
                     "insert into subscription (id, status, topic, filters, request, error, heartbeat, ends_at) values (@id, @status, @topic, @filters, @request, @error, @heartbeat, @ends)",
-                    Asked(row)
+                    Values(row)
                 );
-                return new SubscriptionOutcome.Saved(Store(writing, resource)!);
+                return new SubscriptionOutcome.Saved(StoreResource(transaction, resource)!);
             },
             stop
         );
 
     /// <summary>Stores what a client made of one; what was counted so far stays.</summary>
-    /// <param name="row">What it is now; its counters are not looked at.</param>
+    /// <param name="row">What it is now; its counters are ignored.</param>
     /// <param name="resource">What its client may see of it.</param>
     /// <param name="before">
     /// As it was read: it has to be so still, in its version and in what it holds that its client does not see.
@@ -51,7 +51,7 @@ internal sealed class SubscriptionStore(Database database)
     /// <param name="most">How many there may be that are not off.</param>
     /// <param name="stop">Gives up.</param>
     /// <remarks>
-    /// With other filters what waits is not told any more: it was asked for by the old ones. <c>$events</c> still gives it.
+    /// With other filters what waits is not delivered any more: the old ones chose it. <c>$events</c> still gives it.
     /// </remarks>
     public Task<SubscriptionOutcome> Update(
         SubscriptionRow row,
@@ -59,7 +59,7 @@ internal sealed class SubscriptionStore(Database database)
         SubscriptionRow before,
         int most,
         CancellationToken stop
-    ) => WriteAndRing(writing => Update(writing, row, resource, before, most), stop);
+    ) => WriteAndNotify(transaction => Update(transaction, row, resource, before, most), stop);
 
     /// <summary>Gives one another status, with what its client sees, unless it has changed meanwhile.</summary>
     /// <param name="id">Which.</param>
@@ -68,7 +68,7 @@ internal sealed class SubscriptionStore(Database database)
     /// <param name="error">Why it is in error; null where it is not.</param>
     /// <param name="resource">What its client sees then.</param>
     /// <param name="stop">Gives up.</param>
-    public Task<SubscriptionOutcome> Turn(
+    public Task<SubscriptionOutcome> ChangeStatus(
         string id,
         long version,
         string status,
@@ -77,13 +77,13 @@ internal sealed class SubscriptionStore(Database database)
         CancellationToken stop
     ) =>
         database.Write<SubscriptionOutcome>(
-            writing =>
+            transaction =>
             {
-                if (Actual(writing, id) is not { } actual)
+                if (CurrentVersion(transaction, id) is not { } actual)
                     return new SubscriptionOutcome.Unknown();
                 if (actual != version)
                     return new SubscriptionOutcome.Conflict(actual);
-                writing.Statements.Execute(
+                transaction.Statements.Execute(
                     """
                     update subscription set status = @status, error = @error,
                         started_at = case when @status = 'active' then coalesce(started_at, @now) else started_at end,
@@ -95,53 +95,53 @@ internal sealed class SubscriptionStore(Database database)
                     ("id", id),
                     ("status", status),
                     ("error", error),
-                    ("now", UnixNanoseconds.Of(writing.At))
+                    ("now", UnixNanoseconds.Of(transaction.At))
                 );
                 return new SubscriptionOutcome.Saved(
-                    Store(writing, resource) ?? throw new InvalidOperationException("a subscription that turned without a change")
+                    StoreResource(transaction, resource) ?? throw new InvalidOperationException("a change of status that changed nothing")
                 );
             },
             stop
         );
 
     /// <summary>The endpoint acknowledged everything up to an event; with null it acknowledged a heartbeat.</summary>
-    public Task Acknowledged(string id, long? upTo, CancellationToken stop) =>
+    public Task RecordAcknowledgement(string id, long? upTo, CancellationToken stop) =>
         database.Write(
-            writing =>
-                writing.Statements.Execute(
+            transaction =>
+                transaction.Statements.Execute(
                     "update subscription set delivered = case when @upTo > delivered then @upTo else delivered end, failing_since = null, attempts = 0, last_failure = null, last_sent_at = @now where id = @id",
                     ("id", id),
                     ("upTo", upTo ?? 0),
-                    ("now", UnixNanoseconds.Of(writing.At))
+                    ("now", UnixNanoseconds.Of(transaction.At))
                 ),
             stop
         );
 
     /// <summary>An attempt failed.</summary>
-    public Task Failed(string id, string failure, CancellationToken stop) =>
+    public Task RecordFailure(string id, string failure, CancellationToken stop) =>
         database.Write(
-            writing =>
-                writing.Statements.Execute(
+            transaction =>
+                transaction.Statements.Execute(
                     "update subscription set failing_since = coalesce(failing_since, @now), attempts = attempts + 1, last_failure = @failure where id = @id",
                     ("id", id),
                     ("failure", failure),
-                    ("now", UnixNanoseconds.Of(writing.At))
+                    ("now", UnixNanoseconds.Of(transaction.At))
                 ),
             stop
         );
 
     /// <summary>The subscription of that id, or null.</summary>
     public async Task<SubscriptionRow?> Find(string id, CancellationToken stop) =>
-        (await Several("id = @id", new { id }, stop)) is [var row] ? row : null;
+        (await FindAll("id = @id", new { id }, stop)) is [var row] ? row : null;
 
     /// <summary>All of the given statuses, by id.</summary>
-    public Task<IReadOnlyList<SubscriptionRow>> Of(IReadOnlyList<string> statuses, CancellationToken stop) =>
-        Several("status in @statuses order by id", new { statuses }, stop);
+    public Task<IReadOnlyList<SubscriptionRow>> FindByStatus(IReadOnlyList<string> statuses, CancellationToken stop) =>
+        FindAll("status in @statuses order by id", new { statuses }, stop);
 
     /// <summary>
     /// Those with something to do: a handshake, events that were not acknowledged, a heartbeat that is due, an end that has come.
     /// </summary>
-    public async Task<IReadOnlyList<string>> WithWork(Instant now, CancellationToken stop)
+    public async Task<IReadOnlyList<string>> FindWithWork(Instant now, CancellationToken stop)
     {
         await using var connection = database.OpenForReading();
         return
@@ -161,7 +161,7 @@ internal sealed class SubscriptionStore(Database database)
     }
 
     /// <summary>Events of a subscription in a range of numbers, both ends included, in their order.</summary>
-    public async Task<IReadOnlyList<SubscriptionEventRow>> Events(string id, long from, long to, int atMost, CancellationToken stop)
+    public async Task<IReadOnlyList<SubscriptionEventRow>> ReadEvents(string id, long from, long to, int atMost, CancellationToken stop)
     {
         await using var connection = database.OpenForReading();
         var rows = await connection.QueryAsync<StoredEvent>(
@@ -199,7 +199,7 @@ internal sealed class SubscriptionStore(Database database)
     }
 
     /// <summary>The number of the oldest event that is kept; null where none is.</summary>
-    public async Task<long?> OldestKept(string id, CancellationToken stop)
+    public async Task<long?> FindOldestEvent(string id, CancellationToken stop)
     {
         await using var connection = database.OpenForReading();
         return await connection.ExecuteScalarAsync<long?>(
@@ -212,13 +212,13 @@ internal sealed class SubscriptionStore(Database database)
     }
 
     /// <summary>Forgets events that are older than a moment, in steps that hold up nobody. Says how many went.</summary>
-    /// <remarks>What an active subscription is still to be told stays.</remarks>
-    public async Task<int> Forget(Instant before, int atMost, CancellationToken stop) =>
-        !await AnythingBefore(before, stop)
+    /// <remarks>What is still to be delivered to an active subscription stays.</remarks>
+    public async Task<int> DeleteOldEvents(Instant before, int atMost, CancellationToken stop) =>
+        !await HasEventsBefore(before, stop)
             ? 0
             : await database.Write(
-                writing =>
-                    writing.Statements.Execute(
+                transaction =>
+                    transaction.Statements.Execute(
                         """
                         delete from subscription_event where (subscription_id, number) in
                             (select e.subscription_id, e.number from subscription_event e join subscription s on s.id = e.subscription_id
@@ -227,7 +227,7 @@ internal sealed class SubscriptionStore(Database database)
                         ("before", UnixNanoseconds.Of(before)),
                         ("most", atMost)
                     )
-                    + writing.Statements.Execute(
+                    + transaction.Statements.Execute(
                         // The latest one stays: the next takes its number from it.
                         "delete from outbox where number in (select number from outbox where at < @before and number < (select max(number) from outbox) order by at limit @most)",
                         ("before", UnixNanoseconds.Of(before)),
@@ -236,8 +236,8 @@ internal sealed class SubscriptionStore(Database database)
                 stop
             );
 
-    // Looked at first: a writer's turn, and a time of storage, is not used up for nothing.
-    private async Task<bool> AnythingBefore(Instant before, CancellationToken stop)
+    // Read first, so that no write, and no time of storage, is used up for nothing.
+    private async Task<bool> HasEventsBefore(Instant before, CancellationToken stop)
     {
         await using var connection = database.OpenForReading();
         return await connection.ExecuteScalarAsync<bool>(
@@ -250,7 +250,7 @@ internal sealed class SubscriptionStore(Database database)
     }
 
     /// <summary>How deliveries stand.</summary>
-    public async Task<DeliveryQueue> Queue(CancellationToken stop)
+    public async Task<DeliveryQueue> ReadQueue(CancellationToken stop)
     {
         await using var connection = database.OpenForReading();
         var byStatus = await connection.QueryAsync<(string Status, long Count)>(
@@ -276,41 +276,41 @@ internal sealed class SubscriptionStore(Database database)
         );
     }
 
-    private async Task<T> WriteAndRing<T>(Func<Writing, T> work, CancellationToken stop)
+    private async Task<T> WriteAndNotify<T>(Func<WriteTransaction, T> work, CancellationToken stop)
     {
         var outcome = await database.Write(work, stop);
-        database.News.Ring();
+        database.Commits.Notify();
         return outcome;
     }
 
     private static SubscriptionOutcome Update(
-        Writing writing,
+        WriteTransaction transaction,
         SubscriptionRow row,
         ResourceDraft resource,
         SubscriptionRow before,
         int most
     )
     {
-        if (Actual(writing, row.Id) is not { } actual)
+        if (CurrentVersion(transaction, row.Id) is not { } actual)
             return new SubscriptionOutcome.Unknown();
         if (before.Version != actual)
             return new SubscriptionOutcome.Conflict(actual);
-        if (before.Status == "off" && row.Status != "off" && Served(writing) >= most)
+        if (before.Status == "off" && row.Status != "off" && CountNotOff(transaction) >= most)
             return new SubscriptionOutcome.TooMany(most);
-        var updated = writing.Statements.Execute(
+        var updated = transaction.Statements.Execute(
             """
             update subscription set status = @status, topic = @topic, delivered = case when filters = @filters then delivered else events end, filters = @filters, request = @request, error = @error, heartbeat = @heartbeat, ends_at = @ends,
                 failing_since = case when @status = 'requested' then null else failing_since end, attempts = case when @status = 'requested' then 0 else attempts end
             where id = @id and request = @before
             """,
-            [.. Asked(row), ("before", before.Request)]
+            [.. Values(row), ("before", before.Request)]
         );
         if (updated == 0)
             return new SubscriptionOutcome.Conflict(actual);
-        var version = Store(writing, resource);
+        var version = StoreResource(transaction, resource);
         return new SubscriptionOutcome.Saved(
             version
-                ?? writing.Statements.First(
+                ?? transaction.Statements.First(
                     "select version_id, last_updated, json from resource where patient_key = @patient and type = @type and id = @id",
                     found => new ResourceVersion(
                         Type,
@@ -326,13 +326,13 @@ internal sealed class SubscriptionStore(Database database)
         );
     }
 
-    private static ResourceVersion? Store(Writing writing, ResourceDraft resource) =>
-        ResourceSql.Store(writing, NoPatient, resource, resource.Times(DateTimeZone.Utc), []);
+    private static ResourceVersion? StoreResource(WriteTransaction transaction, ResourceDraft resource) =>
+        ResourceSql.Store(transaction, NoPatient, resource, resource.Times(DateTimeZone.Utc), []);
 
-    private static long Served(Writing writing) =>
-        writing.Statements.First("select count(*) from subscription where status <> 'off'", found => found.GetInt64(0));
+    private static long CountNotOff(WriteTransaction transaction) =>
+        transaction.Statements.First("select count(*) from subscription where status <> 'off'", found => found.GetInt64(0));
 
-    private static (string, object?)[] Asked(SubscriptionRow row) =>
+    private static (string, object?)[] Values(SubscriptionRow row) =>
         [
             ("id", row.Id),
             ("status", row.Status),
@@ -344,8 +344,8 @@ internal sealed class SubscriptionStore(Database database)
             ("ends", row.EndsAt is { } ends ? UnixNanoseconds.Of(ends) : null),
         ];
 
-    private static long? Actual(Writing writing, string id) =>
-        writing.Statements.First<long?>(
+    private static long? CurrentVersion(WriteTransaction transaction, string id) =>
+        transaction.Statements.First<long?>(
             "select version_id from resource where patient_key = @patient and type = @type and id = @id",
             found => found.GetInt64(0),
             ("patient", NoPatient),
@@ -353,7 +353,7 @@ internal sealed class SubscriptionStore(Database database)
             ("id", id)
         );
 
-    private async Task<IReadOnlyList<SubscriptionRow>> Several(string condition, object values, CancellationToken stop)
+    private async Task<IReadOnlyList<SubscriptionRow>> FindAll(string condition, object values, CancellationToken stop)
     {
         await using var connection = database.OpenForReading();
         var rows = await connection.QueryAsync<Stored>(

@@ -29,8 +29,8 @@ internal sealed class SubscriptionQueries(SubscriptionStore store, SubscriptionS
     /// <summary><c>$status</c> of the subscription of an id, or of those that the parameters choose.</summary>
     public async Task<IResult> Status(HttpContext http, string? id, CancellationToken stop)
     {
-        var (asked, refused) = await Parameters(http, ["id", "status"], stop);
-        if (asked is null)
+        var (parameters, refused) = await Parameters(http, ["id", "status"], stop);
+        if (parameters is null)
             return refused!;
         IReadOnlyList<SubscriptionRow> rows;
         if (id is not null)
@@ -41,34 +41,36 @@ internal sealed class SubscriptionQueries(SubscriptionStore store, SubscriptionS
         }
         else
         {
-            var (ids, statuses) = (Values(asked, "id"), Values(asked, "status"));
+            var (ids, statuses) = (Values(parameters, "id"), Values(parameters, "status"));
             if (statuses.FirstOrDefault(status => !Statuses.Contains(status)) is { } unknown)
                 return Invalid("status", SubscriptionProblem.Clip(unknown), $"one of {string.Join(", ", Statuses)}");
             rows =
             [
-                .. (await store.Of(statuses.Count == 0 ? Statuses : statuses, stop)).Where(row => ids.Count == 0 || ids.Contains(row.Id)),
+                .. (await store.FindByStatus(statuses.Count == 0 ? Statuses : statuses, stop)).Where(row =>
+                    ids.Count == 0 || ids.Contains(row.Id)
+                ),
             ];
         }
 
         var at = FhirBase.Of(http.Request, settings);
-        var self = id is null ? $"{at}/Subscription/$status{new QueryBuilder(asked)}" : $"{at}/Subscription/{id}/$status";
+        var self = id is null ? $"{at}/Subscription/$status{new QueryBuilder(parameters)}" : $"{at}/Subscription/{id}/$status";
         return Answer(Notifications.Statuses(at, rows.Select(StoredRequest.State), clock.GetCurrentInstant(), self));
     }
 
     /// <summary><c>$events</c>.</summary>
     public async Task<IResult> Events(HttpContext http, string id, CancellationToken stop)
     {
-        var (asked, refused) = await Parameters(http, ["eventsSinceNumber", "eventsUntilNumber", "content"], stop);
-        if (asked is null)
+        var (parameters, refused) = await Parameters(http, ["eventsSinceNumber", "eventsUntilNumber", "content"], stop);
+        if (parameters is null)
             return refused!;
-        foreach (var name in asked.GroupBy(pair => pair.Key).Where(named => named.Count() > 1).Select(named => named.Key))
+        foreach (var name in parameters.GroupBy(pair => pair.Key).Where(named => named.Count() > 1).Select(named => named.Key))
             return Invalid(name, "more than one value", "one value");
-        if (Number(asked, "eventsSinceNumber", out var since) is { } first)
+        if (Number(parameters, "eventsSinceNumber", out var since) is { } first)
             return first;
-        if (Number(asked, "eventsUntilNumber", out var until) is { } second)
+        if (Number(parameters, "eventsUntilNumber", out var until) is { } second)
             return second;
         PayloadContent? content = null;
-        if (Value(asked, "content") is { } wanted && (content = Irrigation.Slug.Read<PayloadContent>(wanted)) is null)
+        if (Value(parameters, "content") is { } wanted && (content = Irrigation.Slug.Read<PayloadContent>(wanted)) is null)
             return Invalid(
                 "content",
                 SubscriptionProblem.Clip(wanted),
@@ -77,7 +79,7 @@ internal sealed class SubscriptionQueries(SubscriptionStore store, SubscriptionS
 
         if (await store.Find(id, stop) is not { } row)
             return NotThere(id);
-        var oldest = await store.OldestKept(id, stop) ?? row.Events + 1;
+        var oldest = await store.FindOldestEvent(id, stop) ?? row.Events + 1;
         if (since is { } from && Math.Max(from, 1) < oldest)
         {
             return new OutcomeResult(
@@ -94,7 +96,7 @@ internal sealed class SubscriptionQueries(SubscriptionStore store, SubscriptionS
             );
         }
 
-        var events = await store.Events(id, since ?? oldest, Math.Min(until ?? row.Events, row.Events), EventsAtOnce, stop);
+        var events = await store.ReadEvents(id, since ?? oldest, Math.Min(until ?? row.Events, row.Events), EventsAtOnce, stop);
         return Answer(
             Notifications.Of(
                 NotificationKind.QueryEvent,
@@ -107,7 +109,7 @@ internal sealed class SubscriptionQueries(SubscriptionStore store, SubscriptionS
         );
     }
 
-    private static async Task<(IReadOnlyList<KeyValuePair<string, string>>? Asked, IResult? Refused)> Parameters(
+    private static async Task<(IReadOnlyList<KeyValuePair<string, string>>? Known, IResult? Refused)> Parameters(
         HttpContext http,
         string[] known,
         CancellationToken stop
@@ -120,26 +122,26 @@ internal sealed class SubscriptionQueries(SubscriptionStore store, SubscriptionS
             : await OperationParameters.Read(http.Request, withResource: true, stop);
         if (pairs is null)
             return (null, refused);
-        var asked = pairs.Where(pair => pair.Key is not ("_format" or "_pretty") && pair.Value.Length > 0).ToList();
-        return asked.FirstOrDefault(pair => !known.Contains(pair.Key)) is { Key: { } unknown }
+        var named = pairs.Where(pair => pair.Key is not ("_format" or "_pretty") && pair.Value.Length > 0).ToList();
+        return named.FirstOrDefault(pair => !known.Contains(pair.Key)) is { Key: { } unknown }
             ? (null, Invalid(SubscriptionProblem.Clip(unknown), "a parameter that is not understood", $"one of {string.Join(", ", known)}"))
-            : (asked, null);
+            : (named, null);
     }
 
-    private static IReadOnlyList<string> Values(IReadOnlyList<KeyValuePair<string, string>> asked, string name) =>
+    private static IReadOnlyList<string> Values(IReadOnlyList<KeyValuePair<string, string>> parameters, string name) =>
         [
-            .. asked
+            .. parameters
                 .Where(pair => pair.Key == name)
                 .SelectMany(pair => pair.Value.Split(',', StringSplitOptions.TrimEntries | StringSplitOptions.RemoveEmptyEntries)),
         ];
 
-    private static string? Value(IReadOnlyList<KeyValuePair<string, string>> asked, string name) =>
-        asked.Where(pair => pair.Key == name).Select(pair => pair.Value).FirstOrDefault();
+    private static string? Value(IReadOnlyList<KeyValuePair<string, string>> parameters, string name) =>
+        parameters.Where(pair => pair.Key == name).Select(pair => pair.Value).FirstOrDefault();
 
-    private static OutcomeResult? Number(IReadOnlyList<KeyValuePair<string, string>> asked, string name, out long? number)
+    private static OutcomeResult? Number(IReadOnlyList<KeyValuePair<string, string>> parameters, string name, out long? number)
     {
         number = null;
-        if (Value(asked, name) is not { } text)
+        if (Value(parameters, name) is not { } text)
             return null;
         if (!long.TryParse(text, NumberStyles.None, CultureInfo.InvariantCulture, out var read))
             return Invalid(name, SubscriptionProblem.Clip(text), "the number of an event, a whole number");
