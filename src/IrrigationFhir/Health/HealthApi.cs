@@ -1,6 +1,5 @@
 using System.Text.Json;
 using IrrigationFhir.Store;
-using IrrigationFhir.Store.Sqlite;
 using Microsoft.Extensions.Diagnostics.HealthChecks;
 using Prometheus;
 
@@ -107,16 +106,16 @@ internal sealed class StoreCheck(Database database, ResourceStore resources) : I
             return HealthCheckResult.Unhealthy("the database is not open yet");
         try
         {
-            if (await database.Trouble(cancellationToken) is { } failure)
+            if (await database.FindTrouble(cancellationToken) is { } failure)
                 return HealthCheckResult.Unhealthy(failure.Message);
             await resources.CountWithheld(cancellationToken);
             return HealthCheckResult.Healthy("the database answers and can be written");
         }
         catch (System.Data.Common.DbException fault)
         {
-            if (Dialect.FailureOf(fault) is not { } meant)
+            if (Database.FailureOf(fault) is not { } meant)
                 return HealthCheckResult.Unhealthy("the database does not answer");
-            database.Notice(meant);
+            database.Remember(meant);
             return HealthCheckResult.Unhealthy(meant.Message);
         }
     }

@@ -111,7 +111,8 @@ internal static class ResourceSql
         transaction.Statements.Execute(
             """
             insert into withheld (patient_key, type, id, faults, at) values (@patient, @type, @id, @faults, @at)
-            on conflict (patient_key, type, id) do update set faults = excluded.faults, at = excluded.at where withheld.faults <> excluded.faults
+            on conflict (patient_key, type, id) do update set faults = excluded.faults, at = excluded.at
+            where withheld.faults <> excluded.faults
             """,
             ("patient", patientKey),
             ("type", row.Type),
@@ -121,14 +122,17 @@ internal static class ResourceSql
         );
 
     private const string InsertResource = """
-        insert into resource (patient_key, type, id, version_id, last_updated, date_from, date_to, status, subject_reference, subject_system, subject_value, content_hash, index_hash, json)
-        values (@patient, @type, @id, @version, @updated, @from, @to, @status, @reference, @system, @value, @content, @index, @json)
+        insert into resource (patient_key, type, id, version_id, last_updated, date_from, date_to, status,
+            subject_reference, subject_system, subject_value, content_hash, index_hash, json)
+        values (@patient, @type, @id, @version, @updated, @from, @to, @status,
+            @reference, @system, @value, @content, @index, @json)
         """;
 
     private const string UpdateResource = """
         update resource
         set version_id = @version, last_updated = @updated, date_from = @from, date_to = @to, status = @status,
-            subject_reference = @reference, subject_system = @system, subject_value = @value, content_hash = @content, index_hash = @index, json = @json
+            subject_reference = @reference, subject_system = @system, subject_value = @value,
+            content_hash = @content, index_hash = @index, json = @json
         where patient_key = @patient and type = @type and id = @id
         """;
 
@@ -136,7 +140,8 @@ internal static class ResourceSql
         transaction.Statements.Execute(
             """
             insert into resource_history (patient_key, type, id, version_id, last_updated, json)
-            select patient_key, type, id, version_id, last_updated, json from resource where patient_key = @patient and type = @type and id = @id
+            select patient_key, type, id, version_id, last_updated, json from resource
+            where patient_key = @patient and type = @type and id = @id
             """,
             ("patient", patientKey),
             ("type", draft.Type),
@@ -157,7 +162,10 @@ internal static class ResourceSql
             var subject =
                 together.FirstOrDefault(other => other.Id == id && other.Type == type)?.Subject
                 ?? transaction.Statements.First<ReferenceKey?>(
-                    "select subject_reference, subject_value, subject_system from resource where patient_key = @patient and type = @type and id = @id",
+                    """
+                    select subject_reference, subject_value, subject_system from resource
+                    where patient_key = @patient and type = @type and id = @id
+                    """,
                     row =>
                         new(
                             row.IsDBNull(0) ? "" : row.GetString(0),
@@ -181,7 +189,8 @@ internal static class ResourceSql
             transaction.Statements.Execute(
                 """
                 update resource_token set number = @number, amount = @amount, unit = @unit
-                where patient_key = @patient and type = @type and id = @id and parameter = @parameter and part = @part and code = @code and system = @system
+                where patient_key = @patient and type = @type and id = @id
+                    and parameter = @parameter and part = @part and code = @code and system = @system
                 """,
                 ("number", measure?.Number),
                 ("amount", measure?.Amount),
@@ -245,7 +254,11 @@ internal static class ResourceSql
         foreach (var (parameter, range) in times.Others)
         {
             statements.Execute(
-                "insert into resource_date (patient_key, type, id, parameter, date_from, date_to) values (@patient, @type, @id, @parameter, @from, @to) on conflict do nothing",
+                """
+                insert into resource_date (patient_key, type, id, parameter, date_from, date_to)
+                values (@patient, @type, @id, @parameter, @from, @to)
+                on conflict do nothing
+                """,
                 ("patient", patientKey),
                 ("type", draft.Type),
                 ("id", draft.Id),
@@ -258,7 +271,11 @@ internal static class ResourceSql
         foreach (var (parameter, key) in draft.References)
         {
             statements.Execute(
-                "insert into resource_reference (patient_key, type, id, parameter, reference, value, system) values (@patient, @type, @id, @parameter, @reference, @value, @system) on conflict do nothing",
+                """
+                insert into resource_reference (patient_key, type, id, parameter, reference, value, system)
+                values (@patient, @type, @id, @parameter, @reference, @value, @system)
+                on conflict do nothing
+                """,
                 ("patient", patientKey),
                 ("type", draft.Type),
                 ("id", draft.Id),

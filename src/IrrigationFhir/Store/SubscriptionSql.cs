@@ -14,7 +14,8 @@ internal static class SubscriptionSql
         from subscription s
         where s.started_at is not null and s.status <> 'off'
           and (({Dialect.Among("s.topic", "@topics")} and {Dialect.Passes("s.filters", "@attributes")})
-            or (@alsoEarlierRecipients and exists (select 1 from subscription_told t where t.type = @type and t.id = @id and t.subscription_id = s.id)))
+            or (@alsoEarlierRecipients and exists (
+                select 1 from subscription_told t where t.type = @type and t.id = @id and t.subscription_id = s.id)))
         """;
 
     /// <summary>Numbers an event for every subscription that it concerns.</summary>
@@ -42,11 +43,17 @@ internal static class SubscriptionSql
         if (subscriptions == 0)
             return;
         transaction.Statements.Execute(
-            "insert into subscription_told (type, id, subscription_id) select type, id, subscription_id from subscription_event where outbox_number = @outbox on conflict do nothing",
+            """
+            insert into subscription_told (type, id, subscription_id)
+            select type, id, subscription_id from subscription_event where outbox_number = @outbox on conflict do nothing
+            """,
             ("outbox", outbox)
         );
         transaction.Statements.Execute(
-            "update subscription set events = events + 1 where id in (select subscription_id from subscription_event where outbox_number = @outbox)",
+            """
+            update subscription set events = events + 1
+            where id in (select subscription_id from subscription_event where outbox_number = @outbox)
+            """,
             ("outbox", outbox)
         );
     }

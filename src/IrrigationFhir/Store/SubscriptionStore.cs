@@ -4,19 +4,13 @@ using NodaTime;
 
 namespace IrrigationFhir.Store;
 
-/// <summary>Subscriptions, their events, and how far each was delivered.</summary>
+/// <summary>Subscriptions: what their clients made of them, and how deliveries to them stand.</summary>
 internal sealed class SubscriptionStore(Database database)
 {
     /// <summary>The patient key of what is about no patient.</summary>
     public const string NoPatient = "";
 
     private const string Type = "Subscription";
-
-    private const string Columns = """
-        id as Id, status as Status, topic as Topic, filters as Filters, request as Request, error as Error, events as Events, delivered as Delivered,
-        started_at as StartedAt, failing_since as FailingSince, attempts as Attempts, last_failure as LastFailure, last_sent_at as LastSentAt, heartbeat as Heartbeat, ends_at as EndsAt,
-        (select r.version_id from resource r where r.patient_key = '' and r.type = 'Subscription' and r.id = subscription.id) as Version
-        """;
 
     /// <summary>Stores a new one.</summary>
     /// <param name="row">What it is; counters begin at 0.</param>
@@ -34,7 +28,10 @@ internal sealed class SubscriptionStore(Database database)
                 }
 
                 transaction.Statements.Execute(
-                    "insert into subscription (id, status, topic, filters, request, error, heartbeat, ends_at) values (@id, @status, @topic, @filters, @request, @error, @heartbeat, @ends)",
+                    """
+                    insert into subscription (id, status, topic, filters, request, error, heartbeat, ends_at)
+                    values (@id, @status, @topic, @filters, @request, @error, @heartbeat, @ends)
+                    """,
                     Values(row)
                 );
                 return new SubscriptionOutcome.Saved(StoreResource(transaction, resource)!);
@@ -109,7 +106,11 @@ internal sealed class SubscriptionStore(Database database)
         database.Write(
             transaction =>
                 transaction.Statements.Execute(
-                    "update subscription set delivered = case when @upTo > delivered then @upTo else delivered end, failing_since = null, attempts = 0, last_failure = null, last_sent_at = @now where id = @id",
+                    """
+                    update subscription set delivered = case when @upTo > delivered then @upTo else delivered end,
+                        failing_since = null, attempts = 0, last_failure = null, last_sent_at = @now
+                    where id = @id
+                    """,
                     ("id", id),
                     ("upTo", upTo ?? 0),
                     ("now", UnixNanoseconds.Of(transaction.At))
@@ -122,7 +123,10 @@ internal sealed class SubscriptionStore(Database database)
         database.Write(
             transaction =>
                 transaction.Statements.Execute(
-                    "update subscription set failing_since = coalesce(failing_since, @now), attempts = attempts + 1, last_failure = @failure where id = @id",
+                    """
+                    update subscription set failing_since = coalesce(failing_since, @now), attempts = attempts + 1, last_failure = @failure
+                    where id = @id
+                    """,
                     ("id", id),
                     ("failure", failure),
                     ("now", UnixNanoseconds.Of(transaction.At))
@@ -150,7 +154,8 @@ internal sealed class SubscriptionStore(Database database)
                 new CommandDefinition(
                     """
                     select id from subscription
-                    where status <> 'off' and (status = 'requested' or (status = 'active' and (delivered < events or last_sent_at + heartbeat <= @now)) or ends_at <= @now)
+                    where status <> 'off' and (status = 'requested' or ends_at <= @now
+                        or (status = 'active' and (delivered < events or last_sent_at + heartbeat <= @now)))
                     order by id
                     """,
                     new { now = UnixNanoseconds.Of(now) },
@@ -158,95 +163,6 @@ internal sealed class SubscriptionStore(Database database)
                 )
             ),
         ];
-    }
-
-    /// <summary>Events of a subscription in a range of numbers, both ends included, in their order.</summary>
-    public async Task<IReadOnlyList<SubscriptionEventRow>> ReadEvents(string id, long from, long to, int atMost, CancellationToken stop)
-    {
-        await using var connection = database.OpenForReading();
-        var rows = await connection.QueryAsync<StoredEvent>(
-            new CommandDefinition(
-                """
-                select e.number as Number, e.at as At, e.event as Event, e.type as Type, e.id as Id, e.version_id as VersionId, coalesce(r.json, h.json) as Json
-                from subscription_event e
-                left join resource r on r.patient_key = e.patient_key and r.type = e.type and r.id = e.id and r.version_id = e.version_id
-                left join resource_history h on h.patient_key = e.patient_key and h.type = e.type and h.id = e.id and h.version_id = e.version_id
-                where e.subscription_id = @id and e.number between @from and @to
-                order by e.number limit @atMost
-                """,
-                new
-                {
-                    id,
-                    from,
-                    to,
-                    atMost,
-                },
-                cancellationToken: stop
-            )
-        );
-        return
-        [
-            .. rows.Select(row => new SubscriptionEventRow(
-                row.Number,
-                UnixNanoseconds.ToInstant(row.At),
-                row.Event,
-                row.Type,
-                row.Id,
-                row.VersionId,
-                row.Json
-            )),
-        ];
-    }
-
-    /// <summary>The number of the oldest event that is kept; null where none is.</summary>
-    public async Task<long?> FindOldestEvent(string id, CancellationToken stop)
-    {
-        await using var connection = database.OpenForReading();
-        return await connection.ExecuteScalarAsync<long?>(
-            new CommandDefinition(
-                "select min(number) from subscription_event where subscription_id = @id",
-                new { id },
-                cancellationToken: stop
-            )
-        );
-    }
-
-    /// <summary>Forgets events that are older than a moment, in steps that hold up nobody. Says how many went.</summary>
-    /// <remarks>What is still to be delivered to an active subscription stays.</remarks>
-    public async Task<int> DeleteOldEvents(Instant before, int atMost, CancellationToken stop) =>
-        !await HasEventsBefore(before, stop)
-            ? 0
-            : await database.Write(
-                transaction =>
-                    transaction.Statements.Execute(
-                        """
-                        delete from subscription_event where (subscription_id, number) in
-                            (select e.subscription_id, e.number from subscription_event e join subscription s on s.id = e.subscription_id
-                             where e.at < @before and (e.number <= s.delivered or s.status in ('error', 'off')) order by e.at limit @most)
-                        """,
-                        ("before", UnixNanoseconds.Of(before)),
-                        ("most", atMost)
-                    )
-                    + transaction.Statements.Execute(
-                        // The latest one stays: the next takes its number from it.
-                        "delete from outbox where number in (select number from outbox where at < @before and number < (select max(number) from outbox) order by at limit @most)",
-                        ("before", UnixNanoseconds.Of(before)),
-                        ("most", atMost)
-                    ),
-                stop
-            );
-
-    // Read first, so that no write, and no time of storage, is used up for nothing.
-    private async Task<bool> HasEventsBefore(Instant before, CancellationToken stop)
-    {
-        await using var connection = database.OpenForReading();
-        return await connection.ExecuteScalarAsync<bool>(
-            new CommandDefinition(
-                "select exists (select 1 from subscription_event where at < @before) or exists (select 1 from outbox where at < @before and number < (select max(number) from outbox))",
-                new { before = UnixNanoseconds.Of(before) },
-                cancellationToken: stop
-            )
-        );
     }
 
     /// <summary>How deliveries stand.</summary>
@@ -258,13 +174,17 @@ internal sealed class SubscriptionStore(Database database)
         );
         var waiting = await connection.QuerySingleAsync<(long Waiting, long Failing)>(
             new CommandDefinition(
-                "select coalesce(sum(events - delivered), 0), coalesce(sum(failing_since is not null), 0) from subscription where status = 'active'",
+                "select coalesce(sum(events - delivered), 0), count(failing_since) from subscription where status = 'active'",
                 cancellationToken: stop
             )
         );
         var oldest = await connection.ExecuteScalarAsync<long?>(
             new CommandDefinition(
-                "select min(e.at) from subscription s join subscription_event e on e.subscription_id = s.id and e.number = s.delivered + 1 where s.status = 'active'",
+                """
+                select min(e.at) from subscription s
+                join subscription_event e on e.subscription_id = s.id and e.number = s.delivered + 1
+                where s.status = 'active'
+                """,
                 cancellationToken: stop
             )
         );
@@ -299,8 +219,11 @@ internal sealed class SubscriptionStore(Database database)
             return new SubscriptionOutcome.TooMany(most);
         var updated = transaction.Statements.Execute(
             """
-            update subscription set status = @status, topic = @topic, delivered = case when filters = @filters then delivered else events end, filters = @filters, request = @request, error = @error, heartbeat = @heartbeat, ends_at = @ends,
-                failing_since = case when @status = 'requested' then null else failing_since end, attempts = case when @status = 'requested' then 0 else attempts end
+            update subscription set status = @status, topic = @topic,
+                delivered = case when filters = @filters then delivered else events end,
+                filters = @filters, request = @request, error = @error, heartbeat = @heartbeat, ends_at = @ends,
+                failing_since = case when @status = 'requested' then null else failing_since end,
+                attempts = case when @status = 'requested' then 0 else attempts end
             where id = @id and request = @before
             """,
             [.. Values(row), ("before", before.Request)]
@@ -355,84 +278,9 @@ internal sealed class SubscriptionStore(Database database)
 
     private async Task<IReadOnlyList<SubscriptionRow>> FindAll(string condition, object values, CancellationToken stop)
     {
+        var sql = $"select {StoredSubscription.Columns} from subscription where {condition}";
         await using var connection = database.OpenForReading();
-        var rows = await connection.QueryAsync<Stored>(
-            new CommandDefinition($"select {Columns} from subscription where {condition}", values, cancellationToken: stop)
-        );
+        var rows = await connection.QueryAsync<StoredSubscription>(new CommandDefinition(sql, values, cancellationToken: stop));
         return [.. rows.Select(row => row.ToRow())];
-    }
-
-    private sealed class Stored
-    {
-        public string Id { get; set; } = "";
-
-        public string Status { get; set; } = "";
-
-        public string Topic { get; set; } = "";
-
-        public string Filters { get; set; } = "";
-
-        public string Request { get; set; } = "";
-
-        public string? Error { get; set; }
-
-        public long Events { get; set; }
-
-        public long Delivered { get; set; }
-
-        public long? StartedAt { get; set; }
-
-        public long? FailingSince { get; set; }
-
-        public int Attempts { get; set; }
-
-        public string? LastFailure { get; set; }
-
-        public long? LastSentAt { get; set; }
-
-        public long? Heartbeat { get; set; }
-
-        public long? EndsAt { get; set; }
-
-        public long Version { get; set; }
-
-        public SubscriptionRow ToRow() =>
-            new(
-                Id,
-                Status,
-                Topic,
-                Filters,
-                Request,
-                Error,
-                Events,
-                Delivered,
-                At(StartedAt),
-                At(FailingSince),
-                Attempts,
-                LastFailure,
-                At(LastSentAt),
-                Heartbeat is { } silence ? Duration.FromNanoseconds(silence) : null,
-                At(EndsAt),
-                Version
-            );
-
-        private static Instant? At(long? stored) => stored is { } at ? UnixNanoseconds.ToInstant(at) : null;
-    }
-
-    private sealed class StoredEvent
-    {
-        public long Number { get; set; }
-
-        public long At { get; set; }
-
-        public string Event { get; set; } = "";
-
-        public string Type { get; set; } = "";
-
-        public string Id { get; set; } = "";
-
-        public long VersionId { get; set; }
-
-        public string? Json { get; set; }
     }
 }

@@ -15,6 +15,7 @@ namespace IrrigationFhir.Subscriptions;
 /// </remarks>
 internal sealed class DeliverNotifications(
     SubscriptionStore subscriptions,
+    SubscriptionEventStore events,
     DeliverToSubscription delivery,
     Database database,
     Endpoints endpoints,
@@ -69,7 +70,7 @@ internal sealed class DeliverNotifications(
                     {
                         // In small steps between which others write; the rest when they come by the next time.
                         var oldest = clock.GetCurrentInstant() - Duration.FromTimeSpan(settings.Keep);
-                        var deleted = await subscriptions.DeleteOldEvents(oldest, DeletedAtOnce, stoppingToken);
+                        var deleted = await events.DeleteBefore(oldest, DeletedAtOnce, stoppingToken);
                         nextDeletion = clock.GetUtcNow() + (deleted == 0 ? TimeSpan.FromMinutes(10) : TimeSpan.Zero);
                         endpoints.Forget();
                     }

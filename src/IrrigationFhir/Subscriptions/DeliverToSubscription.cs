@@ -8,9 +8,12 @@ using Instant = NodaTime.Instant;
 
 namespace IrrigationFhir.Subscriptions;
 
-/// <summary>Sends one subscription what waits for it: handshake, events in order, heartbeat; and settles its status by the answers.</summary>
+/// <summary>
+/// Sends one subscription what waits for it: handshake, events in order, heartbeat; and settles its status by the answers.
+/// </summary>
 internal sealed class DeliverToSubscription(
     SubscriptionStore subscriptions,
+    SubscriptionEventStore events,
     ResourceStore resources,
     Endpoints endpoints,
     IEndpointRules rules,
@@ -75,7 +78,7 @@ internal sealed class DeliverToSubscription(
             return (Notifications.Of(NotificationKind.Handshake, Base, subscription, [], Now), null);
         if (subscription.Delivered < subscription.Events)
         {
-            var rows = await subscriptions.ReadEvents(
+            var rows = await events.Read(
                 subscription.Id,
                 subscription.Delivered + 1,
                 subscription.Events,

@@ -9,17 +9,28 @@ using NodaTime.Extensions;
 namespace IrrigationFhir.Subscriptions;
 
 /// <summary>How subscriptions stand and what they were told of: <c>$status</c> and <c>$events</c>.</summary>
-internal sealed class SubscriptionQueries(SubscriptionStore store, SubscriptionSettings kept, FhirSettings settings, TimeProvider clock)
+internal sealed class SubscriptionQueries(
+    SubscriptionStore store,
+    SubscriptionEventStore events,
+    SubscriptionSettings kept,
+    FhirSettings settings,
+    TimeProvider clock
+)
 {
     /// <summary>What the CapabilityStatement says of <c>$status</c>.</summary>
     public const string StatusPolicy =
-        "Of one Subscription, or of all; there id and status choose, repeated or with commas. The answer is a searchset of Parameters (backport-subscription-status-r4). With content empty neither the topic nor a resource is named.";
+        "Of one Subscription, or of all; there id and status choose, repeated or with commas. "
+        + "The answer is a searchset of Parameters (backport-subscription-status-r4). "
+        + "With content empty neither the topic nor a resource is named.";
 
     /// <summary>What the CapabilityStatement says of <c>$events</c>.</summary>
     public const string EventsPolicy =
-        "eventsSinceNumber and eventsUntilNumber include their ends; without them, from the oldest event that is kept to the latest. content asks for another content than was subscribed. "
-        + "At most 1000 events come at once: ask on behind the last event-number. Events are kept for 7 days unless the site settles it otherwise, those not delivered to an active subscription longer; "
-        + "asked for an event before the oldest that is kept, the answer is 410, and what was missed is found by a search.";
+        "eventsSinceNumber and eventsUntilNumber include their ends; without them, "
+        + "from the oldest event that is kept to the latest. content asks for another content than was subscribed. "
+        + "At most 1000 events come at once: ask on behind the last event-number. "
+        + "Events are kept for 7 days unless the site settles it otherwise, "
+        + "those not delivered to an active subscription longer; asked for an event before the oldest that is kept, "
+        + "the answer is 410, and what was missed is found by a search.";
 
     // As the policy says.
     private const int EventsAtOnce = 1000;
@@ -79,7 +90,7 @@ internal sealed class SubscriptionQueries(SubscriptionStore store, SubscriptionS
 
         if (await store.Find(id, stop) is not { } row)
             return NotThere(id);
-        var oldest = await store.FindOldestEvent(id, stop) ?? row.Events + 1;
+        var oldest = await events.FindOldest(id, stop) ?? row.Events + 1;
         if (since is { } from && Math.Max(from, 1) < oldest)
         {
             return new OutcomeResult(
@@ -89,20 +100,21 @@ internal sealed class SubscriptionQueries(SubscriptionStore store, SubscriptionS
                     string.Create(CultureInfo.InvariantCulture, $"an event before number {oldest}, the oldest that is kept"),
                     string.Create(
                         CultureInfo.InvariantCulture,
-                        $"{oldest} or more: events are kept for {kept.Keep.TotalDays:0.##} days; what happened before is found by a search with _lastUpdated"
+                        $"{oldest} or more: events are kept for {kept.Keep.TotalDays:0.##} days; "
+                            + $"what happened before is found by a search with _lastUpdated"
                     ),
                     "eventsSinceNumber"
                 )
             );
         }
 
-        var events = await store.ReadEvents(id, since ?? oldest, Math.Min(until ?? row.Events, row.Events), EventsAtOnce, stop);
+        var found = await events.Read(id, since ?? oldest, Math.Min(until ?? row.Events, row.Events), EventsAtOnce, stop);
         return Answer(
             Notifications.Of(
                 NotificationKind.QueryEvent,
                 FhirBase.Of(http.Request, settings),
                 StoredRequest.State(row),
-                [.. events.Select(NotificationEvent.Of)],
+                [.. found.Select(NotificationEvent.Of)],
                 clock.GetCurrentInstant(),
                 content
             )

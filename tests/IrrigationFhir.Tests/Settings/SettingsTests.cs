@@ -155,9 +155,9 @@ public class SettingsTests
     {
         using var output = new StringWriter();
         using var errors = new StringWriter();
-        Assert.Equal(0, SettingsApi.Print(["--Criteria:LowHourly=25 mL"], output, errors));
+        Assert.Equal(0, SettingsCommand.Run(["--Criteria:LowHourly=25 mL"], output, errors));
         Assert.Contains("Criteria:LowHourly = 25 mL   (default 30 mL)   [0 to 500 mL]", output.ToString(), StringComparison.Ordinal);
-        Assert.Equal(2, SettingsApi.Print(["--Criteria:LowHourly=25"], output, errors));
+        Assert.Equal(2, SettingsCommand.Run(["--Criteria:LowHourly=25"], output, errors));
         Assert.Equal("Criteria:LowHourly: '25'; 0 to 500 mL is expected, such as '30 mL'", errors.ToString().Trim());
     }
 

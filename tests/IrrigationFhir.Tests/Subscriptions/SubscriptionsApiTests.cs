@@ -318,7 +318,8 @@ public class SubscriptionsApiTests(EveningOnTheWard evening)
         await Raise(ward, id, 3);
         var store = ward.Services.GetRequiredService<SubscriptionStore>();
         await store.RecordAcknowledgement(id, 2, default);
-        Assert.True(await store.DeleteOldEvents(NodaTime.Instant.FromUtc(2027, 1, 1, 0, 0), 100, default) >= 2);
+        var events = ward.Services.GetRequiredService<SubscriptionEventStore>();
+        Assert.True(await events.DeleteBefore(NodaTime.Instant.FromUtc(2027, 1, 1, 0, 0), 100, default) >= 2);
 
         async Task<Answer> Ask(string query) => await client.Send(HttpMethod.Get, $"/fhir/Subscription/{id}/$events{query}", null);
         Assert.Equal(["3"], Numbers(Bundle((await Ask("")).Is(200))));
