@@ -3,6 +3,7 @@ using Irrigation;
 using Irrigation.Balance;
 using Irrigation.Criteria;
 using IrrigationFhir.Settings;
+using IrrigationFhir.Store;
 using Microsoft.Extensions.Configuration;
 
 namespace IrrigationFhir.Tests.Settings;
@@ -93,6 +94,32 @@ public class SettingsTests
         Assert.Equal(MeasuringCharacters.Default.BagLabel, measuring.BagLabel);
         Assert.Equal(BalanceSettings.Default.LateAfter, site.Balance.LateAfter);
         Assert.Contains(site.All, s => s is { Key: "Balance:ScanReach", Value: "10 min", Default: "15 min" });
+    }
+
+    [Fact]
+    public void The_store_reads_its_section_as_the_others_do_and_what_is_empty_keeps_its_default()
+    {
+        var set = ReadStore(("Data:Folder", "there"), ("Data:TimeZone", "Europe/Berlin"), ("Data:LeastFreeMegabytes", "0"));
+        Assert.Equal(("there", "Europe/Berlin", 0), (set.Folder, set.TimeZone.Id, set.LeastFreeMegabytes));
+        var unset = ReadStore(("Data:Folder", ""), ("Data:TimeZone", ""), ("Data:LeastFreeMegabytes", ""));
+        Assert.Equal(("data", "UTC", 200), (unset.Folder, unset.TimeZone.Id, unset.LeastFreeMegabytes));
+
+        var faults = Assert.Throws<SettingsFault>(() =>
+            ReadStore(("Data:Foldr", "there"), ("Data:TimeZone", "Nowhere/Land"), ("Data:LeastFreeMegabytes", "-1"))
+        );
+        Assert.Equal(
+            """
+            Data:Foldr: not a setting; Data has Folder, LeastFreeMegabytes, TimeZone
+            Data:TimeZone: 'Nowhere/Land'; an IANA zone such as Europe/Berlin is expected
+            Data:LeastFreeMegabytes: '-1'; 0 to 1000000 is expected
+            """.ReplaceLineEndings(),
+            faults.Message
+        );
+
+        static StoreSettings ReadStore(params (string Key, string Value)[] settings) =>
+            StoreSettings.Read(
+                new ConfigurationBuilder().AddInMemoryCollection(settings.ToDictionary(s => s.Key, s => (string?)s.Value)).Build()
+            );
     }
 
     [Fact]
