@@ -10,7 +10,6 @@ using IrrigationFhir.Record;
 using IrrigationFhir.Rest;
 using IrrigationFhir.Settings;
 using IrrigationFhir.Store;
-using IrrigationFhir.Store.Sqlite;
 using IrrigationFhir.Subscriptions;
 using IrrigationFhir.Validation;
 
@@ -20,7 +19,7 @@ Command[] commands =
         "backup",
         "TARGET [settings]",
         "Copies the store into one file, while it is served or not, and reads the copy through.",
-        rest => Task.FromResult(BackUp.Run(rest, Console.Out, Console.Error))
+        rest => Task.FromResult(BackUpCommand.Run(rest, Console.Out, Console.Error))
     ),
     new(
         "compute",
@@ -48,13 +47,13 @@ Command[] commands =
         "restore",
         "[--check] SOURCE [settings]",
         "Puts a backup into an empty folder, or says whether that would do.",
-        rest => Task.FromResult(BackUp.Restore(rest, Console.Out, Console.Error))
+        rest => Task.FromResult(RestoreCommand.Run(rest, Console.Out, Console.Error))
     ),
     new(
         "settings",
         "[settings]",
         "Prints the settings that the numbers rest on.",
-        rest => Task.FromResult(SettingsApi.Print(rest, Console.Out, Console.Error))
+        rest => Task.FromResult(SettingsCommand.Run(rest, Console.Out, Console.Error))
     )
     {
         BesideSettings = [],

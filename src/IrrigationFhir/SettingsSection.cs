@@ -1,5 +1,6 @@
 using System.ComponentModel;
 using System.Reflection;
+using NodaTime;
 
 namespace IrrigationFhir;
 
@@ -14,8 +15,9 @@ internal static class SettingsSection
     /// <param name="configuration">The whole configuration.</param>
     /// <param name="name">The section.</param>
     /// <param name="own">What is wrong with values that could be read, one sentence each.</param>
+    /// <param name="emptyIsUnset">Whether an empty value keeps the default, as where an environment always names the variable.</param>
     /// <exception cref="SettingsFault">Values that are unreadable, out of range, or not settings; all of them.</exception>
-    public static T Read<T>(IConfiguration configuration, string name, Func<T, IEnumerable<string>> own)
+    public static T Read<T>(IConfiguration configuration, string name, Func<T, IEnumerable<string>> own, bool emptyIsUnset = false)
         where T : new()
     {
         var (section, settings) = (configuration.GetSection(name), new T());
@@ -24,6 +26,8 @@ internal static class SettingsSection
         foreach (var property in properties.Where(p => section.GetSection(p.Name).Exists()))
         {
             var child = section.GetSection(property.Name);
+            if (emptyIsUnset && child.Value is "")
+                continue;
             if (Value(child, property) is { } value)
                 property.SetValue(settings, value);
             else
@@ -46,6 +50,8 @@ internal static class SettingsSection
         var type = Nullable.GetUnderlyingType(property.PropertyType) ?? property.PropertyType;
         if (type == typeof(string))
             return child.Value;
+        if (type == typeof(DateTimeZone))
+            return child.Value is { } zone ? DateTimeZoneProviders.Tzdb.GetZoneOrNull(zone) : null;
         if (type == typeof(string[]))
             return child.Value is { Length: > 0 } ? null : child.GetChildren().Select(item => item.Value ?? "").ToArray();
         try
@@ -61,6 +67,7 @@ internal static class SettingsSection
     private static string Expected(Type type) =>
         type == typeof(bool) ? "true or false"
         : type == typeof(TimeSpan) ? "a time such as 00:00:10"
+        : type == typeof(DateTimeZone) ? "an IANA zone such as Europe/Berlin"
         : type == typeof(string) ? "one value"
         : type == typeof(string[]) ? "a list, each value under its number (…:0, …:1),"
         : "a whole number";

@@ -63,6 +63,28 @@ internal static class CommandLine
         }
     }
 
+    /// <summary>Does a command's work on the store: its line is answered with 0, what hinders it with 1.</summary>
+    public static int Report(TextWriter output, TextWriter errors, Func<string> work)
+    {
+        try
+        {
+            output.WriteLine(work());
+            return 0;
+        }
+        catch (StoreFault fault)
+        {
+            errors.WriteLine(fault.Message);
+            return 1;
+        }
+    }
+
+    /// <summary>Says why a command cannot be called like this.</summary>
+    public static int RefuseCall(TextWriter errors, string why)
+    {
+        errors.WriteLine(why);
+        return CalledWrongly;
+    }
+
     /// <summary>The program's version, with the commit that it was built from where that is known.</summary>
     private static string Version =>
         $"IrrigationFhir {typeof(CommandLine).Assembly.GetCustomAttribute<AssemblyInformationalVersionAttribute>()!.InformationalVersion}";
@@ -126,7 +148,9 @@ internal static class CommandLine
             Settings also come from appsettings.json in the working directory and from the environment (Data__Folder). A table of them is in
             src/IrrigationFhir/README.md; the command settings prints those that the numbers rest on.
 
-            Exit code: 0 when done, 1 when it failed, 2 when called wrongly or with a setting that cannot be used. All faults are named at once.
+            Exit code: 0 when done, 1 when it failed, 2 when called wrongly or with a setting that cannot be used. {AllAtOnce}
 
             """;
+
+    private const string AllAtOnce = "All faults are named at once.";
 }

@@ -10,7 +10,7 @@ namespace IrrigationFhir.Demo;
 
 /// <summary>
 /// <c>demo</c>: lives through an invented night of continuous irrigation over real HTTP with a temporary store, prints the balance, the
-/// resources and what a subscriber was told, and keeps serving; <c>--once</c> ends it.
+/// resources and what a subscriber received, and keeps serving; <c>--once</c> ends it.
 /// </summary>
 internal static class NightOnTheWard
 {
@@ -60,7 +60,7 @@ internal static class NightOnTheWard
             clock.Put(DateTimeOffset.Parse(InventedNight.Handover, CultureInfo.InvariantCulture));
             await ward.OpenEpisode(InventedNight.Episode(end: InventedNight.Morning), CancellationToken.None);
 
-            await Show(ward, episode, address, subscriber is null ? null : await Told(ward, subscriber), output);
+            await Show(ward, episode, address, subscriber is null ? null : await LinesReceived(ward, subscriber), output);
             if (once)
                 return 0;
             await output.WriteLineAsync("\nStill serving; Ctrl+C ends it and forgets the store.");
@@ -81,8 +81,8 @@ internal static class NightOnTheWard
             DateTimeOffset.Parse((string)(entry!["recordedAt"] ?? entry["to"] ?? entry["at"])!, CultureInfo.InvariantCulture)
         );
 
-    /// <summary>What the subscriber says once all is told.</summary>
-    private static async Task<IReadOnlyList<string>> Told(WardClient ward, ExampleSubscriber subscriber)
+    /// <summary>What the subscriber printed once everything was delivered.</summary>
+    private static async Task<IReadOnlyList<string>> LinesReceived(WardClient ward, ExampleSubscriber subscriber)
     {
         for (var since = Stopwatch.StartNew(); since.Elapsed < Patience; await Task.Delay(50))
         {
@@ -101,7 +101,7 @@ internal static class NightOnTheWard
             await Task.Delay(50, patience.Token);
     }
 
-    private static async Task Show(WardClient ward, string episode, string address, IReadOnlyList<string>? told, TextWriter output)
+    private static async Task Show(WardClient ward, string episode, string address, IReadOnlyList<string>? received, TextWriter output)
     {
         var balance = (
             await ward.Get($"/episodes/{episode}/balance?asOf={Uri.EscapeDataString(InventedNight.Handover)}", CancellationToken.None)
@@ -128,7 +128,7 @@ internal static class NightOnTheWard
         }
 
         await output.WriteLineAsync("\nWhat the example subscriber was told (fhir-examples/subscriber), by event number");
-        foreach (var line in told ?? ["it could not be started: it needs its source beside this and the .NET SDK"])
+        foreach (var line in received ?? ["it could not be started: it needs its source beside this and the .NET SDK"])
             await output.WriteLineAsync($"  {line}");
 
         await output.WriteLineAsync(

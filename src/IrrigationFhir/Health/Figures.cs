@@ -35,7 +35,7 @@ internal sealed class CountedFigure(Prometheus.Counter prometheus, Counter<long>
     }
 }
 
-/// <summary>What whoever operates the service reads: each figure is defined once and told twice.</summary>
+/// <summary>What whoever operates the service reads: each figure is defined once.</summary>
 /// <remarks>At <c>/metrics</c> for Prometheus, and on a <see cref="Meter"/> for OpenTelemetry.</remarks>
 internal sealed class Figures(CollectorRegistry registry, IMeterFactory meters)
 {
@@ -61,7 +61,7 @@ internal sealed class Figures(CollectorRegistry registry, IMeterFactory meters)
 
     /// <summary>Figures that are read where they stand, when somebody asks.</summary>
     /// <param name="read">Reads them; null while they are not known.</param>
-    /// <param name="figures">What is told of a reading.</param>
+    /// <param name="figures">The figures that are taken from a reading.</param>
     public void Read<T>(Func<CancellationToken, Task<T?>> read, params Figure<T>[] figures)
         where T : class
     {

@@ -1,6 +1,5 @@
 using System.Text.Json;
 using IrrigationFhir.Store;
-using IrrigationFhir.Store.Sqlite;
 using Microsoft.Extensions.Diagnostics.HealthChecks;
 using Prometheus;
 
@@ -95,55 +94,4 @@ internal static class HealthApi
             HealthStatus.Degraded => "degraded",
             HealthStatus.Unhealthy => "not-ready",
         };
-}
-
-/// <summary>The schema is up to date, a query is answered, and what comes can be stored.</summary>
-internal sealed class StoreCheck(Database database, ResourceStore resources) : IHealthCheck
-{
-    /// <inheritdoc/>
-    public async Task<HealthCheckResult> CheckHealthAsync(HealthCheckContext context, CancellationToken cancellationToken = default)
-    {
-        if (!database.IsReady)
-            return HealthCheckResult.Unhealthy("the database is not open yet");
-        try
-        {
-            if (await database.Trouble(cancellationToken) is { } failure)
-                return HealthCheckResult.Unhealthy(failure.Message);
-            await resources.CountWithheld(cancellationToken);
-            return HealthCheckResult.Healthy("the database answers and can be written");
-        }
-        catch (System.Data.Common.DbException fault)
-        {
-            if (Dialect.FailureOf(fault) is not { } meant)
-                return HealthCheckResult.Unhealthy("the database does not answer");
-            database.Notice(meant);
-            return HealthCheckResult.Unhealthy(meant.Message);
-        }
-    }
-}
-
-/// <summary>Counts our own resources that failed their profile and are not published.</summary>
-/// <remarks>Their measured facts are stored and served, so this degrades but does not take the service out.</remarks>
-internal sealed class WithheldCheck(Database database, ResourceStore resources) : IHealthCheck
-{
-    /// <inheritdoc/>
-    public async Task<HealthCheckResult> CheckHealthAsync(HealthCheckContext context, CancellationToken cancellationToken = default)
-    {
-        if (!database.IsReady)
-            return HealthCheckResult.Degraded("not known while the database is not open");
-        long count;
-        try
-        {
-            count = await resources.CountWithheld(cancellationToken);
-        }
-        catch (System.Data.Common.DbException)
-        {
-            return HealthCheckResult.Degraded("not known while the database does not answer");
-        }
-
-        var data = new Dictionary<string, object> { ["withheld"] = count };
-        return count == 0
-            ? HealthCheckResult.Healthy("every resource is published", data)
-            : HealthCheckResult.Degraded("resources that failed their own profile are withheld", data: data);
-    }
 }

@@ -102,6 +102,6 @@ internal sealed record EpisodeEvents(IReadOnlyList<Resource> Resources, IReadOnl
                 ).Slug,
             ],
             Attributes = EventAttributes.Compared(resource),
-            AlsoToldBefore = said is Retracted or Changed,
+            AlsoToEarlierRecipients = said is Retracted or Changed,
         };
 }

@@ -35,7 +35,7 @@ internal sealed class ReviseEpisode(EpisodesInMemory episodes, EpisodeStore stor
         List<Resource> resources = [.. Resources(revision), .. events.Resources];
         if (revision.Cause is Cause.TimePassed && resources.Count == 0)
         {
-            await store.Looked(before.Row, flags.AsOf, flags.Next, stop);
+            await store.RecordFlagsChecked(before.Row, flags.AsOf, flags.Next, stop);
             return new(episodes.Keep(after with { Row = after.Row with { FlagsAsOf = flags.AsOf } }), [], []);
         }
 
@@ -52,14 +52,14 @@ internal sealed class ReviseEpisode(EpisodesInMemory episodes, EpisodeStore stor
             ClosedAt = described?.ClosedAt,
             Events = events.With(valid),
             FlagsAsOf = flags.AsOf,
-            NextLook = flags.Next,
+            NextFlagCheck = flags.Next,
         };
         if (await store.Save(change, stop) is not SaveOutcome.Saved saved)
             return null;
 
         // What was stored already leaves the episode as it was, and it has to be remembered how far its flags go.
         if (saved.Version == before.Row.Version)
-            await store.Looked(before.Row, flags.AsOf, flags.Next, stop);
+            await store.RecordFlagsChecked(before.Row, flags.AsOf, flags.Next, stop);
         var row = after.Row with { Version = saved.Version, LastSequence = after.Log.LastSequence, FlagsAsOf = flags.AsOf };
         return new(episodes.Keep(after with { FlagsNoLongerRaised = [], Row = row }), saved.Changed, withheld);
     }

@@ -41,9 +41,9 @@ internal sealed class WatchEpisodes(
     public async Task<int?> Look(CancellationToken stop)
     {
         var now = Instant.FromDateTimeOffset(clock.GetUtcNow());
-        if (!await store.Lease("watch", me, now, Duration.FromMinutes(2), stop))
+        if (!await store.TakeLease("watch", me, now, Duration.FromMinutes(2), stop))
             return null;
-        var due = await store.Due(now, MostAtOnce, stop);
+        var due = await store.FindWithFlagsDue(now, MostAtOnce, stop);
         foreach (var id in due)
             await LookGuarded(id, now, stop);
         return due.Count;
@@ -62,7 +62,7 @@ internal sealed class WatchEpisodes(
             var times = failing.AddOrUpdate(id, 1, (_, before) => before + 1);
             var pause = Duration.Min(LongestPause, Duration.FromMinutes(Math.Pow(2, Math.Min(times, 10))));
             Log.EpisodeFailed(log, id, failure.GetType().Name, times, pause.TotalMinutes);
-            await store.PutBack(id, now + pause, stop);
+            await store.PostponeFlagCheck(id, now + pause, stop);
         }
     }
 

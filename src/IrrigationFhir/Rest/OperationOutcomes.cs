@@ -1,7 +1,6 @@
 using System.Data.Common;
 using IrrigationFhir.Problems;
 using IrrigationFhir.Store;
-using IrrigationFhir.Store.Sqlite;
 
 namespace IrrigationFhir.Rest;
 
@@ -66,7 +65,7 @@ internal static partial class OperationOutcomes
         if (failure is BadHttpRequestException bad)
             return ForStatus(context, bad.StatusCode);
 
-        if (failure is DbException && Dialect.FailureOf(failure) is { } store)
+        if (failure is DbException && Database.FailureOf(failure) is { } store)
             return ForStore(context, store, log);
 
         var id = Guid.NewGuid().ToString("N");
@@ -85,7 +84,7 @@ internal static partial class OperationOutcomes
     /// <summary>The store could not do it just now: no fault of the request, but for a query that asks too much.</summary>
     private static OutcomeResult ForStore(HttpContext context, StoreFailure failure, ILogger log)
     {
-        context.RequestServices.GetRequiredService<Database>().Notice(failure);
+        context.RequestServices.GetRequiredService<Database>().Remember(failure);
         if (!context.RequestAborted.IsCancellationRequested)
             LogStoreFailure(log, failure.Trouble, failure.EngineCode);
         var saw = failure.Message;

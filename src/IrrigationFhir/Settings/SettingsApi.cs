@@ -31,28 +31,4 @@ internal static class SettingsApi
             .WithName("readSettings")
             .WithTags("Settings")
             .WithSummary("What the numbers rest on");
-
-    /// <summary>Prints them; 0, or 2 when some cannot be used.</summary>
-    public static int Print(string[] args, TextWriter output, TextWriter errors)
-    {
-        var builder = WebApplication.CreateBuilder(args);
-        try
-        {
-            AllSettings.Check(builder.Configuration);
-            foreach (var setting in SiteSettings.Read(builder.Configuration).All)
-            {
-                output.WriteLine(
-                    $"{setting.Key} = {setting.Value}{(setting.Default is null || setting.Default == setting.Value ? "" : $"   (default {setting.Default})")}   [{setting.Range}]"
-                );
-                output.WriteLine($"    {setting.Description}");
-            }
-
-            return 0;
-        }
-        catch (SettingsFault faults)
-        {
-            errors.WriteLine(faults.Message);
-            return 2;
-        }
-    }
 }

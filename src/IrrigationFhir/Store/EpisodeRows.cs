@@ -13,7 +13,7 @@ namespace IrrigationFhir.Store;
 /// <param name="OpenedAt">When the episode began.</param>
 /// <param name="ClosedAt">When it ended; null while it is open.</param>
 /// <param name="Json">What the episode is, in the form the entries API chose.</param>
-/// <param name="FlagsAsOf">Up to when its flags are worked out; null where nobody looked yet.</param>
+/// <param name="FlagsAsOf">Up to when its flags are worked out; null where they never were.</param>
 internal sealed record EpisodeRow(
     string PatientKey,
     string Id,
@@ -53,7 +53,7 @@ internal sealed record EntryRow(
 /// <param name="Faults">The keys of the rules it broke; no values, no patient data.</param>
 internal sealed record WithheldRow(string Type, string Id, string Faults);
 
-/// <summary>Something that subscribers are told of a resource, if this change gives it a new version.</summary>
+/// <summary>An event of a resource that subscribers are notified of, if this change gives it a new version.</summary>
 /// <param name="Type">Its FHIR type.</param>
 /// <param name="Id">Its id.</param>
 /// <param name="Event">What became of it: <c>raised</c>, <c>changed</c>, <c>cleared</c>, <c>retracted</c>, <c>amended</c>.</param>
@@ -65,8 +65,8 @@ internal sealed record OutboxEvent(string Type, string Id, string Event)
     /// <summary>What filters compare: <c>parameter value</c>, with one blank between.</summary>
     public IReadOnlyList<string> Attributes { get; init; } = [];
 
-    /// <summary>Whether all are told who were told of the resource before, whatever their topic and filters.</summary>
-    public bool AlsoToldBefore { get; init; }
+    /// <summary>Whether all are notified who were notified of the resource before, whatever their topic and filters.</summary>
+    public bool AlsoToEarlierRecipients { get; init; }
 }
 
 /// <summary>All that one request or one re-evaluation changes in an episode; stored wholly or not at all.</summary>
@@ -89,14 +89,14 @@ internal sealed record EpisodeChange(
     Instant? ClosedAt = null
 )
 {
-    /// <summary>What is told of the resources that change.</summary>
+    /// <summary>The events of the resources that change.</summary>
     public IReadOnlyList<OutboxEvent> Events { get; init; } = [];
 
-    /// <summary>Up to when the flags are worked out; null to leave that and <see cref="NextLook"/>.</summary>
+    /// <summary>Up to when the flags are worked out; null to leave that and <see cref="NextFlagCheck"/>.</summary>
     public Instant? FlagsAsOf { get; init; }
 
     /// <summary>When time alone may change a flag; null where it cannot.</summary>
-    public Instant? NextLook { get; init; }
+    public Instant? NextFlagCheck { get; init; }
 }
 
 /// <summary>What became of an <see cref="EpisodeChange"/>.</summary>

@@ -4,8 +4,8 @@ namespace IrrigationFhir.Store;
 internal static class EpisodeStoreSetup
 {
     /// <summary>
-    /// Adds the database, <see cref="EpisodeStore"/>, <see cref="ResourceStore"/> and <see cref="SubscriptionStore"/>. Needs a
-    /// <see cref="TimeProvider"/>.
+    /// Adds the database, <see cref="EpisodeStore"/>, <see cref="ResourceStore"/>, <see cref="SubscriptionStore"/> and
+    /// <see cref="SubscriptionEventStore"/>. Needs a <see cref="TimeProvider"/>.
     /// </summary>
     public static IServiceCollection AddEpisodeStore(this IServiceCollection services, IConfiguration configuration)
     {
@@ -14,6 +14,7 @@ internal static class EpisodeStoreSetup
         services.AddSingleton<EpisodeStore>();
         services.AddSingleton<ResourceStore>();
         services.AddSingleton<SubscriptionStore>();
+        services.AddSingleton<SubscriptionEventStore>();
         services.AddHostedService<DatabaseStart>();
         return services;
     }

@@ -29,7 +29,8 @@ internal sealed class Inclusions(
     /// <remarks>A cross join keeps this order: without statistics SQLite would rather walk over all references of that name.</remarks>
     internal const string PointedAt = """
         select i.reference from resource r cross join resource_reference i
-        where r.type = @type and r.id in @some and i.patient_key = r.patient_key and i.type = r.type and i.id = r.id and i.parameter in @parameters and i.reference <> ''
+        where r.type = @type and r.id in @some and i.patient_key = r.patient_key and i.type = r.type and i.id = r.id
+            and i.parameter in @parameters and i.reference <> ''
         """;
 
     private readonly HashSet<string> _seen = [];

@@ -11,7 +11,7 @@ namespace IrrigationFhir.Store;
 /// <param name="Json">The resource with exactly these in its meta.</param>
 internal sealed record ResourceVersion(string Type, string Id, long VersionId, Instant LastUpdated, string Json);
 
-/// <summary>The statements that write resources; they run inside a <see cref="Writing"/>.</summary>
+/// <summary>The statements that write resources; they run inside a <see cref="WriteTransaction"/>.</summary>
 internal static class ResourceSql
 {
     /// <summary>The latest moment a current resource was stored under, in nanoseconds; 0 when there is none.</summary>
@@ -25,21 +25,21 @@ internal static class ResourceSql
         );
 
     /// <summary>Stores a draft as a new version if its content differs from the current one.</summary>
-    /// <param name="writing">The unit of writing it is part of.</param>
+    /// <param name="transaction">The unit of writing it is part of.</param>
     /// <param name="patientKey">Of the patient whose resource it is.</param>
     /// <param name="draft">The resource.</param>
     /// <param name="times">When it happened, and other times.</param>
     /// <param name="together">All drafts of this change: a Provenance is about the patient of its targets, which may be among them.</param>
     /// <returns>The new version, or null when there is nothing new.</returns>
     public static ResourceVersion? Store(
-        Writing writing,
+        WriteTransaction transaction,
         string patientKey,
         ResourceDraft draft,
         DraftTimes times,
         IReadOnlyList<ResourceDraft> together
     )
     {
-        var current = writing.Statements.First(
+        var current = transaction.Statements.First(
             "select version_id, content_hash, index_hash from resource where patient_key = @patient and type = @type and id = @id",
             row => new Current(row.GetInt64(0), (byte[])row[1], (byte[])row[2]),
             ("patient", patientKey),
@@ -51,19 +51,19 @@ internal static class ResourceSql
             return null;
 
         var versionId = (current?.VersionId ?? 0) + 1;
-        var version = new ResourceVersion(draft.Type, draft.Id, versionId, writing.At, draft.Json(versionId, writing.At));
+        var version = new ResourceVersion(draft.Type, draft.Id, versionId, transaction.At, draft.Json(versionId, transaction.At));
 
         if (current is not null)
-            MoveToHistory(writing, patientKey, draft);
-        var about = draft.Subject ?? SubjectThrough(writing, patientKey, draft, together);
+            MoveToHistory(transaction, patientKey, draft);
+        var about = draft.Subject ?? SubjectThrough(transaction, patientKey, draft, together);
         var from = times.Date?.From ?? long.MaxValue;
-        writing.Statements.Execute(
+        transaction.Statements.Execute(
             current is null ? InsertResource : UpdateResource,
             ("patient", patientKey),
             ("type", draft.Type),
             ("id", draft.Id),
             ("version", versionId),
-            ("updated", UnixNanoseconds.Of(writing.At)),
+            ("updated", UnixNanoseconds.Of(transaction.At)),
             ("from", from),
             ("to", times.Date?.To),
             ("status", draft.Status),
@@ -76,9 +76,9 @@ internal static class ResourceSql
         );
 
         if (current is null || !current.IndexHash.AsSpan(0, 16).SequenceEqual(draft.IndexHash.AsSpan(0, 16)))
-            ReplaceIndexRows(writing.Statements, patientKey, draft, times, from, current is null);
+            ReplaceIndexRows(transaction.Statements, patientKey, draft, times, from, current is null);
         else if (!current.IndexHash.AsSpan().SequenceEqual(draft.IndexHash))
-            UpdateMeasures(writing, patientKey, draft);
+            UpdateMeasures(transaction, patientKey, draft);
         return version;
     }
 
@@ -96,8 +96,8 @@ internal static class ResourceSql
     }
 
     /// <summary>A draft that is valid is withheld no longer. Says how many rows that changed.</summary>
-    public static int Release(Writing writing, string patientKey, ResourceDraft draft) =>
-        writing.Statements.Execute(
+    public static int Release(WriteTransaction transaction, string patientKey, ResourceDraft draft) =>
+        transaction.Statements.Execute(
             "delete from withheld where patient_key = @patient and type = @type and id = @id",
             ("patient", patientKey),
             ("type", draft.Type),
@@ -107,36 +107,41 @@ internal static class ResourceSql
     /// <summary>
     /// Remembers a resource that must not be published. Says how many rows that changed: 0 when it was known with the same faults.
     /// </summary>
-    public static int Withhold(Writing writing, string patientKey, WithheldRow row) =>
-        writing.Statements.Execute(
+    public static int Withhold(WriteTransaction transaction, string patientKey, WithheldRow row) =>
+        transaction.Statements.Execute(
             """
             insert into withheld (patient_key, type, id, faults, at) values (@patient, @type, @id, @faults, @at)
-            on conflict (patient_key, type, id) do update set faults = excluded.faults, at = excluded.at where withheld.faults <> excluded.faults
+            on conflict (patient_key, type, id) do update set faults = excluded.faults, at = excluded.at
+            where withheld.faults <> excluded.faults
             """,
             ("patient", patientKey),
             ("type", row.Type),
             ("id", row.Id),
             ("faults", row.Faults),
-            ("at", UnixNanoseconds.Of(writing.At))
+            ("at", UnixNanoseconds.Of(transaction.At))
         );
 
     private const string InsertResource = """
-        insert into resource (patient_key, type, id, version_id, last_updated, date_from, date_to, status, subject_reference, subject_system, subject_value, content_hash, index_hash, json)
-        values (@patient, @type, @id, @version, @updated, @from, @to, @status, @reference, @system, @value, @content, @index, @json)
+        insert into resource (patient_key, type, id, version_id, last_updated, date_from, date_to, status,
+            subject_reference, subject_system, subject_value, content_hash, index_hash, json)
+        values (@patient, @type, @id, @version, @updated, @from, @to, @status,
+            @reference, @system, @value, @content, @index, @json)
         """;
 
     private const string UpdateResource = """
         update resource
         set version_id = @version, last_updated = @updated, date_from = @from, date_to = @to, status = @status,
-            subject_reference = @reference, subject_system = @system, subject_value = @value, content_hash = @content, index_hash = @index, json = @json
+            subject_reference = @reference, subject_system = @system, subject_value = @value,
+            content_hash = @content, index_hash = @index, json = @json
         where patient_key = @patient and type = @type and id = @id
         """;
 
-    private static void MoveToHistory(Writing writing, string patientKey, ResourceDraft draft) =>
-        writing.Statements.Execute(
+    private static void MoveToHistory(WriteTransaction transaction, string patientKey, ResourceDraft draft) =>
+        transaction.Statements.Execute(
             """
             insert into resource_history (patient_key, type, id, version_id, last_updated, json)
-            select patient_key, type, id, version_id, last_updated, json from resource where patient_key = @patient and type = @type and id = @id
+            select patient_key, type, id, version_id, last_updated, json from resource
+            where patient_key = @patient and type = @type and id = @id
             """,
             ("patient", patientKey),
             ("type", draft.Type),
@@ -144,7 +149,7 @@ internal static class ResourceSql
         );
 
     private static ReferenceKey? SubjectThrough(
-        Writing writing,
+        WriteTransaction transaction,
         string patientKey,
         ResourceDraft draft,
         IReadOnlyList<ResourceDraft> together
@@ -156,8 +161,11 @@ internal static class ResourceSql
                 continue;
             var subject =
                 together.FirstOrDefault(other => other.Id == id && other.Type == type)?.Subject
-                ?? writing.Statements.First<ReferenceKey?>(
-                    "select subject_reference, subject_value, subject_system from resource where patient_key = @patient and type = @type and id = @id",
+                ?? transaction.Statements.First<ReferenceKey?>(
+                    """
+                    select subject_reference, subject_value, subject_system from resource
+                    where patient_key = @patient and type = @type and id = @id
+                    """,
                     row =>
                         new(
                             row.IsDBNull(0) ? "" : row.GetString(0),
@@ -174,14 +182,15 @@ internal static class ResourceSql
         return null;
     }
 
-    private static void UpdateMeasures(Writing writing, string patientKey, ResourceDraft draft)
+    private static void UpdateMeasures(WriteTransaction transaction, string patientKey, ResourceDraft draft)
     {
         foreach (var (parameter, part, token, measure) in draft.Tokens.Where(row => IndexedTypes.IsMeasured(row.Parameter)))
         {
-            writing.Statements.Execute(
+            transaction.Statements.Execute(
                 """
                 update resource_token set number = @number, amount = @amount, unit = @unit
-                where patient_key = @patient and type = @type and id = @id and parameter = @parameter and part = @part and code = @code and system = @system
+                where patient_key = @patient and type = @type and id = @id
+                    and parameter = @parameter and part = @part and code = @code and system = @system
                 """,
                 ("number", measure?.Number),
                 ("amount", measure?.Amount),
@@ -245,7 +254,11 @@ internal static class ResourceSql
         foreach (var (parameter, range) in times.Others)
         {
             statements.Execute(
-                "insert into resource_date (patient_key, type, id, parameter, date_from, date_to) values (@patient, @type, @id, @parameter, @from, @to) on conflict do nothing",
+                """
+                insert into resource_date (patient_key, type, id, parameter, date_from, date_to)
+                values (@patient, @type, @id, @parameter, @from, @to)
+                on conflict do nothing
+                """,
                 ("patient", patientKey),
                 ("type", draft.Type),
                 ("id", draft.Id),
@@ -258,7 +271,11 @@ internal static class ResourceSql
         foreach (var (parameter, key) in draft.References)
         {
             statements.Execute(
-                "insert into resource_reference (patient_key, type, id, parameter, reference, value, system) values (@patient, @type, @id, @parameter, @reference, @value, @system) on conflict do nothing",
+                """
+                insert into resource_reference (patient_key, type, id, parameter, reference, value, system)
+                values (@patient, @type, @id, @parameter, @reference, @value, @system)
+                on conflict do nothing
+                """,
                 ("patient", patientKey),
                 ("type", draft.Type),
                 ("id", draft.Id),

@@ -10,11 +10,7 @@ internal sealed class ResourceStore(Database database)
 {
     /// <summary>The current version, or null.</summary>
     public Task<ResourceVersion?> Read(string type, string id, CancellationToken stop) =>
-        Single(
-            "select type as Type, id as Id, version_id as VersionId, last_updated as LastUpdated, json as Json from resource where type = @type and id = @id",
-            new { type, id },
-            stop
-        );
+        Single($"select {SearchSql.Columns} from resource r where r.type = @type and r.id = @id", new { type, id }, stop);
 
     /// <summary>That version, current or not, or null.</summary>
     public Task<ResourceVersion?> VersionRead(string type, string id, long versionId, CancellationToken stop) =>
@@ -209,14 +205,22 @@ internal sealed class ResourceStore(Database database)
 
     /// <summary>Each half by its own index, and no more of it than the page can take.</summary>
     internal static string TypeHistorySql =>
-        $"select v.* from ({Latest("resource")} union all {Latest("resource_history")}) v order by v.LastUpdated desc, v.Id desc limit @count";
+        $"""
+            select v.* from ({Latest("resource")} union all {Latest("resource_history")}) v
+            order by v.LastUpdated desc, v.Id desc limit @count
+            """;
 
     private static string Latest(string table) =>
-        $"select * from (select {SearchSql.Columns} from {table} r where r.type = @type and r.last_updated >= @since and (r.last_updated, r.id) < (@stored, @id) order by r.last_updated desc, r.id desc limit @count)";
+        $"""
+            select * from (select {SearchSql.Columns} from {table} r
+                where r.type = @type and r.last_updated >= @since and (r.last_updated, r.id) < (@stored, @id)
+                order by r.last_updated desc, r.id desc limit @count)
+            """;
 
     private const string AllVersions = """
         select v.* from (
-            select type as Type, id as Id, version_id as VersionId, last_updated as LastUpdated, json as Json from resource where type = @type and id = @id
+            select type as Type, id as Id, version_id as VersionId, last_updated as LastUpdated, json as Json
+            from resource where type = @type and id = @id
             union all
             select type, id, version_id, last_updated, json from resource_history where type = @type and id = @id) v
         """;

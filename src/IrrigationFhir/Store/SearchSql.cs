@@ -10,6 +10,13 @@ internal sealed class SearchSql
     // What is in such a status leaves it again, so that fewer are in it than have a code: the status leads.
     private static readonly string[] Passing = ["active", "preliminary", "registered", "in-progress"];
 
+    // Of the rows of one code, the one of its first system.
+    private const string FirstSystemOfCode = """
+        not exists (select 1 from resource_token d
+            where d.patient_key = k.patient_key and d.type = k.type and d.id = k.id
+                and d.parameter = 'code' and d.part = 0 and d.code = k.code and d.system < k.system)
+        """;
+
     private readonly DynamicParameters _values = new();
     private readonly List<string> _conditions = [];
     private readonly SearchQuery _query;
@@ -65,11 +72,7 @@ internal sealed class SearchSql
             _conditions.Add($"k.type = {Value(query.Type.Name)} and k.parameter = 'code' and k.code = {Value(test.Code!)}");
             _conditions.Add("r.patient_key = k.patient_key and r.type = k.type and r.id = k.id");
             // The same code under two systems is still one resource.
-            _conditions.Add(
-                test.System is { } system
-                    ? $"k.system = {Value(system)}"
-                    : "not exists (select 1 from resource_token d where d.patient_key = k.patient_key and d.type = k.type and d.id = k.id and d.parameter = 'code' and d.part = 0 and d.code = k.code and d.system < k.system)"
-            );
+            _conditions.Add(test.System is { } system ? $"k.system = {Value(system)}" : FirstSystemOfCode);
         }
 
         // The value stands beside the code, in the row that leads.
@@ -119,7 +122,9 @@ internal sealed class SearchSql
     public string Codes() =>
         $"""
             select r.id as Id, r.date_from as DateFrom, r.date_to as DateTo, c.system as System, c.code as Code
-            from {From} left join resource_token c on c.patient_key = r.patient_key and c.type = r.type and c.id = r.id and c.parameter = 'code' and c.date_from = r.date_from
+            from {From} left join resource_token c
+                on c.patient_key = r.patient_key and c.type = r.type and c.id = r.id
+                and c.parameter = 'code' and c.date_from = r.date_from
             where {string.Join(" and ", _conditions)} order by (r.id || ''), c.system, c.code
             """;
 
@@ -310,8 +315,8 @@ internal sealed class SearchSql
             QuantityTest.AnyUnit => $"({row}.number is not null and {Within($"{row}.number", test.Range)})",
             QuantityTest.InUnit unit =>
                 $"({row}.unit = {Value(unit.Unit)} and {Within($"coalesce({row}.amount, {row}.number)", test.Range)})",
-            QuantityTest.InUnitNamed named =>
-                $"(substr({row}.unit, 1, {Value(named.Name.Length + 1)}) = {Value(named.Name + "|")} and {Within($"{row}.number", test.Range)})",
+            QuantityTest.InUnitNamed named => $"(substr({row}.unit, 1, {Value(named.Name.Length + 1)}) = {Value(named.Name + "|")}"
+                + $" and {Within($"{row}.number", test.Range)})",
             _ => throw new InvalidOperationException($"{test.GetType().Name} has no SQL."),
         };
 

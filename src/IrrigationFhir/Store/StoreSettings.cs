@@ -1,4 +1,3 @@
-using System.Globalization;
 using NodaTime;
 
 namespace IrrigationFhir.Store;
@@ -17,26 +16,24 @@ internal sealed record StoreSettings(string Folder, DateTimeZone TimeZone)
     /// </summary>
     public int LeastFreeMegabytes { get; init; } = 200;
 
-    /// <summary>Reads and checks the section.</summary>
+    /// <summary>The defaults.</summary>
+    public StoreSettings()
+        : this("data", DateTimeZone.Utc) { }
+
+    /// <summary>Reads and checks the section. What is empty counts as not set.</summary>
     /// <exception cref="SettingsFault">The zone is unknown, the folder cannot be one, or something is no setting; all faults.</exception>
-    public static StoreSettings Read(IConfiguration configuration)
+    public static StoreSettings Read(IConfiguration configuration) =>
+        SettingsSection.Read<StoreSettings>(configuration, "Data", read => read.Faults(), emptyIsUnset: true);
+
+    private IEnumerable<string> Faults()
     {
-        string[] names = [nameof(Folder), nameof(TimeZone), nameof(LeastFreeMegabytes)];
-        List<string> faults = [.. SettingsSection.Strangers(configuration.GetSection("Data"), names)];
-        var folder = configuration["Data:Folder"] is { Length: > 0 } given ? given : "data";
-        var zone = configuration["Data:TimeZone"] is { Length: > 0 } name ? name : "UTC";
-        for (var at = Path.GetFullPath(folder); at is not null; at = Path.GetDirectoryName(at))
+        for (var at = Path.GetFullPath(Folder); at is not null; at = Path.GetDirectoryName(at))
         {
             if (File.Exists(at))
-                faults.Add($"Data:Folder: '{folder}', but '{at}' is a file; a folder is expected");
+                yield return $"Data:Folder: '{Folder}', but '{at}' is a file; a folder is expected";
         }
 
-        var found = DateTimeZoneProviders.Tzdb.GetZoneOrNull(zone);
-        if (found is null)
-            faults.Add($"Data:TimeZone: '{zone}'; an IANA zone such as Europe/Berlin is expected");
-        var free = configuration["Data:LeastFreeMegabytes"] is { Length: > 0 } text ? text : "200";
-        if (!int.TryParse(free, CultureInfo.InvariantCulture, out var megabytes) || megabytes is < 0 or > 1_000_000)
-            faults.Add($"Data:LeastFreeMegabytes: '{free}'; 0 to 1000000 is expected");
-        return faults.Count == 0 ? new(folder, found!) { LeastFreeMegabytes = megabytes } : throw new SettingsFault(faults);
+        if (LeastFreeMegabytes is < 0 or > 1_000_000)
+            yield return $"Data:LeastFreeMegabytes: '{LeastFreeMegabytes}'; 0 to 1000000 is expected";
     }
 }

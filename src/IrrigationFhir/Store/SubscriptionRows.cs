@@ -67,7 +67,7 @@ internal abstract record SubscriptionOutcome
 }
 
 /// <summary>How deliveries stand over all subscriptions.</summary>
-/// <param name="Waiting">Events not acknowledged yet, of subscriptions that are served.</param>
+/// <param name="Waiting">Events not acknowledged yet, of subscriptions that are not off.</param>
 /// <param name="OldestWaiting">When the oldest of them was stored; null where none waits.</param>
 /// <param name="ByStatus">Subscriptions by their status.</param>
 /// <param name="Failing">Active subscriptions whose last attempt failed.</param>

@@ -4,7 +4,7 @@ using NodaTime;
 
 namespace IrrigationFhir.Store;
 
-/// <summary>Subscriptions, their events, and how far each has been told.</summary>
+/// <summary>Subscriptions: what their clients made of them, and how deliveries to them stand.</summary>
 internal sealed class SubscriptionStore(Database database)
 {
     /// <summary>The patient key of what is about no patient.</summary>
@@ -12,38 +12,35 @@ internal sealed class SubscriptionStore(Database database)
 
     private const string Type = "Subscription";
 
-    private const string Columns = """
-        id as Id, status as Status, topic as Topic, filters as Filters, request as Request, error as Error, events as Events, delivered as Delivered,
-        started_at as StartedAt, failing_since as FailingSince, attempts as Attempts, last_failure as LastFailure, last_sent_at as LastSentAt, heartbeat as Heartbeat, ends_at as EndsAt,
-        (select r.version_id from resource r where r.patient_key = '' and r.type = 'Subscription' and r.id = subscription.id) as Version
-        """;
-
     /// <summary>Stores a new one.</summary>
     /// <param name="row">What it is; counters begin at 0.</param>
     /// <param name="resource">What its client may see of it.</param>
     /// <param name="most">How many there may be that are not off.</param>
     /// <param name="stop">Gives up.</param>
     public Task<SubscriptionOutcome> Create(SubscriptionRow row, ResourceDraft resource, int most, CancellationToken stop) =>
-        WriteAndRing<SubscriptionOutcome>(
-            writing =>
+        WriteAndNotify<SubscriptionOutcome>(
+            transaction =>
             {
-                if (Served(writing) >= most)
+                if (CountNotOff(transaction) >= most)
                 {
-                    writing.Discard();
+                    transaction.Discard();
                     return new SubscriptionOutcome.TooMany(most);
                 }
 
-                writing.Statements.Execute(
-                    "insert into subscription (id, status, topic, filters, request, error, heartbeat, ends_at) values (@id, @status, @topic, @filters, @request, @error, @heartbeat, @ends)",
-                    Asked(row)
+                transaction.Statements.Execute(
+                    """
+                    insert into subscription (id, status, topic, filters, request, error, heartbeat, ends_at)
+                    values (@id, @status, @topic, @filters, @request, @error, @heartbeat, @ends)
+                    """,
+                    Values(row)
                 );
-                return new SubscriptionOutcome.Saved(Store(writing, resource)!);
+                return new SubscriptionOutcome.Saved(StoreResource(transaction, resource)!);
             },
             stop
         );
 
     /// <summary>Stores what a client made of one; what was counted so far stays.</summary>
-    /// <param name="row">What it is now; its counters are not looked at.</param>
+    /// <param name="row">What it is now; its counters are ignored.</param>
     /// <param name="resource">What its client may see of it.</param>
     /// <param name="before">
     /// As it was read: it has to be so still, in its version and in what it holds that its client does not see.
@@ -51,7 +48,7 @@ internal sealed class SubscriptionStore(Database database)
     /// <param name="most">How many there may be that are not off.</param>
     /// <param name="stop">Gives up.</param>
     /// <remarks>
-    /// With other filters what waits is not told any more: it was asked for by the old ones. <c>$events</c> still gives it.
+    /// With other filters what waits is not delivered any more: the old ones chose it. <c>$events</c> still gives it.
     /// </remarks>
     public Task<SubscriptionOutcome> Update(
         SubscriptionRow row,
@@ -59,7 +56,7 @@ internal sealed class SubscriptionStore(Database database)
         SubscriptionRow before,
         int most,
         CancellationToken stop
-    ) => WriteAndRing(writing => Update(writing, row, resource, before, most), stop);
+    ) => WriteAndNotify(transaction => Update(transaction, row, resource, before, most), stop);
 
     /// <summary>Gives one another status, with what its client sees, unless it has changed meanwhile.</summary>
     /// <param name="id">Which.</param>
@@ -68,7 +65,7 @@ internal sealed class SubscriptionStore(Database database)
     /// <param name="error">Why it is in error; null where it is not.</param>
     /// <param name="resource">What its client sees then.</param>
     /// <param name="stop">Gives up.</param>
-    public Task<SubscriptionOutcome> Turn(
+    public Task<SubscriptionOutcome> ChangeStatus(
         string id,
         long version,
         string status,
@@ -77,13 +74,13 @@ internal sealed class SubscriptionStore(Database database)
         CancellationToken stop
     ) =>
         database.Write<SubscriptionOutcome>(
-            writing =>
+            transaction =>
             {
-                if (Actual(writing, id) is not { } actual)
+                if (CurrentVersion(transaction, id) is not { } actual)
                     return new SubscriptionOutcome.Unknown();
                 if (actual != version)
                     return new SubscriptionOutcome.Conflict(actual);
-                writing.Statements.Execute(
+                transaction.Statements.Execute(
                     """
                     update subscription set status = @status, error = @error,
                         started_at = case when @status = 'active' then coalesce(started_at, @now) else started_at end,
@@ -95,53 +92,60 @@ internal sealed class SubscriptionStore(Database database)
                     ("id", id),
                     ("status", status),
                     ("error", error),
-                    ("now", UnixNanoseconds.Of(writing.At))
+                    ("now", UnixNanoseconds.Of(transaction.At))
                 );
                 return new SubscriptionOutcome.Saved(
-                    Store(writing, resource) ?? throw new InvalidOperationException("a subscription that turned without a change")
+                    StoreResource(transaction, resource) ?? throw new InvalidOperationException("a change of status that changed nothing")
                 );
             },
             stop
         );
 
     /// <summary>The endpoint acknowledged everything up to an event; with null it acknowledged a heartbeat.</summary>
-    public Task Acknowledged(string id, long? upTo, CancellationToken stop) =>
+    public Task RecordAcknowledgement(string id, long? upTo, CancellationToken stop) =>
         database.Write(
-            writing =>
-                writing.Statements.Execute(
-                    "update subscription set delivered = case when @upTo > delivered then @upTo else delivered end, failing_since = null, attempts = 0, last_failure = null, last_sent_at = @now where id = @id",
+            transaction =>
+                transaction.Statements.Execute(
+                    """
+                    update subscription set delivered = case when @upTo > delivered then @upTo else delivered end,
+                        failing_since = null, attempts = 0, last_failure = null, last_sent_at = @now
+                    where id = @id
+                    """,
                     ("id", id),
                     ("upTo", upTo ?? 0),
-                    ("now", UnixNanoseconds.Of(writing.At))
+                    ("now", UnixNanoseconds.Of(transaction.At))
                 ),
             stop
         );
 
     /// <summary>An attempt failed.</summary>
-    public Task Failed(string id, string failure, CancellationToken stop) =>
+    public Task RecordFailure(string id, string failure, CancellationToken stop) =>
         database.Write(
-            writing =>
-                writing.Statements.Execute(
-                    "update subscription set failing_since = coalesce(failing_since, @now), attempts = attempts + 1, last_failure = @failure where id = @id",
+            transaction =>
+                transaction.Statements.Execute(
+                    """
+                    update subscription set failing_since = coalesce(failing_since, @now), attempts = attempts + 1, last_failure = @failure
+                    where id = @id
+                    """,
                     ("id", id),
                     ("failure", failure),
-                    ("now", UnixNanoseconds.Of(writing.At))
+                    ("now", UnixNanoseconds.Of(transaction.At))
                 ),
             stop
         );
 
     /// <summary>The subscription of that id, or null.</summary>
     public async Task<SubscriptionRow?> Find(string id, CancellationToken stop) =>
-        (await Several("id = @id", new { id }, stop)) is [var row] ? row : null;
+        (await FindAll("id = @id", new { id }, stop)) is [var row] ? row : null;
 
     /// <summary>All of the given statuses, by id.</summary>
-    public Task<IReadOnlyList<SubscriptionRow>> Of(IReadOnlyList<string> statuses, CancellationToken stop) =>
-        Several("status in @statuses order by id", new { statuses }, stop);
+    public Task<IReadOnlyList<SubscriptionRow>> FindByStatus(IReadOnlyList<string> statuses, CancellationToken stop) =>
+        FindAll("status in @statuses order by id", new { statuses }, stop);
 
     /// <summary>
     /// Those with something to do: a handshake, events that were not acknowledged, a heartbeat that is due, an end that has come.
     /// </summary>
-    public async Task<IReadOnlyList<string>> WithWork(Instant now, CancellationToken stop)
+    public async Task<IReadOnlyList<string>> FindWithWork(Instant now, CancellationToken stop)
     {
         await using var connection = database.OpenForReading();
         return
@@ -150,7 +154,8 @@ internal sealed class SubscriptionStore(Database database)
                 new CommandDefinition(
                     """
                     select id from subscription
-                    where status <> 'off' and (status = 'requested' or (status = 'active' and (delivered < events or last_sent_at + heartbeat <= @now)) or ends_at <= @now)
+                    where status <> 'off' and (status = 'requested' or ends_at <= @now
+                        or (status = 'active' and (delivered < events or last_sent_at + heartbeat <= @now)))
                     order by id
                     """,
                     new { now = UnixNanoseconds.Of(now) },
@@ -160,97 +165,8 @@ internal sealed class SubscriptionStore(Database database)
         ];
     }
 
-    /// <summary>Events of a subscription in a range of numbers, both ends included, in their order.</summary>
-    public async Task<IReadOnlyList<SubscriptionEventRow>> Events(string id, long from, long to, int atMost, CancellationToken stop)
-    {
-        await using var connection = database.OpenForReading();
-        var rows = await connection.QueryAsync<StoredEvent>(
-            new CommandDefinition(
-                """
-                select e.number as Number, e.at as At, e.event as Event, e.type as Type, e.id as Id, e.version_id as VersionId, coalesce(r.json, h.json) as Json
-                from subscription_event e
-                left join resource r on r.patient_key = e.patient_key and r.type = e.type and r.id = e.id and r.version_id = e.version_id
-                left join resource_history h on h.patient_key = e.patient_key and h.type = e.type and h.id = e.id and h.version_id = e.version_id
-                where e.subscription_id = @id and e.number between @from and @to
-                order by e.number limit @atMost
-                """,
-                new
-                {
-                    id,
-                    from,
-                    to,
-                    atMost,
-                },
-                cancellationToken: stop
-            )
-        );
-        return
-        [
-            .. rows.Select(row => new SubscriptionEventRow(
-                row.Number,
-                UnixNanoseconds.ToInstant(row.At),
-                row.Event,
-                row.Type,
-                row.Id,
-                row.VersionId,
-                row.Json
-            )),
-        ];
-    }
-
-    /// <summary>The number of the oldest event that is kept; null where none is.</summary>
-    public async Task<long?> OldestKept(string id, CancellationToken stop)
-    {
-        await using var connection = database.OpenForReading();
-        return await connection.ExecuteScalarAsync<long?>(
-            new CommandDefinition(
-                "select min(number) from subscription_event where subscription_id = @id",
-                new { id },
-                cancellationToken: stop
-            )
-        );
-    }
-
-    /// <summary>Forgets events that are older than a moment, in steps that hold up nobody. Says how many went.</summary>
-    /// <remarks>What an active subscription is still to be told stays.</remarks>
-    public async Task<int> Forget(Instant before, int atMost, CancellationToken stop) =>
-        !await AnythingBefore(before, stop)
-            ? 0
-            : await database.Write(
-                writing =>
-                    writing.Statements.Execute(
-                        """
-                        delete from subscription_event where (subscription_id, number) in
-                            (select e.subscription_id, e.number from subscription_event e join subscription s on s.id = e.subscription_id
-                             where e.at < @before and (e.number <= s.delivered or s.status in ('error', 'off')) order by e.at limit @most)
-                        """,
-                        ("before", UnixNanoseconds.Of(before)),
-                        ("most", atMost)
-                    )
-                    + writing.Statements.Execute(
-                        // The latest one stays: the next takes its number from it.
-                        "delete from outbox where number in (select number from outbox where at < @before and number < (select max(number) from outbox) order by at limit @most)",
-                        ("before", UnixNanoseconds.Of(before)),
-                        ("most", atMost)
-                    ),
-                stop
-            );
-
-    // Looked at first: a writer's turn, and a time of storage, is not used up for nothing.
-    private async Task<bool> AnythingBefore(Instant before, CancellationToken stop)
-    {
-        await using var connection = database.OpenForReading();
-        return await connection.ExecuteScalarAsync<bool>(
-            new CommandDefinition(
-                "select exists (select 1 from subscription_event where at < @before) or exists (select 1 from outbox where at < @before and number < (select max(number) from outbox))",
-                new { before = UnixNanoseconds.Of(before) },
-                cancellationToken: stop
-            )
-        );
-    }
-
     /// <summary>How deliveries stand.</summary>
-    public async Task<DeliveryQueue> Queue(CancellationToken stop)
+    public async Task<DeliveryQueue> ReadQueue(CancellationToken stop)
     {
         await using var connection = database.OpenForReading();
         var byStatus = await connection.QueryAsync<(string Status, long Count)>(
@@ -258,13 +174,17 @@ internal sealed class SubscriptionStore(Database database)
         );
         var waiting = await connection.QuerySingleAsync<(long Waiting, long Failing)>(
             new CommandDefinition(
-                "select coalesce(sum(events - delivered), 0), coalesce(sum(failing_since is not null), 0) from subscription where status = 'active'",
+                "select coalesce(sum(events - delivered), 0), count(failing_since) from subscription where status = 'active'",
                 cancellationToken: stop
             )
         );
         var oldest = await connection.ExecuteScalarAsync<long?>(
             new CommandDefinition(
-                "select min(e.at) from subscription s join subscription_event e on e.subscription_id = s.id and e.number = s.delivered + 1 where s.status = 'active'",
+                """
+                select min(e.at) from subscription s
+                join subscription_event e on e.subscription_id = s.id and e.number = s.delivered + 1
+                where s.status = 'active'
+                """,
                 cancellationToken: stop
             )
         );
@@ -276,41 +196,44 @@ internal sealed class SubscriptionStore(Database database)
         );
     }
 
-    private async Task<T> WriteAndRing<T>(Func<Writing, T> work, CancellationToken stop)
+    private async Task<T> WriteAndNotify<T>(Func<WriteTransaction, T> work, CancellationToken stop)
     {
         var outcome = await database.Write(work, stop);
-        database.News.Ring();
+        database.Commits.Notify();
         return outcome;
     }
 
     private static SubscriptionOutcome Update(
-        Writing writing,
+        WriteTransaction transaction,
         SubscriptionRow row,
         ResourceDraft resource,
         SubscriptionRow before,
         int most
     )
     {
-        if (Actual(writing, row.Id) is not { } actual)
+        if (CurrentVersion(transaction, row.Id) is not { } actual)
             return new SubscriptionOutcome.Unknown();
         if (before.Version != actual)
             return new SubscriptionOutcome.Conflict(actual);
-        if (before.Status == "off" && row.Status != "off" && Served(writing) >= most)
+        if (before.Status == "off" && row.Status != "off" && CountNotOff(transaction) >= most)
             return new SubscriptionOutcome.TooMany(most);
-        var updated = writing.Statements.Execute(
+        var updated = transaction.Statements.Execute(
             """
-            update subscription set status = @status, topic = @topic, delivered = case when filters = @filters then delivered else events end, filters = @filters, request = @request, error = @error, heartbeat = @heartbeat, ends_at = @ends,
-                failing_since = case when @status = 'requested' then null else failing_since end, attempts = case when @status = 'requested' then 0 else attempts end
+            update subscription set status = @status, topic = @topic,
+                delivered = case when filters = @filters then delivered else events end,
+                filters = @filters, request = @request, error = @error, heartbeat = @heartbeat, ends_at = @ends,
+                failing_since = case when @status = 'requested' then null else failing_since end,
+                attempts = case when @status = 'requested' then 0 else attempts end
             where id = @id and request = @before
             """,
-            [.. Asked(row), ("before", before.Request)]
+            [.. Values(row), ("before", before.Request)]
         );
         if (updated == 0)
             return new SubscriptionOutcome.Conflict(actual);
-        var version = Store(writing, resource);
+        var version = StoreResource(transaction, resource);
         return new SubscriptionOutcome.Saved(
             version
-                ?? writing.Statements.First(
+                ?? transaction.Statements.First(
                     "select version_id, last_updated, json from resource where patient_key = @patient and type = @type and id = @id",
                     found => new ResourceVersion(
                         Type,
@@ -326,13 +249,13 @@ internal sealed class SubscriptionStore(Database database)
         );
     }
 
-    private static ResourceVersion? Store(Writing writing, ResourceDraft resource) =>
-        ResourceSql.Store(writing, NoPatient, resource, resource.Times(DateTimeZone.Utc), []);
+    private static ResourceVersion? StoreResource(WriteTransaction transaction, ResourceDraft resource) =>
+        ResourceSql.Store(transaction, NoPatient, resource, resource.Times(DateTimeZone.Utc), []);
 
-    private static long Served(Writing writing) =>
-        writing.Statements.First("select count(*) from subscription where status <> 'off'", found => found.GetInt64(0));
+    private static long CountNotOff(WriteTransaction transaction) =>
+        transaction.Statements.First("select count(*) from subscription where status <> 'off'", found => found.GetInt64(0));
 
-    private static (string, object?)[] Asked(SubscriptionRow row) =>
+    private static (string, object?)[] Values(SubscriptionRow row) =>
         [
             ("id", row.Id),
             ("status", row.Status),
@@ -344,8 +267,8 @@ internal sealed class SubscriptionStore(Database database)
             ("ends", row.EndsAt is { } ends ? UnixNanoseconds.Of(ends) : null),
         ];
 
-    private static long? Actual(Writing writing, string id) =>
-        writing.Statements.First<long?>(
+    private static long? CurrentVersion(WriteTransaction transaction, string id) =>
+        transaction.Statements.First<long?>(
             "select version_id from resource where patient_key = @patient and type = @type and id = @id",
             found => found.GetInt64(0),
             ("patient", NoPatient),
@@ -353,86 +276,11 @@ internal sealed class SubscriptionStore(Database database)
             ("id", id)
         );
 
-    private async Task<IReadOnlyList<SubscriptionRow>> Several(string condition, object values, CancellationToken stop)
+    private async Task<IReadOnlyList<SubscriptionRow>> FindAll(string condition, object values, CancellationToken stop)
     {
+        var sql = $"select {StoredSubscription.Columns} from subscription where {condition}";
         await using var connection = database.OpenForReading();
-        var rows = await connection.QueryAsync<Stored>(
-            new CommandDefinition($"select {Columns} from subscription where {condition}", values, cancellationToken: stop)
-        );
+        var rows = await connection.QueryAsync<StoredSubscription>(new CommandDefinition(sql, values, cancellationToken: stop));
         return [.. rows.Select(row => row.ToRow())];
-    }
-
-    private sealed class Stored
-    {
-        public string Id { get; set; } = "";
-
-        public string Status { get; set; } = "";
-
-        public string Topic { get; set; } = "";
-
-        public string Filters { get; set; } = "";
-
-        public string Request { get; set; } = "";
-
-        public string? Error { get; set; }
-
-        public long Events { get; set; }
-
-        public long Delivered { get; set; }
-
-        public long? StartedAt { get; set; }
-
-        public long? FailingSince { get; set; }
-
-        public int Attempts { get; set; }
-
-        public string? LastFailure { get; set; }
-
-        public long? LastSentAt { get; set; }
-
-        public long? Heartbeat { get; set; }
-
-        public long? EndsAt { get; set; }
-
-        public long Version { get; set; }
-
-        public SubscriptionRow ToRow() =>
-            new(
-                Id,
-                Status,
-                Topic,
-                Filters,
-                Request,
-                Error,
-                Events,
-                Delivered,
-                At(StartedAt),
-                At(FailingSince),
-                Attempts,
-                LastFailure,
-                At(LastSentAt),
-                Heartbeat is { } silence ? Duration.FromNanoseconds(silence) : null,
-                At(EndsAt),
-                Version
-            );
-
-        private static Instant? At(long? stored) => stored is { } at ? UnixNanoseconds.ToInstant(at) : null;
-    }
-
-    private sealed class StoredEvent
-    {
-        public long Number { get; set; }
-
-        public long At { get; set; }
-
-        public string Event { get; set; } = "";
-
-        public string Type { get; set; } = "";
-
-        public string Id { get; set; } = "";
-
-        public long VersionId { get; set; }
-
-        public string? Json { get; set; }
     }
 }

@@ -129,7 +129,7 @@ internal sealed class ChangeSubscription(
             switch (outcome)
             {
                 case SubscriptionOutcome.Saved saved:
-                    delivery.LookAgain(id);
+                    delivery.RetryNow(id);
                     return new Written.Stands(StatusCodes.Status200OK, saved.Version, $"status {status}");
                 case SubscriptionOutcome.TooMany many:
                     return TooMany(many);
@@ -143,14 +143,14 @@ internal sealed class ChangeSubscription(
 
     private static (string? Status, EntryProblem? Problem) StatusOf(Subscription sent, SubscriptionState stored)
     {
-        var asked = sent.Status?.GetLiteral();
-        return asked is "requested" or "off" || asked == stored.Status
-            ? (asked, null)
+        var wanted = sent.Status?.GetLiteral();
+        return wanted is "requested" or "off" || wanted == stored.Status
+            ? (wanted, null)
             : (
                 null,
                 SubscriptionProblem.Status(
                     "Subscription.status",
-                    $"status {asked ?? "missing"}",
+                    $"status {wanted ?? "missing"}",
                     $"requested to (re)start it, off to end it, or {stored.Status} as it stands: active and error are the service's to say"
                 )
             );

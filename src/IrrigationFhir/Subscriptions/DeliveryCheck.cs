@@ -16,7 +16,7 @@ internal sealed class DeliveryCheck(SubscriptionStore subscriptions, Database da
     {
         if (!database.IsReady)
             return HealthCheckResult.Degraded("not known while the database is not open");
-        var queue = await subscriptions.Queue(cancellationToken);
+        var queue = await subscriptions.ReadQueue(cancellationToken);
         var data = new Dictionary<string, object>
         {
             ["active"] = queue.ByStatus.GetValueOrDefault("active"),
@@ -27,7 +27,7 @@ internal sealed class DeliveryCheck(SubscriptionStore subscriptions, Database da
             ["oldestWaitingSeconds"] = queue.OldestWaiting is { } oldest
                 ? Math.Round((Instant.FromDateTimeOffset(clock.GetUtcNow()) - oldest).TotalSeconds, 1)
                 : 0,
-            ["endpointsLeftAlone"] = endpoints.Broken,
+            ["endpointsLeftAlone"] = endpoints.OpenCircuits,
         };
         return queue.Failing > 0 || queue.ByStatus.ContainsKey("error")
             ? HealthCheckResult.Degraded(

@@ -15,51 +15,56 @@ namespace IrrigationFhir.Subscriptions;
 /// </remarks>
 internal sealed class Endpoints(SubscriptionSettings settings, TimeProvider clock)
 {
-    /// <summary>Attempts in a row that have to fail before an endpoint is left alone.</summary>
+    /// <summary>Attempts in a row that have to fail before the circuit of an endpoint opens.</summary>
     private const int FailuresToBreak = 5;
 
-    private static readonly ResiliencePropertyKey<TimeSpan> Patience = new("patience");
+    private static readonly ResiliencePropertyKey<TimeSpan> TimeoutKey = new("timeout");
 
     /// <summary>For how long what is known of an endpoint is kept after the last call to it.</summary>
-    private static readonly TimeSpan Remembered = TimeSpan.FromHours(1);
+    private static readonly TimeSpan ForgottenAfter = TimeSpan.FromHours(1);
 
-    private readonly ConcurrentDictionary<string, Known> known = new(StringComparer.Ordinal);
+    private readonly ConcurrentDictionary<string, EndpointState> _known = new(StringComparer.Ordinal);
 
-    /// <summary>How many endpoints are left alone now.</summary>
-    public int Broken => known.Values.Count(endpoint => endpoint.State.CircuitState is CircuitState.Open or CircuitState.Isolated);
+    /// <summary>How many endpoints are not called now, because too many attempts failed.</summary>
+    public int OpenCircuits => _known.Values.Count(endpoint => endpoint.Circuit.CircuitState is CircuitState.Open or CircuitState.Isolated);
 
     /// <summary>Forgets those that nobody called for a while: an address may be used once only, and hold a secret.</summary>
     public void Forget()
     {
-        foreach (var (address, endpoint) in known)
+        foreach (var (address, endpoint) in _known)
         {
-            if (clock.GetUtcNow() - endpoint.LastCall > Remembered)
-                known.TryRemove(address, out _);
+            if (clock.GetUtcNow() - endpoint.LastCall > ForgottenAfter)
+                _known.TryRemove(address, out _);
         }
     }
 
     /// <summary>Makes one call.</summary>
-    public async Task<Sent> Call(Uri endpoint, TimeSpan patience, Func<CancellationToken, Task<Sent>> call, CancellationToken stop)
+    public async Task<AttemptOutcome> Call(
+        Uri endpoint,
+        TimeSpan timeout,
+        Func<CancellationToken, Task<AttemptOutcome>> call,
+        CancellationToken stop
+    )
     {
         var context = ResilienceContextPool.Shared.Get(stop);
-        context.Properties.Set(Patience, patience);
+        context.Properties.Set(TimeoutKey, timeout);
         try
         {
-            var found = known.GetOrAdd(endpoint.AbsoluteUri, _ => New());
+            var found = _known.GetOrAdd(endpoint.AbsoluteUri, _ => NewState());
             found.LastCall = clock.GetUtcNow();
             return await found.Pipeline.ExecuteAsync(async within => await call(within.CancellationToken), context);
         }
         catch (BrokenCircuitException broken)
         {
-            return new("it failed too often, and is left alone for a while", broken.RetryAfter ?? settings.BreakFor, Tried: false);
+            return new("it failed too often, and is left alone for a while", broken.RetryAfter ?? settings.BreakFor, WasSent: false);
         }
         catch (TimeoutRejectedException)
         {
-            return new(FormattableString.Invariant($"no answer within {patience.TotalSeconds:0.###} s"));
+            return new(FormattableString.Invariant($"no answer within {timeout.TotalSeconds:0.###} s"));
         }
         catch (RateLimiterRejectedException)
         {
-            return new("too many other notifications wait for the same endpoint", Tried: false);
+            return new("too many other notifications wait for the same endpoint", WasSent: false);
         }
         finally
         {
@@ -67,36 +72,36 @@ internal sealed class Endpoints(SubscriptionSettings settings, TimeProvider cloc
         }
     }
 
-    private Known New()
+    private EndpointState NewState()
     {
-        var state = new CircuitBreakerStateProvider();
-        var pipeline = new ResiliencePipelineBuilder<Sent> { TimeProvider = clock }
+        var circuit = new CircuitBreakerStateProvider();
+        var pipeline = new ResiliencePipelineBuilder<AttemptOutcome> { TimeProvider = clock }
             .AddConcurrencyLimiter(settings.AtOncePerEndpoint, queueLimit: settings.Most)
             .AddCircuitBreaker(
-                new CircuitBreakerStrategyOptions<Sent>
+                new CircuitBreakerStrategyOptions<AttemptOutcome>
                 {
-                    ShouldHandle = new PredicateBuilder<Sent>()
+                    ShouldHandle = new PredicateBuilder<AttemptOutcome>()
                         .Handle<TimeoutRejectedException>()
-                        .HandleResult(sent => sent.Failure is not null),
+                        .HandleResult(attempt => attempt.Failure is not null),
                     FailureRatio = 0.9,
                     MinimumThroughput = FailuresToBreak,
                     SamplingDuration = TimeSpan.FromMinutes(2),
                     BreakDuration = settings.BreakFor,
-                    StateProvider = state,
+                    StateProvider = circuit,
                 }
             )
             .AddTimeout(
                 new TimeoutStrategyOptions
                 {
-                    TimeoutGenerator = args => ValueTask.FromResult(args.Context.Properties.GetValue(Patience, settings.Timeout)),
+                    TimeoutGenerator = args => ValueTask.FromResult(args.Context.Properties.GetValue(TimeoutKey, settings.Timeout)),
                 }
             )
             .Build();
-        return new(pipeline, state) { LastCall = clock.GetUtcNow() };
+        return new(pipeline, circuit) { LastCall = clock.GetUtcNow() };
     }
 
     /// <summary>What is known of an endpoint.</summary>
-    private sealed record Known(ResiliencePipeline<Sent> Pipeline, CircuitBreakerStateProvider State)
+    private sealed record EndpointState(ResiliencePipeline<AttemptOutcome> Pipeline, CircuitBreakerStateProvider Circuit)
     {
         public DateTimeOffset LastCall { get; set; }
     }
@@ -104,12 +109,12 @@ internal sealed class Endpoints(SubscriptionSettings settings, TimeProvider cloc
     /// <summary>
     /// Tries again what failed, ever less often, and not before the endpoint asked for it. Ends with the first result that is no failure.
     /// </summary>
-    public ResiliencePipeline<Served> Persistence { get; } =
-        new ResiliencePipelineBuilder<Served> { TimeProvider = clock }
+    public ResiliencePipeline<DeliveryOutcome> Retries { get; } =
+        new ResiliencePipelineBuilder<DeliveryOutcome> { TimeProvider = clock }
             .AddRetry(
-                new RetryStrategyOptions<Served>
+                new RetryStrategyOptions<DeliveryOutcome>
                 {
-                    ShouldHandle = new PredicateBuilder<Served>().HandleResult(served => served is Served.Failed),
+                    ShouldHandle = new PredicateBuilder<DeliveryOutcome>().HandleResult(outcome => outcome is DeliveryOutcome.Failed),
                     MaxRetryAttempts = int.MaxValue,
                     BackoffType = DelayBackoffType.Exponential,
                     UseJitter = true,
@@ -117,8 +122,8 @@ internal sealed class Endpoints(SubscriptionSettings settings, TimeProvider cloc
                     MaxDelay = settings.RetryLongest,
                     DelayGenerator = args =>
                         ValueTask.FromResult(
-                            args.Outcome.Result is Served.Failed { RetryAfter: { } asked }
-                                ? Later(asked, settings.RetryLongest)
+                            args.Outcome.Result is DeliveryOutcome.Failed { RetryAfter: { } wanted }
+                                ? DelayOf(wanted, settings.RetryLongest)
                                 : (TimeSpan?)null
                         ),
                 }
@@ -126,16 +131,6 @@ internal sealed class Endpoints(SubscriptionSettings settings, TimeProvider cloc
             .Build();
 
     /// <summary>As long as the endpoint asked for, within reason, and a little more, lest all come back at once.</summary>
-    private static TimeSpan Later(TimeSpan asked, TimeSpan longest) =>
-        TimeSpan.FromTicks(Math.Min(asked.Ticks, longest.Ticks * 12)) * (1 + (Random.Shared.NextDouble() / 10));
-}
-
-/// <summary>What became of serving a subscription.</summary>
-internal abstract record Served
-{
-    /// <summary>Nothing is left to tell for now, or nobody to tell it to.</summary>
-    public sealed record AllTold : Served;
-
-    /// <summary>An attempt failed, and another is to be made.</summary>
-    public sealed record Failed(TimeSpan? RetryAfter) : Served;
+    private static TimeSpan DelayOf(TimeSpan wanted, TimeSpan longest) =>
+        TimeSpan.FromTicks(Math.Min(wanted.Ticks, longest.Ticks * 12)) * (1 + (Random.Shared.NextDouble() / 10));
 }

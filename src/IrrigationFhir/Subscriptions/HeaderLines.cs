@@ -68,7 +68,8 @@ internal static class HeaderLines
                     SubscriptionProblem.Header(
                         at,
                         $"header '{SubscriptionProblem.Clip(name)}'",
-                        "a header that the delivery does not settle itself: not Host, Expect, Content-…, nor one meant for a single connection"
+                        "a header that the delivery does not settle itself: "
+                            + "not Host, Expect, Content-…, nor one meant for a single connection"
                     )
                 );
             }

@@ -6,18 +6,6 @@ using System.Security.Cryptography.X509Certificates;
 
 namespace IrrigationFhir.Subscriptions;
 
-/// <summary>What became of sending a notification.</summary>
-/// <param name="Failure">
-/// What failed; null where the endpoint acknowledged it. Never anything that the endpoint or its address said.
-/// </param>
-/// <param name="RetryAfter">When the endpoint asked to be tried again; null where it did not.</param>
-/// <param name="Tried">Whether a call was made at all: none is while the endpoint is left alone.</param>
-internal sealed record Sent(string? Failure, TimeSpan? RetryAfter = null, bool Tried = true)
-{
-    /// <summary>The endpoint acknowledged it.</summary>
-    public static Sent Acknowledged { get; } = new((string?)null);
-}
-
 /// <summary>
 /// Sends one notification to one endpoint, once. No redirect, no proxy, no cookie; of the answer only its status and Retry-After are read.
 /// </summary>
@@ -28,7 +16,7 @@ internal sealed class NotificationClient(HttpClient http, TimeProvider clock)
     /// <param name="body">The notification.</param>
     /// <param name="stop">Gives up.</param>
     /// <exception cref="OperationCanceledException">It was given up.</exception>
-    public async Task<Sent> Send(SubscriptionRequest request, byte[] body, CancellationToken stop)
+    public async Task<AttemptOutcome> Send(SubscriptionRequest request, byte[] body, CancellationToken stop)
     {
         using var message = new HttpRequestMessage(HttpMethod.Post, request.Endpoint) { Content = new ByteArrayContent(body) };
         message.Content.Headers.ContentType = MediaTypeHeaderValue.Parse(request.Mime);
@@ -43,9 +31,9 @@ internal sealed class NotificationClient(HttpClient http, TimeProvider clock)
             using var response = await http.SendAsync(message, HttpCompletionOption.ResponseHeadersRead, stop);
             return (int)response.StatusCode switch
             {
-                >= 200 and < 300 => Sent.Acknowledged,
+                >= 200 and < 300 => AttemptOutcome.Acknowledged,
                 >= 300 and < 400 => new($"it answered {(int)response.StatusCode}, and redirects are not followed"),
-                var status => new($"it answered {status}", After(response.Headers.RetryAfter)),
+                var status => new($"it answered {status}", DelayIn(response.Headers.RetryAfter)),
             };
         }
         catch (AddressNotAllowed)
@@ -74,9 +62,9 @@ internal sealed class NotificationClient(HttpClient http, TimeProvider clock)
             _ => $"the connection failed ({failure.HttpRequestError})",
         };
 
-    private TimeSpan? After(RetryConditionHeaderValue? asked)
+    private TimeSpan? DelayIn(RetryConditionHeaderValue? header)
     {
-        var after = asked?.Delta ?? (asked?.Date is { } date ? date - clock.GetUtcNow() : null);
+        var after = header?.Delta ?? (header?.Date is { } date ? date - clock.GetUtcNow() : null);
         return after > TimeSpan.Zero ? after : null;
     }
 

@@ -199,9 +199,11 @@ internal static class Notifications
         PayloadContent level
     )
     {
+        var numbers = string.Join(',', events.Select(e => e.Number));
         var said = string.Create(
             CultureInfo.InvariantCulture,
-            $"{kind}|{subscription.Id}|{subscription.Version}|{subscription.Status}|{subscription.Events}|{string.Join(',', events.Select(e => e.Number))}|{now.ToUnixTimeTicks()}|{level}"
+            $"{kind}|{subscription.Id}|{subscription.Version}|{subscription.Status}|{subscription.Events}|{numbers}|"
+                + $"{now.ToUnixTimeTicks()}|{level}"
         );
         var bytes = SHA256.HashData(Encoding.UTF8.GetBytes(said))[..16];
         bytes[6] = (byte)((bytes[6] & 0x0F) | 0x80);

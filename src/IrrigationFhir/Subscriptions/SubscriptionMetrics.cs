@@ -26,11 +26,11 @@ internal sealed class SubscriptionMetrics
                 "irrigationfhir.endpoints.left_alone",
                 "{endpoint}",
                 "Endpoints whose circuit is open.",
-                known => known.Broken
+                known => known.OpenCircuits
             )
         );
         figures.Read<DeliveryQueue>(
-            async stop => database.IsReady ? await subscriptions.Queue(stop) : null,
+            async stop => database.IsReady ? await subscriptions.ReadQueue(stop) : null,
             new(
                 "irrigationfhir.notification.events_waiting",
                 "{event}",
@@ -54,7 +54,7 @@ internal sealed class SubscriptionMetrics
     }
 
     /// <summary>An attempt was made.</summary>
-    public void Attempted(bool acknowledged) => attempts.Add(acknowledged ? "acknowledged" : "failed");
+    public void CountAttempt(bool acknowledged) => attempts.Add(acknowledged ? "acknowledged" : "failed");
 
     private static double Age(Instant? oldest, TimeProvider clock) =>
         oldest is { } at ? (Instant.FromDateTimeOffset(clock.GetUtcNow()) - at).TotalSeconds : 0;

@@ -24,7 +24,8 @@ internal static class SubscriptionProblem
             "subscription-filter-unsupported",
             where,
             "a filter of another form or type",
-            $"{topic.ResourceType}?{topic.Filters[0]}=… or {topic.ResourceType}.{topic.Filters[0]}=…, with {string.Join(", ", topic.Filters)}"
+            $"{topic.ResourceType}?{topic.Filters[0]}=… or {topic.ResourceType}.{topic.Filters[0]}=…, "
+                + $"with {string.Join(", ", topic.Filters)}"
         );
 
     /// <summary>A parameter that the topic cannot be filtered by.</summary>

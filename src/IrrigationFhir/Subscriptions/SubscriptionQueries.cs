@@ -9,17 +9,28 @@ using NodaTime.Extensions;
 namespace IrrigationFhir.Subscriptions;
 
 /// <summary>How subscriptions stand and what they were told of: <c>$status</c> and <c>$events</c>.</summary>
-internal sealed class SubscriptionQueries(SubscriptionStore store, SubscriptionSettings kept, FhirSettings settings, TimeProvider clock)
+internal sealed class SubscriptionQueries(
+    SubscriptionStore store,
+    SubscriptionEventStore events,
+    SubscriptionSettings kept,
+    FhirSettings settings,
+    TimeProvider clock
+)
 {
     /// <summary>What the CapabilityStatement says of <c>$status</c>.</summary>
     public const string StatusPolicy =
-        "Of one Subscription, or of all; there id and status choose, repeated or with commas. The answer is a searchset of Parameters (backport-subscription-status-r4). With content empty neither the topic nor a resource is named.";
+        "Of one Subscription, or of all; there id and status choose, repeated or with commas. "
+        + "The answer is a searchset of Parameters (backport-subscription-status-r4). "
+        + "With content empty neither the topic nor a resource is named.";
 
     /// <summary>What the CapabilityStatement says of <c>$events</c>.</summary>
     public const string EventsPolicy =
-        "eventsSinceNumber and eventsUntilNumber include their ends; without them, from the oldest event that is kept to the latest. content asks for another content than was subscribed. "
-        + "At most 1000 events come at once: ask on behind the last event-number. Events are kept for 7 days unless the site settles it otherwise, those not delivered to an active subscription longer; "
-        + "asked for an event before the oldest that is kept, the answer is 410, and what was missed is found by a search.";
+        "eventsSinceNumber and eventsUntilNumber include their ends; without them, "
+        + "from the oldest event that is kept to the latest. content asks for another content than was subscribed. "
+        + "At most 1000 events come at once: ask on behind the last event-number. "
+        + "Events are kept for 7 days unless the site settles it otherwise, "
+        + "those not delivered to an active subscription longer; asked for an event before the oldest that is kept, "
+        + "the answer is 410, and what was missed is found by a search.";
 
     // As the policy says.
     private const int EventsAtOnce = 1000;
@@ -29,8 +40,8 @@ internal sealed class SubscriptionQueries(SubscriptionStore store, SubscriptionS
     /// <summary><c>$status</c> of the subscription of an id, or of those that the parameters choose.</summary>
     public async Task<IResult> Status(HttpContext http, string? id, CancellationToken stop)
     {
-        var (asked, refused) = await Parameters(http, ["id", "status"], stop);
-        if (asked is null)
+        var (parameters, refused) = await Parameters(http, ["id", "status"], stop);
+        if (parameters is null)
             return refused!;
         IReadOnlyList<SubscriptionRow> rows;
         if (id is not null)
@@ -41,34 +52,36 @@ internal sealed class SubscriptionQueries(SubscriptionStore store, SubscriptionS
         }
         else
         {
-            var (ids, statuses) = (Values(asked, "id"), Values(asked, "status"));
+            var (ids, statuses) = (Values(parameters, "id"), Values(parameters, "status"));
             if (statuses.FirstOrDefault(status => !Statuses.Contains(status)) is { } unknown)
                 return Invalid("status", SubscriptionProblem.Clip(unknown), $"one of {string.Join(", ", Statuses)}");
             rows =
             [
-                .. (await store.Of(statuses.Count == 0 ? Statuses : statuses, stop)).Where(row => ids.Count == 0 || ids.Contains(row.Id)),
+                .. (await store.FindByStatus(statuses.Count == 0 ? Statuses : statuses, stop)).Where(row =>
+                    ids.Count == 0 || ids.Contains(row.Id)
+                ),
             ];
         }
 
         var at = FhirBase.Of(http.Request, settings);
-        var self = id is null ? $"{at}/Subscription/$status{new QueryBuilder(asked)}" : $"{at}/Subscription/{id}/$status";
+        var self = id is null ? $"{at}/Subscription/$status{new QueryBuilder(parameters)}" : $"{at}/Subscription/{id}/$status";
         return Answer(Notifications.Statuses(at, rows.Select(StoredRequest.State), clock.GetCurrentInstant(), self));
     }
 
     /// <summary><c>$events</c>.</summary>
     public async Task<IResult> Events(HttpContext http, string id, CancellationToken stop)
     {
-        var (asked, refused) = await Parameters(http, ["eventsSinceNumber", "eventsUntilNumber", "content"], stop);
-        if (asked is null)
+        var (parameters, refused) = await Parameters(http, ["eventsSinceNumber", "eventsUntilNumber", "content"], stop);
+        if (parameters is null)
             return refused!;
-        foreach (var name in asked.GroupBy(pair => pair.Key).Where(named => named.Count() > 1).Select(named => named.Key))
+        foreach (var name in parameters.GroupBy(pair => pair.Key).Where(named => named.Count() > 1).Select(named => named.Key))
             return Invalid(name, "more than one value", "one value");
-        if (Number(asked, "eventsSinceNumber", out var since) is { } first)
+        if (Number(parameters, "eventsSinceNumber", out var since) is { } first)
             return first;
-        if (Number(asked, "eventsUntilNumber", out var until) is { } second)
+        if (Number(parameters, "eventsUntilNumber", out var until) is { } second)
             return second;
         PayloadContent? content = null;
-        if (Value(asked, "content") is { } wanted && (content = Irrigation.Slug.Read<PayloadContent>(wanted)) is null)
+        if (Value(parameters, "content") is { } wanted && (content = Irrigation.Slug.Read<PayloadContent>(wanted)) is null)
             return Invalid(
                 "content",
                 SubscriptionProblem.Clip(wanted),
@@ -77,7 +90,7 @@ internal sealed class SubscriptionQueries(SubscriptionStore store, SubscriptionS
 
         if (await store.Find(id, stop) is not { } row)
             return NotThere(id);
-        var oldest = await store.OldestKept(id, stop) ?? row.Events + 1;
+        var oldest = await events.FindOldest(id, stop) ?? row.Events + 1;
         if (since is { } from && Math.Max(from, 1) < oldest)
         {
             return new OutcomeResult(
@@ -87,27 +100,28 @@ internal sealed class SubscriptionQueries(SubscriptionStore store, SubscriptionS
                     string.Create(CultureInfo.InvariantCulture, $"an event before number {oldest}, the oldest that is kept"),
                     string.Create(
                         CultureInfo.InvariantCulture,
-                        $"{oldest} or more: events are kept for {kept.Keep.TotalDays:0.##} days; what happened before is found by a search with _lastUpdated"
+                        $"{oldest} or more: events are kept for {kept.Keep.TotalDays:0.##} days; "
+                            + $"what happened before is found by a search with _lastUpdated"
                     ),
                     "eventsSinceNumber"
                 )
             );
         }
 
-        var events = await store.Events(id, since ?? oldest, Math.Min(until ?? row.Events, row.Events), EventsAtOnce, stop);
+        var found = await events.Read(id, since ?? oldest, Math.Min(until ?? row.Events, row.Events), EventsAtOnce, stop);
         return Answer(
             Notifications.Of(
                 NotificationKind.QueryEvent,
                 FhirBase.Of(http.Request, settings),
                 StoredRequest.State(row),
-                [.. events.Select(NotificationEvent.Of)],
+                [.. found.Select(NotificationEvent.Of)],
                 clock.GetCurrentInstant(),
                 content
             )
         );
     }
 
-    private static async Task<(IReadOnlyList<KeyValuePair<string, string>>? Asked, IResult? Refused)> Parameters(
+    private static async Task<(IReadOnlyList<KeyValuePair<string, string>>? Known, IResult? Refused)> Parameters(
         HttpContext http,
         string[] known,
         CancellationToken stop
@@ -120,26 +134,26 @@ internal sealed class SubscriptionQueries(SubscriptionStore store, SubscriptionS
             : await OperationParameters.Read(http.Request, withResource: true, stop);
         if (pairs is null)
             return (null, refused);
-        var asked = pairs.Where(pair => pair.Key is not ("_format" or "_pretty") && pair.Value.Length > 0).ToList();
-        return asked.FirstOrDefault(pair => !known.Contains(pair.Key)) is { Key: { } unknown }
+        var named = pairs.Where(pair => pair.Key is not ("_format" or "_pretty") && pair.Value.Length > 0).ToList();
+        return named.FirstOrDefault(pair => !known.Contains(pair.Key)) is { Key: { } unknown }
             ? (null, Invalid(SubscriptionProblem.Clip(unknown), "a parameter that is not understood", $"one of {string.Join(", ", known)}"))
-            : (asked, null);
+            : (named, null);
     }
 
-    private static IReadOnlyList<string> Values(IReadOnlyList<KeyValuePair<string, string>> asked, string name) =>
+    private static IReadOnlyList<string> Values(IReadOnlyList<KeyValuePair<string, string>> parameters, string name) =>
         [
-            .. asked
+            .. parameters
                 .Where(pair => pair.Key == name)
                 .SelectMany(pair => pair.Value.Split(',', StringSplitOptions.TrimEntries | StringSplitOptions.RemoveEmptyEntries)),
         ];
 
-    private static string? Value(IReadOnlyList<KeyValuePair<string, string>> asked, string name) =>
-        asked.Where(pair => pair.Key == name).Select(pair => pair.Value).FirstOrDefault();
+    private static string? Value(IReadOnlyList<KeyValuePair<string, string>> parameters, string name) =>
+        parameters.Where(pair => pair.Key == name).Select(pair => pair.Value).FirstOrDefault();
 
-    private static OutcomeResult? Number(IReadOnlyList<KeyValuePair<string, string>> asked, string name, out long? number)
+    private static OutcomeResult? Number(IReadOnlyList<KeyValuePair<string, string>> parameters, string name, out long? number)
     {
         number = null;
-        if (Value(asked, name) is not { } text)
+        if (Value(parameters, name) is not { } text)
             return null;
         if (!long.TryParse(text, NumberStyles.None, CultureInfo.InvariantCulture, out var read))
             return Invalid(name, SubscriptionProblem.Clip(text), "the number of an event, a whole number");

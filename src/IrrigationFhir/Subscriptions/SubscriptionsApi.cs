@@ -13,11 +13,17 @@ internal static class SubscriptionsApi
 {
     /// <summary>Said in the CapabilityStatement: what a subscriber has to know and the guide leaves open.</summary>
     public const string Policy =
-        "Subscriptions follow the Subscriptions R5 Backport guide 1.1.0 for R4: criteria is the canonical of a topic, filters stand in backport-filter-criteria (several are AND, commas OR), as Flag?code=no-drainage or Flag.code=no-drainage; "
-        + "the channel is rest-hook with FHIR JSON, and backport-payload-content says how much is sent; full-resource goes to https alone. What cannot be honoured is refused at once, with every problem named. "
-        + "A new one is requested, and active once its endpoint has answered a handshake; another endpoint is asked anew. A client sets requested or off, the service active and error; nothing is deleted: set status off. "
-        + "A topic cannot be changed; with other filters what waits is not told any more, and left to $events; with another endpoint the values of headers have to be said again. "
-        + "Values of channel.header are kept apart and read as (withheld); sent back so, the stored value stays, unless the endpoint is another. A narrative is not kept. If-None-Exist is refused. "
+        "Subscriptions follow the Subscriptions R5 Backport guide 1.1.0 for R4: criteria is the canonical of a topic, "
+        + "filters stand in backport-filter-criteria (several are AND, commas OR), "
+        + "as Flag?code=no-drainage or Flag.code=no-drainage; the channel is rest-hook with FHIR JSON, "
+        + "and backport-payload-content says how much is sent; full-resource goes to https alone. "
+        + "What cannot be honoured is refused at once, with every problem named. A new one is requested, "
+        + "and active once its endpoint has answered a handshake; another endpoint is asked anew. "
+        + "A client sets requested or off, the service active and error; nothing is deleted: set status off. "
+        + "A topic cannot be changed; with other filters what waits is not told any more, and left to $events; "
+        + "with another endpoint the values of headers have to be said again. "
+        + "Values of channel.header are kept apart and read as (withheld); sent back so, the stored value stays, "
+        + "unless the endpoint is another. A narrative is not kept. If-None-Exist is refused. "
         + "Delivery is at least once: go by event-number, which counts without gaps, and ask $events for what is missing.";
 
     private static readonly string[] Reading = [HttpMethods.Get, HttpMethods.Head, HttpMethods.Post];
@@ -128,14 +134,14 @@ internal static class SubscriptionsApi
 
     private static void Claim(CapabilityStatement statement)
     {
+        var topics = Topics.All.Select(topic => $"Basic/{topic.Slug}");
         statement
             .Rest[0]
             .Resource.Add(
                 new()
                 {
                     TypeElement = new() { JsonValue = "Basic" },
-                    Documentation =
-                        $"The topics that can be subscribed to, as R4 can hold them: {string.Join(", ", Topics.All.Select(topic => $"Basic/{topic.Slug}"))}.",
+                    Documentation = $"The topics that can be subscribed to, as R4 can hold them: {string.Join(", ", topics)}.",
                     Interaction = [new() { Code = CapabilityStatement.TypeRestfulInteraction.Read }],
                 }
             );

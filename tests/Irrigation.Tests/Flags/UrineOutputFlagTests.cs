@@ -121,11 +121,21 @@ public class UrineOutputFlagTests
         var ward = Opens("00:00").UrineHourly("00:00", [.. Enumerable.Repeat(0m, 11), ml]);
         Assert.Equal(stood, ward.Exactly("12:30").Stood("anuria"));
         Assert.Equal(("the age is not known", "a date of birth"), ward.Exactly("12:30", Story.OfUnknownAge).Undecided("anuria"));
-        Assert.Equal(stood, ward.Exactly("12:30", Story.Child).Stood("anuria")); // pRIFLE names it too
+        Assert.Equal("a weight", ward.Exactly("12:30", Story.Child).Undecided("anuria").Needs); // pRIFLE names it too, by the kilogram
         Assert.Equal(
             ("no criterion of anuria is for this age", "a clinician"),
             ward.Exactly("12:30", Story.Aged(new(2026, 3, 1))).Undecided("anuria")
         );
+    }
+
+    [Theory]
+    [InlineData(17.5, "12:00-")] // 0.7 mL/kg
+    [InlineData(17.6, "")]
+    [InlineData(50, "")] // an adult's limit
+    public void Anuria_of_a_child_goes_by_its_weight(decimal ml, string stood)
+    {
+        var ward = Opens("00:00").Weighs("00:00", 25).UrineHourly("00:00", [.. Enumerable.Repeat(0m, 11), ml]);
+        Assert.Equal(stood, ward.Exactly("12:30", Story.Child).Stood("anuria"));
     }
 
     [Theory]

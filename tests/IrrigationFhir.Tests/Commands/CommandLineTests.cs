@@ -123,8 +123,8 @@ public class CommandLineTests
             Assert.Equal(
                 $"""
                 Data:Floder: not a setting; Data has Folder, LeastFreeMegabytes, TimeZone
-                Data:Folder: 'a-file/data', but '{Path.Combine(folder, "a-file")}' is a file; a folder is expected
                 Data:TimeZone: 'Nowhere/Land'; an IANA zone such as Europe/Berlin is expected
+                Data:Folder: 'a-file/data', but '{Path.Combine(folder, "a-file")}' is a file; a folder is expected
                 Fhir:BaseUrI: not a setting; Fhir has BaseUrl, BodySeconds, CanonicalBase, DefaultCount, MaxBodyBytes, MaxCount
                 Fhir:DefaultCount: 'many'; a whole number is expected
                 Fhir:CanonicalBase: 'ward'; an absolute http or https URL without query or fragment is expected

@@ -55,7 +55,7 @@ public class SubscriptionExamplesTests
         foreach (var (name, kind, status, content) in Told)
         {
             var raised = Repo.Read($"{Folder}/irrigation-flag/standing.json");
-            var state = Asked.State(
+            var state = SampleSubscriptions.State(
                 content,
                 status,
                 kind == NotificationKind.Handshake ? 0 : 1,
@@ -86,7 +86,7 @@ public class SubscriptionExamplesTests
             "corrected-output-amended" => ("Observation?category=clock-hour,shift,local-day", "full-resource"),
             _ => throw new InvalidOperationException($"{topic.Slug} has no example yet"),
         };
-        var subscription = Asked.Subscription(topic, filter);
+        var subscription = SampleSubscriptions.Subscription(topic, filter);
         subscription.Meta = new() { Profile = [Profiles.Backport.Subscription] };
         subscription.Reason = "The board of ward 7, Lantern Quay (invented)";
         subscription.Channel!.Endpoint = $"https://{Host}/notifications";

@@ -300,7 +300,7 @@ public partial class FuzzTests
             [
                 (
                     FhirJson.Write(
-                        Asked.Here(
+                        SampleSubscriptions.Here(
                             Topics.FlagRaised,
                             "Flag?code=no-drainage,outflow-deficit&priority=PH",
                             "Flag.patient.identifier=https://ward.example/patients|P-1"
@@ -308,7 +308,7 @@ public partial class FuzzTests
                     ),
                     Fhir
                 ),
-                (FhirJson.Write(Asked.Here(Topics.CorrectedOutputAmended, "Observation?category=clock-hour")), Fhir),
+                (FhirJson.Write(SampleSubscriptions.Here(Topics.CorrectedOutputAmended, "Observation?category=clock-hour")), Fhir),
                 (
                     Parameters(
                         ("eventsSinceNumber", "valueString", "2"),

@@ -86,8 +86,8 @@ public class TelemetryTests
     public async Task Each_figure_of_the_health_page_has_its_metric()
     {
         using var subscriber = Subscriber.Start();
-        await using var ward = Told.Ward();
-        await ward.Active(Told.Subscription(subscriber.Address()));
+        await using var ward = SubscribedWard.Ward();
+        await ward.Active(SubscribedWard.Subscription(subscriber.Address()));
         var checks = (await ward.Read("/health/ready"))["checks"]!.AsObject();
         var metrics = (await ward.Get("/metrics")).Text;
         var figures = (

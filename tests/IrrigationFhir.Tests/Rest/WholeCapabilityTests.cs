@@ -210,7 +210,7 @@ public class WholeCapabilityTests(EveningOnTheWard evening)
                             await sender.Send(
                                 HttpMethod.Put,
                                 "/fhir/Subscription/mine",
-                                WithId(JsonNode.Parse(FhirJson.Write(Asked.Here()))!.AsObject(), "mine")
+                                WithId(JsonNode.Parse(FhirJson.Write(SampleSubscriptions.Here()))!.AsObject(), "mine")
                             )
                         ).Is(404);
                     if (type == "Observation")
@@ -262,7 +262,7 @@ public class WholeCapabilityTests(EveningOnTheWard evening)
                             await sender.Send(
                                 HttpMethod.Post,
                                 "/fhir/Subscription",
-                                JsonNode.Parse(FhirJson.Write(Asked.Here(Topics.Find(topic))))
+                                JsonNode.Parse(FhirJson.Write(SampleSubscriptions.Here(Topics.Find(topic))))
                             )
                         ).Is(201);
                     break;
@@ -338,7 +338,7 @@ public class WholeCapabilityTests(EveningOnTheWard evening)
 
     private async Task<Answer> Subscribe()
     {
-        var asked = JsonNode.Parse(FhirJson.Write(Asked.Here()))!;
+        var asked = JsonNode.Parse(FhirJson.Write(SampleSubscriptions.Here()))!;
         return (await new Sender(_ward, "").Send(HttpMethod.Post, "/fhir/Subscription", asked)).Is(201);
     }
 

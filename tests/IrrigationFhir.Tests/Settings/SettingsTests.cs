@@ -3,6 +3,7 @@ using Irrigation;
 using Irrigation.Balance;
 using Irrigation.Criteria;
 using IrrigationFhir.Settings;
+using IrrigationFhir.Store;
 using Microsoft.Extensions.Configuration;
 
 namespace IrrigationFhir.Tests.Settings;
@@ -96,6 +97,32 @@ public class SettingsTests
     }
 
     [Fact]
+    public void The_store_reads_its_section_as_the_others_do_and_what_is_empty_keeps_its_default()
+    {
+        var set = ReadStore(("Data:Folder", "there"), ("Data:TimeZone", "Europe/Berlin"), ("Data:LeastFreeMegabytes", "0"));
+        Assert.Equal(("there", "Europe/Berlin", 0), (set.Folder, set.TimeZone.Id, set.LeastFreeMegabytes));
+        var unset = ReadStore(("Data:Folder", ""), ("Data:TimeZone", ""), ("Data:LeastFreeMegabytes", ""));
+        Assert.Equal(("data", "UTC", 200), (unset.Folder, unset.TimeZone.Id, unset.LeastFreeMegabytes));
+
+        var faults = Assert.Throws<SettingsFault>(() =>
+            ReadStore(("Data:Foldr", "there"), ("Data:TimeZone", "Nowhere/Land"), ("Data:LeastFreeMegabytes", "-1"))
+        );
+        Assert.Equal(
+            """
+            Data:Foldr: not a setting; Data has Folder, LeastFreeMegabytes, TimeZone
+            Data:TimeZone: 'Nowhere/Land'; an IANA zone such as Europe/Berlin is expected
+            Data:LeastFreeMegabytes: '-1'; 0 to 1000000 is expected
+            """.ReplaceLineEndings(),
+            faults.Message
+        );
+
+        static StoreSettings ReadStore(params (string Key, string Value)[] settings) =>
+            StoreSettings.Read(
+                new ConfigurationBuilder().AddInMemoryCollection(settings.ToDictionary(s => s.Key, s => (string?)s.Value)).Build()
+            );
+    }
+
+    [Fact]
     public void Every_fault_is_named_at_once()
     {
         var faults = Assert.Throws<SettingsFault>(() =>
@@ -155,9 +182,9 @@ public class SettingsTests
     {
         using var output = new StringWriter();
         using var errors = new StringWriter();
-        Assert.Equal(0, SettingsApi.Print(["--Criteria:LowHourly=25 mL"], output, errors));
+        Assert.Equal(0, SettingsCommand.Run(["--Criteria:LowHourly=25 mL"], output, errors));
         Assert.Contains("Criteria:LowHourly = 25 mL   (default 30 mL)   [0 to 500 mL]", output.ToString(), StringComparison.Ordinal);
-        Assert.Equal(2, SettingsApi.Print(["--Criteria:LowHourly=25"], output, errors));
+        Assert.Equal(2, SettingsCommand.Run(["--Criteria:LowHourly=25"], output, errors));
         Assert.Equal("Criteria:LowHourly: '25'; 0 to 500 mL is expected, such as '30 mL'", errors.ToString().Trim());
     }
 

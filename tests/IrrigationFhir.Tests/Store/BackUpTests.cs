@@ -2,6 +2,7 @@ using System.Diagnostics;
 using System.Globalization;
 using System.Text;
 using System.Text.Json.Nodes;
+using IrrigationFhir.Commands;
 using IrrigationFhir.Store;
 using IrrigationFhir.Store.Sqlite;
 using IrrigationFhir.Tests.Repository;
@@ -299,9 +300,10 @@ public class BackUpTests
     private static long Entries(string file) => StoreFolderTests.Entries(file);
 
     private static (int Code, string Said) Backup(string folder, params string[] target) =>
-        Said((output, errors) => BackUp.Run([.. target, "--Data:Folder", folder], output, errors));
+        Said((output, errors) => BackUpCommand.Run([.. target, "--Data:Folder", folder], output, errors));
 
-    private static (int Code, string Said) Restore(params string[] args) => Said((output, errors) => BackUp.Restore(args, output, errors));
+    private static (int Code, string Said) Restore(params string[] args) =>
+        Said((output, errors) => RestoreCommand.Run(args, output, errors));
 
     private static (int Code, string Said) Said(Func<TextWriter, TextWriter, int> command)
     {

@@ -175,13 +175,18 @@ public class EpisodeStoreTests
         await store.Episodes.Save(Change(episode, []) with { ClosedAt = At("2026-03-02T12:00:00Z"), Json = "{}" }, default);
 
         var opened = episode.OpenedAt;
-        Assert.Equal(["a", "b", "c"], await store.Episodes.Due(opened, 10, default)); // an episode is looked at when it begins
-        await store.Episodes.Looked((await store.Episodes.Find("a", default))!, opened, opened + NodaTime.Duration.FromHours(1), default);
-        await store.Episodes.Looked((await store.Episodes.Find("b", default))!, opened, null, default);
-        await store.Episodes.Looked(episode, opened, opened, default); // the version of before it was closed: too late
-        Assert.Equal(["c"], await store.Episodes.Due(opened + NodaTime.Duration.FromMinutes(59), 10, default));
-        Assert.Equal(["c", "a"], await store.Episodes.Due(opened + NodaTime.Duration.FromMinutes(60), 10, default));
-        Assert.Equal(["c"], await store.Episodes.Due(opened + NodaTime.Duration.FromMinutes(60), 1, default));
+        Assert.Equal(["a", "b", "c"], await store.Episodes.FindWithFlagsDue(opened, 10, default)); // an episode is looked at when it begins
+        await store.Episodes.RecordFlagsChecked(
+            (await store.Episodes.Find("a", default))!,
+            opened,
+            opened + NodaTime.Duration.FromHours(1),
+            default
+        );
+        await store.Episodes.RecordFlagsChecked((await store.Episodes.Find("b", default))!, opened, null, default);
+        await store.Episodes.RecordFlagsChecked(episode, opened, opened, default); // the version of before it was closed: too late
+        Assert.Equal(["c"], await store.Episodes.FindWithFlagsDue(opened + NodaTime.Duration.FromMinutes(59), 10, default));
+        Assert.Equal(["c", "a"], await store.Episodes.FindWithFlagsDue(opened + NodaTime.Duration.FromMinutes(60), 10, default));
+        Assert.Equal(["c"], await store.Episodes.FindWithFlagsDue(opened + NodaTime.Duration.FromMinutes(60), 1, default));
         var closed = (await store.Episodes.Find("b", default))!;
         Assert.Equal((At("2026-03-02T12:00:00Z"), "{}", 2L), (closed.ClosedAt!.Value, closed.Json, closed.Version));
     }

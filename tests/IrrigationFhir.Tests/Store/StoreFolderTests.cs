@@ -237,9 +237,9 @@ public class StoreFolderTests
         return Dialect.Number(store, "select count(*) from entry");
     }
 
-    /// <summary>A database that settles as soon as nobody has written for 50 ms.</summary>
+    /// <summary>A database that empties its log as soon as nobody has written for 50 ms.</summary>
     private static Database Restless(string folder) =>
-        new(new(folder, NodaTime.DateTimeZone.Utc), TimeProvider.System) { Rest = TimeSpan.FromMilliseconds(50) };
+        new(new(folder, NodaTime.DateTimeZone.Utc), TimeProvider.System) { IdleBeforeCheckpoint = TimeSpan.FromMilliseconds(50) };
 
     /// <summary>What a start and a stop write into the log.</summary>
     private static async Task<List<string>> Logged(string folder)

@@ -4,7 +4,7 @@ using System.Text.Json.Nodes;
 using IrrigationFhir.Subscriptions;
 using Microsoft.Extensions.DependencyInjection;
 using WireMock.ResponseBuilders;
-using static IrrigationFhir.Tests.Subscriptions.Told;
+using static IrrigationFhir.Tests.Subscriptions.SubscribedWard;
 
 namespace IrrigationFhir.Tests.Subscriptions;
 

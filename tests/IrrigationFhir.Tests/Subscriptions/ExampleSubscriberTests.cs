@@ -1,6 +1,6 @@
 using IrrigationFhir.Demo;
 using IrrigationFhir.Tests.Repository;
-using static IrrigationFhir.Tests.Subscriptions.Told;
+using static IrrigationFhir.Tests.Subscriptions.SubscribedWard;
 
 namespace IrrigationFhir.Tests.Subscriptions;
 

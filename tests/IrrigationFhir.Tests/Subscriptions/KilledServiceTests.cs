@@ -33,7 +33,7 @@ public class KilledServiceTests(ITestOutputHelper output)
                 ("Subscriptions:RetryFirst", "00:00:00.020")
             );
             subscription ??= await service.Subscribed(
-                Told.Subscription(subscriber.Address(), content: "id-only", filter: "Flag?code=clots-present", maxCount: 3)
+                SubscribedWard.Subscription(subscriber.Address(), content: "id-only", filter: "Flag?code=clots-present", maxCount: 3)
             );
             if (kill == Kills)
             {
@@ -60,7 +60,7 @@ public class KilledServiceTests(ITestOutputHelper output)
                 while (!stop.IsCancellationRequested)
                 {
                     var episode = await service.Open($"bed {bed++}");
-                    await service.Record(episode, Told.Clots("a", at: DateTimeOffset.UtcNow.AddMinutes(-1)));
+                    await service.Record(episode, SubscribedWard.Clots("a", at: DateTimeOffset.UtcNow.AddMinutes(-1)));
                     lock (acknowledged)
                         acknowledged.Add(episode);
                 }

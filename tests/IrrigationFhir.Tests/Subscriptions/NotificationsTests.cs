@@ -44,7 +44,13 @@ public class NotificationsTests
     public void A_handshake_has_the_shape_of_the_guides()
     {
         // Bundle-r4-notification-handshake.json: status requested, type handshake, counter "0".
-        var bundle = Notifications.Of(NotificationKind.Handshake, Base, Asked.State(status: "requested", events: 0), [], Asked.Now);
+        var bundle = Notifications.Of(
+            NotificationKind.Handshake,
+            Base,
+            SampleSubscriptions.State(status: "requested", events: 0),
+            [],
+            SampleSubscriptions.Now
+        );
         Assert.Equal(First, Shape(bundle));
         Assert.Equal(("requested", "handshake", "0"), Said(bundle));
         Lawful(bundle);
@@ -54,7 +60,7 @@ public class NotificationsTests
     public void A_heartbeat_has_the_shape_of_the_guides()
     {
         // Bundle-r4-notification-heartbeat.json: status active, type heartbeat, and the counter stays.
-        var bundle = Notifications.Of(NotificationKind.Heartbeat, Base, Asked.State(), [], Asked.Now);
+        var bundle = Notifications.Of(NotificationKind.Heartbeat, Base, SampleSubscriptions.State(), [], SampleSubscriptions.Now);
         Assert.Equal(First, Shape(bundle));
         Assert.Equal(("active", "heartbeat", "2"), Said(bundle));
         Lawful(bundle);
@@ -65,7 +71,13 @@ public class NotificationsTests
     {
         // Bundle-r4-notification-empty.json, but for its topic, which the definition of the status (backport-subscription-status-r4)
         // would rather not see with empty; payloads.md: neither focus nor further entries.
-        var bundle = Notifications.Of(NotificationKind.EventNotification, Base, Asked.State(PayloadContent.Empty), [Raised(2)], Asked.Now);
+        var bundle = Notifications.Of(
+            NotificationKind.EventNotification,
+            Base,
+            SampleSubscriptions.State(PayloadContent.Empty),
+            [Raised(2)],
+            SampleSubscriptions.Now
+        );
         Assert.Equal(
             [.. First.Except(["entry[0].resource.parameter(topic).valueCanonical"]).Concat(Event).Order(StringComparer.Ordinal)],
             Shape(bundle)
@@ -80,7 +92,13 @@ public class NotificationsTests
     {
         // Bundle-r4-notification-id-only.json for entry[0]; payloads.md allows further entries, each with fullUrl and request, without a
         // resource.
-        var bundle = Notifications.Of(NotificationKind.EventNotification, Base, Asked.State(), [Raised(2)], Asked.Now);
+        var bundle = Notifications.Of(
+            NotificationKind.EventNotification,
+            Base,
+            SampleSubscriptions.State(),
+            [Raised(2)],
+            SampleSubscriptions.Now
+        );
         Assert.Equal(
             [
                 .. First
@@ -108,9 +126,9 @@ public class NotificationsTests
         var bundle = Notifications.Of(
             NotificationKind.EventNotification,
             Base,
-            Asked.State(PayloadContent.FullResource),
+            SampleSubscriptions.State(PayloadContent.FullResource),
             [Raised(2)],
-            Asked.Now
+            SampleSubscriptions.Now
         );
         Assert.Equal(
             [
@@ -145,9 +163,9 @@ public class NotificationsTests
         var bundle = Notifications.Of(
             NotificationKind.QueryEvent,
             Base,
-            Asked.State(events: 9),
+            SampleSubscriptions.State(events: 9),
             events,
-            Asked.Now,
+            SampleSubscriptions.Now,
             PayloadContent.FullResource
         );
         Assert.Equal(("active", "query-event", "9"), Said(bundle));
@@ -167,9 +185,9 @@ public class NotificationsTests
         var bundle = Notifications.Of(
             NotificationKind.QueryEvent,
             Base,
-            Asked.State(),
+            SampleSubscriptions.State(),
             [Raised(2) with { Json = null }],
-            Asked.Now,
+            SampleSubscriptions.Now,
             PayloadContent.FullResource
         );
         var entry = bundle.Entry[1];
@@ -187,12 +205,18 @@ public class NotificationsTests
         var failing = Notifications.Status(
             NotificationKind.QueryStatus,
             Base,
-            Asked.State(status: "error", error: "No answer since 19:00."),
+            SampleSubscriptions.State(status: "error", error: "No answer since 19:00."),
             [],
-            Asked.Now
+            SampleSubscriptions.Now
         );
         Assert.Equal("No answer since 19:00.", ((CodeableConcept)failing.Parameter.Single(p => p.Name == "error").Value!).Text);
-        var well = Notifications.Status(NotificationKind.QueryStatus, Base, Asked.State(error: "left over"), [], Asked.Now);
+        var well = Notifications.Status(
+            NotificationKind.QueryStatus,
+            Base,
+            SampleSubscriptions.State(error: "left over"),
+            [],
+            SampleSubscriptions.Now
+        );
         Assert.DoesNotContain(well.Parameter, p => p.Name == "error");
     }
 
@@ -201,8 +225,8 @@ public class NotificationsTests
     {
         var bundle = Notifications.Statuses(
             Base,
-            [Asked.State(), Asked.State(PayloadContent.Empty, "off")],
-            Asked.Now,
+            [SampleSubscriptions.State(), SampleSubscriptions.State(PayloadContent.Empty, "off")],
+            SampleSubscriptions.Now,
             $"{Base}/Subscription/$status"
         );
         Assert.Equal((Bundle.BundleType.Searchset, 2), (bundle.Type, bundle.Total));
@@ -218,8 +242,24 @@ public class NotificationsTests
     [Fact]
     public void The_same_said_twice_is_the_same_to_the_letter() =>
         Assert.Equal(
-            FhirJson.Write(Notifications.Of(NotificationKind.EventNotification, Base, Asked.State(), [Raised(2)], Asked.Now)),
-            FhirJson.Write(Notifications.Of(NotificationKind.EventNotification, Base, Asked.State(), [Raised(2)], Asked.Now))
+            FhirJson.Write(
+                Notifications.Of(
+                    NotificationKind.EventNotification,
+                    Base,
+                    SampleSubscriptions.State(),
+                    [Raised(2)],
+                    SampleSubscriptions.Now
+                )
+            ),
+            FhirJson.Write(
+                Notifications.Of(
+                    NotificationKind.EventNotification,
+                    Base,
+                    SampleSubscriptions.State(),
+                    [Raised(2)],
+                    SampleSubscriptions.Now
+                )
+            )
         );
 
     /// <summary>
@@ -251,7 +291,7 @@ public class NotificationsTests
     private static NotificationEvent Raised(long number) =>
         new(
             number,
-            Asked.Now,
+            SampleSubscriptions.Now,
             "raised",
             "Flag",
             $"f{number}",

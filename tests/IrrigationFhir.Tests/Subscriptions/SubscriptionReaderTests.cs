@@ -192,7 +192,7 @@ public class SubscriptionReaderTests
             { "missing", "Subscription.channel", s => s.Channel = null! },
             { "missing", "Subscription.channel.type", s => s.Channel!.TypeElement = null! },
             { "missing", "Subscription.channel.endpoint", s => s.Channel!.Endpoint = null },
-            { "subscription-ended", "Subscription.end", s => s.End = Asked.Now.ToDateTimeOffset() },
+            { "subscription-ended", "Subscription.end", s => s.End = SampleSubscriptions.Now.ToDateTimeOffset() },
             {
                 "out-of-range",
                 "Subscription.channel.extension(backport-heartbeat-period)",
@@ -238,7 +238,7 @@ public class SubscriptionReaderTests
     [MemberData(nameof(Refused))]
     public void What_cannot_be_honoured_is_refused_with_its_own_code_and_place(string code, string where, Action<Subscription> spoil)
     {
-        var asked = Asked.Subscription();
+        var asked = SampleSubscriptions.Subscription();
         spoil(asked);
         var (request, problems) = Read(asked);
         Assert.Null(request);
@@ -252,7 +252,11 @@ public class SubscriptionReaderTests
     {
         // Subscription-subscription-admission.json of the guide: heartbeat 86400, timeout 60, maxCount 20, id-only.
         var (request, problems) = Read(
-            Asked.Subscription(Topics.FlagRaised, "Flag?patient=Patient/123&code=no-drainage,outflow-deficit", "Flag.priority=PH")
+            SampleSubscriptions.Subscription(
+                Topics.FlagRaised,
+                "Flag?patient=Patient/123&code=no-drainage,outflow-deficit",
+                "Flag.priority=PH"
+            )
         );
         Assert.Empty(problems);
         Assert.Equal(Topics.FlagRaised, request!.Topic);
@@ -272,7 +276,7 @@ public class SubscriptionReaderTests
     [Fact]
     public void What_may_be_left_out_has_its_default()
     {
-        var asked = Asked.Subscription();
+        var asked = SampleSubscriptions.Subscription();
         asked.End = null;
         asked.Channel!.Extension.Clear();
         asked.Channel.Header = [];
@@ -289,7 +293,10 @@ public class SubscriptionReaderTests
         foreach (var topic in Topics.All)
         {
             Assert.Equal(topic, Topics.Find($"{Profiles.CanonicalBase}/SubscriptionTopic/{topic.Slug}"));
-            Assert.Equal(topic, Read(With(Asked.Subscription(topic), s => s.Criteria = $"{topic.Url}|{Profiles.Version}")).Request!.Topic);
+            Assert.Equal(
+                topic,
+                Read(With(SampleSubscriptions.Subscription(topic), s => s.Criteria = $"{topic.Url}|{Profiles.Version}")).Request!.Topic
+            );
         }
     }
 
@@ -298,7 +305,10 @@ public class SubscriptionReaderTests
     [InlineData("application/json")]
     [InlineData("application/fhir+json; fhirVersion=4.0")]
     public void FHIR_JSON_is_taken_under_each_of_its_names(string payload) =>
-        Assert.Equal(payload, Read(With(Asked.Subscription(), s => s.Channel!.PayloadElement!.Value = payload)).Request!.Mime);
+        Assert.Equal(
+            payload,
+            Read(With(SampleSubscriptions.Subscription(), s => s.Channel!.PayloadElement!.Value = payload)).Request!.Mime
+        );
 
     [Theory]
     [InlineData("http://localhost:8090/notify", "full-resource")]
@@ -309,7 +319,7 @@ public class SubscriptionReaderTests
         Assert.NotNull(
             Read(
                 With(
-                    Asked.Subscription(),
+                    SampleSubscriptions.Subscription(),
                     s =>
                     {
                         s.Channel!.Endpoint = endpoint;
@@ -355,7 +365,7 @@ public class SubscriptionReaderTests
     [Fact]
     public void The_same_mistake_a_thousand_times_is_named_a_few_times()
     {
-        var asked = Asked.Subscription();
+        var asked = SampleSubscriptions.Subscription();
         for (var i = 0; i < 1000; i++)
         {
             asked.Extension.Add(new("http://hl7.org/fhir/5.0/StructureDefinition/extension-Subscription.topic", new FhirString("x")));
@@ -369,7 +379,7 @@ public class SubscriptionReaderTests
     public void No_problem_repeats_an_endpoint_or_a_headers_value()
     {
         var asked = With(
-            Asked.Subscription(),
+            SampleSubscriptions.Subscription(),
             s =>
             {
                 s.Channel!.Endpoint = "https://token-4711@board.example/";
@@ -385,13 +395,13 @@ public class SubscriptionReaderTests
     public void A_withheld_header_keeps_the_value_that_is_stored()
     {
         var asked = With(
-            Asked.Subscription(),
+            SampleSubscriptions.Subscription(),
             s => s.Channel!.Header = ["authorization: (withheld)", "X-Key: new", "X-Room: (withheld)", "X-Room: (withheld)"]
         );
         var (request, problems) = SubscriptionReader.Read(
             asked,
-            Asked.Rules,
-            Asked.Now,
+            SampleSubscriptions.Rules,
+            SampleSubscriptions.Now,
             ["X-Room: 1", "X-Room: 2", "Authorization: Bearer open-sesame", "X-Key: old"]
         );
         Assert.Empty(problems);
@@ -402,12 +412,18 @@ public class SubscriptionReaderTests
     public void One_that_is_switched_off_may_have_ended() =>
         Assert.NotNull(
             SubscriptionReader
-                .Read(With(Asked.Subscription(), s => s.End = Asked.Now.ToDateTimeOffset()), Asked.Rules, Asked.Now, [], mayHaveEnded: true)
+                .Read(
+                    With(SampleSubscriptions.Subscription(), s => s.End = SampleSubscriptions.Now.ToDateTimeOffset()),
+                    SampleSubscriptions.Rules,
+                    SampleSubscriptions.Now,
+                    [],
+                    mayHaveEnded: true
+                )
                 .Request
         );
 
     private static (SubscriptionRequest? Request, IReadOnlyList<Irrigation.Episodes.EntryProblem> Problems) Read(Subscription asked) =>
-        SubscriptionReader.Read(asked, Asked.Rules, Asked.Now, []);
+        SubscriptionReader.Read(asked, SampleSubscriptions.Rules, SampleSubscriptions.Now, []);
 
     private static Subscription With(Subscription asked, Action<Subscription> change)
     {

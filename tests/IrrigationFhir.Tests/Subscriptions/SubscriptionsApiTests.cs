@@ -29,13 +29,13 @@ public class SubscriptionsApiTests(EveningOnTheWard evening)
     {
         var log = new ConcurrentQueue<string>();
         _ward.Services.GetRequiredService<ILoggerFactory>().AddProvider(new FhirOverHttp.Recorder(log));
-        var asked = Asked.Here(Topics.FlagRaised, "Flag?code=no-drainage");
+        var asked = SampleSubscriptions.Here(Topics.FlagRaised, "Flag?code=no-drainage");
         asked.Text = new()
         {
             Status = Narrative.NarrativeStatus.Generated,
             Div = $"<div xmlns=\"http://www.w3.org/1999/xhtml\">Bearer {Secret}</div>",
         };
-        asked.Channel!.Endpoint = $"{Asked.Nobody}{Guid.NewGuid()}";
+        asked.Channel!.Endpoint = $"{SampleSubscriptions.Nobody}{Guid.NewGuid()}";
         asked.Id = "mine";
         var created = (await Post(asked)).Is(201);
 
@@ -85,7 +85,7 @@ public class SubscriptionsApiTests(EveningOnTheWard evening)
     [Fact]
     public async Task What_cannot_be_honoured_is_refused_with_every_problem_named_R_SUB_03()
     {
-        var asked = Asked.Here(Topics.FlagRaised, "Encounter?patient=Patient/1");
+        var asked = SampleSubscriptions.Here(Topics.FlagRaised, "Encounter?patient=Patient/1");
         asked.Channel!.Type = Subscription.SubscriptionChannelType.Email;
         asked.Channel.Endpoint = "mailto:board@board.example";
         (await Post(asked))
@@ -94,7 +94,7 @@ public class SubscriptionsApiTests(EveningOnTheWard evening)
             .Refuses(422, "subscription-endpoint-refused", "Subscription.channel.endpoint");
 
         // As the public test kit has it: what R4 has no code for.
-        var zulip = Json(Asked.Here());
+        var zulip = Json(SampleSubscriptions.Here());
         zulip["channel"]!["type"] = "zulip";
         (await _client.Send(HttpMethod.Post, "/fhir/Subscription", zulip)).Refuses(
             400,
@@ -107,18 +107,18 @@ public class SubscriptionsApiTests(EveningOnTheWard evening)
             "malformed-resource",
             null
         );
-        (await _client.Send(HttpMethod.Post, "/fhir/Subscription", Json(Asked.Here()), ("If-None-Exist", "url=x"))).Refuses(
+        (await _client.Send(HttpMethod.Post, "/fhir/Subscription", Json(SampleSubscriptions.Here()), ("If-None-Exist", "url=x"))).Refuses(
             400,
             "not-understood",
             "If-None-Exist"
         );
-        (await Post(With(Asked.Here(), s => s.Status = Subscription.SubscriptionStatus.Active))).Refuses(
+        (await Post(With(SampleSubscriptions.Here(), s => s.Status = Subscription.SubscriptionStatus.Active))).Refuses(
             422,
             "subscription-status-refused",
             "Subscription.status",
             "requested"
         );
-        (await Post(With(Asked.Here(), s => s.Channel!.Header = ["X-Key: (withheld)"]))).Refuses(
+        (await Post(With(SampleSubscriptions.Here(), s => s.Channel!.Header = ["X-Key: (withheld)"]))).Refuses(
             422,
             "subscription-header-refused",
             "Subscription.channel.header[0]"
@@ -128,7 +128,7 @@ public class SubscriptionsApiTests(EveningOnTheWard evening)
     [Fact]
     public async Task A_client_changes_it_by_PUT_and_only_what_it_may_R_SUB_04()
     {
-        var created = (await Post(Asked.Here())).Is(201);
+        var created = (await Post(SampleSubscriptions.Here())).Is(201);
         var (id, read) = (created.Id, created.Json);
 
         // Read and sent back, with another reason: the secret that it never saw stays.
@@ -182,7 +182,7 @@ public class SubscriptionsApiTests(EveningOnTheWard evening)
         Assert.Equal("active", (string)read["status"]!);
         read["reason"] = "Another reason";
         Assert.Equal("active", (string)(await Put(id, read)).Is(200).Json["status"]!);
-        read["channel"]!["endpoint"] = Asked.Nobody + "other";
+        read["channel"]!["endpoint"] = SampleSubscriptions.Nobody + "other";
         // What was confided to one endpoint is not sent to another.
         (await Put(id, read)).Refuses(422, "subscription-header-refused", "Subscription.channel.header[0]");
         read["channel"]!["header"]![0] = "Authorization: Bearer another";
@@ -215,7 +215,9 @@ public class SubscriptionsApiTests(EveningOnTheWard evening)
     [InlineData("return=representation", "Subscription")]
     public async Task The_answer_is_as_long_as_the_client_prefers_R_HTTP_07(string prefer, string type)
     {
-        var created = (await _client.Send(HttpMethod.Post, "/fhir/Subscription", Json(Asked.Here()), ("Prefer", prefer))).Is(201);
+        var created = (await _client.Send(HttpMethod.Post, "/fhir/Subscription", Json(SampleSubscriptions.Here()), ("Prefer", prefer))).Is(
+            201
+        );
         Assert.NotNull(created.Location);
         Assert.Equal(type, created.Text.Length == 0 ? "" : (string)created.Json["resourceType"]!);
     }
@@ -224,7 +226,7 @@ public class SubscriptionsApiTests(EveningOnTheWard evening)
     public async Task The_status_of_one_of_some_and_of_all_can_be_asked_R_SUB_09()
     {
         string one = await Active(),
-            other = (await Post(Asked.Here())).Is(201).Id;
+            other = (await Post(SampleSubscriptions.Here())).Is(201).Id;
 
         var single = Bundle((await Get($"/{one}/$status?id=ignored&status=off")).Is(200));
         NotificationsTests.Lawful(single);
@@ -315,8 +317,9 @@ public class SubscriptionsApiTests(EveningOnTheWard evening)
         var id = await Active(ward);
         await Raise(ward, id, 3);
         var store = ward.Services.GetRequiredService<SubscriptionStore>();
-        await store.Acknowledged(id, 2, default);
-        Assert.True(await store.Forget(NodaTime.Instant.FromUtc(2027, 1, 1, 0, 0), 100, default) >= 2);
+        await store.RecordAcknowledgement(id, 2, default);
+        var events = ward.Services.GetRequiredService<SubscriptionEventStore>();
+        Assert.True(await events.DeleteBefore(NodaTime.Instant.FromUtc(2027, 1, 1, 0, 0), 100, default) >= 2);
 
         async Task<Answer> Ask(string query) => await client.Send(HttpMethod.Get, $"/fhir/Subscription/{id}/$events{query}", null);
         Assert.Equal(["3"], Numbers(Bundle((await Ask("")).Is(200))));
@@ -360,18 +363,25 @@ public class SubscriptionsApiTests(EveningOnTheWard evening)
     private static async Task<string> Active(RunningService ward, string status = "active", string? error = null)
     {
         // A topic whose events no other test makes, but for flags that it is told of here.
-        var id = (await new Sender(ward, "").Send(HttpMethod.Post, "/fhir/Subscription", Json(Asked.Here()))).Is(201).Id;
+        var id = (await new Sender(ward, "").Send(HttpMethod.Post, "/fhir/Subscription", Json(SampleSubscriptions.Here()))).Is(201).Id;
         var store = ward.Services.GetRequiredService<SubscriptionStore>();
-        await Turn(1, "active", null);
+        await ChangeStatus(1, "active", null);
         if (status != "active")
-            await Turn(2, status, error);
+            await ChangeStatus(2, status, error);
         return id;
 
-        async Task Turn(long version, string to, string? why)
+        async Task ChangeStatus(long version, string to, string? why)
         {
             var state = StoredRequest.State((await store.Find(id, default))!);
             Assert.IsType<SubscriptionOutcome.Saved>(
-                await store.Turn(id, version, to, why, ShownSubscription.Of(Asked.Here(), id, to, why, state.Request.Headers), default)
+                await store.ChangeStatus(
+                    id,
+                    version,
+                    to,
+                    why,
+                    ShownSubscription.Of(SampleSubscriptions.Here(), id, to, why, state.Request.Headers),
+                    default
+                )
             );
         }
     }

@@ -13,6 +13,9 @@ internal static class Dialect
     /// <summary>What the database file is called; beside it lie <c>-wal</c>, what is not yet in it, and <c>-shm</c>.</summary>
     public const string FileName = "irrigation.db";
 
+    /// <summary>The system of an episode's identifier, as the unique index has it: no other spelling is served by that.</summary>
+    public const string IdentifierSystem = "ifnull(identifier_system, '')";
+
     // 32 MiB of pages in memory, savepoints undone from memory, and the log copied back every 32 MiB. Measured on two shared
     // cores with 32 writers, one entry and two new resource versions in each change: without these, 40 % more system time.
     private const string Tuning =
@@ -136,7 +139,8 @@ internal static class Dialect
     /// attributes, a JSON array of <c>parameter value</c>.
     /// </summary>
     public static string Passes(string filters, string attributes) =>
-        $"not exists (select 1 from json_each({filters}) f where not exists (select 1 from json_each(f.value, '$.any') a join json_each({attributes}) t on t.value = (f.value ->> 'p') || ' ' || a.value))";
+        $"not exists (select 1 from json_each({filters}) f where not exists ("
+        + $"select 1 from json_each(f.value, '$.any') a join json_each({attributes}) t on t.value = (f.value ->> 'p') || ' ' || a.value))";
 
     /// <summary>A condition: a value is among those of a JSON array.</summary>
     public static string Among(string value, string array) => $"{value} in (select value from json_each({array}))";

@@ -21,7 +21,7 @@ internal sealed class StoreFolder : IDisposable
     /// Up to so many bytes every page is looked at, at each start: a matter of a second or two. A larger file is judged by its header, its
     /// length and its schema alone, so that a restart takes no minutes; <c>restore --check</c> reads all of it, whatever its size.
     /// </summary>
-    private const long LookedThrough = 256L << 20;
+    private const long ReadThroughUpTo = 256L << 20;
 
     // What SQLite keeps beside the database, and reads into it.
     private static readonly string[] Logs = [Dialect.FileName + "-wal", Dialect.FileName + "-journal"];
@@ -37,7 +37,7 @@ internal sealed class StoreFolder : IDisposable
     {
         _folder = folder;
         _key = Path.GetFullPath(folder);
-        Take();
+        TakeLock();
     }
 
     /// <summary>Takes the folder, and brings the store in it up to date or begins a new one.</summary>
@@ -47,7 +47,7 @@ internal sealed class StoreFolder : IDisposable
         var place = OrFault(() => new StoreFolder(folder), folder);
         try
         {
-            OrFault(() => place.Ready(zone, log), folder);
+            OrFault(() => place.BringUpToDate(zone, log), folder);
             return place;
         }
         catch
@@ -77,7 +77,7 @@ internal sealed class StoreFolder : IDisposable
                     left.Delete();
                 }
 
-                var unfinished = place.Unfinished();
+                var unfinished = place.ClearUnfinished();
                 File.Copy(source, unfinished);
                 Dialect.UseWriteAheadLog(unfinished);
                 place.Finish(unfinished);
@@ -122,7 +122,7 @@ internal sealed class StoreFolder : IDisposable
             );
         }
 
-        if (length <= LookedThrough && Dialect.Texts(store, "pragma quick_check(1)") is [var found] && found != "ok")
+        if (length <= ReadThroughUpTo && Dialect.Texts(store, "pragma quick_check(1)") is [var found] && found != "ok")
             throw new StoreFault($"{name} is damaged: {found.ReplaceLineEndings(" ")}. Restore a backup.");
     }
 
@@ -150,10 +150,10 @@ internal sealed class StoreFolder : IDisposable
     }
 
     /// <summary>
-    /// Lets go. The last of this process to hold the folder moves everything from the log into the database, so that the one file holds
-    /// the store. True when it does; false when somebody else still reads, or this was not the last.
+    /// Moves everything from the log into the database, so that the one file holds the store, where no other of this process holds the
+    /// folder. True when the file holds it; false when somebody else still reads, or another holds the folder.
     /// </summary>
-    public bool Settle()
+    public bool EmptyLog()
     {
         lock (Held)
         {
@@ -192,7 +192,7 @@ internal sealed class StoreFolder : IDisposable
         }
     }
 
-    private bool Ready(DateTimeZone zone, ILogger log)
+    private bool BringUpToDate(DateTimeZone zone, ILogger log)
     {
         var file = Dialect.FileIn(_folder);
         if (File.Exists(file))
@@ -204,11 +204,11 @@ internal sealed class StoreFolder : IDisposable
                 log.LogInformation("The store in {Folder} is brought up to date: {Scripts} scripts to run", _folder, pending);
             Dialect.UseWriteAheadLog(file);
             Migration.Run(file, zone);
-            Mark();
+            MarkAsUsed();
             return true;
         }
 
-        if (Leftover() is { } left)
+        if (FindLeftover() is { } left)
         {
             throw new StoreFault(
                 $"{_folder} held a store, and {Dialect.FileName} is gone: {left} is still there. "
@@ -216,7 +216,7 @@ internal sealed class StoreFolder : IDisposable
             );
         }
 
-        var unfinished = Unfinished();
+        var unfinished = ClearUnfinished();
         Migration.Run(unfinished, zone);
         Dialect.UseWriteAheadLog(unfinished);
         Finish(unfinished);
@@ -230,7 +230,7 @@ internal sealed class StoreFolder : IDisposable
         return Migration.Pending(store);
     }
 
-    private void Take()
+    private void TakeLock()
     {
         lock (Held)
         {
@@ -254,7 +254,7 @@ internal sealed class StoreFolder : IDisposable
     }
 
     /// <summary>What tells that a store was here, when its file is not; null when nothing does.</summary>
-    private string? Leftover()
+    private string? FindLeftover()
     {
         if (Logs.FirstOrDefault(name => File.Exists(Path.Combine(_folder, name))) is { } log)
             return log;
@@ -263,7 +263,7 @@ internal sealed class StoreFolder : IDisposable
     }
 
     /// <summary>Says in the lock file that a store lies here.</summary>
-    private void Mark()
+    private void MarkAsUsed()
     {
         lock (Held)
         {
@@ -276,7 +276,7 @@ internal sealed class StoreFolder : IDisposable
     }
 
     /// <summary>The name for a store that is not whole yet, free of what a start that was killed left there.</summary>
-    private string Unfinished()
+    private string ClearUnfinished()
     {
         var file = Path.Combine(_folder, UnfinishedName);
         foreach (var left in new[] { "", "-wal", "-shm", "-journal" })
@@ -288,7 +288,7 @@ internal sealed class StoreFolder : IDisposable
     {
         Dialect.Flush(unfinished);
         File.Move(unfinished, Dialect.FileIn(_folder));
-        Mark();
+        MarkAsUsed();
     }
 
     /// <summary>

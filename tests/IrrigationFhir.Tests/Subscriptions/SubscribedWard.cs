@@ -5,7 +5,7 @@ using System.Text.Json.Nodes;
 namespace IrrigationFhir.Tests.Subscriptions;
 
 /// <summary>A ward whose flags subscribers are told of: short ways to subscribe, to raise and to wait.</summary>
-internal static class Told
+internal static class SubscribedWard
 {
     public const string Backport = "http://hl7.org/fhir/uv/subscriptions-backport/StructureDefinition/";
     public const string Now = "2026-03-14T22:00:00Z";

@@ -2,8 +2,11 @@ using NodaTime;
 
 namespace IrrigationFhir.Store;
 
-/// <summary>One unit of writing: its statements, and the time it is stored under.</summary>
-internal sealed class Writing(PreparedStatements statements, Instant at)
+/// <summary>
+/// One unit of writing, kept wholly or not at all: its statements, and the time it is stored under. Several may share a commit, each
+/// behind a savepoint of its own.
+/// </summary>
+internal sealed class WriteTransaction(PreparedStatements statements, Instant at)
 {
     /// <summary>Statements inside the transaction.</summary>
     public PreparedStatements Statements => statements;

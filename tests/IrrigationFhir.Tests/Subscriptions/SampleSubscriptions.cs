@@ -8,7 +8,7 @@ using Instant = NodaTime.Instant;
 namespace IrrigationFhir.Tests.Subscriptions;
 
 /// <summary>Subscriptions of an invented ward board.</summary>
-internal static class Asked
+internal static class SampleSubscriptions
 {
     /// <summary>2026-03-14T20:00:00Z.</summary>
     public static readonly Instant Now = Instant.FromUtc(2026, 3, 14, 20, 0);

@@ -1,0 +1,126 @@
+using IrrigationFhir.Search;
+
+namespace IrrigationFhir.Store;
+
+/// <summary>The statements that save a change of an episode; they run inside a <see cref="WriteTransaction"/>.</summary>
+internal static class EpisodeSql
+{
+    /// <summary>Saves entries, resources and events, or says who was first.</summary>
+    public static SaveOutcome Save(WriteTransaction transaction, EpisodeChange change, List<DraftTimes> dates)
+    {
+        // First of all the version: this row is what two writers of one episode contend for.
+        if (!TakeVersion(transaction, change))
+        {
+            transaction.Discard();
+            return new SaveOutcome.VersionConflict(change.ExpectedVersion, ActualVersion(transaction, change));
+        }
+
+        foreach (var entry in change.Entries)
+        {
+            if (!Insert(transaction, change, entry))
+            {
+                transaction.Discard();
+                return new SaveOutcome.RepeatedEntry(entry.Source, entry.EntryId, entry.Revision);
+            }
+        }
+
+        var changed = new List<ResourceVersion>();
+        var cleared = 0;
+        foreach (var (draft, date) in change.Resources.Zip(dates))
+        {
+            if (ResourceSql.Store(transaction, change.PatientKey, draft, date, change.Resources) is { } version)
+                changed.Add(version);
+            cleared += ResourceSql.Release(transaction, change.PatientKey, draft);
+        }
+
+        foreach (var outboxEvent in change.Events)
+        {
+            if (changed.Find(version => version.Type == outboxEvent.Type && version.Id == outboxEvent.Id) is { } version)
+                Publish(transaction, change, outboxEvent, version);
+        }
+
+        var withheld = change.Withheld.Sum(row => ResourceSql.Withhold(transaction, change.PatientKey, row));
+
+        if (change.Entries.Count + changed.Count + cleared + withheld == 0 && change.Json is null && change.ClosedAt is null)
+        {
+            transaction.Discard();
+            return new SaveOutcome.Saved(change.ExpectedVersion, []);
+        }
+
+        return new SaveOutcome.Saved(change.ExpectedVersion + 1, changed);
+    }
+
+    private static void Publish(WriteTransaction transaction, EpisodeChange change, OutboxEvent outboxEvent, ResourceVersion version)
+    {
+        var number = 1 + transaction.Statements.First("select coalesce(max(number), 0) from outbox", row => row.GetInt64(0));
+        transaction.Statements.Execute(
+            """
+            insert into outbox (patient_key, number, episode_id, type, id, version_id, event, at)
+            values (@patient, @number, @episode, @type, @id, @version, @event, @at)
+            """,
+            ("patient", change.PatientKey),
+            ("number", number),
+            ("episode", change.EpisodeId),
+            ("type", outboxEvent.Type),
+            ("id", outboxEvent.Id),
+            ("version", version.VersionId),
+            ("event", outboxEvent.Event),
+            ("at", UnixNanoseconds.Of(transaction.At))
+        );
+        SubscriptionSql.AddEvents(transaction, change.PatientKey, number, outboxEvent, version);
+    }
+
+    private static bool TakeVersion(WriteTransaction transaction, EpisodeChange change) =>
+        1
+        == transaction.Statements.Execute(
+            """
+            update episode
+            set version = version + 1,
+                last_sequence = case when @sequence > last_sequence then @sequence else last_sequence end,
+                json = coalesce(@json, json),
+                closed_at = coalesce(@closed, closed_at),
+                flags_as_of = coalesce(@asOf, flags_as_of),
+                next_look = case when @asOf is null then next_look else @next end
+            where patient_key = @patient and id = @id and version = @expected
+            """,
+            ("sequence", change.Entries.Count == 0 ? 0 : change.Entries.Max(entry => entry.Sequence)),
+            ("json", change.Json),
+            ("closed", change.ClosedAt is { } closed ? UnixNanoseconds.Of(closed) : null),
+            ("asOf", change.FlagsAsOf is { } asOf ? UnixNanoseconds.Of(asOf) : null),
+            ("next", change.NextFlagCheck is { } next ? UnixNanoseconds.Of(next) : null),
+            ("patient", change.PatientKey),
+            ("id", change.EpisodeId),
+            ("expected", change.ExpectedVersion)
+        );
+
+    private static long ActualVersion(WriteTransaction transaction, EpisodeChange change)
+    {
+        var actual = transaction.Statements.First<long?>(
+            "select version from episode where patient_key = @patient and id = @id",
+            row => row.GetInt64(0),
+            ("patient", change.PatientKey),
+            ("id", change.EpisodeId)
+        );
+        return actual ?? throw new InvalidOperationException("A change was saved to an episode that was never opened.");
+    }
+
+    private static bool Insert(WriteTransaction transaction, EpisodeChange change, EntryRow entry) =>
+        1
+        == transaction.Statements.Execute(
+            """
+            insert into entry (patient_key, episode_id, sequence, source, entry_id, revision, kind, at, received_at, json)
+            values (@patient, @episode, @sequence, @source, @entry, @revision, @kind, @at, @received, @json)
+            on conflict do nothing
+            """,
+            ("patient", change.PatientKey),
+            ("episode", change.EpisodeId),
+            ("sequence", entry.Sequence),
+            ("source", entry.Source),
+            ("entry", entry.EntryId),
+            ("revision", entry.Revision),
+            ("kind", entry.Kind),
+            ("at", UnixNanoseconds.Of(entry.At)),
+            ("received", UnixNanoseconds.Of(entry.ReceivedAt)),
+            ("json", entry.Json)
+        );
+}
