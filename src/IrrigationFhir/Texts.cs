@@ -5,7 +5,8 @@ internal static class Texts
 {
     /// <summary>The caution that goes with every answer.</summary>
     public const string Caution =
-        "Numbers prompt a person to look at the patient; they diagnose nothing and command nothing. Local protocol, the order and licensed practice prevail.";
+        "Numbers prompt a person to look at the patient; they diagnose nothing and command nothing. "
+        + "Local protocol, the order and licensed practice prevail.";
 
     /// <summary>That a number is doubted, for a person, with what is to be done about it.</summary>
     /// <param name="says">What was seen and what could be.</param>

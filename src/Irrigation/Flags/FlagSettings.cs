@@ -26,8 +26,8 @@ public sealed record FlagSettings
     public Volume DeficitWarning { get; init; } = Volume.FromMillilitres(200);
 
     /// <summary>
-    /// Outflow deficit, critical: from here on; it does not wait for the whole interval. Default 500 mL (adult bladder capacity, clinical reference 2.3); our
-    /// judgement.
+    /// Outflow deficit, critical: from here on; it does not wait for the whole interval. Default 500 mL (adult bladder capacity, clinical
+    /// reference 2.3); our judgement.
     /// </summary>
     [Setting(20, 5000, "mL")]
     public Volume DeficitCritical { get; init; } = Volume.FromMillilitres(500);

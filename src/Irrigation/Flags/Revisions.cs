@@ -5,7 +5,9 @@ using NodaTime;
 
 namespace Irrigation.Flags;
 
-/// <summary>What an append, or another description of the episode, turned out to change about flags that had been told: entries of the log.</summary>
+/// <summary>
+/// What an append, or another description of the episode, turned out to change about flags that had been told: entries of the log.
+/// </summary>
 /// <remarks>
 /// <para>Whether a flag had been told before it was found to be otherwise depends on when what arrived. To work that out of the log again
 /// would take the flags as they stood before every arrival there ever was. So it is found once, where both records are at hand, and
@@ -37,7 +39,9 @@ public static class Revisions
             : [];
     }
 
-    /// <summary>What another description of the patient or the episode turned out to change; empty where nothing told was otherwise.</summary>
+    /// <summary>
+    /// What another description of the patient or the episode turned out to change; empty where nothing told was otherwise.
+    /// </summary>
     /// <param name="again">The flags as they were told last, and as they ought to have been.</param>
     /// <param name="balance">The balance in the episode's time as it is described now.</param>
     /// <param name="receivedAt">When the description arrived.</param>

@@ -11,7 +11,9 @@ namespace IrrigationFhir.Record;
 /// <param name="Where">Its path in the request.</param>
 internal sealed record SentEntry(Entry? Entry, string? Json, EntryKey? Key, IReadOnlyList<EntryProblem> Problems, string Where)
 {
-    /// <summary>What its sender is promised besides: what it breaks by the very log that it would be appended to; null for nothing.</summary>
+    /// <summary>
+    /// What its sender is promised besides: what it breaks by the very log that it would be appended to; null for nothing.
+    /// </summary>
     public Func<Entry, EpisodeLog, EntryProblem?> Promise { get; init; } = static (_, _) => null;
 
     /// <summary>Where a problem lies in what was really sent, where that is no entry of ours.</summary>
