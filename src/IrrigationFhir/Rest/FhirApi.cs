@@ -22,7 +22,13 @@ internal static class FhirApi
         services.AddSingleton(settings);
         services.AddSingleton<CapabilityStatements>();
         services.AddSingleton<CapabilityClaim>(SupportedProfiles.Claim);
-        services.Configure<KestrelServerOptions>(kestrel => kestrel.Limits.MaxRequestBodySize = settings.MaxBodyBytes);
+        services.Configure<KestrelServerOptions>(kestrel =>
+        {
+            kestrel.Limits.MaxRequestBodySize = settings.MaxBodyBytes;
+
+            // Read before a route is known, so that they hold for all: an access token and what proxies add are a few KiB.
+            (kestrel.Limits.MaxRequestHeadersTotalSize, kestrel.Limits.MaxRequestHeaderCount) = (16 * 1024, 64);
+        });
         return services.AddAllowedHosts().KeepRequestsOutOfTheLog();
     }
 

@@ -3,6 +3,7 @@ using System.Text.RegularExpressions;
 using IrrigationFhir.Fhir;
 using IrrigationFhir.Intake;
 using IrrigationFhir.Rest;
+using IrrigationFhir.Store;
 using IrrigationFhir.Subscriptions;
 
 namespace IrrigationFhir.Tests.Repository;
@@ -232,6 +233,7 @@ public sealed partial class ReadmeTests : IDisposable
             .SelectMany(file => SettingRead().Matches(Repo.Read(file)))
             .Select(m => m.Groups[1].Value);
         var read = literal
+            .Concat(typeof(StoreSettings).GetProperties().Where(p => p.CanWrite).Select(p => $"Data:{p.Name}"))
             .Concat(typeof(FhirSettings).GetProperties().Where(p => p.CanWrite).Select(p => $"Fhir:{p.Name}"))
             .Concat(typeof(IntakeSettings).GetProperties().Where(p => p.CanWrite).Select(p => $"Intake:{p.Name}"))
             .Concat(

@@ -39,6 +39,21 @@ public class RequestBodyTests
         dripping.ForEach(socket => socket.Dispose());
     }
 
+    [Theory]
+    [InlineData(1, 17_000, HttpStatusCode.RequestHeaderFieldsTooLarge)]
+    [InlineData(65, 10, HttpStatusCode.RequestHeaderFieldsTooLarge)]
+    [InlineData(20, 600, HttpStatusCode.OK)]
+    public async Task Headers_have_a_limit_on_every_route(int count, int length, HttpStatusCode expected)
+    {
+        await using var ward = RunningService.Start("2026-03-14T22:00:00Z");
+        using var request = new HttpRequestMessage(HttpMethod.Get, new Uri("/fhir/Observation?_count=1", UriKind.Relative));
+        for (var i = 0; i < count; i++)
+            request.Headers.Add($"X-Filler-{i}", new string('x', length));
+        using var response = await ward.Http.SendAsync(request);
+        Assert.Equal(expected, response.StatusCode);
+        Assert.Equal(HttpStatusCode.OK, (await ward.Get("/health/live")).Status);
+    }
+
     [Fact]
     public async Task Entries_come_packed_or_not_and_no_other_way()
     {
