@@ -5,7 +5,7 @@ using Microsoft.AspNetCore.Routing.Template;
 
 namespace IrrigationFhir.Intake;
 
-/// <summary>Asks the routes of the FHIR API from within: a GET in a Bundle, the search of a conditional create.</summary>
+/// <summary>Asks the routes of the FHIR API from within: a GET in a Bundle.</summary>
 internal sealed class InnerRequests(EndpointDataSource endpoints)
 {
     // Read at the first question: by then every room has mapped its routes.

@@ -38,15 +38,15 @@ internal sealed class RecordBundle(RecordObservations observations, InnerRequest
     /// <summary>Does what a Bundle asks for.</summary>
     public async Task<IResult> Handle(JsonElement bundle, HttpContext http, CancellationToken stop)
     {
-        var type = Text(bundle, "type");
-        if (Text(bundle, "resourceType") != "Bundle" || type is not ("batch" or "transaction"))
+        var type = bundle.TextOf("type");
+        if (bundle.TextOf("resourceType") != "Bundle" || type is not ("batch" or "transaction"))
         {
             return Refused(
                 StatusCodes.Status422UnprocessableEntity,
                 new EntryProblem(
                     "wrong-type",
                     "Bundle.type",
-                    $"{Text(bundle, "resourceType") ?? "no resource"} of type '{type}'",
+                    $"{bundle.TextOf("resourceType") ?? "no resource"} of type '{type}'",
                     "a Bundle of type batch or transaction at the FHIR base; a single Observation goes to Observation"
                 )
             );
@@ -193,12 +193,12 @@ internal sealed class RecordBundle(RecordObservations observations, InnerRequest
         var request = entry.ValueKind == JsonValueKind.Object && entry.TryGetProperty("request", out var given) ? given : default;
         return new(
             index,
-            Text(request, "method") ?? "",
-            (Text(request, "url") ?? "").TrimStart('/'),
-            Text(entry, "fullUrl"),
+            request.TextOf("method") ?? "",
+            (request.TextOf("url") ?? "").TrimStart('/'),
+            entry.TextOf("fullUrl"),
             entry.ValueKind == JsonValueKind.Object && entry.TryGetProperty("resource", out var resource) ? resource : null,
-            Text(request, "ifMatch"),
-            Text(request, "ifNoneExist")
+            request.TextOf("ifMatch"),
+            request.TextOf("ifNoneExist")
         );
     }
 
@@ -236,9 +236,4 @@ internal sealed class RecordBundle(RecordObservations observations, InnerRequest
         };
 
     private static OutcomeResult Refused(int status, params EntryProblem[] problems) => new(status, Outcomes.Of(problems));
-
-    private static string? Text(JsonElement json, string name) =>
-        json.ValueKind == JsonValueKind.Object && json.TryGetProperty(name, out var value) && value.ValueKind == JsonValueKind.String
-            ? value.GetString()
-            : null;
 }

@@ -110,10 +110,10 @@ internal sealed class RecordObservations(
     /// <summary>What is wrong with an Observation by itself: its shape, its content, R4. Nothing is looked up.</summary>
     public (Translated? Said, IReadOnlyList<EntryProblem> Problems, bool Malformed) Read(JsonElement json, string at)
     {
-        if (Text(json, "resourceType") != "Observation")
+        if (json.TextOf("resourceType") != "Observation")
             return (
                 null,
-                [new("malformed-resource", $"{at}.resourceType", Text(json, "resourceType") ?? "no resource type", "Observation")],
+                [new("malformed-resource", $"{at}.resourceType", json.TextOf("resourceType") ?? "no resource type", "Observation")],
                 true
             );
         var problems = new List<EntryProblem>();
@@ -172,7 +172,7 @@ internal sealed class RecordObservations(
     private async Task<(Ready? Ready, Written? Ended)> Prepare(Write write, HttpContext http, CancellationToken stop)
     {
         var (said, problems, malformed) = Read(write.Resource, write.At);
-        if (write.Id is not null && Text(write.Resource, "id") != write.Id)
+        if (write.Id is not null && write.Resource.TextOf("id") != write.Id)
         {
             return (
                 null,
@@ -181,7 +181,7 @@ internal sealed class RecordObservations(
                     new EntryProblem(
                         "wrong-id",
                         $"{write.At}.id",
-                        Text(write.Resource, "id") is { } id ? $"'{id}'" : "no id",
+                        write.Resource.TextOf("id") is { } id ? $"'{id}'" : "no id",
                         $"the id of the address, '{write.Id}'"
                     )
                 )
@@ -555,9 +555,4 @@ internal sealed class RecordObservations(
 
     private static bool IsOf(Translated said, Episode episode) =>
         episode.Definition.Patient.Identifier is { } known && (known.System, known.Value) == said.Patient;
-
-    private static string? Text(JsonElement json, string name) =>
-        json.ValueKind == JsonValueKind.Object && json.TryGetProperty(name, out var value) && value.ValueKind == JsonValueKind.String
-            ? value.GetString()
-            : null;
 }

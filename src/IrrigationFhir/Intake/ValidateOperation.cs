@@ -22,7 +22,7 @@ internal sealed class ValidateOperation(ProfileValidator profiles, RecordObserva
     public async Task<IResult> Handle(string type, string? id, JsonElement? body, IQueryCollection query, CancellationToken stop)
     {
         var (json, profile, mode) = (body, query["profile"].FirstOrDefault(), query["mode"].FirstOrDefault());
-        if (body is { } parameters && Text(parameters, "resourceType") == "Parameters")
+        if (body is { } parameters && parameters.TextOf("resourceType") == "Parameters")
         {
             json = null;
             foreach (
@@ -31,16 +31,16 @@ internal sealed class ValidateOperation(ProfileValidator profiles, RecordObserva
                     : []
             )
             {
-                switch (Text(parameter, "name"))
+                switch (parameter.TextOf("name"))
                 {
                     case "resource" when parameter.TryGetProperty("resource", out var given):
                         json = given;
                         break;
                     case "profile":
-                        profile = Text(parameter, "valueUri") ?? Text(parameter, "valueCanonical");
+                        profile = parameter.TextOf("valueUri") ?? parameter.TextOf("valueCanonical");
                         break;
                     case "mode":
-                        mode = Text(parameter, "valueCode");
+                        mode = parameter.TextOf("valueCode");
                         break;
                 }
             }
@@ -70,8 +70,8 @@ internal sealed class ValidateOperation(ProfileValidator profiles, RecordObserva
 
     private OperationOutcome Judge(string type, JsonElement json, string? profile, string? mode)
     {
-        if (Text(json, "resourceType") != type)
-            return Outcomes.Of([EntryProblem.UnknownWord("resourceType", Text(json, "resourceType") ?? "none", [type])]);
+        if (json.TextOf("resourceType") != type)
+            return Outcomes.Of([EntryProblem.UnknownWord("resourceType", json.TextOf("resourceType") ?? "none", [type])]);
         var (resource, faults) = ResourceJson.Read<Resource>(json);
 
         // Asked whether it could be created or changed, the intake answers too, and says better what is malformed.
@@ -95,9 +95,4 @@ internal sealed class ValidateOperation(ProfileValidator profiles, RecordObserva
     }
 
     private static OutcomeResult Refused(EntryProblem problem) => new(StatusCodes.Status400BadRequest, Outcomes.Of([problem]));
-
-    private static string? Text(JsonElement json, string name) =>
-        json.ValueKind == JsonValueKind.Object && json.TryGetProperty(name, out var value) && value.ValueKind == JsonValueKind.String
-            ? value.GetString()
-            : null;
 }

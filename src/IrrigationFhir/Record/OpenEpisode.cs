@@ -89,16 +89,16 @@ internal sealed class OpenEpisode(
             );
         }
 
-        var revision = Revision.ByDescription(episode, definition, Instant.FromDateTimeOffset(clock.GetUtcNow()));
-        var balance = revision.After.Balance;
-        var outside = balance
-            .Log.Channels.SelectMany(c => Enumerable.Range(0, balance.Log[c].Count).Select(i => balance.Log[c][i]))
+        var outside = episode
+            .Log.Channels.SelectMany(c => Enumerable.Range(0, episode.Log[c].Count).Select(i => episode.Log[c][i]))
             .Distinct()
             .Select(entry => Contradictions.OfFrame(entry, definition.Frame, "episode"))
             .FirstOrDefault(p => p is not null);
         if (outside is not null)
             return new OpenedEpisode.Rejected(StatusCodes.Status409Conflict, [outside]);
+
         using var steps = Steps.From("describe");
+        var revision = Revision.ByDescription(episode, definition, Instant.FromDateTimeOffset(clock.GetUtcNow()));
         return await revise.Save(revision, [], steps, stop) is { } revised ? new OpenedEpisode.Stands(revised.Episode, false) : null;
     }
 

@@ -36,16 +36,9 @@ internal sealed record SentEntry(Entry? Entry, string? Json, EntryKey? Key, IRea
             Problems = [.. problems.Select(problem => problem with { Where = PlaceOf(problem.Where) })],
         };
 
-    private static EntryKey? KeyOf(JsonElement json)
-    {
-        string? Text(string name) =>
-            json.ValueKind == JsonValueKind.Object && json.TryGetProperty(name, out var value) && value.ValueKind == JsonValueKind.String
-                ? value.GetString()
-                : null;
-        return
-            Text("source") is { Length: > 0 and <= EntryReader.LongestKey } source
-            && Text("id") is { Length: > 0 and <= EntryReader.LongestKey } id
+    private static EntryKey? KeyOf(JsonElement json) =>
+        json.TextOf("source") is { Length: > 0 and <= EntryReader.LongestKey } source
+        && json.TextOf("id") is { Length: > 0 and <= EntryReader.LongestKey } id
             ? new EntryKey(source, id)
             : null;
-    }
 }

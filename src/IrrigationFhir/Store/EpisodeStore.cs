@@ -38,8 +38,8 @@ internal sealed class EpisodeStore(Database database)
                     return new OpenOutcome.Opened(opened);
 
                 var there = transaction.Statements.First(
-                    $"select {StoredEpisode.Columns} from episode where id = @id or ({SameIdentifier})",
-                    StoredEpisode.Read,
+                    $"select {EpisodeRowReader.Columns} from episode where id = @id or ({SameIdentifier})",
+                    EpisodeRowReader.Read,
                     ("id", opened.Id),
                     ("value", opened.Identifier?.Value),
                     ("system", opened.Identifier?.System ?? "")
@@ -200,8 +200,8 @@ internal sealed class EpisodeStore(Database database)
     private async Task<IReadOnlyList<EpisodeRow>> FindAll(string condition, object values, CancellationToken stop)
     {
         await using var connection = database.OpenForReading();
-        var rows = await connection.QueryAsync<StoredEpisode>(
-            new CommandDefinition($"select {StoredEpisode.Columns} from episode where {condition}", values, cancellationToken: stop)
+        var rows = await connection.QueryAsync<EpisodeRowReader>(
+            new CommandDefinition($"select {EpisodeRowReader.Columns} from episode where {condition}", values, cancellationToken: stop)
         );
         return [.. rows.Select(row => row.ToRow())];
     }

@@ -5,7 +5,7 @@ using IrrigationFhir.Search;
 namespace IrrigationFhir.Store;
 
 /// <summary>A row of <c>episode</c>, as it is read.</summary>
-internal sealed class StoredEpisode
+internal sealed class EpisodeRowReader
 {
     /// <summary>The columns of an episode, under the names of the properties.</summary>
     public const string Columns = """
@@ -39,7 +39,7 @@ internal sealed class StoredEpisode
 
     public long? FlagsAsOf { get; set; }
 
-    public static StoredEpisode Read(DbDataReader row) => row.GetRowParser<StoredEpisode>()(row);
+    public static EpisodeRowReader Read(DbDataReader row) => row.GetRowParser<EpisodeRowReader>()(row);
 
     public EpisodeRow ToRow() =>
         new(
