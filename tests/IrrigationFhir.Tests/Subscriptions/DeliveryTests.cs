@@ -1,3 +1,4 @@
+using System.Diagnostics;
 using System.Net;
 using System.Net.Sockets;
 using System.Text.Json.Nodes;
@@ -142,9 +143,21 @@ public class DeliveryTests
         subscriber.AnswersInTurn(Response.Create().WithStatusCode(429).WithHeader("Retry-After", "120"));
         await ward.Record(await ward.Bed("one"), Clots("a"));
         await ward.Until(() => subscriber.All().Count == 2);
-        var asked = ward.Clock.GetUtcNow();
-        await ward.Until(() => subscriber.Numbers().Count == 1, Second);
-        Assert.InRange((ward.Clock.GetUtcNow() - asked).TotalSeconds, 119, 140);
+        for (var waited = 0; waited < 118; waited++)
+        {
+            ward.Clock.Advance(Second);
+            await Task.Delay(20);
+        }
+        Assert.Empty(subscriber.Numbers());
+
+        // A loaded machine may hear of the answer late and wait from then on, so each further second is given time to deliver in.
+        for (var waited = 118; waited < 240 && subscriber.Numbers().Count == 0; waited++)
+        {
+            ward.Clock.Advance(Second);
+            for (var given = Stopwatch.StartNew(); subscriber.Numbers().Count == 0 && given.Elapsed < Second; )
+                await Task.Delay(20);
+        }
+        Assert.Equal([1], subscriber.Numbers());
     }
 
     [Fact] // a socket that takes the handshake, then twice a notification without an answer, then answers again
