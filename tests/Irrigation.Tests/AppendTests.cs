@@ -320,6 +320,18 @@ public class AppendTests
 
     public static TheoryData<string> Titles => [.. Stories.Keys];
 
+    [Fact]
+    public void A_flow_charted_now_leaves_the_hours_before_it_as_they_were()
+    {
+        var ward = Opens("08:00").Flow("08:00", 300);
+        for (var hour = 9; hour < 20; hour++)
+            ward.Flow($"{hour:00}:05", 300 + hour).Emptied($"{hour:00}:30", 350);
+        var before = ward.Balance();
+        var after = Append(before, new FlowSet(ward.Header("19:45"), "1", Irrigation.Measures.FlowRate.FromMillilitresPerHour(900), null, null));
+        var again = after[FluidBalance.Bladder].Where((interval, i) => !ReferenceEquals(interval, before[FluidBalance.Bladder][i]));
+        Assert.Empty(again.Select(interval => interval.End));
+    }
+
     [Theory]
     [MemberData(nameof(Titles))]
     public void Whichever_entry_comes_last_the_balance_is_that_of_the_whole_log(string title)

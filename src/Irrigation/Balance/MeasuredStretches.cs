@@ -76,12 +76,17 @@ internal sealed class MeasuredStretches(EpisodeLog log, BalanceSettings settings
         return new(from, to);
     }
 
-    /// <summary>The earliest start that a reading after an instant could take for want of a charted one.</summary>
+    /// <summary>The earliest start that a reading at an instant or after it takes for want of a charted one.</summary>
+    /// <remarks>A line on which nothing is read from then on takes none: a drip that is known by its flow alone.</remarks>
     public Instant EarliestStart(Instant at)
     {
         var from = at;
         foreach (var line in lines.All)
-            from = Instant.Min(from, ImplicitStart(line, at));
+        {
+            if (IsReadFrom(line.Totals, at) || IsReadFrom(line.Bags, at))
+                from = Instant.Min(from, ImplicitStart(line, at));
+        }
+
         return from;
     }
 
@@ -228,6 +233,8 @@ internal sealed class MeasuredStretches(EpisodeLog log, BalanceSettings settings
     /// A total without a start ran since the previous reading of its line, or since urine was last collected free of irrigant.
     /// </summary>
     private Instant ImplicitStart(IrrigantLine line, Instant at) => PreviousReading(line, at) ?? log.Frame.Start;
+
+    private static bool IsReadFrom(Timeline readings, Instant at) => readings.NextAfter(at - Duration.Epsilon) is not null;
 
     private Instant UnknownStart(IrrigantLine line, Instant at) => Instant.Max(ImplicitStart(line, at), log.Frame.Start);
 
