@@ -327,7 +327,10 @@ public class AppendTests
         for (var hour = 9; hour < 20; hour++)
             ward.Flow($"{hour:00}:05", 300 + hour).Emptied($"{hour:00}:30", 350);
         var before = ward.Balance();
-        var after = Append(before, new FlowSet(ward.Header("19:45"), "1", Irrigation.Measures.FlowRate.FromMillilitresPerHour(900), null, null));
+        var after = Append(
+            before,
+            new FlowSet(ward.Header("19:45"), "1", Irrigation.Measures.FlowRate.FromMillilitresPerHour(900), null, null)
+        );
         var again = after[FluidBalance.Bladder].Where((interval, i) => !ReferenceEquals(interval, before[FluidBalance.Bladder][i]));
         Assert.Empty(again.Select(interval => interval.End));
     }
