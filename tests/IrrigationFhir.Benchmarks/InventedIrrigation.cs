@@ -45,14 +45,19 @@ internal sealed class InventedIrrigation
     public static Instant Start { get; } = Instant.FromUtc(2015, 1, 5, 19, 0);
 
     /// <summary>The description to open the episode with.</summary>
-    public string Description() =>
+    public string Description() => Description("");
+
+    /// <summary>The description of the episode once it has ended.</summary>
+    public string Ended(Instant at) => Description($", \"end\": \"{Written(at)}\"");
+
+    private string Description(string end) =>
         $$"""
             {
               "identifier": { "system": "https://lantern-quay.example/irrigations", "value": "B-{{episode}}" },
               "patient": { "identifier": { "system": "{{PatientSystem}}", "value": "{{Patient}}" } },
               "timeZone": "Europe/Vienna",
               "shiftStarts": ["07:00", "19:00"],
-              "start": "{{Written(begin)}}"
+              "start": "{{Written(begin)}}"{{end}}
             }
             """;
 

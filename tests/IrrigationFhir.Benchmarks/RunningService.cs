@@ -108,6 +108,9 @@ internal sealed class RunningService : IAsyncDisposable
         return opened.RootElement.GetProperty("id").GetString()!;
     }
 
+    /// <summary>Ends the episode of an invented irrigation.</summary>
+    public Task End(InventedIrrigation ward, NodaTime.Instant at) => Post("/episodes", ward.Ended(at));
+
     /// <summary>Creates a subscription.</summary>
     public Task Subscribe(string subscription) => Post("/fhir/Subscription", subscription);
 

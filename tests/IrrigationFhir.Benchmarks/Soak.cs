@@ -22,7 +22,7 @@ internal static class Soak
                 "| minutes | entries | working set | open files | threads | waited longest | database and log |\n"
                     + "| ---: | ---: | ---: | ---: | ---: | ---: | ---: |"
             );
-            var beds = new List<(string Id, IEnumerator<Charted> Entries, int Left)>();
+            var beds = new List<(string Id, InventedIrrigation Ward, IEnumerator<Charted> Entries, int Left)>();
             var (started, seed, posted, longest, told) = (Stopwatch.GetTimestamp(), 7000, 0, TimeSpan.Zero, -2);
             while (Stopwatch.GetElapsedTime(started) is var now && now < Length)
             {
@@ -35,11 +35,11 @@ internal static class Soak
                 if (beds.Count < Beds)
                 {
                     var ward = new InventedIrrigation(++seed);
-                    beds.Add((await service.Open(ward), ward.Entries().GetEnumerator(), EntriesOfAStay));
+                    beds.Add((await service.Open(ward), ward, ward.Entries().GetEnumerator(), EntriesOfAStay));
                 }
 
                 var bed = posted % beds.Count;
-                var (id, entries, left) = beds[bed];
+                var (id, stay, entries, left) = beds[bed];
                 entries.MoveNext();
                 var begun = Stopwatch.GetTimestamp();
                 await service.Record(id, entries.Current);
@@ -49,9 +49,15 @@ internal static class Soak
                 if (took > longest)
                     longest = took;
                 if (left > 1)
-                    beds[bed] = (id, entries, left - 1);
+                {
+                    beds[bed] = (id, stay, entries, left - 1);
+                }
                 else
+                {
+                    await service.End(stay, entries.Current.At);
                     beds.RemoveAt(bed);
+                }
+
                 if (Between > took)
                     await Task.Delay(Between - took);
             }

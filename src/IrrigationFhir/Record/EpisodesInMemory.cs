@@ -19,9 +19,13 @@ namespace IrrigationFhir.Record;
 internal sealed class EpisodesInMemory(EpisodeStore store, BalanceSettings settings, FlagLimits limits, DateTimeZone facilityZone)
     : IDisposable
 {
-    // Size is counted in entries. Log and balance hold 1.6 kB of each, with the flags 3 to 6 kB, and 15 to 25 kB where irrigant is charted
-    // by its flow alone, for what the flags remember then shares little. Room for one episode of 100,000 entries or some 500 of a few days.
+    // Size is counted in entries. Log and balance hold 1.6 kB of each, with the flags 3 to 6 kB. Room for one episode of 100,000 entries
+    // or some 500 of a few days.
     private const long MostEntries = 150_000;
+
+    // A bed that is irrigated is looked at all the time; one that has ended is asked for by a handover or a late entry, and then no more.
+    private static readonly TimeSpan KeptUnasked = TimeSpan.FromHours(2);
+    private static readonly TimeSpan KeptOnceEnded = TimeSpan.FromMinutes(5);
     private readonly MemoryCache cache = new(new MemoryCacheOptions { SizeLimit = MostEntries });
 
     /// <summary>The episode as it stands in the store; null where the id is unknown.</summary>
@@ -78,7 +82,11 @@ internal sealed class EpisodesInMemory(EpisodeStore store, BalanceSettings setti
         cache.Set(
             episode.Id,
             episode,
-            new MemoryCacheEntryOptions { Size = episode.Log.LastSequence + 50, SlidingExpiration = TimeSpan.FromHours(2) }
+            new MemoryCacheEntryOptions
+            {
+                Size = episode.Log.LastSequence + 50,
+                SlidingExpiration = episode.Definition.Frame.End is null ? KeptUnasked : KeptOnceEnded,
+            }
         );
 
     /// <summary>The description kept in a row.</summary>
