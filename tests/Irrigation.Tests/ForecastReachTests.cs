@@ -54,10 +54,10 @@ public class ForecastReachTests
     [Fact]
     public void An_open_bladder_is_taken_as_empty_only_where_somebody_looked_lately()
     {
-        Assert.StartsWith("from 0 mL (taken as empty", Of(Runs(), "distension-limit", "15:00").Assumption, StringComparison.Ordinal);
+        Assert.StartsWith("from 0 mL (taken as empty", Of(Runs(), "distension-limit", "10:00").Assumption, StringComparison.Ordinal);
         Assert.Equal(
             (null, "neither was the drainage read nor the bladder scanned since 09:00"),
-            Told(Of(Runs(), "distension-limit", "15:01"))
+            Told(Of(Runs(), "distension-limit", "10:01")) // an hour after the reading
         );
         Assert.NotNull(Of(Runs().Scan("14:30", 80), "distension-limit", "15:01").In);
     }
@@ -66,8 +66,8 @@ public class ForecastReachTests
     public void Where_the_drainage_was_never_read_it_is_as_long_since_the_episode_began()
     {
         var unread = Opens("08:00").BagHung("08:00", 3000).Flow("08:00", 100);
-        Assert.NotNull(Of(unread, "distension-limit", "14:00").In);
-        Assert.Null(Of(unread, "distension-limit", "14:01").In);
+        Assert.NotNull(Of(unread, "distension-limit", "09:00").In);
+        Assert.Null(Of(unread, "distension-limit", "09:01").In);
     }
 
     [Fact]

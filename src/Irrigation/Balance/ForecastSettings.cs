@@ -58,6 +58,13 @@ public sealed record ForecastSettings
     [Setting(0.25, 48, "h")]
     public Duration ReadingReach { get; init; } = Duration.FromHours(6);
 
+    /// <summary>
+    /// An open bladder is taken as empty by a reading of the drainage no older than this; after that nobody knows whether it is, and how
+    /// soon it would be full is not told. Default 60 min, as often as the drainage is to be read; our judgement.
+    /// </summary>
+    [Setting(5, 480, "min")]
+    public Duration EmptyReach { get; init; } = Duration.FromMinutes(60);
+
     /// <summary>What the bladder is not to exceed, and whence.</summary>
     /// <param name="years">Completed years of age; null where unknown.</param>
     /// <param name="capacity">The patient's own bladder capacity; null where not charted. One that cannot be does not count.</param>

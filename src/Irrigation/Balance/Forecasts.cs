@@ -51,7 +51,7 @@ public static class Forecasts
             .. Channel.Lines(balance.Log).Where(line => balance.BagHangs(line, asOf)).Select(line => BagEmpty(balance, line, asOf, reach)),
             .. InUse(balance, asOf)
                 .Select(container => ContainerFull(balance, container, settings.DrainageBag, settings.FillTo, urine, asOf, reach)),
-            DistensionLimit(balance, settings.LimitFor(years, capacity), urine, asOf, reach),
+            DistensionLimit(balance, settings.LimitFor(years, capacity), urine, asOf, reach, settings.EmptyReach),
         ];
     }
 
@@ -187,18 +187,21 @@ public static class Forecasts
     /// <param name="limit">What it is not to exceed, and whence.</param>
     /// <param name="urine">How fast urine is made.</param>
     /// <param name="asOf">The moment of asking.</param>
-    /// <param name="reach">How long a reading, a scan or a clamping foretells something; the default where null.</param>
+    /// <param name="reach">How long a scan or a clamping foretells something; the default where null.</param>
+    /// <param name="emptyReach">How long an open bladder is taken as empty by a reading; the default where null.</param>
     public static Forecast DistensionLimit(
         FluidBalance balance,
         (Volume Limit, string Whence) limit,
         UrineForecast urine,
         Instant asOf,
-        Duration? reach = null
+        Duration? reach = null,
+        Duration? emptyReach = null
     )
     {
         const string kind = "distension-limit";
         var (what, seen) = (FluidBalance.Bladder, LastSeen(balance, asOf));
-        if (asOf - seen.At > (reach ?? Reach))
+        var takenAsEmpty = seen is { Scan: null, Clamped: null };
+        if (asOf - seen.At > (takenAsEmpty ? emptyReach ?? ForecastSettings.Default.EmptyReach : reach ?? Reach))
             return Untold(kind, what, $"{seen.Unseen} since {At(balance, seen.At, asOf)}");
         if (Inflow(balance, asOf) is not { } flow)
             return Untold(kind, what, UnknownFlow(balance, asOf));

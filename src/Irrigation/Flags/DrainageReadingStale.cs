@@ -9,7 +9,8 @@ namespace Irrigation.Flags;
 /// Up to <see cref="FlagSettings.FastFlow"/> the hourly check of the teaching texts; above it the shorter time, or the time in which the
 /// distension limit would be reached, for a fixed time is far too late at wide-open flow (src/Irrigation/README.md, section 1.10). For a
 /// bladder with a smaller limit than an adult's a smaller flow is fast, in the same proportion; our judgement. A change of bag is no new
-/// beginning. A container that is taken away is as good as read, for it is read later; where it is not for long, that is told. A reading
+/// beginning. Once the reading is overdue by a part of its time, the flag grows with what ran in unseen: that is what a blocked bladder
+/// would hold. A container that is taken away is as good as read, for it is read later; where it is not for long, that is told. A reading
 /// that comes after a hole in the charting and shows next to nothing does not end it: what drained meanwhile nobody knows.
 /// </remarks>
 public static class DrainageReadingStale
@@ -86,15 +87,42 @@ public static class DrainageReadingStale
         if (bedside.At < due)
             return new Finding.NotRaised { LookAgain = due };
         var flow = bedside.Inflow is { } known ? $"at {known}" : "at a flow that nobody charted";
+        var (priority, grew, next) = Grown(bedside, since, limit);
         return new Finding.Raised(
-            FlagPriority.Medium,
+            priority,
             FormattableString.Invariant(
-                $"irrigant runs {flow} and the drainage was not read since {bedside.Said(since)} (limit {limit.TotalMinutes:0.#} min)."
+                $"irrigant runs {flow} and the drainage was not read since {bedside.Said(since)} (limit {limit.TotalMinutes:0.#} min){grew}."
             )
         )
         {
             Evidence = read is null ? [] : [Evidence.Of(read)],
+            LookAgain = next,
         };
+    }
+
+    /// <summary>How soon somebody should look by what ran in unseen, what to say of it, and when that may change.</summary>
+    private static (FlagPriority Priority, string Says, Instant? Next) Grown(Bedside bedside, Instant since, Duration limit)
+    {
+        var grows = since + limit + (limit * (double)bedside.Settings.StaleGrowsAfter);
+        if (bedside.At < grows)
+            return (FlagPriority.Medium, "", grows);
+        var (warning, most) = (OutflowDeficit.LimitsFor(bedside).Warning, bedside.DistensionLimit);
+        if (bedside.Balance.InstilledBetween(since, bedside.At).Amount?.Charted is not { } unseen)
+            return (FlagPriority.High, ". How much ran in meanwhile nobody can tell: look at the patient first", null);
+        if (unseen >= most.Limit)
+        {
+            var full = $"{most.Limit} and more ran in meanwhile, as much as the bladder is to hold ({most.Whence})";
+            return (FlagPriority.Urgent, $". {full}: look at the patient first", null);
+        }
+
+        var step = unseen < warning ? warning : most.Limit;
+        Instant? next =
+            bedside.Inflow is { } flow && Forecasts.TimeFor(step - unseen, flow) is { } time
+                ? bedside.At + Duration.Max(time, Duration.FromSeconds(1))
+                : null;
+        return unseen < warning
+            ? (FlagPriority.Medium, "", next)
+            : (FlagPriority.High, $". {warning} and more ran in meanwhile, which a blocked bladder would hold", next);
     }
 
     private static Duration Limit(Bedside bedside)

@@ -109,6 +109,14 @@ public sealed record FlagSettings
     [Setting(1, 120, "min")]
     public Duration StaleAfterFast { get; init; } = Duration.FromMinutes(15);
 
+    /// <summary>
+    /// A reading that is overdue by this part of its time grows more urgent with what ran in unseen: high from what the outflow deficit
+    /// warns at, urgent from what the bladder is not to exceed. Default 0.25, 15 min of an hour, so that a round that is a little late
+    /// stays a reminder; our judgement.
+    /// </summary>
+    [Setting(0, 10)]
+    public decimal StaleGrowsAfter { get; init; } = 0.25m;
+
     /// <summary>A flow above this is fast. Default 1 L/h; our judgement.</summary>
     [Setting(100, 10000, "mL/h")]
     public FlowRate FastFlow { get; init; } = FlowRate.FromMillilitresPerHour(1000);

@@ -65,7 +65,7 @@ public class DrainageReadingStaleTests
     [Fact]
     public void A_flow_that_nobody_charted_may_run_and_is_due_too()
     {
-        var record = Ward.Opens("18:00").BagHung("18:00", 3000).Flags("19:30");
+        var record = Ward.Opens("18:00").BagHung("18:00", 3000).Flags("19:10");
         Assert.Equal("19:00-", record.Stood(Slug));
         Assert.Equal(
             "irrigant runs at a flow that nobody charted and the drainage was not read since 18:00 (limit 60 min).",
@@ -82,10 +82,65 @@ public class DrainageReadingStaleTests
         Assert.Equal("19:00-", Runs(541).Flags("19:00", Story.OfUnknownAge).Stood(Slug));
     }
 
+    [Theory] // 300 mL/h, last read at 18:00: due at 19:00, and from 19:15 on it grows
+    [InlineData("19:00", FlagPriority.Medium)] // a well-kept bed that is read on the hour
+    [InlineData("19:14", FlagPriority.Medium)]
+    [InlineData("19:15", FlagPriority.High)] // 375 mL, above 200
+    [InlineData("19:39", FlagPriority.High)] // 495 mL
+    [InlineData("19:40", FlagPriority.Urgent)] // 500 mL, as much as an adult's bladder is to hold
+    [InlineData("23:00", FlagPriority.Urgent)] // five hours, 1500 mL
+    public void It_grows_with_what_ran_in_unseen(string asOf, FlagPriority priority) =>
+        Assert.Equal(priority, Runs(300).Flags(asOf).Priority(Slug));
+
+    [Theory] // 100 mL/h
+    [InlineData("19:59", FlagPriority.Medium)]
+    [InlineData("20:00", FlagPriority.High)] // 200 mL
+    [InlineData("22:59", FlagPriority.High)]
+    [InlineData("23:00", FlagPriority.Urgent)] // 500 mL
+    public void Slowly_where_it_drips(string asOf, FlagPriority priority) => Assert.Equal(priority, Runs(100).Flags(asOf).Priority(Slug));
+
+    [Theory] // 8 years: 270 mL to hold; it warns at 200 x 216 / 500 = 86.4 mL, by 0.8 of 270
+    [InlineData("19:14", FlagPriority.Medium)]
+    [InlineData("19:15", FlagPriority.High)] // 125 mL at 100 mL/h
+    [InlineData("20:41", FlagPriority.High)]
+    [InlineData("20:42", FlagPriority.Urgent)] // 270 mL
+    public void And_sooner_for_a_child(string asOf, FlagPriority priority) =>
+        Assert.Equal(priority, Runs(100).Flags(asOf, Story.Child).Priority(Slug));
+
+    [Fact]
+    public void How_much_ran_in_that_nobody_charted_is_not_nothing()
+    {
+        var record = Ward.Opens("18:00").BagHung("18:00", 3000).Flags("19:15");
+        Assert.Equal(FlagPriority.High, record.Priority(Slug));
+        Assert.EndsWith(
+            "How much ran in meanwhile nobody can tell: look at the patient first.",
+            record.Says(Slug),
+            StringComparison.Ordinal
+        );
+    }
+
+    [Fact]
+    public void It_says_the_same_until_it_grows_again()
+    {
+        var (high, urgent) = (Runs(300).Flags("19:15"), Runs(300).Flags("19:40"));
+        Assert.Equal(
+            "irrigant runs at 300 mL/h and the drainage was not read since 18:00 (limit 60 min). "
+                + "200 mL and more ran in meanwhile, which a blocked bladder would hold.",
+            high.Says(Slug)
+        );
+        Assert.Equal(high.Says(Slug), Runs(300).Flags("19:39").Says(Slug));
+        Assert.Equal(
+            "irrigant runs at 300 mL/h and the drainage was not read since 18:00 (limit 60 min). "
+                + "500 mL and more ran in meanwhile, as much as the bladder is to hold (the limit for an adult): look at the patient first.",
+            urgent.Says(Slug)
+        );
+        Assert.Equal(urgent.Says(Slug), Runs(300).Flags("23:00").Says(Slug));
+    }
+
     [Fact]
     public void A_nurse_reads_since_when()
     {
-        var record = Runs(500).Level("18:30", 250).Flags("19:45");
+        var record = Runs(500).Level("18:30", 250).Flags("19:40");
         Assert.Equal("irrigant runs at 500 mL/h and the drainage was not read since 18:30 (limit 60 min).", record.Says(Slug));
         Assert.Equal(FlagPriority.Medium, record.Priority(Slug));
     }
