@@ -1,4 +1,5 @@
 using IrrigationFhir;
+using IrrigationFhir.Beds;
 using IrrigationFhir.Commands;
 using IrrigationFhir.Demo;
 using IrrigationFhir.Entries;
@@ -107,6 +108,7 @@ internal static class Service
 
         app.MapEntries(); // POST  what was instilled, drained, seen, ordered
         app.MapEpisodes(); // GET   the log, and the balance it yields
+        app.MapWard(); // GET   every open irrigation, by who needs a person first
         app.MapFhir(); // GET   read, search, history, metadata
         app.MapIntake(); // POST  the same as FHIR: Observations, batch, transaction, $validate
         app.MapSubscriptions(); // POST  who is told when a flag is raised

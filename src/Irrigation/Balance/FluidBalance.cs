@@ -187,6 +187,9 @@ public sealed class FluidBalance
         return (moved, [.. Streams.Union(moved.Streams).SelectMany(stream => IntervalChange.Between(this[stream], moved[stream]))]);
     }
 
+    /// <summary>What ran in from one instant to another, on all lines, as charted; null where that is not known.</summary>
+    public Volume? InstilledCharted(Instant start, Instant end) => start < end ? InstilledBetween(start, end).Amount?.Charted : Volume.Zero;
+
     /// <summary>What ran in, worked out for any time; the working of the simple number.</summary>
     internal Instilled InstilledBetween(Instant start, Instant end) => instilled.Between(start, end);
 

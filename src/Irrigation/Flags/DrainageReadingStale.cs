@@ -26,6 +26,10 @@ public static class DrainageReadingStale
             Judge
         );
 
+    /// <summary>When the drainage is to be read, or was; null where nothing runs, or the drain is clamped.</summary>
+    public static Instant? DueAt(Bedside bedside) =>
+        bedside.Clamped is null && UnreadSince(bedside) is { } since ? since + Limit(bedside) : null;
+
     private static Finding Judge(Bedside bedside)
     {
         if (bedside.Clamped is not null)
@@ -73,15 +77,9 @@ public static class DrainageReadingStale
 
     private static Finding Overdue(Bedside bedside)
     {
-        var read = bedside.Log[Channel.BladderOutput].LastAtOrBefore(bedside.At);
-        var told = new[] { read?.At, Awaited.TakenAwayAt(bedside) }.Max();
-        if (bedside.RunningSince(told ?? Instant.MinValue) is not { } since)
+        if (UnreadSince(bedside) is not { } since)
             return new Finding.NotRaised();
-        if (told > since)
-            since = told.Value;
-        if (bedside.Log[Channel.Clamp].LastAtOrBefore(bedside.At) is DrainReleased released && released.At > since)
-            since = released.At;
-
+        var read = bedside.Log[Channel.BladderOutput].LastAtOrBefore(bedside.At);
         var limit = Limit(bedside);
         var due = since + limit;
         if (bedside.At < due)
@@ -98,6 +96,20 @@ public static class DrainageReadingStale
             Evidence = read is null ? [] : [Evidence.Of(read)],
             LookAgain = next,
         };
+    }
+
+    /// <summary>Since when irrigant runs and the drainage was not read; null where none runs.</summary>
+    private static Instant? UnreadSince(Bedside bedside)
+    {
+        var read = bedside.Log[Channel.BladderOutput].LastAtOrBefore(bedside.At);
+        var told = new[] { read?.At, Awaited.TakenAwayAt(bedside) }.Max();
+        if (bedside.RunningSince(told ?? Instant.MinValue) is not { } since)
+            return null;
+        if (told > since)
+            since = told.Value;
+        return bedside.Log[Channel.Clamp].LastAtOrBefore(bedside.At) is DrainReleased released && released.At > since
+            ? released.At
+            : since;
     }
 
     /// <summary>How soon somebody should look by what ran in unseen, what to say of it, and when that may change.</summary>

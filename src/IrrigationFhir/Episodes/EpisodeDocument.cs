@@ -14,7 +14,9 @@ namespace IrrigationFhir.Episodes;
 internal sealed record EpisodeReply(string Id, long Version, long Entries, JsonNode Episode);
 
 /// <summary>The episodes that were found.</summary>
-internal sealed record EpisodesReply(IReadOnlyList<EpisodeReply> Episodes);
+/// <param name="Episodes">At most as many as were asked for.</param>
+/// <param name="Next">The address of those that follow; absent on the last page.</param>
+internal sealed record EpisodesReply(IReadOnlyList<EpisodeReply> Episodes, string? Next = null);
 
 /// <summary>An episode: one stretch of irrigation of one patient, with its clock and its shifts. Another property is refused.</summary>
 /// <remarks>The shape for the contract; reading is done by <see cref="EpisodeReader"/>.</remarks>
@@ -61,6 +63,18 @@ internal sealed record EpisodeDocument
     [Description("When shifts begin by the wall clock, e.g. 07:00. Cannot be amended.")]
     public IReadOnlyList<string>? ShiftStarts { get; init; }
 
+    [Description("Where the patient lies. Sent again with another one, the patient was moved.")]
+    public LocationDocument? Location { get; init; }
+
+    [Description("Why the bladder is irrigated, in a few words.")]
+    public string? Reason { get; init; }
+
+    [Description(
+        "What whoever takes over has to know of the patient, each in a few words: an anticoagulant, an allergy, isolation. "
+            + "Shown, and never computed with."
+    )]
+    public IReadOnlyList<string>? Risks { get; init; }
+
     [Description("When the balance begins (RFC 3339, with seconds and offset).")]
     public required string Start { get; init; }
 
@@ -91,6 +105,20 @@ internal sealed record PointerDocument
 
     [Description("Text for people.")]
     public string? Display { get; init; }
+}
+
+/// <summary>Where a patient lies.</summary>
+[JsonUnmappedMemberHandling(JsonUnmappedMemberHandling.Disallow)]
+internal sealed record LocationDocument
+{
+    [Description("The ward, by its own name.")]
+    public required string Ward { get; init; }
+
+    [Description("The room.")]
+    public string? Room { get; init; }
+
+    [Description("The bed.")]
+    public string? Bed { get; init; }
 }
 
 /// <summary>A catheter.</summary>

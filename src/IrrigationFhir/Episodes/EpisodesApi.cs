@@ -59,7 +59,8 @@ internal static class EpisodesApi
             .Fails(StatusCodes.Status400BadRequest)
             .WithName("findEpisodes")
             .WithTags("Episodes")
-            .WithSummary("Episodes of a patient, or the one with an identifier.");
+            .WithSummary("Episodes of a patient, the one with an identifier, or all that are open or lie somewhere.")
+            .WithDescription("Without an identifier a list in pages, the earliest begun first: follow `next` to its end.");
         app.MapGet("/episodes/{id}", Read)
             .Answers<EpisodeReply>(StatusCodes.Status200OK, "The episode.")
             .Fails(StatusCodes.Status404NotFound)
@@ -147,18 +148,33 @@ internal static class EpisodesApi
 
     private static async Task<IResult> Find(
         EpisodeStore store,
+        TimeProvider clock,
         [FromQueryName("patient.identifier"), Description("The patient's identifier: system|value, or a value alone.")]
             string? patientIdentifier,
         [Description("The episode's identifier: system|value.")] string? identifier,
+        [Description("open: those that have not ended; ended: the others. Default: both.")] string? status,
+        [Description("Where the patient lies: ward, ward|room or ward|room|bed.")] string? location,
+        [Description("How many at most: 1 to 500. Default: 50.")] int? count,
+        [Description("Those that follow: as `next` of the page before says it.")] string? after,
         CancellationToken stop
     )
     {
+        if (patientIdentifier is null && identifier is null)
+            return await EpisodeList.Of(store, Instant.FromDateTimeOffset(clock.GetUtcNow()), status, location, count, after, stop);
         var (system, value) = Token(patientIdentifier ?? identifier);
         if (value is null || (patientIdentifier is null && system is null))
         {
             return OutcomeResult.Refused(
                 StatusCodes.Status400BadRequest,
                 [EntryProblem.Missing("query", "patient.identifier=system|value, or identifier=system|value")]
+            );
+        }
+
+        if ((status ?? location ?? after) is not null || count is not null)
+        {
+            return OutcomeResult.Refused(
+                StatusCodes.Status400BadRequest,
+                [EntryProblem.OneOrOther("query", "an identifier and status, location, count or after", "either the one or the others")]
             );
         }
 
@@ -242,7 +258,7 @@ internal static class EpisodesApi
         return new FhirResult(document);
     }
 
-    private static EpisodeReply Reply(EpisodeRow row) => new(row.Id, row.Version, row.LastSequence, JsonNode.Parse(row.Json)!);
+    internal static EpisodeReply Reply(EpisodeRow row) => new(row.Id, row.Version, row.LastSequence, JsonNode.Parse(row.Json)!);
 
     private static (string? System, string? Value) Token(string? text)
     {

@@ -11,6 +11,17 @@ internal sealed record BusinessIdentifier(string System, string Value);
 /// <summary>A reference to something outside this service: by identifier, by address, or both.</summary>
 internal sealed record Pointer(BusinessIdentifier? Identifier, string? Reference, string? Display);
 
+/// <summary>Where a patient lies, by the ward's own names.</summary>
+/// <param name="Ward">The ward.</param>
+/// <param name="Room">The room; null where nobody says.</param>
+/// <param name="Bed">The bed; null where nobody says.</param>
+internal sealed record Location(string Ward, string? Room, string? Bed)
+{
+    /// <summary>In one line.</summary>
+    public string Says =>
+        string.Join(", ", new[] { Ward, Room is null ? null : $"room {Room}", Bed is null ? null : $"bed {Bed}" }.OfType<string>());
+}
+
 /// <summary>An episode of irrigation as its opener describes it.</summary>
 /// <param name="Identifier">The opener's own identifier; unique among all episodes.</param>
 /// <param name="Patient">Who; a logical reference is enough.</param>
@@ -37,6 +48,18 @@ internal sealed record EpisodeDefinition(
     string Json
 )
 {
+    /// <summary>Where the patient lies; null where nobody says. Changes as the patient is moved.</summary>
+    public Location? Location { get; init; }
+
+    /// <summary>Why the bladder is irrigated, in words; null where nobody says.</summary>
+    public string? Reason { get; init; }
+
+    /// <summary>
+    /// What whoever takes over has to know of the patient, each in a few words: an anticoagulant, an allergy, isolation. Shown and never
+    /// computed with.
+    /// </summary>
+    public IReadOnlyList<string> Risks { get; init; } = [];
+
     /// <summary>Whether two descriptions are of the same patient, in the same calendar: what cannot be amended.</summary>
     public bool SameBedside(EpisodeDefinition other) =>
         (Patient.Identifier, Patient.Reference, Frame.Zone) == (other.Patient.Identifier, other.Patient.Reference, other.Frame.Zone)
@@ -55,7 +78,9 @@ internal sealed record EpisodeDefinition(
             BaselineSystolic,
             DuringProcedure,
             Frame.Start,
-            Frame.End
+            Frame.End,
+            Location,
+            Reason
         )
             == (
                 other.Identifier,
@@ -68,8 +93,11 @@ internal sealed record EpisodeDefinition(
                 other.BaselineSystolic,
                 other.DuringProcedure,
                 other.Frame.Start,
-                other.Frame.End
+                other.Frame.End,
+                other.Location,
+                other.Reason
             )
+        && Risks.SequenceEqual(other.Risks)
         && SameBedside(other);
 
     /// <summary>What the rules of the flags have to know.</summary>

@@ -270,23 +270,45 @@ internal sealed class EntryJson
         return null;
     }
 
-    /// <summary>A list of texts, sorted, each once.</summary>
+    /// <summary>A list of texts, sorted, each once, in one text.</summary>
     public string? Texts(string name, int atLeast, string expected)
     {
-        if (Find(name) is not { } value)
+        if (!Has(name))
             return Require<string?>(name, expected, null);
-        if (value.ValueKind != JsonValueKind.Array || value.EnumerateArray().Any(v => v.ValueKind != JsonValueKind.String))
-            return Fail<string>(EntryProblem.WrongType(At(name), Kind(value), expected));
-        var texts = value
-            .EnumerateArray()
-            .Select(v => v.GetString()!.Trim())
-            .Where(t => t.Length > 0)
-            .Distinct(StringComparer.Ordinal)
-            .Order(StringComparer.Ordinal)
-            .ToList();
+        if (TextsAsSent(name, expected) is not { } sent)
+            return null;
+        var texts = sent.Distinct(StringComparer.Ordinal).Order(StringComparer.Ordinal).ToList();
         return texts.Count >= atLeast
             ? string.Join(", ", texts)
             : Fail<string>(EntryProblem.OutOfRange(At(name), texts.Count.ToString(CultureInfo.InvariantCulture), expected));
+    }
+
+    /// <summary>A list of texts as it was sent; empty where there is none.</summary>
+    /// <param name="name">Of the property.</param>
+    /// <param name="most">So many at most.</param>
+    /// <param name="longest">Of so many characters each.</param>
+    /// <param name="expected">What is expected, where it is something else.</param>
+    public IReadOnlyList<string> TextList(string name, int most, int longest, string expected)
+    {
+        if (!Has(name) || TextsAsSent(name, expected) is not { } texts)
+            return [];
+        if (texts.Count > most)
+            problems.Add(EntryProblem.OutOfRange(At(name), texts.Count.ToString(CultureInfo.InvariantCulture), $"at most {most}"));
+        problems.AddRange(
+            texts
+                .Where(text => text.Length > longest || text.Any(char.IsControl))
+                .Select(text => EntryProblem.BadText(At(name), text, longest))
+        );
+        return texts;
+    }
+
+    private List<string>? TextsAsSent(string name, string expected)
+    {
+        if (Find(name) is not { } value)
+            return null;
+        return value.ValueKind == JsonValueKind.Array && value.EnumerateArray().All(v => v.ValueKind == JsonValueKind.String)
+            ? [.. value.EnumerateArray().Select(v => v.GetString()!.Trim()).Where(text => text.Length > 0)]
+            : Fail<List<string>>(EntryProblem.WrongType(At(name), Kind(value), expected));
     }
 
     /// <summary>A problem where a property is missing that has to be there.</summary>

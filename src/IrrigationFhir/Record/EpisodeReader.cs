@@ -50,7 +50,12 @@ internal static class EpisodeReader
             read.Flag("duringProcedure") ?? false,
             frame,
             json.GetRawText()
-        );
+        )
+        {
+            Location = read.Inner("location") is { } place ? LocationOf(place) : null,
+            Reason = read.Text("reason", 200),
+            Risks = read.TextList("risks", 10, 200, "a few words each, like [\"takes an anticoagulant\"]"),
+        };
         read.NothingElse("an episode");
         return problems.Count == before ? definition : null;
     }
@@ -90,6 +95,13 @@ internal static class EpisodeReader
             problems.Add(EntryProblem.Missing(read.At("identifier"), "an identifier with system and value, or a reference"));
         read.NothingElse("a reference");
         return pointer;
+    }
+
+    private static Location LocationOf(EntryJson read)
+    {
+        var location = new Location(read.RequiredText("ward", 60, "the ward's name"), read.Text("room", 60), read.Text("bed", 60));
+        read.NothingElse("a location");
+        return location;
     }
 
     private static Catheter CatheterOf(EntryJson read)

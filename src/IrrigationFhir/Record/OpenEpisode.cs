@@ -48,7 +48,10 @@ internal sealed class OpenEpisode(
             definition.Frame.Start,
             definition.Frame.End,
             definition.Json
-        );
+        )
+        {
+            Location = definition.Location,
+        };
         switch (await store.Open(row, stop))
         {
             case OpenOutcome.Opened opened:

@@ -50,6 +50,7 @@ internal sealed class ReviseEpisode(EpisodesInMemory episodes, EpisodeStore stor
         {
             Json = described?.Json,
             ClosedAt = described?.ClosedAt,
+            Location = described?.Location,
             Events = events.With(valid),
             FlagsAsOf = flags.AsOf,
             NextFlagCheck = flags.Next,

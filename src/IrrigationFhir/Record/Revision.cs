@@ -61,7 +61,7 @@ internal sealed record Revision(
         if (appended is not null)
             balance = balance.After(appended).Balance;
         var (flags, changes) = again.Until(balance, Standing(found), now);
-        var row = before.Row with { Json = definition.Json, ClosedAt = definition.Frame.End };
+        var row = before.Row with { Json = definition.Json, ClosedAt = definition.Frame.End, Location = definition.Location };
         var after = new StoredEpisode(row, definition, balance) { Flags = flags, FlagsNoLongerRaised = before.FlagsNoLongerRaised };
         return new(new Cause.DescribedOtherwise(now), before, after, appended, intervals, changes);
     }

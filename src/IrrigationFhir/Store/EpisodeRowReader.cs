@@ -12,7 +12,8 @@ internal sealed class EpisodeRowReader
         patient_key as PatientKey, id as Id, version as Version, last_sequence as LastSequence,
         identifier_system as IdentifierSystem, identifier_value as IdentifierValue,
         patient_system as PatientSystem, patient_value as PatientValue,
-        opened_at as OpenedAt, closed_at as ClosedAt, json as Json, flags_as_of as FlagsAsOf
+        opened_at as OpenedAt, closed_at as ClosedAt, json as Json, flags_as_of as FlagsAsOf,
+        ward as Ward, room as Room, bed as Bed
         """;
 
     public string PatientKey { get; set; } = "";
@@ -39,6 +40,12 @@ internal sealed class EpisodeRowReader
 
     public long? FlagsAsOf { get; set; }
 
+    public string? Ward { get; set; }
+
+    public string? Room { get; set; }
+
+    public string? Bed { get; set; }
+
     public static EpisodeRowReader Read(DbDataReader row) => row.GetRowParser<EpisodeRowReader>()(row);
 
     public EpisodeRow ToRow() =>
@@ -53,7 +60,10 @@ internal sealed class EpisodeRowReader
             ClosedAt is { } closed ? UnixNanoseconds.ToInstant(closed) : null,
             Json,
             FlagsAsOf is { } asOf ? UnixNanoseconds.ToInstant(asOf) : null
-        );
+        )
+        {
+            Location = Ward is null ? null : new(Ward, Room, Bed),
+        };
 }
 
 /// <summary>A row of <c>entry</c>, as it is read.</summary>

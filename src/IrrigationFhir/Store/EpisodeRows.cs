@@ -1,3 +1,4 @@
+using IrrigationFhir.Model;
 using IrrigationFhir.Search;
 using NodaTime;
 
@@ -25,7 +26,26 @@ internal sealed record EpisodeRow(
     Instant? ClosedAt,
     string Json,
     Instant? FlagsAsOf = null
-);
+)
+{
+    /// <summary>Where the patient lies; null where nobody says.</summary>
+    public Location? Location { get; init; }
+}
+
+/// <summary>Which episodes to list.</summary>
+/// <param name="IsOpen">Only those that have not ended by now, or only those that have; null for both.</param>
+/// <param name="Ward">Only of this ward; null for all.</param>
+/// <param name="Room">Only of this room of the ward; null for all.</param>
+/// <param name="Bed">Only of this bed of the room; null for all.</param>
+/// <param name="AtMost">How many.</param>
+internal sealed record EpisodeListing(bool? IsOpen, string? Ward, string? Room, string? Bed, int AtMost)
+{
+    /// <summary>Now: an end that lies ahead has not come.</summary>
+    public required Instant Now { get; init; }
+
+    /// <summary>Only what follows this episode in the list; null for the first page.</summary>
+    public (Instant OpenedAt, string Id)? After { get; init; }
+}
 
 /// <summary>One revision of one entry.</summary>
 /// <param name="Sequence">Order of arrival within the episode, from 1, without gaps that mean anything.</param>
@@ -77,7 +97,7 @@ internal sealed record OutboxEvent(string Type, string Id, string Event)
 /// <param name="Resources">What the episode now says; drafts equal to what is stored change nothing.</param>
 /// <param name="Withheld">What it would say, were it valid.</param>
 /// <param name="Json">The new content of the episode, or null to leave it.</param>
-/// <param name="ClosedAt">When it ended, or null to leave that.</param>
+/// <param name="ClosedAt">When it ended; null to leave that, and with new content, to say that it has not.</param>
 internal sealed record EpisodeChange(
     string PatientKey,
     string EpisodeId,
@@ -89,6 +109,9 @@ internal sealed record EpisodeChange(
     Instant? ClosedAt = null
 )
 {
+    /// <summary>Where the patient lies now; counts where <see cref="Json"/> is new.</summary>
+    public Location? Location { get; init; }
+
     /// <summary>The events of the resources that change.</summary>
     public IReadOnlyList<OutboxEvent> Events { get; init; } = [];
 

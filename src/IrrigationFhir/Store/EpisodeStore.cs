@@ -19,9 +19,9 @@ internal sealed class EpisodeStore(Database database)
                 var inserted = transaction.Statements.Execute(
                     """
                     insert into episode (patient_key, id, version, last_sequence, identifier_system, identifier_value,
-                        patient_system, patient_value, opened_at, closed_at, json, next_look)
+                        patient_system, patient_value, opened_at, closed_at, json, next_look, ward, room, bed)
                     values (@patient, @id, 1, 0, @identifierSystem, @identifierValue,
-                        @patientSystem, @patientValue, @opened, @closed, @json, @opened)
+                        @patientSystem, @patientValue, @opened, @closed, @json, @opened, @ward, @room, @bed)
                     on conflict do nothing
                     """,
                     ("patient", opened.PatientKey),
@@ -32,7 +32,10 @@ internal sealed class EpisodeStore(Database database)
                     ("patientValue", opened.Patient?.Value),
                     ("opened", UnixNanoseconds.Of(opened.OpenedAt)),
                     ("closed", opened.ClosedAt is { } closed ? UnixNanoseconds.Of(closed) : null),
-                    ("json", opened.Json)
+                    ("json", opened.Json),
+                    ("ward", opened.Location?.Ward),
+                    ("room", opened.Location?.Room),
+                    ("bed", opened.Location?.Bed)
                 );
                 if (inserted == 1)
                     return new OpenOutcome.Opened(opened);
@@ -69,6 +72,36 @@ internal sealed class EpisodeStore(Database database)
             new { system, value },
             stop
         );
+
+    /// <summary>Episodes of a kind, the earliest begun first, a page at a time.</summary>
+    public Task<IReadOnlyList<EpisodeRow>> List(EpisodeListing listing, CancellationToken stop)
+    {
+        string?[] conditions =
+        [
+            listing.IsOpen switch
+            {
+                true => "(closed_at is null or closed_at > @now)",
+                false => "closed_at <= @now",
+                null => null,
+            },
+            listing.Ward is null ? null : "ward = @ward",
+            listing.Room is null ? null : "room = @room",
+            listing.Bed is null ? null : "bed = @bed",
+            listing.After is null ? null : "(opened_at, id) > (@opened, @id)",
+        ];
+        var where = string.Join(" and ", conditions.OfType<string>().DefaultIfEmpty("1 = 1"));
+        var values = new
+        {
+            now = UnixNanoseconds.Of(listing.Now),
+            ward = listing.Ward,
+            room = listing.Room,
+            bed = listing.Bed,
+            opened = listing.After is { } after ? UnixNanoseconds.Of(after.OpenedAt) : 0,
+            id = listing.After?.Id,
+            atMost = listing.AtMost,
+        };
+        return FindAll($"{where} order by opened_at, id limit @atMost", values, stop);
+    }
 
     /// <summary>Episodes whose flags time alone may have changed by a moment, the longest due first.</summary>
     public async Task<IReadOnlyList<string>> FindWithFlagsDue(Instant now, int atMost, CancellationToken stop)
