@@ -175,6 +175,10 @@ public sealed record EntryProblem(string Code, string Where, string Saw, string 
     /// <summary>Two properties of which each says the same in its own way.</summary>
     public static EntryProblem OneOrOther(string where, string saw, string expected) => new("one-or-other", where, saw, expected);
 
+    /// <summary>An acknowledgement or a call about a flag that was never there.</summary>
+    public static EntryProblem UnknownFlag(string where, string saw) =>
+        new("unknown-flag", where, $"'{Clip(saw)}'", "a flag of this episode that stands or stood: its code, or the id of its Flag");
+
     private static string Clip(string text)
     {
         var shown = new string([.. text.Take(64).Select(c => char.IsControl(c) ? '?' : c)]);

@@ -175,7 +175,8 @@ public sealed class FlagRecord
     private static IEnumerable<T> While<T>(EpisodeLog log, FlagPeriod flag)
         where T : Entry => log[Slug.Of(typeof(T).Name)].After(flag.Start - Duration.Epsilon, flag.End ?? Instant.MaxValue).Cast<T>();
 
-    private static bool Names(string said, FlagPeriod flag, string id) =>
+    /// <summary>Whether what was said of a flag names this one: its slug, its id, or an address that ends with it.</summary>
+    public static bool Names(string said, FlagPeriod flag, string id) =>
         said == flag.Slug || said == id || said.EndsWith($"/{id}", StringComparison.Ordinal);
 
     /// <summary>What differs of flags that stood after a moment.</summary>

@@ -63,6 +63,7 @@ internal static class ProblemCodes
         new("same-id-twice", IssueType.Duplicate, "One id occurs twice in a request."),
         new("written-here", IssueType.Value, "An entry that only the service itself writes."),
         new("nothing-to-retract", IssueType.Value, "A withdrawal that names no entry and no time."),
+        new("unknown-flag", IssueType.NotFound, "A flag that was never there is said to have been seen."),
         new("unknown-reading", IssueType.NotFound, "A confirmation of a reading that is not in the log."),
         new("before-episode-start", IssueType.BusinessRule, "Fluid from before the episode began."),
         new("after-episode-end", IssueType.BusinessRule, "Fluid from after the episode ended."),

@@ -2,12 +2,20 @@ using System.Collections.Immutable;
 using Irrigation.Balance;
 using Irrigation.Episodes;
 using Irrigation.Flags;
+using IrrigationFhir.Model;
+using IrrigationFhir.Store;
 using NodaTime;
 
 namespace IrrigationFhir.Record;
 
 /// <summary>The main path: from what was sent to what is stored and published.</summary>
-internal sealed class RecordEntries(EpisodesInMemory episodes, ReviseEpisode revise, EntrySettings settings, TimeProvider clock)
+internal sealed class RecordEntries(
+    EpisodesInMemory episodes,
+    ResourceStore resources,
+    ReviseEpisode revise,
+    EntrySettings settings,
+    TimeProvider clock
+)
 {
     /// <summary>Records entries in an episode: all of them or none, or with <paramref name="lenient"/> those that can be.</summary>
     public async Task<EntriesOutcome> Handle(string episodeId, IReadOnlyList<SentEntry> sent, bool lenient, CancellationToken stop)
@@ -30,8 +38,14 @@ internal sealed class RecordEntries(EpisodesInMemory episodes, ReviseEpisode rev
         if (!lenient && judged.SelectMany(s => s.Problems).ToList() is { Count: > 0 } problems)
             return new EntriesOutcome.Rejected(problems);
 
-        var accepted = judged.Where(s => s.Problems.Count == 0).ToList();
-        var revision = Revision.ByEntries(episode, [.. accepted.Select(s => s.Entry!)], now, steps);
+        var (accepted, revision) = Revised();
+        if (await RefuseUnknownFlags(judged, revision.After, stop))
+        {
+            if (!lenient)
+                return new EntriesOutcome.Rejected([.. judged.SelectMany(s => s.Problems)]);
+            (accepted, revision) = Revised();
+        }
+
         if (await revise.Save(revision, [.. accepted.Select(s => s.Json!)], steps, stop) is not { } revised)
             return null;
 
@@ -39,6 +53,29 @@ internal sealed class RecordEntries(EpisodesInMemory episodes, ReviseEpisode rev
         var replies = Replies(judged, outcomes, DoubtsOfChange.By(outcomes, revision.Intervals, revision.After.Balance));
         var (version, zone) = (revised.Episode.Row.Version, episode.Definition.Frame.Zone);
         return new EntriesOutcome.Recorded(version, zone, replies, revision.Intervals, revised.Changed, revised.Withheld);
+
+        (List<SentEntry> Accepted, Revision Revision) Revised()
+        {
+            var taken = judged.Where(s => s.Problems.Count == 0).ToList();
+            return (taken, Revision.ByEntries(episode, [.. taken.Select(s => s.Entry!)], now, steps));
+        }
+    }
+
+    /// <summary>Which flags there are is known only once everything that arrived is worked out; whether any entry was refused.</summary>
+    private async Task<bool> RefuseUnknownFlags(List<SentEntry> judged, Episode after, CancellationToken stop)
+    {
+        var refused = false;
+        for (var i = 0; i < judged.Count; i++)
+        {
+            if (judged[i] is not { Problems.Count: 0, Entry: { } entry } sent)
+                continue;
+            if (await SpokenOf.Problem(entry, after, resources, sent.Where, stop) is not { } problem)
+                continue;
+            judged[i] = sent.Refused(problem);
+            refused = true;
+        }
+
+        return refused;
     }
 
     /// <summary>An entry in error may leave its time to the entry that it withdraws; null where there is none.</summary>

@@ -114,7 +114,7 @@ public partial class ContractTests
         await Answers("openEpisode", 415, Post(ward, "/episodes", "<episode/>", "application/xml"));
         await Answers("openEpisode", 422, Post(ward, "/episodes", Episode.Replace("Europe/Vienna", "Vienna", StringComparison.Ordinal)));
         await Answers("findEpisodes", 200, ward.Get("/episodes?patient.identifier=https://lantern-quay.example/patients%7CP-0431"));
-        await Answers("findEpisodes", 400, ward.Get("/episodes"));
+        await Answers("findEpisodes", 400, ward.Get("/episodes?status=closed"));
         await Answers("readEpisode", 200, ward.Get($"/episodes/{episode}"));
         await Answers("readEpisode", 404, ward.Get("/episodes/nowhere"));
 
@@ -155,6 +155,13 @@ public partial class ContractTests
         );
         await Answers("readHandover", 400, ward.Get($"/episodes/{episode}/handover?asOf=yesterday"));
         await Answers("readHandover", 404, ward.Get("/episodes/nowhere/handover"));
+
+        await Answers("readWard", 200, ward.Get("/ward"));
+        using var inWords = new HttpRequestMessage(HttpMethod.Get, "/ward?location=North%204");
+        inWords.Headers.Accept.ParseAdd("text/plain");
+        using var list = await ward.Http.SendAsync(inWords);
+        Shows("readWard.200.txt", await list.Content.ReadAsStringAsync());
+        await Answers("readWard", 400, ward.Get("/ward?location=North%204%7C%7C"));
 
         await Answers("readSettings", 200, ward.Get("/settings"));
 

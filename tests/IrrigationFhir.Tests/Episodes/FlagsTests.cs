@@ -215,6 +215,53 @@ public class FlagsTests
     }
 
     [Fact]
+    public async Task A_flag_that_was_never_there_cannot_have_been_seen()
+    {
+        await using var ward = RunningService.Start("2026-03-14T20:05:00Z");
+        var (episode, id) = await Unread(ward);
+        foreach (
+            var (kind, flag) in new[]
+            {
+                ("flag-acknowledged", "no-drainage"), // a rule that was not raised
+                ("flag-acknowledged", "no-such-rule"),
+                ("flag-acknowledged", $"{id}x"),
+                ("escalated", $"{id}x"),
+            }
+        )
+        {
+            var refused = await ward.Post(
+                $"/episodes/{episode}/entries",
+                new JsonArray(Entry("tolerance-noted", "20:03", "\"pain\": 1"), Entry(kind, "20:04", $"\"flag\": \"{flag}\""))
+            );
+            refused.Refuses(422, "unknown-flag", "entries[1].flag", flag, "a flag of this episode");
+        }
+
+        // Called about by its code, before a rule says it: so it is. And lenient, the rest is taken.
+        await ward.Record(episode, Entry("escalated", "20:04", "\"flag\": \"no-drainage\", \"whom\": \"the doctor on call (invented)\""));
+        var lenient = await ward.Post(
+            $"/episodes/{episode}/entries",
+            new JsonArray(
+                Entry("flag-acknowledged", "20:04", "\"flag\": \"no-drainage\"", id: "wrong"),
+                Entry("flag-acknowledged", "20:04", $"\"flag\": \"{id}\"", id: "right")
+            ),
+            "handling=lenient"
+        );
+        Assert.Equal(["refused", "recorded"], lenient.Outcomes);
+
+        // Taken back since, it was seen all the same.
+        ward.Clock.SetUtcNow(new(2026, 3, 14, 20, 30, 0, TimeSpan.Zero));
+        await ward.Record(episode, Level("19:55", 700));
+        Assert.Equal("entered-in-error", Status(await ward.Read($"/fhir/Flag/{id}")));
+        await ward.Record(episode, Entry("flag-acknowledged", "20:05", $"\"flag\": \"Flag/{id}\"", id: "late"));
+
+        static string Status(JsonNode flag) =>
+            ((string)flag["status"]!) is var status
+            && flag["extension"]?.ToJsonString().Contains("entered-in-error", StringComparison.Ordinal) == true
+                ? "entered-in-error"
+                : status;
+    }
+
+    [Fact]
     public async Task Flags_are_found_by_when_they_were_seen_and_how_long_that_took()
     {
         await using var ward = RunningService.Start("2026-03-14T20:05:00Z");
