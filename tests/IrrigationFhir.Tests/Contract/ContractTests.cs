@@ -156,6 +156,14 @@ public partial class ContractTests
         await Answers("readHandover", 400, ward.Get($"/episodes/{episode}/handover?asOf=yesterday"));
         await Answers("readHandover", 404, ward.Get("/episodes/nowhere/handover"));
 
+        const string Drip = "/drip-rate?volume=1000%20mL&time=12%20h&dropFactor=15&counted=20";
+        await Answers("dripRate", 200, ward.Get(Drip));
+        using var inWords = new HttpRequestMessage(HttpMethod.Get, Drip);
+        inWords.Headers.Accept.ParseAdd("text/plain");
+        using var words = await ward.Http.SendAsync(inWords);
+        Shows("dripRate.200.txt", await words.Content.ReadAsStringAsync());
+        await Answers("dripRate", 400, ward.Get("/drip-rate?volume=1000%20mL&time=0%20h"));
+
         await Answers("readSettings", 200, ward.Get("/settings"));
 
         Assert.Equal(told.Order(StringComparer.Ordinal), Repo.Files(Examples));
