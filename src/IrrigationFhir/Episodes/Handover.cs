@@ -312,7 +312,13 @@ internal sealed record Handover(Episode Episode, FlagRecord Flags, IReadOnlyList
             order.Method,
             order.Solution,
             order.Additive is { } drug ? $"with {drug}" : null,
-            order.Amount is { } amount ? $"{amount} each" : null,
+            order switch
+            {
+                { Amount: { } volume, Over: { } over } => FormattableString.Invariant($"{volume} in {over.TotalHours:0.##} h"),
+                { Amount: { } amount } => $"{amount} each",
+                _ => null,
+            },
+            order.DropFactor is { } set ? $"by a set of {set}" : null,
             (order.AtLeast, order.AtMost) switch
             {
                 (null, null) => null,

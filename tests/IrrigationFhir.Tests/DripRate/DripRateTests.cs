@@ -204,6 +204,7 @@ public sealed partial class DripRateTests : IAsyncLifetime
         ];
         Assert.Equal(says, drip["drip"]!["says"]!.AsArray().Select(sentence => (string)sentence!));
         var handover = await _ward.Http.GetStringAsync($"/episodes/{episode}/handover?asOf={Charted.At("19:15")}");
+        Assert.Contains("continuous; 3000 mL in 6 h; by a set of 15 drops/mL.", handover, StringComparison.Ordinal);
         string[] lines = ["Drip of line 1:", .. says.Select(sentence => $"  {sentence}"), $"  {Drip.Caution}"];
         Assert.Contains(string.Concat(lines.Select(line => $"  {line}\n")), handover, StringComparison.Ordinal);
     }
