@@ -2,6 +2,7 @@ using IrrigationFhir;
 using IrrigationFhir.Beds;
 using IrrigationFhir.Commands;
 using IrrigationFhir.Demo;
+using IrrigationFhir.DripRate;
 using IrrigationFhir.Entries;
 using IrrigationFhir.Episodes;
 using IrrigationFhir.Health;
@@ -37,6 +38,12 @@ Command[] commands =
     {
         BesideSettings = ["--once"],
     },
+    new(
+        "drip-rate",
+        "[--json] --dropFactor=N …",
+        "Drops a minute for a volume in a time or a rate, and back; alone it says how to ask.",
+        rest => Task.FromResult(DripRateApi.Print(rest, () => SiteSettings.Here().Balance, Console.Out, Console.Error))
+    ),
     new("health", "[http://host:port]", "Asks a running service whether it can work.", rest => Probe.Run(rest, Console.Out)),
     new(
         "package",
@@ -113,6 +120,7 @@ internal static class Service
         app.MapIntake(); // POST  the same as FHIR: Observations, batch, transaction, $validate
         app.MapSubscriptions(); // POST  who is told when a flag is raised
         app.MapPackage(); // GET   what defines it all, as one package
+        app.MapDripRate(); // GET   drops a minute, and back, without any episode
         app.MapSettings(); // GET   what the numbers rest on
         app.MapContract(); // GET   the contract
         app.MapHealth();

@@ -38,9 +38,15 @@ internal sealed partial class ProgramProcess : IAsyncDisposable
     /// <summary>Runs it to its end.</summary>
     /// <param name="folder">The working directory.</param>
     /// <param name="args">Its arguments.</param>
-    public static async Task<(int Code, string Output, string Errors)> Run(string folder, params string[] args)
+    public static Task<(int Code, string Output, string Errors)> Run(string folder, params string[] args) => RunCopy(Program, folder, args);
+
+    /// <summary>Runs a copy of it to its end.</summary>
+    /// <param name="program">The copy.</param>
+    /// <param name="folder">The working directory.</param>
+    /// <param name="args">Its arguments.</param>
+    public static async Task<(int Code, string Output, string Errors)> RunCopy(string program, string folder, params string[] args)
     {
-        using var process = Process.Start(Info(folder, args))!;
+        using var process = Process.Start(Info(program, folder, args))!;
         var (output, errors) = (process.StandardOutput.ReadToEndAsync(), process.StandardError.ReadToEndAsync());
         using var patience = new CancellationTokenSource(Patience);
         try
@@ -60,7 +66,7 @@ internal sealed partial class ProgramProcess : IAsyncDisposable
     /// <param name="args">Further arguments.</param>
     public static async Task<ProgramProcess> Serve(string folder, params string[] args)
     {
-        var program = new ProgramProcess(Process.Start(Info(folder, ["--urls=http://127.0.0.1:0", .. args]))!);
+        var program = new ProgramProcess(Process.Start(Info(Program, folder, ["--urls=http://127.0.0.1:0", .. args]))!);
         using var patience = new CancellationTokenSource(Patience);
         while (program.Http.BaseAddress is null)
         {
@@ -100,8 +106,8 @@ internal sealed partial class ProgramProcess : IAsyncDisposable
 
     private static string Program => Path.Combine(AppContext.BaseDirectory, "IrrigationFhir.dll");
 
-    private static ProcessStartInfo Info(string folder, string[] args) =>
-        new("dotnet", [Program, .. args])
+    private static ProcessStartInfo Info(string program, string folder, string[] args) =>
+        new("dotnet", [program, .. args])
         {
             RedirectStandardOutput = true,
             RedirectStandardError = true,

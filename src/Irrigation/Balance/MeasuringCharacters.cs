@@ -82,6 +82,13 @@ public sealed record MeasuringCharacters
     public MeasuringCharacter Drops { get; init; } =
         new(0, 0.10m, 0, 0, "our judgement; the volume of a drop varies by set (Anesth Pain Med 2025;20(3))");
 
+    /// <summary>
+    /// How far a count of drops over a minute may be off: half width (rectangular). Default 1 drop, one more or less at either end of the
+    /// minute; our judgement.
+    /// </summary>
+    [Setting(0, 60, "{drop}/min")]
+    public decimal DropCount { get; init; } = 1;
+
     /// <summary>Read off a drainage bag's marks.</summary>
     public MeasuringCharacter DrainageGraduation { get; init; } =
         new(

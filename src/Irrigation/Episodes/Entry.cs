@@ -345,6 +345,12 @@ public sealed record OrderSet(EntryHeader Header) : Entry(Header)
     /// <summary>Ordered amount per irrigation.</summary>
     public Volume? Amount { get; init; }
 
+    /// <summary>The time in which <see cref="Amount"/> is to run, so that the two order a flow; more than 0.</summary>
+    public Duration? Over { get; init; }
+
+    /// <summary>Drop factor of the giving set that it is to run through.</summary>
+    public DropFactor? DropFactor { get; init; }
+
     /// <summary>Lower end of the ordered flow.</summary>
     public FlowRate? AtLeast { get; init; }
 

@@ -1,3 +1,4 @@
+using System.Collections.Immutable;
 using System.Globalization;
 
 namespace Irrigation.Measures;
@@ -17,8 +18,14 @@ public readonly record struct DropFactor
         DropsPerMillilitre = dropsPerMillilitre;
     }
 
+    /// <summary>What is printed on giving sets, in drops/mL: 10, 12, 15 and 20 macrodrip, 60 microdrip.</summary>
+    public static ImmutableArray<decimal> Listed { get; } = [10, 12, 15, 20, 60];
+
     /// <summary>Drops per mL.</summary>
     public decimal DropsPerMillilitre { get; }
+
+    /// <summary>Whether sets like this are <see cref="Listed"/>; one that is not is worked with all the same.</summary>
+    public bool IsListed => Listed.Contains(DropsPerMillilitre);
 
     /// <summary>For people, e.g. <c>20 drops/mL</c>.</summary>
     public override string ToString() => string.Create(CultureInfo.InvariantCulture, $"{DropsPerMillilitre:0.#} drops/mL");

@@ -33,11 +33,18 @@ public readonly record struct FlowRate : IComparable<FlowRate>
 
     /// <summary>Flow to counted drops: whole drops per minute, half away from zero (2.5 is 3).</summary>
     /// <remarks>Source of the rounding: check-value W14. The platform's default rounding would give 2.</remarks>
-    public decimal ToDropsPerMinute(DropFactor factor) =>
-        Math.Round(MillilitresPerHour * factor.DropsPerMillilitre / 60m, 0, MidpointRounding.AwayFromZero);
+    public decimal ToDropsPerMinute(DropFactor factor) => Math.Round(ToExactDropsPerMinute(factor), 0, MidpointRounding.AwayFromZero);
+
+    /// <summary>Flow to drops per minute, before they are rounded to what can be counted.</summary>
+    /// <remarks>To nine decimals: what a division left behind the twentieth must not turn a half into less than one.</remarks>
+    public decimal ToExactDropsPerMinute(DropFactor factor) =>
+        Math.Round(MillilitresPerHour * factor.DropsPerMillilitre / 60m, 9, MidpointRounding.AwayFromZero);
 
     /// <summary>What runs in the given time at this rate.</summary>
     public Volume Over(Duration time) => Volume.FromMillilitres(MillilitresPerHour * Elapsed.Of(time) / Elapsed.PerHour);
+
+    /// <summary>The difference of two; may be negative, and is no charted flow then.</summary>
+    public static FlowRate operator -(FlowRate left, FlowRate right) => new(left.MillilitresPerHour - right.MillilitresPerHour);
 
     /// <inheritdoc/>
     public int CompareTo(FlowRate other) => MillilitresPerHour.CompareTo(other.MillilitresPerHour);

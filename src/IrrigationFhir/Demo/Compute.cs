@@ -1,10 +1,10 @@
-using System.Text.Encodings.Web;
 using System.Text.Json;
 using Irrigation.Balance;
 using Irrigation.Episodes;
 using IrrigationFhir.Episodes;
 using IrrigationFhir.Model;
 using IrrigationFhir.Record;
+using IrrigationFhir.Rest;
 using IrrigationFhir.Settings;
 using NodaTime;
 
@@ -17,12 +17,6 @@ namespace IrrigationFhir.Demo;
 /// <remarks>The file holds <c>{"episode": …, "entries": […]}</c>, both as they would be posted.</remarks>
 internal static class Compute
 {
-    private static readonly JsonSerializerOptions Readable = new(JsonSerializerDefaults.Web)
-    {
-        WriteIndented = true,
-        Encoder = JavaScriptEncoder.UnsafeRelaxedJsonEscaping,
-    };
-
     /// <summary>Computes; 0 when the balance is printed, 1 when the log is not readable, 2 when it was called wrongly.</summary>
     public static int Run(string[] args, TextWriter output, TextWriter errors)
     {
@@ -59,7 +53,7 @@ internal static class Compute
 
         var report = BalanceReport.Of(balance, null, definition, Last(balance.Log), site.Criteria, site.Forecasts);
         if (json)
-            output.WriteLine(JsonSerializer.Serialize(report, Readable));
+            output.WriteLine(JsonSerializer.Serialize(report, ReadableJson.Indented));
         else
             BalanceInWords.Write(report, output);
         return 0;

@@ -79,7 +79,7 @@ internal static class InventedNight
                     ("solution", "sodium chloride 0.9 %"),
                     ("how", "label")
                 ),
-                Entry("flow-set", "21:00", ("rate", Quantity(600, "mL/h")), ("how", "drops")),
+                Entry("flow-set", "21:00", ("rate", Quantity(600, "mL/h")), ("dropFactor", Quantity(10, "{drop}/mL")), ("how", "drops")),
             ],
             // The drainage bag was getting full in the middle of the first irrigant bag.
             [Entry("drainage-emptied", "22:00", ("volume", Quantity(650, "mL")), ("how", "graduation"))],
@@ -93,7 +93,7 @@ internal static class InventedNight
                     ("clots", "few")
                 ),
             ],
-            [Entry("flow-set", "23:30", ("rate", Quantity(800, "mL/h")), ("how", "drops"))],
+            [Entry("flow-set", "23:30", ("rate", Quantity(800, "mL/h")), ("dropFactor", Quantity(10, "{drop}/mL")), ("how", "drops"))],
             // Bag change, and one digit too many, corrected twenty minutes later.
             [
                 Entry("bag-taken-down", "01:20", ("line", "1"), ("remaining", Quantity(0, "mL"))),
@@ -146,7 +146,7 @@ internal static class InventedNight
                 Entry("washout-performed", "02:50", ("cycles", 2), ("cleared", true)),
                 Entry("drainage-emptied", "02:55", ("volume", Quantity(815, "mL")), ("how", "graduation")),
                 Entry("bladder-scanned", "03:00", ("volume", Quantity(20, "mL")), ("how", "scan")),
-                Entry("flow-set", "03:00", ("rate", Quantity(800, "mL/h")), ("how", "drops")),
+                Entry("flow-set", "03:00", ("rate", Quantity(800, "mL/h")), ("dropFactor", Quantity(10, "{drop}/mL")), ("how", "drops")),
             ],
             [
                 Entry("bag-taken-down", "04:30", ("line", "1"), ("remaining", Quantity(700, "mL"))),

@@ -115,7 +115,8 @@ internal static class EntriesApi
                     e.Problems.Count == 0
                         ? null
                         : [.. e.Problems.Take(MostProblems).Select(p => new ProblemReply(p.Code, p.Where, p.Saw, p.Expected))],
-                    e.Doubts.Count == 0 ? null : [.. e.Doubts.Select(DoubtReport.Of)]
+                    e.Doubts.Count == 0 ? null : [.. e.Doubts.Select(DoubtReport.Of)],
+                    e.Drips.Count == 0 ? null : [.. e.Drips.Select(drip => LineDripReport.Of(drip, zone))]
                 )),
             ],
             [

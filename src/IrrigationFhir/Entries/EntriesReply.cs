@@ -29,6 +29,10 @@ internal sealed record EntriesReply(
 /// What cannot be taken as it stands now that it is there: of its own reading, or of an earlier one that it makes doubtful. Nothing is
 /// refused for it; look again, then confirm the reading (<c>reading-confirmed</c>) or correct it. Null where nothing is doubted.
 /// </param>
+/// <param name="Drips">
+/// What to count for what was ordered or set (<c>order-set</c>, <c>flow-set</c>), and how far what was counted is from it, as of the
+/// entry's own time; of an order one for each line. Null where nothing drips, or a pump runs it.
+/// </param>
 internal sealed record EntryResult(
     string? Source,
     string? Id,
@@ -36,7 +40,8 @@ internal sealed record EntryResult(
     long? Sequence,
     int? Revision,
     IReadOnlyList<ProblemReply>? Problems,
-    IReadOnlyList<DoubtReport>? Doubts
+    IReadOnlyList<DoubtReport>? Doubts,
+    IReadOnlyList<LineDripReport>? Drips
 );
 
 /// <summary>One problem.</summary>

@@ -153,7 +153,10 @@ internal sealed record EntryDocument
     [Description("The flow (flow-set): mL/h, mL/min, L/h, or {drop}/min together with dropFactor. 0 stops it.")]
     public QuantityDocument? Rate { get; init; }
 
-    [Description("Drop factor of the giving set (flow-set), {drop}/mL: required with drops.")]
+    [Description(
+        "Drop factor of the giving set, {drop}/mL, as its packet says: required with drops (flow-set). "
+            + "On an order (order-set) that of the set which it is to run through, so that the reply can say what to count."
+    )]
     public QuantityDocument? DropFactor { get; init; }
 
     [Description(
@@ -237,6 +240,9 @@ internal sealed record EntryDocument
 
     [Description("What is added to the irrigant (order-set).")]
     public string? Additive { get; init; }
+
+    [Description("The time in which volume is to run (order-set), so that the two order a flow: min, h; more than 0.")]
+    public QuantityDocument? Over { get; init; }
 
     [Description("Lowest ordered flow (order-set): mL/h, mL/min, L/h.")]
     public QuantityDocument? RateAtLeast { get; init; }

@@ -61,6 +61,14 @@ internal static class BalanceInWords
         foreach (var forecast in report.Forecasts)
             Write(forecast, report.AsOf, output);
 
+        if (report.Drips.Count > 0)
+        {
+            Heading(output, "What drips");
+            foreach (var line in report.Drips)
+                Prose(output, $"  Line {line.Line}: ", string.Join(' ', line.Drip.Says));
+            Prose(output, "  ", report.Drips[0].Drip.Caution);
+        }
+
         output.WriteLine();
         Prose(output, "", report.Caution);
     }

@@ -31,6 +31,10 @@ namespace IrrigationFhir.Episodes;
 /// What would come when, if things go on as they are: for each line with a hanging bag, each drainage container in use, and the bladder.
 /// Empty once the episode has ended.
 /// </param>
+/// <param name="Drips">
+/// What to count at each gravity line for what was ordered or set, what was counted, and how far the one is from the other. Empty where
+/// a pump runs them, where nothing is wanted, and once the episode has ended.
+/// </param>
 /// <param name="Caution">What every reader should know.</param>
 internal sealed record BalanceReport(
     string? Episode,
@@ -46,6 +50,7 @@ internal sealed record BalanceReport(
     IReadOnlyList<CriterionReport> Criteria,
     OpenReport Open,
     IReadOnlyList<ForecastReport> Forecasts,
+    IReadOnlyList<LineDripReport> Drips,
     string Caution
 )
 {
@@ -111,6 +116,7 @@ internal sealed record BalanceReport(
                     .Balance.Forecasts.Of(balance, patient.YearsAt(asOf), definition.BladderCapacity, asOf, forecasts)
                     .Select(f => ForecastReport.Of(f, frame.Zone)),
             ],
+            [.. LineDrip.Of(balance, asOf).Select(drip => LineDripReport.Of(drip, frame.Zone))],
             Texts.Caution
         );
     }
@@ -137,11 +143,6 @@ internal sealed record OutputReport(Amount Headline, Amount? BestEstimate, Amoun
                 output.Interval95 is { } range ? new(Amount.Of(range.Low)!, Amount.Of(range.High)!) : null
             );
 }
-
-/// <summary>Both ends of an interval.</summary>
-/// <param name="Low">The lower end.</param>
-/// <param name="High">The upper end.</param>
-internal sealed record RangeReport(Amount Low, Amount High);
 
 /// <summary>The headline as a rate over the covered time.</summary>
 /// <param name="PerHour">In mL/h.</param>

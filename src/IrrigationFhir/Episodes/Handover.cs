@@ -127,6 +127,13 @@ internal sealed record Handover(Episode Episode, FlagRecord Flags, IReadOnlyList
 
         if (lines.Count == 0)
             lines.Add("No irrigant is charted.");
+        foreach (var drip in LineDrip.Of(bedside.Balance, bedside.At))
+        {
+            lines.Add($"Drip of line {drip.Line}:");
+            lines.AddRange(drip.Says(bedside.Said).Select(sentence => $"  {sentence}"));
+            lines.Add($"  {Drip.Caution}");
+        }
+
         if (WeaningTrial.Of(flags, bedside.At - Duration.FromHours(24)).LastOrDefault() is { } trial)
             lines.Add($"Last trial: {trial.Says(bedside)}");
         if (bedside.Last<WashoutPerformed>() is { } washout)
@@ -305,7 +312,13 @@ internal sealed record Handover(Episode Episode, FlagRecord Flags, IReadOnlyList
             order.Method,
             order.Solution,
             order.Additive is { } drug ? $"with {drug}" : null,
-            order.Amount is { } amount ? $"{amount} each" : null,
+            order switch
+            {
+                { Amount: { } volume, Over: { } over } => FormattableString.Invariant($"{volume} in {over.TotalHours:0.##} h"),
+                { Amount: { } amount } => $"{amount} each",
+                _ => null,
+            },
+            order.DropFactor is { } set ? $"by a set of {set}" : null,
             (order.AtLeast, order.AtMost) switch
             {
                 (null, null) => null,

@@ -8,7 +8,7 @@ using Microsoft.AspNetCore.WebUtilities;
 namespace IrrigationFhir.Intake;
 
 /// <summary>Stored Observations that a condition finds: If-None-Exist, a search in place of a reference, an identifier.</summary>
-internal sealed class ObservationSearch(ResourceStore resources)
+internal sealed class ObservationSearch(ResourceStore resources, Searching searching, FhirSettings settings)
 {
     private static readonly IndexedType Observations = IndexedTypes.Find("Observation")!;
 
@@ -24,7 +24,8 @@ internal sealed class ObservationSearch(ResourceStore resources)
     )
     {
         var pairs = OperationParameters.Pairs(QueryHelpers.ParseQuery(condition));
-        var (search, problems) = SearchReader.Read(Observations, pairs, Searching.Context(http) with { Strict = true });
+        var context = searching.Context(strict: true, FhirBase.Of(http.Request, settings));
+        var (search, problems) = SearchReader.Read(Observations, pairs, context);
         return search is null ? ([], Outcome.Of(problems)) : ((await resources.Search(search.Query, stop)).Resources, null);
     }
 

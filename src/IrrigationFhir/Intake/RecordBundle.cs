@@ -145,15 +145,13 @@ internal sealed class RecordBundle(RecordObservations observations, InnerRequest
     private async Task<JsonObject> Get(Item item, HttpContext http)
     {
         var reply = await inner.Get(http, item.Url, Preferences.Strict(http.Request));
-        var response = new JsonObject { ["status"] = Status(reply.Status) };
+        var response = new JsonObject { ["status"] = Status(reply.StatusCode) };
         if (reply.ETag is { } tag)
             response["etag"] = tag;
-        var body = reply.Body.Length == 0 ? null : JsonNode.Parse(reply.Body);
-        if (reply.Status >= 400)
+        var body = JsonNode.Parse(reply.Json.Span);
+        if (reply.StatusCode >= 400)
             response["outcome"] = body;
-        return reply.Status >= 400 || body is null
-            ? new() { ["response"] = response }
-            : new() { ["resource"] = body, ["response"] = response };
+        return reply.StatusCode >= 400 ? new() { ["response"] = response } : new() { ["resource"] = body, ["response"] = response };
     }
 
     private JsonObject Reply(Written written, HttpContext http)

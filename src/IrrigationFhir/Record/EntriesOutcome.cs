@@ -25,11 +25,15 @@ internal abstract record EntriesOutcome
     ) : EntriesOutcome;
 }
 
-/// <summary>What became of one entry: logged, with what is doubted now, or refused with its problems.</summary>
+/// <summary>What became of one entry: logged, with what is doubted now and what drips, or refused with its problems.</summary>
 internal sealed record EntryReply(
     EntryKey? Key,
     Disposition? Disposition,
     LoggedEntry? Logged,
     IReadOnlyList<EntryProblem> Problems,
     IReadOnlyList<Doubt> Doubts
-);
+)
+{
+    /// <summary>The drips that an order or a flow speaks of, each as of its time; empty for every other entry.</summary>
+    public IReadOnlyList<LineDrip> Drips { get; init; } = [];
+}

@@ -71,7 +71,7 @@ internal sealed class EntryJson
     }
 
     /// <summary>The path of a property.</summary>
-    public string At(string name) => $"{path}.{name}";
+    public string At(string name) => path.Length == 0 ? name : $"{path}.{name}";
 
     /// <summary>A text; null where it is absent.</summary>
     public string? Text(string name, int longest = LongestText)

@@ -165,21 +165,26 @@ internal static class EntryReader
                 read.Flag("odour")
             ),
             "tolerance-noted" => new ToleranceNoted(header, read.Whole("pain", 0, 10), read.Flag("spasm"), read.Flag("tolerated")),
-            "order-set" => new OrderSet(header)
-            {
-                Order = read.Text("order"),
-                Method = read.Word("method", "continuous", "intermittent-manual", "open", "closed", "tidal", "instillation-dwell"),
-                Solution = read.Text("solution"),
-                Additive = read.Text("additive"),
-                Amount = read.Volume("volume"),
-                AtLeast = read.Rate("rateAtLeast"),
-                AtMost = read.Rate("rateAtMost"),
-                Dwell = read.Length("dwell"),
-                Frequency = read.Text("frequency"),
-                Target = read.Text("target"),
-                Contact = read.Text("contact"),
-                Until = read.Time("until"),
-            },
+            "order-set" => RunsIn(
+                new(header)
+                {
+                    Order = read.Text("order"),
+                    Method = read.Word("method", "continuous", "intermittent-manual", "open", "closed", "tidal", "instillation-dwell"),
+                    Solution = read.Text("solution"),
+                    Additive = read.Text("additive"),
+                    Amount = read.Volume("volume"),
+                    Over = read.Length("over"),
+                    DropFactor = read.DropFactor("dropFactor"),
+                    AtLeast = read.Rate("rateAtLeast"),
+                    AtMost = read.Rate("rateAtMost"),
+                    Dwell = read.Length("dwell"),
+                    Frequency = read.Text("frequency"),
+                    Target = read.Text("target"),
+                    Contact = read.Text("contact"),
+                    Until = read.Time("until"),
+                },
+                read
+            ),
             "identity-checked" => new IdentityChecked(
                 header,
                 read.Texts("identifiers", 1, "the identifiers that were checked, e.g. [\"name\", \"date-of-birth\"]") ?? ""
@@ -206,8 +211,33 @@ internal static class EntryReader
         };
     }
 
-    /// <summary>mL/h: a flow that is counted in drops is bounded like one that is not.</summary>
+    /// <summary>mL/h: a flow that is counted in drops, or is a volume over a time, is bounded like one that is not.</summary>
     private const decimal MostFlow = 1_000_000;
+
+    /// <summary>An order of a volume in a time, where that is a flow.</summary>
+    private static OrderSet RunsIn(OrderSet order, EntryJson read)
+    {
+        if (order.Over is { } over)
+            Flow(order.Amount, over, "over", read);
+        return order;
+    }
+
+    /// <summary>The flow that a property <c>volume</c> in a time makes; null, with a problem, where they make none.</summary>
+    /// <param name="volume">The volume, where it is there and could be read.</param>
+    /// <param name="over">The time.</param>
+    /// <param name="name">The property of the time.</param>
+    /// <param name="read">The object that holds both.</param>
+    public static FlowRate? Flow(Volume? volume, Duration over, string name, EntryJson read)
+    {
+        read.Require("volume", "the volume that is to run in that time: {\"value\": 3000, \"unit\": \"mL\"}", 0);
+        if (over <= Duration.Zero)
+            read.Refuse(name, "no time at all", "more than 0: nothing runs in no time");
+        else if (volume is { } runs && FlowRate.Of(runs, over) is var flow && flow.MillilitresPerHour > MostFlow)
+            read.Refuse(name, "a volume and a time that make more than 1000 L/h", "the time in which the volume is to run");
+        else
+            return volume is { } known ? FlowRate.Of(known, over) : null;
+        return null;
+    }
 
     private static FlowSet Flow(EntryHeader header, string line, EntryJson read)
     {
@@ -219,18 +249,24 @@ internal static class EntryReader
         }
 
         var (drops, factor) = (read.Drops("rate"), read.DropFactor("dropFactor"));
+        return new(header, line, Flow(drops, factor, read) ?? FlowRate.Stopped, drops, factor);
+    }
+
+    /// <summary>The flow that counted drops make; null, with a problem, where they make none.</summary>
+    /// <param name="drops">Drops a minute, where they are there and could be read.</param>
+    /// <param name="factor">The property <c>dropFactor</c>, likewise; it has to be there.</param>
+    /// <param name="read">The object that holds both.</param>
+    public static FlowRate? Flow(decimal? drops, DropFactor? factor, EntryJson read)
+    {
         if (factor is null)
             read.Require("dropFactor", "the set's drop factor: {\"value\": 20, \"unit\": \"{drop}/mL\"}", 0);
         if (drops is not { } counted || factor is not { } set)
-            return new(header, line, FlowRate.Stopped, drops, factor);
-        if (counted * 60 > MostFlow * set.DropsPerMillilitre)
-        {
-            const string printed = "a set of 10 to 60 {drop}/mL, as is printed on it";
-            read.Refuse("dropFactor", "drops and a drop factor that make more than 1000 L/h", printed);
-            return new(header, line, FlowRate.Stopped, drops, factor);
-        }
-
-        return new(header, line, FlowRate.FromDropsPerMinute(counted, set), drops, factor);
+            return null;
+        if (counted * 60 <= MostFlow * set.DropsPerMillilitre)
+            return FlowRate.FromDropsPerMinute(counted, set);
+        const string printed = "a set of 10 to 60 {drop}/mL, as is printed on it";
+        read.Refuse("dropFactor", "drops and a drop factor that make more than 1000 L/h", printed);
+        return null;
     }
 
     /// <summary>Blood and clots, measured or weighed.</summary>

@@ -50,7 +50,12 @@ internal sealed class RecordEntries(
             return null;
 
         var outcomes = revision.Appended!.Outcomes;
-        var replies = Replies(judged, outcomes, DoubtsOfChange.By(outcomes, revision.Intervals, revision.After.Balance));
+        var replies = Replies(
+            judged,
+            outcomes,
+            DoubtsOfChange.By(outcomes, revision.Intervals, revision.After.Balance),
+            revision.After.Balance
+        );
         var (version, zone) = (revised.Episode.Row.Version, episode.Definition.Frame.Zone);
         return new EntriesOutcome.Recorded(version, zone, replies, revision.Intervals, revised.Changed, revised.Withheld);
 
@@ -163,7 +168,8 @@ internal sealed class RecordEntries(
     private static List<EntryReply> Replies(
         List<SentEntry> judged,
         ImmutableArray<(Disposition Disposition, LoggedEntry Logged)> outcomes,
-        ILookup<EntryKey, Doubt> doubts
+        ILookup<EntryKey, Doubt> doubts,
+        FluidBalance balance
     )
     {
         var next = 0;
@@ -173,7 +179,22 @@ internal sealed class RecordEntries(
                 s.Problems.Count > 0
                     ? new EntryReply(s.Key, null, null, s.Problems, [])
                     : new EntryReply(s.Entry!.Key, outcomes[next].Disposition, outcomes[next++].Logged, [], [.. doubts[s.Entry!.Key]])
+                    {
+                        Drips = Drips(s.Entry, balance),
+                    }
             ),
         ];
+    }
+
+    /// <summary>What an order or a flow that stands says of the drip: of the flow's line, of an order's every line.</summary>
+    private static ImmutableArray<LineDrip> Drips(Entry entry, FluidBalance balance)
+    {
+        if (entry is not (OrderSet or FlowSet) || balance.Log.Current(entry.Key)?.Entry != entry)
+            return [];
+        IEnumerable<string> lines =
+            entry is FlowSet flow ? [flow.Line]
+            : Channel.Lines(balance.Log) is { Count: > 0 } known ? known
+            : ["1"];
+        return [.. lines.Select(line => LineDrip.Of(balance, line, entry.At)).OfType<LineDrip>()];
     }
 }

@@ -4,21 +4,32 @@ using IrrigationFhir.Store;
 namespace IrrigationFhir.Rest;
 
 /// <summary>A reply that is a Bundle, written already.</summary>
-internal sealed class BundleResult(ReadOnlyMemory<byte> json) : IResult
+internal sealed class BundleResult(ReadOnlyMemory<byte> json) : IFhirAnswer
 {
+    /// <inheritdoc/>
+    public int StatusCode => StatusCodes.Status200OK;
+
+    /// <inheritdoc/>
+    public ReadOnlyMemory<byte> Json => json;
+
     /// <inheritdoc/>
     public Task ExecuteAsync(HttpContext httpContext)
     {
         // A list of a patient's resources is nobody else's to keep.
         httpContext.Response.Headers.CacheControl = "no-store";
-        return FhirReply.Write(httpContext, StatusCodes.Status200OK, json);
+        return FhirReply.Write(httpContext, StatusCode, json);
     }
 }
 
 /// <summary>A reply that is any resource, not from the store.</summary>
-internal sealed class FhirResult(Resource resource) : IResult
+internal sealed class FhirResult(Resource resource) : IFhirAnswer
 {
     /// <inheritdoc/>
-    public Task ExecuteAsync(HttpContext httpContext) =>
-        FhirReply.Write(httpContext, StatusCodes.Status200OK, FhirJson.WriteUtf8(resource));
+    public int StatusCode => StatusCodes.Status200OK;
+
+    /// <inheritdoc/>
+    public ReadOnlyMemory<byte> Json => FhirJson.WriteUtf8(resource);
+
+    /// <inheritdoc/>
+    public Task ExecuteAsync(HttpContext httpContext) => FhirReply.Write(httpContext, StatusCode, Json);
 }

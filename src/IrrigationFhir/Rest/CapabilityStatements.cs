@@ -28,7 +28,10 @@ internal sealed class CapabilityStatements(
         .ToString("yyyy-MM-dd'T'HH:mm:ssK", System.Globalization.CultureInfo.InvariantCulture);
 
     /// <summary>The statement, with the addresses of the request that asks.</summary>
-    public CapabilityStatement For(HttpRequest request)
+    public CapabilityStatement For(HttpRequest request) => At(FhirBase.Of(request, settings));
+
+    /// <summary>The statement, with addresses below a FHIR base.</summary>
+    public CapabilityStatement At(string address)
     {
         var statement = new CapabilityStatement
         {
@@ -39,7 +42,7 @@ internal sealed class CapabilityStatements(
             Implementation = new()
             {
                 Description = "Irrigation of urinary catheters: intake, output and corrected urine output",
-                Url = FhirBase.Of(request, settings),
+                Url = address,
             },
             FhirVersion = FHIRVersion.N4_0_1,
             Format = [FhirReply.MediaType, "json"],

@@ -40,6 +40,7 @@ internal static class Contract
     {
         ["Entries"] = "What happened at the bedside: recorded, amended, withdrawn, and the log of it all.",
         ["Episodes"] = "One irrigation of one patient, and the balance of its log.",
+        ["Drip"] = "The sum that is done at every gravity line.",
         ["Settings"] = "What the arithmetic rests on.",
     };
 

@@ -28,17 +28,23 @@ internal static class Negotiation
 
     /// <summary>Answers 406 unless <c>_format</c>, or else <c>Accept</c>, allows JSON.</summary>
     public static async ValueTask<object?> RequireJson(EndpointFilterInvocationContext context, EndpointFilterDelegate next) =>
-        Refusal(context.HttpContext.Request) is { } refused
-            ? new OutcomeResult(
-                StatusCodes.Status406NotAcceptable,
-                Outcome.Problem("not-acceptable", refused, $"{FhirReply.MediaType} or application/json", null)
-            )
-            : await next(context);
+        Refusal(context.HttpContext.Request) is { } refused ? NotAcceptable(refused) : await next(context);
+
+    /// <summary>The same of a request within another, which has no header: by <c>_format</c> alone.</summary>
+    public static OutcomeResult? Refusal(IQueryCollection query) =>
+        FormatOf(query) is { } format && !IsOurs(format) ? NotAcceptable($"_format={format}") : null;
+
+    private static OutcomeResult NotAcceptable(string saw) =>
+        new(StatusCodes.Status406NotAcceptable, Outcome.Problem("not-acceptable", saw, $"{FhirReply.MediaType} or application/json", null));
+
+    private static string? FormatOf(IQueryCollection query) => query["_format"] is [{ Length: > 0 } format, ..] ? format : null;
+
+    private static bool IsOurs(string format) => Formats.Contains(format.Split(';')[0].Trim());
 
     private static string? Refusal(HttpRequest request)
     {
-        if (request.Query["_format"] is [{ Length: > 0 } format, ..])
-            return Formats.Contains(format.Split(';')[0].Trim()) ? null : $"_format={format}";
+        if (FormatOf(request.Query) is { } format)
+            return IsOurs(format) ? null : $"_format={format}";
 
         var accept = request.Headers.Accept;
         if (accept.Count == 0 || accept.All(string.IsNullOrWhiteSpace))

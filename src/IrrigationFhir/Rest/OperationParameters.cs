@@ -18,24 +18,25 @@ internal static class OperationParameters
 
     /// <summary>What address and body hold together.</summary>
     /// <param name="request">Whose.</param>
-    /// <param name="withResource">Whether the body may be a Parameters resource, as for an operation.</param>
+    /// <param name="posted">What the body may be.</param>
     /// <param name="stop">Gives up.</param>
     /// <returns>The pairs, or null and a refusal.</returns>
-    public static async Task<(IEnumerable<KeyValuePair<string, string>>? Pairs, OutcomeResult? Refused)> Read(
+    public static async Task<(IReadOnlyList<KeyValuePair<string, string>>? Pairs, OutcomeResult? Refused)> Read(
         HttpRequest request,
-        bool withResource,
+        PostedBody posted,
         CancellationToken stop
     )
     {
         var pairs = Pairs(request.Query);
-        if (!HttpMethods.IsPost(request.Method))
-            return (pairs, null);
+        var nothing = request.ContentLength is 0 or null && request.ContentType is null;
+        if (!HttpMethods.IsPost(request.Method) || (nothing && posted == PostedBody.ParametersOrNothing))
+            return ([.. pairs], null);
         var media = BodyMediaType.Of(request);
         if (media == Form && request.HasFormContentType)
         {
             try
             {
-                return (pairs.Concat(Pairs(await request.ReadFormAsync(stop))), null);
+                return ([.. pairs, .. Pairs(await request.ReadFormAsync(stop))], null);
             }
             catch (InvalidDataException)
             {
@@ -49,6 +50,7 @@ internal static class OperationParameters
             }
         }
 
+        var withResource = posted != PostedBody.Form;
         if (!withResource || media is not (FhirReply.MediaType or "application/json"))
         {
             return (
@@ -70,12 +72,8 @@ internal static class OperationParameters
         try
         {
             var sent = FhirJson.Read<Parameters>(json);
-            return (
-                pairs.Concat(
-                    sent.Parameter.Select(parameter => new KeyValuePair<string, string>(parameter.Name ?? "", TextOf(parameter.Value)))
-                ),
-                null
-            );
+            var named = sent.Parameter.Select(parameter => KeyValuePair.Create(parameter.Name ?? "", TextOf(parameter.Value)));
+            return ([.. pairs, .. named], null);
         }
         catch (Exception failure) when (failure is not OutOfMemoryException)
         {

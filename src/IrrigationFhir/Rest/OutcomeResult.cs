@@ -6,7 +6,7 @@ using IrrigationFhir.Store;
 namespace IrrigationFhir.Rest;
 
 /// <summary>A reply that is an OperationOutcome, with the FHIR media type.</summary>
-internal sealed class OutcomeResult(int status, OperationOutcome outcome) : IResult, IStatusCodeHttpResult
+internal sealed class OutcomeResult(int status, OperationOutcome outcome) : IFhirAnswer, IStatusCodeHttpResult
 {
     /// <summary>A reply with one problem.</summary>
     public OutcomeResult(int status, OperationOutcome.IssueComponent problem)
@@ -39,5 +39,8 @@ internal sealed class OutcomeResult(int status, OperationOutcome outcome) : IRes
     public OperationOutcome Body => outcome;
 
     /// <inheritdoc/>
-    public Task ExecuteAsync(HttpContext httpContext) => FhirReply.Write(httpContext, status, FhirJson.WriteUtf8(outcome));
+    public ReadOnlyMemory<byte> Json => FhirJson.WriteUtf8(outcome);
+
+    /// <inheritdoc/>
+    public Task ExecuteAsync(HttpContext httpContext) => FhirReply.Write(httpContext, status, Json);
 }

@@ -43,13 +43,9 @@ internal static class PatientOperations
     ];
 
     /// <summary><c>$lastn</c>.</summary>
-    public static async Task<IResult> Latest(HttpContext http, IndexedType type, ResourceStore store, CancellationToken stop)
+    public static async Task<IFhirAnswer> Latest(FhirQuestion asked, IndexedType type, ResourceStore store, SearchContext context)
     {
-        var (pairs, refused) = await OperationParameters.Read(http.Request, withResource: true, stop);
-        if (pairs is null)
-            return refused!;
-        var context = Searching.Context(http);
-        var given = pairs.ToLookup(pair => pair.Key is "max");
+        var given = asked.Parameters.ToLookup(pair => pair.Key is "max");
         var problems = new List<OperationOutcome.IssueComponent>();
         var most = 1;
         if (given[true].LastOrDefault() is { Key: not null } max)
@@ -79,7 +75,7 @@ internal static class PatientOperations
         var query = search.Query;
         if (!query.Criteria.Any(criterion => criterion is SearchCriterion.Statuses))
             query = query with { Criteria = [.. query.Criteria, new SearchCriterion.Statuses(["entered-in-error"], Not: true)] };
-        var latest = await store.Latest(query, most, stop);
+        var latest = await store.Latest(query, most, asked.Stop);
         var passedOver = ignored.Select(name => Outcome.PassedOver(name, WithoutEffect, Expected)).Concat(search.PassedOver).ToList();
         var honoured = search
             .Honoured.Where(pair => pair.Key is not "_count")
@@ -97,13 +93,9 @@ internal static class PatientOperations
     }
 
     /// <summary><c>$everything</c> of the patient of an id, or of the identifier in the request.</summary>
-    public static async Task<IResult> Everything(HttpContext http, string? id, ResourceStore store, CancellationToken stop)
+    public static async Task<IFhirAnswer> Everything(FhirQuestion asked, string? id, ResourceStore store, SearchContext context)
     {
-        var (pairs, refused) = await OperationParameters.Read(http.Request, withResource: true, stop);
-        if (pairs is null)
-            return refused!;
-        var context = Searching.Context(http);
-        var (request, problems) = EverythingRequest.Read(id, [.. pairs], context);
+        var (request, problems) = EverythingRequest.Read(id, asked.Parameters, context);
         if (request is null)
             return new OutcomeResult(StatusCodes.Status400BadRequest, Outcome.Of(problems));
 
@@ -119,7 +111,7 @@ internal static class PatientOperations
                 Math.Max(room, 1),
                 type == request.Remaining[0] ? request.After : null
             );
-            var page = await store.Search(query, stop);
+            var page = await store.Search(query, asked.Stop);
             if (room == 0)
             {
                 // The page is full; whether another follows depends on whether anything of the types to come is there.
@@ -140,7 +132,7 @@ internal static class PatientOperations
             }
         }
 
-        if (resources.Count == 0 && !await IsKnown(request.Patient, store, stop))
+        if (resources.Count == 0 && !await IsKnown(request.Patient, store, asked.Stop))
         {
             return new OutcomeResult(
                 StatusCodes.Status404NotFound,

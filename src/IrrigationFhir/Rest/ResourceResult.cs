@@ -6,18 +6,27 @@ using IrrigationFhir.Store;
 namespace IrrigationFhir.Rest;
 
 /// <summary>A reply that is one version of a resource, with ETag and Last-Modified; 304 when the client has it already.</summary>
-internal sealed class ResourceResult(ResourceVersion version, Shape shape) : IResult
+internal sealed class ResourceResult(ResourceVersion version, Shape shape) : IFhirAnswer
 {
+    /// <inheritdoc/>
+    public int StatusCode => StatusCodes.Status200OK;
+
+    /// <inheritdoc/>
+    public ReadOnlyMemory<byte> Json => Encoding.UTF8.GetBytes(Shaping.Of(version, shape));
+
+    /// <inheritdoc/>
+    public string? ETag => EntityTags.Of(version.VersionId);
+
     /// <inheritdoc/>
     public Task ExecuteAsync(HttpContext httpContext)
     {
         var headers = httpContext.Response.Headers;
-        headers.ETag = EntityTags.Of(version.VersionId);
+        headers.ETag = ETag;
         headers.LastModified = version.LastUpdated.ToDateTimeUtc().ToString("R", CultureInfo.InvariantCulture);
         // Others' caches must not keep a patient's data; the client's own may, and asks each time.
         headers.CacheControl = "private, no-cache";
         if (!IsKnownTo(httpContext.Request))
-            return FhirReply.Write(httpContext, StatusCodes.Status200OK, Encoding.UTF8.GetBytes(Shaping.Of(version, shape)));
+            return FhirReply.Write(httpContext, StatusCode, Json);
 
         httpContext.Response.StatusCode = StatusCodes.Status304NotModified;
         return Task.CompletedTask;

@@ -7,39 +7,30 @@ using NodaTime;
 namespace IrrigationFhir.Rest;
 
 /// <summary>Answers a search of one type.</summary>
-internal static class Searching
+internal sealed class Searching(ResourceStore store, FhirSettings settings, StoreSettings kept, TimeProvider clock)
 {
     /// <summary>By address, or by address and form.</summary>
-    public static async Task<IResult> Search(HttpContext http, IndexedType type, ResourceStore store, CancellationToken stop)
+    public async Task<IFhirAnswer> Search(FhirQuestion asked, IndexedType type)
     {
-        var (pairs, refused) = await OperationParameters.Read(http.Request, withResource: false, stop);
-        if (pairs is null)
-            return refused!;
-        var context = Context(http);
-        var (search, problems) = SearchReader.Read(type, pairs, context);
+        var context = Context(asked);
+        var (search, problems) = SearchReader.Read(type, asked.Parameters, context);
         if (search is null)
             return new OutcomeResult(StatusCodes.Status400BadRequest, Outcome.Of(problems));
 
-        var page = await store.Search(search.Query, stop);
+        var page = await store.Search(search.Query, asked.Stop);
         var self = Address(context.Base, search, search.Query.After);
         var next = page.Next is { } position ? Address(context.Base, search, position) : null;
         return new BundleResult(Bundles.Search(context.Base, page, self, next, search.Shape, search.PassedOver));
     }
 
     /// <summary>What reading a search depends on.</summary>
-    public static SearchContext Context(HttpContext http)
-    {
-        var services = http.RequestServices;
-        var settings = services.GetRequiredService<FhirSettings>();
-        return new(
-            Preferences.Strict(http.Request),
-            FhirBase.Of(http.Request, settings),
-            Instant.FromDateTimeOffset(services.GetRequiredService<TimeProvider>().GetUtcNow()),
-            services.GetRequiredService<StoreSettings>().TimeZone,
-            settings.DefaultCount,
-            settings.MaxCount
-        );
-    }
+    public SearchContext Context(FhirQuestion asked) => Context(asked.Strict, asked.Base);
+
+    /// <summary>The same, of a search that is part of something else.</summary>
+    /// <param name="strict">Whether what is not understood is an error.</param>
+    /// <param name="at">The FHIR base, for links.</param>
+    public SearchContext Context(bool strict, string at) =>
+        new(strict, at, Instant.FromDateTimeOffset(clock.GetUtcNow()), kept.TimeZone, settings.DefaultCount, settings.MaxCount);
 
     private static string Address(string at, SearchRequest search, SearchPosition? after)
     {

@@ -1,35 +1,44 @@
-using System.Collections.Concurrent;
+using System.ComponentModel;
 using System.Reflection;
 using System.Text.RegularExpressions;
 using System.Xml.Linq;
+using Irrigation;
 
 namespace IrrigationFhir.Settings;
 
-/// <summary>Doc comments at run time: what a setting says of itself is what its doc comment says.</summary>
+/// <summary>
+/// What a setting says of itself: its <see cref="DescriptionAttribute"/>, or for a figure of the arithmetic its doc comment, which the
+/// build embeds (<c>IrrigationFhir.csproj</c>, EmbedExplanations). Nothing is looked for beside the program.
+/// </summary>
 internal static partial class Documentation
 {
-    private static readonly ConcurrentDictionary<Assembly, Dictionary<string, XElement>> Files = new();
+    private const string Comments = "Explanations/Irrigation.xml";
+
+    private static readonly Lazy<Dictionary<string, XElement>> Members = new(Read);
 
     /// <summary>
-    /// The summary of a property, or the comment on the parameter of the record that it comes from; empty where there is none.
+    /// The description, the summary, or the comment on the parameter of the record that a property comes from; empty where there is none.
     /// </summary>
     public static string Of(PropertyInfo property)
     {
+        if (property.GetCustomAttribute<DescriptionAttribute>() is { } said)
+            return said.Description;
         var type = property.DeclaringType!;
-        var members = Files.GetOrAdd(type.Assembly, Read);
+        if (type.Assembly != typeof(SettingAttribute).Assembly)
+            return "";
         var text =
-            members.GetValueOrDefault($"P:{type.FullName}.{property.Name}")?.Element("summary")
-            ?? members
-                .GetValueOrDefault($"T:{type.FullName}")
+            Members.Value.GetValueOrDefault($"P:{type.FullName}.{property.Name}")?.Element("summary")
+            ?? Members
+                .Value.GetValueOrDefault($"T:{type.FullName}")
                 ?.Elements("param")
                 .FirstOrDefault(p => p.Attribute("name")?.Value == property.Name);
         return text is null ? "" : Blank().Replace(Plain(text), " ").Trim();
     }
 
-    private static Dictionary<string, XElement> Read(Assembly assembly)
+    private static Dictionary<string, XElement> Read()
     {
-        var file = Path.ChangeExtension(assembly.Location, ".xml"); // lies beside the assembly, built and published
-        return File.Exists(file) ? XDocument.Load(file).Descendants("member").ToDictionary(m => m.Attribute("name")!.Value) : [];
+        using var comments = typeof(Documentation).Assembly.GetManifestResourceStream(Comments)!;
+        return XDocument.Load(comments).Descendants("member").ToDictionary(m => m.Attribute("name")!.Value);
     }
 
     private static string Plain(XElement text) =>

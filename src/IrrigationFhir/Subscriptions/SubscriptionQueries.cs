@@ -13,7 +13,6 @@ internal sealed class SubscriptionQueries(
     SubscriptionStore store,
     SubscriptionEventStore events,
     SubscriptionSettings kept,
-    FhirSettings settings,
     TimeProvider clock
 )
 {
@@ -38,15 +37,15 @@ internal sealed class SubscriptionQueries(
     private static readonly string[] Statuses = ["requested", "active", "error", "off"];
 
     /// <summary><c>$status</c> of the subscription of an id, or of those that the parameters choose.</summary>
-    public async Task<IResult> Status(HttpContext http, string? id, CancellationToken stop)
+    public async Task<IFhirAnswer> Status(FhirQuestion asked, string? id)
     {
-        var (parameters, refused) = await Parameters(http, ["id", "status"], stop);
+        var (parameters, refused) = Parameters(asked, ["id", "status"]);
         if (parameters is null)
             return refused!;
         IReadOnlyList<SubscriptionRow> rows;
         if (id is not null)
         {
-            if (await store.Find(id, stop) is not { } row)
+            if (await store.Find(id, asked.Stop) is not { } row)
                 return NotThere(id);
             rows = [row];
         }
@@ -57,21 +56,22 @@ internal sealed class SubscriptionQueries(
                 return Invalid("status", SubscriptionProblem.Clip(unknown), $"one of {string.Join(", ", Statuses)}");
             rows =
             [
-                .. (await store.FindByStatus(statuses.Count == 0 ? Statuses : statuses, stop)).Where(row =>
+                .. (await store.FindByStatus(statuses.Count == 0 ? Statuses : statuses, asked.Stop)).Where(row =>
                     ids.Count == 0 || ids.Contains(row.Id)
                 ),
             ];
         }
 
-        var at = FhirBase.Of(http.Request, settings);
+        var at = asked.Base;
         var self = id is null ? $"{at}/Subscription/$status{new QueryBuilder(parameters)}" : $"{at}/Subscription/{id}/$status";
         return Answer(Notifications.Statuses(at, rows.Select(StoredRequest.State), clock.GetCurrentInstant(), self));
     }
 
     /// <summary><c>$events</c>.</summary>
-    public async Task<IResult> Events(HttpContext http, string id, CancellationToken stop)
+    public async Task<IFhirAnswer> Events(FhirQuestion asked)
     {
-        var (parameters, refused) = await Parameters(http, ["eventsSinceNumber", "eventsUntilNumber", "content"], stop);
+        var (id, stop) = (asked.Id, asked.Stop);
+        var (parameters, refused) = Parameters(asked, ["eventsSinceNumber", "eventsUntilNumber", "content"]);
         if (parameters is null)
             return refused!;
         foreach (var name in parameters.GroupBy(pair => pair.Key).Where(named => named.Count() > 1).Select(named => named.Key))
@@ -112,7 +112,7 @@ internal sealed class SubscriptionQueries(
         return Answer(
             Notifications.Of(
                 NotificationKind.QueryEvent,
-                FhirBase.Of(http.Request, settings),
+                asked.Base,
                 StoredRequest.State(row),
                 [.. found.Select(NotificationEvent.Of)],
                 clock.GetCurrentInstant(),
@@ -121,20 +121,12 @@ internal sealed class SubscriptionQueries(
         );
     }
 
-    private static async Task<(IReadOnlyList<KeyValuePair<string, string>>? Known, IResult? Refused)> Parameters(
-        HttpContext http,
-        string[] known,
-        CancellationToken stop
+    private static (IReadOnlyList<KeyValuePair<string, string>>? Known, OutcomeResult? Refused) Parameters(
+        FhirQuestion asked,
+        string[] known
     )
     {
-        // An operation without parameters may be posted without a body.
-        var bare = HttpMethods.IsPost(http.Request.Method) && http.Request.ContentLength is 0 or null && http.Request.ContentType is null;
-        var (pairs, refused) = bare
-            ? (OperationParameters.Pairs(http.Request.Query), null)
-            : await OperationParameters.Read(http.Request, withResource: true, stop);
-        if (pairs is null)
-            return (null, refused);
-        var named = pairs.Where(pair => pair.Key is not ("_format" or "_pretty") && pair.Value.Length > 0).ToList();
+        var named = asked.Parameters.Where(pair => pair.Key is not ("_format" or "_pretty") && pair.Value.Length > 0).ToList();
         return named.FirstOrDefault(pair => !known.Contains(pair.Key)) is { Key: { } unknown }
             ? (null, Invalid(SubscriptionProblem.Clip(unknown), "a parameter that is not understood", $"one of {string.Join(", ", known)}"))
             : (named, null);

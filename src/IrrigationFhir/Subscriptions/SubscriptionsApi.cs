@@ -26,24 +26,21 @@ internal static class SubscriptionsApi
         + "unless the endpoint is another. A narrative is not kept. If-None-Exist is refused. "
         + "Delivery is at least once: go by event-number, which counts without gaps, and ask $events for what is missing.";
 
-    private static readonly string[] Reading = [HttpMethods.Get, HttpMethods.Head, HttpMethods.Post];
-
     /// <summary>Adds it. Needs what <see cref="NotificationsSetup.AddNotifications"/> adds.</summary>
     public static IServiceCollection AddSubscriptions(this IServiceCollection services) =>
-        services.AddSingleton<ChangeSubscription>().AddSingleton<SubscriptionQueries>().AddSingleton<CapabilityClaim>(Claim);
+        services
+            .AddSingleton<ChangeSubscription>()
+            .AddSingleton<SubscriptionQueries>()
+            .AddSingleton(service => Table(service.GetRequiredService<SubscriptionQueries>()))
+            .AddSingleton<CapabilityClaim>(Claim);
 
-    /// <summary>Maps the routes.</summary>
+    /// <summary>Maps the routes that change something; the others are in the table that <see cref="AddSubscriptions"/> adds.</summary>
     public static void MapSubscriptions(this IEndpointRouteBuilder app)
     {
         var fhir = app.MapGroup($"{FhirBase.Path}/Subscription")
             .AddEndpointFilter(Negotiation.RequireJson)
             .AddEndpointFilter(FhirApi.RequireExactCase)
             .ExcludeFromDescription();
-        app.MapGroup($"{FhirBase.Path}/Basic")
-            .AddEndpointFilter(Negotiation.RequireJson)
-            .AddEndpointFilter(FhirApi.RequireExactCase)
-            .ExcludeFromDescription()
-            .MapMethods("/{id}", [HttpMethods.Get, HttpMethods.Head], Topic);
         fhir.MapPost("", Create).TakesLittle(app.ServiceProvider);
         fhir.MapPut("/{id}", Update).TakesLittle(app.ServiceProvider);
         fhir.MapDelete(
@@ -57,26 +54,20 @@ internal static class SubscriptionsApi
                 );
             }
         );
-        fhir.MapMethods(
-            "/$status",
-            Reading,
-            (HttpContext http, SubscriptionQueries queries, CancellationToken stop) => queries.Status(http, null, stop)
-        );
-        fhir.MapMethods(
-            "/{id}/$status",
-            Reading,
-            (HttpContext http, string id, SubscriptionQueries queries, CancellationToken stop) => queries.Status(http, id, stop)
-        );
-        fhir.MapMethods(
-            "/{id}/$events",
-            Reading,
-            (HttpContext http, string id, SubscriptionQueries queries, CancellationToken stop) => queries.Events(http, id, stop)
-        );
     }
 
-    private static IResult Topic(HttpContext http, string id)
+    /// <summary>What is read of subscriptions and topics beside the resources that are kept.</summary>
+    private static ReadableFhir Table(SubscriptionQueries queries) =>
+        new([
+            new("Basic/{id}", asked => Task.FromResult(Topic(asked))),
+            new("Subscription/$status", asked => queries.Status(asked, null)) { Posted = PostedBody.ParametersOrNothing },
+            new("Subscription/{id}/$status", asked => queries.Status(asked, asked.Id)) { Posted = PostedBody.ParametersOrNothing },
+            new("Subscription/{id}/$events", queries.Events) { Posted = PostedBody.ParametersOrNothing },
+        ]);
+
+    private static IFhirAnswer Topic(FhirQuestion asked)
     {
-        if (Topics.All.FirstOrDefault(topic => topic.Slug == id) is not { } found)
+        if (Topics.All.FirstOrDefault(topic => topic.Slug == asked.Id) is not { } found)
             return new OutcomeResult(
                 StatusCodes.Status404NotFound,
                 Outcome.Problem(
@@ -86,14 +77,14 @@ internal static class SubscriptionsApi
                     null
                 )
             );
-        var (shape, problems) = Shaping.OfRead(http.Request.Query);
+        var (shape, problems) = Shaping.OfRead(asked.Query);
         var published = NodaTime
             .Text.LocalDatePattern.Iso.Parse(Profiles.PublishedOn)
             .Value.AtStartOfDayInZone(NodaTime.DateTimeZone.Utc)
             .ToInstant();
         return shape is null
             ? new OutcomeResult(StatusCodes.Status400BadRequest, Outcome.Of(problems))
-            : new ResourceResult(new("Basic", id, 1, published, FhirJson.Write(SubscriptionTopicMapper.ToBasic(found))), shape);
+            : new ResourceResult(new("Basic", asked.Id, 1, published, FhirJson.Write(SubscriptionTopicMapper.ToBasic(found))), shape);
     }
 
     private static async Task<IResult> Create(HttpContext http, ChangeSubscription change, FhirSettings settings, CancellationToken stop)

@@ -157,11 +157,18 @@ public partial class ContractTests
         await Answers("readHandover", 404, ward.Get("/episodes/nowhere/handover"));
 
         await Answers("readWard", 200, ward.Get("/ward"));
-        using var inWords = new HttpRequestMessage(HttpMethod.Get, "/ward?location=North%204");
-        inWords.Headers.Accept.ParseAdd("text/plain");
-        using var list = await ward.Http.SendAsync(inWords);
+        using var bedsInWords = new HttpRequestMessage(HttpMethod.Get, "/ward?location=North%204");
+        bedsInWords.Headers.Accept.ParseAdd("text/plain");
+        using var list = await ward.Http.SendAsync(bedsInWords);
         Shows("readWard.200.txt", await list.Content.ReadAsStringAsync());
         await Answers("readWard", 400, ward.Get("/ward?location=North%204%7C%7C"));
+        const string Drip = "/drip-rate?volume=1000%20mL&time=12%20h&dropFactor=15&counted=20";
+        await Answers("dripRate", 200, ward.Get(Drip));
+        using var inWords = new HttpRequestMessage(HttpMethod.Get, Drip);
+        inWords.Headers.Accept.ParseAdd("text/plain");
+        using var words = await ward.Http.SendAsync(inWords);
+        Shows("dripRate.200.txt", await words.Content.ReadAsStringAsync());
+        await Answers("dripRate", 400, ward.Get("/drip-rate?volume=1000%20mL&time=0%20h"));
 
         await Answers("readSettings", 200, ward.Get("/settings"));
 

@@ -851,10 +851,14 @@ internal static class NightInFhir
         var components = new JsonArray();
         if (entry["line"] is { } line)
             components.Add(Sender.Component("irrigation-line", "valueString", line.DeepClone()));
-        if (entry["tubingPrime"] is { } prime)
-            components.Add(
-                Sender.Component("tubing-prime", "valueQuantity", Sender.Quantity(prime["value"]!.ToJsonString(), (string)prime["unit"]!))
-            );
+        foreach (var (slug, name) in new[] { ("tubing-prime", "tubingPrime"), ("drop-factor", "dropFactor") })
+        {
+            if (entry[name] is { } given)
+                components.Add(
+                    Sender.Component(slug, "valueQuantity", Sender.Quantity(given["value"]!.ToJsonString(), (string)given["unit"]!))
+                );
+        }
+
         if (components.Count > 0)
             observation["component"] = components;
         return observation;

@@ -112,6 +112,7 @@ public sealed partial class ReadmeTests : IDisposable
             "",
             "demo",
             "compute fhir-examples/a-night/log.json",
+            "drip-rate --volume=1000mL --time=12h --dropFactor=15 --counted=20",
             "settings",
             "--Subscriptions:AllowLoopback=true",
             $"health {Served}",
@@ -127,6 +128,8 @@ public sealed partial class ReadmeTests : IDisposable
             (await Done(["compute", Repo.PathOf("fhir-examples/a-night/log.json")])).Output,
             StringComparison.Ordinal
         );
+        var drip = await Done("drip-rate", "--volume=1000mL", "--time=12h", "--dropFactor=15", "--counted=20");
+        Assert.Contains(drip.Output.Split('\n')[0], Readme, StringComparison.Ordinal);
         Assert.Contains("Flags:DeficitWarning = 200 mL", (await Done("settings")).Output, StringComparison.Ordinal);
 
         // Served, asked, backed up; stopped, its folder moved away, and put back from the backup.

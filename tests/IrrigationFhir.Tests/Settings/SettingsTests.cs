@@ -29,6 +29,26 @@ public class SettingsTests
         );
     }
 
+    [Fact]
+    public async Task What_a_setting_is_for_is_said_by_the_program_alone_whatever_lies_beside_it()
+    {
+        var (copy, here) = (Directory.CreateTempSubdirectory("alone-").FullName, AppContext.BaseDirectory);
+        foreach (var file in Directory.EnumerateFiles(here, "*", SearchOption.AllDirectories).Where(f => Path.GetExtension(f) != ".xml"))
+        {
+            var there = Path.Combine(copy, Path.GetRelativePath(here, file));
+            Directory.CreateDirectory(Path.GetDirectoryName(there)!);
+            File.Copy(file, there);
+        }
+
+        var (code, output, errors) = await ProgramProcess.RunCopy(Path.Combine(copy, "IrrigationFhir.dll"), copy, "settings");
+        Directory.Delete(copy, recursive: true);
+
+        Assert.Equal((0, ""), (code, errors));
+        Assert.All(With().All, setting => Assert.Contains($"\n    {setting.Description}\n", output, StringComparison.Ordinal));
+        Assert.Contains("one more or less at either end of the minute; our judgement.", output, StringComparison.Ordinal);
+        Assert.Contains("for clocks that are a little off; our judgement.", output, StringComparison.Ordinal);
+    }
+
     [Theory]
     [InlineData(typeof(MeasuringCharacters))]
     [InlineData(typeof(MeasuringCharacter))]

@@ -1,0 +1,160 @@
+using System.Security.Claims;
+using Microsoft.AspNetCore.Routing.Template;
+
+namespace IrrigationFhir.Rest;
+
+/// <summary>What a read may bring with a POST.</summary>
+internal enum PostedBody
+{
+    /// <summary>It is not asked by POST.</summary>
+    Never,
+
+    /// <summary>A form, and by POST alone: a search whose parameters stand in no address.</summary>
+    Form,
+
+    /// <summary>A form, or a Parameters resource.</summary>
+    Parameters,
+
+    /// <summary>The same, or nothing at all.</summary>
+    ParametersOrNothing,
+}
+
+/// <summary>Something below the FHIR base that can be asked and changes nothing.</summary>
+/// <param name="Address">Below the base, e.g. <c>Observation/{id}</c>; what is literal in it is case-sensitive.</param>
+/// <param name="Answer">Answers it.</param>
+internal sealed record FhirRead(string Address, Func<FhirQuestion, Task<IFhirAnswer>> Answer)
+{
+    /// <summary>What it may bring with a POST.</summary>
+    public PostedBody Posted { get; init; }
+
+    /// <summary>Whether it is asked by GET, and so within a Bundle too.</summary>
+    public bool ByGet => Posted != PostedBody.Form;
+
+    /// <summary>The methods that ask it.</summary>
+    public string[] Methods =>
+        Posted switch
+        {
+            PostedBody.Never => [HttpMethods.Get, HttpMethods.Head],
+            PostedBody.Form => [HttpMethods.Post],
+            PostedBody.Parameters or PostedBody.ParametersOrNothing => [HttpMethods.Get, HttpMethods.Head, HttpMethods.Post],
+        };
+}
+
+/// <summary>Who asks what, over HTTP or within a Bundle.</summary>
+/// <param name="Caller">Who asks.</param>
+/// <param name="Base">The FHIR base as the caller sees it, for links.</param>
+/// <param name="Strict">Whether what is not understood is an error.</param>
+/// <param name="Query">What the address holds.</param>
+/// <param name="Parameters">What address and body hold together.</param>
+/// <param name="Parts">The parts of the address that are no literals: <c>id</c>, <c>version</c>.</param>
+/// <param name="Stop">Gives up.</param>
+internal sealed record FhirQuestion(
+    ClaimsPrincipal Caller,
+    string Base,
+    bool Strict,
+    IQueryCollection Query,
+    IReadOnlyList<KeyValuePair<string, string>> Parameters,
+    RouteValueDictionary Parts,
+    CancellationToken Stop
+)
+{
+    /// <summary>The id in the address.</summary>
+    public string Id => (string)Parts["id"]!;
+
+    /// <summary>The version in the address.</summary>
+    public string Version => (string)Parts["version"]!;
+}
+
+/// <summary>An answer that is FHIR JSON, whoever carries it.</summary>
+internal interface IFhirAnswer : IResult
+{
+    /// <summary>The HTTP status.</summary>
+    int StatusCode { get; }
+
+    /// <summary>The resource.</summary>
+    ReadOnlyMemory<byte> Json { get; }
+
+    /// <summary>The version of what is answered; null where it has none.</summary>
+    string? ETag => null;
+}
+
+/// <summary>What one room lets be read.</summary>
+internal sealed record ReadableFhir(IReadOnlyList<FhirRead> Reads);
+
+/// <summary>
+/// The table of everything that can be read below the FHIR base. Over HTTP and within a Bundle a question takes the same way,
+/// <see cref="Answer"/>: what keeps somebody out has to stand there, and in no middleware alone.
+/// </summary>
+internal sealed class FhirReads(IEnumerable<ReadableFhir> rooms, FhirSettings settings)
+{
+    /// <summary>Everything that is in it.</summary>
+    public IReadOnlyList<FhirRead> All { get; } = [.. rooms.SelectMany(room => room.Reads)];
+
+    // What is most literal goes first.
+    private readonly Lazy<IReadOnlyList<(TemplateMatcher Matcher, FhirRead Read)>> byAddress = new(() =>
+        [
+            .. rooms
+                .SelectMany(room => room.Reads)
+                .Where(read => read.ByGet)
+                .Select(read => (Template: TemplateParser.Parse(read.Address), read))
+                .OrderBy(pair => pair.Template.Parameters.Count)
+                .Select(pair => (new TemplateMatcher(pair.Template, []), pair.read)),
+        ]
+    );
+
+    /// <summary>Maps a route for each.</summary>
+    public void Map(IEndpointRouteBuilder app)
+    {
+        var fhir = app.MapGroup(FhirBase.Path)
+            .AddEndpointFilter(Negotiation.RequireJson)
+            .AddEndpointFilter(FhirApi.RequireExactCase)
+            .ExcludeFromDescription();
+        foreach (var read in All)
+        {
+            var route = fhir.MapMethods(
+                $"/{read.Address}",
+                read.Methods,
+                (HttpContext http, FhirReads reads) => reads.OverHttp(http, read)
+            );
+            if (read.Posted is PostedBody.Form or PostedBody.Parameters)
+                route.TakesLittle(app.ServiceProvider);
+        }
+    }
+
+    /// <summary>What a GET finds at an address below the base, with the parts of it that are no literals; null for nothing.</summary>
+    /// <param name="path">Decoded, without query.</param>
+    public (FhirRead Read, RouteValueDictionary Parts)? At(string path)
+    {
+        foreach (var (matcher, read) in byAddress.Value)
+        {
+            var parts = new RouteValueDictionary();
+            if (matcher.TryMatch($"/{path}", parts))
+                return (read, parts);
+        }
+
+        return null;
+    }
+
+    /// <summary>Answers a question, whichever way it came.</summary>
+    public static Task<IFhirAnswer> Answer(FhirRead read, FhirQuestion question) => read.Answer(question);
+
+    private async Task<IResult> OverHttp(HttpContext http, FhirRead read)
+    {
+        var (request, stop) = (http.Request, http.RequestAborted);
+        var (parameters, refused) = await OperationParameters.Read(request, read.Posted, stop);
+        return refused
+            ?? (IResult)
+                await Answer(
+                    read,
+                    new(
+                        http.User,
+                        FhirBase.Of(request, settings),
+                        Preferences.Strict(request),
+                        request.Query,
+                        parameters!,
+                        request.RouteValues,
+                        stop
+                    )
+                );
+    }
+}
