@@ -439,7 +439,7 @@ public sealed record OrderSet(EntryHeader Header) : Entry(Header)
         Days is { } days && At + Duration.FromDays(days) is var last ? (Until < last ? Until : last) : Until;
 
     /// <summary>Whether it asks for irrigation by cycles rather than a flow.</summary>
-    public bool ByCycles => Method is "intermittent-manual" or "open" or "instillation-dwell";
+    public bool ByCycles => Method is "intermittent-manual" or "open" or "closed" or "instillation-dwell";
 
     /// <summary>The amount of one cycle; null where the order names none, or asks for a flow.</summary>
     public Volume? OfOneCycle => Aliquot ?? (Method is "continuous" ? null : Amount);

@@ -11,11 +11,11 @@ internal static class RunEnd
     /// <param name="run">The run.</param>
     /// <param name="balance">The balance it was found in.</param>
     /// <param name="next">When the next run began; null where none did.</param>
-    /// <param name="busy">The last of it.</param>
+    /// <param name="busy">The last of it; null while it dwells.</param>
     /// <param name="asOf">The moment of asking.</param>
-    public static RunOfCycles Of(RunOfCycles run, FluidBalance balance, Instant? next, Instant busy, Instant asOf)
+    public static RunOfCycles Of(RunOfCycles run, FluidBalance balance, Instant? next, Instant? busy, Instant asOf)
     {
-        var until = Instant.Min(asOf, Instant.Max(run.End, busy) + balance.Settings.RunGap);
+        var until = Instant.Min(asOf, Instant.Max(run.End, busy ?? asOf) + balance.Settings.RunGap);
         if (next < until)
             until = next.Value - Duration.Epsilon;
         var stop = In<IrrigationStopped>(balance.Log, run, until);
@@ -34,7 +34,7 @@ internal static class RunEnd
             Why = why,
             Stopped = stop,
             End = lasts.Max(),
-            OverAt = over || busy >= asOf ? null : busy + balance.Settings.RunGap,
+            OverAt = over ? null : busy + balance.Settings.RunGap,
         };
     }
 

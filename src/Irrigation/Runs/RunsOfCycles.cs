@@ -56,7 +56,7 @@ public static class RunsOfCycles
         if (given.Header.Run is { } name)
             return drafts.LastOrDefault(draft => draft.Name == name && given.At - draft.LastGiven.At <= Longest);
         var last = drafts.MaxBy(draft => draft.LastGiven.At);
-        return last is not null && given.At - BusyUntil(balance, last, given.At) < balance.Settings.RunGap && !Ended(balance, last, given)
+        return last is not null && !(given.At - BusyUntil(balance, last, given.At) >= balance.Settings.RunGap) && !Ended(balance, last, given)
             ? last
             : null;
     }
@@ -64,13 +64,13 @@ public static class RunsOfCycles
     private static bool Ended(FluidBalance balance, Draft draft, IrrigantInstilled given) =>
         balance.Log[Slug.Of(nameof(IrrigationStopped))].LastBefore(given.At) is { } stop && stop.At >= draft.LastGiven.At;
 
-    /// <summary>The last of a run before a moment: an aliquot, its return, the release of its clamp; the moment itself while clamped.</summary>
-    private static Instant BusyUntil(FluidBalance balance, Draft draft, Instant moment)
+    /// <summary>The last of a run before a moment: an aliquot, its return, the release of its clamp; null while clamped.</summary>
+    private static Instant? BusyUntil(FluidBalance balance, Draft draft, Instant moment)
     {
         var given = draft.LastGiven;
         var (clamp, free) = Held(balance, given, moment);
         if (clamp is not null && free is null)
-            return moment;
+            return null;
         var since = free ?? given.At;
         var returned = balance
             .Log[Channel.BladderOutput]
