@@ -116,12 +116,7 @@ internal sealed class Ward
 
     /// <summary>A return that ran into a vessel which was then emptied.</summary>
     public Ward Back(string clock, decimal ml, Vessel vessel = Vessel.Basin, string? run = null, int? cycle = null) =>
-        Chart(
-            new DrainageEmptied(Header(clock) with { Run = run, Cycle = cycle }, Slug.Of(vessel), Ml(ml))
-            {
-                Vessel = vessel,
-            }
-        );
+        Chart(new DrainageEmptied(Header(clock) with { Run = run, Cycle = cycle }, Slug.Of(vessel), Ml(ml)) { Vessel = vessel });
 
     public Ward PumpTotal(string clock, decimal ml, bool restarted = false, string line = "1") =>
         Chart(new PumpTotalRead(Header(clock, MeasuringWay.Pump), line, Ml(ml), restarted));

@@ -435,8 +435,7 @@ public sealed record OrderSet(EntryHeader Header) : Entry(Header)
     public int? Days { get; init; }
 
     /// <summary>When it is over: what expires first; null where neither is said.</summary>
-    public Instant? Ends =>
-        Days is { } days && At + Duration.FromDays(days) is var last ? (Until < last ? Until : last) : Until;
+    public Instant? Ends => Days is { } days && At + Duration.FromDays(days) is var last ? (Until < last ? Until : last) : Until;
 
     /// <summary>Whether it asks for irrigation by cycles rather than a flow.</summary>
     public bool ByCycles => Method is "intermittent-manual" or "open" or "closed" or "instillation-dwell";

@@ -8,8 +8,7 @@ namespace Irrigation.Flags;
 internal static class OrderedCycles
 {
     /// <summary>When a run will be over though nothing is charted, so that fewer cycles than ordered can be said; null where it is.</summary>
-    public static Instant? LooksAgain(Bedside bedside) =>
-        RunsOfCycles.Latest(bedside.Balance, bedside.At)?.OverAt;
+    public static Instant? LooksAgain(Bedside bedside) => RunsOfCycles.Latest(bedside.Balance, bedside.At)?.OverAt;
 
     /// <summary>Each difference in words.</summary>
     public static IEnumerable<string> Differences(Bedside bedside, OrderSet order)

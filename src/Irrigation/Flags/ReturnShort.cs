@@ -46,10 +46,9 @@ public static class ReturnShort
         foreach (var sum in Sums(bedside, regarded))
         {
             var limit = Limit(bedside, sum);
-            var says =
-                standing is null
-                    ? sum.Missing.Charted >= limit && RunOfCycles.Interval(sum.Missing).Low > Volume.Zero
-                    : sum.Missing.Charted > limit * bedside.Settings.ClearAt;
+            var says = standing is null
+                ? sum.Missing.Charted >= limit && RunOfCycles.Interval(sum.Missing).Low > Volume.Zero
+                : sum.Missing.Charted > limit * bedside.Settings.ClearAt;
             if (says && !(sum.Missing.Charted <= worst?.Missing.Charted))
                 worst = sum;
         }
@@ -63,7 +62,9 @@ public static class ReturnShort
     /// <summary>The sums from each cycle on; what drained afterwards, and is no return of a cycle, is taken off.</summary>
     private static IEnumerable<Sum> Sums(Bedside bedside, List<RunOfCycles> runs)
     {
-        var returned = runs.SelectMany(run => run.Cycles.Where(cycle => cycle.Shortfall is not null).Select(cycle => (Run: run, Cycle: cycle)))
+        var returned = runs.SelectMany(run =>
+                run.Cycles.Where(cycle => cycle.Shortfall is not null).Select(cycle => (Run: run, Cycle: cycle))
+            )
             .OrderBy(one => one.Cycle.ReturnedAt)
             .ToList();
         var returns = returned.SelectMany(one => one.Cycle.Returns).Select(reading => reading.Key).ToHashSet();
@@ -109,9 +110,7 @@ public static class ReturnShort
 
     private static Finding.Raised Raised(Bedside bedside, RunOfCycles latest, Sum sum, FlagPeriod? standing)
     {
-        var onTop = standing is null
-            ? null
-            : bedside.Log[Channel.Aliquot].NextAfter(standing.Start) as IrrigantInstilled;
+        var onTop = standing is null ? null : bedside.Log[Channel.Aliquot].NextAfter(standing.Start) as IrrigantInstilled;
         var range = RunOfCycles.Interval(sum.Missing);
         var cycles = sum.Cycles == 1 ? $"cycle {sum.Last.Number}" : $"cycles {sum.First.Number} to {sum.Last.Number}";
         var back = sum.In.Charted - sum.Missing.Charted;

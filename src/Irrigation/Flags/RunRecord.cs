@@ -31,7 +31,10 @@ public static class RunRecord
         yield return Item("method", run.Order?.Method is not null || run.Method is "open");
         yield return Item("who irrigated", given.Exists(aliquot => aliquot.Header.Performer is not null));
         if (run.Method is "open")
-            yield return Item("closed system opened, and why", Charted<ClosedSystemOpened>(from, until).Any(opened => opened.Reason is not null));
+            yield return Item(
+                "closed system opened, and why",
+                Charted<ClosedSystemOpened>(from, until).Any(opened => opened.Reason is not null)
+            );
         yield return Item("port cleaned", Attested(StepsAttested.PortCleaned));
         if (run.Method is "open")
             yield return Item("sterile cap kept", Attested(StepsAttested.CapKeptSterile));

@@ -1,6 +1,7 @@
 using Irrigation.Balance;
 using Irrigation.Episodes;
 using NodaTime;
+using NodaTime.Text;
 
 namespace Irrigation.Runs;
 
@@ -14,6 +15,8 @@ namespace Irrigation.Runs;
 /// </remarks>
 public sealed record NextIrrigation(OrderSet Order, Instant? Since, Instant Due)
 {
+    private static readonly LocalDateTimePattern Clock = LocalDateTimePattern.CreateWithInvariantCulture("d MMM HH:mm");
+
     /// <summary>The kind of its forecast.</summary>
     public const string Kind = "irrigation-due";
 
@@ -26,6 +29,16 @@ public sealed record NextIrrigation(OrderSet Order, Instant? Since, Instant Due)
         var since = LastBegun(balance, order, asOf);
         var due = (since ?? order.At) + every;
         return due >= order.Ends || balance.Log.Frame.End <= asOf ? null : new(order, since, due);
+    }
+
+    /// <summary>The same as a forecast; none where nothing is due.</summary>
+    public static IEnumerable<Forecast> Forecasts(FluidBalance balance, Instant asOf)
+    {
+        if (Of(balance, asOf) is not { } next)
+            yield break;
+        string Said(Instant at) => Clock.Format(at.InZone(balance.Log.Frame.Zone).LocalDateTime);
+        var wait = next.Due > asOf ? next.Due - asOf : Duration.Zero;
+        yield return new(Kind, next.Order.Additive ?? "irrigation", wait, next.Due, next.Says(Said));
     }
 
     /// <summary>What it rests on, in words.</summary>

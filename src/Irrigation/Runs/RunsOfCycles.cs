@@ -22,8 +22,7 @@ public static class RunsOfCycles
     public static ImmutableArray<RunOfCycles> Of(FluidBalance balance, Instant asOf) => Of(balance, Instant.MinValue, asOf);
 
     /// <summary>The run that began last, if it began no longer ago than a day; null where there is none.</summary>
-    public static RunOfCycles? Latest(FluidBalance balance, Instant asOf) =>
-        Recent(balance, asOf).MaxBy(run => run.Cycles[^1].Start);
+    public static RunOfCycles? Latest(FluidBalance balance, Instant asOf) => Recent(balance, asOf).MaxBy(run => run.Cycles[^1].Start);
 
     /// <summary>Runs of the last two days; none where nothing was given by the aliquot on the last of them.</summary>
     internal static ImmutableArray<RunOfCycles> Recent(FluidBalance balance, Instant asOf) =>
@@ -56,7 +55,8 @@ public static class RunsOfCycles
         if (given.Header.Run is { } name)
             return drafts.LastOrDefault(draft => draft.Name == name && given.At - draft.LastGiven.At <= Longest);
         var last = drafts.MaxBy(draft => draft.LastGiven.At);
-        return last is not null && !(given.At - BusyUntil(balance, last, given.At) >= balance.Settings.RunGap) && !Ended(balance, last, given)
+        return
+            last is not null && !(given.At - BusyUntil(balance, last, given.At) >= balance.Settings.RunGap) && !Ended(balance, last, given)
             ? last
             : null;
     }
@@ -98,7 +98,8 @@ public static class RunsOfCycles
         Channel
             .Lines(balance.Log)
             .Any(line =>
-                line != given.Line && (balance.FlowAt(line, given.At) is { } flow ? flow > FlowRate.Stopped : balance.BagHangs(line, given.At))
+                line != given.Line
+                && (balance.FlowAt(line, given.At) is { } flow ? flow > FlowRate.Stopped : balance.BagHangs(line, given.At))
             );
 
     private static bool IsReturn(Entry reading, Draft draft)

@@ -33,7 +33,11 @@ public class ReturnShortTests
         var flags = Basin.Flags("08:17");
         Assert.Equal("08:13-", flags.Stood(Slug));
         Assert.Equal(FlagPriority.Urgent, flags.Priority(Slug));
-        Assert.Contains("43 mL did not come back of cycles 1 to 2, from 08:10: 60 mL in, 17 mL back", flags.Says(Slug), StringComparison.Ordinal);
+        Assert.Contains(
+            "43 mL did not come back of cycles 1 to 2, from 08:10: 60 mL in, 17 mL back",
+            flags.Says(Slug),
+            StringComparison.Ordinal
+        );
         Assert.Contains("30 mL more was instilled at 08:15, on top of it.", flags.Says(Slug), StringComparison.Ordinal);
     }
 
@@ -74,13 +78,7 @@ public class ReturnShortTests
         // 30 in, 200 back: 170 of urine. Then 30 in, 10 back.
         Assert.Equal(
             "08:16-",
-            Ward.Opens("08:00")
-                .Syringe("08:10", 30)
-                .Back("08:13", 200)
-                .Syringe("08:14", 30)
-                .Back("08:16", 10)
-                .Exactly("08:20")
-                .Stood(Slug)
+            Ward.Opens("08:00").Syringe("08:10", 30).Back("08:13", 200).Syringe("08:14", 30).Back("08:16", 10).Exactly("08:20").Stood(Slug)
         );
 
     [Fact]
@@ -107,13 +105,7 @@ public class ReturnShortTests
         // 18 short, then 30 in and 40 back: 8 short in all, below three quarters of 30.
         Assert.Equal(
             "08:13-08:20",
-            Ward.Opens("08:00")
-                .Syringe("08:10", 30)
-                .Back("08:13", 12)
-                .Syringe("08:18", 30)
-                .Back("08:20", 40)
-                .Flags("08:30")
-                .Stood(Slug)
+            Ward.Opens("08:00").Syringe("08:10", 30).Back("08:13", 12).Syringe("08:18", 30).Back("08:20", 40).Flags("08:30").Stood(Slug)
         );
 
     [Theory]
@@ -169,10 +161,7 @@ public class ReturnShortTests
     [InlineData(21, "08:13-")] // 30 × 0.5 × 270 / 500 = 8.1 mL for a bladder of (8 + 1) × 30 mL: 9 are missing
     [InlineData(22, "")] // and here 8
     public void A_child_has_a_smaller_limit(decimal back, string stood) =>
-        Assert.Equal(
-            stood,
-            Ward.Opens("08:00").Syringe("08:10", 30).Back("08:13", back).Exactly("08:20", Story.Child).Stood(Slug)
-        );
+        Assert.Equal(stood, Ward.Opens("08:00").Syringe("08:10", 30).Back("08:13", back).Exactly("08:20", Story.Child).Stood(Slug));
 
     [Fact]
     public void With_a_spinal_cord_injury_it_is_a_risk_of_dysreflexia() =>

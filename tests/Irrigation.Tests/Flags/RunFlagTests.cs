@@ -32,7 +32,10 @@ public class RunFlagTests
     {
         var ward = Thrice().Syringe("08:30", 30).Back("08:33", 30);
         Assert.Equal("", ward.Flags("16:29").Stood("irrigation-due"));
-        Assert.Equal(("16:30-", FlagPriority.Low), (ward.Flags("16:30").Stood("irrigation-due"), ward.Flags("17:29").Priority("irrigation-due")));
+        Assert.Equal(
+            ("16:30-", FlagPriority.Low),
+            (ward.Flags("16:30").Stood("irrigation-due"), ward.Flags("17:29").Priority("irrigation-due"))
+        );
         Assert.Equal(FlagPriority.Medium, ward.Flags("17:30").Priority("irrigation-due"));
         Assert.Equal("16:30-17:40", ward.Syringe("17:40", 30).Flags("18:00").Stood("irrigation-due"));
     }
@@ -59,7 +62,9 @@ public class RunFlagTests
     public void A_dose_that_is_overdue_names_the_drug() =>
         Assert.Contains(
             "a dose of amphotericin B",
-            Thrice(order => order with { Method = "instillation-dwell", Additive = "amphotericin B" }).Flags("18:00").Says("irrigation-due"),
+            Thrice(order => order with { Method = "instillation-dwell", Additive = "amphotericin B" })
+                .Flags("18:00")
+                .Says("irrigation-due"),
             StringComparison.Ordinal
         );
 
@@ -83,7 +88,10 @@ public class RunFlagTests
             Given(Thrice(), "08:10", 30, given => given with { Additive = "acetic acid" }).Flags("08:10"),
             "no additive is ordered and acetic acid was given at 08:10"
         );
-        Differs(Given(Thrice(), "08:10", 30, given => given with { Expiry = expired }).Flags("08:10"), "what was given at 08:10 had expired");
+        Differs(
+            Given(Thrice(), "08:10", 30, given => given with { Expiry = expired }).Flags("08:10"),
+            "what was given at 08:10 had expired"
+        );
         Differs(Given(Thrice(), "08:10", 30, given => given with { Expiry = Evening }).Flags("08:10"), null); // to the end of its day
     }
 
@@ -130,7 +138,12 @@ public class RunFlagTests
     public void An_order_that_is_over_is_no_order_to_irrigate_by() =>
         Assert.Contains(
             "the order expired at 14 Mar 08:00 and 30 mL was given",
-            Thrice(order => order with { Days = 1 }).Syringe("+1 09:00", 30).Flags("+1 09:00").Says("order-mismatch").Replace("15 Mar", "14 Mar", StringComparison.Ordinal).Replace("expired at 08:00", "expired at 14 Mar 08:00", StringComparison.Ordinal),
+            Thrice(order => order with { Days = 1 })
+                .Syringe("+1 09:00", 30)
+                .Flags("+1 09:00")
+                .Says("order-mismatch")
+                .Replace("15 Mar", "14 Mar", StringComparison.Ordinal)
+                .Replace("expired at 08:00", "expired at 14 Mar 08:00", StringComparison.Ordinal),
             StringComparison.Ordinal
         );
 
@@ -201,7 +214,18 @@ public class RunFlagTests
         ward.Chart(new ClosedSystemOpened(ward.Header("08:08"), "blocked catheter"));
         ward.Syringe("08:10", 30).Back("08:13", 35);
         Assert.Equal(
-            ["who irrigated", "port cleaned", "sterile cap kept", "solution", "return: colour", "return: clots", "return: sediment", "tolerance", "bladder felt or scanned after", "what came of it"],
+            [
+                "who irrigated",
+                "port cleaned",
+                "sterile cap kept",
+                "solution",
+                "return: colour",
+                "return: clots",
+                "return: sediment",
+                "tolerance",
+                "bladder felt or scanned after",
+                "what came of it",
+            ],
             OfRun(ward)
         );
         ward.Chart(new StepsAttested(ward.Header("08:09"), StepsAttested.PortCleaned, StepsAttested.CapKeptSterile));

@@ -170,7 +170,12 @@ public class RunsOfCyclesTests
     [Fact]
     public void What_came_of_it_does_not_depend_on_the_order_of_arrival()
     {
-        var ward = Ward.Opens("08:00").Syringe("08:10", 30).Back("08:13", 12).Syringe("08:15", 30).Back("08:17", 5).Looks("08:18", clots: "few");
+        var ward = Ward.Opens("08:00")
+            .Syringe("08:10", 30)
+            .Back("08:13", 12)
+            .Syringe("08:15", 30)
+            .Back("08:17", 5)
+            .Looks("08:18", clots: "few");
         string Told(IEnumerable<Entry> entries)
         {
             var log = EpisodeLog.Empty(ward.Frame).Append(entries, ward.At("09:00")).Log;
