@@ -233,8 +233,10 @@ public sealed record MeasuringCharacters
     /// <summary>
     /// What a total of irrigant stands for; without a way it is taken as the bag's label, an aliquot as drawn up in a syringe.
     /// </summary>
-    public Measured Total(IrrigantInstilled total) =>
-        (total.Header.How ?? (total.IsAliquot ? MeasuringWay.Syringe : MeasuringWay.Label)) switch
+    public Measured Total(IrrigantInstilled total)
+    {
+        var way = total.Header.How ?? (total.IsAliquot ? MeasuringWay.Syringe : MeasuringWay.Label);
+        return way switch
         {
             MeasuringWay.Graduation when total.IsAliquot => Read(total.Amount, OffAMark(ReturnJug, total.Amount), total.Key, null),
             MeasuringWay.Label => Labelled(total.Amount, null)
@@ -248,11 +250,12 @@ public sealed record MeasuringCharacters
             MeasuringWay.Pump => Read(total.Amount, Pump, total.Key, new("pump on line", total.Line)),
             MeasuringWay.Weighed or MeasuringWay.Syringe or MeasuringWay.Estimate or MeasuringWay.Scan => Read(
                 total.Amount,
-                Of(total.Header.How!.Value),
+                Of(way),
                 total.Key,
                 ScaleName(total.Header)
             ),
         };
+    }
 
     /// <summary>What a difference of a pump's counter stands for.</summary>
     public Measured Counted(Volume difference, PumpTotalRead reading) =>

@@ -5,8 +5,8 @@ namespace Irrigation.Flags;
 
 /// <summary>F13. The drain is clamped, and nothing on record shows that somebody was with the patient.</summary>
 /// <remarks>
-/// Whoever notes how the patient bears it, feels or scans the bladder, looks at the drainage or calls somebody was there, and who is charted as
-/// attending, until that ended.
+/// Whoever notes how the patient bears it, feels or scans the bladder, looks at the drainage or calls somebody was there, and
+/// who is charted as attending, until that ended.
 /// </remarks>
 public static class DwellUnattended
 {

@@ -7,15 +7,17 @@ namespace Irrigation.Flags;
 /// <summary>How the latest run of cycles differs from its order: aliquot, solution, additive, number of cycles, dwell.</summary>
 internal static class OrderedCycles
 {
-    /// <summary>When a run will be over though nothing is charted, so that fewer cycles than ordered can be said; null where it is.</summary>
+    /// <summary>
+    /// When a run will be over though nothing is charted, so that fewer cycles than ordered can be said; null where it is.
+    /// </summary>
     public static Instant? LooksAgain(Bedside bedside) => RunsOfCycles.Latest(bedside.Balance, bedside.At)?.OverAt;
 
     /// <summary>Each difference in words.</summary>
     public static IEnumerable<string> Differences(Bedside bedside, OrderSet order)
     {
-        if (bedside.Log[Channel.Aliquot].LastAtOrBefore(bedside.At) is not IrrigantInstilled given || given.At < order.At)
+        if (bedside.Log[Channel.Aliquot].LastAtOrBefore(bedside.At) is not IrrigantInstilled latest || latest.At < order.At)
             yield break;
-        foreach (var difference in OfAliquot(bedside, order, given))
+        foreach (var difference in OfAliquot(bedside, order, latest))
             yield return difference;
         if (RunsOfCycles.Latest(bedside.Balance, bedside.At) is not { } run || run.Order?.Key != order.Key)
             yield break;
@@ -23,7 +25,11 @@ internal static class OrderedCycles
         if (run.Cycles.Length > order.Cycles)
             yield return $"{Count(order.Cycles.Value)} ordered and {run.Cycles.Length} were given from {bedside.Said(run.Start)}";
         if (run.Cycles.Length < order.Cycles && run.IsOver && run.Outcome is not (RunOutcome.TargetReached or RunOutcome.EndedOtherwise))
-            yield return $"{Count(order.Cycles.Value)} ordered and {run.Cycles.Length} given from {bedside.Said(run.Start)}, and nobody said why";
+        {
+            var given = $"{run.Cycles.Length} given from {bedside.Said(run.Start)}";
+            yield return $"{Count(order.Cycles.Value)} ordered and {given}, and nobody said why";
+        }
+
         if (order.UntilClear == true && run.Outcome == RunOutcome.TargetNotReached)
             yield return $"cycles until clear are ordered and the run from {bedside.Said(run.Start)} ended before: {run.Why}";
         foreach (var cycle in run.Cycles)

@@ -5,7 +5,9 @@ using NodaTime;
 
 namespace Irrigation.Flags;
 
-/// <summary>Of an aliquot that was instilled too little came back: the catheter may be blocked, or let in what it does not let out.</summary>
+/// <summary>
+/// Of an aliquot that was instilled too little came back: the catheter may be blocked, or let in what it does not let out.
+/// </summary>
 /// <remarks>
 /// <para>Common practice, no source: what comes back is at least what went in. Said from half an aliquot in one cycle on
 /// (<see cref="FlagSettings.ReturnShortOfCycle"/>), or one aliquot over several (<see cref="FlagSettings.ReturnShortOfRun"/>), where all of
@@ -74,7 +76,7 @@ public static class ReturnShort
             var (run, last) = returned[i];
             missing += last.Shortfall!.Value;
             instilled += last.InOfReturn;
-            cycles += run.Cycles.Count(cycle => cycle.Number >= last.ReturnFrom && cycle.Number <= last.Number);
+            cycles += last.ReturnOf;
             yield return new(
                 run.Cycles.First(cycle => cycle.Number == last.ReturnFrom),
                 returned[^1].Cycle,

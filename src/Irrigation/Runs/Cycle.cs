@@ -55,6 +55,9 @@ public sealed record Cycle(
     /// </summary>
     public int ReturnFrom { get; init; } = Number;
 
+    /// <summary>How many cycles its return is of, itself and those that follow one another before it; 1 where it stands alone.</summary>
+    public int ReturnOf { get; init; } = 1;
+
     /// <summary>What was instilled in the cycles that its return is of.</summary>
     public Measured InOfReturn { get; init; } = In;
 

@@ -7,7 +7,7 @@ namespace Irrigation.Runs;
 
 /// <summary>When the next irrigation, or dose, is due by the order's times a day.</summary>
 /// <param name="Order">The order.</param>
-/// <param name="Since">The beginning of the last one under that order; null where there was none yet: then it counts from the order.</param>
+/// <param name="Since">The beginning of the last one under that order; null where there was none: it counts from the order.</param>
 /// <param name="Due">When it is due; at the order's end or later none is.</param>
 /// <remarks>
 /// A day is shared out evenly: three times a day is every 8 h, from the beginning of the last. Our judgement; fixed hours of a ward are not

@@ -77,9 +77,10 @@ public sealed record RunOfCycles(
 
     /// <summary>The cycles of which it is not known what came back, neither by themselves nor together with a later one.</summary>
     public IEnumerable<Cycle> Unreturned =>
-        Cycles.Where(cycle =>
-            cycle.Back is null
-            && !Cycles.Any(later => later.Back is not null && later.ReturnFrom <= cycle.Number && later.Number > cycle.Number)
+        Cycles.Where(
+            (cycle, place) =>
+                cycle.Back is null
+                && !Cycles.Where((later, at) => later.Back is not null && at > place && at - later.ReturnOf < place).Any()
         );
 
     /// <summary>What the first return looked like; null where nobody said.</summary>

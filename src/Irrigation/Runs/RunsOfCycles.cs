@@ -239,7 +239,15 @@ public static class RunsOfCycles
         if (back is null)
             return cycle;
         for (var i = before.Count - 1; i >= 0 && before[i].Back is null && before[i].Returns.IsEmpty; i--)
-            cycle = cycle with { ReturnFrom = before[i].Number, InOfReturn = cycle.InOfReturn + before[i].In };
+        {
+            cycle = cycle with
+            {
+                ReturnFrom = before[i].Number,
+                ReturnOf = cycle.ReturnOf + 1,
+                InOfReturn = cycle.InOfReturn + before[i].In,
+            };
+        }
+
         return cycle;
     }
 

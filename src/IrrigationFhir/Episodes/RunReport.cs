@@ -69,7 +69,8 @@ internal sealed record RunReport(
         var sums = run.Back is { } back
             ? $"{run.In.Charted} in, {back.Charted} back"
             : $"{run.In.Charted} in, what came back not known in full";
-        yield return $"Irrigation{name} of {Said(run.Start)} ({run.Method.Replace('-', ' ')}{beside}; {found}): {count}, {sums}; {run.Why}.";
+        var how = $"{run.Method.Replace('-', ' ')}{beside}; {found}";
+        yield return $"Irrigation{name} of {Said(run.Start)} ({how}): {count}, {sums}; {run.Why}.";
         foreach (var cycle in run.Cycles)
         {
             string?[] said =

@@ -100,9 +100,7 @@ public class RunPropertyTests
                     $"{run.First.Key} {run.Outcome} {run.Why} "
                     + string.Join(
                         ", ",
-                        run.Cycles.Select(cycle =>
-                            $"{cycle.Number}: {cycle.In.Charted} {cycle.Back?.Charted} {cycle.ReturnFrom} {cycle.Stayed} {cycle.Shortfall95}"
-                        )
+                        run.Cycles.Select(c => $"{c.Number}: {c.In.Charted} {c.Back?.Charted} {c.ReturnFrom} {c.Stayed} {c.Shortfall95}")
                     )
                 )
         );

@@ -69,6 +69,15 @@ public class RunsOfCyclesTests
     }
 
     [Fact]
+    public void An_aliquot_of_which_nobody_says_how_it_was_measured_is_taken_as_drawn_up_in_a_syringe()
+    {
+        var ward = Ward.Opens("08:00");
+        ward.Chart(new IrrigantInstilled(ward.Header("08:10") with { Run = "a" }, "1", Ml(50)));
+        var given = Only(ward, "09:00").In; // ±4 % of 50 over √3
+        Assert.Equal((Ml(50), 1.1547m), (given.Best, Math.Round(given.Errors.StandardUncertainty.Millilitres, 4)));
+    }
+
+    [Fact]
     public void Two_syringes_of_one_named_cycle_are_one_cycle()
     {
         var ward = Ward.Opens("08:00");
@@ -180,7 +189,8 @@ public class RunsOfCyclesTests
         {
             var log = EpisodeLog.Empty(ward.Frame).Append(entries, ward.At("09:00")).Log;
             var run = Assert.Single(RunsOfCycles.Of(FluidBalance.Of(log, BalanceSettings.Default), ward.At("09:00")));
-            return $"{run.Why} {string.Join(' ', run.Cycles.Select(c => $"{c.Number} {c.In.Charted} {c.Back?.Charted} {c.Looked?.Clots}"))}";
+            var cycles = run.Cycles.Select(c => $"{c.Number} {c.In.Charted} {c.Back?.Charted} {c.Looked?.Clots}");
+            return $"{run.Why} {string.Join(' ', cycles)}";
         }
 
         Assert.Equal(Told(ward.Entries), Told(ward.Entries.Reverse()));

@@ -64,6 +64,7 @@ internal sealed class CycledBed
             var leaves = Math.Max(0, inside - residue) * passes;
             var leaks = fault is CycleFault.Leak or CycleFault.ChartedLeak && broken ? Math.Max(0, inside - residue) - leaves : 0;
             held = inside - leaves - leaks;
+            Aliquot = aliquot;
             True.Add(given - leaves - (fault == CycleFault.ChartedLeak ? leaks : 0));
 
             entries.Add(new IrrigantInstilled(Header(minute, MeasuringWay.Syringe), "1", Ml(aliquot)));
@@ -96,6 +97,14 @@ internal sealed class CycledBed
 
     /// <summary>What really did not come back of each cycle, or was not charted as leaked, in mL.</summary>
     public List<double> True { get; } = [];
+
+    /// <summary>What each aliquot was to be, in mL.</summary>
+    public int Aliquot { get; private set; }
+
+    /// <summary>Whether so much really did not come back that it is to be said: half an aliquot, or one over several cycles.</summary>
+    public bool ReallyShort =>
+        True.Exists(missing => missing >= 0.5 * Aliquot)
+        || Enumerable.Range(0, True.Count).Any(last => Enumerable.Range(0, last).Any(first => True[first..(last + 1)].Sum() >= Aliquot));
 
     /// <summary>When each return was read, without the ten minutes before the first cycle.</summary>
     public List<Instant> Returned { get; } = [];

@@ -9,7 +9,7 @@ namespace Irrigation.Tests.VirtualWard;
 /// </summary>
 public class CycledBedTests(ITestOutputHelper output)
 {
-    private const int Runs = 400;
+    private const int Runs = 150;
     private const int Seed = 20260314;
 
     private static readonly (string Name, Vessel Vessel, bool Weighed)[] Ways =
@@ -45,26 +45,32 @@ public class CycledBedTests(ITestOutputHelper output)
             output,
             90,
             "Runs of cycles",
-            "Fault | Return measured by | Runs | Flagged | By the first short return | By the second | Before the fault",
+            "Fault | Return measured by | Runs | Really short | Of them flagged | Others flagged | By the first return | By the second",
             Beds.Value.Select(beds =>
                 Report.Row(
                     beds.Key.Fault,
                     beds.Key.Way,
                     beds.Count(),
-                    beds.Count(bed => bed.Raised is not null),
+                    beds.Count(bed => bed.ReallyShort),
+                    beds.Count(bed => bed.ReallyShort && bed.Raised is not null),
+                    beds.Count(bed => !bed.ReallyShort && bed.Raised is not null),
                     beds.Count(bed => bed.RaisedAt == bed.FaultFrom),
-                    beds.Count(bed => bed.RaisedAt == bed.FaultFrom + 1),
-                    beds.Count(bed => bed.RaisedAt < bed.FaultFrom)
+                    beds.Count(bed => bed.RaisedAt == bed.FaultFrom + 1)
                 )
             )
         );
         foreach (var (way, _, _) in Ways)
         {
-            Assert.InRange(Part(CycleFault.None, way, bed => bed.Raised is not null), 0, 0.01);
-            Assert.InRange(Part(CycleFault.ChartedLeak, way, bed => bed.Raised is not null), 0, 0.3); // judged by eye, ±50 %
+            Assert.InRange(Part(CycleFault.None, way, bed => bed.Raised is not null), 0, 0.02);
+            Assert.InRange(Part(CycleFault.ChartedLeak, way, bed => bed.Raised is not null), 0, 0.08); // judged by eye, ±50 %
             Assert.InRange(Part(CycleFault.OneWay, way, bed => bed.RaisedAt == bed.FaultFrom), 0.97, 1);
-            Assert.InRange(Part(CycleFault.Clot, way, bed => bed.RaisedAt >= bed.FaultFrom), 0.9, 1);
-            Assert.InRange(Part(CycleFault.Leak, way, bed => bed.RaisedAt >= bed.FaultFrom), 0.6, 1); // the last cycle alone may be too little
+            foreach (var fault in (CycleFault[])[CycleFault.Clot, CycleFault.Leak])
+            {
+                var really = Beds.Value[(fault, way)].Where(bed => bed.ReallyShort).ToList();
+                Assert.True(really.Count > Runs / 3);
+                // Some are short by next to nothing more than the limit, which a basin cannot tell.
+                Assert.InRange((double)really.Count(bed => bed.Raised is not null) / really.Count, 0.7, 1);
+            }
         }
     }
 
