@@ -10,7 +10,7 @@ internal static class OrderedCycles
     /// <summary>
     /// When a run will be over though nothing is charted, so that fewer cycles than ordered can be said; null where it is.
     /// </summary>
-    public static Instant? LooksAgain(Bedside bedside) => RunsOfCycles.Latest(bedside.Balance, bedside.At)?.OverAt;
+    public static Instant? LooksAgain(Bedside bedside) => bedside.Cycled.Latest?.OverAt;
 
     /// <summary>Each difference in words.</summary>
     public static IEnumerable<string> Differences(Bedside bedside, OrderSet order)
@@ -19,7 +19,7 @@ internal static class OrderedCycles
             yield break;
         foreach (var difference in OfAliquot(bedside, order, latest))
             yield return difference;
-        if (RunsOfCycles.Latest(bedside.Balance, bedside.At) is not { } run || run.Order?.Key != order.Key)
+        if (bedside.Cycled.Latest is not { } run || run.Order?.Key != order.Key)
             yield break;
 
         if (run.Cycles.Length > order.Cycles)

@@ -1,5 +1,3 @@
-using Irrigation.Runs;
-
 namespace Irrigation.Flags;
 
 /// <summary>F19. Something that the record needs is missing, by name.</summary>
@@ -24,7 +22,7 @@ public static class RecordIncomplete
         if (bedside.At < due)
             return new Finding.NotRaised { LookAgain = due };
         var missing = CompleteRecord.Of(bedside).Where(item => !item.IsRecorded).ToList();
-        var look = RunsOfCycles.Latest(bedside.Balance, bedside.At)?.OverAt; // what is done after a run is asked for then
+        var look = bedside.Cycled.Latest?.OverAt; // what is done after a run is asked for then
         return missing.Count == 0
             ? new Finding.NotRaised { LookAgain = look }
             : new Finding.Raised(FlagPriority.Low, $"missing: {string.Join(", ", missing.Select(item => item.Name))}.")

@@ -34,7 +34,7 @@ public static class ReturnShort
     private static Finding Judge(Bedside bedside)
     {
         var standing = bedside.Standing(Name);
-        var runs = RunsOfCycles.Recent(bedside.Balance, bedside.At);
+        var runs = bedside.Cycled.Recent;
         if (bedside.Last<CatheterInserted>()?.At >= standing?.Start)
             return new Finding.NotRaised();
         if (runs.MaxBy(run => run.Cycles[^1].Start) is not { } latest)

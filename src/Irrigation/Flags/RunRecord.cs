@@ -66,7 +66,7 @@ public static class RunRecord
     /// washout beside continuous irrigation.
     /// </summary>
     internal static IEnumerable<RecordItem> OfLatest(Bedside bedside) =>
-        RunsOfCycles.Latest(bedside.Balance, bedside.At) is { IsOver: true, BesideFlow: false } run
+        bedside.Cycled.Latest is { IsOver: true, BesideFlow: false } run
             ? Of(bedside, run).Select(item => item with { Name = $"irrigation of {bedside.Said(run.Start)}: {item.Name}" })
             : [];
 
