@@ -192,7 +192,8 @@ internal sealed record Handover(Episode Episode, FlagRecord Flags, IReadOnlyList
         var shift = Wards.Windows(WindowKind.Shift, bedside.Log.Frame, bedside.At - Duration.Epsilon, bedside.At).LastOrDefault();
 
         // Nothing is known of the time before the first entry, and what nobody charted is no part of a shift's output.
-        var first = bedside.Log[Channel.Everything][0].At;
+        var entry = bedside.Log[Channel.Everything][0];
+        var first = entry.Header.From ?? entry.At;
         if (shift.HasStart && Instant.Max(shift.Start, first) is var start && start < latest.End)
         {
             var whence = first > shift.Start ? "the first entry at " : "";
