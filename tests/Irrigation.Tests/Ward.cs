@@ -38,6 +38,10 @@ internal sealed class Ward
             DrainageGraduation = Nothing,
             UrineMeter = Nothing,
             Jug = Nothing,
+            ReturnSyringe = Nothing,
+            Basin = Nothing,
+            ReturnJug = Nothing,
+            SmallScale = Nothing,
             Scale = Nothing,
             ChartedDensityHalfWidth = 0,
             DefaultDensityHalfWidth = 0,
@@ -109,6 +113,10 @@ internal sealed class Ward
 
     public Ward Syringe(string clock, decimal ml, string line = "1") =>
         Chart(new IrrigantInstilled(Header(clock, MeasuringWay.Syringe), line, Ml(ml)));
+
+    /// <summary>A return that ran into a vessel which was then emptied.</summary>
+    public Ward Back(string clock, decimal ml, Vessel vessel = Vessel.Basin, string? run = null, int? cycle = null) =>
+        Chart(new DrainageEmptied(Header(clock) with { Run = run, Cycle = cycle }, Slug.Of(vessel), Ml(ml)) { Vessel = vessel });
 
     public Ward PumpTotal(string clock, decimal ml, bool restarted = false, string line = "1") =>
         Chart(new PumpTotalRead(Header(clock, MeasuringWay.Pump), line, Ml(ml), restarted));

@@ -124,4 +124,30 @@ public sealed record BalanceSettings
     /// <summary>They are nearly equal where they differ by no more than this part. Default 0.05; our judgement.</summary>
     [Setting(0, 0.5)]
     public decimal NearlyEqual { get; init; } = 0.05m;
+
+    /// <summary>
+    /// A cycle that begins sooner than this after the last of a run (its return, or the release of its clamp) belongs to that run, where
+    /// nobody names it. Default 30 min; our judgement.
+    /// </summary>
+    [Setting(1, 480, "min")]
+    public Duration RunGap { get; init; } = Duration.FromMinutes(30);
+
+    /// <summary>
+    /// What is read no later than this after an aliquot, or after the release of its clamp, is its return, where nobody names it. Default
+    /// 60 min; our judgement. Later it is drainage like any other.
+    /// </summary>
+    [Setting(1, 480, "min")]
+    public Duration ReturnWithin { get; init; } = Duration.FromMinutes(60);
+
+    /// <summary>
+    /// An aliquot above this is more than usual, and marked. Default 50 mL (closed system: 30 to 50 mL, common practice, no source).
+    /// </summary>
+    [Setting(1, 1000, "mL")]
+    public Volume UsualAliquot { get; init; } = Volume.FromMillilitres(50);
+
+    /// <summary>
+    /// The same in open irrigation. Default 40 mL: about 30 mL (common practice, no source) and a margin that is our judgement.
+    /// </summary>
+    [Setting(1, 1000, "mL")]
+    public Volume UsualOpenAliquot { get; init; } = Volume.FromMillilitres(40);
 }

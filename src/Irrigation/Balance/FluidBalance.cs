@@ -162,6 +162,9 @@ public sealed class FluidBalance
             _ => null,
         };
 
+    /// <summary>What a reading of a drainage container says drained since the one before; null where nothing can be said of it.</summary>
+    internal Measured? DrainedBy(Entry reading) => drained.Added(reading).Added;
+
     /// <summary>
     /// What is left in the bag that hangs on a line, by its label, its readings and the charted flow; null where none hangs, or a pump
     /// delivers it.

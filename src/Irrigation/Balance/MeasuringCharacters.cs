@@ -112,6 +112,19 @@ public sealed record MeasuringCharacters
     /// <summary>Urine read off a jug or urinal.</summary>
     public MeasuringCharacter Jug { get; init; } = new(0, 0.05m, 25, 0, "our judgement");
 
+    /// <summary>A return that was drawn back into a syringe: its marks, and froth and clots in it.</summary>
+    public MeasuringCharacter ReturnSyringe { get; init; } =
+        new(0, 0, 1, 0.04m, "±4 % as for a syringe that gives (ISO 7886-1, from memory), and ±1 mL for froth and clots, our judgement");
+
+    /// <summary>A return read off a graduated basin or dish.</summary>
+    public MeasuringCharacter Basin { get; init; } = new(0, 0.10m, 10, 0, "our judgement: marks stand far apart, and the level is wide");
+
+    /// <summary>A return read off a measuring jug.</summary>
+    public MeasuringCharacter ReturnJug { get; init; } = new(0, 0.05m, 10, 0, "our judgement: a jug of 1 L with marks of 10 to 25 mL");
+
+    /// <summary>A return that was weighed in a small vessel.</summary>
+    public MeasuringCharacter SmallScale { get; init; } = new(0, 0, 2, 0, "±2 g, our judgement: a bench scale with steps of 1 g");
+
     /// <summary>Weighed: the scale's gain, and its reading in g.</summary>
     public MeasuringCharacter Scale { get; init; } =
         new(0, 0, 5, 0, "±5 g: clinical reference 3.3; no gain error is assumed where none is known");
@@ -224,10 +237,15 @@ public sealed record MeasuringCharacters
         return new(remaining, remaining * (1 + BagGraduation.Correction), budget);
     }
 
-    /// <summary>What a total of irrigant stands for; without a way it is taken as the bag's label.</summary>
-    public Measured Total(IrrigantInstilled total) =>
-        (total.Header.How ?? MeasuringWay.Label) switch
+    /// <summary>
+    /// What a total of irrigant stands for; without a way it is taken as the bag's label, an aliquot as drawn up in a syringe.
+    /// </summary>
+    public Measured Total(IrrigantInstilled total)
+    {
+        var way = total.Header.How ?? (total.IsAliquot ? MeasuringWay.Syringe : MeasuringWay.Label);
+        return way switch
         {
+            MeasuringWay.Graduation when total.IsAliquot => Read(total.Amount, OffAMark(ReturnJug, total.Amount), total.Key, null),
             MeasuringWay.Label => Labelled(total.Amount, null)
                 - new Measured(
                     Volume.Zero,
@@ -239,11 +257,12 @@ public sealed record MeasuringCharacters
             MeasuringWay.Pump => Read(total.Amount, Pump, total.Key, new("pump on line", total.Line)),
             MeasuringWay.Weighed or MeasuringWay.Syringe or MeasuringWay.Estimate or MeasuringWay.Scan => Read(
                 total.Amount,
-                Of(total.Header.How!.Value),
+                Of(way),
                 total.Key,
                 ScaleName(total.Header)
             ),
         };
+    }
 
     /// <summary>What a difference of a pump's counter stands for.</summary>
     public Measured Counted(Volume difference, PumpTotalRead reading) =>
@@ -274,8 +293,19 @@ public sealed record MeasuringCharacters
     {
         if (reading is DrainageWeighed weighed)
             return Weighed(content, weighed, container);
+        var vessel = VesselOf(reading, container);
+        if (reading.Header.How is MeasuringWay.Weighed && vessel is not Vessel.DrainageBag)
+            return Read(content, SmallScale, reading.Key, ScaleName(reading.Header));
         if (reading.Header.How is MeasuringWay.Weighed or MeasuringWay.Estimate)
             return Read(content, Of(reading.Header.How.Value), reading.Key, ScaleName(reading.Header));
+        if (vessel is Vessel.Syringe)
+            return Read(content, OffAMark(ReturnSyringe, content), reading.Key, null);
+        if (vessel is Vessel.Basin or Vessel.Jug && !CalibratedContainers.ContainsKey(container))
+        {
+            var character = vessel is Vessel.Basin ? Basin : ReturnJug;
+            return Read(content, OffAMark(character, content), reading.Key, new("scale of container", container));
+        }
+
         return CalibratedContainers.TryGetValue(container, out var known)
             ? new Measured(
                 content,
@@ -283,6 +313,24 @@ public sealed record MeasuringCharacters
                 ErrorBudget.Of(new("scale of container", container), ErrorBudget.Rectangular(known.HalfWidth) * content.Millilitres)
             ).Doubting(Of("reading", reading.Key), ErrorBudget.Rectangular(OffAMark(DrainageGraduation, content).Random))
             : Read(content, OffAMark(DrainageGraduation, content), reading.Key, new("scale of container", container));
+    }
+
+    /// <summary>
+    /// What drainage was measured in: as charted; drawn back into a syringe where that is how it was measured; by a container that is
+    /// called basin, jug or syringe; else the drainage bag.
+    /// </summary>
+    public static Vessel VesselOf(Entry reading, string container)
+    {
+        var said = reading switch
+        {
+            DrainageEmptied e => e.Vessel,
+            DrainageLevelRead e => e.Vessel,
+            DrainageWeighed e => e.Vessel,
+            _ => null,
+        };
+        return said
+            ?? (reading.Header.How is MeasuringWay.Syringe ? Vessel.Syringe : Slug.Read<Vessel>(container.ToLowerInvariant()))
+            ?? Vessel.DrainageBag;
     }
 
     /// <summary>What urine collected stands for.</summary>
@@ -350,11 +398,12 @@ public sealed record MeasuringCharacters
     private Measured Weighed(Volume content, DrainageWeighed weighed, string container)
     {
         var density = weighed.GramsPerMillilitre;
+        var scale = VesselOf(weighed, container) is Vessel.DrainageBag ? Scale : SmallScale;
         var half = density is null ? DefaultDensityHalfWidth : ChartedDensityHalfWidth;
         var errors = ErrorBudget.OfDifferent(
-            (Of("reading", weighed.Key), ErrorBudget.Rectangular(Scale.Random)),
+            (Of("reading", weighed.Key), ErrorBudget.Rectangular(scale.Random)),
             (new("density in container", container), ErrorBudget.Rectangular(half) * content.Millilitres),
-            (ScaleName(weighed.Header), ErrorBudget.Rectangular(Scale.Systematic) * content.Millilitres)
+            (ScaleName(weighed.Header), ErrorBudget.Rectangular(scale.Systematic) * content.Millilitres)
         );
         return new(content, content, errors);
     }

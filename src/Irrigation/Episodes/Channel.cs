@@ -9,6 +9,9 @@ public static class Channel
     /// <summary>Urine, free of irrigant, out of the bladder: evidence that nothing was irrigated just before.</summary>
     public const string BladderUrine = "bladder-urine";
 
+    /// <summary>What was given by the aliquot: cycles of an intermittent or open irrigation.</summary>
+    public const string Aliquot = "aliquot";
+
     /// <summary>Clamp on and off.</summary>
     public const string Clamp = "clamp";
 
@@ -94,7 +97,8 @@ public static class Channel
             PumpTotalRead e => [Pump(e.Line), Line(e.Line)],
             FlowSet e => [Flow(e.Line), Line(e.Line)],
             IrrigantDiscarded e => [Discarded(e.Line), Line(e.Line)],
-            IrrigantInstilled { AtOnce: true } e => [Syringe(e.Line), Line(e.Line)],
+            IrrigantInstilled { AtOnce: true } e => [Syringe(e.Line), Line(e.Line), Aliquot],
+            IrrigantInstilled { IsAliquot: true } e => [Total(e.Line), Line(e.Line), Aliquot],
             IrrigantInstilled e => [Total(e.Line), Line(e.Line)],
             DrainageEmptied e => [Container(e.Container), BladderOutput],
             DrainageLevelRead e => [Container(e.Container), BladderOutput],

@@ -32,6 +32,22 @@ public enum MeasuringWay
     Estimate,
 }
 
+/// <summary>What drainage was measured in. Its marks say how far a reading may be off.</summary>
+public enum Vessel
+{
+    /// <summary>The bag that hangs on the catheter.</summary>
+    DrainageBag,
+
+    /// <summary>A syringe that the return was drawn back into.</summary>
+    Syringe,
+
+    /// <summary>A graduated basin or dish that the return ran into.</summary>
+    Basin,
+
+    /// <summary>A measuring jug.</summary>
+    Jug,
+}
+
 /// <summary>Whether an entry is about the patient. Test, demonstration and calibration data never alter a clinical total.</summary>
 public enum Purpose
 {
@@ -123,6 +139,15 @@ public sealed record EntryHeader(EntryKey Key, Instant At)
     public string? Note { get; init; }
 
     /// <summary>
+    /// The run of cycles (an intermittent or open irrigation) that it is part of, as the sender calls it; null where nobody said: then
+    /// the run is found by time. 1 to 64 characters.
+    /// </summary>
+    public string? Run { get; init; }
+
+    /// <summary>The cycle of that run, counted from 1; null where nobody said.</summary>
+    public int? Cycle { get; init; }
+
+    /// <summary>
     /// What the sender said in a language of its own, if the entry was translated. Opaque here: kept, compared, never read.
     /// </summary>
     public string? Original { get; init; }
@@ -192,7 +217,30 @@ public sealed record BagTakenDown(EntryHeader Header, string Line, Volume? Remai
 public sealed record IrrigantInstilled(EntryHeader Header, string Line, Volume Amount) : Entry(Header)
 {
     /// <summary>Given at one instant rather than run in.</summary>
-    public bool AtOnce => Header.How == MeasuringWay.Syringe && Header.From is null;
+    public bool AtOnce => Header.From is null && (Header.How == MeasuringWay.Syringe || IsNamed);
+
+    /// <summary>Given by the aliquot: by syringe at one instant, or as part of a cycle that the sender names.</summary>
+    public bool IsAliquot => AtOnce || IsNamed;
+
+    private bool IsNamed => Header.Run is not null || Header.Cycle is not null;
+
+    /// <summary>The solution; null where nobody said.</summary>
+    public string? Solution { get; init; }
+
+    /// <summary>What was added to it; null where nobody said.</summary>
+    public string? Additive { get; init; }
+
+    /// <summary>Lot of the additive, or of the solution where nothing was added.</summary>
+    public string? Lot { get; init; }
+
+    /// <summary>Its last day of use.</summary>
+    public LocalDate? Expiry { get; init; }
+
+    /// <summary>What was meant to be given, where less was: the aliquot was not given in full. Null where it was, or nobody said.</summary>
+    public Volume? Intended { get; init; }
+
+    /// <summary>Whether resistance was met; null where nobody said.</summary>
+    public bool? Resistance { get; init; }
 }
 
 /// <summary>The flow of a line was set; 0 stops it.</summary>
@@ -218,10 +266,18 @@ public sealed record PumpTotalRead(EntryHeader Header, string Line, Volume Total
 public sealed record IrrigantDiscarded(EntryHeader Header, string Line, Volume Amount) : Entry(Header);
 
 /// <summary>The drainage container was emptied, and held so much.</summary>
-public sealed record DrainageEmptied(EntryHeader Header, string Container, Volume Drained) : Entry(Header);
+public sealed record DrainageEmptied(EntryHeader Header, string Container, Volume Drained) : Entry(Header)
+{
+    /// <summary>What it was measured in; null where nobody said.</summary>
+    public Vessel? Vessel { get; init; }
+}
 
 /// <summary>The level in the drainage container was read, and the container not emptied.</summary>
-public sealed record DrainageLevelRead(EntryHeader Header, string Container, Volume Level) : Entry(Header);
+public sealed record DrainageLevelRead(EntryHeader Header, string Container, Volume Level) : Entry(Header)
+{
+    /// <summary>What it was measured in; null where nobody said.</summary>
+    public Vessel? Vessel { get; init; }
+}
 
 /// <summary>The drainage container was weighed.</summary>
 /// <param name="Header">Identity, times, people.</param>
@@ -237,7 +293,11 @@ public sealed record DrainageWeighed(
     Mass? Tare,
     decimal? GramsPerMillilitre,
     bool Emptied
-) : Entry(Header);
+) : Entry(Header)
+{
+    /// <summary>What was weighed; null where nobody said.</summary>
+    public Vessel? Vessel { get; init; }
+}
 
 /// <summary>
 /// A drainage container was taken away and not read: it is read where it was brought, and what it then holds had drained by now.
@@ -360,8 +420,34 @@ public sealed record OrderSet(EntryHeader Header) : Entry(Header)
     /// <summary>Ordered dwell.</summary>
     public Duration? Dwell { get; init; }
 
-    /// <summary>How often.</summary>
+    /// <summary>How often, in words.</summary>
     public string? Frequency { get; init; }
+
+    /// <summary>
+    /// Ordered amount of one cycle; null where the order names none: then <see cref="Amount"/>, where cycles are ordered.
+    /// </summary>
+    public Volume? Aliquot { get; init; }
+
+    /// <summary>Ordered number of cycles; null where the order names none.</summary>
+    public int? Cycles { get; init; }
+
+    /// <summary>Whether cycles go on until the return is clear; null where the order does not say.</summary>
+    public bool? UntilClear { get; init; }
+
+    /// <summary>How many irrigations in 24 h; null where the order does not say.</summary>
+    public int? TimesPerDay { get; init; }
+
+    /// <summary>For how many days of 24 h from the order on; null where it does not say.</summary>
+    public int? Days { get; init; }
+
+    /// <summary>When it is over: what expires first; null where neither is said.</summary>
+    public Instant? Ends => Days is { } days && At + Duration.FromDays(days) is var last ? (Until < last ? Until : last) : Until;
+
+    /// <summary>Whether it asks for irrigation by cycles rather than a flow.</summary>
+    public bool ByCycles => Method is "intermittent-manual" or "open" or "closed" or "instillation-dwell";
+
+    /// <summary>The amount of one cycle; null where the order names none, or asks for a flow.</summary>
+    public Volume? OfOneCycle => Aliquot ?? (Method is "continuous" ? null : Amount);
 
     /// <summary>What to titrate to.</summary>
     public string? Target { get; init; }
@@ -396,7 +482,11 @@ public sealed record BloodPressureMeasured(EntryHeader Header, Pressure Systolic
 /// <param name="Type">The type of catheter.</param>
 /// <param name="French">Its size in Ch (French), if known.</param>
 /// <param name="Lumens">1, 2 or 3, if known.</param>
-public sealed record CatheterInserted(EntryHeader Header, string? Type, decimal? French, int? Lumens) : Entry(Header);
+public sealed record CatheterInserted(EntryHeader Header, string? Type, decimal? French, int? Lumens) : Entry(Header)
+{
+    /// <summary>What its balloon was filled with, in mL; null where nobody said.</summary>
+    public Volume? Balloon { get; init; }
+}
 
 /// <summary>The catheter was removed.</summary>
 public sealed record CatheterRemoved(EntryHeader Header) : Entry(Header);
@@ -409,6 +499,61 @@ public sealed record IndicationReviewed(EntryHeader Header, string? Indication, 
 
 /// <summary>A manual washout was done. Its volumes are charted as irrigant and drainage, so that nothing is counted twice.</summary>
 public sealed record WashoutPerformed(EntryHeader Header, int? Cycles, bool? Cleared) : Entry(Header);
+
+/// <summary>Why a run of cycles ended.</summary>
+public enum StopReason
+{
+    /// <summary>The return was as it was to be.</summary>
+    TargetReached,
+
+    /// <summary>The ordered cycles were done.</summary>
+    CyclesDone,
+
+    /// <summary>Resistance was met.</summary>
+    Resistance,
+
+    /// <summary>Too little came back.</summary>
+    ShortReturn,
+
+    /// <summary>Pain or spasm.</summary>
+    Pain,
+
+    /// <summary>Bleeding.</summary>
+    Bleeding,
+
+    /// <summary>The patient asked to stop.</summary>
+    Declined,
+
+    /// <summary>Anything else; the note says what.</summary>
+    Other,
+}
+
+/// <summary>A run of cycles ended, and why.</summary>
+/// <param name="Header">Identity, times, people.</param>
+/// <param name="Why">Why; null where nobody said.</param>
+public sealed record IrrigationStopped(EntryHeader Header, StopReason? Why) : Entry(Header);
+
+/// <summary>Somebody was with the patient: at an instant, or for a period that has an end.</summary>
+public sealed record PatientAttended(EntryHeader Header) : Entry(Header);
+
+/// <summary>Steps of an irrigation that only a person can attest.</summary>
+/// <param name="Header">Identity, times, people.</param>
+/// <param name="Done">Steps that were done: e.g. <c>port-cleaned</c>. Sorted, each once, between commas.</param>
+/// <param name="NotDone">Steps that were not; which is recorded too. Sorted, each once, between commas.</param>
+public sealed record StepsAttested(EntryHeader Header, string Done, string NotDone) : Entry(Header)
+{
+    /// <summary>Access port or connection cleaned with an antiseptic before it was opened.</summary>
+    public const string PortCleaned = "port-cleaned";
+
+    /// <summary>Cap and tube end kept sterile while the system was open.</summary>
+    public const string CapKeptSterile = "cap-kept-sterile";
+
+    /// <summary>Every step that can be attested.</summary>
+    public static ImmutableArray<string> All { get; } = [PortCleaned, CapKeptSterile];
+
+    /// <summary>Whether a step is spoken of at all, done or not.</summary>
+    public bool Speaks(string step) => Done.Split(", ").Contains(step) || NotDone.Split(", ").Contains(step);
+}
 
 /// <summary>Somebody was called.</summary>
 public sealed record Escalated(EntryHeader Header, string? To, string? Reason) : Entry(Header)
@@ -487,6 +632,9 @@ public static class EntryKinds
             typeof(ClosedSystemOpened),
             typeof(IndicationReviewed),
             typeof(WashoutPerformed),
+            typeof(IrrigationStopped),
+            typeof(PatientAttended),
+            typeof(StepsAttested),
             typeof(Escalated),
             typeof(FlagAcknowledged),
             typeof(FlagRevised),

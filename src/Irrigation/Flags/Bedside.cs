@@ -3,6 +3,7 @@ using Irrigation.Balance;
 using Irrigation.Criteria;
 using Irrigation.Episodes;
 using Irrigation.Measures;
+using Irrigation.Runs;
 using NodaTime;
 using NodaTime.Text;
 
@@ -58,6 +59,15 @@ public sealed record Bedside(FluidBalance Balance, Instant At, PatientFacts Fact
 {
     private static readonly LocalTimePattern Clock = LocalTimePattern.CreateWithInvariantCulture("HH:mm");
     private static readonly LocalDateTimePattern DayAndClock = LocalDateTimePattern.CreateWithInvariantCulture("d MMM HH:mm");
+
+    private readonly RunsSeen? cycled;
+
+    /// <summary>The runs of cycles; one and the same for all rules that look at a moment.</summary>
+    public RunsSeen Cycled
+    {
+        get => cycled ?? new(Balance, At);
+        init => cycled = value;
+    }
 
     /// <summary>The log.</summary>
     public EpisodeLog Log => Balance.Log;

@@ -18,6 +18,11 @@ public static class Cautions
     /// <summary>Manual washout (teaching texts).</summary>
     public const string NeverForce = "Never force irrigant. If what was instilled cannot be drawn back, stop and call.";
 
+    /// <summary>A return that is short (common practice, no source; teaching texts).</summary>
+    public const string ShortReturn =
+        "Do not force, and instil no more. Look for position, kinks, clots and distension, and call. "
+        + "What stays behind may be held in the bladder, lost beside the catheter, or misread.";
+
     /// <summary>Deficits.</summary>
     public const string NotAbsorption = "A deficit is not absorption: retention, leakage, absorption and measuring errors look alike.";
 

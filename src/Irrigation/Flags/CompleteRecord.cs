@@ -69,6 +69,8 @@ public static class CompleteRecord
             yield return item;
         foreach (var item in Triggered(bedside, order))
             yield return item;
+        foreach (var item in RunRecord.OfLatest(bedside))
+            yield return item;
     }
 
     /// <summary>Whether two identifiers were checked.</summary>
@@ -99,7 +101,7 @@ public static class CompleteRecord
         if (bedside.Log[Channel.Clamp].Count > 0)
         {
             yield return new("ordered dwell", order?.Dwell is not null, "a dwell");
-            yield return new("presence during the dwell", bedside.Standing("dwell-unattended") is null, "a dwell");
+            yield return new("presence during the dwell", AttendedLastDwell(bedside), "a dwell");
         }
 
         if (order?.Method is "open")
@@ -109,7 +111,9 @@ public static class CompleteRecord
         if (order?.Additive is { } additive)
             yield return new(
                 "drug: lot and expiry, as a note of the bag or the order",
-                order.Header.Note is not null || Irrigants.Hanging(bedside).Any(bag => bag.Header.Note is not null),
+                order.Header.Note is not null
+                    || Irrigants.Hanging(bedside).Any(bag => bag.Header.Note is not null)
+                    || bedside.Log[Channel.Aliquot].LastAtOrBefore(bedside.At) is IrrigantInstilled { Lot: not null, Expiry: not null },
                 $"{additive} added"
             );
         if (bedside.Standing("outflow-deficit") is { } deficit)
@@ -120,6 +124,17 @@ public static class CompleteRecord
 
         yield return new("date of birth", bedside.Facts.Patient.BirthDate is not null, "thresholds by age");
         yield return new("weight, with its date", bedside.Last<WeightMeasured>() is not null, "rates by weight");
+    }
+
+    /// <summary>Whether somebody was there throughout the last dwell, over or not.</summary>
+    private static bool AttendedLastDwell(Bedside bedside)
+    {
+        var clamps = bedside.Log[Channel.Clamp];
+        var i = clamps.FirstAfter(bedside.At) - 1;
+        var released = clamps.At(i) is DrainReleased release ? release.At : bedside.At;
+        while (i >= 0 && clamps[i] is DrainReleased)
+            i--;
+        return i < 0 || DwellUnattended.Attended(bedside, clamps[i].At, released);
     }
 
     private static bool HasAmount(EpisodeLog log, string line) =>

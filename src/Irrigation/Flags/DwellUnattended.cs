@@ -1,13 +1,26 @@
 using Irrigation.Episodes;
+using NodaTime;
 
 namespace Irrigation.Flags;
 
 /// <summary>F13. The drain is clamped, and nothing on record shows that somebody was with the patient.</summary>
 /// <remarks>
-/// Whoever notes how the patient bears it, feels or scans the bladder, looks at the drainage or calls somebody was there.
+/// Whoever notes how the patient bears it, feels or scans the bladder, looks at the drainage or calls somebody was there, and
+/// who is charted as attending, until that ended.
 /// </remarks>
 public static class DwellUnattended
 {
+    private static readonly string[] Showing =
+    [
+        Slug.Of(nameof(PatientAttended)),
+        Slug.Of(nameof(ToleranceNoted)),
+        Slug.Of(nameof(BladderPalpated)),
+        Slug.Of(nameof(DrainageAppearance)),
+        Slug.Of(nameof(Escalated)),
+        Slug.Of(nameof(FlagAcknowledged)),
+        Channel.Scan,
+    ];
+
     /// <summary>The rule.</summary>
     public static FlagRule Rule { get; } =
         new(
@@ -23,22 +36,7 @@ public static class DwellUnattended
     {
         if (bedside.Clamped is not { } clamp)
             return new Finding.NotRaised();
-        var seen = clamp.At;
-        Entry?[] presence =
-        [
-            bedside.Last<ToleranceNoted>(),
-            bedside.Last<BladderPalpated>(),
-            bedside.Last<DrainageAppearance>(),
-            bedside.Last<Escalated>(),
-            bedside.Last<FlagAcknowledged>(),
-            bedside.Log[Channel.Scan].LastAtOrBefore(bedside.At),
-        ];
-        foreach (var entry in presence)
-        {
-            if (entry?.At > seen)
-                seen = entry.At;
-        }
-
+        var seen = LastSeen(bedside, clamp.At, bedside.At);
         var due = seen + bedside.Settings.DwellAttendedEvery;
         if (bedside.At < due)
             return new Finding.NotRaised { LookAgain = due };
@@ -49,4 +47,27 @@ public static class DwellUnattended
             Evidence = [Evidence.Of(clamp)],
         };
     }
+
+    /// <summary>
+    /// Whether somebody was there throughout a dwell: at no time of it longer ago than <see cref="FlagSettings.DwellAttendedEvery"/>.
+    /// </summary>
+    internal static bool Attended(Bedside bedside, Instant clamped, Instant released)
+    {
+        var seen = clamped;
+        foreach (var entry in Presence(bedside, clamped, released).OrderBy(entry => entry.Header.From ?? entry.At))
+        {
+            if ((entry.Header.From ?? entry.At) - seen >= bedside.Settings.DwellAttendedEvery)
+                return false;
+            seen = Instant.Max(seen, entry.At);
+        }
+
+        return released - seen < bedside.Settings.DwellAttendedEvery;
+    }
+
+    /// <summary>When somebody was last there: an attendance that ended is over.</summary>
+    private static Instant LastSeen(Bedside bedside, Instant clamped, Instant asOf) =>
+        Presence(bedside, clamped, asOf).Select(entry => entry.At).Append(clamped).Max();
+
+    private static IEnumerable<Entry> Presence(Bedside bedside, Instant after, Instant upTo) =>
+        Showing.SelectMany(channel => bedside.Log[channel].After(after, upTo));
 }

@@ -17,7 +17,7 @@ public static class DysreflexiaRisk
 {
     /// <summary>Flags of a bladder that may be full.</summary>
     public static ImmutableArray<string> Triggers { get; } =
-    ["outflow-deficit", "no-drainage", "dwell-overrun", "inflow-while-clamped", "bladder-distension"];
+    ["outflow-deficit", "no-drainage", "dwell-overrun", "inflow-while-clamped", "bladder-distension", "return-short"];
 
     /// <summary>The rule.</summary>
     public static FlagRule Rule { get; } =

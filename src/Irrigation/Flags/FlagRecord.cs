@@ -1,6 +1,7 @@
 using System.Collections.Immutable;
 using Irrigation.Balance;
 using Irrigation.Episodes;
+using Irrigation.Runs;
 using NodaTime;
 
 namespace Irrigation.Flags;
@@ -258,13 +259,18 @@ public sealed class FlagRecord
         if (whole.Log.Frame.End <= moment)
             return Ending(balance, moment);
 
-        var (next, ended) = (states, Ended);
+        var (next, ended, cycled) = (states, Ended, new RunsSeen(balance, moment));
         for (var i = 0; i < FlagRules.All.Length; i++)
         {
             var rule = FlagRules.All[i];
             if (rule.Looks == Looks.AtClosings && closings.IsEmpty && next[i].Latest is not null)
                 continue;
-            var state = Applied(next[i], rule.Slug, FlagRules.Judge(rule, new(balance, moment, facts, limits, next)), moment);
+            var state = Applied(
+                next[i],
+                rule.Slug,
+                FlagRules.Judge(rule, new(balance, moment, facts, limits, next) { Cycled = cycled }),
+                moment
+            );
             if (next[i].Open is not null && state.Open is null)
                 ended = ended.Add(next[i].Open! with { End = moment, Ended = "the pattern has ended" });
             next = next.SetItem(i, state);

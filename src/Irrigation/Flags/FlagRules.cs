@@ -11,6 +11,7 @@ public static class FlagRules
         OutflowDeficit.Rule, // F1
         DrainageReadingStale.Rule, // F3: before no-drainage, which waits for it
         NoDrainage.Rule, // F2
+        ReturnShort.Rule, // of a cycle: before what it explains
         NegativeCorrectedOutput.Rule, // F4
         UrineOutputCriterionMet.Rule, // F5
         Anuria.Rule, // F6
@@ -25,6 +26,9 @@ public static class FlagRules
         DwellOverrun.Rule, // F13
         InflowWhileClamped.Rule, // F13
         DwellUnattended.Rule, // F13
+        IrrigationImpeded.Rule, // as met
+        PoorlyTolerated.Rule, // as said
+        IrrigationDue.Rule, // by the order's times a day
         BagDry.Rule, // F14
         BagLow.Rule, // F14
         DrainageBagHigh.Rule, // F14
@@ -49,6 +53,7 @@ public static class FlagRules
     public static ImmutableArray<(string Flag, ImmutableArray<string> WhileStands, string Because)> Precedence { get; } =
     [
         ("no-drainage", ["drainage-reading-stale"], "the drainage was not read: not read is not nothing drained"),
+        ("negative-corrected-output", ["return-short"], "what did not come back of the aliquots explains it"),
         ("urine-output-criterion", ["no-drainage", "outflow-deficit"], "what is held back may be urine: the output is not evaluable"),
         ("anuria", ["no-drainage", "outflow-deficit"], "obstruction goes before anuria: what is held back may be urine"),
         ("low-hourly-output", ["no-drainage", "outflow-deficit"], "what is held back may be urine: the output is not evaluable"),

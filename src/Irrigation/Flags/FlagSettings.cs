@@ -298,4 +298,38 @@ public sealed record FlagSettings
     /// <summary>Hours after local midnight by which the indication is reviewed. Default 12 h, noon; our judgement.</summary>
     [Setting(0, 23, "h")]
     public Duration ReviewBy { get; init; } = Duration.FromHours(12);
+
+    /// <summary>
+    /// Short return of one cycle: what did not come back, as a part of its aliquot, from which on it is said; in a small bladder less, in
+    /// proportion. Default 0.5, half an aliquot; our judgement, for common practice says no more than that all should come back.
+    /// </summary>
+    [Setting(0.05, 2)]
+    public decimal ReturnShortOfCycle { get; init; } = 0.5m;
+
+    /// <summary>
+    /// The same over several cycles of a run, as a part of their mean aliquot. Default 1, one aliquot; our judgement.
+    /// </summary>
+    [Setting(0.05, 5)]
+    public decimal ReturnShortOfRun { get; init; } = 1;
+
+    /// <summary>Pain is said from so many of 10 on. Default 4 (common practice, no source: moderate pain).</summary>
+    [Setting(1, 10)]
+    public int PainFrom { get; init; } = 4;
+
+    /// <summary>And is said as severe from so many of 10 on. Default 7 (common practice, no source: severe pain).</summary>
+    [Setting(1, 10)]
+    public int SeverePainFrom { get; init; } = 7;
+
+    /// <summary>
+    /// An irrigation, or a dose, that is due by the order's times a day is overdue so long after. Default 60 min; our judgement.
+    /// </summary>
+    [Setting(5, 720, "min")]
+    public Duration OverdueAfter { get; init; } = Duration.FromMinutes(60);
+
+    /// <summary>
+    /// A dwell that was shorter than ordered by more than this differs from the order. Default 5 min, for charting is to the minute; our
+    /// judgement.
+    /// </summary>
+    [Setting(0, 120, "min")]
+    public Duration DwellShorterBy { get; init; } = Duration.FromMinutes(5);
 }

@@ -53,7 +53,9 @@ public static class Irrigants
         }
     }
 
-    /// <summary>What is in use: on the hanging bags, else on the one that hung last, else as ordered. Null where nobody said.</summary>
+    /// <summary>
+    /// What is in use: on the hanging bags, else what was given or hung last, else as ordered. Null where nobody said.
+    /// </summary>
     public static string? InUse(Bedside bedside)
     {
         var hanging = string.Join(", ", Hanging(bedside).Select(bag => bag.Solution).OfType<string>().Distinct());
@@ -64,6 +66,11 @@ public static class Irrigants
                 bedside.Log[Channel.Bag(line)].Before(bedside.At + NodaTime.Duration.Epsilon).OfType<BagHung>().FirstOrDefault()
             )
             .MaxBy(bag => bag?.At);
+        if (
+            bedside.Log[Channel.Aliquot].LastAtOrBefore(bedside.At) is IrrigantInstilled { Solution: not null } given
+            && !(lastHung?.At > given.At)
+        )
+            return string.Join(", ", new[] { given.Solution, given.Additive }.OfType<string>());
         return lastHung?.Solution ?? bedside.Last<OrderSet>()?.Solution;
     }
 }

@@ -1,4 +1,5 @@
 using Irrigation.Balance;
+using Irrigation.Episodes;
 using Irrigation.Measures;
 
 namespace Irrigation.Flags;
@@ -6,7 +7,8 @@ namespace Irrigation.Flags;
 /// <summary>F4. A closed interval with an output below 0: evidence that fluid stayed behind, leaked, or a volume is wrong.</summary>
 /// <remarks>
 /// Said of an interval whose irrigant was not read yet where all of its 95 % interval lies below 0, for that holds the doubts about the
-/// irrigant; and then it is provisional. Cleared by the next interval that is not below 0.
+/// irrigant; and then it is provisional. Cleared by the next interval that is not below 0. Where all irrigant was given by the aliquot an
+/// output that may be 0 says nothing: what did not come back is for <see cref="ReturnShort"/>.
 /// </remarks>
 public static class NegativeCorrectedOutput
 {
@@ -41,6 +43,8 @@ public static class NegativeCorrectedOutput
             return new Finding.Undecided($"the output {span} is {output.Headline} and preliminary", "a reading of the bag");
         }
 
+        if (!certain && ByAliquotAlone(bedside, latest))
+            return new Finding.NotRaised();
         var covers = certain ? "all of it below 0" : "it covers 0";
         var interval = output.Interval95 is { } range ? $", 95 % interval {range.Low} to {range.High}: {covers}" : "";
         var until = provisional ? " This is provisional: the bag was not read yet; worked out again when it is read." : "";
@@ -48,5 +52,12 @@ public static class NegativeCorrectedOutput
         {
             Evidence = [Evidence.Of(latest)],
         };
+    }
+
+    private static bool ByAliquotAlone(Bedside bedside, ClosedInterval interval)
+    {
+        var irrigant = interval.Parts.Where(part => part.Kind is PartKind.Irrigant or PartKind.IrrigantFromRate).ToList();
+        return irrigant.Count > 0
+            && irrigant.TrueForAll(part => bedside.Log.Current(part.Entry)?.Entry is IrrigantInstilled { IsAliquot: true });
     }
 }

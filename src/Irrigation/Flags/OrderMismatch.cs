@@ -24,6 +24,7 @@ public static class OrderMismatch
             return new Finding.NotRaised();
         var (order, due) = (bedside.Last<OrderSet>(), began + bedside.Settings.RecordDueAfter);
         var overdue = bedside.At >= due;
+        var look = Earlier(overdue ? order?.Ends : Earlier(due, order?.Ends), OrderedCycles.LooksAgain(bedside));
         List<string> differs = [];
         if (order is null && overdue)
             differs.Add("there is no order");
@@ -34,16 +35,16 @@ public static class OrderMismatch
         if (differs.Count > 0)
             return new Finding.Raised(FlagPriority.Medium, $"{string.Join("; ", differs)}.")
             {
-                LookAgain = overdue ? order?.Until : Earlier(due, order?.Until),
+                LookAgain = look,
                 Evidence = order is null ? [] : [Evidence.Of(order)],
             };
-        return new Finding.NotRaised { LookAgain = overdue ? order?.Until : Earlier(due, order?.Until) };
+        return new Finding.NotRaised { LookAgain = look };
     }
 
     private static IEnumerable<string> Differences(Bedside bedside, OrderSet order)
     {
-        if (order.Until <= bedside.At && bedside.Runs)
-            yield return $"the order expired at {bedside.Said(order.Until.Value)} and irrigation goes on";
+        if (order.Ends <= bedside.At && bedside.Runs)
+            yield return $"the order expired at {bedside.Said(order.Ends.Value)} and irrigation goes on";
         if (
             order.Method is "continuous"
             && bedside.Lines.All(line => bedside.Log[Channel.Line(line)].Count == bedside.Log[Channel.Syringe(line)].Count)
@@ -65,18 +66,8 @@ public static class OrderMismatch
                 yield return $"at most {order.AtMost} is ordered and {flow} runs";
         }
 
-        if (
-            order.Amount is { } amount
-            && order.Method is not "continuous"
-            && bedside
-                .Lines.Select(line => bedside.Log[Channel.Syringe(line)].LastAtOrBefore(bedside.At))
-                .OfType<IrrigantInstilled>()
-                .FirstOrDefault(given => given.At >= order.At && given.Amount > amount)
-                is { } given
-        )
-        {
-            yield return $"{amount} is ordered and {given.Amount} was given at {bedside.Said(given.At)}";
-        }
+        foreach (var difference in OrderedCycles.Differences(bedside, order))
+            yield return difference;
     }
 
     /// <summary>The first irrigant; null before it.</summary>
@@ -94,7 +85,7 @@ public static class OrderMismatch
 
     private static Instant? Earlier(Instant? one, Instant? other) => one is { } a && other is { } b ? Instant.Min(a, b) : one ?? other;
 
-    private static bool Same(string one, string other)
+    internal static bool Same(string one, string other)
     {
         var (a, b) = (Plain(one), Plain(other));
         return a.Contains(b, StringComparison.Ordinal) || b.Contains(a, StringComparison.Ordinal);

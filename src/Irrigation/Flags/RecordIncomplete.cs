@@ -22,8 +22,12 @@ public static class RecordIncomplete
         if (bedside.At < due)
             return new Finding.NotRaised { LookAgain = due };
         var missing = CompleteRecord.Of(bedside).Where(item => !item.IsRecorded).ToList();
+        var look = bedside.Cycled.Latest?.OverAt; // what is done after a run is asked for then
         return missing.Count == 0
-            ? new Finding.NotRaised()
-            : new Finding.Raised(FlagPriority.Low, $"missing: {string.Join(", ", missing.Select(item => item.Name))}.");
+            ? new Finding.NotRaised { LookAgain = look }
+            : new Finding.Raised(FlagPriority.Low, $"missing: {string.Join(", ", missing.Select(item => item.Name))}.")
+            {
+                LookAgain = look,
+            };
     }
 }

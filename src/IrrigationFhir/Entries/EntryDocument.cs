@@ -56,6 +56,9 @@ internal sealed record EntryDocument
         "closed-system-opened",
         "indication-reviewed",
         "washout-performed",
+        "irrigation-stopped",
+        "patient-attended",
+        "steps-attested",
         "escalated",
         "flag-acknowledged",
         "flag-revised"
@@ -109,6 +112,22 @@ internal sealed record EntryDocument
     )]
     public System.Text.Json.Nodes.JsonObject? Original { get; init; }
 
+    [Description(
+        "The run of cycles (an intermittent or open irrigation) that it is part of, as the sender calls it, 1 to 64 characters. "
+            + "Optional on any kind: what nobody names is found by time, and the balance says how."
+    )]
+    public string? Run { get; init; }
+
+    [Description("The cycle of that run, 1 to 1000. Optional on any kind.")]
+    public int? Cycle { get; init; }
+
+    [Description(
+        "What the drainage was measured in (drainage-emptied, drainage-level-read, drainage-weighed): its marks say how far the reading "
+            + "may be off. Without it, a container called basin, jug or syringe is one, and any other a drainage bag."
+    )]
+    [WordsOf(typeof(Vessel))]
+    public string? Vessel { get; init; }
+
     [Description("Irrigation line (bags, flow, pump, totals, irrigant-discarded); \"1\" where there is only one.")]
     public string? Line { get; init; }
 
@@ -132,7 +151,7 @@ internal sealed record EntryDocument
     [Description("Type of the bag (bag-hung).")]
     public string? BagType { get; init; }
 
-    [Description("The irrigant (bag-hung, order-set), e.g. sodium chloride 0.9 %.")]
+    [Description("The irrigant (bag-hung, irrigant-instilled, order-set), e.g. sodium chloride 0.9 %.")]
     public string? Solution { get; init; }
 
     [Description("What fills the tubing and never reaches the bladder (bag-hung), mL or L; 0 for a later bag on the same set.")]
@@ -238,11 +257,45 @@ internal sealed record EntryDocument
     [AllowedValues("continuous", "intermittent-manual", "open", "closed", "tidal", "instillation-dwell")]
     public string? Method { get; init; }
 
-    [Description("What is added to the irrigant (order-set).")]
+    [Description("What is added to the irrigant (order-set, irrigant-instilled).")]
     public string? Additive { get; init; }
 
     [Description("The time in which volume is to run (order-set), so that the two order a flow: min, h; more than 0.")]
     public QuantityDocument? Over { get; init; }
+
+    [Description("Lot of the additive, or of the solution where nothing was added (irrigant-instilled). At most 64 characters.")]
+    public string? Lot { get; init; }
+
+    [Description("Its last day of use (irrigant-instilled), e.g. 2027-06-30.")]
+    public string? Expiry { get; init; }
+
+    [Description("What was meant to be given, where the aliquot was not given in full (irrigant-instilled), mL or L.")]
+    public QuantityDocument? Intended { get; init; }
+
+    [Description("Whether resistance was met (irrigant-instilled). Never force irrigant.")]
+    public bool? Resistance { get; init; }
+
+    [Description("The amount of one cycle (order-set), mL or L.")]
+    public QuantityDocument? Aliquot { get; init; }
+
+    [Description("Whether cycles go on until the return is clear (order-set).")]
+    public bool? UntilClear { get; init; }
+
+    [Description("How many irrigations, or doses, in 24 h (order-set), 1 to 48: the next is due by it.")]
+    public int? TimesPerDay { get; init; }
+
+    [Description("For how many days of 24 h from the order on (order-set), 1 to 365.")]
+    public int? Days { get; init; }
+
+    [Description("Why a run of cycles ended (irrigation-stopped); the note may say more.")]
+    [WordsOf(typeof(StopReason))]
+    public string? Why { get; init; }
+
+    [Description("Steps of an irrigation that somebody attests (steps-attested): port-cleaned, cap-kept-sterile.")]
+    public IReadOnlyList<string>? Done { get; init; }
+
+    [Description("Steps that were not done (steps-attested), which is recorded too.")]
+    public IReadOnlyList<string>? NotDone { get; init; }
 
     [Description("Lowest ordered flow (order-set): mL/h, mL/min, L/h.")]
     public QuantityDocument? RateAtLeast { get; init; }
@@ -253,7 +306,7 @@ internal sealed record EntryDocument
     [Description("Ordered dwell (order-set): min, h.")]
     public QuantityDocument? Dwell { get; init; }
 
-    [Description("How often (order-set).")]
+    [Description("How often, in words (order-set).")]
     public string? Frequency { get; init; }
 
     [Description("What is aimed at (order-set), e.g. light pink or clearer.")]
@@ -290,6 +343,9 @@ internal sealed record EntryDocument
     [Description("Size of the catheter in [Ch] (French), 0 to 100 (catheter-inserted).")]
     public QuantityDocument? Size { get; init; }
 
+    [Description("What its balloon was filled with (catheter-inserted), mL or L.")]
+    public QuantityDocument? Balloon { get; init; }
+
     [Description("Lumens of the catheter, 1 to 3 (catheter-inserted).")]
     public int? Lumens { get; init; }
 
@@ -299,7 +355,7 @@ internal sealed record EntryDocument
     [Description("Whether it is still needed (indication-reviewed).")]
     public bool? StillNeeded { get; init; }
 
-    [Description("Cycles of a manual washout, 1 to 1000 (washout-performed).")]
+    [Description("Cycles of a manual washout (washout-performed), or ordered ones of a run (order-set), 1 to 1000.")]
     public int? Cycles { get; init; }
 
     [Description("Whether the washout cleared the catheter (washout-performed).")]

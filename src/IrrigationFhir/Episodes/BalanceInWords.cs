@@ -2,6 +2,7 @@ using System.Globalization;
 using Irrigation;
 using Irrigation.Balance;
 using Irrigation.Criteria;
+using Irrigation.Runs;
 using IrrigationFhir.Fhir;
 using IrrigationFhir.Rest;
 using NodaTime;
@@ -42,6 +43,11 @@ internal static class BalanceInWords
             output.WriteLine("  Nothing yet: no drainage was read.");
         foreach (var interval in report.Intervals)
             Write(interval, output);
+
+        if (report.Runs.Count > 0)
+            Heading(output, "Runs of cycles: instilled, held, returned");
+        foreach (var run in report.Runs)
+            Prose(output, "  ", run.InWords);
 
         Windows(output, "Clock hours", report.Hours);
         Windows(output, "Shifts", report.Shifts);
@@ -461,6 +467,7 @@ internal static class BalanceInWords
         {
             "bag-empty" => $"Bag on line {forecast.What} empty",
             "container-full" => $"Drainage container {forecast.What} to be emptied",
+            NextIrrigation.Kind => forecast.What == "irrigation" ? "Next irrigation due" : $"Next dose of {forecast.What} due",
             _ => "Bladder at its limit",
         };
         var when = forecast is { In: { } time, At: { } at }

@@ -3,6 +3,7 @@ using Irrigation.Balance;
 using Irrigation.Criteria;
 using Irrigation.Episodes;
 using Irrigation.Measures;
+using Irrigation.Runs;
 using IrrigationFhir.Fhir;
 using IrrigationFhir.Model;
 using IrrigationFhir.Rest;
@@ -17,6 +18,7 @@ namespace IrrigationFhir.Episodes;
 /// <param name="Convention">How the simple number is made, in machine-readable form.</param>
 /// <param name="Equation">The mass balance; D and I as in each interval.</param>
 /// <param name="Intervals">From reading to reading, stream by stream.</param>
+/// <param name="Runs">Runs of cycles: intermittent and open irrigations, and manual washouts.</param>
 /// <param name="Hours">Clock hours of the last 31 days that have readings.</param>
 /// <param name="Shifts">Shifts of the facility, of the same days.</param>
 /// <param name="Days">Local days, the same.</param>
@@ -28,7 +30,8 @@ namespace IrrigationFhir.Episodes;
 /// </param>
 /// <param name="Open">The time since the last closing point.</param>
 /// <param name="Forecasts">
-/// What would come when, if things go on as they are: for each line with a hanging bag, each drainage container in use, and the bladder.
+/// What would come when, if things go on as they are: for each line with a hanging bag, each drainage container in use, and the bladder;
+/// and when the next irrigation is due by the order.
 /// Empty once the episode has ended.
 /// </param>
 /// <param name="Drips">
@@ -43,6 +46,7 @@ internal sealed record BalanceReport(
     string Convention,
     string Equation,
     IReadOnlyList<IntervalReport> Intervals,
+    IReadOnlyList<RunReport> Runs,
     IReadOnlyList<WindowReport> Hours,
     IReadOnlyList<WindowReport> Shifts,
     IReadOnlyList<WindowReport> Days,
@@ -92,6 +96,7 @@ internal sealed record BalanceReport(
             "drainage-minus-irrigant",
             "U = D - I + (R1 - R0) + A + L - B",
             [.. balance.Streams.SelectMany(stream => balance[stream]).Select(i => IntervalReport.Of(i, WeightAt(i.End), balance))],
+            [.. RunsOfCycles.Of(balance, asOf).Select(run => RunReport.Of(run, frame.Zone))],
             Calendar(WindowKind.ClockHour),
             Calendar(WindowKind.Shift),
             Calendar(WindowKind.LocalDay),
@@ -114,6 +119,7 @@ internal sealed record BalanceReport(
             [
                 .. Irrigation
                     .Balance.Forecasts.Of(balance, patient.YearsAt(asOf), definition.BladderCapacity, asOf, forecasts)
+                    .Concat(NextIrrigation.Forecasts(balance, asOf))
                     .Select(f => ForecastReport.Of(f, frame.Zone)),
             ],
             [.. LineDrip.Of(balance, asOf).Select(drip => LineDripReport.Of(drip, frame.Zone))],

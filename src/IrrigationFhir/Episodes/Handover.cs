@@ -5,6 +5,7 @@ using Irrigation.Balance;
 using Irrigation.Episodes;
 using Irrigation.Flags;
 using Irrigation.Measures;
+using Irrigation.Runs;
 using IrrigationFhir.Fhir;
 using IrrigationFhir.Model;
 using NodaTime;
@@ -81,6 +82,7 @@ internal sealed record Handover(Episode Episode, FlagRecord Flags, IReadOnlyList
                 inserted?.Type ?? facts.Type,
                 (inserted?.French ?? facts.French) is { } size ? FormattableString.Invariant($"{size:0.#} Ch") : null,
                 (inserted?.Lumens ?? facts.Lumens) is { } lumens ? $"{lumens} lumens" : null,
+                inserted?.Balloon is { } balloon ? $"balloon {balloon}" : null,
             }.OfType<string>(),
         ];
         var days = CatheterDays.Of(bedside.Log, bedside.Facts.CatheterInserted, bedside.At, bedside.Settings.CountedAt);
@@ -136,6 +138,11 @@ internal sealed record Handover(Episode Episode, FlagRecord Flags, IReadOnlyList
 
         if (WeaningTrial.Of(flags, bedside.At - Duration.FromHours(24)).LastOrDefault() is { } trial)
             lines.Add($"Last trial: {trial.Says(bedside)}");
+        var recent = RunsOfCycles.Of(bedside.Balance, bedside.At).Where(run => run.End >= bedside.At - Duration.FromHours(24)).TakeLast(4);
+        foreach (var run in recent)
+            lines.AddRange(RunReport.Lines(run, bedside.Log.Frame.Zone).Select((line, place) => place == 0 ? line : $"  {line}"));
+        if (NextIrrigation.Of(bedside.Balance, bedside.At) is { } next)
+            lines.Add($"Next due {bedside.Said(next.Due)}: {next.Says(bedside.Said)}.");
         if (bedside.Last<WashoutPerformed>() is { } washout)
         {
             var cleared = washout.Cleared switch
@@ -190,11 +197,16 @@ internal sealed record Handover(Episode Episode, FlagRecord Flags, IReadOnlyList
         List<string> lines = [$"{bedside.Said(latest.Start)} to {bedside.Said(latest.End)}: {made}{caveats}."];
         lines.AddRange(latest.Doubts.Select(doubt => Texts.Doubted(doubt.Says)));
         var shift = Wards.Windows(WindowKind.Shift, bedside.Log.Frame, bedside.At - Duration.Epsilon, bedside.At).LastOrDefault();
-        if (shift.HasStart && shift.Start < latest.End)
+
+        // Nothing is known of the time before the first entry, and what nobody charted is no part of a shift's output.
+        var entry = bedside.Log[Channel.Everything][0];
+        var first = entry.Header.From ?? entry.At;
+        if (shift.HasStart && Instant.Max(shift.Start, first) is var start && start < latest.End)
         {
-            var window = bedside.Balance.Over(WindowKind.Trailing, new(shift.Start, latest.End));
+            var whence = first > shift.Start ? "the first entry at " : "";
+            var window = bedside.Balance.Over(WindowKind.Trailing, new(start, latest.End));
             var said = window.Output is { } so ? $"{so.Headline}{Interval(so)}" : "not known";
-            lines.Add($"This shift, from {bedside.Said(shift.Start)} to the last reading: {said}.");
+            lines.Add($"This shift, from {whence}{bedside.Said(start)} to the last reading: {said}.");
         }
 
         lines.Add(Deficit.Of(bedside) is { } deficit ? deficit.Says(bedside) + "." : "No irrigant is unaccounted for by the last reading.");
@@ -327,6 +339,11 @@ internal sealed record Handover(Episode Episode, FlagRecord Flags, IReadOnlyList
                 ({ } low, { } high) => $"{low} to {high}",
             },
             order.Dwell is { } dwell ? FormattableString.Invariant($"dwell {dwell.TotalMinutes:0.#} min") : null,
+            order.Aliquot is { } aliquot ? $"aliquots of {aliquot}" : null,
+            order.Cycles is { } cycles ? $"{cycles} cycles" : null,
+            order.UntilClear == true ? "until clear" : null,
+            order.TimesPerDay is { } times ? $"{times} times a day" : null,
+            order.Days is { } days ? $"for {days} days" : null,
             order.Frequency,
             order.Target is { } target ? $"target: {target}" : null,
             order.Until is { } until ? $"expires {bedside.Said(until)}" : null,

@@ -4,6 +4,7 @@ using Irrigation.Balance;
 using Irrigation.Episodes;
 using Irrigation.Flags;
 using Irrigation.Measures;
+using Irrigation.Runs;
 using IrrigationFhir.Fhir;
 using IrrigationFhir.Model;
 using IrrigationFhir.Rest;
@@ -22,6 +23,8 @@ internal sealed record RecordReport(
         "Each change of flow of the last 31 days: what the drainage looked like before and after, and the ordered range."
     )]
         IReadOnlyList<TitrationReport> Titration,
+    [property: Description("Each run of cycles, and whether its record is complete by the checklist of its method.")]
+        IReadOnlyList<RunRecordReport> Runs,
     [property: Description("Each time the drain was clamped: a dwell, or a trial.")] IReadOnlyList<ClampReport> Clamps,
     [property: Description("Each trial to do without irrigation, or without drainage, of the last 31 days, and what followed it.")]
         IReadOnlyList<TrialReport> Trials,
@@ -58,6 +61,12 @@ internal sealed record RecordReport(
                     .Lines.SelectMany(line => Irrigation.Flags.Titration.Of(bedside.Log, line, from, bedside.At))
                     .OrderBy(change => change.Change.At)
                     .Select(change => TitrationReport.Of(change, zone)),
+            ],
+            [
+                .. RunsOfCycles
+                    .Of(bedside.Balance, bedside.At)
+                    .Where(run => run.End >= from)
+                    .Select(run => RunRecordReport.Of(bedside, run, zone)),
             ],
             [.. ClampsOf(bedside, from, zone)],
             [.. WeaningTrial.Of(flags, from).Select(trial => TrialReport.Of(trial, bedside, zone))],
@@ -96,6 +105,33 @@ internal sealed record RecordReport(
                 dwell is { } ordered ? FhirValues.Number((decimal)ordered.TotalMinutes) : null
             );
         }
+    }
+}
+
+/// <summary>The record of a run of cycles.</summary>
+internal sealed record RunRecordReport(
+    [property: Description("When the first of it was instilled.")] string Start,
+    [property: Description("As the sender calls it; absent where nobody named it.")] string? Name,
+    [property: Description("How it was done.")] string Method,
+    [property: Description("Whether nothing that is needed is missing.")] bool Complete,
+    [property: Description("What is missing, by name.")] IReadOnlyList<string> Missing,
+    [property: Description("Every item that is needed, and why.")] IReadOnlyList<RecordItemReport> Items,
+    [property: Description("The run in words, and each of its cycles.")] IReadOnlyList<string> InWords
+)
+{
+    /// <summary>The report of a run.</summary>
+    public static RunRecordReport Of(Bedside bedside, RunOfCycles run, DateTimeZone zone)
+    {
+        var items = RunRecord.Of(bedside, run).ToList();
+        return new(
+            FhirValues.Time(run.Start, zone),
+            run.Name,
+            run.Method,
+            items.TrueForAll(item => item.IsRecorded),
+            [.. items.Where(item => !item.IsRecorded).Select(item => item.Name)],
+            [.. items.Select(item => new RecordItemReport(item.Name, item.IsRecorded, item.Trigger))],
+            [.. RunReport.Lines(run, zone)]
+        );
     }
 }
 

@@ -147,6 +147,7 @@ internal static class Codes
         "tolerance",
         "irrigation-flag",
         "handover-section",
+        "run-outcome",
     ];
 
     private static readonly Lazy<FrozenDictionary<(string System, string Slug), string>> Local = new(() =>
@@ -410,6 +411,19 @@ internal static class Codes
         concept.Text = text;
         return concept;
     }
+
+    /// <summary>What came of a run of cycles.</summary>
+    /// <param name="slug">Code of <c>run-outcome</c>; null where nobody said.</param>
+    /// <param name="text">What it rests on.</param>
+    public static CodeableConcept RunOutcome(string? slug, string text)
+    {
+        var concept = slug is null ? new() : Concept(Own("run-outcome", slug));
+        concept.Text = text;
+        return concept;
+    }
+
+    /// <summary>Spasm of the bladder, as it was noted.</summary>
+    public static CodeableConcept BladderSpasm() => Concept(new Coding(Systems.Snomed, "249297006", "Spasm of bladder (finding)"));
 
     /// <summary>A handover, or a section of it.</summary>
     /// <param name="slug">Code of <c>handover-section</c>.</param>

@@ -27,15 +27,18 @@ internal static class EpisodeMapper
     )
     {
         var weighings = Weighings(after, appended, limits).ToList();
-        return
-        [
-            .. Measured(before, after, appended),
-            .. Outputs(before, after, changes, []),
-            .. Rates(before, after, changes, weighings, limits),
-            .. Criteria(before, after, changes, weighings, limits),
-            .. Irrigation(before, after),
-            .. CorrectionMapper.ToProvenances(after, appended, changes),
-        ];
+        return RunMapper.With(
+            before,
+            after,
+            [
+                .. Measured(before, after, appended),
+                .. Outputs(before, after, changes, []),
+                .. Rates(before, after, changes, weighings, limits),
+                .. Criteria(before, after, changes, weighings, limits),
+                .. Irrigation(before, after),
+                .. CorrectionMapper.ToProvenances(after, appended, changes),
+            ]
+        );
     }
 
     /// <summary>What a changed description of the episode changes.</summary>
@@ -49,13 +52,16 @@ internal static class EpisodeMapper
         // Another date of birth is another age: thresholds and plausible weights are other ones.
         IReadOnlyList<Interval> ages =
             before.Definition.BirthDate == after.Definition.BirthDate ? [] : [Reach(after, after.Definition.Frame.Start, null)];
-        return
-        [
-            .. Outputs(before, after, changes, Edges(before, after)),
-            .. Rates(before, after, changes, ages, limits),
-            .. Criteria(before, after, changes, ages, limits),
-            .. Irrigation(before, after),
-        ];
+        return RunMapper.With(
+            before,
+            after,
+            [
+                .. Outputs(before, after, changes, Edges(before, after)),
+                .. Rates(before, after, changes, ages, limits),
+                .. Criteria(before, after, changes, ages, limits),
+                .. Irrigation(before, after),
+            ]
+        );
     }
 
     /// <summary>What became of flags: every one that changed, and why one was withdrawn.</summary>

@@ -147,6 +147,9 @@ internal static class Profiles
     /// <summary>What ran in and came out, what it looked like and how it was borne (extension of Procedure).</summary>
     public static string IrrigationAccount => Canonical("irrigation-account");
 
+    /// <summary>One cycle of an intermittent or open irrigation (extension of Procedure).</summary>
+    public static string IrrigationCycle => Canonical("irrigation-cycle");
+
     /// <summary>Who corrected or struck out what, when and why (Provenance).</summary>
     public static string Correction => Canonical("correction");
 

@@ -29,3 +29,4 @@ Alias: $clarity = https://irrigationfhir.example/fhir/CodeSystem/drainage-clarit
 Alias: $tolerance = https://irrigationfhir.example/fhir/CodeSystem/tolerance
 Alias: $flag = https://irrigationfhir.example/fhir/CodeSystem/irrigation-flag
 Alias: $handover = https://irrigationfhir.example/fhir/CodeSystem/handover-section
+Alias: $run-outcome = https://irrigationfhir.example/fhir/CodeSystem/run-outcome

@@ -2,7 +2,7 @@ Profile: BladderIrrigation
 Parent: Procedure
 Id: bladder-irrigation
 Title: "Bladder irrigation"
-Description: "One continuous run, or one intermittent or open irrigation. The kind is a second coding; a v3 RouteOfAdministration coding may follow."
+Description: "The irrigation of an episode; or one run of cycles of it, an intermittent or open irrigation, which is part of that. The kind is a second coding; a v3 RouteOfAdministration coding may follow."
 * insert Published
 * subject 1..1
 * code 1..1
@@ -15,6 +15,62 @@ Description: "One continuous run, or one intermittent or open irrigation. The ki
 * bodySite = $sct#89837001
 * extension contains IrrigationAccount named account 0..1
 * extension[account] ^short = "Once the irrigation has ended; what is not known is left out, and the note says why"
+* extension contains IrrigationCycle named cycle 0..*
+* extension[cycle] ^short = "Each cycle of a run, in the order of time"
+* outcome from run-outcome (extensible)
+
+Extension: IrrigationCycle
+Id: irrigation-cycle
+Title: "Cycle of an irrigation"
+Description: "One cycle of an intermittent or open irrigation: instilled, held or clamped for its time, returned. What is not known is left out: a return that nobody charted is not 0."
+Context: Procedure
+* insert Published
+* extension ^slicing.rules = #closed
+* extension contains
+    number 1..1 and
+    at 1..1 and
+    instilled 1..1 and
+    returned 0..1 and
+    return-from 0..1 and
+    shortfall 0..1 and
+    shortfall-interval 0..1 and
+    stayed 0..1
+* extension[number] ^short = "From 1"
+* extension[number].value[x] 1..1
+* extension[number].value[x] only positiveInt
+* extension[at] ^short = "When the first of it was instilled"
+* extension[at].value[x] 1..1
+* extension[at].value[x] only dateTime
+* extension[instilled] ^short = "What was instilled"
+* extension[instilled].value[x] 1..1
+* extension[instilled].value[x] only Quantity
+* extension[instilled].valueQuantity = 'mL'
+* extension[instilled].valueQuantity.value 1..1
+* extension[returned] ^short = "What came back, what leaked beside the catheter included"
+* extension[returned].value[x] 1..1
+* extension[returned].value[x] only Quantity
+* extension[returned].valueQuantity = 'mL'
+* extension[returned].valueQuantity.value 1..1
+* extension[return-from] ^short = "The first of the cycles that the return is of, where that of several was measured together"
+* extension[return-from].value[x] 1..1
+* extension[return-from].value[x] only positiveInt
+* extension[shortfall] ^short = "What did not come back; below 0 what came back beyond, which is urine"
+* extension[shortfall].value[x] 1..1
+* extension[shortfall].value[x] only Quantity
+* extension[shortfall].valueQuantity = 'mL'
+* extension[shortfall].valueQuantity.value 1..1
+* extension[shortfall-interval] ^short = "Its 95 % interval"
+* extension[shortfall-interval].value[x] 1..1
+* extension[shortfall-interval].value[x] only Range
+* extension[shortfall-interval].valueRange.low 1..1
+* extension[shortfall-interval].valueRange.low.value 1..1
+* extension[shortfall-interval].valueRange.high 1..1
+* extension[shortfall-interval].valueRange.high.value 1..1
+* extension[stayed] ^short = "How long it stayed in the bladder"
+* extension[stayed].value[x] 1..1
+* extension[stayed].value[x] only Quantity
+* extension[stayed].valueQuantity = 'min'
+* extension[stayed].valueQuantity.value 1..1
 
 Extension: IrrigationAccount
 Id: irrigation-account

@@ -136,6 +136,17 @@ internal sealed class EntryJson
             : (null, EntryProblem.OutOfRange(where, text, "a time in the years 1900 to 2259"));
     }
 
+    /// <summary>A day of the calendar, as 2026-03-14; null where it is absent.</summary>
+    public LocalDate? Date(string name)
+    {
+        if (Text(name) is not { } text)
+            return null;
+        if (LocalDatePattern.Iso.Parse(text) is { Success: true } read && read.Value.Year is >= 1900 and < 2260)
+            return read.Value;
+        problems.Add(EntryProblem.OutOfRange(At(name), text, "a day in the years 1900 to 2259, e.g. 2026-03-14"));
+        return null;
+    }
+
     /// <summary>True, false or absent.</summary>
     public bool? Flag(string name)
     {
@@ -309,6 +320,21 @@ internal sealed class EntryJson
         return value.ValueKind == JsonValueKind.Array && value.EnumerateArray().All(v => v.ValueKind == JsonValueKind.String)
             ? [.. value.EnumerateArray().Select(v => v.GetString()!.Trim()).Where(text => text.Length > 0)]
             : Fail<List<string>>(EntryProblem.WrongType(At(name), Kind(value), expected));
+    }
+
+    /// <summary>Words of a closed list, sorted, each once; empty where the property is absent.</summary>
+    public string Words(string name, IReadOnlyList<string> words)
+    {
+        if (!Has(name))
+        {
+            Find(name);
+            return "";
+        }
+
+        var said = Texts(name, 1, $"a list of {string.Join(", ", words)}");
+        foreach (var word in said?.Split(", ").Except(words) ?? [])
+            problems.Add(EntryProblem.UnknownWord(At(name), word, words));
+        return said ?? "";
     }
 
     /// <summary>A problem where a property is missing that has to be there.</summary>

@@ -100,6 +100,8 @@ internal static class EntryReader
             Device = read.Text("device"),
             Purpose = read.Word<Purpose>("purpose") ?? Purpose.Clinical,
             Note = read.Text("note"),
+            Run = read.Text("run", LongestName),
+            Cycle = read.Whole("cycle", 1, 1000),
             Original = read.Raw(
                 "original",
                 SentObservation.LongestJson,
@@ -126,12 +128,26 @@ internal static class EntryReader
             ),
             "bag-read" => new BagRead(header, Line(), read.RequiredVolume("remaining")) { Bag = read.Text("bag") },
             "bag-taken-down" => new BagTakenDown(header, Line(), read.Volume("remaining")) { Bag = read.Text("bag") },
-            "irrigant-instilled" => new IrrigantInstilled(header, Line(), read.RequiredVolume("volume")),
+            "irrigant-instilled" => new IrrigantInstilled(header, Line(), read.RequiredVolume("volume"))
+            {
+                Solution = read.Text("solution"),
+                Additive = read.Text("additive"),
+                Lot = read.Text("lot", LongestName),
+                Expiry = read.Date("expiry"),
+                Intended = read.Volume("intended"),
+                Resistance = read.Flag("resistance"),
+            },
             "irrigant-discarded" => new IrrigantDiscarded(header, Line(), read.RequiredVolume("volume")),
             "flow-set" => Flow(header, Line(), read),
             "pump-total-read" => new PumpTotalRead(header, Line(), read.RequiredVolume("total"), read.Flag("restarted") ?? false),
-            "drainage-emptied" => new DrainageEmptied(header, Container(), read.RequiredVolume("volume")),
-            "drainage-level-read" => new DrainageLevelRead(header, Container(), read.RequiredVolume("level")),
+            "drainage-emptied" => new DrainageEmptied(header, Container(), read.RequiredVolume("volume"))
+            {
+                Vessel = read.Word<Vessel>("vessel"),
+            },
+            "drainage-level-read" => new DrainageLevelRead(header, Container(), read.RequiredVolume("level"))
+            {
+                Vessel = read.Word<Vessel>("vessel"),
+            },
             "drainage-weighed" => new DrainageWeighed(
                 header,
                 Container(),
@@ -139,7 +155,10 @@ internal static class EntryReader
                 read.Mass("tare"),
                 read.Within("density", 0.01m, 2, "a density in g/mL, 0.01 to 2"),
                 read.Flag("emptied") ?? false
-            ),
+            )
+            {
+                Vessel = read.Word<Vessel>("vessel"),
+            },
             "container-taken-away" => new ContainerTakenAway(header, Container(), read.Text("readAt")),
             "blood-removed" => Blood(header, read),
             "reading-confirmed" => new ReadingConfirmed(header, Reading(read)),
@@ -179,6 +198,11 @@ internal static class EntryReader
                     AtMost = read.Rate("rateAtMost"),
                     Dwell = read.Length("dwell"),
                     Frequency = read.Text("frequency"),
+                    Aliquot = read.Volume("aliquot"),
+                    Cycles = read.Whole("cycles", 1, 1000),
+                    UntilClear = read.Flag("untilClear"),
+                    TimesPerDay = read.Whole("timesPerDay", 1, 48),
+                    Days = read.Whole("days", 1, 365),
                     Target = read.Text("target"),
                     Contact = read.Text("contact"),
                     Until = read.Time("until"),
@@ -191,11 +215,17 @@ internal static class EntryReader
             ),
             "weight-measured" => Weight(header, read),
             "blood-pressure-measured" => BloodPressure(header, read),
-            "catheter-inserted" => new CatheterInserted(header, read.Text("type"), read.French("size"), read.Whole("lumens", 1, 3)),
+            "catheter-inserted" => new CatheterInserted(header, read.Text("type"), read.French("size"), read.Whole("lumens", 1, 3))
+            {
+                Balloon = read.Volume("balloon"),
+            },
             "catheter-removed" => new CatheterRemoved(header),
             "closed-system-opened" => new ClosedSystemOpened(header, read.Text("reason")),
             "indication-reviewed" => new IndicationReviewed(header, read.Text("indication"), read.Flag("stillNeeded")),
             "washout-performed" => new WashoutPerformed(header, read.Whole("cycles", 1, 1000), read.Flag("cleared")),
+            "irrigation-stopped" => new IrrigationStopped(header, read.Word<StopReason>("why")),
+            "patient-attended" => new PatientAttended(header),
+            "steps-attested" => Steps(header, read),
             "escalated" => new Escalated(header, read.Text("whom"), read.Text("reason")) { Flag = read.Text("flag", LongestName) },
             "flag-acknowledged" => new FlagAcknowledged(
                 header,
@@ -209,6 +239,15 @@ internal static class EntryReader
             ),
             _ => throw new ArgumentOutOfRangeException(nameof(kind), kind, "a kind without a reading"),
         };
+    }
+
+    private static StepsAttested Steps(EntryHeader header, EntryJson read)
+    {
+        var words = StepsAttested.All;
+        var (done, notDone) = (read.Words("done", words), read.Words("notDone", words));
+        if (!read.Has("notDone"))
+            read.Require("done", $"the steps that were done: {string.Join(", ", words)}; or notDone", 0);
+        return new(header, done, notDone);
     }
 
     /// <summary>mL/h: a flow that is counted in drops, or is a volume over a time, is bounded like one that is not.</summary>

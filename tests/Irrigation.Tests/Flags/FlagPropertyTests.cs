@@ -26,7 +26,7 @@ public class FlagPropertyTests
     };
 
     /// <summary>A night of anything, at 5-minute steps so that coincidences are common; some entries twice, amended or withdrawn.</summary>
-    private static readonly Gen<Entry[]> Nights = Gen.Select(Gen.Int[0, 36], Gen.Int[0, 160], Gen.Int[0, 30], Gen.Int[0, 30], Gen.Int[0, 3])
+    private static readonly Gen<Entry[]> Nights = Gen.Select(Gen.Int[0, 43], Gen.Int[0, 160], Gen.Int[0, 30], Gen.Int[0, 30], Gen.Int[0, 3])
         .Select(Draw)
         .Array[0, 40];
 
@@ -224,7 +224,7 @@ public class FlagPropertyTests
         var volume = Volume.FromMillilitres(50 * amount);
         var line = id % 5 == 0 ? "2" : "1";
         var container = other % 6 == 0 ? "2" : "1";
-        return (((id * 7) + variant) % 37) switch
+        return (((id * 7) + variant) % 44) switch
         {
             0 or 1 => new BagHung(
                 header,
@@ -280,7 +280,20 @@ public class FlagPropertyTests
             33 => new CatheterInserted(header, null, null, null),
             34 => new ClosedSystemOpened(header, null),
             35 => new IndicationReviewed(header, null, null),
-            _ => new EnteredInError(header, null),
+            36 => new EnteredInError(header, null),
+            37 or 38 => new IrrigantInstilled(header with { Run = other % 3 == 0 ? "a" : null, Cycle = 1 + (other % 3) }, line, volume),
+            39 or 40 => new DrainageEmptied(header with { Run = other % 4 == 0 ? "a" : null }, "basin", volume),
+            41 => new IrrigationStopped(header, (StopReason)(other % 8)),
+            42 => new PatientAttended(header with { From = at - Duration.FromMinutes(1 + other) }),
+            _ => new OrderSet(header)
+            {
+                Method = "intermittent-manual",
+                Aliquot = volume,
+                Cycles = 1 + (amount % 4),
+                TimesPerDay = 1 + (other % 6),
+                Days = other % 5 == 0 ? 1 : null,
+                UntilClear = other % 2 == 0,
+            },
         };
     }
 }

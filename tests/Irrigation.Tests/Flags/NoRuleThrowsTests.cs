@@ -13,7 +13,7 @@ namespace Irrigation.Tests.Flags;
 /// <summary>Whatever was charted, of whomever, under whatever settings: a rule answers, and never throws.</summary>
 public class NoRuleThrowsTests
 {
-    private const int Kinds = 34;
+    private const int Kinds = 38;
     private const decimal Tiny = 0.000_000_000_000_000_000_000_000_000_1m;
     private static readonly Instant Start = Instant.FromUtc(2026, 3, 14, 7, 0);
     private static readonly Instant End = Start + Duration.FromHours(30);
@@ -140,6 +140,16 @@ public class NoRuleThrowsTests
             1 => new BagRead(header, line, volume),
             2 => new BagTakenDown(header, line, amount == 0 ? null : volume),
             3 => new IrrigantInstilled(header with { How = other % 2 == 0 ? MeasuringWay.Syringe : null }, line, volume),
+            33 => new IrrigantInstilled(header with { Run = other % 3 == 0 ? "a" : null, Cycle = 1 + (other % 4) }, line, volume)
+            {
+                Intended = volume * 2,
+                Resistance = other % 2 == 0,
+                Additive = "neomycin",
+                Expiry = new(2026, 3, 14),
+            },
+            34 => new DrainageEmptied(header with { Run = other % 2 == 0 ? "a" : null, Cycle = 1 + (other % 4) }, "basin", volume),
+            35 => new IrrigationStopped(header, (StopReason)(other % 8)),
+            36 => other % 2 == 0 ? new PatientAttended(header) : new StepsAttested(header, "port-cleaned", ""),
             4 => new IrrigantDiscarded(header, line, volume),
             5 or 6 => new FlowSet(header, line, rate, null, null),
             7 => new PumpTotalRead(header, line, volume, other == 0),
@@ -163,6 +173,10 @@ public class NoRuleThrowsTests
                 AtMost = rate,
                 Dwell = Duration.FromMinutes(other),
                 Amount = volume,
+                Cycles = 1 + other,
+                TimesPerDay = 1 + other,
+                Days = 1 + (other % 3),
+                UntilClear = other % 2 == 0,
             },
             25 => new IdentityChecked(header, "date-of-birth name"),
             26 => new WeightMeasured(header, new(Math.Max(0.1m, Amounts[amount] / 10), WeightKind.Actual)),

@@ -26,6 +26,23 @@ internal static class Stories
     private static Story Night { get; } =
         new("a-night", InventedNight.Episode(), [.. InventedNight.AsCharted()], InventedNight.Episode(end: InventedNight.Morning));
 
+    /// <summary>30 mL pushed in, 12 mL back into the basin; 30 mL again, 5 mL back; and there somebody stopped.</summary>
+    private static Story ShortReturn { get; } =
+        new(
+            "short-return",
+            Opened("0520", "Leopold Marchbanks-Tarn"),
+            [
+                Charted(
+                    Syringe("21:10", 30),
+                    Basin("21:13", 12),
+                    Syringe("21:15", 30),
+                    Basin("21:17", 5),
+                    """{"kind": "drainage-appearance", "at": "21:18", "colour": "red", "clots": "few", "sediment": false}""",
+                    """{"kind": "irrigation-stopped", "at": "21:19", "why": "short-return"}"""
+                ),
+            ]
+        );
+
     /// <summary>A bag runs, nobody has read it yet: 650 − 1 h × 600 = 50 mL for now.</summary>
     private static Story BagNotReadYet { get; } =
         new(
@@ -241,7 +258,9 @@ internal static class Stories
         Criterion("stage-2-not-covered", LittleUrine, "h20260314T200000", "kdigo-2", Reading.MeanOverWindow),
         Criterion("low-hourly-output-too-uncertain", LittleUrine, "h20260314T200000", "low-hourly-output", Reading.EveryHour),
         Criterion("age-and-weight-unknown", MoreInThanOut, "h20260314T220000", "kdigo-1", Reading.MeanOverWindow),
-        new("bladder-irrigation/continuous-run.json", Night, episode => $"Procedure/{episode}."),
+        new("bladder-irrigation/continuous-run.json", Night, episode => $"Procedure/{episode}.bladder-irrigation"),
+        new("bladder-irrigation/short-return.json", ShortReturn, episode => $"Procedure/{episode}.irrigation-run"),
+        Raised("return-short-and-urgent", ShortReturn, "return-short.f20260314T201300"),
         Raised("seen-and-cleared", Blocked, "no-drainage.f20260314T184000"),
         Raised("warning-cleared", Blocked, "outflow-deficit.f20260314T184000"),
         Raised("standing-by-silence", Blocked, "drainage-reading-stale.f20260314T210500"),
@@ -295,6 +314,18 @@ internal static class Stories
         $$$"""
             {"kind": "bag-hung", "at": "{{{at}}}", "volume": {"value": 3000, "unit": "mL"},
             "tubingPrime": {"value": 40, "unit": "mL"}, "how": "label"}
+            """;
+
+    private static string Syringe(string at, int millilitres) =>
+        $$$"""
+            {"kind": "irrigant-instilled", "at": "{{{at}}}", "volume": {"value": {{{millilitres}}}, "unit": "mL"},
+            "how": "syringe", "solution": "sodium chloride 0.9 %"}
+            """;
+
+    private static string Basin(string at, int millilitres) =>
+        $$$"""
+            {"kind": "drainage-emptied", "at": "{{{at}}}", "volume": {"value": {{{millilitres}}}, "unit": "mL"},
+            "container": "basin", "vessel": "basin"}
             """;
 
     /// <summary>What ran in since 21:00, by the label.</summary>

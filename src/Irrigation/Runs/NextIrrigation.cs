@@ -1,0 +1,61 @@
+using Irrigation.Balance;
+using Irrigation.Episodes;
+using NodaTime;
+using NodaTime.Text;
+
+namespace Irrigation.Runs;
+
+/// <summary>When the next irrigation, or dose, is due by the order's times a day.</summary>
+/// <param name="Order">The order.</param>
+/// <param name="Since">The beginning of the last one under that order; null where there was none: it counts from the order.</param>
+/// <param name="Due">When it is due; at the order's end or later none is.</param>
+/// <remarks>
+/// A day is shared out evenly: three times a day is every 8 h, from the beginning of the last. Our judgement; fixed hours of a ward are not
+/// known here.
+/// </remarks>
+public sealed record NextIrrigation(OrderSet Order, Instant? Since, Instant Due)
+{
+    private static readonly LocalDateTimePattern Clock = LocalDateTimePattern.CreateWithInvariantCulture("d MMM HH:mm");
+
+    /// <summary>The kind of its forecast.</summary>
+    public const string Kind = "irrigation-due";
+
+    /// <summary>Of a log as of a moment; null where no order by cycles says how often, or it is over by then.</summary>
+    public static NextIrrigation? Of(FluidBalance balance, Instant asOf)
+    {
+        if (balance.Log["order-set"].LastAtOrBefore(asOf) is not OrderSet { ByCycles: true, TimesPerDay: { } times } order)
+            return null;
+        var every = Duration.FromHours(24) / times;
+        var since = LastBegun(balance, order, asOf);
+        var due = (since ?? order.At) + every;
+        return due >= order.Ends || balance.Log.Frame.End <= asOf ? null : new(order, since, due);
+    }
+
+    /// <summary>The same as a forecast; none where nothing is due.</summary>
+    public static IEnumerable<Forecast> Forecasts(FluidBalance balance, Instant asOf)
+    {
+        if (Of(balance, asOf) is not { } next)
+            yield break;
+        string Said(Instant at) => Clock.Format(at.InZone(balance.Log.Frame.Zone).LocalDateTime);
+        var wait = next.Due > asOf ? next.Due - asOf : Duration.Zero;
+        yield return new(Kind, next.Order.Additive ?? "irrigation", wait, next.Due, next.Says(Said));
+    }
+
+    /// <summary>What it rests on, in words.</summary>
+    /// <param name="said">How a moment is said.</param>
+    public string Says(Func<Instant, string> said)
+    {
+        var what = Order.Additive is { } drug ? $"a dose of {drug}" : "an irrigation";
+        var from = Since is { } last ? $"the last began at {said(last)}" : $"none was given since the order of {said(Order.At)}";
+        return $"{what}, {Order.TimesPerDay} times a day as ordered; {from}";
+    }
+
+    /// <summary>The beginning of the last run since the order.</summary>
+    private static Instant? LastBegun(FluidBalance balance, OrderSet order, Instant asOf)
+    {
+        var run = RunsOfCycles.Latest(balance, asOf);
+        return run?.Start >= order.At ? run.Start
+            : balance.Log[Channel.Aliquot].LastAtOrBefore(asOf) is { } last && last.At >= order.At ? last.At
+            : null;
+    }
+}
