@@ -1,5 +1,4 @@
 using Hl7.Fhir.Model;
-using Hl7.Fhir.Specification.Source;
 
 namespace ProfileCompiler;
 

@@ -266,7 +266,7 @@ internal static class EntryMapper
         var observation = Bare(entry, episode, status);
         (observation.Meta, observation.Code, observation.Category, observation.Method) = (
             new() { Profile = [profile] },
-            Codes.Component(slug),
+            Codes.Observation(slug),
             Codes.ExamCategory(),
             null
         );

@@ -72,9 +72,16 @@ internal sealed class ReviseEpisode(EpisodesInMemory episodes, EpisodeStore stor
                 after,
                 revision.Appended!,
                 revision.Intervals,
+                revision.Weighed,
                 limits
             ),
-            (Cause.DescribedOtherwise, var before, var after) => EpisodeMapper.ToResources(before, after, revision.Intervals, limits),
+            (Cause.DescribedOtherwise, var before, var after) => EpisodeMapper.ToResources(
+                before,
+                after,
+                revision.Intervals,
+                revision.Weighed,
+                limits
+            ),
             _ => [],
         };
 
