@@ -53,7 +53,7 @@ public sealed record CriterionJudgement(
         : 2;
 }
 
-/// <summary>What a criterion answered in the course of an episode: one judgement for each time that its answer became another one.</summary>
+/// <summary>What a criterion answered in the course of an episode: a judgement for each time that its answer became another one.</summary>
 /// <param name="Slug">The criterion.</param>
 /// <param name="Answers">
 /// In the order of time, at least one. The first says something; each says something else than the one before, and holds until the next.

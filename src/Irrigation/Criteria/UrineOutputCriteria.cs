@@ -110,7 +110,7 @@ public static class UrineOutputCriteria
         // Hours are asked for by one criterion after another, and a window costs its intervals each time.
         private readonly Dictionary<Interval, OutputWindow> windows = [];
 
-        /// <remarks>What stands in the way of the window stands in the way of its hours; but for the doubt, which may be of some of them.</remarks>
+        /// <remarks>What stands in the way of the window does so of its hours; but for the doubt, which may be of some of them.</remarks>
         public CriterionJudgement Judge(RateCriterion criterion)
         {
             var mean = Judged(Mean(criterion), null);

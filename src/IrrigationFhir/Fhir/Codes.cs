@@ -237,7 +237,7 @@ internal static class Codes
 
     /// <summary>Urine collected by another route than the irrigated catheter.</summary>
     /// <param name="routeSlug">Code of <c>urine-route</c>; nephrostomy and in-and-out catheter have LOINC codes of their own.</param>
-    /// <remarks>Never the generic LOINC code: what did not leave by a stream of its own is in the closed interval that carries it.</remarks>
+    /// <remarks>Never the generic LOINC code: it stands on the closed interval that such urine is counted in.</remarks>
     public static CodeableConcept UrineCollected(string routeSlug) =>
         routeSlug switch
         {
@@ -252,7 +252,7 @@ internal static class Codes
     /// <summary>Fluid in the bladder by ultrasound.</summary>
     public static CodeableConcept BladderScanVolume() => Concept(BladderVolumeByUltrasound, Observed("bladder-scan-volume"));
 
-    /// <summary>Corrected urine output of a closed interval: the one series that may be added up, and so the one with LOINC 9187-6.</summary>
+    /// <summary>Corrected urine output of a closed interval: the series that may be added up, so the one with LOINC 9187-6.</summary>
     public static CodeableConcept CorrectedUrineOutput() => Concept(UrineOutput, UrineOutputObservable, Observed("urine-output-corrected"));
 
     /// <summary>Corrected urine output of a clock hour, shift or local day: a share of closed intervals.</summary>
@@ -300,6 +300,11 @@ internal static class Codes
     /// <summary>The three categories of a corrected urine output: exam, fluid balance, and its window.</summary>
     /// <param name="windowSlug">Code of <c>output-window</c>.</param>
     public static List<CodeableConcept> OutputCategories(string windowSlug) => [.. FluidCategories(), Briefly(OutputWindow(windowSlug))];
+
+    /// <summary>The window that a corrected urine output is of: a code of <c>output-window</c>.</summary>
+    /// <param name="categories">Its categories.</param>
+    public static string WindowOf(IEnumerable<CodeableConcept> categories) =>
+        categories.SelectMany(category => category.Coding).First(coding => coding.System == Profiles.CodeSystem("output-window")).Code!;
 
     /// <summary>The categories of what was measured at the bedside: exam and fluid balance.</summary>
     /// <remarks>As codes alone: they sort, and nobody reads them.</remarks>

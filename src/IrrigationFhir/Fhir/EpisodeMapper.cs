@@ -146,6 +146,7 @@ internal static class EpisodeMapper
             BagRead e => OfBag(episode.Log, e.Line, e.At, e.Bag),
             BagTakenDown e => OfBag(episode.Log, e.Line, e.At, e.Bag),
             PumpTotalRead e => OfPump(episode.Log, e.Line, e.At),
+            ReadingConfirmed e => episode.Log.Current(e.Reading) is { Entry: var confirmed } ? [confirmed] : [],
             IrrigantDiscarded e => [.. OfBag(episode.Log, e.Line, e.At, null), .. OfPump(episode.Log, e.Line, e.At)],
             _ => [],
         };
@@ -239,7 +240,7 @@ internal static class EpisodeMapper
         (now is null ? null : UrineOutputRateMapper.ToObservation(now, after, limits))
         ?? (was is null ? null : UrineOutputRateMapper.ToObservation(was, before, limits, withdrawn: true));
 
-    /// <summary>The criteria whose answers became other ones, now or of an earlier time; one that never said anything is taken back.</summary>
+    /// <summary>The criteria whose answers became other ones, now or of an earlier time; one without any left is taken back.</summary>
     private static IEnumerable<Resource> Criteria(Episode before, Episode after) =>
         CriteriaRecord
             .Changes(before.Criteria!, after.Criteria!)
@@ -249,7 +250,8 @@ internal static class EpisodeMapper
                     : UrineOutputCriterionMapper.ToObservation(change.Before!, before, withdrawn: true)
             );
 
-    private static IEnumerable<(WindowKind Kind, Interval Window)> Windows(Episode episode, Interval touched) =>
+    /// <summary>The windows of the calendar that a time reaches into.</summary>
+    public static IEnumerable<(WindowKind Kind, Interval Window)> Windows(Episode episode, Interval touched) =>
         from kind in CalendarKinds
         from window in Calendar.Windows(kind, episode.Definition.Frame, touched.Start, touched.End)
         select (kind, window);

@@ -136,7 +136,7 @@ internal static class UrineOutputCriterionMapper
         return threshold;
     }
 
-    /// <summary>As many as the uncertainty warrants, and no fewer than the threshold has: rounding must not carry a value over it.</summary>
+    /// <summary>As many as the uncertainty warrants, and no fewer than the threshold has: rounding carries no value over it.</summary>
     private static int Decimals(CriterionResult result)
     {
         var uncertainty = result.Interval95 is var (low, high) ? (high - low) / (2 * UrineOutput.CoverageFactor) : (decimal?)null;

@@ -83,7 +83,7 @@ Expression: "(code.coding.code contains '9187-6') = (category.coding.code contai
 Invariant: cuo-window-code
 Description: "The local code is that of the window."
 Severity: #error
-Expression: "(code.coding.code contains 'urine-output-corrected') = (category.coding.code contains 'closed-interval') and (code.coding.code contains 'urine-output-hour') = (category.coding.code contains 'clock-hour') and (code.coding.code contains 'urine-output-shift') = (category.coding.code contains 'shift') and (code.coding.code contains 'urine-output-day') = (category.coding.code contains 'local-day')"
+Expression: "category.empty() or ((code.coding.code contains 'urine-output-corrected') = (category.coding.code contains 'closed-interval') and (code.coding.code contains 'urine-output-hour') = (category.coding.code contains 'clock-hour') and (code.coding.code contains 'urine-output-shift') = (category.coding.code contains 'shift') and (code.coding.code contains 'urine-output-day') = (category.coding.code contains 'local-day'))"
 
 Invariant: cuo-timed-code
 Description: "A LOINC code for 1, 8, 12 or 24 hours stands on a window, never on a closed interval, and only with a value that is not preliminary; no other LOINC code stands there."

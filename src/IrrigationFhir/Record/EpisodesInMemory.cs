@@ -64,7 +64,16 @@ internal sealed class EpisodesInMemory(EpisodeStore store, BalanceSettings setti
             return episode;
         var criteria = CriteriaRecord.Of(episode.Balance, episode.Patient, limits.Criteria, (double)limits.Flags.CriterionPossibleFrom);
         if (episode.Flags is not null)
-            return Keep(episode with { Criteria = criteria });
+        {
+            return Keep(
+                episode with
+                {
+                    Criteria = criteria,
+                    PublishedOtherwise = await store.PublishedOtherwise(episode.Row.PatientKey, episode.Id, stop),
+                }
+            );
+        }
+
         var flags = FlagRecord.Of(episode.Balance, episode.Definition.Facts, limits, episode.Row.FlagsAsOf ?? NodaTime.Instant.MinValue);
         var stored = await store.StandingFlags(episode.Row.PatientKey, episode.Id, stop);
         var standing = flags.Standing.Select(flag => FlagMapper.IdOf(episode, flag)).ToHashSet();
@@ -73,6 +82,7 @@ internal sealed class EpisodesInMemory(EpisodeStore store, BalanceSettings setti
             {
                 Flags = flags,
                 Criteria = criteria,
+                PublishedOtherwise = await store.PublishedOtherwise(episode.Row.PatientKey, episode.Id, stop),
                 FlagsNoLongerRaised = [.. stored.Where(flag => !standing.Contains(flag.Key)).Select(flag => flag.Value)],
             }
         );

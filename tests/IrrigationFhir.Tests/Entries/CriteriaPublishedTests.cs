@@ -160,7 +160,7 @@ public sealed class CriteriaPublishedTests(EveningOnTheWard evening)
         var description = RunningService.Episode(identifier, At("08:00"));
         var episode = await evening.Service.Open(description);
         await evening.Service.Record(episode, [Weighed("w", "08:05", 20), .. Day]);
-        Assert.Equal(("not-evaluable", "age-unknown"), (Answer(await Criterion(episode)), Obstacles(await Criterion(episode)))); // not adult
+        Assert.Equal(("not-evaluable", "age-unknown"), (Answer(await Criterion(episode)), Obstacles(await Criterion(episode))));
 
         await evening.Service.Post("/episodes", description.With("birthDate", "2020-01-01"));
 

@@ -103,7 +103,7 @@ public class ProfileValidatorTests
         ),
         ("cardinality", "Observation.effective", output => ((Period)output.Effective!).EndElement = null),
         ("cardinality", "Observation", output => output.Subject = null),
-        ("cardinality", "Observation", output => output.Category.RemoveAt(0)),
+        ("cardinality", "Observation", output => output.Category.Clear()),
         ("cardinality", "Observation.component[1].value", output => ((Quantity)output.Component[1].Value!).Value = null),
         (
             "cardinality",
