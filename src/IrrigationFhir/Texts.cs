@@ -8,6 +8,14 @@ internal static class Texts
         "Numbers prompt a person to look at the patient; they diagnose nothing and command nothing. "
         + "Local protocol, the order and licensed practice prevail.";
 
+    /// <summary>That what was charted is implausible, for a person.</summary>
+    /// <param name="says">What was seen and what could be.</param>
+    public static string Implausible(string says) => $"Implausible: {says.TrimEnd('.')}. It is counted as charted: confirm or correct it.";
+
+    /// <summary>Why a number is taken back that nobody found wrong.</summary>
+    public const string PublishedOtherwise =
+        "Not found wrong: since an upgrade of the service this is published otherwise, and stands no longer beside what took its place.";
+
     /// <summary>That a number is doubted, for a person, with what is to be done about it.</summary>
     /// <param name="says">What was seen and what could be.</param>
     public static string Doubted(string says) =>

@@ -133,10 +133,10 @@ internal static partial class SearchCosts
         }
     }
 
-    private static string Hourly => "code=" + Token(Codes.CorrectedUrineOutput(1).Coding[0]);
+    private static string Hourly => "code=" + Token(Codes.CorrectedUrineOutput("clock-hour", 1).Coding[0]);
 
     private static string HourlyBelow(int millilitres) =>
-        $"code-value-quantity={Token(Codes.CorrectedUrineOutput(1).Coding[0])}$lt{millilitres}||mL";
+        $"code-value-quantity={Token(Codes.CorrectedUrineOutput("clock-hour", 1).Coding[0])}$lt{millilitres}||mL";
 
     private static string Token(Hl7.Fhir.Model.Coding coding) => Uri.EscapeDataString($"{coding.System}|{coding.Code}");
 

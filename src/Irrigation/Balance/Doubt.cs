@@ -22,6 +22,12 @@ public enum DoubtKind
 
     /// <summary>A tare that is left out where it was charted before: the jump is that of the empty container.</summary>
     TareForgotten,
+
+    /// <summary>More in one entry than is ever charted: marked, and in no decision's way.</summary>
+    ImplausibleVolume,
+
+    /// <summary>A flow that gravity cannot deliver through an irrigation catheter: marked, and in no decision's way.</summary>
+    ImplausibleFlow,
 }
 
 /// <summary>A doubt about a derived number: of what kind, which reading it hangs on, and in words.</summary>

@@ -16,7 +16,6 @@ namespace Irrigation.Balance;
 internal sealed class DoubtedReadings(EpisodeLog log, BalanceSettings settings, InstilledOverTime instilled, DrainedOverTime drained)
 {
     private readonly Timeline weights = log["weight-measured"];
-    private readonly Timeline confirmations = log[Channel.Confirmed];
 
     /// <summary>How far back is looked for fluid that had stayed behind, and for what urine is usual.</summary>
     public static Duration LooksBack { get; } = Duration.FromHours(24);
@@ -47,7 +46,7 @@ internal sealed class DoubtedReadings(EpisodeLog log, BalanceSettings settings, 
         List<Doubt> doubts = [.. OfReadings(interval)];
         if (doubts.Count == 0 && TooMuch(intervals, index) is { } tooMuch)
             doubts.Add(tooMuch);
-        return [.. doubts.Where(doubt => !Confirmed(doubt.Reading))];
+        return [.. doubts.Where(doubt => !Confirmed(log, doubt.Reading))];
     }
 
     private IEnumerable<Doubt> OfReadings(ClosedInterval interval)
@@ -198,8 +197,11 @@ internal sealed class DoubtedReadings(EpisodeLog log, BalanceSettings settings, 
     }
 
     /// <summary>Whether a person looked again at a reading as it stands now: a later correction needs a look of its own.</summary>
-    private bool Confirmed(EntryKey reading)
+    /// <param name="log">The log.</param>
+    /// <param name="reading">The reading.</param>
+    public static bool Confirmed(EpisodeLog log, EntryKey reading)
     {
+        var confirmations = log[Channel.Confirmed];
         if (confirmations.Count == 0 || log.Current(reading) is not { } current)
             return false;
         for (var i = 0; i < confirmations.Count; i++)

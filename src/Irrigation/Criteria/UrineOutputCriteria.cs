@@ -67,6 +67,27 @@ public static class UrineOutputCriteria
         yield return asking.EveryHour(criterion, threshold, mean);
     }
 
+    /// <summary>
+    /// Every criterion at a moment, both readings together: those for the patient's age then and at the episode's start, so that one that
+    /// no longer fits is said to end.
+    /// </summary>
+    public static ImmutableArray<CriterionJudgement> Judge(FluidBalance balance, Patient patient, Instant at, CriteriaSettings settings)
+    {
+        var asking = new Asking(balance, patient, at, settings);
+        var groups = new[] { balance.Log.Frame.Start, at }
+            .Select(patient.GroupAt)
+            .Select(group => group == AgeGroup.Unknown ? AgeGroup.Adult : group)
+            .ToHashSet();
+        var rates = All.Where(criterion => groups.Contains(criterion.Group)).Select(asking.Judge);
+        var volumes = new[]
+        {
+            asking.Day("oliguria", "<", settings.Oliguria),
+            asking.Day("polyuria", ">", settings.Polyuria),
+            asking.LowHourly(),
+        };
+        return [.. rates, .. groups.Contains(AgeGroup.Adult) ? volumes.Select(result => asking.Judged(result, null)) : []];
+    }
+
     /// <summary>Oliguria, polyuria and low hourly output of an adult, at a moment.</summary>
     public static ImmutableArray<CriterionResult> Volumes(FluidBalance balance, Patient patient, Instant at, CriteriaSettings settings) =>
         [Oliguria(balance, patient, at, settings), Polyuria(balance, patient, at, settings), LowHourly(balance, patient, at, settings)];
@@ -86,6 +107,39 @@ public static class UrineOutputCriteria
     /// <summary>Who is asked about, when, and by which settings.</summary>
     private sealed record Asking(FluidBalance Balance, Patient Patient, Instant At, CriteriaSettings Settings)
     {
+        // Hours are asked for by one criterion after another, and a window costs its intervals each time.
+        private readonly Dictionary<Interval, OutputWindow> windows = [];
+
+        /// <remarks>What stands in the way of the window does so of its hours; but for the doubt, which may be of some of them.</remarks>
+        public CriterionJudgement Judge(RateCriterion criterion)
+        {
+            var mean = Judged(Mean(criterion), null);
+            var obstructed = mean.Result.Obstacles.Any(obstacle => obstacle != Obstacle.TooUncertain);
+            return obstructed || criterion.Group == AgeGroup.Neonate || criterion.Threshold is not { } threshold
+                ? mean
+                : mean with
+                {
+                    ByTheHour = EveryHour(criterion, threshold, mean.Result),
+                };
+        }
+
+        public CriterionJudgement Judged(CriterionResult result, CriterionResult? byTheHour) =>
+            new(At, result, byTheHour, Over(result.Window).Status, SaysNothing(result));
+
+        /// <remarks>
+        /// An unknown output covers nothing. Where readings reach over the whole window all the same, what is missing is a volume that
+        /// somebody may know, and not time.
+        /// </remarks>
+        private bool SaysNothing(CriterionResult result)
+        {
+            var read = Balance[FluidBalance.Bladder] is { IsEmpty: false } intervals && intervals[0].Start <= result.Window.Start;
+            var missing = read && result.Obstacles.Any(o => o is Obstacle.OutputUnknown or Obstacle.StillOpen);
+            return result.Obstacles.Any(o => !CriterionJudgement.CanBeRemoved(o) && !(o == Obstacle.NotCovered && missing));
+        }
+
+        private OutputWindow Over(Interval window) =>
+            windows.TryGetValue(window, out var known) ? known : windows[window] = Balance.Over(WindowKind.Trailing, window);
+
         public CriterionResult Mean(RateCriterion criterion)
         {
             var window = Trailing(criterion.Window);
@@ -103,7 +157,7 @@ public static class UrineOutputCriteria
             var weight = WeightInForce.Of(Balance.Log, At, Patient, Settings);
             var upTo = Math.Min(Settings.Anuria.Millilitres, Settings.ChildAnuria * weight?.Weight.Kilograms ?? decimal.MaxValue);
             var obstacles = OfAge(criterion.Group).Concat(OfWeight(weight));
-            return Decide(UpTo(criterion, upTo), Balance.Over(WindowKind.Trailing, window), 1, obstacles) with { Weight = weight };
+            return Decide(UpTo(criterion, upTo), Over(window), 1, obstacles) with { Weight = weight };
         }
 
         private static CriterionQuestion UpTo(RateCriterion criterion, decimal millilitres) =>
@@ -138,7 +192,7 @@ public static class UrineOutputCriteria
         private CriterionResult Rate(RateCriterion criterion, decimal threshold, Interval window, Reading reading)
         {
             var weight = WeightInForce.Of(Balance.Log, At, Patient, Settings);
-            var output = Balance.Over(WindowKind.Trailing, window);
+            var output = Over(window);
             var hours = Elapsed.Of(output.Covered == Duration.Zero ? output.Length : output.Covered) / Elapsed.PerHour;
             var comparison = criterion.Inclusive ? "<=" : "<";
             var asked = new CriterionQuestion(criterion.Name, criterion.Stage, reading, threshold, comparison, "mL/kg/h");
@@ -147,7 +201,7 @@ public static class UrineOutputCriteria
         }
 
         private CriterionResult Volume(CriterionQuestion asked, Interval window, AgeGroup group) =>
-            Decide(asked, Balance.Over(WindowKind.Trailing, window), 1, OfAge(group));
+            Decide(asked, Over(window), 1, OfAge(group));
 
         private CriterionResult Decide(CriterionQuestion asked, OutputWindow output, decimal? per, IEnumerable<Obstacle> ofPatient)
         {

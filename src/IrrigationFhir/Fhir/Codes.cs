@@ -238,16 +238,14 @@ internal static class Codes
 
     /// <summary>Urine collected by another route than the irrigated catheter.</summary>
     /// <param name="routeSlug">Code of <c>urine-route</c>; nephrostomy and in-and-out catheter have LOINC codes of their own.</param>
+    /// <remarks>Never the generic LOINC code: it stands on the closed interval that such urine is counted in.</remarks>
     public static CodeableConcept UrineCollected(string routeSlug) =>
-        Concept(
-            routeSlug switch
-            {
-                "left-nephrostomy" or "right-nephrostomy" => UrineByNephrostomy,
-                "straight-catheter" => UrineByStraightCatheter,
-                _ => UrineOutput,
-            },
-            Observed("urine-collected")
-        );
+        routeSlug switch
+        {
+            "left-nephrostomy" or "right-nephrostomy" => Concept(UrineByNephrostomy, Observed("urine-collected")),
+            "straight-catheter" => Concept(UrineByStraightCatheter, Observed("urine-collected")),
+            _ => Concept(Observed("urine-collected")),
+        };
 
     /// <summary>Fluid lost beside the catheter or spilt. No standard code was found.</summary>
     public static CodeableConcept LeakEstimated() => Concept(Observed("leak-estimated"));
@@ -255,24 +253,37 @@ internal static class Codes
     /// <summary>Fluid in the bladder by ultrasound.</summary>
     public static CodeableConcept BladderScanVolume() => Concept(BladderVolumeByUltrasound, Observed("bladder-scan-volume"));
 
-    /// <summary>Corrected urine output.</summary>
+    /// <summary>Corrected urine output of a closed interval: the series that may be added up, so the one with LOINC 9187-6.</summary>
+    public static CodeableConcept CorrectedUrineOutput() => Concept(UrineOutput, UrineOutputObservable, Observed("urine-output-corrected"));
+
+    /// <summary>Corrected urine output of a clock hour, shift or local day: a share of closed intervals.</summary>
+    /// <param name="windowSlug">Code of <c>output-window</c>, not that of the closed interval.</param>
     /// <param name="exactHours">
-    /// 1, 8, 12 or 24 when the window is complete and exactly that long: adds the timed LOINC code. Null for any other.
+    /// 1, 8, 12 or 24 when the window is complete and exactly that long: adds the LOINC code of that length. Null for any other.
     /// </param>
-    /// <exception cref="ArgumentOutOfRangeException">Another number of hours: it has no timed code.</exception>
-    public static CodeableConcept CorrectedUrineOutput(int? exactHours) =>
-        exactHours switch
+    /// <exception cref="ArgumentOutOfRangeException">Another window, or another number of hours: it has no timed code.</exception>
+    public static CodeableConcept CorrectedUrineOutput(string windowSlug, int? exactHours)
+    {
+        var local = windowSlug switch
         {
-            null => Concept(UrineOutput, UrineOutputObservable, Observed("urine-output-corrected")),
-            1 => Concept(UrineOutput, UrineOutputObservable, Observed("urine-output-corrected"), UrineOutput1Hour),
-            8 => Concept(UrineOutput, UrineOutputObservable, Observed("urine-output-corrected"), UrineOutput8Hours),
-            12 => Concept(UrineOutput, UrineOutputObservable, Observed("urine-output-corrected"), UrineOutput12Hours),
-            24 => Concept(UrineOutput, UrineOutputObservable, Observed("urine-output-corrected"), UrineOutput24Hours),
+            "clock-hour" => Observed("urine-output-hour"),
+            "shift" => Observed("urine-output-shift"),
+            "local-day" => Observed("urine-output-day"),
+            _ => throw new ArgumentOutOfRangeException(nameof(windowSlug), windowSlug, "not a window of the calendar"),
+        };
+        return exactHours switch
+        {
+            null => Concept(local),
+            1 => Concept(UrineOutput1Hour, local),
+            8 => Concept(UrineOutput8Hours, local),
+            12 => Concept(UrineOutput12Hours, local),
+            24 => Concept(UrineOutput24Hours, local),
             _ => throw new ArgumentOutOfRangeException(nameof(exactHours), exactHours, "a timed urine output has 1, 8, 12 or 24 hours"),
         };
+    }
 
     /// <summary>
-    /// Unit of the corrected urine output that goes with <see cref="CorrectedUrineOutput"/>: the timed LOINC codes are rates.
+    /// Unit of the corrected urine output that goes with <see cref="CorrectedUrineOutput(string, int?)"/>: the timed LOINC codes are rates.
     /// </summary>
     /// <param name="exactHours">As given there.</param>
     /// <exception cref="ArgumentOutOfRangeException">Another number of hours.</exception>
@@ -289,11 +300,17 @@ internal static class Codes
 
     /// <summary>The three categories of a corrected urine output: exam, fluid balance, and its window.</summary>
     /// <param name="windowSlug">Code of <c>output-window</c>.</param>
-    public static List<CodeableConcept> OutputCategories(string windowSlug) =>
-        [Concept(Exam), Concept(FluidBalance), OutputWindow(windowSlug)];
+    public static List<CodeableConcept> OutputCategories(string windowSlug) => [.. FluidCategories(), Briefly(OutputWindow(windowSlug))];
+
+    /// <summary>The window that a corrected urine output is of: a code of <c>output-window</c>.</summary>
+    /// <param name="categories">Its categories.</param>
+    public static string WindowOf(IEnumerable<CodeableConcept> categories) =>
+        categories.SelectMany(category => category.Coding).First(coding => coding.System == Profiles.CodeSystem("output-window")).Code!;
 
     /// <summary>The categories of what was measured at the bedside: exam and fluid balance.</summary>
-    public static List<CodeableConcept> FluidCategories() => [Concept(Exam), Concept(FluidBalance)];
+    /// <remarks>As codes alone: they sort, and nobody reads them.</remarks>
+    public static List<CodeableConcept> FluidCategories() =>
+        [Concept(new Coding(Exam.System, Exam.Code)), Concept(new Coding(FluidBalance.System, FluidBalance.Code))];
 
     /// <summary>The category of what was seen, felt or judged at the bedside.</summary>
     public static List<CodeableConcept> ExamCategory() => [Concept(Exam)];
@@ -475,9 +492,22 @@ internal static class Codes
         return caveat;
     }
 
-    /// <summary>Code of a component.</summary>
+    /// <summary>Code of an Observation of ours that has no code in a published vocabulary.</summary>
     /// <param name="slug">Code of <c>irrigation-observation</c>.</param>
-    public static CodeableConcept Component(string slug) => Concept(Observed(slug));
+    public static CodeableConcept Observation(string slug) => Concept(Observed(slug));
+
+    /// <summary>Code of a component: without its display, which the code system has and every Observation would repeat.</summary>
+    /// <param name="slug">Code of <c>irrigation-observation</c>.</param>
+    public static CodeableConcept Component(string slug) => Briefly(Concept(Observed(slug)));
+
+    /// <summary>A value of a component in codes of our own systems: without displays, as its code.</summary>
+    /// <param name="value">The value.</param>
+    public static CodeableConcept Briefly(CodeableConcept value)
+    {
+        foreach (var own in value.Coding.Where(c => c.System!.StartsWith(Profiles.CanonicalBase, StringComparison.Ordinal)))
+            own.Display = null;
+        return value;
+    }
 
     /// <summary>What an entry says happened.</summary>
     /// <param name="slug">Code of <c>entry-kind</c>.</param>

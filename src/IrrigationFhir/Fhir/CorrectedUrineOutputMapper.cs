@@ -52,7 +52,12 @@ internal static class CorrectedUrineOutputMapper
             withdrawn,
             episode
         );
-        Value(observation, interval.Output, interval.Absent, null);
+        var numbers = Precision.Of(interval.Output);
+        (observation.Code, observation.Value, observation.DataAbsentReason) = (
+            Codes.CorrectedUrineOutput(),
+            numbers.Quantity(interval.Output?.Headline),
+            interval.Output is null ? Absent(interval.Absent) : null
+        );
         observation.Note.AddRange(Doubts([interval]));
         observation.DerivedFrom =
         [
@@ -65,27 +70,33 @@ internal static class CorrectedUrineOutputMapper
         ];
         observation.Component =
         [
-            Volume("corrected-volume", interval.Output?.Headline, interval.Absent),
-            Hours("duration", interval.Length),
-            Volume("irrigant-instilled", interval.Instilled, AbsentReason.IrrigantUnknown),
-            Volume("bladder-drainage-total", interval.Drained, AbsentReason.DrainageUnknown),
-            .. interval.Urine > Irrigation.Measures.Volume.Zero
-                ? [Volume("urine-collected", interval.Urine, null)]
-                : Array.Empty<Observation.ComponentComponent>(),
-            .. interval.Leaked is { } leaked ? [Volume("leak-estimated", leaked, null)] : Array.Empty<Observation.ComponentComponent>(),
-            .. interval.Blood is { } blood ? [Volume("blood-removed", blood, null)] : Array.Empty<Observation.ComponentComponent>(),
-            .. interval.RetainedChange is { } change
-                ? [Volume("retained-change", change, null)]
-                : Array.Empty<Observation.ComponentComponent>(),
-            Volume("simple-output", interval.Simple, interval.Absent),
-            .. Uncertainty(interval.Output),
-            .. interval.AssumedZero.Select(term => Coded("term-assumed-zero", Codes.BalanceTerm(Irrigation.Slug.Of(term)))),
-            .. interval.Caveats.Select(Caveat),
+            numbers.Term("irrigant-instilled", interval.Instilled, AbsentReason.IrrigantUnknown),
+            numbers.Term("bladder-drainage-total", interval.Drained, AbsentReason.DrainageUnknown),
+            .. numbers.Known("urine-collected", interval.Urine > Volume.Zero ? interval.Urine : null),
+            .. numbers.Known("leak-estimated", interval.Leaked),
+            .. numbers.Known("blood-removed", interval.Blood),
+            .. numbers.Known("retained-change", interval.RetainedChange),
+            .. numbers.Known("simple-output", interval.Simple == interval.Output?.Headline ? null : interval.Simple),
+            .. numbers.Uncertainty(interval.Output),
+            .. Caveats(interval.Caveats, interval.Status),
         ];
         return Grounded(observation);
     }
 
+    /// <summary>
+    /// Whether a window is published: a shift and a day while anything of them is known, a clock hour once all of it is covered. The
+    /// intervals say what an hour that is not lacks, and when.
+    /// </summary>
+    public static bool IsPublished(OutputWindow window) =>
+        !window.Intervals.IsEmpty && (window.Kind != WindowKind.ClockHour || window.FullyCovered);
+
     /// <summary>The Observation of a window.</summary>
+    /// <remarks>
+    /// <para>A value covers all of the window. Where closed intervals cover a part there is none: 90 mL that drained in three hours would
+    /// read as a day's output. The sum of that part stands in a component that says so, with its duration; how exact it is, the intervals
+    /// say that it is the sum of.</para>
+    /// <para>A share of an interval is interpolated however the irrigant of that was read: the caveat that it is a share says both.</para>
+    /// </remarks>
     public static Observation ToObservation(OutputWindow window, Episode episode, bool withdrawn = false)
     {
         var observation = Bare(
@@ -97,34 +108,61 @@ internal static class CorrectedUrineOutputMapper
             withdrawn,
             episode
         );
-        Value(observation, window.Output, window.Absent, withdrawn ? null : ExactHours(window));
+        var numbers = Precision.Of(window.Output);
+        var whole = window.FullyCovered && window.Output is not null;
+        var exactHours = withdrawn || !whole ? null : ExactHours(window);
+        observation.Code = Codes.CorrectedUrineOutput(Irrigation.Slug.Of(window.Kind), exactHours);
+        if (whole)
+            observation.Value = numbers.Quantity(window.Output!.Headline, Codes.CorrectedUrineOutputUnit(exactHours));
+        else
+            observation.DataAbsentReason = window.Output is null ? Absent(window.Absent) : NotCovered(window, episode);
         observation.Note.AddRange(Doubts(window.Intervals));
         observation.DerivedFrom = [.. Sources(window, episode).Distinct().Select(id => new ResourceReference($"Observation/{id}"))];
         observation.Component =
         [
-            Volume("corrected-volume", window.Output?.Headline, window.Absent),
-            Hours("duration", window.Length),
-            Hours("covered-duration", window.Covered),
-            Volume("irrigant-instilled", window.Instilled, AbsentReason.IrrigantUnknown),
-            Volume("bladder-drainage-total", window.DrainageCharted, AbsentReason.DrainageUnknown),
-            Volume("simple-output", window.Simple, window.Absent),
-            .. Uncertainty(window.Output),
-            .. window.Caveats.Select(Caveat),
+            .. whole ? [] : numbers.Known("partial-volume", window.Output?.Headline),
+            .. window.FullyCovered ? Array.Empty<Observation.ComponentComponent>() : [Hours("covered-duration", window.Covered)],
+            .. Charted(window, numbers, whole),
+            .. whole ? numbers.Uncertainty(window.Output) : [],
+            .. Caveats(
+                window.Caveats.Where(c => c != Caveat.IrrigantInterpolated || !window.Caveats.Contains(Caveat.Apportioned)),
+                window.Status
+            ),
         ];
         return Grounded(observation);
     }
 
+    /// <summary>The totals that a shift and a day are handed over with; of an hour they would be two readings that fell into it.</summary>
+    private static IEnumerable<Observation.ComponentComponent> Charted(OutputWindow window, Precision numbers, bool whole) =>
+        window.Kind == WindowKind.ClockHour || !whole
+            ? []
+            :
+            [
+                numbers.Term("irrigant-instilled", window.Instilled, AbsentReason.IrrigantUnknown),
+                numbers.Term("bladder-drainage-total", window.DrainageCharted, AbsentReason.DrainageUnknown),
+                .. numbers.Known("simple-output", window.Simple == window.Output?.Headline ? null : window.Simple),
+            ];
+
     /// <summary>A timed LOINC code says a rate over exactly that time: only on a complete window of that length.</summary>
     private static int? ExactHours(OutputWindow window)
     {
-        if (!window.FullyCovered || window.Status == OutputStatus.Preliminary || window.Output is null)
+        if (window.Status == OutputStatus.Preliminary)
             return null;
         int[] timed = [1, 8, 12, 24];
         return timed.Cast<int?>().FirstOrDefault(hours => window.Length == NodaTime.Duration.FromHours(hours!.Value));
     }
 
+    /// <summary>Not yet, where everything up to the last closing is covered and more may come; else nobody measured a part of it.</summary>
+    private static CodeableConcept NotCovered(OutputWindow window, Episode episode)
+    {
+        var last = episode.Balance.LastClosing;
+        var open = last < window.End && !(episode.Definition.Frame.End <= last);
+        return Codes.DataAbsent(open && window.Covered == last - window.Start ? "temp-unknown" : "not-performed");
+    }
+
     /// <summary>
-    /// An hour rests on closed intervals (and other routes' readings); a shift or day on its hours, so that the list stays short.
+    /// An hour rests on closed intervals (and other routes' readings); a shift or day on its hours where they are published, so that the
+    /// list stays short, and on the intervals of the others.
     /// </summary>
     public static IEnumerable<string> Sources(OutputWindow window, Episode episode)
     {
@@ -132,16 +170,22 @@ internal static class CorrectedUrineOutputMapper
         {
             return Calendar
                 .Windows(WindowKind.ClockHour, episode.Definition.Frame, window.Start, window.End)
-                .Where(hour => window.Intervals.Any(i => i.Start < hour.End && i.End > hour.Start))
-                .Select(hour => IdOf(episode, WindowKind.ClockHour, hour.Start));
+                .Select(hour => (Hour: hour, Intervals: window.Intervals.Where(i => i.Start < hour.End && i.End > hour.Start).ToList()))
+                .Where(part => part.Intervals.Count > 0)
+                .SelectMany(part =>
+                    IsPublished(episode.Balance.Over(WindowKind.ClockHour, part.Hour))
+                        ? [IdOf(episode, WindowKind.ClockHour, part.Hour.Start)]
+                        : part.Intervals.SelectMany(interval => Sources(interval, episode))
+                );
         }
 
-        return window.Intervals.SelectMany(i =>
-            i.Stream == FluidBalance.Bladder
-                ? [IdOf(episode, i)]
-                : i.Parts.Select(p => EntryMapper.IdOf(episode, episode.Log.Current(p.Entry)!.Entry)).OfType<string>()
-        );
+        return window.Intervals.SelectMany(interval => Sources(interval, episode));
     }
+
+    private static IEnumerable<string> Sources(ClosedInterval interval, Episode episode) =>
+        interval.Stream == FluidBalance.Bladder
+            ? [IdOf(episode, interval)]
+            : interval.Parts.Select(p => EntryMapper.IdOf(episode, episode.Log.Current(p.Entry)!.Entry)).OfType<string>();
 
     /// <summary>Whether an Observation is a corrected output that says to be another than it was once published.</summary>
     public static bool IsAnother(Observation observation) =>
@@ -176,18 +220,8 @@ internal static class CorrectedUrineOutputMapper
             Subject = FhirValues.Reference(episode.Definition.Patient),
             Encounter = episode.Definition.Encounter is { } encounter ? FhirValues.Reference(encounter) : null,
             Effective = FhirValues.Period(start, end, episode.Definition.Frame.Zone),
-            Method = Codes.DrainageMinusIrrigant(),
-            Note = [new() { Text = Texts.Caution }],
+            Method = Codes.Briefly(Codes.DrainageMinusIrrigant()),
         };
-
-    private static void Value(Observation observation, UrineOutput? output, AbsentReason? absent, int? exactHours)
-    {
-        observation.Code = Codes.CorrectedUrineOutput(exactHours);
-        if (output is null)
-            observation.DataAbsentReason = Absent(absent);
-        else
-            observation.Value = Codes.Quantity(FhirValues.Number(output.Headline.Millilitres), Codes.CorrectedUrineOutputUnit(exactHours));
-    }
 
     /// <summary>What is doubted, in words: the caveat says that something is, and these what a person has to look at.</summary>
     private static IEnumerable<Annotation> Doubts(IEnumerable<ClosedInterval> intervals) =>
@@ -198,11 +232,7 @@ internal static class CorrectedUrineOutputMapper
     {
         if (observation.DerivedFrom.Count > 0 || observation.Value is null)
             return observation;
-        (observation.Value, observation.DataAbsentReason, observation.Code) = (
-            null,
-            Codes.DataAbsent("error"),
-            Codes.CorrectedUrineOutput(null)
-        );
+        (observation.Value, observation.DataAbsentReason) = (null, Codes.DataAbsent("error"));
         return observation;
     }
 
@@ -218,36 +248,18 @@ internal static class CorrectedUrineOutputMapper
             }
         );
 
-    private static Observation.ComponentComponent Volume(string slug, Volume? volume, AbsentReason? absent) =>
-        new()
-        {
-            Code = Codes.Component(slug),
-            Value = volume is { } known ? FhirValues.Quantity(known) : null,
-            DataAbsentReason = volume is null ? Absent(absent) : null,
-        };
-
-    /// <summary>
-    /// The best estimate with its standard uncertainty on its Quantity, and the 95 % interval; nothing where its doubts are not known.
-    /// </summary>
-    private static IEnumerable<Observation.ComponentComponent> Uncertainty(UrineOutput? output)
-    {
-        if (output?.BestEstimate is not { } best || output.Interval95 is not { } interval)
-            yield break;
-        var quantity = FhirValues.Quantity(best.Value);
-        quantity.Extension.AddRange(Codes.Uncertainty(FhirValues.Number(best.StandardUncertainty.Millilitres)));
-        yield return new() { Code = Codes.Component("best-estimate"), Value = quantity };
-        yield return new()
-        {
-            Code = Codes.Component("interval-95"),
-            Value = new Hl7.Fhir.Model.Range { Low = FhirValues.Quantity(interval.Low), High = FhirValues.Quantity(interval.High) },
-        };
-    }
-
     private static Observation.ComponentComponent Hours(string slug, NodaTime.Duration time) =>
         new() { Code = Codes.Component(slug), Value = FhirValues.Quantity(time) };
 
-    private static Observation.ComponentComponent Caveat(Caveat caveat) => Coded("caveat", Codes.Caveat(Irrigation.Slug.Of(caveat), null));
-
-    private static Observation.ComponentComponent Coded(string slug, CodeableConcept value) =>
-        new() { Code = Codes.Component(slug), Value = value };
+    /// <summary>What a reader should know, but for what the status says already.</summary>
+    private static IEnumerable<Observation.ComponentComponent> Caveats(IEnumerable<Caveat> caveats, OutputStatus status) =>
+        caveats
+            .Where(caveat =>
+                (caveat, status) is not ((Caveat.CorrectedEntry, OutputStatus.Corrected) or (Caveat.LateEntry, OutputStatus.Amended))
+            )
+            .Select(caveat => new Observation.ComponentComponent
+            {
+                Code = Codes.Component("caveat"),
+                Value = Codes.Briefly(Codes.Caveat(Irrigation.Slug.Of(caveat), null)),
+            });
 }

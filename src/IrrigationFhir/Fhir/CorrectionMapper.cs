@@ -1,6 +1,7 @@
 using System.Collections.Immutable;
 using Hl7.Fhir.Model;
 using Irrigation.Balance;
+using Irrigation.Criteria;
 using Irrigation.Episodes;
 using IrrigationFhir.Model;
 
@@ -10,7 +11,16 @@ namespace IrrigationFhir.Fhir;
 internal static class CorrectionMapper
 {
     /// <summary>One Provenance for each entry that an append amended or withdrew.</summary>
-    public static IEnumerable<Provenance> ToProvenances(Episode episode, Appended appended, ImmutableArray<IntervalChange> changes)
+    /// <param name="before">The episode as it was, with its criteria.</param>
+    /// <param name="episode">As it is, with its criteria.</param>
+    /// <param name="appended">What came into the log.</param>
+    /// <param name="changes">Closed intervals that are new or became others.</param>
+    public static IEnumerable<Provenance> ToProvenances(
+        Episode before,
+        Episode episode,
+        Appended appended,
+        ImmutableArray<IntervalChange> changes
+    )
     {
         foreach (var (disposition, logged) in appended.Outcomes.Where(o => o.Disposition is Disposition.Amended or Disposition.Retracted))
         {
@@ -21,12 +31,21 @@ internal static class CorrectionMapper
                 .Distinct();
             var derived = changes
                 .Where(c => c.Interval.Stream == FluidBalance.Bladder && Uses(c, logged.Entry.Key))
-                .Select(c => CorrectedUrineOutputMapper.IdOf(episode, c.Interval));
-            var targets = own.Concat(derived).Select(id => new ResourceReference($"Observation/{id}")).ToList();
+                .Select(c => CorrectedUrineOutputMapper.IdOf(episode, c.Interval))
+                .ToList();
+            var answers = derived.Count > 0 ? AnsweredOtherwise(before, episode) : [];
+            var targets = own.Concat(derived).Concat(answers).Select(id => new ResourceReference($"Observation/{id}")).ToList();
             if (targets.Count > 0)
                 yield return ToProvenance(episode, disposition, logged, targets);
         }
     }
+
+    /// <summary>Criteria of which an answer that had been given is another one now.</summary>
+    private static IEnumerable<string> AnsweredOtherwise(Episode before, Episode after) =>
+        CriteriaRecord
+            .Changes(before.Criteria!, after.Criteria!)
+            .Where(change => change.Before is not null && change.After?.Continues(change.Before) != true)
+            .Select(change => UrineOutputCriterionMapper.IdOf(after, change.Before!.Slug));
 
     private static bool Uses(IntervalChange change, EntryKey key) =>
         new[] { change.Before, change.After }.OfType<ClosedInterval>().Any(i => i.Parts.Any(p => p.Entry == key));

@@ -1,5 +1,6 @@
 using Hl7.Fhir.Model;
 using Irrigation;
+using Irrigation.Balance;
 using Irrigation.Episodes;
 using IrrigationFhir.Model;
 
@@ -36,7 +37,20 @@ internal static class EntryMapper
 
     /// <summary>The Observation of an entry; null for one that is not published, or (a first reading) measures nothing yet.</summary>
     public static Observation? ToObservation(Entry entry, Episode episode, ObservationStatus status) =>
-        SentObservation.Beside(InOurWords(entry, episode, status), entry, episode);
+        SentObservation.Beside(Marked(InOurWords(entry, episode, status), entry, episode, status), entry, episode);
+
+    /// <summary>Says on an Observation that what was charted is implausible: coded, and in words.</summary>
+    private static Observation? Marked(Observation? observation, Entry entry, Episode episode, ObservationStatus status)
+    {
+        if (observation is null || status == ObservationStatus.EnteredInError)
+            return observation;
+        if (ImplausibleEntries.Of(entry, episode.Balance) is not { } doubt)
+            return observation;
+        var caveat = doubt.Kind == DoubtKind.ImplausibleFlow ? Caveat.ImplausibleFlow : Caveat.ImplausibleVolume;
+        observation.Component.Add(new() { Code = Codes.Component("caveat"), Value = Codes.Briefly(Codes.Caveat(Slug.Of(caveat), null)) });
+        observation.Note.Add(new() { Text = Texts.Implausible(doubt.Says) });
+        return observation;
+    }
 
     private static Observation? InOurWords(Entry entry, Episode episode, ObservationStatus status) =>
         entry switch
@@ -266,7 +280,7 @@ internal static class EntryMapper
         var observation = Bare(entry, episode, status);
         (observation.Meta, observation.Code, observation.Category, observation.Method) = (
             new() { Profile = [profile] },
-            Codes.Component(slug),
+            Codes.Observation(slug),
             Codes.ExamCategory(),
             null
         );

@@ -18,51 +18,58 @@ internal static class EpisodeMapper
     private static readonly ImmutableArray<WindowKind> CalendarKinds = [WindowKind.ClockHour, WindowKind.Shift, WindowKind.LocalDay];
 
     /// <summary>What an append changes.</summary>
+    /// <param name="before">The episode as it was, with its criteria.</param>
+    /// <param name="after">As it is, with its criteria.</param>
+    /// <param name="appended">What came into the log.</param>
+    /// <param name="changes">Closed intervals that are new or became others.</param>
+    /// <param name="weighed">The times for which weights of the append are, or were, in force.</param>
+    /// <param name="limits">Settings of the criteria.</param>
     public static IEnumerable<Resource> ToResources(
         Episode before,
         Episode after,
         Appended appended,
         ImmutableArray<IntervalChange> changes,
+        IReadOnlyList<Interval> weighed,
         CriteriaSettings limits
     )
     {
-        var weighings = Weighings(after, appended, limits).ToList();
         return RunMapper.With(
             before,
             after,
             [
                 .. Measured(before, after, appended),
                 .. Outputs(before, after, changes, []),
-                .. Rates(before, after, changes, weighings, limits),
-                .. Criteria(before, after, changes, weighings, limits),
+                .. Rates(before, after, changes, weighed, limits),
+                .. Criteria(before, after),
                 .. Irrigation(before, after),
-                .. CorrectionMapper.ToProvenances(after, appended, changes),
+                .. CorrectionMapper.ToProvenances(before, after, appended, changes),
             ]
         );
     }
 
     /// <summary>What a changed description of the episode changes.</summary>
+    /// <param name="before">The episode as it was, with its criteria.</param>
+    /// <param name="after">As it is, with its criteria.</param>
+    /// <param name="changes">Closed intervals that are new or became others.</param>
+    /// <param name="aged">The time for which another age changes what is plausible.</param>
+    /// <param name="limits">Settings of the criteria.</param>
     public static IEnumerable<Resource> ToResources(
         Episode before,
         Episode after,
         ImmutableArray<IntervalChange> changes,
+        IReadOnlyList<Interval> aged,
         CriteriaSettings limits
-    )
-    {
-        // Another date of birth is another age: thresholds and plausible weights are other ones.
-        IReadOnlyList<Interval> ages =
-            before.Definition.BirthDate == after.Definition.BirthDate ? [] : [Reach(after, after.Definition.Frame.Start, null)];
-        return RunMapper.With(
+    ) =>
+        RunMapper.With(
             before,
             after,
             [
                 .. Outputs(before, after, changes, Edges(before, after)),
-                .. Rates(before, after, changes, ages, limits),
-                .. Criteria(before, after, changes, ages, limits),
+                .. Rates(before, after, changes, aged, limits),
+                .. Criteria(before, after),
                 .. Irrigation(before, after),
             ]
         );
-    }
 
     /// <summary>What became of flags: every one that changed, and why one was withdrawn.</summary>
     /// <param name="after">The episode as it is now.</param>
@@ -146,6 +153,7 @@ internal static class EpisodeMapper
             BagRead e => OfBag(episode.Log, e.Line, e.At, e.Bag),
             BagTakenDown e => OfBag(episode.Log, e.Line, e.At, e.Bag),
             PumpTotalRead e => OfPump(episode.Log, e.Line, e.At),
+            ReadingConfirmed e => episode.Log.Current(e.Reading) is { Entry: var confirmed } ? [confirmed] : [],
             IrrigantDiscarded e => [.. OfBag(episode.Log, e.Line, e.At, null), .. OfPump(episode.Log, e.Line, e.At)],
             _ => [],
         };
@@ -189,38 +197,16 @@ internal static class EpisodeMapper
         foreach (var (kind, window) in windows)
         {
             var now = after.Balance.Over(kind, window);
-            if (!now.Intervals.IsEmpty)
+            if (CorrectedUrineOutputMapper.IsPublished(now))
             {
                 yield return CorrectedUrineOutputMapper.ToObservation(now, after);
                 continue;
             }
 
             var was = before.Balance.Over(kind, window);
-            if (!was.Intervals.IsEmpty)
+            if (CorrectedUrineOutputMapper.IsPublished(was))
                 yield return CorrectedUrineOutputMapper.ToObservation(was, before, withdrawn: true);
         }
-    }
-
-    /// <summary>The times for which the weights of an append are, or were, in force.</summary>
-    private static IEnumerable<Interval> Weighings(Episode after, Appended appended, CriteriaSettings limits)
-    {
-        var patient = new Irrigation.Criteria.Patient(after.Definition.BirthDate, after.Definition.Frame.Zone);
-        return appended
-            .Changes.SelectMany(c => new[] { c.Before, c.After })
-            .OfType<WeightMeasured>()
-            .Select(weight => Reach(after, weight.At, WeightInForce.EndOfReach(after.Log, weight.At, patient, limits)));
-    }
-
-    /// <summary>
-    /// From a moment to another, or to the last closing; at most the time over which windows are worked out again, counted back from its
-    /// end. A result from before that keeps the weight it was published with, and names it.
-    /// </summary>
-    private static Interval Reach(Episode after, Instant from, Instant? to)
-    {
-        var last = after.Balance.LastClosing + NodaTime.Duration.Epsilon;
-        var end = to is { } known ? Instant.Min(known, last) : last;
-        var start = Instant.Max(from, end - after.Balance.Settings.LongestApportioned);
-        return new(Instant.Min(start, end), end);
     }
 
     /// <summary>The rate of every interval that changed, or whose weight did; and what a scan at its end says the bladder held.</summary>
@@ -228,7 +214,7 @@ internal static class EpisodeMapper
         Episode before,
         Episode after,
         ImmutableArray<IntervalChange> changes,
-        IReadOnlyList<Interval> weighings,
+        IReadOnlyList<Interval> weighed,
         CriteriaSettings limits
     )
     {
@@ -237,7 +223,7 @@ internal static class EpisodeMapper
         {
             var (episode, withdrawn) = change.After is null ? (before, true) : (after, false);
             done.Add(change.Interval.End);
-            if (UrineOutputRateMapper.ToObservation(change.Interval, episode, limits, withdrawn) is { } rate)
+            if (Rate(before, change.Before, after, change.After, limits) is { } rate)
                 yield return rate;
             if (RetainedVolumeMapper.ToObservation(change.Interval, episode, withdrawn) is { } held)
                 yield return held;
@@ -246,61 +232,33 @@ internal static class EpisodeMapper
         }
 
         foreach (
-            var interval in weighings
+            var interval in weighed
                 .SelectMany(time => after.Balance.Reaching(FluidBalance.Bladder, time.Start - NodaTime.Duration.Epsilon, time.End))
                 .Where(i => done.Add(i.End))
         )
         {
-            if (UrineOutputRateMapper.ToObservation(interval, after, limits) is { } rate)
+            if (Rate(before, interval, after, interval, limits) is { } rate)
                 yield return rate;
         }
     }
 
-    /// <summary>The criteria of every clock hour with a closing whose trailing windows a change reaches, or whose weight changed.</summary>
-    private static IEnumerable<Resource> Criteria(
-        Episode before,
-        Episode after,
-        ImmutableArray<IntervalChange> changes,
-        IReadOnlyList<Interval> weighings,
-        CriteriaSettings limits
-    )
-    {
-        var hours = changes
-            .Select(change => after.Balance.Touched(change))
-            .Select(time => new Interval(time.Start, time.End + UrineOutputCriterionMapper.LongestWindow))
-            .Concat(weighings)
-            .SelectMany(time =>
-                Calendar.Windows(
-                    WindowKind.ClockHour,
-                    after.Definition.Frame,
-                    time.Start,
-                    Instant.Min(time.End, Last(before, after)) + NodaTime.Duration.Epsilon
-                )
-            )
-            .Distinct()
-            .OrderBy(hour => hour.Start);
-        foreach (var hour in hours)
-        {
-            var now = UrineOutputCriterionMapper.ToObservations(after, hour, limits);
-            foreach (var criterion in now)
-                yield return criterion;
+    /// <summary>The rate of an interval as it is now; where it has none any more, its withdrawal.</summary>
+    private static Observation? Rate(Episode before, ClosedInterval? was, Episode after, ClosedInterval? now, CriteriaSettings limits) =>
+        (now is null ? null : UrineOutputRateMapper.ToObservation(now, after, limits))
+        ?? (was is null ? null : UrineOutputRateMapper.ToObservation(was, before, limits, withdrawn: true));
 
-            // Another age, or no closing any more: what was said of that hour is taken back.
-            if (now.Count > 0 && before.Definition.BirthDate == after.Definition.BirthDate)
-                continue;
-            var stands = now.Select(criterion => criterion.Id).ToHashSet();
-            foreach (
-                var gone in UrineOutputCriterionMapper
-                    .ToObservations(before, hour, limits, withdrawn: true)
-                    .Where(was => !stands.Contains(was.Id))
-            )
-                yield return gone;
-        }
-    }
+    /// <summary>The criteria whose answers became other ones, now or of an earlier time; one without any left is taken back.</summary>
+    private static IEnumerable<Resource> Criteria(Episode before, Episode after) =>
+        CriteriaRecord
+            .Changes(before.Criteria!, after.Criteria!)
+            .Select(change =>
+                change.After is { } stands
+                    ? UrineOutputCriterionMapper.ToObservation(stands, after)
+                    : UrineOutputCriterionMapper.ToObservation(change.Before!, before, withdrawn: true)
+            );
 
-    private static Instant Last(Episode before, Episode after) => Instant.Max(before.Balance.LastClosing, after.Balance.LastClosing);
-
-    private static IEnumerable<(WindowKind Kind, Interval Window)> Windows(Episode episode, Interval touched) =>
+    /// <summary>The windows of the calendar that a time reaches into.</summary>
+    public static IEnumerable<(WindowKind Kind, Interval Window)> Windows(Episode episode, Interval touched) =>
         from kind in CalendarKinds
         from window in Calendar.Windows(kind, episode.Definition.Frame, touched.Start, touched.End)
         select (kind, window);

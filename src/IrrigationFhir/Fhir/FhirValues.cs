@@ -31,11 +31,45 @@ internal static class FhirValues
     /// <summary>A number at the wire: three decimals at most, half away from zero, no trailing zeros.</summary>
     public static decimal Number(decimal value) => Math.Round(value, 3, MidpointRounding.AwayFromZero) / 1.000000000000000000000000000m;
 
+    /// <summary>
+    /// So many decimals as a standard uncertainty warrants: to its second digit (JCGM 100:2008, 7.2.6), at least none and at most three.
+    /// </summary>
+    /// <param name="standardUncertainty">In the unit of the number; null where it is not known, which warrants no decimal.</param>
+    /// <param name="fewest">Decimals below which the number would be too coarse to be used: in mL none, in mL/kg/h two.</param>
+    public static int Decimals(decimal? standardUncertainty, int fewest = 0) =>
+        standardUncertainty switch
+        {
+            null => fewest,
+            0 => 3,
+            var known => Math.Clamp(1 - (int)Math.Floor(Math.Log10((double)known.Value)), fewest, 3),
+        };
+
+    /// <summary>A number at the wire, to so many decimals, half away from zero, no trailing zeros.</summary>
+    public static decimal Number(decimal value, int decimals) => Number(Math.Round(value, decimals, MidpointRounding.AwayFromZero));
+
+    /// <summary>A standard uncertainty at the wire: two digits (JCGM 100:2008, 7.2.6).</summary>
+    public static decimal Uncertainty(decimal value)
+    {
+        if (value == 0)
+            return 0;
+        var place = 1 - (int)Math.Floor(Math.Log10((double)value));
+        var scale = (decimal)Math.Pow(10, Math.Abs(place));
+        return place >= 0 ? Number(value, Math.Min(place, 3)) : Math.Round(value / scale, MidpointRounding.AwayFromZero) * scale;
+    }
+
     /// <summary>A probability, 0 to 1: three decimals are more than the model behind it can promise.</summary>
     public static decimal Probability(double probability) => Number((decimal)probability);
 
     /// <summary>A volume in mL.</summary>
     public static Quantity Quantity(Volume volume) => Codes.Quantity(Number(volume.Millilitres), Codes.Units.Millilitre);
+
+    /// <summary>A quantity in a component: its UCUM code is the text of its unit too, and stands once.</summary>
+    public static Quantity Part(decimal value, UcumUnit unit)
+    {
+        var quantity = Codes.Quantity(value, unit);
+        quantity.Unit = null;
+        return quantity;
+    }
 
     /// <summary>Elapsed time in hours.</summary>
     public static Quantity Quantity(NodaTime.Duration time) =>

@@ -26,7 +26,7 @@ internal static class RetainedVolumeMapper
             Meta = new() { Profile = [Profiles.RetainedVolume] },
             Status = withdrawn ? ObservationStatus.EnteredInError : CorrectedUrineOutputMapper.StatusOf(interval.Status),
             Category = Codes.FluidCategories(),
-            Code = Codes.Component(Slug),
+            Code = Codes.Observation(Slug),
             Subject = FhirValues.Reference(episode.Definition.Patient),
             Encounter = episode.Definition.Encounter is { } encounter ? FhirValues.Reference(encounter) : null,
             Effective = new FhirDateTime(FhirValues.Time(interval.End, episode.Definition.Frame.Zone)),

@@ -2,77 +2,41 @@ using Hl7.Fhir.Model;
 using Irrigation.Balance;
 using Irrigation.Criteria;
 using IrrigationFhir.Model;
-using NodaTime;
 
 namespace IrrigationFhir.Fhir;
 
-/// <summary>The urine-output criteria over the windows that trail the last closing of a clock hour.</summary>
+/// <summary>A urine-output criterion of an episode: what it answers, since when, and from when to when it was met.</summary>
 /// <remarks>
-/// One evaluation a clock hour, however often the drainage is read in it, so that what a request costs stays bounded: the id is
-/// the hour's, and a later closing in the same hour makes a new version of it, which is amended.
+/// One Observation a criterion, and a new version of it when an answer changes: its history is its answers as they were told, and its
+/// newest version what is known now, of earlier times too.
 /// </remarks>
 internal static class UrineOutputCriterionMapper
 {
     /// <summary>The profile's slug.</summary>
     public const string Slug = "urine-output-criterion";
 
-    /// <summary>The longest window there is: so far a change can reach forward.</summary>
-    public static NodaTime.Duration LongestWindow { get; } =
-        NodaTime.Duration.Max(NodaTime.Duration.FromHours(24), UrineOutputCriteria.All.Max(criterion => criterion.Window));
+    /// <summary>The id of a criterion: episode, slug, and the criterion's own.</summary>
+    public static string IdOf(Episode episode, string criterion) => $"{episode.Id}.{Slug}.{criterion}";
 
-    /// <summary>The id of a criterion in one of its readings, of a clock hour.</summary>
-    public static string IdOf(Episode episode, Interval hour, string criterion, Reading reading) =>
-        $"{FhirValues.WindowId(episode.Id, Slug, 'h', hour.Start)}-{FhirValues.Digest($"{criterion} {Irrigation.Slug.Of(reading)}", 6)}";
-
-    /// <summary>Every criterion that fits the patient at the last closing of a clock hour; none where the hour has no closing.</summary>
-    public static IReadOnlyList<Observation> ToObservations(Episode episode, Interval hour, CriteriaSettings limits, bool withdrawn = false)
+    /// <summary>The Observation of a criterion that has said something.</summary>
+    public static Observation ToObservation(CriterionHistory history, Episode episode, bool withdrawn = false)
     {
-        var balance = episode.Balance;
-        var closings = balance
-            .Reaching(FluidBalance.Bladder, hour.Start - NodaTime.Duration.Epsilon, hour.End)
-            .Where(i => i.End >= hour.Start && i.End < hour.End)
-            .Select(i => i.End)
-            .ToList();
-        if (closings.Count == 0)
-            return [];
-
-        var patient = new Irrigation.Criteria.Patient(episode.Definition.BirthDate, episode.Definition.Frame.Zone);
-        var windows = new Dictionary<Interval, OutputWindow>();
-        OutputWindow Over(Interval window) =>
-            windows.TryGetValue(window, out var known) ? known : windows[window] = balance.Over(WindowKind.Trailing, window);
-        return
-        [
-            .. UrineOutputCriteria
-                .At(balance, patient, closings[^1], limits)
-                .Concat(UrineOutputCriteria.Volumes(balance, patient, closings[^1], limits))
-                .Select(result => ToObservation(result, Over(result.Window), hour, closings.Count > 1, episode, withdrawn)),
-        ];
-    }
-
-    private static Observation ToObservation(
-        CriterionResult result,
-        OutputWindow window,
-        Interval hour,
-        bool again,
-        Episode episode,
-        bool withdrawn
-    ) =>
-        new()
+        var (frame, now) = (episode.Definition.Frame, history.Current);
+        var (result, byTheHour) = (now.Result, now.SaysNothing ? null : now.ByTheHour);
+        var window = episode.Balance.Over(WindowKind.Trailing, result.Window);
+        var decimals = Decimals(result);
+        return new()
         {
-            Id = IdOf(episode, hour, result.Slug, result.Reading),
+            Id = IdOf(episode, history.Slug),
             Meta = new() { Profile = [Profiles.UrineOutputCriterion] },
-            Status =
-                withdrawn ? ObservationStatus.EnteredInError
-                : result.Provisional ? ObservationStatus.Preliminary
-                : CorrectedUrineOutputMapper.StatusOf(window.Status == OutputStatus.Final && again ? OutputStatus.Amended : window.Status),
+            Status = withdrawn ? ObservationStatus.EnteredInError : StatusOf(history),
             Category = Codes.FluidCategories(),
-            Code = Codes.UrineOutputCriterion(result.Slug),
+            Code = Codes.UrineOutputCriterion(history.Slug),
             Subject = FhirValues.Reference(episode.Definition.Patient),
             Encounter = episode.Definition.Encounter is { } encounter ? FhirValues.Reference(encounter) : null,
-            Effective = FhirValues.Period(window.Start, window.End, episode.Definition.Frame.Zone),
+            Effective = FhirValues.Period(window.Start, window.End, frame.Zone),
             Value = Codes.CriterionAnswer(Irrigation.Slug.Of(result.Answer)),
             Method = Codes.CriterionReading(Irrigation.Slug.Of(result.Reading)),
-            Note = [new() { Text = Texts.Caution }],
             DerivedFrom =
             [
                 .. CorrectedUrineOutputMapper.Sources(window, episode).Distinct().Select(id => new ResourceReference($"Observation/{id}")),
@@ -81,48 +45,87 @@ internal static class UrineOutputCriterionMapper
             Component =
             [
                 new() { Code = Codes.Component("criterion-threshold"), Value = Threshold(result) },
-                .. result.Value is { } value
-                    ? [new() { Code = Codes.Component("criterion-value"), Value = Quantity(value, result) }]
-                    : Array.Empty<Observation.ComponentComponent>(),
-                .. result.Interval95 is var (low, high)
-                    ?
-                    [
-                        new()
-                        {
-                            Code = Codes.Component("interval-95"),
-                            Value = new Hl7.Fhir.Model.Range { Low = Quantity(low, result), High = Quantity(high, result) },
-                        },
-                    ]
-                    : Array.Empty<Observation.ComponentComponent>(),
-                .. Probability(result),
-                new()
-                {
-                    Code = Codes.Component("coverage"),
-                    Value = Codes.Quantity(FhirValues.Number(result.Coverage * 100), Codes.Units.Percent),
-                },
+                .. Found("", result, decimals),
+                .. result.Coverage == 1
+                    ? Array.Empty<Observation.ComponentComponent>()
+                    : [Component("coverage", FhirValues.Part(FhirValues.Number(result.Coverage * 100, 1), Codes.Units.Percent))],
                 .. UrineOutputRateMapper.WeightComponents(result.Weight),
-                .. result.Obstacles.Select(obstacle => new Observation.ComponentComponent
-                {
-                    Code = Codes.Component("obstacle"),
-                    Value = Codes.CriterionObstacle(Irrigation.Slug.Of(obstacle)),
-                }),
+                .. Obstacles("", result),
+                .. Met("met-period", history, judgement => judgement.Result, frame.Zone),
+                .. byTheHour is null
+                    ? Array.Empty<Observation.ComponentComponent>()
+                    :
+                    [
+                        Component("every-hour-answer", Codes.Briefly(Codes.CriterionAnswer(Irrigation.Slug.Of(byTheHour.Answer)))),
+                        .. Found("every-hour-", byTheHour, decimals),
+                        .. Obstacles("every-hour-", byTheHour),
+                    ],
+                .. Met("every-hour-met-period", history, judgement => judgement.ByTheHour, frame.Zone),
             ],
         };
+    }
 
-    /// <remarks>That every hour meets it is at most as probable as said: how much of their doubts the hours share is not known.</remarks>
-    private static IEnumerable<Observation.ComponentComponent> Probability(CriterionResult result)
+    /// <summary>Preliminary while what it answers now is; corrected or amended once a window was that an answer of it rested on.</summary>
+    private static ObservationStatus StatusOf(CriterionHistory history)
     {
+        if (history.Current.Result.Provisional || history.Current.Status == OutputStatus.Preliminary)
+            return ObservationStatus.Preliminary;
+        bool Any(OutputStatus status) => history.Answers.Any(judgement => judgement.Status == status);
+        return Any(OutputStatus.Corrected) ? ObservationStatus.Corrected
+            : Any(OutputStatus.Amended) ? ObservationStatus.Amended
+            : ObservationStatus.Final;
+    }
+
+    private static Observation.ComponentComponent Component(string slug, DataType value) =>
+        new() { Code = Codes.Component(slug), Value = value };
+
+    /// <summary>What is compared, its interval, and the probability that the criterion is met.</summary>
+    /// <remarks>That every hour meets it is at most as probable as said: how much of their doubts the hours share is not known.</remarks>
+    private static IEnumerable<Observation.ComponentComponent> Found(string reading, CriterionResult result, int decimals)
+    {
+        if (result.Value is { } value)
+            yield return Component(reading == "" ? "criterion-value" : $"{reading}value", Quantity(value, result, decimals));
+        if (result.Interval95 is var (low, high))
+        {
+            var range = new Hl7.Fhir.Model.Range { Low = Quantity(low, result, decimals), High = Quantity(high, result, decimals) };
+            yield return Component($"{reading}interval-95", range);
+        }
+
         if (result.Probability is not { } probability)
             yield break;
-        var percent = Codes.Quantity(FhirValues.Number(FhirValues.Probability(probability) * 100), Codes.Units.Percent);
+        var percent = FhirValues.Part(FhirValues.Number(FhirValues.Probability(probability) * 100), Codes.Units.Percent);
         if (result.Reading == Reading.EveryHour)
             percent.Comparator = Hl7.Fhir.Model.Quantity.QuantityComparator.LessOrEqual;
-        yield return new() { Code = Codes.Component("probability-met"), Value = percent };
+        yield return Component($"{reading}probability-met", percent);
     }
+
+    private static IEnumerable<Observation.ComponentComponent> Obstacles(string reading, CriterionResult result) =>
+        result.Obstacles.Select(obstacle =>
+            Component($"{reading}obstacle", Codes.Briefly(Codes.CriterionObstacle(Irrigation.Slug.Of(obstacle))))
+        );
+
+    private static IEnumerable<Observation.ComponentComponent> Met(
+        string slug,
+        CriterionHistory history,
+        Func<CriterionJudgement, CriterionResult?> reading,
+        NodaTime.DateTimeZone zone
+    ) =>
+        history
+            .Met(reading)
+            .Select(time =>
+                Component(
+                    slug,
+                    new Hl7.Fhir.Model.Period
+                    {
+                        Start = FhirValues.Time(time.From, zone),
+                        End = time.To is { } end ? FhirValues.Time(end, zone) : null,
+                    }
+                )
+            );
 
     private static Quantity Threshold(CriterionResult result)
     {
-        var threshold = Quantity(result.Threshold, result);
+        var threshold = Quantity(result.Threshold, result, 3);
         threshold.Comparator = result.Comparison switch
         {
             "<" => Hl7.Fhir.Model.Quantity.QuantityComparator.LessThan,
@@ -133,9 +136,17 @@ internal static class UrineOutputCriterionMapper
         return threshold;
     }
 
-    private static Quantity Quantity(decimal number, CriterionResult result) =>
-        Codes.Quantity(
-            FhirValues.Number(number),
+    /// <summary>As many as the uncertainty warrants, and no fewer than the threshold has: rounding carries no value over it.</summary>
+    private static int Decimals(CriterionResult result)
+    {
+        var uncertainty = result.Interval95 is var (low, high) ? (high - low) / (2 * UrineOutput.CoverageFactor) : (decimal?)null;
+        var ofThreshold = FhirValues.Number(result.Threshold).Scale;
+        return FhirValues.Decimals(uncertainty, Math.Max(ofThreshold, result.Unit == Codes.Units.Millilitre.Code ? 0 : 2));
+    }
+
+    private static Quantity Quantity(decimal number, CriterionResult result, int decimals) =>
+        FhirValues.Part(
+            FhirValues.Number(number, decimals),
             result.Unit == Codes.Units.Millilitre.Code ? Codes.Units.Millilitre : Codes.Units.MillilitrePerKilogramHour
         );
 }

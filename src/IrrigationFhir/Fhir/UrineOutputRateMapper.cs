@@ -6,7 +6,8 @@ using IrrigationFhir.Model;
 
 namespace IrrigationFhir.Fhir;
 
-/// <summary>Corrected urine output of a closed interval as a rate, per hour and per kilogram.</summary>
+/// <summary>Corrected urine output of a closed interval as a rate, per hour and per kilogram of the weight in force.</summary>
+/// <remarks>Without a weight it would say no more than the volume and the period of its interval.</remarks>
 internal static class UrineOutputRateMapper
 {
     /// <summary>The profile's slug.</summary>
@@ -15,13 +16,16 @@ internal static class UrineOutputRateMapper
     /// <summary>The id of an interval's Observation.</summary>
     public static string IdOf(Episode episode, ClosedInterval interval) => FhirValues.WindowId(episode.Id, Slug, 'i', interval.End);
 
-    /// <summary>The Observation; null for an interval without length, which has no rate.</summary>
+    /// <summary>The Observation; null without a weight, and for an interval without length, which has no rate.</summary>
     public static Observation? ToObservation(ClosedInterval interval, Episode episode, CriteriaSettings limits, bool withdrawn = false)
     {
         if (interval.Length <= NodaTime.Duration.Zero)
             return null;
         var frame = episode.Definition.Frame;
-        var weight = WeightInForce.Of(episode.Log, interval.End, new(episode.Definition.BirthDate, frame.Zone), limits);
+        if (WeightInForce.Of(episode.Log, interval.End, episode.Patient, limits) is not { } weight)
+            return null;
+        var doubt = interval.Output?.BestEstimate?.StandardUncertainty;
+        var decimals = FhirValues.Decimals(doubt is { } u ? UrineRate.Of(u, interval.Length, null).PerHour : null);
         var rate = interval.Output is { } output ? UrineRate.Of(output.Headline, interval.Length, weight) : null;
         return new()
         {
@@ -29,27 +33,19 @@ internal static class UrineOutputRateMapper
             Meta = new() { Profile = [Profiles.UrineOutputRate] },
             Status = withdrawn ? ObservationStatus.EnteredInError : CorrectedUrineOutputMapper.StatusOf(interval.Status),
             Category = Codes.FluidCategories(),
-            Code = Codes.Component(Slug),
+            Code = Codes.Observation(Slug),
             Subject = FhirValues.Reference(episode.Definition.Patient),
             Encounter = episode.Definition.Encounter is { } encounter ? FhirValues.Reference(encounter) : null,
             Effective = FhirValues.Period(interval.Start, interval.End, frame.Zone),
-            Value = rate is null ? null : Codes.Quantity(FhirValues.Number(rate.PerHour), Codes.Units.MillilitrePerHour),
+            Value = rate is null ? null : PerHour(rate, decimals),
             DataAbsentReason = rate is null ? CorrectedUrineOutputMapper.Absent(interval.Absent) : null,
-            Method = Codes.DrainageMinusIrrigant(),
-            Note = [new() { Text = Texts.Caution }],
+            Method = Codes.Briefly(Codes.DrainageMinusIrrigant()),
             DerivedFrom = [new($"Observation/{CorrectedUrineOutputMapper.IdOf(episode, interval)}"), .. WeightReference(episode, weight)],
             Component =
             [
-                new()
-                {
-                    Code = Codes.Component("corrected-volume"),
-                    Value = interval.Output is { } volume ? FhirValues.Quantity(volume.Headline) : null,
-                    DataAbsentReason = interval.Output is null ? CorrectedUrineOutputMapper.Absent(interval.Absent) : null,
-                },
-                new() { Code = Codes.Component("duration"), Value = FhirValues.Quantity(interval.Length) },
-                PerWeight(rate, weight, interval),
+                PerWeight(rate, weight, interval, doubt),
                 .. interval.Output?.Interval95 is { } range
-                    ? [Range(range, interval.Length)]
+                    ? [Range(range, interval.Length, decimals)]
                     : Array.Empty<Observation.ComponentComponent>(),
                 .. WeightComponents(weight),
             ],
@@ -62,7 +58,11 @@ internal static class UrineOutputRateMapper
         if (weight is null)
             yield break;
         yield return new() { Code = Codes.Component("body-weight"), Value = FhirValues.Quantity(weight.Weight) };
-        yield return new() { Code = Codes.Component("weight-kind"), Value = Codes.WeightKind(Irrigation.Slug.Of(weight.Weight.Kind)) };
+        yield return new()
+        {
+            Code = Codes.Component("weight-kind"),
+            Value = Codes.Briefly(Codes.WeightKind(Irrigation.Slug.Of(weight.Weight.Kind))),
+        };
     }
 
     /// <summary>The Observation of the weight in force, where it is published.</summary>
@@ -77,27 +77,34 @@ internal static class UrineOutputRateMapper
     }
 
     /// <remarks>A weight that cannot be true gives no rate: 0.1 mL/kg/h of a child of 220 kg is an alarm about a slip of the pen.</remarks>
-    private static Observation.ComponentComponent PerWeight(UrineRate? rate, WeightInForce? weight, ClosedInterval interval)
+    private static Observation.ComponentComponent PerWeight(UrineRate? rate, WeightInForce weight, ClosedInterval interval, Volume? doubt)
     {
-        var known = weight is { Doubt: null } ? rate?.PerKilogramHour : null;
+        var known = weight.Doubt is null ? rate?.PerKilogramHour : null;
+        var decimals = FhirValues.Decimals(doubt is { } u ? UrineRate.Of(u, interval.Length, weight).PerKilogramHour : null, fewest: 2);
         return new()
         {
             Code = Codes.Component("urine-output-rate-per-weight"),
-            Value = known is { } perKilogram ? Codes.Quantity(FhirValues.Number(perKilogram), Codes.Units.MillilitrePerKilogramHour) : null,
+            Value = known is { } perKilogram
+                ? Codes.Quantity(FhirValues.Number(perKilogram, decimals), Codes.Units.MillilitrePerKilogramHour)
+                : null,
             DataAbsentReason =
                 known is not null ? null
                 : rate is null ? CorrectedUrineOutputMapper.Absent(interval.Absent)
-                : Codes.DataAbsent(weight is null ? "not-performed" : "error"),
+                : Codes.DataAbsent("error"),
         };
     }
 
-    private static Observation.ComponentComponent Range(VolumeRange range, NodaTime.Duration over) =>
+    private static Observation.ComponentComponent Range(VolumeRange range, NodaTime.Duration over, int decimals) =>
         new()
         {
             Code = Codes.Component("interval-95"),
-            Value = new Hl7.Fhir.Model.Range { Low = PerHour(range.Low, over), High = PerHour(range.High, over) },
+            Value = new Hl7.Fhir.Model.Range
+            {
+                Low = PerHour(UrineRate.Of(range.Low, over, null), decimals),
+                High = PerHour(UrineRate.Of(range.High, over, null), decimals),
+            },
         };
 
-    private static Quantity PerHour(Volume volume, NodaTime.Duration over) =>
-        Codes.Quantity(FhirValues.Number(UrineRate.Of(volume, over, null).PerHour), Codes.Units.MillilitrePerHour);
+    private static Quantity PerHour(UrineRate rate, int decimals) =>
+        Codes.Quantity(FhirValues.Number(rate.PerHour, decimals), Codes.Units.MillilitrePerHour);
 }

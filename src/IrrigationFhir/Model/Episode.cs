@@ -1,4 +1,5 @@
 using Irrigation.Balance;
+using Irrigation.Criteria;
 using Irrigation.Episodes;
 using Irrigation.Flags;
 
@@ -12,6 +13,12 @@ internal record Episode(string Id, EpisodeDefinition Definition, FluidBalance Ba
 {
     /// <summary>Its flags; null until somebody asks for them.</summary>
     public FlagRecord? Flags { get; init; }
+
+    /// <summary>Its criteria; null until somebody asks for them.</summary>
+    public CriteriaRecord? Criteria { get; init; }
+
+    /// <summary>Whom the criteria are judged for.</summary>
+    public Irrigation.Criteria.Patient Patient => new(Definition.BirthDate, Definition.Frame.Zone);
 
     /// <summary>The log.</summary>
     public EpisodeLog Log => Balance.Log;

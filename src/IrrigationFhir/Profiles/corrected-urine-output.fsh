@@ -2,13 +2,11 @@ Profile: CorrectedUrineOutput
 Parent: Observation
 Id: corrected-urine-output
 Title: "Corrected urine output"
-Description: "Urine made by the kidneys over an interval, computed from total drainage, irrigant instilled and retained volume. Carries its parts, its uncertainty and its caveats, also when the headline is missing."
+Description: "Urine made by the kidneys, computed from total drainage, irrigant instilled and retained volume. Four series: closed intervals, from one reading to the next, which add up and alone carry LOINC 9187-6; and clock hours, shifts and local days, which are shares of them and must not be added to them. A window that is complete and exactly 1, 8, 12 or 24 h long carries the LOINC code of that length with its unit; any other the local code alone. A value covers the whole effectivePeriod: a window of which a part is not covered has no value but a reason, and the sum of the covered part as a component; a clock hour stands only once it is covered. A term of the balance (leak, blood, change of what the bladder holds) that has no component was not measured and is taken as 0, as what the body absorbs always is. Carries its uncertainty and its caveats, also when the headline is missing; that an entry was corrected, or came late, is said by the status where that says it. The best estimate is given to the second digit of its standard uncertainty (GUM 7.2.6), every computed number to the same place, none coarser than 1 mL. Numbers prompt a person to look at the patient; they diagnose nothing and command nothing. Local protocol, the order and licensed practice prevail."
 * insert Published
 * subject 1..1
 * status from output-status (required)
-* code = $loinc#9187-6
-* code ^patternCodeableConcept.coding[1] = $sct#364201005
-* code ^patternCodeableConcept.coding[2] = $observation#urine-output-corrected
+* code from urine-output-code (required)
 * category 3..3
 * category ^slicing.discriminator.type = #pattern
 * category ^slicing.discriminator.path = "$this"
@@ -30,8 +28,7 @@ Description: "Urine made by the kidneys over an interval, computed from total dr
 * method = $calculation#drainage-minus-irrigant
 * insert ComponentsByCode(#closed)
 * component contains
-    corrected-volume 0..1 and
-    duration 1..1 and
+    partial-volume 0..1 and
     covered-duration 0..1 and
     irrigant-instilled 0..1 and
     bladder-drainage-total 0..1 and
@@ -42,10 +39,8 @@ Description: "Urine made by the kidneys over an interval, computed from total dr
     simple-output 0..1 and
     best-estimate 0..1 and
     interval-95 0..1 and
-    term-assumed-zero 0..* and
     caveat 0..*
-* insert QuantityComponent(corrected-volume, mL)
-* insert QuantityComponent(duration, h)
+* insert QuantityComponent(partial-volume, mL)
 * insert QuantityComponent(covered-duration, h)
 * insert QuantityComponent(irrigant-instilled, mL)
 * insert QuantityComponent(bladder-drainage-total, mL)
@@ -63,30 +58,47 @@ Description: "Urine made by the kidneys over an interval, computed from total dr
 * component[interval-95].valueRange.high 1..1
 * component[interval-95].valueRange.high = 'mL'
 * component[interval-95].valueRange.high.value 1..1
-* component[term-assumed-zero].code = $observation#term-assumed-zero
-* component[term-assumed-zero].value[x] 1..1
-* component[term-assumed-zero].value[x] only CodeableConcept
-* component[term-assumed-zero].valueCodeableConcept from balance-term (required)
 * component[caveat].code = $observation#caveat
 * component[caveat].value[x] 1..1
 * component[caveat].value[x] only CodeableConcept
 * component[caveat].valueCodeableConcept from caveat (required)
-* obeys ifh-value-or-reason and ifh-component-value-or-reason and cuo-derived-from and cuo-timed-code and cuo-timed-unit and cuo-interval
+* obeys ifh-value-or-reason and ifh-component-value-or-reason and cuo-derived-from and cuo-covered and cuo-one-series
+* obeys cuo-window-code and cuo-timed-code and cuo-timed-length and cuo-timed-unit and cuo-interval
 
 Invariant: cuo-derived-from
 Description: "A value names what it was computed from."
 Severity: #error
 Expression: "value.empty() or derivedFrom.exists()"
 
-Invariant: cuo-timed-code
-Description: "A LOINC code for 1, 8, 12 or 24 hours stands on a window of exactly that length, and only when the window is complete."
+Invariant: cuo-covered
+Description: "A value covers the whole period: where only a part is covered there is no value, and the sum of that part is named as such, with its duration."
 Severity: #error
-Expression: "(code.coding.code contains '9188-4' implies (status != 'preliminary' and component.where(code.coding.code contains 'duration').value.value = 1)) and (code.coding.code contains '9189-2' implies (status != 'preliminary' and component.where(code.coding.code contains 'duration').value.value = 8)) and (code.coding.code contains '9191-8' implies (status != 'preliminary' and component.where(code.coding.code contains 'duration').value.value = 12)) and (code.coding.code contains '9192-6' implies (status != 'preliminary' and component.where(code.coding.code contains 'duration').value.value = 24))"
+Expression: "(component.where(code.coding.code contains 'covered-duration').exists() implies value.empty()) and (component.where(code.coding.code contains 'partial-volume').exists() implies component.where(code.coding.code contains 'covered-duration').exists())"
+
+Invariant: cuo-one-series
+Description: "LOINC 9187-6 and the SNOMED CT code of urine output stand on closed intervals alone: whoever adds them counts nothing twice."
+Severity: #error
+Expression: "(code.coding.code contains '9187-6') = (category.coding.code contains 'closed-interval') and (code.coding.code contains '364201005' implies category.coding.code contains 'closed-interval')"
+
+Invariant: cuo-window-code
+Description: "The local code is that of the window."
+Severity: #error
+Expression: "category.empty() or ((code.coding.code contains 'urine-output-corrected') = (category.coding.code contains 'closed-interval') and (code.coding.code contains 'urine-output-hour') = (category.coding.code contains 'clock-hour') and (code.coding.code contains 'urine-output-shift') = (category.coding.code contains 'shift') and (code.coding.code contains 'urine-output-day') = (category.coding.code contains 'local-day'))"
+
+Invariant: cuo-timed-code
+Description: "A LOINC code for 1, 8, 12 or 24 hours stands on a window, never on a closed interval, and only with a value that is not preliminary; no other LOINC code stands there."
+Severity: #error
+Expression: "code.coding.where(system = 'http://loinc.org').all(code = '9187-6' or code = '9188-4' or code = '9189-2' or code = '9191-8' or code = '9192-6') and (code.coding.where(code = '9188-4' or code = '9189-2' or code = '9191-8' or code = '9192-6').exists() implies ((category.coding.code contains 'closed-interval').not() and status != 'preliminary' and value.exists()))"
+
+Invariant: cuo-timed-length
+Description: "A LOINC code for 1, 8, 12 or 24 hours stands on a period of exactly that length, in elapsed time."
+Severity: #error
+Expression: "effective.start.empty() or effective.end.empty() or effective.end < effective.start or ((code.coding.code contains '9188-4' implies effective.start + 1 hour = effective.end) and (code.coding.code contains '9189-2' implies effective.start + 8 hours = effective.end) and (code.coding.code contains '9191-8' implies effective.start + 12 hours = effective.end) and (code.coding.code contains '9192-6' implies effective.start + 24 hours = effective.end))"
 
 Invariant: cuo-timed-unit
-Description: "A LOINC code for 1, 8, 12 or 24 hours is a rate: its value has the unit mL/h, mL/(8.h), mL/(12.h) or mL/d. Without such a code the value is a volume or a rate per hour."
+Description: "A LOINC code for 1, 8, 12 or 24 hours is a rate: its value has the unit mL/h, mL/(8.h), mL/(12.h) or mL/d. Without such a code the value is a volume."
 Severity: #error
-Expression: "value.empty() or ((value.code = 'mL/(8.h)') = (code.coding.code contains '9189-2') and (value.code = 'mL/(12.h)') = (code.coding.code contains '9191-8') and (value.code = 'mL/d') = (code.coding.code contains '9192-6') and (code.coding.code contains '9188-4' implies value.code = 'mL/h'))"
+Expression: "value.empty() or ((value.code = 'mL/h') = (code.coding.code contains '9188-4') and (value.code = 'mL/(8.h)') = (code.coding.code contains '9189-2') and (value.code = 'mL/(12.h)') = (code.coding.code contains '9191-8') and (value.code = 'mL/d') = (code.coding.code contains '9192-6'))"
 
 Invariant: cuo-interval
 Description: "A best estimate carries its standard uncertainty and stands within its 95 % interval; neither comes without the other."
@@ -102,22 +114,14 @@ Description: "An eight-hour shift: 3450 mL drained, 3000 mL instilled by label."
 * category[exam] = $category#exam "Exam"
 * category[fluid-balance] = $sct#364396009 "Fluid balance observable"
 * category[window] = $window#shift "Shift"
-* code.coding[0] = $loinc#9187-6 "Urine output"
-* code.coding[1] = $sct#364201005 "Urine output (observable entity)"
-* code.coding[2] = $observation#urine-output-corrected "Corrected urine output"
-* code.coding[3] = $loinc#9189-2 "Urine output 8 hour"
+* code.coding[0] = $loinc#9189-2 "Urine output 8 hour"
+* code.coding[1] = $observation#urine-output-shift "Corrected urine output of a shift"
 * effectivePeriod.start = "2026-03-02T06:00:00+01:00"
 * effectivePeriod.end = "2026-03-02T14:00:00+01:00"
 * valueQuantity = 450 'mL/(8.h)' "mL/8 h"
 * method = $calculation#drainage-minus-irrigant "Drainage minus irrigant"
 * derivedFrom[0].reference = "Observation/irrigant-0001"
 * derivedFrom[1].reference = "Observation/drainage-0001"
-* component[corrected-volume].code = $observation#corrected-volume "Corrected volume"
-* component[corrected-volume].valueQuantity = 450 'mL' "mL"
-* component[duration].code = $observation#duration "Duration of the interval"
-* component[duration].valueQuantity = 8 'h' "h"
-* component[covered-duration].code = $observation#covered-duration "Covered duration"
-* component[covered-duration].valueQuantity = 8 'h' "h"
 * component[irrigant-instilled].code = $observation#irrigant-instilled "Irrigant instilled"
 * component[irrigant-instilled].valueQuantity = 3000 'mL' "mL"
 * component[bladder-drainage-total].code = $observation#bladder-drainage-total "Total bladder drainage"
@@ -128,18 +132,14 @@ Description: "An eight-hour shift: 3450 mL drained, 3000 mL instilled by label."
 * component[leak-estimated].valueQuantity = 0 'mL' "mL"
 * component[retained-change].code = $observation#retained-change "Change of the retained volume"
 * component[retained-change].dataAbsentReason = $absent#not-performed "Not Performed"
-* component[simple-output].code = $observation#simple-output "Drainage minus irrigant as charted"
-* component[simple-output].valueQuantity = 450 'mL' "mL"
 * component[best-estimate].code = $observation#best-estimate "Best estimate of urine output"
-* component[best-estimate].valueQuantity = 367.5 'mL' "mL"
+* component[best-estimate].valueQuantity = 368 'mL' "mL"
 * component[best-estimate].valueQuantity.extension[0].url = "http://hl7.org/fhir/StructureDefinition/iso21090-uncertainty"
-* component[best-estimate].valueQuantity.extension[0].valueDecimal = 115.8
+* component[best-estimate].valueQuantity.extension[0].valueDecimal = 120
 * component[best-estimate].valueQuantity.extension[1].url = "http://hl7.org/fhir/StructureDefinition/iso21090-uncertaintyType"
 * component[best-estimate].valueQuantity.extension[1].valueCode = #N
 * component[interval-95].code = $observation#interval-95 "95 % interval of the best estimate"
 * component[interval-95].valueRange.low = 136 'mL' "mL"
 * component[interval-95].valueRange.high = 599 'mL' "mL"
-* component[term-assumed-zero].code = $observation#term-assumed-zero "Term taken as zero"
-* component[term-assumed-zero].valueCodeableConcept = $term#retained-change "Change of the retained volume"
 * component[caveat].code = $observation#caveat "Caveat"
 * component[caveat].valueCodeableConcept = $caveat#irrigant-interpolated "closing reading fell between two readings of the irrigant; its share is interpolated"

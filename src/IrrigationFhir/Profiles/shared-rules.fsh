@@ -76,6 +76,12 @@ RuleSet: RangeComponent(slug)
 * component[{slug}].valueRange.high 1..1
 * component[{slug}].valueRange.high.value 1..1
 
+RuleSet: PeriodComponent(slug)
+* component[{slug}].code = $observation#{slug}
+* component[{slug}].value[x] 1..1
+* component[{slug}].value[x] only Period
+* component[{slug}].valuePeriod.start 1..1
+
 RuleSet: InventedPatient
 * subject.identifier.system = "https://ward.example/patients"
 * subject.identifier.value = "P-0001"

@@ -13,9 +13,9 @@ Description: "Urine that did not pass the irrigated catheter's drainage: voided,
 * obeys uc-route-code and ifh-ucum
 
 Invariant: uc-route-code
-Description: "Nephrostomy and in-and-out catheter have their own LOINC codes; every other route has the generic one."
+Description: "Nephrostomy and in-and-out catheter have their own LOINC codes; every other route has the local code alone: the generic one, 9187-6, is that of closed intervals, which such urine is counted in."
 Severity: #error
-Expression: "(code.coding.code contains '79549-2') = (method.coding.code contains 'left-nephrostomy' or method.coding.code contains 'right-nephrostomy') and (code.coding.code contains '9195-9') = (method.coding.code contains 'straight-catheter')"
+Expression: "(code.coding.code contains '79549-2') = (method.coding.code contains 'left-nephrostomy' or method.coding.code contains 'right-nephrostomy') and (code.coding.code contains '9195-9') = (method.coding.code contains 'straight-catheter') and (code.coding.code contains '9187-6').not()"
 
 Instance: urine-collected-example
 InstanceOf: UrineCollected

@@ -2,7 +2,7 @@ Profile: UrineOutputCriterion
 Parent: Observation
 Id: urine-output-criterion
 Title: "Urine-output criterion"
-Description: "Whether a criterion of urine output was met over a trailing window: met, not met, indeterminate (the 95 % interval covers the threshold), or not evaluable and why. Beside the answer stands the probability that it is met (JCGM 106:2012). Preliminary while a part is still open. Of urine output alone: a criterion, never a diagnosis."
+Description: "Whether a criterion of urine output is met: met, not met, indeterminate (the 95 % interval covers the threshold), or not evaluable and why. One Observation for each criterion of an irrigation, judged at the last closing of each clock hour and published anew when an answer changes, so that its history is its answers; an answer stands until another version says otherwise. Its numbers are those of the moment at which the answer changed, over the window that is the effectivePeriod; from when to when the criterion was met, as it is known now, stands in met-period. A criterion that cannot be evaluated is published only where somebody can do something about it, or where it had an answer before. Value and components are of the reading that method names; where a criterion has both, those by every hour stand in components of that name. Beside an answer stands the probability that the criterion is met (JCGM 106:2012); where it is not decided, that it has become likely or unlikely is told like another answer. Preliminary while a part is still open; corrected or amended once a window that an answer rested on was. Of urine output alone: a criterion, never a diagnosis. Numbers prompt a person to look at the patient; they command nothing. Local protocol, the order and licensed practice prevail."
 * insert Published
 * subject 1..1
 * status from output-status (required)
@@ -23,10 +23,17 @@ Description: "Whether a criterion of urine output was met over a trailing window
     criterion-value 0..1 and
     interval-95 0..1 and
     probability-met 0..1 and
-    coverage 1..1 and
+    coverage 0..1 and
     body-weight 0..1 and
     weight-kind 0..1 and
-    obstacle 0..*
+    obstacle 0..* and
+    met-period 0..* and
+    every-hour-answer 0..1 and
+    every-hour-value 0..1 and
+    every-hour-interval-95 0..1 and
+    every-hour-probability-met 0..1 and
+    every-hour-obstacle 0..* and
+    every-hour-met-period 0..*
 * component[criterion-threshold].code = $observation#criterion-threshold
 * component[criterion-threshold].value[x] 1..1
 * component[criterion-threshold].value[x] only Quantity
@@ -49,8 +56,28 @@ Description: "Whether a criterion of urine output was met over a trailing window
 * component[obstacle].value[x] 1..1
 * component[obstacle].value[x] only CodeableConcept
 * component[obstacle].valueCodeableConcept from criterion-obstacle (required)
+* insert PeriodComponent(met-period)
+* insert CodedComponent(every-hour-answer, criterion-answer)
+* component[every-hour-value].code = $observation#every-hour-value
+* component[every-hour-value].value[x] only Quantity
+* component[every-hour-value].valueQuantity from criterion-unit (required)
+* component[every-hour-value].valueQuantity.value 1..1
+* insert RangeComponent(every-hour-interval-95)
+* component[every-hour-interval-95].valueRange.low from criterion-unit (required)
+* component[every-hour-interval-95].valueRange.high from criterion-unit (required)
+* insert QuantityComponent(every-hour-probability-met, %)
+* component[every-hour-obstacle].code = $observation#every-hour-obstacle
+* component[every-hour-obstacle].value[x] 1..1
+* component[every-hour-obstacle].value[x] only CodeableConcept
+* component[every-hour-obstacle].valueCodeableConcept from criterion-obstacle (required)
+* insert PeriodComponent(every-hour-met-period)
 * obeys ifh-value-or-reason and ifh-component-value-or-reason and uoc-obstacle and uoc-met and uoc-probability
-* obeys uoc-unit and uoc-weight and uoc-derived-from
+* obeys uoc-unit and uoc-weight and uoc-derived-from and uoc-met-period
+
+Invariant: uoc-met-period
+Description: "Met now is met since some time: the last time during which it was met has no end, and with another answer each has one."
+Severity: #error
+Expression: "value.empty() or (value.coding.code contains 'met') = component.where(code.coding.code contains 'met-period').value.where(end.empty()).exists()"
 
 Invariant: uoc-obstacle
 Description: "Not evaluable says why, and only then something stands in the way."
@@ -106,9 +133,11 @@ Description: "0.42 mL/kg/h over six hours, 0.36 to 0.48: stage 1 met by the mean
 * component[interval-95].valueRange.high = 0.48 'mL/kg/h' "mL/kg/h"
 * component[probability-met].code = $observation#probability-met "Probability that the criterion is met"
 * component[probability-met].valueQuantity = 99.6 '%' "%"
-* component[coverage].code = $observation#coverage "Covered part of the window"
-* component[coverage].valueQuantity = 100 '%' "%"
 * component[body-weight].code = $observation#body-weight "Body weight"
 * component[body-weight].valueQuantity = 80 'kg' "kg"
 * component[weight-kind].code = $observation#weight-kind "Kind of weight"
 * component[weight-kind].valueCodeableConcept = $weight-kind#actual "Weighed"
+* component[met-period].code = $observation#met-period "Time during which the criterion was met"
+* component[met-period].valuePeriod.start = "2026-03-02T14:00:00+01:00"
+* component[every-hour-answer].code = $observation#every-hour-answer "Answer by every hour"
+* component[every-hour-answer].valueCodeableConcept = $answer#indeterminate "Indeterminate"

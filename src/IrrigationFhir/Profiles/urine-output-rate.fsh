@@ -2,7 +2,7 @@ Profile: UrineOutputRate
 Parent: Observation
 Id: urine-output-rate
 Title: "Urine output rate"
-Description: "Corrected urine output of a closed interval, whatever its length, as a rate; with the volume and the duration that it is the quotient of, and per kilogram where a weight is in force. It never carries a timed LOINC code: those stand for exact windows."
+Description: "Corrected urine output of a closed interval, whatever its length, as a rate and per kilogram of the weight in force; published where there is such a weight. It is the quotient of the interval's volume and its period, both of which stand on the Observation that it is derived from. It never carries a timed LOINC code: those stand for exact windows. Numbers prompt a person to look at the patient; they diagnose nothing and command nothing. Local protocol, the order and licensed practice prevail."
 * insert Published
 * subject 1..1
 * status from output-status (required)
@@ -19,14 +19,10 @@ Description: "Corrected urine output of a closed interval, whatever its length, 
 * method = $calculation#drainage-minus-irrigant
 * insert ComponentsByCode(#closed)
 * component contains
-    corrected-volume 1..1 and
-    duration 1..1 and
     urine-output-rate-per-weight 0..1 and
     interval-95 0..1 and
     body-weight 0..1 and
     weight-kind 0..1
-* insert QuantityComponent(corrected-volume, mL)
-* insert QuantityComponent(duration, h)
 * insert QuantityComponent(urine-output-rate-per-weight, mL/kg/h)
 * insert RangeComponent(interval-95)
 * component[interval-95].valueRange.low = 'mL/h'
@@ -63,10 +59,6 @@ Description: "210 mL in six hours of a patient of 70 kg: 35 mL/h, 0.5 mL/kg/h."
 * method = $calculation#drainage-minus-irrigant "Drainage minus irrigant"
 * derivedFrom[0].reference = "Observation/corrected-urine-output-example"
 * derivedFrom[1].reference = "Observation/body-weight-example"
-* component[corrected-volume].code = $observation#corrected-volume "Corrected volume"
-* component[corrected-volume].valueQuantity = 210 'mL' "mL"
-* component[duration].code = $observation#duration "Duration of the interval"
-* component[duration].valueQuantity = 6 'h' "h"
 * component[urine-output-rate-per-weight].code = $observation#urine-output-rate-per-weight "Urine output rate per body weight"
 * component[urine-output-rate-per-weight].valueQuantity = 0.5 'mL/kg/h' "mL/kg/h"
 * component[interval-95].code = $observation#interval-95 "95 % interval of the best estimate"

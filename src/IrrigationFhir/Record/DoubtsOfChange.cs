@@ -31,7 +31,12 @@ internal static class DoubtsOfChange
             from doubt in change.After?.Doubts ?? []
             where !sent.Contains(doubt.Reading) && change.Before?.Doubts.Contains(doubt) is not true
             select (Told: change.Because[0], doubt);
-        return own.Where(doubt => sent.Contains(doubt.Reading))
+        var implausible = outcomes
+            .Select(outcome => balance.Log.Current(outcome.Logged.Entry.Key)?.Entry)
+            .Select(entry => entry is null ? null : ImplausibleEntries.Of(entry, balance))
+            .OfType<Doubt>();
+        return own.Concat(implausible)
+            .Where(doubt => sent.Contains(doubt.Reading))
             .Select(doubt => (Told: doubt.Reading, doubt))
             .Concat(others)
             .Distinct()

@@ -1,6 +1,7 @@
 using System.Text.Json;
 using Hl7.Fhir.Model;
 using Irrigation.Balance;
+using Irrigation.Criteria;
 using Irrigation.Episodes;
 using Irrigation.Flags;
 using IrrigationFhir.Fhir;
@@ -60,11 +61,23 @@ internal sealed class EpisodesInMemory(EpisodeStore store, BalanceSettings setti
         return Keep(new(row, definition, balance) { Flags = flags?.After(balance, changes, row.FlagsAsOf ?? flags.AsOf).Record });
     }
 
-    /// <summary>The episode with its flags as they were published last.</summary>
+    /// <summary>The episode with its flags, as they were published last, and its criteria.</summary>
     public async Task<StoredEpisode> Watched(StoredEpisode episode, CancellationToken stop)
     {
-        if (episode.Flags is not null)
+        if (episode is { Flags: not null, Criteria: not null })
             return episode;
+        var criteria = CriteriaRecord.Of(episode.Balance, episode.Patient, limits.Criteria, (double)limits.Flags.CriterionPossibleFrom);
+        if (episode.Flags is not null)
+        {
+            return Keep(
+                episode with
+                {
+                    Criteria = criteria,
+                    PublishedOtherwise = await store.PublishedOtherwise(episode.Row.PatientKey, episode.Id, stop),
+                }
+            );
+        }
+
         var flags = FlagRecord.Of(episode.Balance, episode.Definition.Facts, limits, episode.Row.FlagsAsOf ?? NodaTime.Instant.MinValue);
         var stored = await store.StandingFlags(episode.Row.PatientKey, episode.Id, stop);
         var standing = flags.Standing.Select(flag => FlagMapper.IdOf(episode, flag)).ToHashSet();
@@ -72,6 +85,8 @@ internal sealed class EpisodesInMemory(EpisodeStore store, BalanceSettings setti
             episode with
             {
                 Flags = flags,
+                Criteria = criteria,
+                PublishedOtherwise = await store.PublishedOtherwise(episode.Row.PatientKey, episode.Id, stop),
                 FlagsNoLongerRaised = [.. stored.Where(flag => !standing.Contains(flag.Key)).Select(flag => flag.Value)],
             }
         );

@@ -32,7 +32,9 @@ internal sealed class ReviseEpisode(EpisodesInMemory episodes, EpisodeStore stor
 
         steps.Next("map");
         var events = EpisodeEvents.Of(revision);
-        List<Resource> resources = [.. Resources(revision), .. events.Resources];
+        List<Resource> changed = [.. Resources(revision), .. events.Resources];
+        var otherwise = PublishedOtherwise(after, changed).ToList();
+        List<Resource> resources = [.. changed, .. otherwise];
         if (revision.Cause is Cause.TimePassed && resources.Count == 0)
         {
             await store.RecordFlagsChecked(before.Row, flags.AsOf, flags.Next, stop);
@@ -51,7 +53,7 @@ internal sealed class ReviseEpisode(EpisodesInMemory episodes, EpisodeStore stor
             Json = described?.Json,
             ClosedAt = described?.ClosedAt,
             Location = described?.Location,
-            Events = events.With(valid),
+            Events = events.With(valid.Except(otherwise)),
             FlagsAsOf = flags.AsOf,
             NextFlagCheck = flags.Next,
         };
@@ -62,7 +64,11 @@ internal sealed class ReviseEpisode(EpisodesInMemory episodes, EpisodeStore stor
         if (saved.Version == before.Row.Version)
             await store.RecordFlagsChecked(before.Row, flags.AsOf, flags.Next, stop);
         var row = after.Row with { Version = saved.Version, LastSequence = after.Log.LastSequence, FlagsAsOf = flags.AsOf };
-        return new(episodes.Keep(after with { FlagsNoLongerRaised = [], Row = row }), saved.Changed, withheld);
+        return new(
+            episodes.Keep(after with { FlagsNoLongerRaised = [], PublishedOtherwise = NothingOtherwise, Row = row }),
+            saved.Changed,
+            withheld
+        );
     }
 
     private IEnumerable<Resource> Resources(Revision revision) =>
@@ -73,11 +79,31 @@ internal sealed class ReviseEpisode(EpisodesInMemory episodes, EpisodeStore stor
                 after,
                 revision.Appended!,
                 revision.Intervals,
+                revision.Weighed,
                 limits
             ),
-            (Cause.DescribedOtherwise, var before, var after) => EpisodeMapper.ToResources(before, after, revision.Intervals, limits),
+            (Cause.DescribedOtherwise, var before, var after) => EpisodeMapper.ToResources(
+                before,
+                after,
+                revision.Intervals,
+                revision.Weighed,
+                limits
+            ),
             _ => [],
         };
+
+    private static readonly IReadOnlyDictionary<string, string> NothingOtherwise = new Dictionary<string, string>();
+
+    /// <summary>What an earlier version published in another manner, in that of this one. Nobody is told: no number is another.</summary>
+    private IEnumerable<Resource> PublishedOtherwise(StoredEpisode after, IReadOnlyList<Resource> changed)
+    {
+        if (after.PublishedOtherwise.Count == 0)
+            return [];
+        var said = changed.Select(resource => resource.Id).ToHashSet();
+        List<Resource> anew = [.. EarlierManner.Anew(after, limits).Where(resource => said.Add(resource.Id))];
+        var gone = after.PublishedOtherwise.Where(published => !said.Contains(published.Key));
+        return [.. anew, .. gone.Select(published => EarlierManner.Withdrawn(FhirJson.Read<Observation>(published.Value)))];
+    }
 
     /// <summary>What came into the log, with what the service wrote itself; of what was repeated nothing.</summary>
     private static List<EntryRow> Rows(Revision revision, IReadOnlyList<string> sent)

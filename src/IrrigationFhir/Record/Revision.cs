@@ -1,5 +1,6 @@
 using System.Collections.Immutable;
 using Irrigation.Balance;
+using Irrigation.Criteria;
 using Irrigation.Episodes;
 using Irrigation.Flags;
 using IrrigationFhir.Model;
@@ -13,18 +14,20 @@ namespace IrrigationFhir.Record;
 /// <param name="After">As it is.</param>
 /// <param name="Appended">What came into the log, what the service itself found out about flags last; null where nothing did.</param>
 /// <param name="Intervals">Closed intervals that are new or became others.</param>
-/// <param name="Flags">Flags that did.</param>
+/// <param name="Weighed">Times for which another weight, or another age, is in force.</param>
+/// <param name="Flags">Flags that became others.</param>
 internal sealed record Revision(
     Cause Cause,
     StoredEpisode Before,
     StoredEpisode After,
     Appended? Appended,
     ImmutableArray<IntervalChange> Intervals,
+    ImmutableArray<Interval> Weighed,
     ImmutableArray<FlagChange> Flags
 )
 {
     /// <summary>Entries arrive.</summary>
-    /// <param name="before">The episode, with its flags.</param>
+    /// <param name="before">The episode, with its flags and criteria.</param>
     /// <param name="entries">In the order in which they were sent.</param>
     /// <param name="now">When.</param>
     /// <param name="steps">The work so far.</param>
@@ -44,8 +47,11 @@ internal sealed record Revision(
         }
 
         var (flags, changes) = again.Until(balance, Standing(found), now);
+        var weighed = WeightReach.Of(balance, before.Patient, appended.Changes, before.Criteria!.Settings);
+        var criteria = before.Criteria.After(balance, before.Patient, intervals, weighed);
         var cause = new Cause.EntriesArrived([.. appended.Outcomes.Take(entries.Count).Select(outcome => outcome.Logged)]);
-        return new(cause, before, before with { Balance = balance, Flags = flags }, appended, intervals, changes);
+        var after = before with { Balance = balance, Flags = flags, Criteria = criteria };
+        return new(cause, before, after, appended, intervals, weighed, changes);
     }
 
     /// <summary>The episode is described otherwise.</summary>
@@ -62,8 +68,18 @@ internal sealed record Revision(
             balance = balance.After(appended).Balance;
         var (flags, changes) = again.Until(balance, Standing(found), now);
         var row = before.Row with { Json = definition.Json, ClosedAt = definition.Frame.End, Location = definition.Location };
-        var after = new StoredEpisode(row, definition, balance) { Flags = flags, FlagsNoLongerRaised = before.FlagsNoLongerRaised };
-        return new(new Cause.DescribedOtherwise(now), before, after, appended, intervals, changes);
+        var after = before with { Row = row, Definition = definition, Balance = balance, Flags = flags };
+
+        // Another date of birth is another age: criteria, thresholds and plausible weights are other ones.
+        var sameAge = before.Definition.BirthDate == definition.BirthDate;
+        after = after with
+        {
+            Criteria = sameAge
+                ? before.Criteria!.After(balance, after.Patient, intervals, [])
+                : before.Criteria!.Anew(balance, after.Patient),
+        };
+        ImmutableArray<Interval> aged = sameAge ? [] : [WeightReach.Of(balance, definition.Frame.Start, null)];
+        return new(new Cause.DescribedOtherwise(now), before, after, appended, intervals, aged, changes);
     }
 
     /// <summary>Time passes.</summary>
@@ -72,7 +88,7 @@ internal sealed record Revision(
     public static Revision ByTime(StoredEpisode before, Instant now)
     {
         var (flags, changes) = before.Flags!.After(before.Balance, [], now);
-        return new(new Cause.TimePassed(), before, before with { Flags = flags }, null, [], changes);
+        return new(new Cause.TimePassed(), before, before with { Flags = flags }, null, [], [], changes);
     }
 
     private static IEnumerable<Change> Standing(ImmutableArray<FlagRevised> found) => found.Select(entry => new Change(null, entry));

@@ -16,4 +16,10 @@ internal sealed record StoredEpisode(EpisodeRow Row, EpisodeDefinition Definitio
     /// next change ends them.
     /// </summary>
     public IReadOnlyList<string> FlagsNoLongerRaised { get; init; } = [];
+
+    /// <summary>
+    /// Observations, as stored, by id, that an earlier version published in another manner (<see cref="Fhir.EarlierManner"/>): the next
+    /// change brings all of them to that of this one.
+    /// </summary>
+    public IReadOnlyDictionary<string, string> PublishedOtherwise { get; init; } = new Dictionary<string, string>();
 }

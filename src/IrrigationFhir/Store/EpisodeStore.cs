@@ -1,4 +1,5 @@
 using Dapper;
+using IrrigationFhir.Fhir;
 using IrrigationFhir.Search;
 using IrrigationFhir.Store.Sqlite;
 using NodaTime;
@@ -134,6 +135,31 @@ internal sealed class EpisodeStore(Database database)
                     patientKey,
                     from = episodeId + ".",
                     to = episodeId + "/",
+                },
+                cancellationToken: stop
+            )
+        );
+        return rows.ToDictionary(row => row.Id, row => row.Json);
+    }
+
+    /// <summary>Observations of an episode that stand in the store in the manner of an earlier version, as JSON by id.</summary>
+    public async Task<IReadOnlyDictionary<string, string>> PublishedOtherwise(string patientKey, string episodeId, CancellationToken stop)
+    {
+        await using var connection = database.OpenForReading();
+        var rows = await connection.QueryAsync<(string Id, string Json)>(
+            new CommandDefinition(
+                """
+                select id, json from resource
+                where patient_key = @patientKey and type = 'Observation' and id >= @from and id < @to and status <> 'entered-in-error'
+                  and (json like @mark or id like @hourly)
+                """,
+                new
+                {
+                    patientKey,
+                    from = episodeId + ".",
+                    to = episodeId + "/",
+                    mark = $"%\"{EarlierManner.Mark}\"%",
+                    hourly = $"{episodeId}{EarlierManner.HourlyCriterion}%",
                 },
                 cancellationToken: stop
             )

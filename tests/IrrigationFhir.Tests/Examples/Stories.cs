@@ -1,6 +1,5 @@
 using System.Globalization;
 using System.Text.Json.Nodes;
-using Irrigation.Criteria;
 using Irrigation.Episodes;
 using IrrigationFhir.Demo;
 using IrrigationFhir.Fhir;
@@ -252,12 +251,9 @@ internal static class Stories
         Measured("body-weight/ideal.json", LittleUrine, "weight-measured-1500"),
         new("retained-volume/at-the-closing.json", LittleUrine, episode => $"Observation/{episode}.retained-volume.i20260314T200000"),
         new("urine-output-rate/little.json", LittleUrine, episode => $"Observation/{episode}.urine-output-rate.i20260314T200000"),
-        new("urine-output-rate/no-weight.json", Night, episode => $"Observation/{episode}.urine-output-rate.i20260314T210000"),
-        Criterion("stage-1-met-by-the-mean", LittleUrine, "h20260314T200000", "kdigo-1", Reading.MeanOverWindow),
-        Criterion("stage-1-indeterminate-by-the-hour", LittleUrine, "h20260314T200000", "kdigo-1", Reading.EveryHour),
-        Criterion("stage-2-not-covered", LittleUrine, "h20260314T200000", "kdigo-2", Reading.MeanOverWindow),
-        Criterion("low-hourly-output-too-uncertain", LittleUrine, "h20260314T200000", "low-hourly-output", Reading.EveryHour),
-        Criterion("age-and-weight-unknown", MoreInThanOut, "h20260314T220000", "kdigo-1", Reading.MeanOverWindow),
+        Criterion("stage-1-met-by-the-mean-and-indeterminate-by-the-hour", LittleUrine, "kdigo-1"),
+        Criterion("low-hourly-output-too-uncertain", LittleUrine, "low-hourly-output"),
+        Criterion("age-unknown", MoreInThanOut, "low-hourly-output"),
         new("bladder-irrigation/continuous-run.json", Night, episode => $"Procedure/{episode}.bladder-irrigation"),
         new("bladder-irrigation/short-return.json", ShortReturn, episode => $"Procedure/{episode}.irrigation-run"),
         Raised("return-short-and-urgent", ShortReturn, "return-short.f20260314T201300"),
@@ -276,13 +272,8 @@ internal static class Stories
     private static Example Raised(string file, Story story, string flag) =>
         new($"irrigation-flag/{file}.json", story, episode => $"Flag/{episode}.{flag}");
 
-    private static Example Criterion(string file, Story story, string hour, string criterion, Reading reading) =>
-        new(
-            $"urine-output-criterion/{file}.json",
-            story,
-            episode =>
-                $"Observation/{episode}.urine-output-criterion.{hour}-{FhirValues.Digest($"{criterion} {Irrigation.Slug.Of(reading)}", 6)}"
-        );
+    private static Example Criterion(string file, Story story, string criterion) =>
+        new($"urine-output-criterion/{file}.json", story, episode => $"Observation/{episode}.urine-output-criterion.{criterion}");
 
     private static Example Measured(string file, Story story, string entry) =>
         new(file, story, episode => $"Observation/{FhirValues.EntryId(episode, file.Split('/')[0], new EntryKey("ward-7", entry))}");

@@ -9,15 +9,14 @@ public class CodesTests
     [Fact]
     public void Corrected_urine_output_is_coded_for_laboratories_for_clinicians_and_for_us_in_this_order()
     {
-        Assert.Equal(
-            ["9187-6", "364201005", "urine-output-corrected"],
-            Codes.CorrectedUrineOutput(null).Coding.Select(coding => coding.Code)
-        );
-        Assert.Equal("9188-4", Codes.CorrectedUrineOutput(1).Coding[3].Code);
-        Assert.Equal("9189-2", Codes.CorrectedUrineOutput(8).Coding[3].Code);
-        Assert.Equal("9191-8", Codes.CorrectedUrineOutput(12).Coding[3].Code);
-        Assert.Equal("9192-6", Codes.CorrectedUrineOutput(24).Coding[3].Code);
-        Assert.Throws<ArgumentOutOfRangeException>(() => Codes.CorrectedUrineOutput(10));
+        Assert.Equal(["9187-6", "364201005", "urine-output-corrected"], Codes.CorrectedUrineOutput().Coding.Select(coding => coding.Code));
+        Assert.Equal(["9188-4", "urine-output-hour"], Codes.CorrectedUrineOutput("clock-hour", 1).Coding.Select(coding => coding.Code));
+        Assert.Equal(["9189-2", "urine-output-shift"], Codes.CorrectedUrineOutput("shift", 8).Coding.Select(coding => coding.Code));
+        Assert.Equal(["9191-8", "urine-output-shift"], Codes.CorrectedUrineOutput("shift", 12).Coding.Select(coding => coding.Code));
+        Assert.Equal(["9192-6", "urine-output-day"], Codes.CorrectedUrineOutput("local-day", 24).Coding.Select(coding => coding.Code));
+        Assert.Equal(["urine-output-day"], Codes.CorrectedUrineOutput("local-day", null).Coding.Select(coding => coding.Code));
+        Assert.Throws<ArgumentOutOfRangeException>(() => Codes.CorrectedUrineOutput("shift", 10));
+        Assert.Throws<ArgumentOutOfRangeException>(() => Codes.CorrectedUrineOutput("closed-interval", null));
         Assert.Throws<ArgumentOutOfRangeException>(() => Codes.CorrectedUrineOutputUnit(10));
     }
 
@@ -31,13 +30,13 @@ public class CodesTests
     }
 
     [Theory]
-    [InlineData("void", "9187-6")]
-    [InlineData("suprapubic-catheter", "9187-6")]
+    [InlineData("void", "urine-collected")]
+    [InlineData("suprapubic-catheter", "urine-collected")]
     [InlineData("straight-catheter", "9195-9")]
     [InlineData("left-nephrostomy", "79549-2")]
-    public void Urine_by_another_route_has_the_code_of_that_route(string route, string loinc)
+    public void Urine_by_another_route_has_the_code_of_that_route(string route, string code)
     {
-        Assert.Equal(loinc, Codes.UrineCollected(route).Coding[0].Code);
+        Assert.Equal(code, Codes.UrineCollected(route).Coding[0].Code);
         Assert.Empty(
             Judged.Keys(
                 Judged.Observation(
@@ -105,7 +104,7 @@ public class CodesTests
     {
         var spoken = new Dictionary<string, Func<string, CodeableConcept>>
         {
-            ["irrigation-observation"] = Codes.Component,
+            ["irrigation-observation"] = Codes.Observation,
             ["output-window"] = Codes.OutputWindow,
             ["measuring-way"] = Codes.MeasuringWay,
             ["urine-route"] = Codes.UrineRoute,

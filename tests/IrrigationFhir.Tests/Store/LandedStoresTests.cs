@@ -56,6 +56,7 @@ public class LandedStoresTests
                     """
                 )!
             );
+            await Publishes_in_todays_manner(ward, before.Resources);
             Assert.Equal(34, (await ward.Read($"/episodes/{before.Episode}/entries"))["entries"]!.AsArray().Count);
             after = await ward.Everything(before.Episode);
         }
@@ -81,6 +82,31 @@ public class LandedStoresTests
         });
         // Nine states; the last two stores share one.
         Assert.Equal(9, states.Distinct().Count());
+    }
+
+    /// <summary>
+    /// With its first change an episode is published in the manner of today, whole: what has no successor under its id is taken back, and
+    /// no number is counted twice.
+    /// </summary>
+    private static async Task Publishes_in_todays_manner(RunningService ward, List<(string Address, string Json)> before)
+    {
+        var hourly = before.Where(r => r.Address.Contains(".urine-output-criterion.h", StringComparison.Ordinal)).ToList();
+        foreach (var (address, _) in hourly)
+            Assert.Equal("entered-in-error", (string)(await ward.Read($"/fhir/{address}"))["status"]!);
+        Assert.Equal(
+            hourly.Count > 0 ? 2 : 0,
+            Math.Min(hourly.Count, await Found(ward, "Observation?code=kdigo-1,low-hourly-output&status:not=entered-in-error"))
+        );
+
+        const string standing = "&status:not=entered-in-error&_count=100";
+        var generic = (await ward.Read($"/fhir/Observation?code=9187-6{standing}"))["entry"]!.AsArray();
+        Assert.Equal(
+            7,
+            generic.Count(entry => ((string)entry!["resource"]!["id"]!).Contains(".corrected-urine-output.i", StringComparison.Ordinal))
+        );
+        Assert.Equal(7, generic.Count);
+        Assert.Equal(0, await Found(ward, "Observation?code=urine-output-rate&status:not=entered-in-error")); // nobody weighed
+        Assert.True(await Found(ward, "Observation?code=9188-4") >= 9);
     }
 
     private static async Task<int> Found(RunningService ward, string search) =>

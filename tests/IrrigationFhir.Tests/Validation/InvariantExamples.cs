@@ -53,7 +53,7 @@ internal static class InvariantExamples
             "bladder-drainage",
             "bd-not-urine",
             drained => drained.Code!.Coding.Add(Elsewhere),
-            drained => drained.Code!.Coding.Add(Codes.CorrectedUrineOutput(null).Coding[0])
+            drained => drained.Code!.Coding.Add(Codes.CorrectedUrineOutput().Coding[0])
         ),
         ReasonForValue("urine-collected"),
         Unit("urine-collected"),
@@ -61,7 +61,11 @@ internal static class InvariantExamples
             "urine-collected",
             "uc-route-code",
             urine => (urine.Code, urine.Method) = (Codes.UrineCollected("void"), Codes.UrineRoute("void")),
-            urine => urine.Method = Codes.UrineRoute("void")
+            urine =>
+            {
+                (urine.Code, urine.Method) = (Codes.UrineCollected("void"), Codes.UrineRoute("void"));
+                urine.Code.Coding.Insert(0, Codes.CorrectedUrineOutput().Coding[0]);
+            }
         ),
         ReasonForValue("leak-estimated"),
         Unit("leak-estimated"),
@@ -78,22 +82,63 @@ internal static class InvariantExamples
                 output.DataAbsentReason = null;
             }
         ),
-        ReasonForComponent("corrected-urine-output", "simple-output"),
+        ReasonForComponent("corrected-urine-output", "bladder-drainage-total"),
+        On(
+            "corrected-urine-output",
+            "cuo-covered",
+            Covered3Hours,
+            output =>
+            {
+                // 92.5 mL of three hours as the output of a day: an EHR reads anuria.
+                Covered3Hours(output);
+                (output.Value, output.DataAbsentReason) = (Codes.Quantity(92.5m, Codes.Units.Millilitre), null);
+            }
+        ),
+        On(
+            "corrected-urine-output",
+            "cuo-one-series",
+            output =>
+            {
+                // A closed interval of as many hours has 9187-6, and no code of a length.
+                (output.Code, output.Value) = (Codes.CorrectedUrineOutput(), Codes.Quantity(450, Codes.Units.Millilitre));
+                output.Category = Codes.OutputCategories("closed-interval");
+            },
+            output => output.Code!.Coding.Add(Codes.CorrectedUrineOutput().Coding[0])
+        ),
+        On(
+            "corrected-urine-output",
+            "cuo-window-code",
+            output => (output.Code, output.Category) = (Codes.CorrectedUrineOutput("clock-hour", 8), Codes.OutputCategories("clock-hour")),
+            output => output.Code = Codes.CorrectedUrineOutput("local-day", 8)
+        ),
         On("corrected-urine-output", "cuo-derived-from", Withheld, output => output.DerivedFrom.Clear()),
         On(
             "corrected-urine-output",
             "cuo-timed-code",
             output =>
+                (output.Status, output.Code, output.Value) = (
+                    ObservationStatus.Preliminary,
+                    Codes.CorrectedUrineOutput("shift", null),
+                    Codes.Quantity(450, Codes.Units.Millilitre)
+                ),
+            output => output.Status = ObservationStatus.Preliminary
+        ),
+        On(
+            "corrected-urine-output",
+            "cuo-timed-length",
+            output =>
             {
-                (output.Code, output.Value) = (Codes.CorrectedUrineOutput(24), Codes.Quantity(1350, Codes.CorrectedUrineOutputUnit(24)));
-                output.Component("duration").Value = Codes.Quantity(24, Codes.Units.Hour);
+                // The night on which clocks go forward: 22:00 to 07:00 on the wall are eight hours.
+                output.Effective = new Period(new FhirDateTime("2026-03-28T22:00:00+01:00"), new FhirDateTime("2026-03-29T07:00:00+02:00"));
             },
-            output => output.Component("duration").Value = Codes.Quantity(7.5m, Codes.Units.Hour)
+            output =>
+                output.Effective = new Period(new FhirDateTime("2026-03-02T06:00:00+01:00"), new FhirDateTime("2026-03-02T13:30:00+01:00"))
         ),
         On(
             "corrected-urine-output",
             "cuo-timed-unit",
-            output => (output.Code, output.Value) = (Codes.CorrectedUrineOutput(null), Codes.Quantity(450, Codes.Units.Millilitre)),
+            output =>
+                (output.Code, output.Value) = (Codes.CorrectedUrineOutput("shift", null), Codes.Quantity(450, Codes.Units.Millilitre)),
             output => output.Value = Codes.Quantity(450, Codes.Units.Millilitre)
         ),
         On(
@@ -173,7 +218,7 @@ internal static class InvariantExamples
             "urine-output-rate",
             "uor-no-standard-code",
             rate => rate.Code!.Coding.Add(Elsewhere),
-            rate => rate.Code!.Coding.Add(Codes.CorrectedUrineOutput(1).Coding[3])
+            rate => rate.Code!.Coding.Add(Codes.CorrectedUrineOutput("clock-hour", 1).Coding[0])
         ),
         ReasonForValue("urine-output-criterion"),
         ReasonForComponent("urine-output-criterion", "criterion-value"),
@@ -182,7 +227,7 @@ internal static class InvariantExamples
             "uoc-obstacle",
             criterion =>
             {
-                criterion.Value = Codes.CriterionAnswer("not-evaluable");
+                (criterion.Value, criterion.Component("met-period").Value) = (Codes.CriterionAnswer("not-evaluable"), Ended);
                 criterion.Component.Add(Obstacle());
             },
             criterion => criterion.Component.Add(Obstacle())
@@ -224,9 +269,16 @@ internal static class InvariantExamples
             criterion =>
             {
                 (criterion.Value, criterion.DerivedFrom) = (Codes.CriterionAnswer("not-evaluable"), []);
+                criterion.Component("met-period").Value = Ended;
                 criterion.Component.Add(Obstacle());
             },
             criterion => criterion.DerivedFrom.Clear()
+        ),
+        On(
+            "urine-output-criterion",
+            "uoc-met-period",
+            criterion => (criterion.Value, criterion.Component("met-period").Value) = (Codes.CriterionAnswer("not-met"), Ended),
+            criterion => criterion.Value = Codes.CriterionAnswer("not-met")
         ),
         OnFlag(
             "fl-local-first",
@@ -315,9 +367,26 @@ internal static class InvariantExamples
 
     private static void Withheld(Observation output)
     {
-        (output.Value, output.DataAbsentReason, output.Code) = (null, Codes.DataAbsent("temp-unknown"), Codes.CorrectedUrineOutput(null));
+        (output.Value, output.DataAbsentReason, output.Code) = (
+            null,
+            Codes.DataAbsent("temp-unknown"),
+            Codes.CorrectedUrineOutput("shift", null)
+        );
         output.DerivedFrom.Clear();
     }
+
+    private static void Covered3Hours(Observation output)
+    {
+        (output.Value, output.DataAbsentReason, output.Code) = (
+            null,
+            Codes.DataAbsent("not-performed"),
+            Codes.CorrectedUrineOutput("shift", null)
+        );
+        output.Component.Add(new() { Code = Codes.Component("partial-volume"), Value = Codes.Quantity(92.5m, Codes.Units.Millilitre) });
+        output.Component.Add(new() { Code = Codes.Component("covered-duration"), Value = Codes.Quantity(3, Codes.Units.Hour) });
+    }
+
+    private static Period Ended => new(new FhirDateTime("2026-03-02T12:00:00+01:00"), new FhirDateTime("2026-03-02T13:00:00+01:00"));
 
     private static Observation.ComponentComponent Obstacle() =>
         new() { Code = Codes.Component("obstacle"), Value = Codes.CriterionObstacle("gap") };

@@ -1,5 +1,6 @@
 using System.Collections.Concurrent;
 using System.Diagnostics;
+using System.Globalization;
 using Hl7.Fhir.Model;
 using IrrigationFhir.Fhir;
 using IrrigationFhir.Store;
@@ -63,9 +64,10 @@ public class ProfileValidatorTests
                     "corrected-urine-output",
                     output =>
                     {
-                        output.Code = Codes.CorrectedUrineOutput(hours);
+                        output.Code = Codes.CorrectedUrineOutput("shift", hours);
                         output.Value = Codes.Quantity(450, Codes.CorrectedUrineOutputUnit(hours));
-                        output.Component("duration").Value = Codes.Quantity(hours, Codes.Units.Hour);
+                        var end = DateTimeOffset.Parse("2026-03-02T06:00:00+01:00", CultureInfo.InvariantCulture).AddHours(hours);
+                        ((Period)output.Effective!).EndElement = new FhirDateTime(end);
                     }
                 )
             )
@@ -80,7 +82,7 @@ public class ProfileValidatorTests
                     output =>
                     {
                         output.Status = ObservationStatus.Preliminary;
-                        output.Code = Codes.CorrectedUrineOutput(null);
+                        output.Code = Codes.CorrectedUrineOutput("shift", null);
                         output.Value = null;
                         output.DataAbsentReason = Codes.DataAbsent("temp-unknown");
                         output.DerivedFrom.Clear();
@@ -102,31 +104,36 @@ public class ProfileValidatorTests
         ("cardinality", "Observation.effective", output => ((Period)output.Effective!).EndElement = null),
         ("cardinality", "Observation", output => output.Subject = null),
         ("cardinality", "Observation", output => output.Category.Clear()),
-        ("cardinality", "Observation.component[8].value", output => ((Quantity)output.Component[8].Value!).Value = null),
+        ("cardinality", "Observation.component[1].value", output => ((Quantity)output.Component[1].Value!).Value = null),
         (
             "cardinality",
             "Observation.component",
-            output => output.Component.Add((Observation.ComponentComponent)output.Component[9].DeepCopy())
+            output => output.Component.Add((Observation.ComponentComponent)output.Component[5].DeepCopy())
         ),
         ("binding", "Observation.status", output => output.Status = ObservationStatus.Registered),
         (
             "binding",
             "Observation.dataAbsentReason",
-            output => (output.Value, output.DataAbsentReason) = (null, new CodeableConcept(Codes.Systems.DataAbsentReason, "masked"))
+            output =>
+                (output.Code, output.Value, output.DataAbsentReason) = (
+                    Codes.CorrectedUrineOutput("shift", null),
+                    null,
+                    new CodeableConcept(Codes.Systems.DataAbsentReason, "masked")
+                )
         ),
-        ("binding", "Observation.component[12].value", output => output.Component("caveat").Value = Codes.BalanceTerm("blood")),
-        ("pattern", "Observation.code", output => output.Code!.Coding.RemoveAt(1)),
-        ("pattern", "Observation.component[9].value", output => ((Quantity)output.Component[9].Value!).Code = "cc"),
+        ("binding", "Observation.component[7].value", output => output.Component("caveat").Value = Codes.BalanceTerm("blood")),
+        ("pattern", "Observation.method", output => output.Method = Codes.MeasuringWay("scan")),
+        ("pattern", "Observation.component[5].value", output => ((Quantity)output.Component[5].Value!).Code = "cc"),
         (
             "slicing",
-            "Observation.component[13]",
+            "Observation.component[8]",
             output =>
                 output.Component.Add(
                     new() { Code = Codes.Component("drop-factor"), Value = Codes.Quantity(20, Codes.Units.DropsPerMillilitre) }
                 )
         ),
         ("type", "Observation.effective", output => output.Effective = new FhirDateTime("2026-03-02T14:00:00+01:00")),
-        ("type", "Observation.component[8].value", output => output.Component[8].Value = new FhirString("450 mL")),
+        ("type", "Observation.component[1].value", output => output.Component[1].Value = new FhirString("450 mL")),
         (
             "unknown-extension",
             "Observation.extension[0]",
@@ -134,8 +141,8 @@ public class ProfileValidatorTests
         ),
         (
             "unknown-extension",
-            "Observation.component[9].value.extension[2]",
-            output => output.Component[9].Value!.AddExtension("https://ward.example/extension", new FhirString("x"))
+            "Observation.component[5].value.extension[2]",
+            output => output.Component[5].Value!.AddExtension("https://ward.example/extension", new FhirString("x"))
         ),
         (
             "unknown-profile",

@@ -32,6 +32,16 @@ Description: "UCUM units: a volume, or a rate over exactly one, eight, twelve or
 * $ucum#mL/(12.h)
 * $ucum#mL/d
 
+ValueSet: UrineOutputCode
+Id: urine-output-code
+Title: "Corrected urine output codes"
+Description: "Of a closed interval, and of each kind of window: four series, of which only that of closed intervals may be added up."
+* insert Published
+* $observation#urine-output-corrected
+* $observation#urine-output-hour
+* $observation#urine-output-shift
+* $observation#urine-output-day
+
 ValueSet: FlowUnit
 Id: flow-unit
 Title: "Units of an irrigant flow"
@@ -51,9 +61,9 @@ Description: "Irrigant instilled, measured or estimated."
 ValueSet: UrineVolumeCode
 Id: urine-volume-code
 Title: "Urine volume codes"
-Description: "Urine output in general, by nephrostomy, or by in-and-out catheter."
+Description: "Urine collected by a route in general, by nephrostomy, or by in-and-out catheter."
 * insert Published
-* $loinc#9187-6 "Urine output"
+* $observation#urine-collected
 * $loinc#79549-2 "Urine output measured by nephrostomy"
 * $loinc#9195-9 "Urine output by in and out urethral catheter"
 

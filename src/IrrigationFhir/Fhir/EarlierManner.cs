@@ -1,0 +1,75 @@
+using Hl7.Fhir.Model;
+using Irrigation.Balance;
+using Irrigation.Criteria;
+using IrrigationFhir.Model;
+using Instant = NodaTime.Instant;
+using Interval = NodaTime.Interval;
+
+namespace IrrigationFhir.Fhir;
+
+/// <summary>
+/// What an earlier version of the service published of an episode, and how it is brought to the manner of this one: with the episode's
+/// first change, whole. An episode that does not change any more keeps what was published of it, as history.
+/// </summary>
+internal static class EarlierManner
+{
+    /// <summary>What an Observation of the earlier manner says and none of this one: a component of every output and rate.</summary>
+    public const string Mark = "corrected-volume";
+
+    /// <summary>How the ids of the earlier criteria, one for each hour, go on after the episode's.</summary>
+    public const string HourlyCriterion = $".{UrineOutputCriterionMapper.Slug}.h2";
+
+    /// <summary>Everything that is worked out from the log, and urine by other routes, published anew.</summary>
+    /// <param name="episode">The episode, with its criteria.</param>
+    /// <param name="limits">Settings of the criteria.</param>
+    public static IEnumerable<Observation> Anew(Episode episode, CriteriaSettings limits)
+    {
+        foreach (var interval in episode.Balance[FluidBalance.Bladder])
+        {
+            yield return CorrectedUrineOutputMapper.ToObservation(interval, episode);
+            if (UrineOutputRateMapper.ToObservation(interval, episode, limits) is { } rate)
+                yield return rate;
+        }
+
+        var intervals = episode.Balance.Streams.SelectMany(stream => episode.Balance[stream]).ToList();
+        if (intervals.Count > 0)
+        {
+            var time = new Interval(intervals.Min(interval => interval.Start), intervals.Max(interval => interval.End));
+            var windows = EpisodeMapper.Windows(episode, time).Select(window => episode.Balance.Over(window.Kind, window.Window));
+            foreach (var window in windows.Where(CorrectedUrineOutputMapper.IsPublished))
+                yield return CorrectedUrineOutputMapper.ToObservation(window, episode);
+        }
+
+        // Urine by another route had the code that closed intervals alone have now.
+        foreach (var urine in episode.Log["urine-collected"].After(Instant.MinValue, Instant.MaxValue))
+        {
+            var status = episode.Log.IsCorrected(urine.Key) ? ObservationStatus.Corrected : ObservationStatus.Final;
+            if (EntryMapper.ToObservation(urine, episode, status) is { } collected)
+                yield return collected;
+        }
+
+        foreach (var history in episode.Criteria!.Histories.Values)
+            yield return UrineOutputCriterionMapper.ToObservation(history, episode);
+    }
+
+    /// <summary>An Observation that has no successor under its id: taken back, so that nobody counts it beside what took its place.</summary>
+    /// <param name="published">As it was published.</param>
+    public static Observation Withdrawn(Observation published)
+    {
+        if (published.Meta!.Profile.Contains(Profiles.CorrectedUrineOutput))
+        {
+            var window = Codes.WindowOf(published.Category);
+            published.Category = Codes.OutputCategories(window);
+            published.Code = Codes.CorrectedUrineOutput(window, null);
+        }
+
+        (published.Status, published.Value, published.DataAbsentReason) = (
+            ObservationStatus.EnteredInError,
+            null,
+            Codes.DataAbsent("error")
+        );
+        published.Component.RemoveAll(part => part.Code!.Coding[0].Code != "criterion-threshold");
+        published.Note = [new() { Text = Texts.PublishedOtherwise }];
+        return published;
+    }
+}
