@@ -213,7 +213,7 @@ internal static class Stories
         );
 
     public static IReadOnlyList<Story> All { get; } =
-    [Night, BagNotReadYet, FlowNotCharted, BagThrownAway, MoreInThanOut, WrongPatient, Weighed, LittleUrine, Blocked];
+    [Night, ShortReturn, BagNotReadYet, FlowNotCharted, BagThrownAway, MoreInThanOut, WrongPatient, Weighed, LittleUrine, Blocked];
 
     public static IReadOnlyList<Example> Examples { get; } =
     [

@@ -122,6 +122,7 @@ public class CodesTests
             ["drainage-clarity"] = slug => new() { Coding = [Codes.Clarity(slug).Coding[^1]] },
             ["tolerance"] = Codes.Tolerance,
             ["handover-section"] = Codes.Handover,
+            ["run-outcome"] = slug => Codes.RunOutcome(slug, ""),
             ["irrigation-flag"] = slug => new() { Coding = [Codes.Flag(slug, "").Coding[0]] },
         };
 
