@@ -86,7 +86,8 @@ public class CriteriaRecordTests
         record.Histories.Values.SelectMany(history =>
             history.Answers.Select(judgement =>
                 $"{history.Slug} {judgement.At} {judgement.Status} {judgement.SaysNothing} {judgement.Result.Answer} "
-                + $"{judgement.Result.Value} {string.Join(' ', judgement.Result.Obstacles)} {judgement.ByTheHour?.Answer} {judgement.ByTheHour?.Probability}"
+                + $"{judgement.Result.Value} {string.Join(' ', judgement.Result.Obstacles)} "
+                + $"{judgement.ByTheHour?.Answer} {judgement.ByTheHour?.Probability}"
             )
         );
 }
