@@ -4,7 +4,7 @@ using NodaTime;
 
 namespace Irrigation.Balance;
 
-/// <summary>What was charted and is hardly so, whatever follows from it: recorded, counted, and marked for whoever can look again.</summary>
+/// <summary>What was charted and is hardly so, whatever follows from it: counted, and marked for whoever can look again.</summary>
 /// <remarks>
 /// Unlike a doubted reading it is not kept out of decisions: much irrigant that does not come back is what an obstruction looks like, and
 /// to doubt it would silence the flags of the outflow. Drainage is looked at by <see cref="DoubtedReadings"/>.

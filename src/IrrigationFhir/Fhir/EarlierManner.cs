@@ -1,8 +1,8 @@
 using Hl7.Fhir.Model;
 using Irrigation.Balance;
 using Irrigation.Criteria;
+using Irrigation.Episodes;
 using IrrigationFhir.Model;
-using Instant = NodaTime.Instant;
 using Interval = NodaTime.Interval;
 
 namespace IrrigationFhir.Fhir;
@@ -41,7 +41,8 @@ internal static class EarlierManner
         }
 
         // Urine by another route had the code that closed intervals alone have now.
-        foreach (var urine in episode.Log["urine-collected"].After(Instant.MinValue, Instant.MaxValue))
+        var standing = episode.Log.Arrivals.Select(logged => logged.Entry.Key).Distinct().Select(key => episode.Log.Current(key)?.Entry);
+        foreach (var urine in standing.OfType<UrineCollected>())
         {
             var status = episode.Log.IsCorrected(urine.Key) ? ObservationStatus.Corrected : ObservationStatus.Final;
             if (EntryMapper.ToObservation(urine, episode, status) is { } collected)
@@ -52,7 +53,7 @@ internal static class EarlierManner
             yield return UrineOutputCriterionMapper.ToObservation(history, episode);
     }
 
-    /// <summary>An Observation that has no successor under its id: taken back, so that nobody counts it beside what took its place.</summary>
+    /// <summary>An Observation that has no successor under its id: taken back, or it is counted beside what took its place.</summary>
     /// <param name="published">As it was published.</param>
     public static Observation Withdrawn(Observation published)
     {

@@ -69,13 +69,7 @@ internal sealed class EpisodesInMemory(EpisodeStore store, BalanceSettings setti
         var criteria = CriteriaRecord.Of(episode.Balance, episode.Patient, limits.Criteria, (double)limits.Flags.CriterionPossibleFrom);
         if (episode.Flags is not null)
         {
-            return Keep(
-                episode with
-                {
-                    Criteria = criteria,
-                    PublishedOtherwise = await store.PublishedOtherwise(episode.Row.PatientKey, episode.Id, stop),
-                }
-            );
+            return Keep(episode with { Criteria = criteria, PublishedOtherwise = await PublishedOtherwise(episode, stop) });
         }
 
         var flags = FlagRecord.Of(episode.Balance, episode.Definition.Facts, limits, episode.Row.FlagsAsOf ?? NodaTime.Instant.MinValue);
@@ -86,11 +80,20 @@ internal sealed class EpisodesInMemory(EpisodeStore store, BalanceSettings setti
             {
                 Flags = flags,
                 Criteria = criteria,
-                PublishedOtherwise = await store.PublishedOtherwise(episode.Row.PatientKey, episode.Id, stop),
+                PublishedOtherwise = await PublishedOtherwise(episode, stop),
                 FlagsNoLongerRaised = [.. stored.Where(flag => !standing.Contains(flag.Key)).Select(flag => flag.Value)],
             }
         );
     }
+
+    private Task<IReadOnlyDictionary<string, string>> PublishedOtherwise(StoredEpisode episode, CancellationToken stop) =>
+        store.PublishedOtherwise(
+            episode.Row.PatientKey,
+            episode.Id,
+            EarlierManner.Mark,
+            $"{episode.Id}{EarlierManner.HourlyCriterion}",
+            stop
+        );
 
     /// <summary>Keeps what was just saved.</summary>
     public StoredEpisode Keep(StoredEpisode episode) =>

@@ -1,5 +1,4 @@
 using Dapper;
-using IrrigationFhir.Fhir;
 using IrrigationFhir.Search;
 using IrrigationFhir.Store.Sqlite;
 using NodaTime;
@@ -143,7 +142,18 @@ internal sealed class EpisodeStore(Database database)
     }
 
     /// <summary>Observations of an episode that stand in the store in the manner of an earlier version, as JSON by id.</summary>
-    public async Task<IReadOnlyDictionary<string, string>> PublishedOtherwise(string patientKey, string episodeId, CancellationToken stop)
+    /// <param name="patientKey">The patient's key.</param>
+    /// <param name="episodeId">The episode.</param>
+    /// <param name="mark">A code that only the earlier manner has.</param>
+    /// <param name="id">How ids begin that only the earlier manner has.</param>
+    /// <param name="stop">Gives up.</param>
+    public async Task<IReadOnlyDictionary<string, string>> PublishedOtherwise(
+        string patientKey,
+        string episodeId,
+        string mark,
+        string id,
+        CancellationToken stop
+    )
     {
         await using var connection = database.OpenForReading();
         var rows = await connection.QueryAsync<(string Id, string Json)>(
@@ -151,15 +161,15 @@ internal sealed class EpisodeStore(Database database)
                 """
                 select id, json from resource
                 where patient_key = @patientKey and type = 'Observation' and id >= @from and id < @to and status <> 'entered-in-error'
-                  and (json like @mark or id like @hourly)
+                  and (json like @mark or id like @id)
                 """,
                 new
                 {
                     patientKey,
                     from = episodeId + ".",
                     to = episodeId + "/",
-                    mark = $"%\"{EarlierManner.Mark}\"%",
-                    hourly = $"{episodeId}{EarlierManner.HourlyCriterion}%",
+                    mark = $"%\"{mark}\"%",
+                    id = $"{id}%",
                 },
                 cancellationToken: stop
             )

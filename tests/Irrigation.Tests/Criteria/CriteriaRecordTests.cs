@@ -34,7 +34,7 @@ public class CriteriaRecordTests
 
         var told = Of(ward).Histories;
         Assert.Equal(["kdigo-1", "low-hourly-output"], told.Keys);
-        Assert.Equal([Obstacle.WeightUnknown], told["kdigo-1"].Current.Result.Obstacles);
+        Assert.Equal(Obstacle.WeightUnknown, Assert.Single(told["kdigo-1"].Current.Result.Obstacles));
         Assert.Equal(ward.At("06:00"), told["kdigo-1"].Current.At);
     }
 
@@ -75,7 +75,7 @@ public class CriteriaRecordTests
     {
         var ward = Opens("00:00").Weighs("00:00", 80).UrineHourly("00:00", 20, 20, 20, 20, 20, 20, 20, 20);
         var (before, record) = (ward.Balance(), Of(ward));
-        var (after, changes) = before.After(before.Log.Append([.. Opens("00:00").Urine("09:00", 20).Entries], ward.At("09:00")));
+        var (after, changes) = before.After(before.Log.Append([.. ward.Urine("09:00", 20).Entries], ward.At("09:00")));
 
         Assert.Empty(CriteriaRecord.Changes(record, record.After(after, Adult, changes, [])));
     }
@@ -85,8 +85,9 @@ public class CriteriaRecordTests
     private static IEnumerable<string> Told(CriteriaRecord record) =>
         record.Histories.Values.SelectMany(history =>
             history.Answers.Select(judgement =>
-                $"{history.Slug} {judgement.At} {judgement.Status} {judgement.SaysNothing} {judgement.Result.Answer} {judgement.Result.Value} "
-                + $"{string.Join(' ', judgement.Result.Obstacles)} {judgement.ByTheHour?.Answer} {judgement.ByTheHour?.Probability}"
+                $"{history.Slug} {judgement.At} {judgement.Status} {judgement.SaysNothing} {judgement.Result.Answer} "
+                + $"{judgement.Result.Value} {string.Join(' ', judgement.Result.Obstacles)} "
+                + $"{judgement.ByTheHour?.Answer} {judgement.ByTheHour?.Probability}"
             )
         );
 }

@@ -8,7 +8,7 @@ namespace IrrigationFhir.Tests.Fhir;
 /// <summary>No sum counts twice: one series adds up, and each code of a length stands on what is of that length.</summary>
 public sealed class NoSumCountsTwiceTests(PublishedNight night) : IClassFixture<PublishedNight>
 {
-    /// <summary>Codes of published vocabularies that were seen in public sources; those of a block by order are named in the README.</summary>
+    /// <summary>Codes of published vocabularies that were seen in public sources.</summary>
     private static readonly HashSet<string> Verified =
     [
         "http://loinc.org|9187-6", // Urine output
