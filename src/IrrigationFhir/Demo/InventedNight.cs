@@ -33,6 +33,13 @@ internal static class InventedNight
             },
             ["encounter"] = new JsonObject { ["identifier"] = Identifier("https://lantern-quay.example/encounters", "E-8812") },
             ["birthDate"] = "1951-07-30",
+            ["location"] = new JsonObject
+            {
+                ["ward"] = "Ward 7",
+                ["room"] = "3",
+                ["bed"] = "2",
+            },
+            ["reason"] = "bleeding after a resection of the prostate",
             ["catheter"] = new JsonObject
             {
                 ["type"] = "three-way irrigation catheter",

@@ -58,9 +58,10 @@ internal static class NightOnTheWard
             }
 
             clock.Put(DateTimeOffset.Parse(InventedNight.Handover, CultureInfo.InvariantCulture));
+            var list = await ward.GetText("/ward", CancellationToken.None);
             await ward.OpenEpisode(InventedNight.Episode(end: InventedNight.Morning), CancellationToken.None);
 
-            await Show(ward, episode, address, subscriber is null ? null : await LinesReceived(ward, subscriber), output);
+            await Show(ward, episode, address, subscriber is null ? null : await LinesReceived(ward, subscriber), list, output);
             if (once)
                 return 0;
             await output.WriteLineAsync("\nStill serving; Ctrl+C ends it and forgets the store.");
@@ -101,7 +102,14 @@ internal static class NightOnTheWard
             await Task.Delay(50, patience.Token);
     }
 
-    private static async Task Show(WardClient ward, string episode, string address, IReadOnlyList<string>? received, TextWriter output)
+    private static async Task Show(
+        WardClient ward,
+        string episode,
+        string address,
+        IReadOnlyList<string>? received,
+        string list,
+        TextWriter output
+    )
     {
         var balance = (
             await ward.Get($"/episodes/{episode}/balance?asOf={Uri.EscapeDataString(InventedNight.Handover)}", CancellationToken.None)
@@ -131,10 +139,12 @@ internal static class NightOnTheWard
         foreach (var line in received ?? ["it could not be started: it needs its source beside this and the .NET SDK"])
             await output.WriteLineAsync($"  {line}");
 
+        await output.WriteLineAsync($"\nThe list of the ward before the night was closed\n{list.TrimEnd()}");
         await output.WriteLineAsync(
             $"""
 
             To look at
+              {address}/ward
               {address}/episodes/{episode}/balance
               {address}/episodes/{episode}/flags
               {address}/episodes/{episode}/handover?asOf={Uri.EscapeDataString("2026-03-15T02:40:00+01:00")}

@@ -43,6 +43,21 @@ internal sealed class WardClient(HttpClient http)
         return await Read(response, stop);
     }
 
+    /// <summary>Reads what is meant for people.</summary>
+    public async Task<string> GetText(string address, CancellationToken stop)
+    {
+        using var response = await Again.ExecuteAsync(
+            async token =>
+            {
+                using var request = new HttpRequestMessage(HttpMethod.Get, address);
+                request.Headers.Accept.ParseAdd("text/plain");
+                return await http.SendAsync(request, token);
+            },
+            stop
+        );
+        return await response.EnsureSuccessStatusCode().Content.ReadAsStringAsync(stop);
+    }
+
     private async Task<JsonNode> Post(string address, JsonNode body, CancellationToken stop)
     {
         using var response = await Again.ExecuteAsync(async token => await http.PostAsJsonAsync(address, body, token), stop);

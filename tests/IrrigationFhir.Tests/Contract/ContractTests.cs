@@ -29,6 +29,9 @@ public partial class ContractTests
           },
           "encounter": {"identifier": {"system": "https://lantern-quay.example/encounters", "value": "E-8840"}},
           "birthDate": "1958-02-11",
+          "location": {"ward": "North 4", "room": "12", "bed": "2"},
+          "reason": "clots after a resection of the bladder",
+          "risks": ["takes an anticoagulant", "latex allergy"],
           "catheter": {
             "type": "three-way irrigation catheter", "size": {"value": 22, "unit": "[Ch]"}, "lumens": 3,
             "insertedAt": "2026-03-14T20:10:00+01:00"
