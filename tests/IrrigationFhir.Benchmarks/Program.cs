@@ -8,7 +8,8 @@ if (asked is not ("core" or "http" or "search" or "notifications" or "ward" or "
     Console.Error.WriteLine(
         "say what to measure: core (append and balance, in memory), http (the running service on loopback), "
             + "search (its searches among a million Observations, which takes some 10 GB of disk and twenty minutes), "
-            + "notifications (how soon 1,000 subscribers are told), ward (the list of 1,000 beds), soak (half an hour at moderate load), or all"
+            + "notifications (how soon 1,000 subscribers are told), ward (the list of 1,000 beds), "
+            + "soak (half an hour at moderate load), or all"
     );
     return 1;
 }

@@ -88,9 +88,8 @@ public static class DrainageReadingStale
         var (priority, grew, next) = Grown(bedside, since, limit);
         return new Finding.Raised(
             priority,
-            FormattableString.Invariant(
-                $"irrigant runs {flow} and the drainage was not read since {bedside.Said(since)} (limit {limit.TotalMinutes:0.#} min){grew}."
-            )
+            FormattableString.Invariant($"irrigant runs {flow} and the drainage was not read since {bedside.Said(since)} ")
+                + FormattableString.Invariant($"(limit {limit.TotalMinutes:0.#} min){grew}.")
         )
         {
             Evidence = read is null ? [] : [Evidence.Of(read)],
@@ -107,9 +106,7 @@ public static class DrainageReadingStale
             return null;
         if (told > since)
             since = told.Value;
-        return bedside.Log[Channel.Clamp].LastAtOrBefore(bedside.At) is DrainReleased released && released.At > since
-            ? released.At
-            : since;
+        return bedside.Log[Channel.Clamp].LastAtOrBefore(bedside.At) is DrainReleased released && released.At > since ? released.At : since;
     }
 
     /// <summary>How soon somebody should look by what ran in unseen, what to say of it, and when that may change.</summary>

@@ -22,8 +22,8 @@ internal static class WardApi
             .WithTags("Ward")
             .WithSummary("Every open irrigation of a ward, by who needs a person first.")
             .WithDescription(
-                "First the beds with an urgent flag, then those whose drainage is overdue to be read by what ran in unseen, then those with "
-                    + "a flag of high priority, then by what is due. JSON; with `Accept: text/plain` one line for each bed. "
+                "First the beds with an urgent flag, then those whose drainage is overdue to be read by what ran in unseen, then those "
+                    + "with a flag of high priority, then by what is due. JSON; with `Accept: text/plain` one line for each bed. "
                     + Texts.Caution
             );
 

@@ -32,8 +32,8 @@ public class FalseAlarmTests(ITestOutputHelper output)
             output,
             5,
             "Beds without a fault: flags per 1000 h",
-            "Way | Flow, mL/h | Hours | Urgent, all false | which | Urgent, not read | Possible criterion | of them wrong | Criterion met | of them wrong"
-                + " | Others of high priority",
+            "Way | Flow, mL/h | Hours | Urgent, all false | which | Urgent, not read | Possible criterion | of them wrong | Criterion met"
+                + " | of them wrong | Others of high priority",
             from way in Beds.Value.GroupBy(bed => bed.Way.Name)
             from band in FlowBand.EachAndAll(way, bed => bed.Chart.Bed.Plan.Band)
             select Row(way.Key, band.Flow, band.Beds)
