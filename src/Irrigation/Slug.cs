@@ -27,6 +27,9 @@ public static class Slug
         return slug.ToString();
     }
 
+    /// <summary>A member's name as words of a sentence: <c>not covered</c>.</summary>
+    public static string Words(Enum member) => Of(member).Replace('-', ' ');
+
     /// <summary>The member that a slug names, or null where it names none.</summary>
     public static T? Read<T>(string? slug)
         where T : struct, Enum

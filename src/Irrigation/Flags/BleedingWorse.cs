@@ -78,7 +78,9 @@ public static class BleedingWorse
             return new Finding.Undecided($"at {bedside.Said(look.At)} grade or clots were not charted", "a look at grade and clots");
         return new Finding.Raised(
             FlagPriority.High,
-            $"{Looked.Says(look)} at {bedside.Said(look.At)}; {Looked.Says(raised)} at {bedside.Said(raised.At)}."
+            look.Key == raised.Key
+                ? $"{Looked.Says(look)} at {bedside.Said(look.At)}."
+                : $"{Looked.Says(look)} at {bedside.Said(look.At)}; {Looked.Says(raised)} at {bedside.Said(raised.At)}."
         )
         {
             Evidence = [Evidence.Of(look)],

@@ -88,7 +88,7 @@ internal static class CriterionFinding
             );
         }
 
-        var obstacles = string.Join(", ", result.Obstacles.Select(o => Slug.Of(o)));
+        var obstacles = string.Join(", ", result.Obstacles.Select(o => Slug.Words(o)));
         var needs = string.Join(", ", result.Obstacles.Select(Needs).Distinct());
         return new($"{about}: not evaluable, {obstacles}{Probability(result)}", needs);
     }

@@ -89,7 +89,7 @@ public sealed record Deficit(
         var time = $"from {bedside.Said(Since)} to {bedside.Said(UpTo)}";
         var doubts = Interval95 is { } range
             ? $"95 % interval {range.Low} to {range.High}"
-            : "its doubts are not known, for something was not charted";
+            : "how far off that may be cannot be told, for something was not charted";
         return $"{Amount} of irrigant not accounted for {time}: {Instilled} in, {Drained} out, urine taken as 0; {doubts}";
     }
 }

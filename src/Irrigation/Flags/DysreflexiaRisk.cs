@@ -41,7 +41,7 @@ public static class DysreflexiaRisk
             return new Finding.NotRaised();
 
         var risen = pressure is null ? null : Judge(pressure, bedside);
-        var because = full.Select(flag => $"{flag.Slug} since {bedside.Said(flag.Start)}")
+        var because = full.Select(flag => $"{FlagRules.InWords(flag.Slug)} since {bedside.Said(flag.Start)}")
             .Concat(risen is Finding.Raised { Says: var said } ? [said] : [])
             .ToList();
         if (because.Count == 0)

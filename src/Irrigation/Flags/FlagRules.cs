@@ -72,6 +72,9 @@ public static class FlagRules
     /// <summary>The rule of a slug; null where there is none.</summary>
     public static FlagRule? Find(string slug) => Places.TryGetValue(slug, out var place) ? All[place] : null;
 
+    /// <summary>A flag in the middle of a sentence: its title, or what it is called where there is no such rule.</summary>
+    public static string InWords(string slug) => Find(slug)?.Title is { } title ? char.ToLowerInvariant(title[0]) + title[1..] : slug;
+
     /// <summary>What a rule says, after what goes before it.</summary>
     /// <remarks>A flag that stands is not taken down for what goes before it: it waits, and says what it said.</remarks>
     internal static Finding Judge(FlagRule rule, Bedside bedside)
@@ -86,7 +89,8 @@ public static class FlagRules
                     continue;
                 if (bedside.Standing(rule.Slug) is { } waits)
                     return waits.Latest;
-                return new Finding.Undecided($"{first} stands since {bedside.Said(standing.Start)}: {because}", $"{first} being cleared");
+                var name = InWords(first);
+                return new Finding.Undecided($"{name} stands since {bedside.Said(standing.Start)}: {because}", $"{name} to be cleared");
             }
         }
 

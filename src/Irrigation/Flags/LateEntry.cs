@@ -86,7 +86,10 @@ public static class LateEntry
             .AsEnumerable()
             .Reverse()
             .Take(MostNamed)
-            .Select(r => $"{r.Flag} since {bedside.Said(r.Since)} {Otherwise(r.Revision)}, as what arrived at {bedside.Said(r.At)} shows");
+            .Select(r =>
+                $"{FlagRules.InWords(r.Flag)} since {bedside.Said(r.Since)} {Otherwise(r.Revision)}, "
+                + $"as what arrived at {bedside.Said(r.At)} shows"
+            );
         var more = revised.Count > MostNamed ? FormattableString.Invariant($"; and {revised.Count - MostNamed} more") : "";
         return $"Told otherwise before: {string.Join("; ", named)}{more}.";
     }

@@ -43,7 +43,7 @@ public static class UrineOutputCriterionMet
         var criterion = criteria.Single(c => c.Stage == named.Stage);
         var met = named.Answer == Answer.Met ? " met" : "";
         var hourly = UrineOutputCriteria.Evaluate(criterion, balance, patient, at, limits).Skip(1).FirstOrDefault();
-        var other = hourly is null ? "" : $"; by every hour: {Slug.Of(hourly.Answer)}";
+        var other = hourly is null ? "" : $"; by every hour: {Slug.Words(hourly.Answer)}";
         var more = means.LastOrDefault(mean => mean.Stage > named.Stage && CriterionFinding.IsPossible(mean, bedside.Settings));
         var higher = more?.Probability is { } how ? $"; stage {more.Stage} with a probability of {CriterionFinding.Percent(how)}" : "";
         var about = $"urine-output criterion stage {named.Stage} ({criterion.Source}){met} by the mean{other}{higher}";

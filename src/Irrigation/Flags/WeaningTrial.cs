@@ -208,7 +208,7 @@ public sealed record WeaningTrial(
             record
                 .Ended.Concat(record.Standing)
                 .Where(flag => OutflowFlags.Contains(flag.Slug) && flag.Start > stopped && flag.Start <= follow)
-                .Select(flag => new Recurrence(flag.Start, $"{flag.Slug} was raised"))
+                .Select(flag => new Recurrence(flag.Start, $"{FlagRules.InWords(flag.Slug)} was raised"))
         );
         if (resumed <= follow)
             back.Add(new(resumed.Value, "irrigant again"));

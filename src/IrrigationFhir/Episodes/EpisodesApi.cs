@@ -113,7 +113,8 @@ internal static class EpisodesApi
             )
             .WithSummary("The handover: as text for a person, or as a FHIR document.")
             .WithDescription(
-                "Plain text; with `Accept: application/fhir+json` a document Bundle of a Composition and what it points at. "
+                "Plain text, short unless `form=long`; with `Accept: application/fhir+json` a document Bundle of a Composition and what "
+                    + "it points at. "
                     + "With `asOf` as it was known at that moment. "
                     + Texts.Caution
             );
@@ -225,9 +226,15 @@ internal static class EpisodesApi
         FhirSettings fhir,
         ProfileValidator profiles,
         [Description("A moment (RFC 3339, with seconds and offset). Default: now.")] string? asOf,
+        [Description("As text: short, what a nurse says in two minutes, or long, section by section. Default: short.")] string? form,
         CancellationToken stop
     )
     {
+        if (form is not (null or "short" or "long"))
+        {
+            return OutcomeResult.Refused(StatusCodes.Status400BadRequest, [EntryProblem.UnknownWord("form", form, ["short", "long"])]);
+        }
+
         Handover? handover = null;
         var answer = await episode.Answer(
             id,
@@ -235,7 +242,7 @@ internal static class EpisodesApi
             (Episode episode, FlagRecord flags) =>
             {
                 handover = Handover.Of(episode, flags);
-                return Results.Text(handover.InWords(), "text/plain");
+                return Results.Text(form == "long" ? handover.InWords() : HandoverNote.Of(handover), "text/plain");
             },
             stop
         );

@@ -36,18 +36,18 @@ internal sealed record Handover(Episode Episode, FlagRecord Flags, IReadOnlyList
             episode,
             flags,
             [
+                Standing(episode, flags),
                 Catheter(episode, bedside),
                 Irrigation(episode, flags),
-                Appearance(episode, bedside),
                 Balance(episode, bedside),
+                Appearance(episode, bedside),
                 Forecast(bedside),
                 Dwell(bedside),
-                Standing(episode, flags),
-                Undecided(flags),
                 Comfort(episode, bedside),
                 Order(bedside),
                 Contact(bedside),
                 Record(bedside),
+                Undecided(flags),
                 Cautioned(),
             ]
         );
@@ -96,7 +96,7 @@ internal sealed record Handover(Episode Episode, FlagRecord Flags, IReadOnlyList
         {
             var day = CatheterDays.DayOf(since, bedside.At, bedside.Log.Frame.Zone);
             var ago = FormattableString.Invariant($"{days.Hours:0.#} h ago");
-            var counts = $"daily counts at {Clock.Format(bedside.Settings.CountedAt)} that met it: {days.Days}";
+            var counts = $"{days.Days} catheter days as counted daily at {Clock.Format(bedside.Settings.CountedAt)}";
             lines.Add($"Day {day} by the calendar: inserted {bedside.Said(since)}, {ago}; {counts}.");
         }
 
@@ -163,7 +163,7 @@ internal sealed record Handover(Episode Episode, FlagRecord Flags, IReadOnlyList
         string?[] parts =
         [
             $"{bedside.Said(change.Change.At)}: {(change.From is { } from ? $"{from} to " : "")}{change.Change.Rate}",
-            change.Before is { } before ? $"before: {Looked.Says(before)}" : "nobody looked before",
+            change.Before is { } before ? $"before: {Looked.Says(before)}" : null,
             change.After is { } after ? $"after: {Looked.Says(after)}" : null,
             change.WithinOrder == false ? "outside the order" : null,
             change.Reason,
@@ -193,7 +193,7 @@ internal sealed record Handover(Episode Episode, FlagRecord Flags, IReadOnlyList
         var made = latest.Output is { } output
             ? $"corrected urine output {output.Headline}{Interval(output)}"
             : "the corrected urine output is not known";
-        var caveats = latest.Caveats.IsEmpty ? "" : $"; {string.Join(", ", latest.Caveats.Select(c => Slug.Of(c)))}";
+        var caveats = latest.Caveats.IsEmpty ? "" : $"; {string.Join(", ", latest.Caveats.Select(c => Slug.Words(c)))}";
         List<string> lines = [$"{bedside.Said(latest.Start)} to {bedside.Said(latest.End)}: {made}{caveats}."];
         lines.AddRange(latest.Doubts.Select(doubt => Texts.Doubted(doubt.Says)));
         var shift = Wards.Windows(WindowKind.Shift, bedside.Log.Frame, bedside.At - Duration.Epsilon, bedside.At).LastOrDefault();
@@ -232,15 +232,20 @@ internal sealed record Handover(Episode Episode, FlagRecord Flags, IReadOnlyList
             "Forecasts",
             forecasts.IsEmpty
                 ? ["None: the episode has ended."]
-                :
-                [
-                    .. forecasts.Select(f =>
-                        $"{f.Kind} {f.What}: {(f.At is { } at ? bedside.Said(at) : "cannot be told")}; {f.Assumption}."
-                    ),
-                ],
+                : [.. forecasts.Select(f => $"{Named(f)}: {(f.At is { } at ? bedside.Said(at) : "cannot be told")}; {f.Assumption}.")],
             []
         );
     }
+
+    private static string Named(Forecast forecast) =>
+        forecast.Kind switch
+        {
+            "bag-empty" => $"Bag of line {forecast.What} empty",
+            "container-full" => $"Container {forecast.What} to empty",
+            "distension-limit" => "Bladder at its limit if the outflow stopped now",
+            "irrigation-due" => "Next irrigation",
+            var other => $"{other.Replace('-', ' ')} {forecast.What}",
+        };
 
     private static HandoverSection Dwell(Bedside bedside) =>
         new(
@@ -369,7 +374,7 @@ internal sealed record Handover(Episode Episode, FlagRecord Flags, IReadOnlyList
         );
 
     private static string Interval(UrineOutput output) =>
-        output.Interval95 is { } range ? $" (95 % interval {range.Low} to {range.High})" : " (its doubts are not known)";
+        output.Interval95 is { } range ? $" (95 % interval {range.Low} to {range.High})" : " (how far off that may be cannot be told)";
 
     private static string Aged(Bedside bedside, Instant at) =>
         bedside.At - at >= Old

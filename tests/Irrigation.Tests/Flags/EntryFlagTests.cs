@@ -140,7 +140,7 @@ public class EntryFlagTests
         Assert.Equal("19:20-", flags.Stood("late-entry"));
         Assert.Equal(FlagPriority.Low, flags.Priority("late-entry"));
         Assert.Contains(
-            "outflow-deficit since 19:00 was never so, as what arrived at 19:20 shows",
+            "outflow deficit since 19:00 was never so, as what arrived at 19:20 shows",
             flags.Says("late-entry"),
             StringComparison.Ordinal
         );

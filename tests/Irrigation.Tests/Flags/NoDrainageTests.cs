@@ -255,7 +255,7 @@ public class NoDrainageTests
             record.Says("drainage-reading-stale")
         );
         Assert.Equal(FlagPriority.Medium, record.Priority("drainage-reading-stale"));
-        Assert.StartsWith("drainage-reading-stale stands since 20:00", record.Undecided(Slug).Why, StringComparison.Ordinal);
+        Assert.StartsWith("drainage not read stands since 20:00", record.Undecided(Slug).Why, StringComparison.Ordinal);
 
         // It drains after all: both end. It does not: said at that reading, from the reading after the hole on.
         var drains = Runs(60).Level("22:00", 110).Level("22:30", 160).Flags("22:40");

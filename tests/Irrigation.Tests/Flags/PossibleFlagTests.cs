@@ -198,8 +198,8 @@ public class PossibleFlagTests
         const string Needs = "what left the bladder by another way, or the reading that is wrong";
         var ward = Opens("00:00").Weighs("00:00", 70).PumpTotal("00:00", 0).Level("00:00", 0).PumpTotal("12:00", 1200).Level("12:00", 1088);
         var record = ward.Exactly("12:00");
-        Assert.Equal(("stage 1: not evaluable, below-zero", Needs), record.Undecided(Stage));
-        Assert.Equal(("output of 12 h: not evaluable, below-zero", Needs), record.Undecided("anuria"));
+        Assert.Equal(("stage 1: not evaluable, below zero", Needs), record.Undecided(Stage));
+        Assert.Equal(("output of 12 h: not evaluable, below zero", Needs), record.Undecided("anuria"));
         Assert.Equal("12:00-", record.Stood("negative-corrected-output"));
     }
 

@@ -50,7 +50,7 @@ public class RateColourMismatchTests
         var record = Red().Level("18:40", 0).Flags("19:00"); // 300 mL/h: 200 mL in 40 min, so nothing for 30 min is no drainage, at the 40
         Assert.Equal("18:40-", record.Stood("no-drainage"));
         Assert.Equal("", record.Stood(Slug));
-        Assert.Equal("no-drainage stands since 18:40: while outflow is in doubt the flow is not to be raised", record.Undecided(Slug).Why);
+        Assert.Equal("no drainage stands since 18:40: while outflow is in doubt the flow is not to be raised", record.Undecided(Slug).Why);
     }
 
     [Fact]

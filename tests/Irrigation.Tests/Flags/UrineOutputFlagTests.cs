@@ -41,7 +41,7 @@ public class UrineOutputFlagTests
     {
         // 20 · 5 + 50 = 150 mL in 6 h of 70 kg: 0.357, and the last hour 0.714 (clinical reference 2.1).
         Assert.Contains(
-            "met by the mean; by every hour: not-met",
+            "met by the mean; by every hour: not met",
             Opens("00:00").UrineHourly("00:00", 20, 20, 20, 20, 20, 50).Weighs("00:00", 70).Exactly("06:00").Says(Stage),
             StringComparison.Ordinal
         );
@@ -56,7 +56,7 @@ public class UrineOutputFlagTests
 
     [Theory]
     [InlineData(null, 70, "the age is not known, and adult thresholds are not for everybody", "a date of birth")]
-    [InlineData("1950-05-01", null, "stage 1: not evaluable, weight-unknown", "a weight")]
+    [InlineData("1950-05-01", null, "stage 1: not evaluable, weight unknown", "a weight")]
     public void Without_age_or_weight_it_is_undecided(string? born, int? kilograms, string why, string needs)
     {
         var facts = Story.Aged(born is null ? null : NodaTime.Text.LocalDatePattern.Iso.Parse(born).Value);
@@ -84,7 +84,7 @@ public class UrineOutputFlagTests
     public void Hours_that_nobody_measured_are_undecided_and_do_not_clear_it()
     {
         var (why, needs) = Hours(3, 34).Exactly("03:00").Undecided(Stage);
-        Assert.Equal(("stage 1: not evaluable, not-covered", "readings that cover the window"), (why, needs));
+        Assert.Equal(("stage 1: not evaluable, not covered", "readings that cover the window"), (why, needs));
         Assert.Equal("06:00-", Hours(6, 34).Exactly("22:00").Stood(Stage));
     }
 
@@ -100,7 +100,7 @@ public class UrineOutputFlagTests
             .Exactly("01:30");
         Assert.Equal(FlagPriority.Urgent, fresh.Priority("no-drainage"));
         Assert.Equal(
-            ("no-drainage stands since 01:00: obstruction goes before anuria: what is held back may be urine", "no-drainage being cleared"),
+            ("no drainage stands since 01:00: obstruction goes before anuria: what is held back may be urine", "no drainage to be cleared"),
             fresh.Undecided("anuria")
         );
         Assert.EndsWith("the output is not evaluable", fresh.Undecided(Stage).Why, StringComparison.Ordinal);

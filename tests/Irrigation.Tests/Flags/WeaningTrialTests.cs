@@ -79,7 +79,7 @@ public class WeaningTrialTests
     {
         // 2400 mL ran in by 10:00, and 500 mL are all that is there at 12:00.
         var ward = Opens("06:00").BagHung("06:00", 3000).Flow("06:00", 600).Level("06:00", 0).Flow("10:00", 0).Emptied("12:00", 500);
-        Assert.Equal(new Recurrence(ward.At("12:00"), "outflow-deficit was raised"), Assert.Single(Trials(ward, "12:30")).Recurrence);
+        Assert.Equal(new Recurrence(ward.At("12:00"), "outflow deficit was raised"), Assert.Single(Trials(ward, "12:30")).Recurrence);
     }
 
     [Fact]

@@ -81,7 +81,7 @@ public class WorkedTimingsTests
             .Exactly("06:00")
             .Says("urine-output-criterion");
         Assert.StartsWith(
-            "urine-output criterion stage 1 (KDIGO 2012) met by the mean; by every hour: not-met: 0.36 mL/kg/h",
+            "urine-output criterion stage 1 (KDIGO 2012) met by the mean; by every hour: not met: 0.36 mL/kg/h",
             says,
             StringComparison.Ordinal
         );

@@ -124,7 +124,13 @@ public sealed class EpisodesTests(EveningOnTheWard evening)
         Assert.Equal([ids[1]], await Found($"identifier={Uri.EscapeDataString($"{RunningService.EpisodeSystem}|{second}")}"));
         Assert.Empty(await Found($"identifier={Uri.EscapeDataString("https://other.example|" + second)}"));
         Assert.Empty(await Found("patient.identifier=nobody"));
-        (await evening.Service.Get("/episodes")).Refuses(400, "missing", "query", "nothing", "patient.identifier=system|value");
+        (await evening.Service.Get("/episodes?identifier=without-a-system")).Refuses(
+            400,
+            "missing",
+            "query",
+            "nothing",
+            "patient.identifier=system|value"
+        );
     }
 
     public static TheoryData<string, string?, string, string, string, string> BadDescriptions =>

@@ -295,7 +295,7 @@ public class FlagsTests
     {
         var folder = Directory.CreateTempSubdirectory("ward-").FullName;
         string episode;
-        const string told = "Told otherwise before: drainage-reading-stale since 20:00 was never so, as what arrived at 22:05 shows.";
+        const string told = "Told otherwise before: drainage not read since 20:00 was never so, as what arrived at 22:05 shows.";
         await using (var ward = RunningService.Start("2026-03-14T20:05:00Z", folder))
         {
             (episode, var id) = await Unread(ward);

@@ -1,8 +1,10 @@
 using System.Net.Http.Headers;
 using System.Text.Json.Nodes;
 using Hl7.Fhir.Model;
+using Irrigation.Flags;
 using IrrigationFhir.Demo;
 using IrrigationFhir.Store;
+using IrrigationFhir.Tests.Entries;
 using IrrigationFhir.Tests.Repository;
 using IrrigationFhir.Tests.Validation;
 
@@ -11,6 +13,7 @@ namespace IrrigationFhir.Tests.Episodes;
 /// <summary>The handover and the record of the invented night, as whoever comes on at 02:40 reads them.</summary>
 public class HandoverTests
 {
+    private const StringComparison Ordinal = StringComparison.Ordinal;
     private const string AsOf = "asOf=2026-03-15T02:40:00%2B01:00";
 
     private static async System.Threading.Tasks.Task<(RunningService Ward, string Episode)> Night()
@@ -27,7 +30,7 @@ public class HandoverTests
     {
         var (ward, episode) = await Night();
         await using var running = ward;
-        var text = await ward.Http.GetStringAsync($"/episodes/{episode}/handover?{AsOf}");
+        var text = await ward.Http.GetStringAsync($"/episodes/{episode}/handover?{AsOf}&form=long");
         foreach (
             var said in new[]
             {
@@ -48,8 +51,106 @@ public class HandoverTests
             }
         )
             Assert.Contains(said, text, StringComparison.Ordinal);
-        Repo.Agrees("fhir-examples/handover/note.txt", text.Replace(episode, "a-night", StringComparison.Ordinal));
+        Repo.Agrees("fhir-examples/handover/note-long.txt", text.Replace(episode, "a-night", StringComparison.Ordinal));
     }
+
+    [Fact]
+    public async System.Threading.Tasks.Task In_two_minutes_a_nurse_hears_who_what_is_wrong_and_what_to_do_first()
+    {
+        var (ward, episode) = await Night();
+        await using var running = ward;
+        var text = await ward.Http.GetStringAsync($"/episodes/{episode}/handover?{AsOf}");
+        IsSaidAtABedside(text);
+        var lines = text.Split('\n');
+        Assert.StartsWith(
+            "PATIENT      Quillon Harrowgate-Finch (invented), born 1951-07-30, P-0417, Ward 7, room 3, bed 2.",
+            lines[1],
+            Ordinal
+        );
+        Assert.Contains("Irrigated for bleeding after a resection of the prostate.", text, Ordinal);
+        Assert.StartsWith("NOW          URGENT Outflow deficit, since 02:30, not seen: bladder scan of 630 mL", lines[4], Ordinal);
+        Assert.StartsWith("             First: Stop the inflow first.", lines[5], Ordinal);
+        Assert.Contains("ORDER        ", text, Ordinal);
+        Repo.Agrees("fhir-examples/handover/note.txt", text.Replace(episode, "a-night", Ordinal));
+        Assert.Equal(System.Net.HttpStatusCode.BadRequest, (await ward.Get($"/episodes/{episode}/handover?form=brief")).Status);
+    }
+
+    /// <summary>Beds of our own invention, read line by line; what was read is kept beside this file.</summary>
+    [Theory]
+    [InlineData("quiet")]
+    [InlineData("child-by-syringe")]
+    [InlineData("spinal-injury-dwell-overdue")]
+    [InlineData("nobody-charts")]
+    public async System.Threading.Tasks.Task Of_every_bed_the_note_is_as_it_was_read(string bed)
+    {
+        await using var ward = RunningService.Start("2026-03-14T13:00:00Z");
+        var description = RunningService.Episode(bed, "2026-03-14T08:00:00Z", patient: $"P-{bed}");
+        description["location"] = new JsonObject { ["ward"] = "North 4 (invented)", ["bed"] = "7" };
+        JsonNode[] entries = bed switch
+        {
+            "quiet" =>
+            [
+                Charted.BagHung("bag", "08:00", 3000),
+                Charted.Flow("flow", "08:00", 300),
+                Level("08:00", 0),
+                .. Enumerable.Range(9, 4).Select(hour => Level($"{hour:00}:00", (hour - 8) * 360)),
+                Charted.Of("drainage-appearance", "look", "12:00", ("colour", "light pink"), ("clots", "none")),
+                Level("12:45", 1710),
+            ],
+            "child-by-syringe" =>
+            [
+                Charted.Of("irrigant-instilled", "in", "12:30", ("volume", Charted.Millilitres(20)), ("how", "syringe")),
+                Charted.Emptied("out", "12:34", 8).With("container", "basin"),
+            ],
+            "spinal-injury-dwell-overdue" =>
+            [
+                Charted.Of(
+                    "order-set",
+                    "order",
+                    "11:30",
+                    ("order", "O-77"),
+                    ("dwell", new JsonObject { ["value"] = 30, ["unit"] = "min" })
+                ),
+                Charted.Of("irrigant-instilled", "in", "12:00", ("volume", Charted.Millilitres(50))),
+                Charted.Of("drain-clamped", "clamp", "12:01"),
+            ],
+            _ => [Charted.BagHung("bag", "08:00", 3000), Charted.Flow("flow", "08:00", 300)],
+        };
+        if (bed == "child-by-syringe")
+            description["birthDate"] = "2018-01-10";
+        if (bed == "spinal-injury-dwell-overdue")
+            (description["spinalLevel"], description["risks"]) = ("T4", new JsonArray("latex allergy", "takes an anticoagulant"));
+        var episode = await ward.Open(description);
+        await ward.Record(episode, entries);
+        var text = await ward.Http.GetStringAsync($"/episodes/{episode}/handover");
+        IsSaidAtABedside(text, words: bed is "quiet" ? 350 : 400);
+        Repo.Agrees($"tests/IrrigationFhir.Tests/Episodes/handovers/{bed}.txt", text);
+    }
+
+    /// <summary>At most so many words, 350 for an ordinary night, and none that only a program knows.</summary>
+    private static void IsSaidAtABedside(string text, int words = 350)
+    {
+        Assert.True(text.Split([' ', '\n'], StringSplitOptions.RemoveEmptyEntries).Length <= words, text);
+        var slugs = FlagRules
+            .All.Select(rule => rule.Slug)
+            .Concat(Irrigation.Slug.All<Irrigation.Balance.Caveat>())
+            .Concat(Irrigation.Slug.All<Irrigation.Criteria.Obstacle>())
+            .Concat(Irrigation.Slug.All<Irrigation.Criteria.Answer>())
+            .Concat([
+                "bag-empty",
+                "container-full",
+                "distension-limit",
+                "irrigation-due",
+                "drainage-level-read",
+                "its doubts are not known",
+            ])
+            .Where(slug => slug.Contains('-', Ordinal) || slug.Contains(' ', Ordinal));
+        Assert.All(slugs, slug => Assert.DoesNotContain(slug, text, Ordinal));
+        Assert.DoesNotMatch(@"\d{3,}\.\d mL", text);
+    }
+
+    private static JsonObject Level(string clock, decimal millilitres) =>
+        Charted.Of("drainage-level-read", $"level {clock}", clock, ("level", Charted.Millilitres(millilitres)));
 
     [Fact]
     public async System.Threading.Tasks.Task As_a_document_it_keeps_its_profile_and_holds_everything_it_points_at()

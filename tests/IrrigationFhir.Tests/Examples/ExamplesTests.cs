@@ -85,6 +85,7 @@ public class ExamplesTests
                     "a-night/log.json",
                     "handover/composition.json",
                     "handover/note.txt",
+                    "handover/note-long.txt",
                     "intake/bladder-scan.json",
                     "intake/concept-map.json",
                     "intake/transaction.json",

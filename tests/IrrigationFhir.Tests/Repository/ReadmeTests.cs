@@ -122,7 +122,14 @@ public sealed partial class ReadmeTests : IDisposable
         ];
         Assert.Equal(known.Order(StringComparer.Ordinal), commands.Order(StringComparer.Ordinal));
 
-        Assert.Contains("42.8  corrected", (await Done("demo", "--once")).Output, StringComparison.Ordinal);
+        var demo = (await Done("demo", "--once")).Output;
+        Assert.Contains("42.8  corrected", demo, StringComparison.Ordinal);
+        var list = Readme[Readme.IndexOf("all wards, ", StringComparison.Ordinal)..];
+        Assert.Contains(
+            list[..list.IndexOf("```", StringComparison.Ordinal)].ReplaceLineEndings(),
+            demo.ReplaceLineEndings(),
+            StringComparison.Ordinal
+        );
         Assert.Contains(
             "42.8 mL",
             (await Done(["compute", Repo.PathOf("fhir-examples/a-night/log.json")])).Output,
