@@ -117,7 +117,7 @@ public sealed record Spread(SpreadBy By, decimal Share, decimal Whole);
 /// <summary>Corrected urine output: the headline, and beside it the best estimate with its interval.</summary>
 /// <param name="Headline">The trade's number: the mass balance on the volumes as charted. Any sign.</param>
 /// <param name="BestEstimate">
-/// With known bias taken out, and its standard uncertainty; null where something was not charted, so that how far off that may be cannot be told.
+/// With known bias taken out, and its standard uncertainty; null where something was not charted, so that its doubts are not known.
 /// </param>
 /// <param name="Interval95">The 95 % interval round the best estimate; null where that is.</param>
 public sealed record UrineOutput(Volume Headline, Estimate? BestEstimate, VolumeRange? Interval95)

@@ -133,7 +133,7 @@ internal sealed record BalanceReport(
 
 /// <summary>Corrected urine output: headline, best estimate with its standard uncertainty, 95 % interval.</summary>
 /// <param name="Headline">The mass balance on the volumes as charted; may be negative.</param>
-/// <param name="BestEstimate">With known bias taken out; null where something was not charted, so that how far off that may be cannot be told.</param>
+/// <param name="BestEstimate">With known bias taken out; null where something was not charted, so that its doubts are not known.</param>
 /// <param name="StandardUncertainty">One standard deviation of the best estimate; null where that is.</param>
 /// <param name="Interval95">Two standard uncertainties to either side of the best estimate; null where that is.</param>
 internal sealed record OutputReport(Amount Headline, Amount? BestEstimate, Amount? StandardUncertainty, RangeReport? Interval95)

@@ -11,7 +11,7 @@ namespace IrrigationFhir.Fhir;
 /// <param name="decimals">Of a volume in mL.</param>
 internal readonly struct Precision(int decimals)
 {
-    /// <summary>That of an output; to the millilitre where how far off that may be cannot be told.</summary>
+    /// <summary>That of an output; to the millilitre where its doubts are not known.</summary>
     public static Precision Of(UrineOutput? output) => new(FhirValues.Decimals(output?.BestEstimate?.StandardUncertainty.Millilitres));
 
     /// <summary>A volume in mL, or, of exactly so many hours, in the unit of that time.</summary>
@@ -35,7 +35,7 @@ internal readonly struct Precision(int decimals)
         volume is null ? [] : [new() { Code = Codes.Component(slug), Value = Part(volume) }];
 
     /// <summary>
-    /// The best estimate with its standard uncertainty on its Quantity, and the 95 % interval; nothing where how far off that may be cannot be told.
+    /// The best estimate with its standard uncertainty on its Quantity, and the 95 % interval; nothing where its doubts are not known.
     /// </summary>
     public IEnumerable<Observation.ComponentComponent> Uncertainty(UrineOutput? output)
     {
