@@ -178,7 +178,16 @@ internal static class HandoverNote
         if (WeaningTrial.Of(flags, bedside.At - Duration.FromHours(24)).LastOrDefault() is { } trial)
             yield return $"Last trial without irrigation: {trial.Says(bedside)}";
         if (bedside.Last<WashoutPerformed>() is { } washout)
-            yield return $"Last washout {bedside.Said(washout.At)}{(washout.Cleared is { } cleared ? cleared ? ", cleared" : ", not cleared" : "")}.";
+        {
+            var cleared = washout.Cleared switch
+            {
+                true => ", cleared",
+                false => ", not cleared",
+                null => "",
+            };
+            yield return $"Last washout {bedside.Said(washout.At)}{cleared}.";
+        }
+
         if (!bedside.Lines.Any())
             yield return "No irrigant is charted.";
 
