@@ -123,7 +123,7 @@ internal sealed record BedOnWard(
                 due.Add(new("container to empty", full));
         }
 
-        if (bedside.Clamped is { } clamp && bedside.Last<OrderSet>()?.Dwell is { } dwell)
+        if (bedside.Clamped is { } clamp && bedside.DwellOf(clamp) is { } dwell)
             due.Add(new("clamp to release", clamp.At + dwell));
         if (DrainageReadingStale.DueAt(bedside) is { } reading)
             due.Add(new("drainage to read", reading));
