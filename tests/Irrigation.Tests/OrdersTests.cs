@@ -202,7 +202,7 @@ public class OrdersTests
     [InlineData(null, "22:00")] // a change of something else prolongs nothing
     [InlineData("23:00", "23:00")]
     [InlineData("21:30", "21:30")]
-    public void Only_another_end_prolongs_an_order(string? until, string ends)
+    public void Only_another_end_moves_the_end_of_an_order(string? until, string ends)
     {
         var ward = Written(o => o with { Until = Opens("18:00").At("22:00") });
         var end = until is null ? (Instant?)null : ward.At(until);
@@ -245,6 +245,18 @@ public class OrdersTests
         Assert.Equal("the order was withdrawn at 20:00 and irrigation goes on.", ward.Flags("20:01").Says("order-mismatch"));
         Assert.Equal("20:00-20:05, 21:00-", ward.Flow("20:05", 0).Syringe("21:00", 50).Flags("21:00").Stood("order-mismatch"));
         Assert.Equal("the order was withdrawn at 20:00 and 50 mL was given at 21:00.", ward.Flags("21:00").Says("order-mismatch"));
+    }
+
+    [Fact]
+    public void An_order_whose_rate_was_changed_expires_when_it_was_to()
+    {
+        var ward = Written(o => o with { Until = Opens("18:00").At("21:00") })
+            .Hangs("18:00", 3000, "sodium chloride 0.9 %")
+            .Flow("18:00", 350)
+            .Ordered("20:15", o => ByTelephone(o) with { AtMost = Rate(400) });
+        Assert.Equal("", ward.Flags("20:59").Stood("order-mismatch"));
+        Assert.Equal("the order expired at 21:00 and irrigation goes on.", ward.Flags("21:00").Says("order-mismatch"));
+        Assert.Equal("21:00-21:10", ward.Ordered("21:10", o => o with { Until = ward.At("23:00") }).Flags("21:30").Stood("order-mismatch"));
     }
 
     [Fact]

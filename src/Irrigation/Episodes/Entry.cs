@@ -417,8 +417,8 @@ public enum OrderedHow
 }
 
 /// <summary>
-/// What was ordered, or what changed of it. Every limit is the order's own; what the order in force (<see cref="Orders"/>) leaves open stays
-/// open. Its time is from when it holds, whenever it was charted.
+/// What was ordered, or what changed of it. Every limit is the order's own; what the order in force (<see cref="Orders"/>) leaves open
+/// stays open. Its time is from when it holds, whenever it was charted.
 /// </summary>
 public sealed record OrderSet(EntryHeader Header) : Entry(Header)
 {
@@ -478,7 +478,7 @@ public sealed record OrderSet(EntryHeader Header) : Entry(Header)
     /// <summary>How many irrigations in 24 h; null where the order does not say.</summary>
     public int? TimesPerDay { get; init; }
 
-    /// <summary>For how many days of 24 h from the order on; null where it does not say.</summary>
+    /// <summary>For how many days of 24 h from the entry on; null where it does not say.</summary>
     public int? Days { get; init; }
 
     /// <summary>When it is over: what expires first; null where neither is said.</summary>

@@ -3,7 +3,7 @@ using System.Text.Json.Nodes;
 
 namespace IrrigationFhir.Tests.Entries;
 
-/// <summary>An order that changes by telephone, over HTTP: what is taken, what is refused, what the handover and the record say of it.</summary>
+/// <summary>An order that changes by telephone, over HTTP: what is taken, what is refused, what handover and record say of it.</summary>
 public sealed class OrderTests : IAsyncLifetime
 {
     private readonly RunningService _ward = RunningService.Start("2026-03-14T21:00:00Z");
