@@ -12,8 +12,6 @@ namespace Irrigation.Balance;
 /// <param name="CountedAt">When the drops were counted; null where nobody counted.</param>
 public sealed record LineDrip(string Line, Drip Drip, bool IsOrdered, Instant? CountedAt)
 {
-    private static readonly string Orders = Slug.Of(nameof(OrderSet));
-
     /// <summary>The drip of every line that has one; none once the episode has ended.</summary>
     public static ImmutableArray<LineDrip> Of(FluidBalance balance, Instant asOf) =>
         balance.Log.Frame.End <= asOf || asOf < balance.Log.Frame.Start
@@ -25,19 +23,20 @@ public sealed record LineDrip(string Line, Drip Drip, bool IsOrdered, Instant? C
     /// counted, and where neither order nor flow speaks of drops.
     /// </summary>
     /// <remarks>
-    /// Wanted is what the latest order wants that has not expired: its volume over its time, or else its range; where a flow was set in
-    /// mL/h since, that flow. The drop factor is the one charted last with a flow of the line, or with the order if that is later.
+    /// Wanted is what the order in force wants, unless it has expired: its volume over its time, or else its range; where a flow was set in
+    /// mL/h since that was ordered, that flow. The drop factor is the one charted last with a flow of the line, or with the order if that
+    /// is later.
     /// </remarks>
     public static LineDrip? Of(FluidBalance balance, string line, Instant asOf)
     {
         var flow = balance.Log[Channel.Flow(line)].LastAtOrBefore(asOf) as FlowSet;
-        var order = balance.Log[Orders].LastAtOrBefore(asOf) is OrderSet found && !(found.Until <= asOf) ? found : null;
+        var order = Orders.InForce(balance.Log, asOf) is { } found && !(found.Terms.Ends <= asOf) ? found : null;
         if (ByPump(balance, line, flow, asOf))
             return null;
 
         var counted = flow is { DropsPerMinute: > 0 } ? flow.DropsPerMinute : null;
-        var wasSet = counted is null && flow?.Rate > FlowRate.Stopped && !(flow.At < order?.At);
-        var (set, ordered) = (SetOf(balance, line, order, asOf), WantedBy(order));
+        var wasSet = counted is null && flow?.Rate > FlowRate.Stopped && !(flow.At < order?.SaidLast(WantedBy));
+        var (set, ordered) = (SetOf(balance, line, order, asOf), WantedBy(order?.Terms));
         var wanted = wasSet ? WantedFlow.Exactly(flow!.Rate) : ordered;
         if (wanted is null && counted is null)
             return null;
@@ -68,15 +67,15 @@ public sealed record LineDrip(string Line, Drip Drip, bool IsOrdered, Instant? C
         flow?.Header.How == MeasuringWay.Pump
         || (flow?.DropsPerMinute is null && balance.Log[Channel.Pump(line)].LastAtOrBefore(asOf) is not null);
 
-    private static DropFactor? SetOf(FluidBalance balance, string line, OrderSet? order, Instant asOf)
+    private static DropFactor? SetOf(FluidBalance balance, string line, OrderInForce? order, Instant asOf)
     {
         var flows = balance.Log[Channel.Flow(line)];
         for (var i = flows.FirstAfter(asOf) - 1; i >= 0; i--)
         {
             if (flows[i] is FlowSet { DropFactor: { } factor } flow)
-                return order is { DropFactor: { } later } && order.At > flow.At ? later : factor;
+                return order?.Terms.DropFactor is { } later && order.SaidLast(o => o.DropFactor) > flow.At ? later : factor;
         }
 
-        return order?.DropFactor;
+        return order?.Terms.DropFactor;
     }
 }

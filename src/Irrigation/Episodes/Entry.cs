@@ -387,9 +387,50 @@ public sealed record DrainageAppearance(
 /// <param name="Tolerated">Tolerated well.</param>
 public sealed record ToleranceNoted(EntryHeader Header, int? Pain, bool? Spasm, bool? Tolerated) : Entry(Header);
 
-/// <summary>What was ordered. Every limit is the order's own; what it leaves open stays open.</summary>
+/// <summary>What an entry about the order does to the order in force.</summary>
+public enum OrderChange
+{
+    /// <summary>Changes what it says and leaves the rest in force; where no order is, it begins one.</summary>
+    Changes,
+
+    /// <summary>Begins anew: what it leaves open is no longer ordered.</summary>
+    Replaces,
+
+    /// <summary>Ends it: nothing is ordered from then on.</summary>
+    Withdraws,
+}
+
+/// <summary>How an order was given.</summary>
+public enum OrderedHow
+{
+    /// <summary>In writing.</summary>
+    Written,
+
+    /// <summary>By telephone; whether it was read back is not on record.</summary>
+    Telephone,
+
+    /// <summary>By telephone, and read back to whoever gave it.</summary>
+    TelephoneReadBack,
+
+    /// <summary>By word of mouth, at the bedside.</summary>
+    Verbal,
+}
+
+/// <summary>
+/// What was ordered, or what changed of it. Every limit is the order's own; what the order in force (<see cref="Orders"/>) leaves open
+/// stays open. Its time is from when it holds, whenever it was charted.
+/// </summary>
 public sealed record OrderSet(EntryHeader Header) : Entry(Header)
 {
+    /// <summary>What it does to the order in force.</summary>
+    public OrderChange Change { get; init; }
+
+    /// <summary>Who ordered it, as the sender identifies them; whoever took the order down is the performer.</summary>
+    public string? OrderedBy { get; init; }
+
+    /// <summary>How it was given; null where nobody said.</summary>
+    public OrderedHow? OrderedHow { get; init; }
+
     /// <summary>The order's reference.</summary>
     public string? Order { get; init; }
 
@@ -437,7 +478,7 @@ public sealed record OrderSet(EntryHeader Header) : Entry(Header)
     /// <summary>How many irrigations in 24 h; null where the order does not say.</summary>
     public int? TimesPerDay { get; init; }
 
-    /// <summary>For how many days of 24 h from the order on; null where it does not say.</summary>
+    /// <summary>For how many days of 24 h from the entry on; null where it does not say.</summary>
     public int? Days { get; init; }
 
     /// <summary>When it is over: what expires first; null where neither is said.</summary>

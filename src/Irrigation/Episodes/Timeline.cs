@@ -8,8 +8,8 @@ namespace Irrigation.Episodes;
 /// so that the cost of an entry does not grow with the length of the episode.
 /// </summary>
 /// <remarks>
-/// At one instant the order is: bag read, taken down, hung; clamp released, set; then source and id; then, between versions of one
-/// entry, what they say. So the order never depends on arrival.
+/// At one instant the order is: bag read, taken down, hung; clamp released, set; order withdrawn, replaced, changed; then source and id;
+/// then, between versions of one entry, what they say. So the order never depends on arrival.
 /// </remarks>
 public sealed class Timeline
 {
@@ -97,6 +97,7 @@ public sealed class Timeline
             BagRead or DrainReleased or DrainageLevelRead => 0,
             BagTakenDown or DrainClamped or DrainageWeighed => 1,
             BagHung or DrainageEmptied => 2,
+            OrderSet order => 3 - (int)order.Change,
             _ => 3,
         };
 

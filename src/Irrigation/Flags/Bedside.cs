@@ -87,6 +87,14 @@ public sealed record Bedside(FluidBalance Balance, Instant At, PatientFacts Fact
     public T? Last<T>()
         where T : Entry => Log[Slug.Of(typeof(T).Name)].LastAtOrBefore(At) as T;
 
+    /// <summary>The order in force; null where none is on record or it was withdrawn.</summary>
+    public OrderInForce? Order => Orders.InForce(Log, At);
+
+    /// <summary>
+    /// The dwell that is ordered, or was when the drain was clamped: what ends an order does not open a clamp. Null where none names one.
+    /// </summary>
+    public Duration? DwellOf(DrainClamped clamp) => Order?.Terms.Dwell ?? Orders.InForce(Log, clamp.At)?.Terms.Dwell;
+
     /// <summary>The clamp in force; null while the drain is open.</summary>
     public DrainClamped? Clamped => Log[Channel.Clamp].LastAtOrBefore(At) as DrainClamped;
 

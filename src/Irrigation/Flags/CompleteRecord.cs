@@ -19,7 +19,8 @@ public static class CompleteRecord
     /// <summary>Every item that is needed at a bedside, in the order of the record.</summary>
     public static IEnumerable<RecordItem> Of(Bedside bedside)
     {
-        var (log, facts, order) = (bedside.Log, bedside.Facts, bedside.Last<OrderSet>());
+        var (log, facts, inForce) = (bedside.Log, bedside.Facts, Orders.Latest(bedside.Log, bedside.At));
+        var order = inForce?.Terms;
         var began = OrderMismatch.Began(bedside) ?? log.Frame.Start;
         var catheter = bedside.Last<CatheterInserted>();
         var looks = log[Slug.Of(nameof(DrainageAppearance))];
@@ -67,7 +68,7 @@ public static class CompleteRecord
         yield return new("spasm", Noted(bedside, noted => noted.Spasm is not null), Always);
         foreach (var item in Continuous(bedside))
             yield return item;
-        foreach (var item in Triggered(bedside, order))
+        foreach (var item in Triggered(bedside, inForce))
             yield return item;
         foreach (var item in RunRecord.OfLatest(bedside))
             yield return item;
@@ -96,8 +97,18 @@ public static class CompleteRecord
         }
     }
 
-    private static IEnumerable<RecordItem> Triggered(Bedside bedside, OrderSet? order)
+    private static IEnumerable<RecordItem> Triggered(Bedside bedside, OrderInForce? inForce)
     {
+        var order = inForce?.Terms;
+        if (inForce?.Entries.Any(entry => entry.OrderedHow is OrderedHow.Telephone or OrderedHow.TelephoneReadBack) == true)
+        {
+            yield return new(
+                "read-back of the telephone order",
+                inForce.Entries.All(entry => entry.OrderedHow is not OrderedHow.Telephone),
+                "an order by telephone"
+            );
+        }
+
         if (bedside.Log[Channel.Clamp].Count > 0)
         {
             yield return new("ordered dwell", order?.Dwell is not null, "a dwell");
@@ -111,7 +122,7 @@ public static class CompleteRecord
         if (order?.Additive is { } additive)
             yield return new(
                 "drug: lot and expiry, as a note of the bag or the order",
-                order.Header.Note is not null
+                inForce!.Entries.Any(entry => entry.Header.Note is not null)
                     || Irrigants.Hanging(bedside).Any(bag => bag.Header.Note is not null)
                     || bedside.Log[Channel.Aliquot].LastAtOrBefore(bedside.At) is IrrigantInstilled { Lot: not null, Expiry: not null },
                 $"{additive} added"

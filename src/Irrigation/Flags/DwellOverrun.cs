@@ -1,5 +1,3 @@
-using Irrigation.Episodes;
-
 namespace Irrigation.Flags;
 
 /// <summary>
@@ -22,7 +20,7 @@ public static class DwellOverrun
     {
         if (bedside.Clamped is not { } clamp)
             return new Finding.NotRaised();
-        if (bedside.Last<OrderSet>()?.Dwell is not { } dwell)
+        if (bedside.DwellOf(clamp) is not { } dwell)
             return new Finding.Undecided(
                 $"the drain is clamped since {bedside.Said(clamp.At)} and no order names a dwell",
                 "an order with a dwell"

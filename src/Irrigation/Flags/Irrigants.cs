@@ -71,6 +71,6 @@ public static class Irrigants
             && !(lastHung?.At > given.At)
         )
             return string.Join(", ", new[] { given.Solution, given.Additive }.OfType<string>());
-        return lastHung?.Solution ?? bedside.Last<OrderSet>()?.Solution;
+        return lastHung?.Solution ?? Orders.Latest(bedside.Log, bedside.At)?.Terms.Solution;
     }
 }

@@ -24,9 +24,10 @@ public static class MedicatedLimit
     {
         if (OrderMismatch.Began(bedside) is null || !(bedside.Runs || bedside.Clamped is not null))
             return new Finding.NotRaised();
-        var order = bedside.Last<OrderSet>();
-        var used = string.Join(", ", new[] { order?.Additive, Irrigants.InUse(bedside) }.OfType<string>().Distinct());
-        Finding Raised(string says) => new Finding.Raised(FlagPriority.Low, says) { Evidence = order is null ? [] : [Evidence.Of(order)] };
+        var order = Orders.Latest(bedside.Log, bedside.At);
+        var used = string.Join(", ", new[] { order?.Terms.Additive, Irrigants.InUse(bedside) }.OfType<string>().Distinct());
+        Finding Raised(string says) =>
+            new Finding.Raised(FlagPriority.Low, says) { Evidence = [.. order?.Entries.Select(Evidence.Of) ?? []] };
 
         if (Irrigants.Named(used, "neomycin"))
         {
@@ -72,11 +73,10 @@ public static class MedicatedLimit
 
         var upTo = bedside.At + Duration.Epsilon;
         Take(
-            bedside
-                .Log[Slug.Of(nameof(OrderSet))]
-                .Before(upTo)
-                .Cast<OrderSet>()
-                .Select(order => (order.At, $"{order.Additive} {order.Solution}"))
+            Orders
+                .Before(bedside.Log, bedside.At)
+                .Select(order => order.Terms)
+                .Select(terms => (terms.At, $"{terms.Additive} {terms.Solution}"))
         );
         foreach (var line in bedside.Lines)
         {

@@ -22,11 +22,14 @@ public static class OrderMismatch
     {
         if (Began(bedside) is not { } began)
             return new Finding.NotRaised();
-        var (order, due) = (bedside.Last<OrderSet>(), began + bedside.Settings.RecordDueAfter);
+        var (order, due) = (bedside.Order, began + bedside.Settings.RecordDueAfter);
+        var withdrawn = Orders.Withdrawal(bedside.Log, bedside.At);
         var overdue = bedside.At >= due;
-        var look = Earlier(overdue ? order?.Ends : Earlier(due, order?.Ends), OrderedCycles.LooksAgain(bedside));
+        var look = Earlier(overdue ? order?.Terms.Ends : Earlier(due, order?.Terms.Ends), OrderedCycles.LooksAgain(bedside));
         List<string> differs = [];
-        if (order is null && overdue)
+        if (withdrawn is not null)
+            differs.AddRange(GoesOn(bedside, withdrawn));
+        else if (order is null && overdue)
             differs.Add("there is no order");
         if (order is not null)
             differs.AddRange(Differences(bedside, order));
@@ -36,13 +39,24 @@ public static class OrderMismatch
             return new Finding.Raised(FlagPriority.Medium, $"{string.Join("; ", differs)}.")
             {
                 LookAgain = look,
-                Evidence = order is null ? [] : [Evidence.Of(order)],
+                Evidence = [.. order?.Entries.Select(Evidence.Of) ?? [], .. withdrawn is null ? [] : (Evidence[])[Evidence.Of(withdrawn)]],
             };
         return new Finding.NotRaised { LookAgain = look };
     }
 
-    private static IEnumerable<string> Differences(Bedside bedside, OrderSet order)
+    /// <summary>What is done though the order was withdrawn.</summary>
+    private static IEnumerable<string> GoesOn(Bedside bedside, OrderSet withdrawn)
     {
+        var since = $"the order was withdrawn at {bedside.Said(withdrawn.At)}";
+        if (bedside.Runs)
+            yield return $"{since} and irrigation goes on";
+        if (bedside.Log[Channel.Aliquot].LastAtOrBefore(bedside.At) is IrrigantInstilled given && given.At > withdrawn.At)
+            yield return $"{since} and {given.Amount} was given at {bedside.Said(given.At)}";
+    }
+
+    private static IEnumerable<string> Differences(Bedside bedside, OrderInForce inForce)
+    {
+        var order = inForce.Terms;
         if (order.Ends <= bedside.At && bedside.Runs)
             yield return $"the order expired at {bedside.Said(order.Ends.Value)} and irrigation goes on";
         if (
@@ -66,7 +80,7 @@ public static class OrderMismatch
                 yield return $"at most {order.AtMost} is ordered and {flow} runs";
         }
 
-        foreach (var difference in OrderedCycles.Differences(bedside, order))
+        foreach (var difference in OrderedCycles.Differences(bedside, inForce))
             yield return difference;
     }
 

@@ -10,7 +10,7 @@ namespace Irrigation.Flags;
 /// <param name="Before">The last look within an hour before; null where nobody looked.</param>
 /// <param name="After">The first look within an hour after, and before the next change; null where nobody looked.</param>
 /// <param name="Reason">Why, if it was noted.</param>
-/// <param name="Order">The order in force; null where there was none.</param>
+/// <param name="Order">The order in force then; null where there was none.</param>
 public sealed record Titration(
     FlowSet Change,
     FlowRate? From,
@@ -29,7 +29,7 @@ public sealed record Titration(
     /// <summary>Every change of flow of a line after one moment, up to another.</summary>
     public static IEnumerable<Titration> Of(EpisodeLog log, string line, Instant after, Instant upTo)
     {
-        var (flows, looks, orders) = (log[Channel.Flow(line)], log[Slug.Of(nameof(DrainageAppearance))], log[Slug.Of(nameof(OrderSet))]);
+        var (flows, looks) = (log[Channel.Flow(line)], log[Slug.Of(nameof(DrainageAppearance))]);
         foreach (var change in flows.After(after, upTo).Cast<FlowSet>())
         {
             var (before, next) = (looks.LastAtOrBefore(change.At) as DrainageAppearance, looks.NextAfter(change.At) as DrainageAppearance);
@@ -40,7 +40,7 @@ public sealed record Titration(
                 before?.At >= change.At - Reach ? before : null,
                 next?.At <= until && next.At <= upTo ? next : null,
                 change.Header.Note,
-                orders.LastAtOrBefore(change.At) as OrderSet
+                Orders.InForce(log, change.At)?.Terms
             );
         }
     }

@@ -151,7 +151,7 @@ public sealed record WeaningTrial(
             .After(from, upTo)
             .OfType<DrainClamped>()
             .Where(clamp => bedside.Log[Channel.Clamp].LastBefore(clamp.At) is not DrainClamped)
-            .Where(clamp => (bedside.Log[Slug.Of(nameof(OrderSet))].LastAtOrBefore(clamp.At) as OrderSet)?.Dwell is null)
+            .Where(clamp => Orders.InForce(bedside.Log, clamp.At)?.Terms.Dwell is null)
             .Select(clamp => clamp.At);
 
     /// <summary>When irrigant first ran, or was given, after a moment; null where it did not.</summary>

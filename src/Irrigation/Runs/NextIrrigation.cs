@@ -6,14 +6,15 @@ using NodaTime.Text;
 namespace Irrigation.Runs;
 
 /// <summary>When the next irrigation, or dose, is due by the order's times a day.</summary>
-/// <param name="Order">The order.</param>
-/// <param name="Since">The beginning of the last one under that order; null where there was none: it counts from the order.</param>
-/// <param name="Due">When it is due; at the order's end or later none is.</param>
+/// <param name="Order">The order in force.</param>
+/// <param name="From">Since when irrigation by cycles, with this drug, and a number of times a day have been ordered.</param>
+/// <param name="Since">The beginning of the last one since then; null where there was none: it counts from the order.</param>
+/// <param name="Due">When it is due, no earlier than the number of times was ordered; at the order's end or later none is.</param>
 /// <remarks>
 /// A day is shared out evenly: three times a day is every 8 h, from the beginning of the last. Our judgement; fixed hours of a ward are not
 /// known here.
 /// </remarks>
-public sealed record NextIrrigation(OrderSet Order, Instant? Since, Instant Due)
+public sealed record NextIrrigation(OrderSet Order, Instant From, Instant? Since, Instant Due)
 {
     private static readonly LocalDateTimePattern Clock = LocalDateTimePattern.CreateWithInvariantCulture("d MMM HH:mm");
 
@@ -23,12 +24,13 @@ public sealed record NextIrrigation(OrderSet Order, Instant? Since, Instant Due)
     /// <summary>Of a log as of a moment; null where no order by cycles says how often, or it is over by then.</summary>
     public static NextIrrigation? Of(FluidBalance balance, Instant asOf)
     {
-        if (balance.Log["order-set"].LastAtOrBefore(asOf) is not OrderSet { ByCycles: true, TimesPerDay: { } times } order)
+        if (Orders.InForce(balance.Log, asOf) is not { Terms: { ByCycles: true, TimesPerDay: { } times } terms } order)
             return null;
         var every = Duration.FromHours(24) / times;
-        var since = LastBegun(balance, order, asOf);
-        var due = (since ?? order.At) + every;
-        return due >= order.Ends || balance.Log.Frame.End <= asOf ? null : new(order, since, due);
+        var from = order.Since(o => (o.ByCycles, o.Additive, o.TimesPerDay is null));
+        var since = LastBegun(balance, from, asOf);
+        var due = Instant.Max((since ?? from) + every, order.Since(o => o.TimesPerDay));
+        return due >= terms.Ends || balance.Log.Frame.End <= asOf ? null : new(terms, from, since, due);
     }
 
     /// <summary>The same as a forecast; none where nothing is due.</summary>
@@ -46,16 +48,16 @@ public sealed record NextIrrigation(OrderSet Order, Instant? Since, Instant Due)
     public string Says(Func<Instant, string> said)
     {
         var what = Order.Additive is { } drug ? $"a dose of {drug}" : "an irrigation";
-        var from = Since is { } last ? $"the last began at {said(last)}" : $"none was given since the order of {said(Order.At)}";
+        var from = Since is { } last ? $"the last began at {said(last)}" : $"none was given since the order of {said(From)}";
         return $"{what}, {Order.TimesPerDay} times a day as ordered; {from}";
     }
 
-    /// <summary>The beginning of the last run since the order.</summary>
-    private static Instant? LastBegun(FluidBalance balance, OrderSet order, Instant asOf)
+    /// <summary>The beginning of the last run since a moment.</summary>
+    private static Instant? LastBegun(FluidBalance balance, Instant from, Instant asOf)
     {
         var run = RunsOfCycles.Latest(balance, asOf);
-        return run?.Start >= order.At ? run.Start
-            : balance.Log[Channel.Aliquot].LastAtOrBefore(asOf) is { } last && last.At >= order.At ? last.At
+        return run?.Start >= from ? run.Start
+            : balance.Log[Channel.Aliquot].LastAtOrBefore(asOf) is { } last && last.At >= from ? last.At
             : null;
     }
 }

@@ -176,7 +176,7 @@ public static class RunsOfCycles
         Instant asOf
     )
     {
-        var order = balance.Log[Slug.Of(nameof(OrderSet))].LastAtOrBefore(draft.First.At) as OrderSet;
+        var order = Orders.InForce(balance.Log, draft.First.At)?.Terms;
         var method = MethodOf(balance, draft, order, asOf);
         var usual = method is "open" ? balance.Settings.UsualOpenAliquot : balance.Settings.UsualAliquot;
         var cycles = ImmutableArray.CreateBuilder<Cycle>();

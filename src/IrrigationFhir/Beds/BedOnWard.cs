@@ -3,6 +3,7 @@ using Irrigation.Balance;
 using Irrigation.Episodes;
 using Irrigation.Flags;
 using Irrigation.Measures;
+using Irrigation.Runs;
 using IrrigationFhir.Fhir;
 using IrrigationFhir.Model;
 using NodaTime;
@@ -103,7 +104,7 @@ internal sealed record BedOnWard(
         );
     }
 
-    /// <summary>The bag, the container, the clamp, the reading: with the time that each can be told for.</summary>
+    /// <summary>The bag, the container, the clamp, the reading, the next irrigation or dose: with the time that each can be told for.</summary>
     private static List<DueThing> DueBy(FlagRecord flags)
     {
         var bedside = flags.Now;
@@ -123,10 +124,12 @@ internal sealed record BedOnWard(
                 due.Add(new("container to empty", full));
         }
 
-        if (bedside.Clamped is { } clamp && bedside.Last<OrderSet>()?.Dwell is { } dwell)
+        if (bedside.Clamped is { } clamp && bedside.DwellOf(clamp) is { } dwell)
             due.Add(new("clamp to release", clamp.At + dwell));
         if (DrainageReadingStale.DueAt(bedside) is { } reading)
             due.Add(new("drainage to read", reading));
+        if (NextIrrigation.Of(bedside.Balance, bedside.At) is { } next)
+            due.Add(new("next irrigation", next.Due));
         due.Sort((one, other) => one.At.CompareTo(other.At));
         return due;
     }

@@ -253,6 +253,21 @@ internal sealed record EntryDocument
     [Description("The order's id (order-set).")]
     public string? Order { get; init; }
 
+    [Description(
+        "What the entry does to the order in force, from its time on (order-set). changes, which is taken where nothing is said: what "
+            + "it says changes, and the rest stays in force, whatever order it names. replaces: what it leaves open is no longer "
+            + "ordered. withdraws: nothing is ordered; it says nothing else of the order but which."
+    )]
+    [WordsOf(typeof(OrderChange))]
+    public string? OrderChange { get; init; }
+
+    [Description("Who gave the order (order-set), as the sender identifies them; performer is whoever took it down.")]
+    public string? OrderedBy { get; init; }
+
+    [Description("How the order was given (order-set). A telephone order that was not read back is missing in the record.")]
+    [WordsOf(typeof(OrderedHow))]
+    public string? OrderedHow { get; init; }
+
     [Description("How to irrigate (order-set).")]
     [AllowedValues("continuous", "intermittent-manual", "open", "closed", "tidal", "instillation-dwell")]
     public string? Method { get; init; }
@@ -284,7 +299,7 @@ internal sealed record EntryDocument
     [Description("How many irrigations, or doses, in 24 h (order-set), 1 to 48: the next is due by it.")]
     public int? TimesPerDay { get; init; }
 
-    [Description("For how many days of 24 h from the order on (order-set), 1 to 365.")]
+    [Description("For how many days of 24 h from this entry on (order-set), 1 to 365.")]
     public int? Days { get; init; }
 
     [Description("Why a run of cycles ended (irrigation-stopped); the note may say more.")]

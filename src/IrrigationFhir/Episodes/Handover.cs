@@ -253,7 +253,7 @@ internal sealed record Handover(Episode Episode, FlagRecord Flags, IReadOnlyList
             "Dwell",
             [
                 bedside.Clamped is not { } clamp ? "The drain is open."
-                : bedside.Last<OrderSet>()?.Dwell is { } dwell
+                : bedside.DwellOf(clamp) is { } dwell
                     ? $"Clamped since {bedside.Said(clamp.At)}; to be released at {bedside.Said(clamp.At + dwell)} "
                         + FormattableString.Invariant($"(ordered dwell {dwell.TotalMinutes:0.#} min).")
                 : $"Clamped since {bedside.Said(clamp.At)}; no order names a dwell.",
@@ -321,8 +321,8 @@ internal sealed record Handover(Episode Episode, FlagRecord Flags, IReadOnlyList
 
     private static HandoverSection Order(Bedside bedside)
     {
-        if (bedside.Last<OrderSet>() is not { } order)
-            return new("order", "Order", ["No order is on record."], []);
+        if (bedside.Order is not { Terms: var order } inForce)
+            return new("order", "Order", [Orders.NoneSays(bedside.Log, bedside.At, bedside.Said)], []);
         string?[] said =
         [
             order.Order,
@@ -352,12 +352,13 @@ internal sealed record Handover(Episode Episode, FlagRecord Flags, IReadOnlyList
             order.Frequency,
             order.Target is { } target ? $"target: {target}" : null,
             order.Until is { } until ? $"expires {bedside.Said(until)}" : null,
+            inForce.Given(bedside.Said),
         ];
-        return new("order", "Order", [$"{Aged(bedside, order.At)}: {string.Join("; ", said.OfType<string>())}."], []);
+        return new("order", "Order", [$"{Aged(bedside, inForce.Start)}: {string.Join("; ", said.OfType<string>())}."], []);
     }
 
     private static HandoverSection Contact(Bedside bedside) =>
-        new("contact", "Whom to call", [bedside.Last<OrderSet>()?.Contact ?? "The order names nobody."], []);
+        new("contact", "Whom to call", [bedside.Order?.Terms.Contact ?? "The order names nobody."], []);
 
     private static HandoverSection Record(Bedside bedside)
     {

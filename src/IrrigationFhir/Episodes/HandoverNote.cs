@@ -299,13 +299,13 @@ internal static class HandoverNote
                 due.Add((limit, "bladder full if the outflow stopped now"));
         }
 
-        if (bedside.Clamped is { } clamp && bedside.Last<OrderSet>()?.Dwell is { } dwell)
+        if (bedside.Clamped is { } clamp && bedside.DwellOf(clamp) is { } dwell)
             due.Add((clamp.At + dwell, "clamp to release"));
         if (DrainageReadingStale.DueAt(bedside) is { } reading)
             due.Add((reading, "drainage to read"));
         if (NextIrrigation.Of(bedside.Balance, bedside.At) is { } next)
             due.Add((next.Due, "next irrigation"));
-        if (bedside.Clamped is { } shut && bedside.Last<OrderSet>()?.Dwell is null)
+        if (bedside.Clamped is { } shut && bedside.DwellOf(shut) is null)
             yield return $"The drain is clamped since {bedside.Said(shut.At)}, and no order says for how long.";
         if (due.Count == 0)
             yield return "Nothing that can be foretold.";

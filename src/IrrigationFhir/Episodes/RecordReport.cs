@@ -97,7 +97,7 @@ internal sealed record RecordReport(
         foreach (var clamp in clamps.After(from, bedside.At).OfType<DrainClamped>())
         {
             var released = clamps.NextAfter(clamp.At) as DrainReleased;
-            var dwell = (bedside.Log[Slug.Of(nameof(OrderSet))].LastAtOrBefore(clamp.At) as OrderSet)?.Dwell;
+            var dwell = Orders.InForce(bedside.Log, clamp.At)?.Terms.Dwell;
             yield return new(
                 FhirValues.Time(clamp.At, zone),
                 released is null ? null : FhirValues.Time(released.At, zone),

@@ -53,7 +53,7 @@ internal sealed record IrrigationRun(
             return null;
         var start = lines.Min(line => line.First.Header.From ?? line.First.At);
         var last = lines.Max(line => line.Last.At);
-        var order = Last<OrderSet>(log);
+        var order = Orders.Latest(log, Instant.MaxValue)?.Terms;
         var hung = lines.Select(line => line.First).OfType<BagHung>().FirstOrDefault(bag => bag.Solution is not null);
         var first = lines.Select(line => line.First).OrderBy(entry => entry.At).First();
         return new(

@@ -254,7 +254,8 @@ internal static class Codes
     public static CodeableConcept BladderScanVolume() => Concept(BladderVolumeByUltrasound, Observed("bladder-scan-volume"));
 
     /// <summary>Corrected urine output of a closed interval: the series that may be added up, so the one with LOINC 9187-6.</summary>
-    public static CodeableConcept CorrectedUrineOutput() => Briefly(Concept(UrineOutput, UrineOutputObservable, Observed("urine-output-corrected")));
+    public static CodeableConcept CorrectedUrineOutput() =>
+        Briefly(Concept(UrineOutput, UrineOutputObservable, Observed("urine-output-corrected")));
 
     /// <summary>Corrected urine output of a clock hour, shift or local day: a share of closed intervals.</summary>
     /// <param name="windowSlug">Code of <c>output-window</c>, not that of the closed interval.</param>

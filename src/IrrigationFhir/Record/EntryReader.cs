@@ -184,9 +184,12 @@ internal static class EntryReader
                 read.Flag("odour")
             ),
             "tolerance-noted" => new ToleranceNoted(header, read.Whole("pain", 0, 10), read.Flag("spasm"), read.Flag("tolerated")),
-            "order-set" => RunsIn(
+            "order-set" => Ordered(
                 new(header)
                 {
+                    Change = read.Word<OrderChange>("orderChange") ?? OrderChange.Changes,
+                    OrderedBy = read.Text("orderedBy"),
+                    OrderedHow = read.Word<OrderedHow>("orderedHow"),
                     Order = read.Text("order"),
                     Method = read.Word("method", "continuous", "intermittent-manual", "open", "closed", "tidal", "instillation-dwell"),
                     Solution = read.Text("solution"),
@@ -253,9 +256,16 @@ internal static class EntryReader
     /// <summary>mL/h: a flow that is counted in drops, or is a volume over a time, is bounded like one that is not.</summary>
     private const decimal MostFlow = 1_000_000;
 
-    /// <summary>An order of a volume in a time, where that is a flow.</summary>
-    private static OrderSet RunsIn(OrderSet order, EntryJson read)
+    /// <summary>An order: of a volume in a time, where that is a flow; a withdrawal orders nothing.</summary>
+    private static OrderSet Ordered(OrderSet order, EntryJson read)
     {
+        var withdrawal = new OrderSet(order.Header) { Change = OrderChange.Withdraws };
+        if (order.Change == OrderChange.Withdraws && order with { Order = null, OrderedBy = null, OrderedHow = null } != withdrawal)
+            read.Either(
+                "orderChange",
+                "withdraws beside what is ordered",
+                "withdraws alone, or replaces with what is ordered from then on"
+            );
         if (order.Over is { } over)
             Flow(order.Amount, over, "over", read);
         return order;

@@ -266,6 +266,8 @@ public class FlagPropertyTests
                 Dwell = Duration.FromMinutes(amount),
                 Until = at + Duration.FromMinutes(17 * other),
                 Additive = amount % 7 == 0 ? "neomycin" : null,
+                Change = Changes(amount),
+                OrderedHow = (OrderedHow)(other % 4),
             },
             23 => new WeightMeasured(header, new(30 + (5 * amount), WeightKind.Actual)),
             24 => new Escalated(header, "the doctor on call", null),
@@ -293,7 +295,16 @@ public class FlagPropertyTests
                 TimesPerDay = 1 + (other % 6),
                 Days = other % 5 == 0 ? 1 : null,
                 UntilClear = other % 2 == 0,
+                Change = Changes(other),
             },
         };
     }
+
+    private static OrderChange Changes(int drawn) =>
+        (drawn % 5) switch
+        {
+            0 => OrderChange.Withdraws,
+            1 => OrderChange.Replaces,
+            _ => OrderChange.Changes,
+        };
 }

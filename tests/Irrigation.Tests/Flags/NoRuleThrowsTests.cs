@@ -176,6 +176,7 @@ public class NoRuleThrowsTests
                 Cycles = 1 + other,
                 TimesPerDay = 1 + other,
                 Days = 1 + (other % 3),
+                Change = (OrderChange)(amount % 3),
                 UntilClear = other % 2 == 0,
             },
             25 => new IdentityChecked(header, "date-of-birth name"),

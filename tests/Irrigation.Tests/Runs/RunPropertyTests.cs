@@ -139,6 +139,7 @@ public class RunPropertyTests
                 Aliquot = volume,
                 Cycles = 1 + (amount % 3),
                 TimesPerDay = 1 + other,
+                Change = (OrderChange)(amount % 4 % 3),
             },
             12 => other % 2 == 0 ? new IrrigationStopped(header, StopReason.Pain) : new WashoutPerformed(header, 2, other % 3 == 0),
             _ => new EnteredInError(header, null),
