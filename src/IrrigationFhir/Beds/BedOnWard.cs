@@ -104,7 +104,7 @@ internal sealed record BedOnWard(
         );
     }
 
-    /// <summary>The bag, the container, the clamp, the reading, the next irrigation or dose: with the time that each can be told for.</summary>
+    /// <summary>The bag, the container, the clamp, the reading, the next irrigation: each with its time, where that can be told.</summary>
     private static List<DueThing> DueBy(FlagRecord flags)
     {
         var bedside = flags.Now;
