@@ -31,12 +31,12 @@ Command[] commands =
     ),
     new(
         "demo",
-        "[--once] [settings]",
-        "An invented night: recorded, worked out, told. Then serves.",
-        rest => NightOnTheWard.Run(rest, Console.Out)
+        "[--once] [--story night|day] [settings]",
+        "An invented night, or a day of irrigations by syringe: recorded, worked out, told. Then serves.",
+        rest => NightOnTheWard.Run(rest, Console.Out, Console.Error)
     )
     {
-        BesideSettings = ["--once"],
+        BesideSettings = ["--once", "--story", .. InventedStory.All.Select(story => story.Slug)],
     },
     new(
         "drip-rate",

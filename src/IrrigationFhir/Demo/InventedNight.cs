@@ -20,6 +20,10 @@ internal static class InventedNight
     /// <summary>When the charts are read: by then the last entries have been charted.</summary>
     public const string Handover = "2026-03-15T07:05:00+01:00";
 
+    /// <summary>The night, to be shown.</summary>
+    public static InventedStory Story { get; } =
+        new("night", Title, Patient, Episode, AsCharted, LookAt: "2026-03-15T02:40:00+01:00", Handover, Morning);
+
     /// <summary>The episode, as it is opened.</summary>
     /// <param name="end">When it ended, once it has.</param>
     public static JsonObject Episode(string? end = null) =>

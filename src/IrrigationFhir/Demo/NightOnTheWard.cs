@@ -2,6 +2,7 @@ using System.Diagnostics;
 using System.Globalization;
 using System.Text.Json;
 using System.Text.Json.Nodes;
+using IrrigationFhir.Commands;
 using IrrigationFhir.Episodes;
 using IrrigationFhir.Fhir;
 using IrrigationFhir.Record;
@@ -9,8 +10,9 @@ using IrrigationFhir.Record;
 namespace IrrigationFhir.Demo;
 
 /// <summary>
-/// <c>demo</c>: lives through an invented night of continuous irrigation over real HTTP with a temporary store, prints the balance, the
-/// resources and what a subscriber received, and keeps serving; <c>--once</c> ends it.
+/// <c>demo</c>: lives through an invented night of continuous irrigation, or with <c>--story day</c> a day of irrigations by syringe, over
+/// real HTTP with a temporary store, prints the balance, the resources and what a subscriber received, and keeps serving; <c>--once</c>
+/// ends it.
 /// </summary>
 internal static class NightOnTheWard
 {
@@ -20,15 +22,23 @@ internal static class NightOnTheWard
     private static string UrineOutput => Codes.CorrectedUrineOutput().Coding[0].Code!;
 
     /// <summary>Runs it.</summary>
-    public static async Task<int> Run(string[] args, TextWriter output)
+    public static async Task<int> Run(string[] args, TextWriter output, TextWriter errors)
     {
+        if (StoryOf(args) is not { } story)
+        {
+            return CommandLine.RefuseCall(
+                errors,
+                $"--story: one of {string.Join(", ", InventedStory.All.Select(known => known.Slug))} has to follow it"
+            );
+        }
+
         var folder = Path.Combine(Path.GetTempPath(), $"irrigationfhir-demo-{Guid.NewGuid():N}");
         var once = args.Contains("--once");
         var urls = args.Contains("--urls") ? [] : new[] { "--urls", "http://127.0.0.1:0" };
-        var clock = new NightClock(Charted(InventedNight.AsCharted().First()));
+        var clock = new NightClock(Charted(story.AsCharted().First()));
         var app = Service.Build(
             [
-                .. args.Where(a => a != "--once"),
+                .. args.Where(a => a != "--once" && a != "--story" && a != story.Slug),
                 .. urls,
                 "--Data:Folder",
                 folder,
@@ -47,9 +57,9 @@ internal static class NightOnTheWard
             await UntilReady(http);
 
             var ward = new WardClient(http);
-            var episode = await ward.OpenEpisode(InventedNight.Episode(), CancellationToken.None);
+            var episode = await ward.OpenEpisode(story.Episode(null), CancellationToken.None);
             using var subscriber = await ExampleSubscriber.Start($"{address}/fhir", Path.Combine(folder, "subscriber.json"));
-            foreach (var charted in InventedNight.AsCharted())
+            foreach (var charted in story.AsCharted())
             {
                 clock.Put(Charted(charted).AddMinutes(-1));
                 await app.Services.GetRequiredService<WatchEpisodes>().Look(CancellationToken.None); // what silence had raised by then
@@ -57,11 +67,11 @@ internal static class NightOnTheWard
                 await ward.Record(episode, charted, CancellationToken.None);
             }
 
-            clock.Put(DateTimeOffset.Parse(InventedNight.Handover, CultureInfo.InvariantCulture));
+            clock.Put(DateTimeOffset.Parse(story.Handover, CultureInfo.InvariantCulture));
             var list = await ward.GetText("/ward", CancellationToken.None);
-            await ward.OpenEpisode(InventedNight.Episode(end: InventedNight.Morning), CancellationToken.None);
+            await ward.OpenEpisode(story.Episode(story.End), CancellationToken.None);
 
-            await Show(ward, episode, address, subscriber is null ? null : await LinesReceived(ward, subscriber), list, output);
+            await Show(story, ward, episode, address, subscriber is null ? null : await LinesReceived(ward, subscriber), list, output);
             if (once)
                 return 0;
             await output.WriteLineAsync("\nStill serving; Ctrl+C ends it and forgets the store.");
@@ -74,6 +84,16 @@ internal static class NightOnTheWard
             if (Directory.Exists(folder))
                 Directory.Delete(folder, recursive: true);
         }
+    }
+
+    /// <summary>The story that is asked for, the first where none is; null where there is no such story.</summary>
+    private static InventedStory? StoryOf(string[] args)
+    {
+        var asked = Array.IndexOf(args, "--story") is >= 0 and var at ? args.ElementAtOrDefault(at + 1) : InventedStory.All[0].Slug;
+        var strays = args.Where(
+            (arg, i) => InventedStory.All.Any(known => known.Slug == arg) && args.ElementAtOrDefault(i - 1) != "--story"
+        );
+        return strays.Any() ? null : InventedStory.All.FirstOrDefault(known => known.Slug == asked);
     }
 
     /// <summary>When entries were charted: the last of the times that they say.</summary>
@@ -103,6 +123,7 @@ internal static class NightOnTheWard
     }
 
     private static async Task Show(
+        InventedStory story,
         WardClient ward,
         string episode,
         string address,
@@ -112,20 +133,19 @@ internal static class NightOnTheWard
     )
     {
         var balance = (
-            await ward.Get($"/episodes/{episode}/balance?asOf={Uri.EscapeDataString(InventedNight.Handover)}", CancellationToken.None)
+            await ward.Get($"/episodes/{episode}/balance?asOf={Uri.EscapeDataString(story.Handover)}", CancellationToken.None)
         ).Deserialize<BalanceReport>(JsonSerializerOptions.Web)!;
-        await output.WriteLineAsync($"{InventedNight.Title}\n");
+        await output.WriteLineAsync($"{story.Title}\n");
         BalanceInWords.Brief(balance, output, caveats: true);
 
-        var patient = Uri.EscapeDataString(InventedNight.Patient);
+        var patient = Uri.EscapeDataString(story.Patient);
         await output.WriteLineAsync("Resources");
         foreach (var type in new[] { "Observation", "Procedure", "Provenance" })
         {
             var search = type == "Provenance" ? "" : $"patient.identifier={patient}&";
             var bundle = await ward.Get($"/fhir/{type}?{search}_count=1000", CancellationToken.None);
             foreach (
-                var profile in bundle["entry"]!
-                    .AsArray()
+                var profile in (bundle["entry"]?.AsArray() ?? [])
                     .Select(e => e!["resource"]!["meta"]!["profile"]![0]!.GetValue<string>())
                     .GroupBy(p => p)
                     .OrderBy(g => g.Key, StringComparer.Ordinal)
@@ -139,7 +159,12 @@ internal static class NightOnTheWard
         foreach (var line in received ?? ["it could not be started: it needs its source beside this and the .NET SDK"])
             await output.WriteLineAsync($"  {line}");
 
-        await output.WriteLineAsync($"\nThe list of the ward before the night was closed\n{list.TrimEnd()}");
+        await output.WriteLineAsync($"\nThe list of the ward before the episode was ended\n{list.TrimEnd()}");
+        var handover = await ward.GetText(
+            $"/episodes/{episode}/handover?asOf={Uri.EscapeDataString(story.LookAt)}",
+            CancellationToken.None
+        );
+        await output.WriteLineAsync($"\n{handover.TrimEnd()}");
         await output.WriteLineAsync(
             $"""
 
@@ -147,7 +172,7 @@ internal static class NightOnTheWard
               {address}/ward
               {address}/episodes/{episode}/balance
               {address}/episodes/{episode}/flags
-              {address}/episodes/{episode}/handover?asOf={Uri.EscapeDataString("2026-03-15T02:40:00+01:00")}
+              {address}/episodes/{episode}/handover?asOf={Uri.EscapeDataString(story.LookAt)}
               {address}/episodes/{episode}/entries
               {address}/fhir/Observation?patient.identifier={patient}&code={UrineOutput}&_sort=date
               {address}/fhir/Flag?patient.identifier={patient}

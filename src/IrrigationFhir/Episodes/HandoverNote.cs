@@ -218,7 +218,9 @@ internal static class HandoverNote
         if (bedside.Standing("outflow-deficit") is null && Deficit.Of(bedside) is { } deficit)
             yield return $"{deficit.Says(bedside)}.";
         var ran = bedside.Balance.Open(bedside.At).Instilled is { } since ? $"{Read(since)} ran in" : "how much ran in is not known";
-        yield return $"Since the last reading at {bedside.Said(latest.End)} {ran}; nobody knows what came out.";
+        var partly = bedside.Log[Channel.BladderOutput].LastAtOrBefore(bedside.At)?.At > latest.End;
+        var drained = partly ? "what came out is not read in full" : "nobody knows what came out";
+        yield return $"Since the last reading at {bedside.Said(latest.End)} {ran}; {drained}.";
     }
 
     /// <summary>The headline, and the best estimate with the interval that belongs to it.</summary>

@@ -27,7 +27,7 @@ public class NightOnTheWardTests
     {
         var before = Directory.GetDirectories(Path.GetTempPath(), "irrigationfhir-demo-*");
         using var output = new StringWriter(CultureInfo.InvariantCulture);
-        Assert.Equal(0, await NightOnTheWard.Run(["--once"], output));
+        Assert.Equal(0, await NightOnTheWard.Run(["--once"], output, TextWriter.Null));
         var lines = output.ToString().Split('\n');
 
         Assert.StartsWith("Ward 7 of the invented Lantern Quay Hospital", lines[0], StringComparison.Ordinal);
@@ -68,6 +68,34 @@ public class NightOnTheWardTests
 
         Assert.Contains("Local protocol, the order and licensed practice prevail.", output.ToString(), StringComparison.Ordinal);
         Assert.Equal(before, Directory.GetDirectories(Path.GetTempPath(), "irrigationfhir-demo-*"));
+    }
+
+    [Fact]
+    public async Task A_day_of_irrigations_by_syringe_has_its_runs_and_tells_the_short_return()
+    {
+        using var output = new StringWriter(CultureInfo.InvariantCulture);
+        Assert.Equal(0, await NightOnTheWard.Run(["--story", "day", "--once"], output, TextWriter.Null));
+        var lines = output.ToString().Split('\n');
+        Assert.StartsWith("Ward 7 of the invented Lantern Quay Hospital, day of 16 March", lines[0], StringComparison.Ordinal);
+
+        // Four runs, and the episode that they are part of.
+        Assert.Contains(
+            lines,
+            line => line.Trim().Split(' ', StringSplitOptions.RemoveEmptyEntries) is ["5", "Procedure", "bladder-irrigation"]
+        );
+        Assert.Contains(lines, line => line.EndsWith("active Return is short since 2026-03-16T12:05:00+01:00", StringComparison.Ordinal));
+        Assert.Contains(lines, line => line.Contains("who needs a person first", StringComparison.Ordinal));
+    }
+
+    [Theory]
+    [InlineData("--story")]
+    [InlineData("--story", "evening")]
+    [InlineData("day")]
+    public async Task Another_story_is_refused(params string[] args)
+    {
+        using var errors = new StringWriter(CultureInfo.InvariantCulture);
+        Assert.Equal(2, await NightOnTheWard.Run(args, TextWriter.Null, errors));
+        Assert.Contains("night, day", errors.ToString(), StringComparison.Ordinal);
     }
 
     /// <summary>in, out, simple, corrected, status, and the caveats' words.</summary>

@@ -124,6 +124,8 @@ public sealed partial class ReadmeTests : IDisposable
 
         var demo = (await Done("demo", "--once")).Output;
         Assert.Contains("42.8  corrected", demo, StringComparison.Ordinal);
+        var day = await Done("demo", "--once", "--story", "day");
+        Assert.Contains("Return is short", day.Output, StringComparison.Ordinal);
         var list = Readme[Readme.IndexOf("all wards, ", StringComparison.Ordinal)..];
         Assert.Contains(
             list[..list.IndexOf("```", StringComparison.Ordinal)].ReplaceLineEndings(),
