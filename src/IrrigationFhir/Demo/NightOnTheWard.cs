@@ -2,7 +2,6 @@ using System.Diagnostics;
 using System.Globalization;
 using System.Text.Json;
 using System.Text.Json.Nodes;
-using IrrigationFhir.Commands;
 using IrrigationFhir.Episodes;
 using IrrigationFhir.Fhir;
 using IrrigationFhir.Record;
@@ -26,10 +25,10 @@ internal static class NightOnTheWard
     {
         if (StoryOf(args) is not { } story)
         {
-            return CommandLine.RefuseCall(
-                errors,
+            await errors.WriteLineAsync(
                 $"--story: one of {string.Join(", ", InventedStory.All.Select(known => known.Slug))} has to follow it"
             );
+            return 2;
         }
 
         var folder = Path.Combine(Path.GetTempPath(), $"irrigationfhir-demo-{Guid.NewGuid():N}");
