@@ -23,6 +23,14 @@ public class DripTests
         Gen.Int[0, 6].Select(i => Factors[i])
     );
 
+    [Fact] // found by random entries: a count has a doubt of one drop, which is boundless where a drop is
+    public void A_drop_factor_that_none_can_be_is_as_good_as_none()
+    {
+        var drip = Drip.Of(null, new DropFactor(1e-28m), 1e-22m, Ml(3000), MeasuringCharacters.Default);
+        Assert.Equal((null, null), (drip.Set, drip.Counted));
+        Assert.NotNull(Drip.Of(null, new DropFactor(0.01m), 1, Ml(3000), MeasuringCharacters.Default).Counted);
+    }
+
     [Fact]
     public void There_and_back_is_within_half_a_drop() =>
         Orders.Sample(

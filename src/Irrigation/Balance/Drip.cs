@@ -117,8 +117,12 @@ public sealed record Drip
         "The drop factor printed on the packet of the giving set prevails. A gravity drip slows as the bag empties, and changes with its "
         + "height and with the patient's position: count again, for a whole minute.";
 
-    private Drip(WantedFlow? wanted, DropFactor? set, decimal? counted, Volume? volume, MeasuringCharacters characters)
+    // A drop of more than 100 mL is none: what was charted so before it could be refused is as good as no drop factor.
+    private const decimal LeastFactor = 0.01m;
+
+    private Drip(WantedFlow? wanted, DropFactor? charted, decimal? counted, Volume? volume, MeasuringCharacters characters)
     {
+        var set = charted?.DropsPerMillilitre >= LeastFactor ? charted : null;
         (Wanted, Set) = (wanted, set);
         ToCount = wanted is null ? [] : [.. Ends(wanted).Select(end => Count(end.End, end.Rate, set))];
         Counted = counted is { } drops && set is { } factor ? Doubted(drops, factor, characters) : null;
@@ -130,7 +134,7 @@ public sealed record Drip
     /// <summary>The flow that is wanted; null where none is.</summary>
     public WantedFlow? Wanted { get; }
 
-    /// <summary>The drop factor of the giving set; null where it is not known.</summary>
+    /// <summary>The drop factor of the giving set; null where it is not known, or none can be so.</summary>
     public DropFactor? Set { get; }
 
     /// <summary>What to count: one for a flow, two for the ends of a range; empty where none is wanted.</summary>

@@ -203,7 +203,7 @@ public sealed partial class DripRateTests : IAsyncLifetime
             "2560 mL last 5 h 49 min, with 95 % certainty 5 h 13 min to 6 h 35 min.",
         ];
         Assert.Equal(says, drip["drip"]!["says"]!.AsArray().Select(sentence => (string)sentence!));
-        var handover = await _ward.Http.GetStringAsync($"/episodes/{episode}/handover?asOf={Charted.At("19:15")}");
+        var handover = await _ward.Http.GetStringAsync($"/episodes/{episode}/handover?form=long&asOf={Charted.At("19:15")}");
         Assert.Contains("continuous; 3000 mL in 6 h; by a set of 15 drops/mL.", handover, StringComparison.Ordinal);
         string[] lines = ["Drip of line 1:", .. says.Select(sentence => $"  {sentence}"), $"  {Drip.Caution}"];
         Assert.Contains(string.Concat(lines.Select(line => $"  {line}\n")), handover, StringComparison.Ordinal);
@@ -234,7 +234,7 @@ public sealed partial class DripRateTests : IAsyncLifetime
         var episode = await _ward.Open(RunningService.Episode("pump", Charted.At("18:00")));
         await _ward.Record(episode, Charted.BagHung("bag", "18:05", 3000), Charted.Flow("flow", "18:10", 500));
         Assert.Empty((await _ward.Read($"/episodes/{episode}/balance"))["drips"]!.AsArray());
-        Assert.DoesNotContain("Drip", await _ward.Http.GetStringAsync($"/episodes/{episode}/handover"), StringComparison.Ordinal);
+        Assert.DoesNotContain("Drip", await _ward.Http.GetStringAsync($"/episodes/{episode}/handover?form=long"), StringComparison.Ordinal);
     }
 
     [Theory]

@@ -380,7 +380,8 @@ public class FlagsTests
         );
         Assert.Equal("2026-03-14T18:40:00+00:00", (string)why["recorded"]!);
 
-        const string told = "Told otherwise before: dysreflexia-risk since 18:30 was never so, as what arrived at 18:40 shows.";
+        const string told =
+            "Told otherwise before: risk of autonomic dysreflexia since 18:30 was never so, as what arrived at 18:40 shows.";
         Assert.Contains(told, (string)Assert.Single(await Active(ward, "late-entry"))["code"]!["text"]!, StringComparison.Ordinal);
         var revised = (await ward.Read($"/episodes/{episode}/entries"))["entries"]!.AsArray().Last()!["entry"]!;
         Assert.Equal(

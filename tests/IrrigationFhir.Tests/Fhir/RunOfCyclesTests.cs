@@ -78,7 +78,7 @@ public class RunOfCyclesTests
     {
         await using var ward = RunningService.Start("2026-03-14T09:00:00Z");
         var episode = await Basin(ward);
-        var handover = (await ward.Get($"/episodes/{episode}/handover")).Text;
+        var handover = (await ward.Get($"/episodes/{episode}/handover?form=long")).Text;
         Assert.Contains("2 cycles, 60 mL in, 17 mL back", handover, StringComparison.Ordinal);
         Assert.Contains("This shift, from the first entry at 08:10", handover, StringComparison.Ordinal);
         var record = (await ward.Read($"/episodes/{episode}/record"))["runs"]!.AsArray().Single()!;
