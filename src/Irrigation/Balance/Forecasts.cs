@@ -2,7 +2,6 @@ using System.Collections.Immutable;
 using Irrigation.Episodes;
 using Irrigation.Measures;
 using NodaTime;
-using NodaTime.Text;
 
 namespace Irrigation.Balance;
 
@@ -28,8 +27,6 @@ public static class Forecasts
 {
     private static readonly Duration Longest = Duration.FromDays(365);
     private static readonly Duration Reach = ForecastSettings.Default.ReadingReach;
-    private static readonly LocalTimePattern Clock = LocalTimePattern.CreateWithInvariantCulture("HH:mm");
-    private static readonly LocalDateTimePattern DayAndClock = LocalDateTimePattern.CreateWithInvariantCulture("d MMM HH:mm");
 
     /// <summary>
     /// Every forecast that can be asked for: each line with a hanging bag, each drainage container in use, the bladder. None once the
@@ -309,11 +306,7 @@ public static class Forecasts
         FlowRate.FromMillilitresPerHour(one.MillilitresPerHour + other.MillilitresPerHour);
 
     /// <summary>By the ward's clock; with the day, where that is another one than that of asking.</summary>
-    private static string At(FluidBalance balance, Instant instant, Instant asOf)
-    {
-        var (then, now) = (instant.InZone(balance.Log.Frame.Zone), asOf.InZone(balance.Log.Frame.Zone));
-        return then.Date == now.Date ? Clock.Format(then.TimeOfDay) : DayAndClock.Format(then.LocalDateTime);
-    }
+    private static string At(FluidBalance balance, Instant instant, Instant asOf) => balance.Log.Frame.Said(instant, asOf);
 
     private static Forecast Make(string kind, string what, Instant asOf, Duration? time, string assumption, string otherwise) =>
         time is { } known ? new(kind, what, known, asOf + known, assumption) : Untold(kind, what, otherwise);

@@ -5,7 +5,6 @@ using Irrigation.Episodes;
 using Irrigation.Measures;
 using Irrigation.Runs;
 using NodaTime;
-using NodaTime.Text;
 
 namespace Irrigation.Flags;
 
@@ -57,9 +56,6 @@ public sealed record FlagLimits(FlagSettings Flags, CriteriaSettings Criteria, F
 /// </param>
 public sealed record Bedside(FluidBalance Balance, Instant At, PatientFacts Facts, FlagLimits Limits, ImmutableArray<RuleState> States)
 {
-    private static readonly LocalTimePattern Clock = LocalTimePattern.CreateWithInvariantCulture("HH:mm");
-    private static readonly LocalDateTimePattern DayAndClock = LocalDateTimePattern.CreateWithInvariantCulture("d MMM HH:mm");
-
     private readonly RunsSeen? cycled;
 
     /// <summary>The runs of cycles; one and the same for all rules that look at a moment.</summary>
@@ -68,6 +64,13 @@ public sealed record Bedside(FluidBalance Balance, Instant At, PatientFacts Fact
         get => cycled ?? new(Balance, At);
         init => cycled = value;
     }
+
+    /// <summary>When the next irrigation, or dose, is due; null where no order says how often.</summary>
+    public NextIrrigation? NextIrrigation => NextIrrigation.Of(Balance, At, Cycled);
+
+    /// <summary>What would come when, if things go on as they are.</summary>
+    public ImmutableArray<Forecast> Foretold =>
+        Forecasts.Of(Balance, Facts.Patient.YearsAt(At), Facts.BladderCapacity, At, Limits.Forecasts);
 
     /// <summary>The log.</summary>
     public EpisodeLog Log => Balance.Log;
@@ -189,9 +192,5 @@ public sealed record Bedside(FluidBalance Balance, Instant At, PatientFacts Fact
     }
 
     /// <summary>A moment in the ward's time: the clock alone on the day of asking.</summary>
-    public string Said(Instant instant)
-    {
-        var (then, now) = (instant.InZone(Log.Frame.Zone), At.InZone(Log.Frame.Zone));
-        return then.Date == now.Date ? Clock.Format(then.TimeOfDay) : DayAndClock.Format(then.LocalDateTime);
-    }
+    public string Said(Instant instant) => Log.Frame.Said(instant, At);
 }

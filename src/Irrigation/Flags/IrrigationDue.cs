@@ -1,5 +1,3 @@
-using Irrigation.Runs;
-
 namespace Irrigation.Flags;
 
 /// <summary>The next irrigation, or dose, is due by the order's times a day, or overdue.</summary>
@@ -18,7 +16,7 @@ public static class IrrigationDue
 
     private static Finding Judge(Bedside bedside)
     {
-        if (NextIrrigation.Of(bedside.Balance, bedside.At) is not { } next)
+        if (bedside.NextIrrigation is not { } next)
             return new Finding.NotRaised();
         if (bedside.At < next.Due)
             return new Finding.NotRaised { LookAgain = next.Due };

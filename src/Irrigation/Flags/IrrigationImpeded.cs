@@ -20,7 +20,7 @@ public static class IrrigationImpeded
         {
             var note = stop.Header.Note is { } said ? $": {said}" : "";
             var priority = why is StopReason.Declined or StopReason.Other ? FlagPriority.Medium : FlagPriority.High;
-            return Said(bedside, stop, priority, $"irrigation was ended at {bedside.Said(stop.At)} for {Words(why)}{note}");
+            return Said(bedside, stop, priority, $"irrigation was ended at {bedside.Said(stop.At)} for {Slug.Words(why)}{note}");
         }
 
         return given switch
@@ -38,8 +38,6 @@ public static class IrrigationImpeded
 
     private static string Of(IrrigantInstilled given) =>
         given.Intended is { } meant && given.Amount < meant ? $": {given.Amount} of {meant} given" : $": {given.Amount} given";
-
-    private static string Words(StopReason why) => Slug.Of(why).Replace('-', ' ');
 
     private static Finding Said(Bedside bedside, Entry entry, FlagPriority priority, string says)
     {

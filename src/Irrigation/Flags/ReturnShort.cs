@@ -37,7 +37,7 @@ public static class ReturnShort
         var runs = bedside.Cycled.Recent;
         if (bedside.Last<CatheterInserted>()?.At >= standing?.Start)
             return new Finding.NotRaised();
-        if (runs.MaxBy(run => run.Cycles[^1].Start) is not { } latest)
+        if (bedside.Cycled.Latest is not { } latest)
             return standing is null ? new Finding.NotRaised() : standing.Latest; // silence does not clear it
         if (Scanned(bedside, latest) is { } scan && scan.Held <= bedside.ForBladder(bedside.Settings.DistensionOverAt))
             return new Finding.NotRaised();

@@ -22,13 +22,16 @@ public sealed record NextIrrigation(OrderSet Order, Instant From, Instant? Since
     public const string Kind = "irrigation-due";
 
     /// <summary>Of a log as of a moment; null where no order by cycles says how often, or it is over by then.</summary>
-    public static NextIrrigation? Of(FluidBalance balance, Instant asOf)
+    /// <param name="balance">The balance.</param>
+    /// <param name="asOf">The moment of asking.</param>
+    /// <param name="seen">The runs that are seen then, where somebody found them already.</param>
+    public static NextIrrigation? Of(FluidBalance balance, Instant asOf, RunsSeen? seen = null)
     {
         if (Orders.InForce(balance.Log, asOf) is not { Terms: { ByCycles: true, TimesPerDay: { } times } terms } order)
             return null;
         var every = Duration.FromHours(24) / times;
         var from = order.Since(o => (o.ByCycles, o.Additive, o.TimesPerDay is null));
-        var since = LastBegun(balance, from, asOf);
+        var since = LastBegun(balance, from, asOf, seen ?? new(balance, asOf));
         var due = Instant.Max((since ?? from) + every, order.Since(o => o.TimesPerDay));
         return due >= terms.Ends || balance.Log.Frame.End <= asOf ? null : new(terms, from, since, due);
     }
@@ -53,11 +56,8 @@ public sealed record NextIrrigation(OrderSet Order, Instant From, Instant? Since
     }
 
     /// <summary>The beginning of the last run since a moment.</summary>
-    private static Instant? LastBegun(FluidBalance balance, Instant from, Instant asOf)
-    {
-        var run = RunsOfCycles.Latest(balance, asOf);
-        return run?.Start >= from ? run.Start
-            : balance.Log[Channel.Aliquot].LastAtOrBefore(asOf) is { } last && last.At >= from ? last.At
-            : null;
-    }
+    private static Instant? LastBegun(FluidBalance balance, Instant from, Instant asOf, RunsSeen seen) =>
+        seen.Latest?.Start is { } begun && begun >= from ? begun
+        : balance.Log[Channel.Aliquot].LastAtOrBefore(asOf) is { } last && last.At >= from ? last.At
+        : null;
 }

@@ -22,7 +22,7 @@ public static class RunsOfCycles
     public static ImmutableArray<RunOfCycles> Of(FluidBalance balance, Instant asOf) => Of(balance, Instant.MinValue, asOf);
 
     /// <summary>The run that began last, if it began no longer ago than a day; null where there is none.</summary>
-    public static RunOfCycles? Latest(FluidBalance balance, Instant asOf) => Recent(balance, asOf).MaxBy(run => run.Cycles[^1].Start);
+    public static RunOfCycles? Latest(FluidBalance balance, Instant asOf) => new RunsSeen(balance, asOf).Latest;
 
     /// <summary>Runs of the last two days; none where nothing was given by the aliquot on the last of them.</summary>
     internal static ImmutableArray<RunOfCycles> Recent(FluidBalance balance, Instant asOf) =>

@@ -1,9 +1,7 @@
 using System.Runtime.CompilerServices;
-using Irrigation.Balance;
 using Irrigation.Episodes;
 using Irrigation.Flags;
 using Irrigation.Measures;
-using Irrigation.Runs;
 using IrrigationFhir.Fhir;
 using IrrigationFhir.Model;
 using NodaTime;
@@ -28,11 +26,6 @@ internal enum Attention
     /// <summary>Nothing of the kind.</summary>
     Quiet,
 }
-
-/// <summary>Something that somebody has to do, and when.</summary>
-/// <param name="What">In words.</param>
-/// <param name="At">When.</param>
-internal sealed record DueThing(string What, Instant At);
 
 /// <summary>A flag that stands, and whether a person saw it.</summary>
 /// <param name="Flag">The flag.</param>
@@ -104,33 +97,5 @@ internal sealed record BedOnWard(
         );
     }
 
-    /// <summary>The bag, the container, the clamp, the reading, the next irrigation: each with its time, where that can be told.</summary>
-    private static List<DueThing> DueBy(FlagRecord flags)
-    {
-        var bedside = flags.Now;
-        var forecasts = Forecasts.Of(
-            bedside.Balance,
-            bedside.Facts.Patient.YearsAt(bedside.At),
-            bedside.Facts.BladderCapacity,
-            bedside.At,
-            bedside.Limits.Forecasts
-        );
-        var due = new List<DueThing>();
-        foreach (var forecast in forecasts)
-        {
-            if (forecast is { Kind: "bag-empty", At: { } dry })
-                due.Add(new("bag dry", dry));
-            if (forecast is { Kind: "container-full", At: { } full })
-                due.Add(new("container to empty", full));
-        }
-
-        if (bedside.Clamped is { } clamp && bedside.DwellOf(clamp) is { } dwell)
-            due.Add(new("clamp to release", clamp.At + dwell));
-        if (DrainageReadingStale.DueAt(bedside) is { } reading)
-            due.Add(new("drainage to read", reading));
-        if (NextIrrigation.Of(bedside.Balance, bedside.At) is { } next)
-            due.Add(new("next irrigation", next.Due));
-        due.Sort((one, other) => one.At.CompareTo(other.At));
-        return due;
-    }
+    private static List<DueThing> DueBy(FlagRecord flags) => [.. DueThing.Of(flags.Now).Where(due => !due.Supposed).OrderBy(due => due.At)];
 }

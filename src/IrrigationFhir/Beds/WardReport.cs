@@ -104,7 +104,6 @@ internal sealed record DueReport(
 /// <summary>The list for a person: one line for each bed.</summary>
 internal static class WardInWords
 {
-    private static readonly LocalTimePattern Clock = LocalTimePattern.CreateWithInvariantCulture("HH:mm");
     private static readonly LocalDateTimePattern DayAndClock = LocalDateTimePattern.CreateWithInvariantCulture("d MMM HH:mm");
 
     /// <summary>The lines.</summary>
@@ -164,10 +163,5 @@ internal static class WardInWords
         return $"read {ago}, {ran}";
     }
 
-    private static string Said(BedOnWard bed, Instant at)
-    {
-        var zone = bed.Episode.Definition.Frame.Zone;
-        var (then, now) = (at.InZone(zone), bed.At.InZone(zone));
-        return then.Date == now.Date ? Clock.Format(then.TimeOfDay) : DayAndClock.Format(then.LocalDateTime);
-    }
+    private static string Said(BedOnWard bed, Instant at) => bed.Episode.Definition.Frame.Said(at, bed.At);
 }

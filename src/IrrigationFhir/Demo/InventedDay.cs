@@ -1,4 +1,5 @@
 using System.Text.Json.Nodes;
+using static IrrigationFhir.Demo.Invented;
 
 namespace IrrigationFhir.Demo;
 
@@ -22,34 +23,19 @@ internal static class InventedDay
         );
 
     private static JsonObject Episode(string? end) =>
-        new()
-        {
-            ["identifier"] = Identifier("https://lantern-quay.example/irrigations", "I-2026-0097"),
-            ["patient"] = new JsonObject
-            {
-                ["identifier"] = Identifier("https://lantern-quay.example/patients", "P-0502"),
-                ["display"] = "Marit Oyelaran-Pell (invented)",
-            },
-            ["encounter"] = new JsonObject { ["identifier"] = Identifier("https://lantern-quay.example/encounters", "E-8903") },
-            ["birthDate"] = "1962-05-09",
-            ["location"] = new JsonObject
-            {
-                ["ward"] = "Ward 7",
-                ["room"] = "5",
-                ["bed"] = "1",
-            },
-            ["reason"] = "sediment that blocks the catheter",
-            ["catheter"] = new JsonObject
-            {
-                ["type"] = "two-way catheter",
-                ["size"] = Quantity(18, "[Ch]"),
-                ["lumens"] = 2,
-            },
-            ["timeZone"] = "Europe/Vienna",
-            ["shiftStarts"] = new JsonArray("07:00", "19:00"),
-            ["start"] = At("07:00"),
-            ["end"] = end,
-        };
+        Invented.Episode(
+            "I-2026-0097",
+            "P-0502",
+            "Marit Oyelaran-Pell (invented)",
+            "E-8903",
+            "1962-05-09",
+            room: "5",
+            bed: "1",
+            "sediment that blocks the catheter",
+            Invented.Catheter("two-way catheter", 18, 2),
+            At("07:00"),
+            end
+        );
 
     private static IEnumerable<JsonArray> AsCharted() =>
         [
@@ -134,25 +120,8 @@ internal static class InventedDay
     private static JsonNode Basin(string clock, decimal millilitres) =>
         Entry("drainage-emptied", clock, ("volume", Quantity(millilitres, "mL")), ("container", "basin"));
 
-    private static JsonNode Entry(string kind, string clock, params (string Name, JsonNode? Value)[] content)
-    {
-        var entry = new JsonObject
-        {
-            ["source"] = "ward-7",
-            ["id"] = $"{kind}-{clock.Replace(":", "", StringComparison.Ordinal)}",
-            ["kind"] = kind,
-            ["at"] = At(clock),
-            ["recordedAt"] = At(clock).Replace(":00+", ":40+", StringComparison.Ordinal),
-            ["performer"] = "N-12 (invented)",
-        };
-        foreach (var (name, value) in content)
-            entry[name] = value;
-        return entry;
-    }
+    private static JsonNode Entry(string kind, string clock, params (string Name, JsonNode? Value)[] content) =>
+        Invented.Entry(kind, clock, At(clock), "N-12 (invented)", content);
 
     private static string At(string clock) => $"2026-03-16T{clock}:00+01:00";
-
-    private static JsonObject Quantity(decimal value, string unit) => new() { ["value"] = value, ["unit"] = unit };
-
-    private static JsonObject Identifier(string system, string value) => new() { ["system"] = system, ["value"] = value };
 }

@@ -1,4 +1,5 @@
 using System.Text.Json.Nodes;
+using static IrrigationFhir.Demo.Invented;
 
 namespace IrrigationFhir.Demo;
 
@@ -27,34 +28,19 @@ internal static class InventedNight
     /// <summary>The episode, as it is opened.</summary>
     /// <param name="end">When it ended, once it has.</param>
     public static JsonObject Episode(string? end = null) =>
-        new()
-        {
-            ["identifier"] = Identifier("https://lantern-quay.example/irrigations", "I-2026-0093"),
-            ["patient"] = new JsonObject
-            {
-                ["identifier"] = Identifier("https://lantern-quay.example/patients", "P-0417"),
-                ["display"] = "Quillon Harrowgate-Finch (invented)",
-            },
-            ["encounter"] = new JsonObject { ["identifier"] = Identifier("https://lantern-quay.example/encounters", "E-8812") },
-            ["birthDate"] = "1951-07-30",
-            ["location"] = new JsonObject
-            {
-                ["ward"] = "Ward 7",
-                ["room"] = "3",
-                ["bed"] = "2",
-            },
-            ["reason"] = "bleeding after a resection of the prostate",
-            ["catheter"] = new JsonObject
-            {
-                ["type"] = "three-way irrigation catheter",
-                ["size"] = Quantity(22, "[Ch]"),
-                ["lumens"] = 3,
-            },
-            ["timeZone"] = "Europe/Vienna",
-            ["shiftStarts"] = new JsonArray("07:00", "19:00"),
-            ["start"] = At("21:00"),
-            ["end"] = end,
-        };
+        Invented.Episode(
+            "I-2026-0093",
+            "P-0417",
+            "Quillon Harrowgate-Finch (invented)",
+            "E-8812",
+            "1951-07-30",
+            room: "3",
+            bed: "2",
+            "bleeding after a resection of the prostate",
+            Invented.Catheter("three-way irrigation catheter", 22, 3),
+            At("21:00"),
+            end
+        );
 
     /// <summary>The entries in the order in which they were charted, some alone, some together.</summary>
     public static IEnumerable<JsonArray> AsCharted() =>
@@ -178,26 +164,9 @@ internal static class InventedNight
             ],
         ];
 
-    private static JsonNode Entry(string kind, string clock, params (string Name, JsonNode? Value)[] content)
-    {
-        var entry = new JsonObject
-        {
-            ["source"] = "ward-7",
-            ["id"] = $"{kind}-{clock.Replace(":", "", StringComparison.Ordinal)}",
-            ["kind"] = kind,
-            ["at"] = At(clock),
-            ["recordedAt"] = At(clock).Replace(":00+", ":40+", StringComparison.Ordinal),
-            ["performer"] = "N-31 (invented)",
-        };
-        foreach (var (name, value) in content)
-            entry[name] = value;
-        return entry;
-    }
+    private static JsonNode Entry(string kind, string clock, params (string Name, JsonNode? Value)[] content) =>
+        Invented.Entry(kind, clock, At(clock), "N-31 (invented)", content);
 
     /// <summary>Clock times after noon are on the evening's date, others on the next morning's.</summary>
     private static string At(string clock) => $"2026-03-{(string.CompareOrdinal(clock, "12:00") > 0 ? "14" : "15")}T{clock}:00+01:00";
-
-    private static JsonObject Quantity(decimal value, string unit) => new() { ["value"] = value, ["unit"] = unit };
-
-    private static JsonObject Identifier(string system, string value) => new() { ["system"] = system, ["value"] = value };
 }

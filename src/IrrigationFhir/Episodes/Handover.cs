@@ -141,18 +141,10 @@ internal sealed record Handover(Episode Episode, FlagRecord Flags, IReadOnlyList
         var recent = RunsOfCycles.Of(bedside.Balance, bedside.At).Where(run => run.End >= bedside.At - Duration.FromHours(24)).TakeLast(4);
         foreach (var run in recent)
             lines.AddRange(RunReport.Lines(run, bedside.Log.Frame.Zone).Select((line, place) => place == 0 ? line : $"  {line}"));
-        if (NextIrrigation.Of(bedside.Balance, bedside.At) is { } next)
+        if (bedside.NextIrrigation is { } next)
             lines.Add($"Next due {bedside.Said(next.Due)}: {next.Says(bedside.Said)}.");
         if (bedside.Last<WashoutPerformed>() is { } washout)
-        {
-            var cleared = washout.Cleared switch
-            {
-                true => ", cleared",
-                false => ", not cleared",
-                null => "",
-            };
-            lines.Add($"Last washout {Aged(bedside, washout.At)}{cleared}.");
-        }
+            lines.Add($"Last washout {Aged(bedside, washout.At)}{Cleared(washout)}.");
 
         return new("irrigation", "Irrigation", lines, !bedside.Lines.Any() ? [] : [$"Procedure/{BladderIrrigationMapper.IdOf(episode)}"]);
     }
@@ -196,14 +188,9 @@ internal sealed record Handover(Episode Episode, FlagRecord Flags, IReadOnlyList
         var caveats = latest.Caveats.IsEmpty ? "" : $"; {string.Join(", ", latest.Caveats.Select(c => Slug.Words(c)))}";
         List<string> lines = [$"{bedside.Said(latest.Start)} to {bedside.Said(latest.End)}: {made}{caveats}."];
         lines.AddRange(latest.Doubts.Select(doubt => Texts.Doubted(doubt.Says)));
-        var shift = Wards.Windows(WindowKind.Shift, bedside.Log.Frame, bedside.At - Duration.Epsilon, bedside.At).LastOrDefault();
-
-        // Nothing is known of the time before the first entry, and what nobody charted is no part of a shift's output.
-        var entry = bedside.Log[Channel.Everything][0];
-        var first = entry.Header.From ?? entry.At;
-        if (shift.HasStart && Instant.Max(shift.Start, first) is var start && start < latest.End)
+        if (ShiftStart(bedside) is var (start, byEntry) && start < latest.End)
         {
-            var whence = first > shift.Start ? "the first entry at " : "";
+            var whence = byEntry ? "the first entry at " : "";
             var window = bedside.Balance.Over(WindowKind.Trailing, new(start, latest.End));
             var said = window.Output is { } so ? $"{so.Headline}{Interval(so)}" : "not known";
             lines.Add($"This shift, from {whence}{bedside.Said(start)} to the last reading: {said}.");
@@ -218,15 +205,30 @@ internal sealed record Handover(Episode Episode, FlagRecord Flags, IReadOnlyList
         return new("balance", "Balance", lines, [$"Observation/{CorrectedUrineOutputMapper.IdOf(episode, latest)}"]);
     }
 
+    /// <summary>When this shift began, or its first entry if that was later; null where the ward has no shifts.</summary>
+    /// <remarks>Nothing is known of the time before the first entry, and what nobody charted is no part of a shift's output.</remarks>
+    internal static (Instant Start, bool ByEntry)? ShiftStart(Bedside bedside)
+    {
+        var shift = Wards.Windows(WindowKind.Shift, bedside.Log.Frame, bedside.At - Duration.Epsilon, bedside.At).LastOrDefault();
+        if (!shift.HasStart)
+            return null;
+        var entry = bedside.Log[Channel.Everything][0];
+        var first = entry.Header.From ?? entry.At;
+        return (Instant.Max(shift.Start, first), first > shift.Start);
+    }
+
+    /// <summary>What a washout did, after a comma; empty where nobody said.</summary>
+    internal static string Cleared(WashoutPerformed washout) =>
+        washout.Cleared switch
+        {
+            true => ", cleared",
+            false => ", not cleared",
+            null => "",
+        };
+
     private static HandoverSection Forecast(Bedside bedside)
     {
-        var forecasts = Forecasts.Of(
-            bedside.Balance,
-            bedside.Facts.Patient.YearsAt(bedside.At),
-            bedside.Facts.BladderCapacity,
-            bedside.At,
-            bedside.Limits.Forecasts
-        );
+        var forecasts = bedside.Foretold;
         return new(
             "forecasts",
             "Forecasts",
@@ -243,7 +245,6 @@ internal sealed record Handover(Episode Episode, FlagRecord Flags, IReadOnlyList
             "bag-empty" => $"Bag of line {forecast.What} empty",
             "container-full" => $"Container {forecast.What} to empty",
             "distension-limit" => "Bladder at its limit if the outflow stopped now",
-            "irrigation-due" => "Next irrigation",
             var other => $"{other.Replace('-', ' ')} {forecast.What}",
         };
 

@@ -10,7 +10,6 @@ using IrrigationFhir.Fhir;
 using IrrigationFhir.Model;
 using NodaTime;
 using NodaTime.Text;
-using Wards = Irrigation.Balance.Calendar;
 
 namespace IrrigationFhir.Episodes;
 
@@ -178,15 +177,7 @@ internal static class HandoverNote
         if (WeaningTrial.Of(flags, bedside.At - Duration.FromHours(24)).LastOrDefault() is { } trial)
             yield return $"Last trial without irrigation: {trial.Says(bedside)}";
         if (bedside.Last<WashoutPerformed>() is { } washout)
-        {
-            var cleared = washout.Cleared switch
-            {
-                true => ", cleared",
-                false => ", not cleared",
-                null => "",
-            };
-            yield return $"Last washout {bedside.Said(washout.At)}{cleared}.";
-        }
+            yield return $"Last washout {bedside.Said(washout.At)}{Handover.Cleared(washout)}.";
 
         if (!bedside.Lines.Any())
             yield return "No irrigant is charted.";
@@ -207,9 +198,7 @@ internal static class HandoverNote
         yield return $"Urine {bedside.Said(latest.Start)} to {bedside.Said(latest.End)}: {Made(latest.Output)}{Why(latest)}.";
         foreach (var doubt in latest.Doubts)
             yield return Texts.Doubted(doubt.Says);
-        var shift = Wards.Windows(WindowKind.Shift, bedside.Log.Frame, bedside.At - Duration.Epsilon, bedside.At).LastOrDefault();
-        var first = bedside.Log[Channel.Everything][0];
-        if (shift.HasStart && Instant.Max(shift.Start, first.Header.From ?? first.At) is var start && start < latest.Start)
+        if (Handover.ShiftStart(bedside) is var (start, _) && start < latest.Start)
         {
             var window = bedside.Balance.Over(WindowKind.Trailing, new(start, latest.End));
             yield return $"This shift, since {bedside.Said(start)}: {Made(window.Output)}.";
@@ -283,30 +272,7 @@ internal static class HandoverNote
 
     private static IEnumerable<string> Due(Bedside bedside)
     {
-        var forecasts = Forecasts.Of(
-            bedside.Balance,
-            bedside.Facts.Patient.YearsAt(bedside.At),
-            bedside.Facts.BladderCapacity,
-            bedside.At,
-            bedside.Limits.Forecasts
-        );
-        List<(Instant At, string What)> due = [];
-        foreach (var forecast in forecasts)
-        {
-            if (forecast is { Kind: "bag-empty", At: { } dry })
-                due.Add((dry, "bag dry"));
-            if (forecast is { Kind: "container-full", At: { } full })
-                due.Add((full, "container to empty"));
-            if (forecast is { Kind: "distension-limit", At: { } limit, In: { } left } && left > Duration.Zero)
-                due.Add((limit, "bladder full if the outflow stopped now"));
-        }
-
-        if (bedside.Clamped is { } clamp && bedside.DwellOf(clamp) is { } dwell)
-            due.Add((clamp.At + dwell, "clamp to release"));
-        if (DrainageReadingStale.DueAt(bedside) is { } reading)
-            due.Add((reading, "drainage to read"));
-        if (NextIrrigation.Of(bedside.Balance, bedside.At) is { } next)
-            due.Add((next.Due, "next irrigation"));
+        var due = DueThing.Of(bedside).ToList();
         if (bedside.Clamped is { } shut && bedside.DwellOf(shut) is null)
             yield return $"The drain is clamped since {bedside.Said(shut.At)}, and no order says for how long.";
         if (due.Count == 0)
@@ -314,7 +280,7 @@ internal static class HandoverNote
         else
             yield return $"{string.Join("; ", due.OrderBy(d => d.At).Select(Said))}.";
 
-        string Said((Instant At, string What) thing)
+        string Said(DueThing thing)
         {
             var late = (bedside.At - thing.At).TotalMinutes;
             return late >= 1

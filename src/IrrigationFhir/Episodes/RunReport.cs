@@ -81,7 +81,7 @@ internal sealed record RunReport(
                 cycle.Stayed is { } stayed ? FormattableString.Invariant($"stayed {stayed.TotalMinutes:0.#} min") : null,
                 Look(cycle.Looked),
                 cycle.Borne is null ? null : Borne(cycle),
-                .. cycle.Marks.Select(mark => Slug.Of(mark).Replace('-', ' ')),
+                .. cycle.Marks.Select(mark => Slug.Words(mark)),
             ];
             yield return $"Cycle {cycle.Number}: {string.Join("; ", said.OfType<string>())}.";
         }

@@ -44,7 +44,7 @@ internal static class EarlierManner
         var standing = episode.Log.Arrivals.Select(logged => logged.Entry.Key).Distinct().Select(key => episode.Log.Current(key)?.Entry);
         foreach (var urine in standing.OfType<UrineCollected>())
         {
-            var status = episode.Log.IsCorrected(urine.Key) ? ObservationStatus.Corrected : ObservationStatus.Final;
+            var status = EntryMapper.StatusOf(episode, urine);
             if (EntryMapper.ToObservation(urine, episode, status) is { } collected)
                 yield return collected;
         }

@@ -35,6 +35,10 @@ internal static class EntryMapper
     public static string? IdOf(Episode episode, Entry entry) =>
         SlugOf(entry) is { } slug ? FhirValues.EntryId(episode.Id, slug, entry.Key) : null;
 
+    /// <summary>The status of the Observation of an entry that stands.</summary>
+    public static ObservationStatus StatusOf(Episode episode, Entry entry) =>
+        episode.Log.IsCorrected(entry.Key) ? ObservationStatus.Corrected : ObservationStatus.Final;
+
     /// <summary>The Observation of an entry; null for one that is not published, or (a first reading) measures nothing yet.</summary>
     public static Observation? ToObservation(Entry entry, Episode episode, ObservationStatus status) =>
         SentObservation.Beside(Marked(InOurWords(entry, episode, status), entry, episode, status), entry, episode);

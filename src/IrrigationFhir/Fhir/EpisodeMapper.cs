@@ -126,7 +126,7 @@ internal static class EpisodeMapper
         {
             if (entry is null || after.Log.Current(entry.Key)?.Entry != entry)
                 continue;
-            var status = after.Log.IsCorrected(entry.Key) ? ObservationStatus.Corrected : ObservationStatus.Final;
+            var status = EntryMapper.StatusOf(after, entry);
             Publish(EntryMapper.ToObservation(entry, after, status));
             Publish(SentObservation.AsSent(entry, after, withdrawn: false));
         }

@@ -47,7 +47,7 @@ internal static class RunMapper
             var stands = partIs.GetValueOrDefault(entry);
             if (stands == partWas.GetValueOrDefault(entry) || after.Log.Current(entry.Key)?.Entry != entry)
                 continue;
-            var status = after.Log.IsCorrected(entry.Key) ? ObservationStatus.Corrected : ObservationStatus.Final;
+            var status = EntryMapper.StatusOf(after, entry);
             if (already.Contains(EntryMapper.IdOf(after, entry)) || EntryMapper.ToObservation(entry, after, status) is not { } again)
                 continue;
             again.PartOf = stands is null ? [] : [new($"Procedure/{stands}")];

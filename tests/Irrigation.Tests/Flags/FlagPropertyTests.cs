@@ -38,22 +38,7 @@ public class FlagPropertyTests
             .Sample(
                 (night, seed) =>
                 {
-                    var chance = new Random(seed);
-                    var balance = FluidBalance.Of(EpisodeLog.Empty(Frame), BalanceSettings.Default);
-                    var asOf = Start;
-                    var record = FlagRecord.Of(balance, Patient, Limits, asOf);
-                    var arriving = night.ToArray();
-                    chance.Shuffle(arriving);
-                    for (var i = 0; i < arriving.Length; )
-                    {
-                        var batch = arriving.Skip(i).Take(chance.Next(1, 6)).ToArray();
-                        var appended = balance.Log.Append(batch, Start);
-                        balance = balance.After(appended).Balance;
-                        asOf = Instant.Min(End, asOf + Duration.FromMinutes(chance.Next(0, 120)));
-                        record = record.After(balance, appended.Changes, asOf).Record;
-                        i += batch.Length;
-                    }
-
+                    var (balance, record) = Story.Arriving(night, seed, Frame, End, Patient, Limits);
                     record = record.After(balance, [], End).Record;
                     var whole = Whole(night);
                     AssertSame(whole, record);

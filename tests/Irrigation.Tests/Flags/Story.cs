@@ -68,6 +68,41 @@ internal static class Story
     public static (string Why, string Needs) Undecided(this FlagRecord record, string slug) =>
         record.Said(slug) is Finding.Undecided u ? (u.Why, u.Needs) : throw new Xunit.Sdk.XunitException($"{slug}: {record.Said(slug)}");
 
+    /// <summary>Balance and flags of entries that arrive in any order and in batches, while somebody asks now and then.</summary>
+    /// <param name="entries">All of them.</param>
+    /// <param name="seed">Of the order, the batches and the moments of asking.</param>
+    /// <param name="frame">The episode.</param>
+    /// <param name="end">Nobody asks for a later moment.</param>
+    /// <param name="facts">Who lies there.</param>
+    /// <param name="limits">The settings.</param>
+    public static (FluidBalance Balance, FlagRecord Record) Arriving(
+        Entry[] entries,
+        int seed,
+        EpisodeFrame frame,
+        Instant end,
+        PatientFacts facts,
+        FlagLimits limits
+    )
+    {
+        var chance = new Random(seed);
+        var balance = FluidBalance.Of(EpisodeLog.Empty(frame), BalanceSettings.Default);
+        var asOf = frame.Start;
+        var record = FlagRecord.Of(balance, facts, limits, asOf);
+        var arriving = entries.ToArray();
+        chance.Shuffle(arriving);
+        for (var i = 0; i < arriving.Length; )
+        {
+            var batch = arriving.Skip(i).Take(chance.Next(1, 6)).ToArray();
+            var appended = balance.Log.Append(batch, frame.Start);
+            balance = balance.After(appended).Balance;
+            asOf = Instant.Min(end, asOf + Duration.FromMinutes(chance.Next(0, 120)));
+            record = record.After(balance, appended.Changes, asOf).Record;
+            i += batch.Length;
+        }
+
+        return (balance, record);
+    }
+
     /// <summary>The record after an entry that arrived later, and what became of the flags.</summary>
     public static (FlagRecord Record, ImmutableArray<FlagChange> Changes) Later(
         this Ward ward,

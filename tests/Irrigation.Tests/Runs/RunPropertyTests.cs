@@ -29,22 +29,7 @@ public class RunPropertyTests
             .Sample(
                 (day, seed) =>
                 {
-                    var chance = new Random(seed);
-                    var balance = FluidBalance.Of(EpisodeLog.Empty(Frame), BalanceSettings.Default);
-                    var asOf = Start;
-                    var record = FlagRecord.Of(balance, Story.Adult, FlagLimits.Default, asOf);
-                    var arriving = day.ToArray();
-                    chance.Shuffle(arriving);
-                    for (var i = 0; i < arriving.Length; )
-                    {
-                        var batch = arriving.Skip(i).Take(chance.Next(1, 6)).ToArray();
-                        var appended = balance.Log.Append(batch, Start);
-                        balance = balance.After(appended).Balance;
-                        asOf = Instant.Min(End, asOf + Duration.FromMinutes(chance.Next(0, 120)));
-                        record = record.After(balance, appended.Changes, asOf).Record;
-                        i += batch.Length;
-                    }
-
+                    var (balance, record) = Story.Arriving(day, seed, Frame, End, Story.Adult, FlagLimits.Default);
                     var whole = Whole(day);
                     Assert.Equal(Told(whole), Told(balance));
                     Assert.Equal(

@@ -130,7 +130,8 @@ public class RunsOfCyclesTests
             return (Math.Round(range.Low.Millilitres, 1), Math.Round(range.High.Millilitres, 1));
         }
 
-        // Over √3 and doubled: the syringe that gave ±2; drawn back ±(1 + 1.6); jug ±10 and ±5 %; basin ±10 and ±10 %; bag ±(40 + 5), ±5 %.
+        // Over √3 and doubled: the syringe that gave ±2; drawn back ±(1 + 1.6); jug ±10 and ±5 %; basin ±10 and ±10 %;
+        // bag ±(40 + 5), ±5 %.
         Assert.Equal((6.2m, 13.8m), Interval(Vessel.Syringe));
         Assert.Equal((-2.0m, 22.0m), Interval(Vessel.Jug));
         Assert.Equal((-2.6m, 22.6m), Interval(Vessel.Basin));
