@@ -8,7 +8,7 @@ namespace Irrigation.Flags;
 /// <param name="Supposed">Whether it comes only if the outflow stopped now.</param>
 public sealed record DueThing(string What, Instant At, bool Supposed = false)
 {
-    /// <summary>Everything whose time can be told: the bag, the container, the bladder, the clamp, the reading, the next irrigation.</summary>
+    /// <summary>Everything whose time can be told: bag, container, bladder, clamp, reading, next irrigation.</summary>
     public static IEnumerable<DueThing> Of(Bedside bedside)
     {
         foreach (var forecast in bedside.Foretold)
