@@ -70,7 +70,7 @@ internal static class FilledStore
                     {
                         var ward = Stay(number);
                         var id = await service.Open(ward);
-                        await service.Record(id, ward.Entries().Take(EntriesEach));
+                        await service.Record(id, [.. ward.Entries().Take(EntriesEach)]);
                         ids[number - numbers[0]] = id;
                     }
                 );

@@ -23,13 +23,16 @@ internal sealed class InventedIrrigation
     private readonly Random random;
     private readonly string episode;
     private readonly Instant begin;
+    private readonly (int Least, int Most) between;
     private int number;
 
     /// <summary>One irrigation.</summary>
     /// <param name="seed">Tells this from others.</param>
     /// <param name="begin">When it begins; <see cref="Start"/> unless given.</param>
-    public InventedIrrigation(int seed, Instant? begin = null)
+    /// <param name="sparse">Whether the drainage is read each two to four hours only.</param>
+    public InventedIrrigation(int seed, Instant? begin = null, bool sparse = false)
     {
+        between = sparse ? (120, 240) : (15, 60);
         random = new Random(seed);
         episode = seed.ToString(CultureInfo.InvariantCulture);
         this.begin = begin ?? Start;
@@ -71,7 +74,7 @@ internal sealed class InventedIrrigation
         yield return Entry(now, "flow-set", Rate(flow));
         while (true)
         {
-            var next = now + Duration.FromMinutes(random.Next(15, 61));
+            var next = now + Duration.FromMinutes(random.Next(between.Least, between.Most + 1));
             for (var empty = now + Duration.FromHours(left / flow); empty <= next; empty += Duration.FromHours(left / flow))
             {
                 var change = Instant.FromUnixTimeSeconds(empty.ToUnixTimeSeconds());

@@ -2,6 +2,8 @@ using System.Globalization;
 using IrrigationFhir.Benchmarks;
 
 CultureInfo.CurrentCulture = CultureInfo.InvariantCulture;
+if (args is ["serve", .. var settings])
+    return await LiveService.Serve(settings);
 var asked = args is [var only] ? only : "";
 if (asked is not ("core" or "http" or "search" or "notifications" or "ward" or "soak" or "all"))
 {

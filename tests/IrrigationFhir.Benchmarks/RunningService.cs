@@ -1,4 +1,5 @@
 using System.Diagnostics;
+using System.Globalization;
 using System.Net;
 using System.Text;
 using System.Text.Json;
@@ -14,8 +15,9 @@ internal sealed class RunningService : IAsyncDisposable
     private readonly Process process;
     private readonly HttpClient http;
 
-    private RunningService(Process process, HttpClient http, TimeSpan readyAfter)
+    private RunningService(Process process, HttpClient http, TimeSpan readyAfter, string folder)
     {
+        Folder = folder;
         this.process = process;
         this.http = http;
         ReadyAfter = readyAfter;
@@ -64,6 +66,23 @@ internal sealed class RunningService : IAsyncDisposable
         }
     }
 
+    /// <summary>Where its store lies.</summary>
+    public string Folder { get; }
+
+    /// <summary>Bytes that it had written to disk so far; 0 where the system does not say.</summary>
+    public long BytesWritten =>
+        OperatingSystem.IsLinux()
+            ? long.Parse(
+                File.ReadLines($"/proc/{process.Id}/io").First(line => line.StartsWith("write_bytes", StringComparison.Ordinal)).Split(' ')[
+                    1
+                ],
+                CultureInfo.InvariantCulture
+            )
+            : 0;
+
+    /// <summary>Bytes that it allocated so far.</summary>
+    public async Task<long> Allocated() => long.Parse(await Get(LiveService.Allocated), CultureInfo.InvariantCulture);
+
     /// <summary>Starts it and waits until it is ready.</summary>
     public static async Task<RunningService> Start(string folder, params (string Key, string Value)[] settings)
     {
@@ -71,7 +90,8 @@ internal sealed class RunningService : IAsyncDisposable
         foreach (
             var argument in new[]
             {
-                Path.Combine(AppContext.BaseDirectory, "IrrigationFhir.dll"),
+                Path.Combine(AppContext.BaseDirectory, "IrrigationFhir.Benchmarks.dll"),
+                "serve",
                 "--urls",
                 "http://127.0.0.1:0",
                 "--Data:Folder",
@@ -92,7 +112,7 @@ internal sealed class RunningService : IAsyncDisposable
             while (!await IsReady(http, patience.Token))
                 await Task.Delay(20, patience.Token);
             var readyAfter = Stopwatch.GetElapsedTime(started);
-            return new(process, http, readyAfter);
+            return new(process, http, readyAfter, folder);
         }
         catch
         {
@@ -118,12 +138,12 @@ internal sealed class RunningService : IAsyncDisposable
     /// <exception cref="InvalidOperationException">
     /// It was not recorded, or something that follows from it was withheld: then nothing was measured.
     /// </exception>
-    public Task Record(string episode, Charted entry) => Recorded(episode, entry.Json);
+    public Task Record(string episode, Charted entry) => Recorded(episode, entry.Json, entry.At);
 
     /// <summary>Records several in one request.</summary>
     /// <exception cref="InvalidOperationException">As for one.</exception>
-    public Task Record(string episode, IEnumerable<Charted> entries) =>
-        Recorded(episode, $"[{string.Join(',', entries.Select(e => e.Json))}]");
+    public Task Record(string episode, IReadOnlyCollection<Charted> entries) =>
+        Recorded(episode, $"[{string.Join(',', entries.Select(e => e.Json))}]", entries.Max(e => e.At));
 
     /// <summary>Gets what must be there.</summary>
     /// <exception cref="InvalidOperationException">It answered something else than 200.</exception>
@@ -166,18 +186,20 @@ internal sealed class RunningService : IAsyncDisposable
         return response.StatusCode == HttpStatusCode.OK;
     }
 
-    private async Task Recorded(string episode, string json)
+    private async Task Recorded(string episode, string json, NodaTime.Instant at)
     {
-        var reply = await Post($"/episodes/{episode}/entries", json);
+        var reply = await Post($"/episodes/{episode}/entries", json, at);
         if (!reply.Contains("\"withheld\":[]", StringComparison.Ordinal) || reply.Contains("\"repeated\"", StringComparison.Ordinal))
         {
             throw new InvalidOperationException("entries that were repeated, or whose resources were withheld");
         }
     }
 
-    private async Task<string> Post(string path, string json)
+    private async Task<string> Post(string path, string json, NodaTime.Instant? chartedAt = null)
     {
         using var content = new StringContent(json, Encoding.UTF8, "application/json");
+        if (chartedAt is { } at)
+            content.Headers.Add(LiveService.ChartedAt, at.ToString());
         using var response = await http.PostAsync(new Uri(path, UriKind.Relative), content);
         var reply = await response.Content.ReadAsStringAsync();
         return response.IsSuccessStatusCode ? reply : throw new InvalidOperationException($"{(int)response.StatusCode}: {reply}");

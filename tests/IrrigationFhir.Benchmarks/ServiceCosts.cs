@@ -1,4 +1,5 @@
 using System.Diagnostics;
+using NodaTime;
 
 namespace IrrigationFhir.Benchmarks;
 
@@ -17,6 +18,7 @@ internal static class ServiceCosts
     private static readonly TimeSpan Longest = TimeSpan.FromSeconds(30);
 
     private static int seed = 1000;
+    private static Instant now = InventedIrrigation.Start;
 
     /// <summary>Measures, and writes Markdown tables.</summary>
     public static async Task Measure(TextWriter output)
@@ -47,26 +49,21 @@ internal static class ServiceCosts
 
         var cold = await Load(service, clients: 1, posts: Cold, each: 1);
         await Load(service, clients: 4, posts: WarmUp, each: 1);
+        await Load(service, clients: 1, posts: 1, BatchSize);
         output.WriteLine($"| working set after warm-up | {service.Megabytes:0} MB |");
 
         output.WriteLine(
-            "\n## Load\n\n| what | entries | entries/s | median | p95 | processor time per entry |\n"
-                + "| --- | ---: | ---: | ---: | ---: | ---: |"
+            "\n## Load: entries two minutes after they were charted\n\nFor each entry: processor time, allocated, written to disk, "
+                + "rows and size of the database.\n\n"
+                + "| what | entries | entries/s | median | p95 | processor | allocated | written | rows | database |\n"
+                + "| --- | ---: | ---: | ---: | ---: | ---: | ---: | ---: | ---: | ---: |"
         );
         Row(output, $"single POSTs, 1 client, the first {Cold} after the start", cold);
-        foreach (var clients in new[] { 1, 4, 8 })
-        {
-            Row(output, $"single POSTs, {clients} client{(clients == 1 ? "" : "s")}", await Load(service, clients, SinglePosts, each: 1));
-        }
-
+        foreach (var clients in new[] { 1, 8, 32 })
+            Row(output, $"single POSTs, {Of(clients)}", await Load(service, clients, SinglePosts, each: 1));
+        Row(output, "single POSTs, 8 clients, sparse charting", await Load(service, clients: 8, SinglePosts, each: 1, sparse: true));
         foreach (var clients in new[] { 1, 4 })
-        {
-            Row(
-                output,
-                $"batches of {BatchSize}, {clients} client{(clients == 1 ? "" : "s")}",
-                await Load(service, clients, Batches, BatchSize)
-            );
-        }
+            Row(output, $"batches of {BatchSize}, {Of(clients)}", await Load(service, clients, Batches, BatchSize));
 
         output.WriteLine($"\nWorking set after the load: {service.Megabytes:0} MB.");
     }
@@ -120,41 +117,40 @@ internal static class ServiceCosts
     }
 
     /// <summary>Clients that post one after another, each to an episode of its own, until their share is done or the time is up.</summary>
-    private static async Task<(int Entries, TimeSpan Time, TimeSpan Processor, Samples Samples)> Load(
-        RunningService service,
-        int clients,
-        int posts,
-        int each
-    )
+    private static async Task<Measured> Load(RunningService service, int clients, int posts, int each, bool sparse = false)
     {
-        var wards = Enumerable.Range(0, clients).Select(_ => new InventedIrrigation(seed++)).ToList();
+        var wards = Enumerable.Range(0, clients).Select(_ => new InventedIrrigation(seed++, now, sparse)).ToList();
         var episodes = await Task.WhenAll(wards.Select(service.Open));
-        var (processor, started) = (service.Processor, Stopwatch.GetTimestamp());
+        var latest = new Instant[clients];
+        var before = await Counters.Of(service);
+        var started = Stopwatch.GetTimestamp();
         var all = await Task.WhenAll(
-            wards
-                .Zip(episodes)
-                .Select(pair =>
+            Enumerable
+                .Range(0, clients)
+                .Select(client =>
                     Task.Run(async () =>
                     {
                         var samples = new Samples();
-                        using var entries = pair.First.Entries().GetEnumerator();
+                        using var entries = wards[client].Entries().GetEnumerator();
                         while (samples.Count < posts / clients && Stopwatch.GetElapsedTime(started) < Longest)
                         {
                             var next = Next(entries, each);
                             var sent = Stopwatch.GetTimestamp();
-                            await (each == 1 ? service.Record(pair.Second, next[0]) : service.Record(pair.Second, next));
+                            await (each == 1 ? service.Record(episodes[client], next[0]) : service.Record(episodes[client], next));
                             samples.Since(sent);
+                            latest[client] = next[^1].At;
                         }
 
                         return samples;
                     })
                 )
         );
-        var (time, used) = (Stopwatch.GetElapsedTime(started), service.Processor - processor);
+        var (time, after) = (Stopwatch.GetElapsedTime(started), await Counters.Of(service));
+        now = latest.Append(now).Max() + Duration.FromHours(1);
         var together = new Samples();
         foreach (var samples in all)
             together.Add(samples);
-        return (together.Count * each, time, used, together);
+        return new(together.Count * each, time, together, before, after);
     }
 
     private static List<Charted> Next(IEnumerator<Charted> entries, int count)
@@ -165,10 +161,31 @@ internal static class ServiceCosts
         return next;
     }
 
-    private static void Row(TextWriter output, string what, (int Entries, TimeSpan Time, TimeSpan Processor, Samples Samples) load)
+    private static string Of(int clients) => $"{clients} client{(clients == 1 ? "" : "s")}";
+
+    private static void Row(TextWriter output, string what, Measured load)
     {
-        var count = $"{load.Entries:N0} | {load.Entries / load.Time.TotalSeconds:0}";
+        var (before, after, entries) = (load.Before, load.After, load.Entries);
+        var count = $"{entries:N0} | {entries / load.Time.TotalSeconds:0}";
         var times = $"{Samples.Shown(load.Samples.Median)} | {Samples.Shown(load.Samples.P95)}";
-        output.WriteLine($"| {what} | {count} | {times} | {Samples.Shown(load.Processor / load.Entries)} |");
+        var processor = Samples.Shown((after.Processor - before.Processor) / entries);
+        var allocated = $"{(after.Allocated - before.Allocated) / 1e6 / entries:0.0} MB";
+        var written = $"{(after.Written - before.Written) / 1e3 / entries:0} kB";
+        var database = $"{(double)(after.Rows - before.Rows) / entries:0.0} | {(after.Database - before.Database) / 1e3 / entries:0} kB";
+        output.WriteLine($"| {what} | {count} | {times} | {processor} | {allocated} | {written} | {database} |");
+    }
+
+    private sealed record Measured(int Entries, TimeSpan Time, Samples Samples, Counters Before, Counters After);
+
+    private sealed record Counters(TimeSpan Processor, long Allocated, long Written, long Rows, long Database)
+    {
+        public static async Task<Counters> Of(RunningService service) =>
+            new(
+                service.Processor,
+                await service.Allocated(),
+                service.BytesWritten,
+                LiveService.Rows(service.Folder),
+                new DirectoryInfo(service.Folder).EnumerateFiles("*.db").Sum(file => file.Length)
+            );
     }
 }

@@ -37,7 +37,7 @@ internal static class WardCosts
         {
             var ward = new InventedIrrigation(900_000 + n, now - Duration.FromHours(6) - Duration.FromMinutes(n % 60));
             var id = await service.Open(ward);
-            await service.Record(id, ward.Entries().TakeWhile(entry => entry.At < now));
+            await service.Record(id, [.. ward.Entries().TakeWhile(entry => entry.At < now)]);
         }
     }
 

@@ -260,7 +260,7 @@ internal static class EpisodesApi
         }
 
         var document = HandoverMapper.ToDocument(handover, about, FhirBase.Of(request, fhir));
-        if (profiles.Sort([document.Entry[0].Resource!]).Withheld.Count > 0)
+        if (profiles.Validate(document.Entry[0].Resource!).Count > 0)
             throw new InvalidOperationException("a handover that breaks its own profile");
         return new FhirResult(document);
     }

@@ -42,18 +42,20 @@ internal sealed class ReviseEpisode(EpisodesInMemory episodes, EpisodeStore stor
         }
 
         steps.Next("validate");
-        var (valid, faulty) = profiles.Sort(resources);
+        List<ResourceDraft> drafts = [.. resources.Select(ResourceDraft.Of)];
+        var faults = profiles.Validate([.. drafts.Select(draft => new WrittenResource(draft.Resource, draft.Content))]);
+        var judged = drafts.Zip(faults).ToLookup(pair => pair.Second.Count == 0);
 
         steps.Next("save");
-        var withheld = faulty.ToRows();
+        var withheld = judged[false].Select(pair => (pair.First.Resource, pair.Second)).ToRows();
+        List<ResourceDraft> valid = [.. judged[true].Select(pair => pair.First)];
         var described = revision.Cause is Cause.DescribedOtherwise ? after.Row : null;
-        List<ResourceDraft> drafts = [.. valid.Select(ResourceDraft.Of)];
-        var change = new EpisodeChange(before.Row.PatientKey, before.Id, before.Row.Version, rows, drafts, withheld)
+        var change = new EpisodeChange(before.Row.PatientKey, before.Id, before.Row.Version, rows, valid, withheld)
         {
             Json = described?.Json,
             ClosedAt = described?.ClosedAt,
             Location = described?.Location,
-            Events = events.With(valid.Except(otherwise)),
+            Events = events.With(valid.Select(draft => draft.Resource).Except(otherwise)),
             FlagsAsOf = flags.AsOf,
             NextFlagCheck = flags.Next,
         };

@@ -1,4 +1,5 @@
 using System.Data.Common;
+using IrrigationFhir.Store.Sqlite;
 
 namespace IrrigationFhir.Store;
 
@@ -6,12 +7,18 @@ namespace IrrigationFhir.Store;
 internal sealed class PreparedStatements(DbConnection connection) : IDisposable
 {
     private readonly Dictionary<string, DbCommand> _known = [];
+    private readonly Dictionary<string, WriteStatement> _writes = [];
 
     /// <summary>The transaction that statements run in from now on.</summary>
     public DbTransaction? Transaction { get; set; }
 
     /// <summary>Runs a statement and says how many rows it changed.</summary>
-    public int Execute(string sql, params ReadOnlySpan<(string Name, object? Value)> values) => Bind(sql, values).ExecuteNonQuery();
+    public int Execute(string sql, params ReadOnlySpan<(string Name, object? Value)> values)
+    {
+        if (!_writes.TryGetValue(sql, out var statement))
+            _writes.Add(sql, statement = Dialect.Prepare(connection, sql, values));
+        return statement.Run(values);
+    }
 
     /// <summary>The first row of a query, made into something; default when there is none.</summary>
     public T? First<T>(string sql, Func<DbDataReader, T> row, params ReadOnlySpan<(string Name, object? Value)> values)
@@ -25,6 +32,8 @@ internal sealed class PreparedStatements(DbConnection connection) : IDisposable
     {
         foreach (var command in _known.Values)
             command.Dispose();
+        foreach (var statement in _writes.Values)
+            statement.Dispose();
     }
 
     private DbCommand Bind(string sql, ReadOnlySpan<(string Name, object? Value)> values)

@@ -25,9 +25,9 @@ internal sealed class ResourceDraft
 {
     // Serialised in the place where the real version and time go. Inside a JSON string the quotes would be escaped,
     // so this text occurs only there.
-    private const string VersionSlot = "\"versionId\":\"0\"";
+    private static readonly byte[] VersionSlot = "\"versionId\":\"0\""u8.ToArray();
 
-    private readonly string _json;
+    private readonly byte[] _content;
     private readonly string? _dateStart;
     private readonly string? _dateEnd;
     private readonly List<(string Parameter, string Start, string? End)> _moments = [];
@@ -36,8 +36,9 @@ internal sealed class ResourceDraft
     {
         Type = type.Name;
         Id = resource.Id!;
-        _json = WithVersionSlot(resource);
-        ContentHash = SHA256.HashData(Encoding.UTF8.GetBytes(_json));
+        Resource = resource;
+        _content = WithVersionSlot(resource);
+        ContentHash = SHA256.HashData(_content);
 
         foreach (var parameter in type.Parameters)
         {
@@ -97,17 +98,10 @@ internal sealed class ResourceDraft
 
         IndexHash =
         [
-            .. Half(
-                string.Join('\u001f', Tokens.Select(row => row with { Quantity = null }))
-                    + '\u001e'
-                    + string.Join('\u001f', References)
-                    + '\u001e'
-                    + _dateStart
-                    + '\u001f'
-                    + _dateEnd
-                    + (_moments.Count == 0 ? "" : '\u001e' + string.Join('\u001f', _moments))
-            ),
-            .. Half(string.Join('\u001f', Tokens.Select(row => row.Quantity))),
+            .. Quarter(string.Join('\u001f', Tokens.Select(row => row with { Quantity = null })) + $"\u001e{_dateStart}\u001f{_dateEnd}"),
+            .. Quarter(string.Join('\u001f', Tokens.Select(row => row.Quantity))),
+            .. Quarter(string.Join('\u001f', References)),
+            .. Quarter(string.Join('\u001f', _moments)),
         ];
     }
 
@@ -117,12 +111,18 @@ internal sealed class ResourceDraft
     /// <summary>The logical id.</summary>
     public string Id { get; }
 
+    /// <summary>The resource it is the draft of.</summary>
+    public Resource Resource { get; }
+
+    /// <summary>The content as JSON in UTF-8; version 0 stands for the one that the store gives.</summary>
+    public ReadOnlyMemory<byte> Content => _content;
+
     /// <summary>Fingerprint of the content without version and time of storing.</summary>
     public byte[] ContentHash { get; }
 
     /// <summary>
-    /// Fingerprints of <see cref="Tokens"/> and <see cref="References"/>, 16 bytes each: while the first stays, their rows may stay;
-    /// while the second stays too, so may the measures in them.
+    /// Fingerprints, 8 bytes each, of <see cref="Tokens"/> with the date that stands beside them, the measures in them,
+    /// <see cref="References"/>, and the other times: while one stays, so may the rows.
     /// </summary>
     public byte[] IndexHash { get; }
 
@@ -176,22 +176,22 @@ internal sealed class ResourceDraft
     /// <summary>The text to store: the content with <c>meta.versionId</c> and <c>meta.lastUpdated</c>.</summary>
     public string Json(long versionId, Instant lastUpdated)
     {
-        var slot = _json.IndexOf(VersionSlot, StringComparison.Ordinal);
+        var slot = _content.AsSpan().IndexOf(VersionSlot);
         return string.Concat(
-            _json.AsSpan(0, slot),
+            Encoding.UTF8.GetString(_content.AsSpan(0, slot)),
             $"\"versionId\":\"{versionId}\",\"lastUpdated\":\"{LastUpdatedText.Of(lastUpdated)}\"",
-            _json.AsSpan(slot + VersionSlot.Length)
+            Encoding.UTF8.GetString(_content.AsSpan(slot + VersionSlot.Length))
         );
     }
 
-    private static ReadOnlySpan<byte> Half(string text) => SHA256.HashData(Encoding.UTF8.GetBytes(text)).AsSpan(0, 16);
+    private static ReadOnlySpan<byte> Quarter(string text) => SHA256.HashData(Encoding.UTF8.GetBytes(text)).AsSpan(0, 8);
 
     private static Token TokenOf(string canonical) =>
         canonical.IndexOf('|', StringComparison.Ordinal) is var bar and > 0
             ? new(canonical[(bar + 1)..], canonical[..bar])
             : new("", canonical);
 
-    private static string WithVersionSlot(Resource resource)
+    private static byte[] WithVersionSlot(Resource resource)
     {
         var given = resource.Meta;
         try
@@ -199,7 +199,7 @@ internal sealed class ResourceDraft
             resource.Meta = (Meta?)given?.DeepCopy() ?? new();
             resource.Meta.VersionId = "0";
             resource.Meta.LastUpdated = null;
-            return FhirJson.Write(resource);
+            return FhirJson.WriteUtf8(resource);
         }
         finally
         {

@@ -20,7 +20,11 @@ internal sealed class ProfileValidator
 
     // By the canonical base of this process; the first validator builds the rules.
     private readonly ProfileRules rules = Rules.Value;
+    private readonly KnownShapes shapes;
     private volatile bool ready;
+
+    /// <summary>Builds the rules, and knows no shape yet.</summary>
+    public ProfileValidator() => shapes = new(Validate);
 
     /// <summary>Whether <see cref="Warm"/> has gone through.</summary>
     public bool IsReady => ready;
@@ -41,40 +45,42 @@ internal sealed class ProfileValidator
         ready = true;
     }
 
+    /// <summary>How many shapes are known, and how often one was found wrong: more than never is a mistake in this program.</summary>
+    public (int Known, int Wrong) Shapes => (shapes.Count, shapes.Differences);
+
     /// <summary>Judges a resource by the profiles in <c>meta.profile</c>, or by its R4 type if it claims none.</summary>
     /// <returns>All faults; empty when valid.</returns>
     public IReadOnlyList<ProfileFault> Validate(Resource resource) => rules.Judge(resource);
 
-    /// <summary>Parts resources that may be published from those that may not.</summary>
-    /// <returns>The valid ones in their order, and the others, each with its faults.</returns>
-    public (IReadOnlyList<Resource> Valid, IReadOnlyList<(Resource Resource, IReadOnlyList<ProfileFault> Faults)> Withheld) Sort(
-        IEnumerable<Resource> resources
-    )
+    /// <summary>Judges resources as <see cref="Validate(Resource)"/> does, those of known shapes by their shape.</summary>
+    /// <param name="written">The resources, each with what is stored of it.</param>
+    /// <returns>The faults of each, in their order; empty for a valid one.</returns>
+    /// <remarks>
+    /// What has to be judged in full is judged on all processors. Beware of parallel queries here: their caller waits for threads of the
+    /// pool, and where all of these are such callers nobody works. A parallel loop works in its caller too.
+    /// </remarks>
+    public IReadOnlyList<IReadOnlyList<ProfileFault>> Validate(IReadOnlyList<WrittenResource> written)
     {
-        var valid = new List<Resource>();
-        var withheld = new List<(Resource, IReadOnlyList<ProfileFault>)>();
-        foreach (var (resource, faults) in Judged([.. resources]))
+        var faults = new IReadOnlyList<ProfileFault>[written.Count];
+        Array.Fill(faults, []);
+        var unknown = new List<int>();
+        var reader = new ShapeReader();
+        for (var i = 0; i < written.Count; i++)
         {
-            if (faults.Count == 0)
-                valid.Add(resource);
-            else
-                withheld.Add((resource, faults));
+            if (!shapes.Knows(written[i], reader))
+                unknown.Add(i);
         }
 
-        return (valid, withheld);
-    }
+        if (unknown.Count < ManyResources)
+            unknown.ForEach(i => faults[i] = shapes.Judge(written[i], reader));
+        else
+            Parallel.ForEach(unknown, Processors, () => new ShapeReader(), (i, _, own) => Judge(i, own), _ => { });
+        return faults;
 
-    /// <summary>Each with its faults, in their order; many of them on all processors, for this is most of what a request costs.</summary>
-    /// <remarks>
-    /// Beware of parallel queries here: their caller waits for threads of the pool, and where all of these are such callers nobody
-    /// works. A parallel loop works in its caller too.
-    /// </remarks>
-    private IEnumerable<(Resource Resource, IReadOnlyList<ProfileFault> Faults)> Judged(IReadOnlyList<Resource> resources)
-    {
-        if (resources.Count < ManyResources)
-            return resources.Select(resource => (resource, Validate(resource)));
-        var faults = new IReadOnlyList<ProfileFault>[resources.Count];
-        Parallel.For(0, faults.Length, Processors, i => faults[i] = Validate(resources[i]));
-        return resources.Zip(faults);
+        ShapeReader Judge(int i, ShapeReader own)
+        {
+            faults[i] = shapes.Judge(written[i], own);
+            return own;
+        }
     }
 }

@@ -22,6 +22,8 @@ public class TelemetryTests
     private static readonly Dictionary<string, string> SameFigure = new()
     {
         ["episodes.failing"] = "irrigationfhir_episodes_failing",
+        ["profiles.shapes"] = "irrigationfhir_profiles_shapes",
+        ["profiles.wrongShapes"] = "irrigationfhir_profiles_wrong_shapes",
         ["withheld-resources.withheld"] = "irrigationfhir_resources_withheld",
         ["notifications.active"] = "irrigationfhir_subscriptions{status=\"active\"}",
         ["notifications.requested"] = "irrigationfhir_subscriptions{status=\"requested\"}",

@@ -73,6 +73,10 @@ internal static class Dialect
     /// <summary>A transaction that takes the right to write at once, so that it cannot fail half-way for want of it.</summary>
     public static DbTransaction BeginWriting(DbConnection connection) => ((SqliteConnection)connection).BeginTransaction(deferred: false);
 
+    /// <summary>Compiles a statement that changes rows.</summary>
+    public static WriteStatement Prepare(DbConnection connection, string sql, ReadOnlySpan<(string Name, object? Value)> values) =>
+        new((SqliteConnection)connection, sql, values);
+
     /// <summary>What a failure of the engine means; null for one that is no matter of disk or file but of what was asked.</summary>
     /// <remarks>Result codes: https://www.sqlite.org/rescode.html.</remarks>
     public static StoreFailure? FailureOf(Exception failure) =>

@@ -1,0 +1,92 @@
+using System.Globalization;
+using IrrigationFhir.Demo;
+using Microsoft.AspNetCore.Builder;
+using Microsoft.AspNetCore.Http;
+using Microsoft.Data.Sqlite;
+
+namespace IrrigationFhir.Benchmarks;
+
+/// <summary>
+/// The service with a clock that follows what is charted, two minutes behind it: entries arrive about when they were charted, as on a
+/// ward. By the system's clock everything invented would be years late, and flags would be worked out as nobody ever asks for them.
+/// </summary>
+internal static class LiveService
+{
+    /// <summary>The header that says when the latest entry of a request was charted.</summary>
+    public const string ChartedAt = "X-Charted-At";
+
+    /// <summary>Where the process says what it allocated since it started, in bytes.</summary>
+    public const string Allocated = "/benchmark/allocated";
+
+    private static readonly TimeSpan Late = TimeSpan.FromMinutes(2);
+
+    /// <summary>Serves until it is killed.</summary>
+    public static async Task<int> Serve(string[] args)
+    {
+        var clock = new NightClock(LastStored(args) ?? InventedIrrigation.Start.ToDateTimeOffset());
+        var app = Service.Build(args, clock);
+        var gate = new Lock();
+        app.Use(
+            (context, next) =>
+            {
+                if (context.Request.Headers[ChartedAt] is [{ } text])
+                {
+                    var now = DateTimeOffset.Parse(text, CultureInfo.InvariantCulture) + Late;
+                    lock (gate)
+                    {
+                        if (now > clock.GetUtcNow())
+                            clock.Put(now);
+                    }
+                }
+
+                return next(context);
+            }
+        );
+        app.MapGet(Allocated, () => Results.Text(GC.GetTotalAllocatedBytes().ToString(CultureInfo.InvariantCulture)));
+        app.OpenStore();
+        await app.RunAsync();
+        return 0;
+    }
+
+    /// <summary>How many rows all tables of a store hold.</summary>
+    public static long Rows(string folder)
+    {
+        using var connection = Open(folder);
+        var (tables, rows) = (new List<string>(), 0L);
+        using (var listed = connection.CreateCommand())
+        {
+            listed.CommandText = "select name from sqlite_schema where type = 'table'";
+            using var reader = listed.ExecuteReader();
+            while (reader.Read())
+                tables.Add(reader.GetString(0));
+        }
+
+        foreach (var table in tables)
+        {
+            using var counted = connection.CreateCommand();
+            counted.CommandText = $"select count(*) from \"{table}\"";
+            rows += (long)counted.ExecuteScalar()!;
+        }
+
+        return rows;
+    }
+
+    /// <summary>A service does not write while its clock stands before what it stored last.</summary>
+    private static DateTimeOffset? LastStored(string[] args)
+    {
+        var folder = args[Array.IndexOf(args, "--Data:Folder") + 1];
+        if (Directory.GetFiles(folder, "*.db").Length == 0)
+            return null;
+        using var connection = Open(folder);
+        using var last = connection.CreateCommand();
+        last.CommandText = "select max(received_at) from entry";
+        return last.ExecuteScalar() is long nanoseconds ? DateTimeOffset.UnixEpoch.AddTicks(nanoseconds / 100) + Late : null;
+    }
+
+    private static SqliteConnection Open(string folder)
+    {
+        var connection = new SqliteConnection($"Data Source={Directory.GetFiles(folder, "*.db")[0]};Mode=ReadOnly;Pooling=False");
+        connection.Open();
+        return connection;
+    }
+}
