@@ -1,5 +1,8 @@
+using System.Collections.Concurrent;
+using System.Diagnostics;
 using System.Globalization;
 using IrrigationFhir.Demo;
+using IrrigationFhir.Store;
 using Microsoft.AspNetCore.Builder;
 using Microsoft.AspNetCore.Http;
 using Microsoft.Data.Sqlite;
@@ -17,6 +20,9 @@ internal static class LiveService
 
     /// <summary>Where the process says what it allocated since it started, in bytes.</summary>
     public const string Allocated = "/benchmark/allocated";
+
+    /// <summary>Where the process says how long each step took it since it started: <c>name=ticks</c>, with semicolons between.</summary>
+    public const string StepsTaken = "/benchmark/steps";
 
     private static readonly TimeSpan Late = TimeSpan.FromMinutes(2);
 
@@ -42,6 +48,15 @@ internal static class LiveService
                 return next(context);
             }
         );
+        var steps = new ConcurrentDictionary<string, long>();
+        using var listener = new ActivityListener
+        {
+            ShouldListenTo = source => source.Name == Telemetry.Name,
+            Sample = static (ref ActivityCreationOptions<ActivityContext> _) => ActivitySamplingResult.PropagationData,
+            ActivityStopped = step => steps.AddOrUpdate(step.OperationName, step.Duration.Ticks, (_, sum) => sum + step.Duration.Ticks),
+        };
+        ActivitySource.AddActivityListener(listener);
+        app.MapGet(StepsTaken, () => string.Join(';', steps.Select(step => $"{step.Key}={step.Value}")));
         app.MapGet(Allocated, () => Results.Text(GC.GetTotalAllocatedBytes().ToString(CultureInfo.InvariantCulture)));
         app.OpenStore();
         await app.RunAsync();

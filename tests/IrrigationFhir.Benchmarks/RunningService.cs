@@ -83,6 +83,13 @@ internal sealed class RunningService : IAsyncDisposable
     /// <summary>Bytes that it allocated so far.</summary>
     public async Task<long> Allocated() => long.Parse(await Get(LiveService.Allocated), CultureInfo.InvariantCulture);
 
+    /// <summary>How long each step of its work took so far.</summary>
+    public async Task<IReadOnlyDictionary<string, TimeSpan>> StepsTaken() =>
+        (await Get(LiveService.StepsTaken))
+            .Split(';', StringSplitOptions.RemoveEmptyEntries)
+            .Select(step => step.Split('='))
+            .ToDictionary(step => step[0], step => TimeSpan.FromTicks(long.Parse(step[1], CultureInfo.InvariantCulture)));
+
     /// <summary>Starts it and waits until it is ready.</summary>
     public static async Task<RunningService> Start(string folder, params (string Key, string Value)[] settings)
     {

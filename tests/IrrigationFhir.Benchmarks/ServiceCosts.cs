@@ -59,12 +59,19 @@ internal static class ServiceCosts
                 + "| --- | ---: | ---: | ---: | ---: | ---: | ---: | ---: | ---: | ---: |"
         );
         Row(output, $"single POSTs, 1 client, the first {Cold} after the start", cold);
+        Measured? alone = null;
         foreach (var clients in new[] { 1, 8, 32 })
-            Row(output, $"single POSTs, {Of(clients)}", await Load(service, clients, SinglePosts, each: 1));
+        {
+            var load = await Load(service, clients, SinglePosts, each: 1);
+            Row(output, $"single POSTs, {Of(clients)}", load);
+            alone ??= load;
+        }
+
         Row(output, "single POSTs, 8 clients, sparse charting", await Load(service, clients: 8, SinglePosts, each: 1, sparse: true));
         foreach (var clients in new[] { 1, 4 })
             Row(output, $"batches of {BatchSize}, {Of(clients)}", await Load(service, clients, Batches, BatchSize));
 
+        output.WriteLine("\nWhat a POST of the one client waited for, in the mean: " + string.Join(", ", Steps(alone!)) + ".");
         output.WriteLine($"\nWorking set after the load: {service.Megabytes:0} MB.");
     }
 
@@ -175,9 +182,16 @@ internal static class ServiceCosts
         output.WriteLine($"| {what} | {count} | {times} | {processor} | {allocated} | {written} | {database} |");
     }
 
+    private static IEnumerable<string> Steps(Measured load) =>
+        from step in load.After.Steps
+        let took = step.Value - load.Before.Steps.GetValueOrDefault(step.Key)
+        where took > TimeSpan.Zero
+        orderby took descending
+        select $"{step.Key} {Samples.Shown(took / load.Entries)}";
+
     private sealed record Measured(int Entries, TimeSpan Time, Samples Samples, Counters Before, Counters After);
 
-    private sealed record Counters(TimeSpan Processor, long Allocated, long Written, long Rows, long Database)
+    private sealed record Counters(TimeSpan Processor, long Allocated, long Written, long Rows, long Database, IReadOnlyDictionary<string, TimeSpan> Steps)
     {
         public static async Task<Counters> Of(RunningService service) =>
             new(
@@ -185,7 +199,8 @@ internal static class ServiceCosts
                 await service.Allocated(),
                 service.BytesWritten,
                 LiveService.Rows(service.Folder),
-                new DirectoryInfo(service.Folder).EnumerateFiles("*.db").Sum(file => file.Length)
+                new DirectoryInfo(service.Folder).EnumerateFiles("*.db").Sum(file => file.Length),
+                await service.StepsTaken()
             );
     }
 }
