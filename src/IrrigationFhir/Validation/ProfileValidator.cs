@@ -8,18 +8,15 @@ namespace IrrigationFhir.Validation;
 /// Thread-safe and synchronous. Construct it before requests come in, in a hosted service or right after the container:
 /// building the rules takes a second or two and waits for the thread pool, which callers queueing up behind it would use up.
 /// </remarks>
-internal sealed class ProfileValidator
+internal sealed class ProfileValidator(Vocabulary vocabulary)
 {
-    // The canonical base is settled once per process, and so are the rules; they are immutable.
-    private static readonly Lazy<ProfileRules> Rules = new(() => new([.. Definitions.Own(Profiles.CanonicalBase), .. Definitions.OfR4()]));
-
     /// <summary>From so many on they are judged side by side.</summary>
     private static readonly ParallelOptions Processors = new() { MaxDegreeOfParallelism = Math.Min(Environment.ProcessorCount, 8) };
 
     private const int ManyResources = 8;
 
-    // By the canonical base of this process; the first validator builds the rules.
-    private readonly ProfileRules rules = Rules.Value;
+    // They are immutable.
+    private readonly ProfileRules rules = new([.. Definitions.Own(vocabulary.Profiles.CanonicalBase), .. Definitions.OfR4()]);
     private volatile bool ready;
 
     /// <summary>Whether <see cref="Warm"/> has gone through.</summary>
@@ -32,7 +29,7 @@ internal sealed class ProfileValidator
     /// </exception>
     public void Warm()
     {
-        foreach (var example in Definitions.Examples(Profiles.CanonicalBase))
+        foreach (var example in Definitions.Examples(vocabulary.Profiles.CanonicalBase))
         {
             if (Validate(example) is [var fault, ..])
                 throw new InvalidOperationException($"{example.Id}: {fault.Key} at {fault.Where}");
