@@ -9,6 +9,7 @@ internal static class FhirReply
     public const string MediaType = "application/fhir+json";
 
     /// <summary>The words of the service that answers.</summary>
+    /// <remarks>Whoever finds a fault knows its code alone; whose it is shows only here, where the answer leaves.</remarks>
     public static Vocabulary Words(HttpContext context) => context.RequestServices.GetRequiredService<Vocabulary>();
 
     /// <summary>Sends a body; on HEAD only its headers.</summary>

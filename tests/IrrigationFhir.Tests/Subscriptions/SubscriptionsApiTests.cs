@@ -49,13 +49,14 @@ public class SubscriptionsApiTests(EveningOnTheWard evening)
         FhirJsonDeserializer.STRICT.Deserialize<Subscription>(created.Text);
 
         var endpoint = Uri.EscapeDataString(asked.Channel.Endpoint);
+        var topic = Ours.Profiles.SubscriptionTopic(Topics.FlagRaised.Slug);
         foreach (
             var search in new[]
             {
                 $"?url={endpoint}",
                 $"?_id={created.Id}&status=requested",
-                $"?url={endpoint}&criteria={Uri.EscapeDataString(Ours.Profiles.SubscriptionTopic(Topics.FlagRaised.Slug).ToUpperInvariant()[..20])}",
-                $"?url={endpoint}&criteria:exact={Uri.EscapeDataString(Ours.Profiles.SubscriptionTopic(Topics.FlagRaised.Slug))}",
+                $"?url={endpoint}&criteria={Uri.EscapeDataString(topic.ToUpperInvariant()[..20])}",
+                $"?url={endpoint}&criteria:exact={Uri.EscapeDataString(topic)}",
                 $"?url={endpoint}&type=rest-hook",
                 $"?url={endpoint}&payload=application%2Ffhir%2Bjson",
                 $"?url={endpoint}&end=2026-12-31",
