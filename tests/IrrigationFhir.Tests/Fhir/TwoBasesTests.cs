@@ -26,8 +26,8 @@ public sealed class TwoBasesTests
         var (first, second) = (await Chart(north), await Chart(south));
         var (said, answered) = (await Everything(north, North, first), await Everything(south, South, second));
 
-        Assert.Empty(said.Where(one => !Speaks(one.Text, North, South)));
-        Assert.Empty(answered.Where(one => !Speaks(one.Text, South, North)));
+        Assert.All(said, one => Assert.True(Speaks(one.Text, North, South), $"{one.What}: {one.Text}"));
+        Assert.All(answered, one => Assert.True(Speaks(one.Text, South, North), $"{one.What}: {one.Text}"));
         Assert.Equal(said.Select(one => one.What), answered.Select(one => one.What));
 
         foreach (var (service, own, others) in new[] { (north, North, South), (south, South, North) })
@@ -84,7 +84,8 @@ public sealed class TwoBasesTests
         // refused, one for each way out
         await Sent($"/episodes/{episode}/entries", new JsonArray(Emptied("less", "09:50", -1)), HttpStatusCode.UnprocessableEntity);
         await Sent("/fhir/Observation", Scan("https://elsewhere.example", "no-kind"), HttpStatusCode.UnprocessableEntity);
-        await Sent("/fhir/Observation/$validate", Scan("https://elsewhere.example", "judged"), HttpStatusCode.OK);
+        await Sent("/fhir/Observation/$validate?mode=create", Scan("https://elsewhere.example", "judged"), HttpStatusCode.OK);
+        await Sent("/fhir/Observation/nobody/$validate?mode=delete", Scan(own, "deleted"), HttpStatusCode.OK);
         await Sent("/fhir", Batch(Scan(own, "stranger"), "Patient"), HttpStatusCode.OK);
         await Sent("/fhir", new JsonObject { ["resourceType"] = "Bundle", ["type"] = "history" }, HttpStatusCode.UnprocessableEntity);
         await Sent(
@@ -106,7 +107,7 @@ public sealed class TwoBasesTests
         [
             "/nowhere",
             "/fhir/Observation/nobody",
-            "/fhir/Observation?status=perhaps",
+            "/fhir/Observation?date=perhaps",
             "/fhir/Observation?no-such=1", // passed over, with a warning
             "/fhir/Observation?_count=1000",
             "/fhir/Flag",
