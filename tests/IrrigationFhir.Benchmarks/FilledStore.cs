@@ -19,6 +19,8 @@ namespace IrrigationFhir.Benchmarks;
 /// </remarks>
 internal static class FilledStore
 {
+    private static Codes Codes => new Vocabulary(Profiles.DefaultCanonicalBase).Codes;
+
     /// <summary>At least so many Observations.</summary>
     public const int Observations = 1_000_000;
 

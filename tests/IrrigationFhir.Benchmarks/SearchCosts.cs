@@ -10,6 +10,8 @@ namespace IrrigationFhir.Benchmarks;
 /// <summary>What a search takes among a million Observations: the first after a start, and then.</summary>
 internal static partial class SearchCosts
 {
+    private static Codes Codes => new Vocabulary(Profiles.DefaultCanonicalBase).Codes;
+
     private const int WarmUp = 50;
     private const int Requests = 500;
     private static readonly TimeSpan Longest = TimeSpan.FromSeconds(20);

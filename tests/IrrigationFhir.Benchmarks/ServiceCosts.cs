@@ -191,7 +191,14 @@ internal static class ServiceCosts
 
     private sealed record Measured(int Entries, TimeSpan Time, Samples Samples, Counters Before, Counters After);
 
-    private sealed record Counters(TimeSpan Processor, long Allocated, long Written, long Rows, long Database, IReadOnlyDictionary<string, TimeSpan> Steps)
+    private sealed record Counters(
+        TimeSpan Processor,
+        long Allocated,
+        long Written,
+        long Rows,
+        long Database,
+        IReadOnlyDictionary<string, TimeSpan> Steps
+    )
     {
         public static async Task<Counters> Of(RunningService service) =>
             new(

@@ -2,7 +2,7 @@ using System.Net;
 using System.Net.Http.Headers;
 using System.Text;
 using System.Text.Json.Nodes;
-using IrrigationFhir.Validation;
+using IrrigationFhir.Tests.Validation;
 using Microsoft.AspNetCore.Hosting;
 using Microsoft.AspNetCore.Mvc.Testing;
 using Microsoft.AspNetCore.TestHost;
@@ -20,14 +20,6 @@ internal sealed class RunningService : WebApplicationFactory<Program>
 {
     public const string PatientSystem = "https://ward.example/patients";
     public const string EpisodeSystem = "https://ward.example/episodes";
-
-    // The profiles take seconds to read and never change: one validator serves every instance in this process.
-    private static readonly Lazy<ProfileValidator> Profiles = new(() =>
-    {
-        var profiles = new ProfileValidator();
-        profiles.Warm();
-        return profiles;
-    });
 
     private readonly bool _ownFolder;
     private readonly (string Key, string Value)[] _settings;
@@ -229,7 +221,10 @@ internal sealed class RunningService : WebApplicationFactory<Program>
         builder.ConfigureTestServices(services =>
         {
             services.AddSingleton<TimeProvider>(Clock);
-            services.AddSingleton(Profiles.Value);
+
+            // The profiles take seconds to read and never change: one validator serves every instance of the usual base.
+            if (!Array.Exists(_settings, setting => setting.Key == "Fhir:CanonicalBase"))
+                services.AddSingleton(Judged.Validator);
         });
     }
 }

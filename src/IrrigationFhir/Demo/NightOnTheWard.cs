@@ -18,7 +18,7 @@ internal static class NightOnTheWard
     private static readonly TimeSpan Patience = TimeSpan.FromSeconds(60);
 
     /// <summary>The code by which anybody would look for urine output.</summary>
-    private static string UrineOutput => Codes.CorrectedUrineOutput().Coding[0].Code!;
+    private static string UrineOutput => Codes.UrineOutput.Code!;
 
     /// <summary>Runs it.</summary>
     public static async Task<int> Run(string[] args, TextWriter output, TextWriter errors)

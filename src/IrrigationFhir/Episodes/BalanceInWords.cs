@@ -167,7 +167,7 @@ internal static class BalanceInWords
     private static string Cell(Amount? amount, int width) => (amount is null ? "?" : Number(amount.Value)).PadLeft(width);
 
     /// <summary>A caveat's meaning, as its code system says it.</summary>
-    private static string Caveat(string slug) => Codes.Caveat(slug, null).Coding[0].Display!;
+    private static string Caveat(string slug) => Codes.Display("caveat", slug);
 
     private static void Write(IntervalReport interval, TextWriter output)
     {
@@ -191,7 +191,7 @@ internal static class BalanceInWords
         }
 
         Result(interval, output);
-        var zero = interval.AssumedZero.Select(term => Lower(Codes.BalanceTerm(term).Coding[0].Display!)).ToList();
+        var zero = interval.AssumedZero.Select(term => Lower(Codes.Display("balance-term", term))).ToList();
         if (zero.Count > 0)
             Prose(output, "    ", $"Taken as 0, because nobody measured it: {string.Join(", ", zero)}.");
         Caveats(output, "    ", interval.Caveats);

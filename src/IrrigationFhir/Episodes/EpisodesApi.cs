@@ -19,7 +19,8 @@ namespace IrrigationFhir.Episodes;
 internal static class EpisodesApi
 {
     /// <summary>Adds what answers questions about an episode.</summary>
-    public static IServiceCollection AddEpisodes(this IServiceCollection services) => services.AddSingleton<EpisodeAsOf>();
+    public static IServiceCollection AddEpisodes(this IServiceCollection services) =>
+        services.AddSingleton<EpisodeAsOf>().AddSingleton<HandoverMapper>();
 
     /// <summary>Maps the routes.</summary>
     public static void MapEpisodes(this IEndpointRouteBuilder app)
@@ -225,6 +226,7 @@ internal static class EpisodesApi
         ResourceStore resources,
         FhirSettings fhir,
         ProfileValidator profiles,
+        HandoverMapper mapper,
         [Description("A moment (RFC 3339, with seconds and offset). Default: now.")] string? asOf,
         [Description("As text: short, what a nurse says in two minutes, or long, section by section. Default: short.")] string? form,
         CancellationToken stop
@@ -259,7 +261,7 @@ internal static class EpisodesApi
                 about.Add(FhirJson.Read<Hl7.Fhir.Model.Resource>(stored.Json));
         }
 
-        var document = HandoverMapper.ToDocument(handover, about, FhirBase.Of(request, fhir));
+        var document = mapper.ToDocument(handover, about, FhirBase.Of(request, fhir));
         if (profiles.Validate(document.Entry[0].Resource!).Count > 0)
             throw new InvalidOperationException("a handover that breaks its own profile");
         return new FhirResult(document);

@@ -5,12 +5,15 @@ using IrrigationFhir.Fhir;
 namespace IrrigationFhir.Episodes;
 
 /// <summary>A handover as a Composition, and as a document with what it points at.</summary>
-internal static class HandoverMapper
+internal sealed class HandoverMapper(Vocabulary vocabulary)
 {
+    private Profiles Profiles { get; } = vocabulary.Profiles;
+    private Codes Codes { get; } = vocabulary.Codes;
+
     /// <summary>The Composition.</summary>
     /// <param name="handover">The handover.</param>
     /// <param name="known">Addresses that the document holds: others are not pointed at.</param>
-    public static Composition ToComposition(Handover handover, IReadOnlySet<string> known) =>
+    public Composition ToComposition(Handover handover, IReadOnlySet<string> known) =>
         new()
         {
             Id = IdOf(handover),
@@ -38,7 +41,7 @@ internal static class HandoverMapper
     /// <param name="handover">The handover.</param>
     /// <param name="about">The resources, as stored.</param>
     /// <param name="baseAddress">The address of the FHIR base.</param>
-    public static Bundle ToDocument(Handover handover, IReadOnlyList<Resource> about, string baseAddress)
+    public Bundle ToDocument(Handover handover, IReadOnlyList<Resource> about, string baseAddress)
     {
         var composition = ToComposition(handover, about.Select(resource => $"{resource.TypeName}/{resource.Id}").ToHashSet());
         return new()

@@ -138,13 +138,16 @@ internal sealed record IrrigationRun(
 }
 
 /// <summary>The irrigation as a Procedure.</summary>
-internal static class BladderIrrigationMapper
+internal sealed class BladderIrrigationMapper(Vocabulary vocabulary)
 {
+    private Profiles Profiles { get; } = vocabulary.Profiles;
+    private Codes Codes { get; } = vocabulary.Codes;
+
     /// <summary>The Procedure's id.</summary>
     public static string IdOf(Episode episode) => $"{episode.Id}.bladder-irrigation";
 
     /// <summary>The Procedure.</summary>
-    public static Procedure ToProcedure(IrrigationRun run, Episode episode, bool withdrawn)
+    public Procedure ToProcedure(IrrigationRun run, Episode episode, bool withdrawn)
     {
         var zone = episode.Definition.Frame.Zone;
         return new()

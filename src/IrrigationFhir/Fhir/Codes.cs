@@ -10,7 +10,8 @@ namespace IrrigationFhir.Fhir;
 /// Each call returns a new object, because FHIR objects are mutable. Codes of our own systems, with their displays,
 /// are defined once, in <c>Profiles/terminology/*.fsh</c>; a slug that is not defined there is refused.
 /// </remarks>
-internal static class Codes
+/// <param name="profiles">The base of our own systems.</param>
+internal sealed class Codes(Profiles profiles)
 {
     /// <summary>What whoever passes the codes on has to say of them.</summary>
     public const string Notice =
@@ -152,7 +153,9 @@ internal static class Codes
 
     private static readonly Lazy<FrozenDictionary<(string System, string Slug), string>> Local = new(() =>
         LocalSystems
-            .SelectMany(system => Definitions.CodeSystem(system, Profiles.CanonicalBase).Concept.Select(concept => (system, concept)))
+            .SelectMany(system =>
+                Definitions.CodeSystem(system, Profiles.DefaultCanonicalBase).Concept.Select(concept => (system, concept))
+            )
             .ToFrozenDictionary(at => (at.system, at.concept.Code!), at => at.concept.Display!)
     );
 
@@ -169,7 +172,8 @@ internal static class Codes
     // VERIFIED(part): as above for "Estimated".
     private static Coding IrrigantIntakeEstimated => new(Systems.Loinc, "9025-8", "Fluid intake urinary bladder irrigation Estimated");
 
-    private static Coding UrineOutput => new(Systems.Loinc, "9187-6", "Urine output");
+    /// <summary>Urine output, the series that may be added up.</summary>
+    public static Coding UrineOutput => new(Systems.Loinc, "9187-6", "Urine output");
 
     // VERIFIED(timing; long name by pattern)
     private static Coding UrineOutput1Hour => new(Systems.Loinc, "9188-4", "Urine output 1 hour");
@@ -222,24 +226,24 @@ internal static class Codes
 
     /// <summary>Irrigant that ran into the bladder.</summary>
     /// <param name="estimated">Whether the amount was judged, not measured.</param>
-    public static CodeableConcept IrrigantInstilled(bool estimated) =>
+    public CodeableConcept IrrigantInstilled(bool estimated) =>
         Concept(estimated ? IrrigantIntakeEstimated : IrrigantIntakeMeasured, Observed("irrigant-instilled"));
 
     /// <summary>Flow set as a volume per hour.</summary>
     /// <param name="pumpDriven">Whether a pump drives it; adds the device coding.</param>
-    public static CodeableConcept IrrigantFlowRate(bool pumpDriven) =>
+    public CodeableConcept IrrigantFlowRate(bool pumpDriven) =>
         pumpDriven ? Concept(Observed("irrigant-flow-rate"), PumpFlow) : Concept(Observed("irrigant-flow-rate"));
 
     /// <summary>Flow set as drops per minute; needs the component <c>drop-factor</c>.</summary>
-    public static CodeableConcept IrrigantDripRate() => Concept(Observed("irrigant-drip-rate"));
+    public CodeableConcept IrrigantDripRate() => Concept(Observed("irrigant-drip-rate"));
 
     /// <summary>Mixed drainage. Carries no urine-output code, or whoever sums urine counts the irrigant with it.</summary>
-    public static CodeableConcept BladderDrainage() => Concept(Observed("bladder-drainage-total"), DrainOutput, DrainageVolumeInBag);
+    public CodeableConcept BladderDrainage() => Concept(Observed("bladder-drainage-total"), DrainOutput, DrainageVolumeInBag);
 
     /// <summary>Urine collected by another route than the irrigated catheter.</summary>
     /// <param name="routeSlug">Code of <c>urine-route</c>; nephrostomy and in-and-out catheter have LOINC codes of their own.</param>
     /// <remarks>Never the generic LOINC code: it stands on the closed interval that such urine is counted in.</remarks>
-    public static CodeableConcept UrineCollected(string routeSlug) =>
+    public CodeableConcept UrineCollected(string routeSlug) =>
         routeSlug switch
         {
             "left-nephrostomy" or "right-nephrostomy" => Concept(UrineByNephrostomy, Observed("urine-collected")),
@@ -248,13 +252,13 @@ internal static class Codes
         };
 
     /// <summary>Fluid lost beside the catheter or spilt. No standard code was found.</summary>
-    public static CodeableConcept LeakEstimated() => Concept(Observed("leak-estimated"));
+    public CodeableConcept LeakEstimated() => Concept(Observed("leak-estimated"));
 
     /// <summary>Fluid in the bladder by ultrasound.</summary>
-    public static CodeableConcept BladderScanVolume() => Concept(BladderVolumeByUltrasound, Observed("bladder-scan-volume"));
+    public CodeableConcept BladderScanVolume() => Concept(BladderVolumeByUltrasound, Observed("bladder-scan-volume"));
 
     /// <summary>Corrected urine output of a closed interval: the series that may be added up, so the one with LOINC 9187-6.</summary>
-    public static CodeableConcept CorrectedUrineOutput() =>
+    public CodeableConcept CorrectedUrineOutput() =>
         Briefly(Concept(UrineOutput, UrineOutputObservable, Observed("urine-output-corrected")));
 
     /// <summary>Corrected urine output of a clock hour, shift or local day: a share of closed intervals.</summary>
@@ -263,7 +267,7 @@ internal static class Codes
     /// 1, 8, 12 or 24 when the window is complete and exactly that long: adds the LOINC code of that length. Null for any other.
     /// </param>
     /// <exception cref="ArgumentOutOfRangeException">Another window, or another number of hours: it has no timed code.</exception>
-    public static CodeableConcept CorrectedUrineOutput(string windowSlug, int? exactHours)
+    public CodeableConcept CorrectedUrineOutput(string windowSlug, int? exactHours)
     {
         var local = windowSlug switch
         {
@@ -301,12 +305,12 @@ internal static class Codes
 
     /// <summary>The three categories of a corrected urine output: exam, fluid balance, and its window.</summary>
     /// <param name="windowSlug">Code of <c>output-window</c>.</param>
-    public static List<CodeableConcept> OutputCategories(string windowSlug) => [.. FluidCategories(), Briefly(OutputWindow(windowSlug))];
+    public List<CodeableConcept> OutputCategories(string windowSlug) => [.. FluidCategories(), Briefly(OutputWindow(windowSlug))];
 
     /// <summary>The window that a corrected urine output is of: a code of <c>output-window</c>.</summary>
     /// <param name="categories">Its categories.</param>
-    public static string WindowOf(IEnumerable<CodeableConcept> categories) =>
-        categories.SelectMany(category => category.Coding).First(coding => coding.System == Profiles.CodeSystem("output-window")).Code!;
+    public string WindowOf(IEnumerable<CodeableConcept> categories) =>
+        categories.SelectMany(category => category.Coding).First(coding => coding.System == profiles.CodeSystem("output-window")).Code!;
 
     /// <summary>The categories of what was measured at the bedside: exam and fluid balance.</summary>
     /// <remarks>As codes alone: they sort, and nobody reads them.</remarks>
@@ -326,7 +330,7 @@ internal static class Codes
 
     /// <summary>A body weight of a kind.</summary>
     /// <param name="kindSlug">Code of <c>weight-kind</c>.</param>
-    public static CodeableConcept BodyWeight(string kindSlug) =>
+    public CodeableConcept BodyWeight(string kindSlug) =>
         kindSlug switch
         {
             "actual" => Concept(Weight, WeightMeasured, Observed("body-weight")),
@@ -338,13 +342,13 @@ internal static class Codes
 
     /// <summary>Whose weight a figure is.</summary>
     /// <param name="slug">Code of <c>weight-kind</c>.</param>
-    public static CodeableConcept WeightKind(string slug) => Concept(Own("weight-kind", slug));
+    public CodeableConcept WeightKind(string slug) => Concept(Own("weight-kind", slug));
 
     /// <summary>Colour of the drainage, as a component.</summary>
-    public static CodeableConcept DrainageColour() => Concept(Observed("drainage-colour"), ColourOfUrine);
+    public CodeableConcept DrainageColour() => Concept(Observed("drainage-colour"), ColourOfUrine);
 
     /// <summary>Clarity of the drainage, as a component.</summary>
-    public static CodeableConcept DrainageClarity() => Concept(Observed("drainage-clarity"), ClarityOfUrine);
+    public CodeableConcept DrainageClarity() => Concept(Observed("drainage-clarity"), ClarityOfUrine);
 
     /// <summary>Pain from 0 to 10, as a component.</summary>
     public static CodeableConcept Pain() => Concept(PainSeverity);
@@ -369,7 +373,7 @@ internal static class Codes
 
     /// <summary>A clarity, in SNOMED CT and in our words.</summary>
     /// <param name="slug">Code of <c>drainage-clarity</c>.</param>
-    public static CodeableConcept Clarity(string slug) =>
+    public CodeableConcept Clarity(string slug) =>
         Concept(
             slug switch
             {
@@ -384,29 +388,29 @@ internal static class Codes
 
     /// <summary>How many clots; where there are any, with the SNOMED CT coding of a clot.</summary>
     /// <param name="slug">Code of <c>clot-burden</c>.</param>
-    public static CodeableConcept Clots(string slug) =>
+    public CodeableConcept Clots(string slug) =>
         slug == "none" ? Concept(Own("clot-burden", slug)) : Concept(BloodClot, Own("clot-burden", slug));
 
     /// <summary>How the patient bore it.</summary>
     /// <param name="slug">Code of <c>tolerance</c>.</param>
-    public static CodeableConcept Tolerance(string slug) => Concept(Own("tolerance", slug));
+    public CodeableConcept Tolerance(string slug) => Concept(Own("tolerance", slug));
 
     /// <summary>A criterion of urine output.</summary>
     /// <param name="slug">Code of <c>urine-output-criterion</c>.</param>
-    public static CodeableConcept UrineOutputCriterion(string slug) =>
+    public CodeableConcept UrineOutputCriterion(string slug) =>
         Concept(Observed("urine-output-criterion"), Own("urine-output-criterion", slug));
 
     /// <summary>One of the four answers of a criterion.</summary>
     /// <param name="slug">Code of <c>criterion-answer</c>.</param>
-    public static CodeableConcept CriterionAnswer(string slug) => Concept(Own("criterion-answer", slug));
+    public CodeableConcept CriterionAnswer(string slug) => Concept(Own("criterion-answer", slug));
 
     /// <summary>By which of the customary readings a criterion was judged.</summary>
     /// <param name="slug">Code of <c>criterion-reading</c>.</param>
-    public static CodeableConcept CriterionReading(string slug) => Concept(Own("criterion-reading", slug));
+    public CodeableConcept CriterionReading(string slug) => Concept(Own("criterion-reading", slug));
 
     /// <summary>Why a criterion cannot be evaluated.</summary>
     /// <param name="slug">Code of <c>criterion-obstacle</c>.</param>
-    public static CodeableConcept CriterionObstacle(string slug) => Concept(Own("criterion-obstacle", slug));
+    public CodeableConcept CriterionObstacle(string slug) => Concept(Own("criterion-obstacle", slug));
 
     /// <summary>A pattern that asks a person to look at the patient, in our words first.</summary>
     /// <param name="slug">Code of <c>irrigation-flag</c>.</param>
@@ -415,7 +419,7 @@ internal static class Codes
     /// A finding of SNOMED CT beside it only where the flag rests on a measured state or on what was seen: a suspicion is not sent as a
     /// disorder.
     /// </remarks>
-    public static CodeableConcept Flag(string slug, string text)
+    public CodeableConcept Flag(string slug, string text)
     {
         Coding[] findings = slug switch
         {
@@ -433,7 +437,7 @@ internal static class Codes
     /// <summary>What came of a run of cycles.</summary>
     /// <param name="slug">Code of <c>run-outcome</c>; null where nobody said.</param>
     /// <param name="text">What it rests on.</param>
-    public static CodeableConcept RunOutcome(string? slug, string text)
+    public CodeableConcept RunOutcome(string? slug, string text)
     {
         var concept = slug is null ? new() : Concept(Own("run-outcome", slug));
         concept.Text = text;
@@ -445,7 +449,7 @@ internal static class Codes
 
     /// <summary>A handover, or a section of it.</summary>
     /// <param name="slug">Code of <c>handover-section</c>.</param>
-    public static CodeableConcept Handover(string slug) => Concept(Own("handover-section", slug));
+    public CodeableConcept Handover(string slug) => Concept(Own("handover-section", slug));
 
     /// <summary>What a flag is about.</summary>
     /// <param name="slug"><c>clinical</c> or <c>safety</c>.</param>
@@ -466,27 +470,27 @@ internal static class Codes
 
     /// <summary>Which stretch of time an output stands for.</summary>
     /// <param name="slug">Code of <c>output-window</c>.</param>
-    public static CodeableConcept OutputWindow(string slug) => Concept(Own("output-window", slug));
+    public CodeableConcept OutputWindow(string slug) => Concept(Own("output-window", slug));
 
     /// <summary>By which convention a urine output was computed.</summary>
-    public static CodeableConcept DrainageMinusIrrigant() => Concept(Own("calculation-method", "drainage-minus-irrigant"));
+    public CodeableConcept DrainageMinusIrrigant() => Concept(Own("calculation-method", "drainage-minus-irrigant"));
 
     /// <summary>How a volume, mass or rate became known.</summary>
     /// <param name="slug">Code of <c>measuring-way</c>.</param>
-    public static CodeableConcept MeasuringWay(string slug) => Concept(Own("measuring-way", slug));
+    public CodeableConcept MeasuringWay(string slug) => Concept(Own("measuring-way", slug));
 
     /// <summary>By which route urine was collected.</summary>
     /// <param name="slug">Code of <c>urine-route</c>.</param>
-    public static CodeableConcept UrineRoute(string slug) => Concept(Own("urine-route", slug));
+    public CodeableConcept UrineRoute(string slug) => Concept(Own("urine-route", slug));
 
     /// <summary>A term of the mass balance.</summary>
     /// <param name="slug">Code of <c>balance-term</c>.</param>
-    public static CodeableConcept BalanceTerm(string slug) => Concept(Own("balance-term", slug));
+    public CodeableConcept BalanceTerm(string slug) => Concept(Own("balance-term", slug));
 
     /// <summary>What a reader must know before relying on a result.</summary>
     /// <param name="slug">Code of <c>caveat</c>.</param>
     /// <param name="text">The particulars, as shown to people; null where the code says it all.</param>
-    public static CodeableConcept Caveat(string slug, string? text)
+    public CodeableConcept Caveat(string slug, string? text)
     {
         var caveat = Concept(Own("caveat", slug));
         caveat.Text = text;
@@ -495,24 +499,24 @@ internal static class Codes
 
     /// <summary>Code of an Observation of ours that has no code in a published vocabulary.</summary>
     /// <param name="slug">Code of <c>irrigation-observation</c>.</param>
-    public static CodeableConcept Observation(string slug) => Concept(Observed(slug));
+    public CodeableConcept Observation(string slug) => Concept(Observed(slug));
 
     /// <summary>Code of a component: without its display, which the code system has and every Observation would repeat.</summary>
     /// <param name="slug">Code of <c>irrigation-observation</c>.</param>
-    public static CodeableConcept Component(string slug) => Briefly(Concept(Observed(slug)));
+    public CodeableConcept Component(string slug) => Briefly(Concept(Observed(slug)));
 
     /// <summary>A value of a component in codes of our own systems: without displays, as its code.</summary>
     /// <param name="value">The value.</param>
-    public static CodeableConcept Briefly(CodeableConcept value)
+    public CodeableConcept Briefly(CodeableConcept value)
     {
-        foreach (var own in value.Coding.Where(c => c.System!.StartsWith(Profiles.CanonicalBase, StringComparison.Ordinal)))
+        foreach (var own in value.Coding.Where(c => c.System!.StartsWith(profiles.CanonicalBase, StringComparison.Ordinal)))
             own.Display = null;
         return value;
     }
 
     /// <summary>What an entry says happened.</summary>
     /// <param name="slug">Code of <c>entry-kind</c>.</param>
-    public static CodeableConcept EntryKind(string slug) => Concept(Own("entry-kind", slug));
+    public CodeableConcept EntryKind(string slug) => Concept(Own("entry-kind", slug));
 
     /// <summary>The label of data that are about no patient: tests, demonstrations, calibrations.</summary>
     public static Coding TestData() => new(Systems.ActReason, "HTEST", "test health data");
@@ -524,7 +528,7 @@ internal static class Codes
     /// A sender's codings that can stand beside ours. Mixed drainage, urine and estimates have codes that must not stand there
     /// (a urine code on drainage counts the irrigant as urine); what is left out is kept with the entry.
     /// </summary>
-    public static IEnumerable<Coding> Besides(CodeableConcept ours, CodeableConcept sent)
+    public IEnumerable<Coding> Besides(CodeableConcept ours, CodeableConcept sent)
     {
         string[] spoken = ours.Coding.Exists(c => c.Code is "bladder-drainage-total" or "urine-collected")
             ? [Systems.Loinc, Systems.Snomed, Systems.Mdc]
@@ -534,13 +538,13 @@ internal static class Codes
             !ours.Coding.Exists(own => own.System == c.System && own.Code == c.Code)
             && !spoken.Contains(c.System)
             && !held.Contains(c.Code)
-            && c.System?.StartsWith(Profiles.CanonicalBase, StringComparison.Ordinal) is not true
+            && c.System?.StartsWith(profiles.CanonicalBase, StringComparison.Ordinal) is not true
         );
     }
 
     /// <summary>An irrigation, its kind, and the HL7 v3 route that says the kind in a standard vocabulary.</summary>
     /// <param name="kindSlug">Code of <c>irrigation-kind</c>.</param>
-    public static CodeableConcept IrrigationProcedure(string kindSlug) =>
+    public CodeableConcept IrrigationProcedure(string kindSlug) =>
         Concept(
             IrrigationOfBladder,
             Own("irrigation-kind", kindSlug),
@@ -607,12 +611,18 @@ internal static class Codes
             new("http://hl7.org/fhir/StructureDefinition/iso21090-uncertaintyType", new Code("N")),
         ];
 
-    private static Coding Observed(string slug) => Own("irrigation-observation", slug);
-
-    private static Coding Own(string system, string slug) =>
+    /// <summary>What a code of ours is called.</summary>
+    /// <param name="system">Id of the code system.</param>
+    /// <param name="slug">The code.</param>
+    /// <exception cref="ArgumentOutOfRangeException">Not a code of it.</exception>
+    public static string Display(string system, string slug) =>
         Local.Value.TryGetValue((system, slug), out var display)
-            ? new Coding(Profiles.CodeSystem(system), slug, display)
+            ? display
             : throw new ArgumentOutOfRangeException(nameof(slug), slug, $"not a code of {system}");
+
+    private Coding Observed(string slug) => Own("irrigation-observation", slug);
+
+    private Coding Own(string system, string slug) => new(profiles.CodeSystem(system), slug, Display(system, slug));
 
     private static CodeableConcept Concept(params Coding[] codings) => new() { Coding = [.. codings] };
 }

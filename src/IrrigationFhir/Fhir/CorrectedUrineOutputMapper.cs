@@ -7,8 +7,11 @@ using Instant = NodaTime.Instant;
 namespace IrrigationFhir.Fhir;
 
 /// <summary>Corrected urine output of a closed interval or a window as an Observation.</summary>
-internal static class CorrectedUrineOutputMapper
+internal sealed class CorrectedUrineOutputMapper(Vocabulary vocabulary)
 {
+    private Profiles Profiles { get; } = vocabulary.Profiles;
+    private Codes Codes { get; } = vocabulary.Codes;
+
     /// <summary>The profile's slug.</summary>
     public const string Slug = "corrected-urine-output";
 
@@ -41,7 +44,7 @@ internal static class CorrectedUrineOutputMapper
         );
 
     /// <summary>The Observation of a closed interval.</summary>
-    public static Observation ToObservation(ClosedInterval interval, Episode episode, bool withdrawn = false)
+    public Observation ToObservation(ClosedInterval interval, Episode episode, bool withdrawn = false)
     {
         var observation = Bare(
             IdOf(episode, interval),
@@ -52,7 +55,7 @@ internal static class CorrectedUrineOutputMapper
             withdrawn,
             episode
         );
-        var numbers = Precision.Of(interval.Output);
+        var numbers = Precision.Of(Codes, interval.Output);
         (observation.Code, observation.Value, observation.DataAbsentReason) = (
             Codes.CorrectedUrineOutput(),
             numbers.Quantity(interval.Output?.Headline),
@@ -97,7 +100,7 @@ internal static class CorrectedUrineOutputMapper
     /// say that it is the sum of.</para>
     /// <para>A share of an interval is interpolated however the irrigant of that was read: the caveat that it is a share says both.</para>
     /// </remarks>
-    public static Observation ToObservation(OutputWindow window, Episode episode, bool withdrawn = false)
+    public Observation ToObservation(OutputWindow window, Episode episode, bool withdrawn = false)
     {
         var observation = Bare(
             IdOf(episode, window.Kind, window.Start),
@@ -108,7 +111,7 @@ internal static class CorrectedUrineOutputMapper
             withdrawn,
             episode
         );
-        var numbers = Precision.Of(window.Output);
+        var numbers = Precision.Of(Codes, window.Output);
         var whole = window.FullyCovered && window.Output is not null;
         var exactHours = withdrawn || !whole ? null : ExactHours(window);
         observation.Code = Codes.CorrectedUrineOutput(Irrigation.Slug.Of(window.Kind), exactHours);
@@ -188,7 +191,7 @@ internal static class CorrectedUrineOutputMapper
             : interval.Parts.Select(p => EntryMapper.IdOf(episode, episode.Log.Current(p.Entry)!.Entry)).OfType<string>();
 
     /// <summary>Whether an Observation is a corrected output that says to be another than it was once published.</summary>
-    public static bool IsAnother(Observation observation) =>
+    public bool IsAnother(Observation observation) =>
         observation.Status is ObservationStatus.Amended or ObservationStatus.Corrected or ObservationStatus.EnteredInError
         && (observation.Meta?.Profile.Contains(Profiles.CorrectedUrineOutput) ?? false);
 
@@ -202,7 +205,7 @@ internal static class CorrectedUrineOutputMapper
             OutputStatus.Corrected => ObservationStatus.Corrected,
         };
 
-    private static Observation Bare(
+    private Observation Bare(
         string id,
         WindowKind kind,
         Instant start,
@@ -248,11 +251,11 @@ internal static class CorrectedUrineOutputMapper
             }
         );
 
-    private static Observation.ComponentComponent Hours(string slug, NodaTime.Duration time) =>
+    private Observation.ComponentComponent Hours(string slug, NodaTime.Duration time) =>
         new() { Code = Codes.Component(slug), Value = FhirValues.Quantity(time) };
 
     /// <summary>What a reader should know, but for what the status says already.</summary>
-    private static IEnumerable<Observation.ComponentComponent> Caveats(IEnumerable<Caveat> caveats, OutputStatus status) =>
+    private IEnumerable<Observation.ComponentComponent> Caveats(IEnumerable<Caveat> caveats, OutputStatus status) =>
         caveats
             .Where(caveat =>
                 (caveat, status) is not ((Caveat.CorrectedEntry, OutputStatus.Corrected) or (Caveat.LateEntry, OutputStatus.Amended))

@@ -8,19 +8,16 @@ using IrrigationFhir.Model;
 namespace IrrigationFhir.Fhir;
 
 /// <summary>Who corrected or withdrew an entry, when, and which resources became other ones by it.</summary>
-internal static class CorrectionMapper
+internal sealed class CorrectionMapper(Vocabulary vocabulary)
 {
+    private Profiles Profiles { get; } = vocabulary.Profiles;
+
     /// <summary>One Provenance for each entry that an append amended or withdrew.</summary>
     /// <param name="before">The episode as it was, with its criteria.</param>
     /// <param name="episode">As it is, with its criteria.</param>
     /// <param name="appended">What came into the log.</param>
     /// <param name="changes">Closed intervals that are new or became others.</param>
-    public static IEnumerable<Provenance> ToProvenances(
-        Episode before,
-        Episode episode,
-        Appended appended,
-        ImmutableArray<IntervalChange> changes
-    )
+    public IEnumerable<Provenance> ToProvenances(Episode before, Episode episode, Appended appended, ImmutableArray<IntervalChange> changes)
     {
         foreach (var (disposition, logged) in appended.Outcomes.Where(o => o.Disposition is Disposition.Amended or Disposition.Retracted))
         {
@@ -50,7 +47,7 @@ internal static class CorrectionMapper
     private static bool Uses(IntervalChange change, EntryKey key) =>
         new[] { change.Before, change.After }.OfType<ClosedInterval>().Any(i => i.Parts.Any(p => p.Entry == key));
 
-    private static Provenance ToProvenance(Episode episode, Disposition disposition, LoggedEntry logged, List<ResourceReference> targets) =>
+    private Provenance ToProvenance(Episode episode, Disposition disposition, LoggedEntry logged, List<ResourceReference> targets) =>
         new()
         {
             Id = FhirValues.EntryId(episode.Id, "correction", logged.Entry.Key) + $"-{logged.Revision}",

@@ -11,8 +11,15 @@ namespace IrrigationFhir.Fhir;
 /// What an earlier version of the service published of an episode, and how it is brought to the manner of this one: with the episode's
 /// first change, whole. An episode that does not change any more keeps what was published of it, as history.
 /// </summary>
-internal static class EarlierManner
+internal sealed class EarlierManner(Vocabulary vocabulary)
 {
+    private Profiles Profiles { get; } = vocabulary.Profiles;
+    private Codes Codes { get; } = vocabulary.Codes;
+    private EntryMapper EntryMapper { get; } = new(vocabulary);
+    private CorrectedUrineOutputMapper CorrectedUrineOutputMapper { get; } = new(vocabulary);
+    private UrineOutputRateMapper UrineOutputRateMapper { get; } = new(vocabulary);
+    private UrineOutputCriterionMapper UrineOutputCriterionMapper { get; } = new(vocabulary);
+
     /// <summary>What an Observation of the earlier manner says and none of this one: a component of every output and rate.</summary>
     public const string Mark = "corrected-volume";
 
@@ -22,7 +29,7 @@ internal static class EarlierManner
     /// <summary>Everything that is worked out from the log, and urine by other routes, published anew.</summary>
     /// <param name="episode">The episode, with its criteria.</param>
     /// <param name="limits">Settings of the criteria.</param>
-    public static IEnumerable<Observation> Anew(Episode episode, CriteriaSettings limits)
+    public IEnumerable<Observation> Anew(Episode episode, CriteriaSettings limits)
     {
         foreach (var interval in episode.Balance[FluidBalance.Bladder])
         {
@@ -55,7 +62,7 @@ internal static class EarlierManner
 
     /// <summary>An Observation that has no successor under its id: taken back, or it is counted beside what took its place.</summary>
     /// <param name="published">As it was published.</param>
-    public static Observation Withdrawn(Observation published)
+    public Observation Withdrawn(Observation published)
     {
         if (published.Meta!.Profile.Contains(Profiles.CorrectedUrineOutput))
         {

@@ -7,8 +7,12 @@ using IrrigationFhir.Model;
 namespace IrrigationFhir.Fhir;
 
 /// <summary>What was measured at the bedside, one Observation an entry.</summary>
-internal static class EntryMapper
+internal sealed class EntryMapper(Vocabulary vocabulary)
 {
+    private Profiles Profiles { get; } = vocabulary.Profiles;
+    private Codes Codes { get; } = vocabulary.Codes;
+    private SentObservation SentObservation { get; } = new(vocabulary);
+
     /// <summary>The slug of the profile that an entry is published under; null for one that is kept and not published.</summary>
     /// <remarks>
     /// Irrigant that was discarded and blood that was removed are kept and not published: no vocabulary that we have verified has a code
@@ -40,11 +44,21 @@ internal static class EntryMapper
         episode.Log.IsCorrected(entry.Key) ? ObservationStatus.Corrected : ObservationStatus.Final;
 
     /// <summary>The Observation of an entry; null for one that is not published, or (a first reading) measures nothing yet.</summary>
-    public static Observation? ToObservation(Entry entry, Episode episode, ObservationStatus status) =>
+    public Observation? ToObservation(Entry entry, Episode episode, ObservationStatus status) =>
         SentObservation.Beside(Marked(InOurWords(entry, episode, status), entry, episode, status), entry, episode);
 
+    /// <summary>The Observation as sent; null where ours is the one, or nothing came as an Observation.</summary>
+    public Observation? AsSent(Entry entry, Episode episode, bool withdrawn) =>
+        SentObservation.Of(entry) is { } sent
+            ? SentObservation.AsSent(
+                Bare(entry, episode, withdrawn ? ObservationStatus.EnteredInError : sent.Status!.Value),
+                entry,
+                episode
+            )
+            : null;
+
     /// <summary>Says on an Observation that what was charted is implausible: coded, and in words.</summary>
-    private static Observation? Marked(Observation? observation, Entry entry, Episode episode, ObservationStatus status)
+    private Observation? Marked(Observation? observation, Entry entry, Episode episode, ObservationStatus status)
     {
         if (observation is null || status == ObservationStatus.EnteredInError)
             return observation;
@@ -56,7 +70,7 @@ internal static class EntryMapper
         return observation;
     }
 
-    private static Observation? InOurWords(Entry entry, Episode episode, ObservationStatus status) =>
+    private Observation? InOurWords(Entry entry, Episode episode, ObservationStatus status) =>
         entry switch
         {
             { Header.Purpose: not Purpose.Clinical } => null,
@@ -87,13 +101,13 @@ internal static class EntryMapper
         };
 
     /// <summary>What every Observation of an entry says.</summary>
-    public static Observation Bare(Entry entry, Episode episode, ObservationStatus status)
+    public Observation Bare(Entry entry, Episode episode, ObservationStatus status)
     {
         var zone = episode.Definition.Frame.Zone;
         return new()
         {
             Id = IdOf(episode, entry),
-            Identifier = [FhirValues.Identifier(entry.Key)],
+            Identifier = [FhirValues.Identifier(entry.Key, Profiles)],
             Status = status,
             Category = Codes.FluidCategories(),
             Subject = FhirValues.Reference(episode.Definition.Patient),
@@ -117,7 +131,7 @@ internal static class EntryMapper
     }
 
     /// <summary>What ran since the reading before; a first reading has nothing to compare with.</summary>
-    private static Observation? Measured(Entry reading, Episode episode, ObservationStatus status)
+    private Observation? Measured(Entry reading, Episode episode, ObservationStatus status)
     {
         if (episode.Balance.MeasuredBy(reading) is not { } part)
         {
@@ -139,7 +153,7 @@ internal static class EntryMapper
         return observation;
     }
 
-    private static Observation Flow(FlowSet flow, Episode episode, ObservationStatus status)
+    private Observation Flow(FlowSet flow, Episode episode, ObservationStatus status)
     {
         if (flow.DropsPerMinute is not { } drops)
         {
@@ -169,14 +183,14 @@ internal static class EntryMapper
         return counted;
     }
 
-    private static Observation Drainage(Entry reading, Episode episode, ObservationStatus status, bool emptied, Quantity value)
+    private Observation Drainage(Entry reading, Episode episode, ObservationStatus status, bool emptied, Quantity value)
     {
         var observation = With(Bare(reading, episode, status), Profiles.BladderDrainage, Codes.BladderDrainage(), value);
         observation.Component = [new() { Code = Codes.Component("container-emptied"), Value = new FhirBoolean(emptied) }];
         return observation;
     }
 
-    private static Observation Weighed(DrainageWeighed weighed, Episode episode, ObservationStatus status)
+    private Observation Weighed(DrainageWeighed weighed, Episode episode, ObservationStatus status)
     {
         var net = weighed.Tare is { } tare ? weighed.Gross - tare : weighed.Gross;
         var volume = net.At(weighed.GramsPerMillilitre ?? episode.Balance.Settings.DrainageDensity);
@@ -188,7 +202,7 @@ internal static class EntryMapper
         return observation;
     }
 
-    private static Observation Urine(UrineCollected urine, Episode episode, ObservationStatus status)
+    private Observation Urine(UrineCollected urine, Episode episode, ObservationStatus status)
     {
         var route = Slug.Of(urine.Route);
         var observation = With(
@@ -201,7 +215,7 @@ internal static class EntryMapper
         return observation;
     }
 
-    private static Observation Palpated(BladderPalpated palpated, Episode episode, ObservationStatus status)
+    private Observation Palpated(BladderPalpated palpated, Episode episode, ObservationStatus status)
     {
         var observation = Seen(
             palpated,
@@ -216,7 +230,7 @@ internal static class EntryMapper
     }
 
     /// <remarks>A grade whose scale nobody named is kept and says so: on another scale the number means another colour.</remarks>
-    private static Observation Appearance(DrainageAppearance seen, Episode episode, ObservationStatus status) =>
+    private Observation Appearance(DrainageAppearance seen, Episode episode, ObservationStatus status) =>
         Seen(
             seen,
             episode,
@@ -237,7 +251,7 @@ internal static class EntryMapper
             ]
         );
 
-    private static Observation Tolerance(ToleranceNoted noted, Episode episode, ObservationStatus status)
+    private Observation Tolerance(ToleranceNoted noted, Episode episode, ObservationStatus status)
     {
         var observation = Seen(
             noted,
@@ -256,7 +270,7 @@ internal static class EntryMapper
         return observation;
     }
 
-    private static Observation Weight(WeightMeasured measured, Episode episode, ObservationStatus status)
+    private Observation Weight(WeightMeasured measured, Episode episode, ObservationStatus status)
     {
         var kind = Slug.Of(measured.Weight.Kind);
         var observation = With(
@@ -272,7 +286,7 @@ internal static class EntryMapper
     }
 
     /// <summary>What was seen or felt; an entry that says nothing of it was not an assessment.</summary>
-    private static Observation Seen(
+    private Observation Seen(
         Entry entry,
         Episode episode,
         ObservationStatus status,
@@ -294,6 +308,6 @@ internal static class EntryMapper
         return observation;
     }
 
-    private static Observation.ComponentComponent? Yes(string slug, bool? seen) =>
+    private Observation.ComponentComponent? Yes(string slug, bool? seen) =>
         seen is { } value ? new() { Code = Codes.Component(slug), Value = new FhirBoolean(value) } : null;
 }

@@ -13,8 +13,18 @@ namespace IrrigationFhir.Fhir;
 /// <summary>
 /// The resources that an append changes: what was measured, what follows from it, the irrigation, and who corrected what.
 /// </summary>
-internal static class EpisodeMapper
+internal sealed class EpisodeMapper(Vocabulary vocabulary)
 {
+    private EntryMapper EntryMapper { get; } = new(vocabulary);
+    private FlagMapper FlagMapper { get; } = new(vocabulary);
+    private RunMapper RunMapper { get; } = new(vocabulary);
+    private CorrectionMapper CorrectionMapper { get; } = new(vocabulary);
+    private CorrectedUrineOutputMapper CorrectedUrineOutputMapper { get; } = new(vocabulary);
+    private BladderIrrigationMapper BladderIrrigationMapper { get; } = new(vocabulary);
+    private RetainedVolumeMapper RetainedVolumeMapper { get; } = new(vocabulary);
+    private UrineOutputRateMapper UrineOutputRateMapper { get; } = new(vocabulary);
+    private UrineOutputCriterionMapper UrineOutputCriterionMapper { get; } = new(vocabulary);
+
     private static readonly ImmutableArray<WindowKind> CalendarKinds = [WindowKind.ClockHour, WindowKind.Shift, WindowKind.LocalDay];
 
     /// <summary>What an append changes.</summary>
@@ -24,7 +34,7 @@ internal static class EpisodeMapper
     /// <param name="changes">Closed intervals that are new or became others.</param>
     /// <param name="weighed">The times for which weights of the append are, or were, in force.</param>
     /// <param name="limits">Settings of the criteria.</param>
-    public static IEnumerable<Resource> ToResources(
+    public IEnumerable<Resource> ToResources(
         Episode before,
         Episode after,
         Appended appended,
@@ -53,7 +63,7 @@ internal static class EpisodeMapper
     /// <param name="changes">Closed intervals that are new or became others.</param>
     /// <param name="aged">The time for which another age changes what is plausible.</param>
     /// <param name="limits">Settings of the criteria.</param>
-    public static IEnumerable<Resource> ToResources(
+    public IEnumerable<Resource> ToResources(
         Episode before,
         Episode after,
         ImmutableArray<IntervalChange> changes,
@@ -75,7 +85,7 @@ internal static class EpisodeMapper
     /// <param name="after">The episode as it is now.</param>
     /// <param name="changes">What became of its flags.</param>
     /// <param name="cause">Why.</param>
-    public static IEnumerable<Resource> Flags(Episode after, IEnumerable<FlagChange> changes, Cause cause)
+    public IEnumerable<Resource> Flags(Episode after, IEnumerable<FlagChange> changes, Cause cause)
     {
         foreach (var change in changes)
         {
@@ -91,7 +101,7 @@ internal static class EpisodeMapper
         }
     }
 
-    private static IEnumerable<Resource> Measured(Episode before, Episode after, Appended appended)
+    private IEnumerable<Resource> Measured(Episode before, Episode after, Appended appended)
     {
         var touched = new Dictionary<string, Resource>();
         void Publish(Resource? resource)
@@ -117,7 +127,7 @@ internal static class EpisodeMapper
                 && (change.After is null || SentObservation.AsSentId(after, change.After) != sent)
             )
             {
-                Publish(SentObservation.AsSent(left, before, withdrawn: true));
+                Publish(EntryMapper.AsSent(left, before, withdrawn: true));
             }
         }
 
@@ -128,7 +138,7 @@ internal static class EpisodeMapper
                 continue;
             var status = EntryMapper.StatusOf(after, entry);
             Publish(EntryMapper.ToObservation(entry, after, status));
-            Publish(SentObservation.AsSent(entry, after, withdrawn: false));
+            Publish(EntryMapper.AsSent(entry, after, withdrawn: false));
         }
 
         // Withdrawn before it ever arrived: the withdrawal is all there is to show.
@@ -139,7 +149,7 @@ internal static class EpisodeMapper
                 .Where(e => after.Log.Versions(e.Key).TrueForAll(v => v.Entry is EnteredInError))
         )
         {
-            Publish(SentObservation.AsSent(entry, after, withdrawn: true));
+            Publish(EntryMapper.AsSent(entry, after, withdrawn: true));
         }
 
         return touched.Values;
@@ -178,7 +188,7 @@ internal static class EpisodeMapper
             .OfType<Instant>()
             .Select(edge => new Interval(edge - NodaTime.Duration.Epsilon, edge));
 
-    private static IEnumerable<Resource> Outputs(
+    private IEnumerable<Resource> Outputs(
         Episode before,
         Episode after,
         ImmutableArray<IntervalChange> changes,
@@ -210,7 +220,7 @@ internal static class EpisodeMapper
     }
 
     /// <summary>The rate of every interval that changed, or whose weight did; and what a scan at its end says the bladder held.</summary>
-    private static IEnumerable<Resource> Rates(
+    private IEnumerable<Resource> Rates(
         Episode before,
         Episode after,
         ImmutableArray<IntervalChange> changes,
@@ -243,12 +253,12 @@ internal static class EpisodeMapper
     }
 
     /// <summary>The rate of an interval as it is now; where it has none any more, its withdrawal.</summary>
-    private static Observation? Rate(Episode before, ClosedInterval? was, Episode after, ClosedInterval? now, CriteriaSettings limits) =>
+    private Observation? Rate(Episode before, ClosedInterval? was, Episode after, ClosedInterval? now, CriteriaSettings limits) =>
         (now is null ? null : UrineOutputRateMapper.ToObservation(now, after, limits))
         ?? (was is null ? null : UrineOutputRateMapper.ToObservation(was, before, limits, withdrawn: true));
 
     /// <summary>The criteria whose answers became other ones, now or of an earlier time; one without any left is taken back.</summary>
-    private static IEnumerable<Resource> Criteria(Episode before, Episode after) =>
+    private IEnumerable<Resource> Criteria(Episode before, Episode after) =>
         CriteriaRecord
             .Changes(before.Criteria!, after.Criteria!)
             .Select(change =>
@@ -263,7 +273,7 @@ internal static class EpisodeMapper
         from window in Calendar.Windows(kind, episode.Definition.Frame, touched.Start, touched.End)
         select (kind, window);
 
-    private static IEnumerable<Resource> Irrigation(Episode before, Episode after)
+    private IEnumerable<Resource> Irrigation(Episode before, Episode after)
     {
         var (was, now) = (IrrigationRun.Of(before), IrrigationRun.Of(after));
         if (now is not null && now != was)

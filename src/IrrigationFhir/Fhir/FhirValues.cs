@@ -91,7 +91,8 @@ internal static class FhirValues
     public static ResourceReference? Named(string? name) => name is null ? null : new() { Identifier = new() { Value = name } };
 
     /// <summary>The sender's id of an entry.</summary>
-    public static Identifier Identifier(EntryKey key) => new($"{Profiles.CanonicalBase}/NamingSystem/entry", key.ToString());
+    public static Identifier Identifier(EntryKey key, Profiles profiles) =>
+        new($"{profiles.CanonicalBase}/NamingSystem/entry", key.ToString());
 
     /// <summary>
     /// The id of the resource that an entry gives rise to: episode, slug, and a digest of source and id. At most 64 characters.

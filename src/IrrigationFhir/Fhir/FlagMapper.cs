@@ -7,8 +7,11 @@ using Instant = NodaTime.Instant;
 namespace IrrigationFhir.Fhir;
 
 /// <summary>A flag as a Flag: active while it stands, inactive once it ended, entered in error where it was never so.</summary>
-internal static class FlagMapper
+internal sealed class FlagMapper(Vocabulary vocabulary)
 {
+    private Profiles Profiles { get; } = vocabulary.Profiles;
+    private Codes Codes { get; } = vocabulary.Codes;
+
     /// <summary>The id of a flag: episode, rule, and the moment at which it was raised.</summary>
     public static string IdOf(Episode episode, FlagPeriod flag) => FhirValues.WindowId(episode.Id, flag.Slug, 'f', flag.Start);
 
@@ -16,7 +19,7 @@ internal static class FlagMapper
     /// <param name="flag">The flag.</param>
     /// <param name="episode">Whose.</param>
     /// <param name="withdrawnBy">What shows that it was never so; null where nothing does.</param>
-    public static Flag ToFlag(FlagPeriod flag, Episode episode, Cause? withdrawnBy = null)
+    public Flag ToFlag(FlagPeriod flag, Episode episode, Cause? withdrawnBy = null)
     {
         var (rule, zone) = (FlagRules.Find(flag.Slug)!, episode.Definition.Frame.Zone);
         var id = IdOf(episode, flag);
@@ -38,7 +41,7 @@ internal static class FlagMapper
     }
 
     /// <summary>A flag that stands in the store and not by the settings in force: it ends now.</summary>
-    public static Flag Ended(Flag standing, Episode episode, Instant now)
+    public Flag Ended(Flag standing, Episode episode, Instant now)
     {
         standing.Meta = new() { Profile = [Profiles.IrrigationFlag] };
         standing.Status = Flag.FlagStatus.Inactive;
@@ -48,7 +51,7 @@ internal static class FlagMapper
     }
 
     /// <summary>Why a flag was withdrawn, and by whom; null where time alone passed.</summary>
-    public static Provenance? ToProvenance(FlagPeriod withdrawn, Episode episode, Cause cause) =>
+    public Provenance? ToProvenance(FlagPeriod withdrawn, Episode episode, Cause cause) =>
         cause switch
         {
             Cause.EntriesArrived { Entries: [_, ..] because } => ToProvenance(
@@ -70,7 +73,7 @@ internal static class FlagMapper
 
     private static string Sentence(Cause cause) => $"{char.ToUpperInvariant(cause.Shows[0])}{cause.Shows[1..]} that it was never so";
 
-    private static Provenance ToProvenance(FlagPeriod withdrawn, Episode episode, Instant recorded, string reason, string who) =>
+    private Provenance ToProvenance(FlagPeriod withdrawn, Episode episode, Instant recorded, string reason, string who) =>
         new()
         {
             Id = $"{IdOf(episode, withdrawn)}.w",
@@ -95,7 +98,7 @@ internal static class FlagMapper
             : said;
     }
 
-    private static IEnumerable<Extension> Extensions(FlagPeriod flag, string id, Episode episode)
+    private IEnumerable<Extension> Extensions(FlagPeriod flag, string id, Episode episode)
     {
         yield return new(Profiles.CoreFlagPriority, Codes.FlagPriority(Irrigation.Slug.Of(flag.Latest.Priority)));
         var evidence = flag.Latest.Evidence.Select(e => Address(e, episode)).OfType<string>().Distinct().ToList();

@@ -8,11 +8,13 @@ namespace IrrigationFhir.Fhir;
 /// How exact the numbers of one computed Observation are given: to the second digit of the standard uncertainty (JCGM 100:2008, 7.2.6), and
 /// never coarser than 1 mL. What is stored, and worked with, stays exact.
 /// </summary>
+/// <param name="codes">Our codes.</param>
 /// <param name="decimals">Of a volume in mL.</param>
-internal readonly struct Precision(int decimals)
+internal readonly struct Precision(Codes codes, int decimals)
 {
     /// <summary>That of an output; to the millilitre where its doubts are not known.</summary>
-    public static Precision Of(UrineOutput? output) => new(FhirValues.Decimals(output?.BestEstimate?.StandardUncertainty.Millilitres));
+    public static Precision Of(Codes codes, UrineOutput? output) =>
+        new(codes, FhirValues.Decimals(output?.BestEstimate?.StandardUncertainty.Millilitres));
 
     /// <summary>A volume in mL, or, of exactly so many hours, in the unit of that time.</summary>
     public Quantity? Quantity(Volume? volume, UcumUnit? unit = null) =>
@@ -25,14 +27,14 @@ internal readonly struct Precision(int decimals)
     public Observation.ComponentComponent Term(string slug, Volume? volume, AbsentReason absent) =>
         new()
         {
-            Code = Codes.Component(slug),
+            Code = codes.Component(slug),
             Value = Part(volume),
             DataAbsentReason = volume is null ? CorrectedUrineOutputMapper.Absent(absent) : null,
         };
 
     /// <summary>A term where there is one.</summary>
     public IEnumerable<Observation.ComponentComponent> Known(string slug, Volume? volume) =>
-        volume is null ? [] : [new() { Code = Codes.Component(slug), Value = Part(volume) }];
+        volume is null ? [] : [new() { Code = codes.Component(slug), Value = Part(volume) }];
 
     /// <summary>
     /// The best estimate with its standard uncertainty on its Quantity, and the 95 % interval; nothing where its doubts are not known.
@@ -45,10 +47,10 @@ internal readonly struct Precision(int decimals)
         quantity.Extension.AddRange(Codes.Uncertainty(FhirValues.Uncertainty(best.StandardUncertainty.Millilitres)));
         return
         [
-            new() { Code = Codes.Component("best-estimate"), Value = quantity },
+            new() { Code = codes.Component("best-estimate"), Value = quantity },
             new()
             {
-                Code = Codes.Component("interval-95"),
+                Code = codes.Component("interval-95"),
                 Value = new Hl7.Fhir.Model.Range { Low = Part(interval.Low), High = Part(interval.High) },
             },
         ];

@@ -1,9 +1,11 @@
 namespace IrrigationFhir.Fhir;
 
 /// <summary>
-/// The canonical base, and the canonical URL of every profile. A URL of ours outside this file and <see cref="Codes"/> is a bug.
+/// The canonical URL of every profile, below one base. A URL of ours outside this file and <see cref="Codes"/> is a bug.
 /// </summary>
-internal static class Profiles
+/// <param name="canonicalBase">An absolute http or https URL; a slash at its end is dropped.</param>
+/// <exception cref="ArgumentException">Not an absolute http or https URL without query and fragment.</exception>
+internal sealed class Profiles(string canonicalBase)
 {
     /// <summary>The base the profiles are written with; <c>Fhir:CanonicalBase</c> replaces it.</summary>
     public const string DefaultCanonicalBase = "https://irrigationfhir.example/fhir";
@@ -14,74 +16,62 @@ internal static class Profiles
     /// <summary>When this version was published.</summary>
     public const string PublishedOn = "2026-11-25";
 
-    private static readonly Lock Gate = new();
-    private static string? canonicalBase;
-
-    /// <summary>
-    /// The base of every URL of ours, without a slash at its end. Settled by the first reader or by <see cref="UseCanonicalBase"/>.
-    /// </summary>
-    public static string CanonicalBase
-    {
-        get
-        {
-            lock (Gate)
-                return canonicalBase ??= DefaultCanonicalBase;
-        }
-    }
+    /// <summary>The base of every URL of ours, without a slash at its end.</summary>
+    public string CanonicalBase { get; } = Checked(canonicalBase);
 
     /// <summary>Irrigation fluid that ran into the bladder.</summary>
-    public static string IrrigantInstilled => Canonical("irrigant-instilled");
+    public string IrrigantInstilled => Canonical("irrigant-instilled");
 
     /// <summary>The flow the irrigation was set to.</summary>
-    public static string IrrigantFlowRate => Canonical("irrigant-flow-rate");
+    public string IrrigantFlowRate => Canonical("irrigant-flow-rate");
 
     /// <summary>Everything that left the bladder: irrigant, urine and blood together.</summary>
-    public static string BladderDrainage => Canonical("bladder-drainage");
+    public string BladderDrainage => Canonical("bladder-drainage");
 
     /// <summary>Urine that did not pass the irrigated catheter's drainage.</summary>
-    public static string UrineCollected => Canonical("urine-collected");
+    public string UrineCollected => Canonical("urine-collected");
 
     /// <summary>Fluid lost beside the catheter or spilt.</summary>
-    public static string LeakEstimated => Canonical("leak-estimated");
+    public string LeakEstimated => Canonical("leak-estimated");
 
     /// <summary>Fluid in the bladder, seen by ultrasound.</summary>
-    public static string BladderScanVolume => Canonical("bladder-scan-volume");
+    public string BladderScanVolume => Canonical("bladder-scan-volume");
 
     /// <summary>Urine made by the kidneys over an interval.</summary>
-    public static string CorrectedUrineOutput => Canonical("corrected-urine-output");
+    public string CorrectedUrineOutput => Canonical("corrected-urine-output");
 
     /// <summary>What the drainage looked like.</summary>
-    public static string DrainageAppearance => Canonical("drainage-appearance");
+    public string DrainageAppearance => Canonical("drainage-appearance");
 
     /// <summary>The bladder felt over the pubic bone.</summary>
-    public static string BladderPalpation => Canonical("bladder-palpation");
+    public string BladderPalpation => Canonical("bladder-palpation");
 
     /// <summary>How the patient bore it.</summary>
-    public static string Tolerance => Canonical("tolerance");
+    public string Tolerance => Canonical("tolerance");
 
     /// <summary>The weight that rates per kilogram rest on.</summary>
-    public static string BodyWeight => Canonical("body-weight");
+    public string BodyWeight => Canonical("body-weight");
 
     /// <summary>R4's own profile of a body weight, which a weight that is a vital sign keeps as well.</summary>
     public const string CoreBodyWeight = "http://hl7.org/fhir/StructureDefinition/bodyweight";
 
     /// <summary>What the bladder held when the balance closed.</summary>
-    public static string RetainedVolume => Canonical("retained-volume");
+    public string RetainedVolume => Canonical("retained-volume");
 
     /// <summary>Corrected urine output of a closed interval as a rate.</summary>
-    public static string UrineOutputRate => Canonical("urine-output-rate");
+    public string UrineOutputRate => Canonical("urine-output-rate");
 
     /// <summary>Whether a criterion of urine output was met over a trailing window.</summary>
-    public static string UrineOutputCriterion => Canonical("urine-output-criterion");
+    public string UrineOutputCriterion => Canonical("urine-output-criterion");
 
     /// <summary>What the next shift has to know (Composition).</summary>
-    public static string Handover => Canonical("handover");
+    public string Handover => Canonical("handover");
 
     /// <summary>When a person first saw a flag (extension of Flag).</summary>
-    public static string FlagAcknowledged => Canonical("flag-acknowledged");
+    public string FlagAcknowledged => Canonical("flag-acknowledged");
 
     /// <summary>How long after its start a person first saw a flag (extension of Flag).</summary>
-    public static string FlagTimeToAcknowledge => Canonical("flag-time-to-acknowledge");
+    public string FlagTimeToAcknowledge => Canonical("flag-time-to-acknowledge");
 
     /// <summary>How soon somebody should look (core extension of Flag).</summary>
     public const string CoreFlagPriority = "http://hl7.org/fhir/StructureDefinition/flag-priority";
@@ -136,42 +126,22 @@ internal static class Profiles
 
     /// <summary>The canonical URL of a topic that can be subscribed to.</summary>
     /// <param name="slug">Its id.</param>
-    public static string SubscriptionTopic(string slug) => $"{CanonicalBase}/SubscriptionTopic/{slug}";
+    public string SubscriptionTopic(string slug) => $"{CanonicalBase}/SubscriptionTopic/{slug}";
 
     /// <summary>A pattern that asks a person to look at the patient (Flag).</summary>
-    public static string IrrigationFlag => Canonical("irrigation-flag");
+    public string IrrigationFlag => Canonical("irrigation-flag");
 
     /// <summary>One irrigation: a continuous run, or one intermittent or open irrigation.</summary>
-    public static string BladderIrrigation => Canonical("bladder-irrigation");
+    public string BladderIrrigation => Canonical("bladder-irrigation");
 
     /// <summary>What ran in and came out, what it looked like and how it was borne (extension of Procedure).</summary>
-    public static string IrrigationAccount => Canonical("irrigation-account");
+    public string IrrigationAccount => Canonical("irrigation-account");
 
     /// <summary>One cycle of an intermittent or open irrigation (extension of Procedure).</summary>
-    public static string IrrigationCycle => Canonical("irrigation-cycle");
+    public string IrrigationCycle => Canonical("irrigation-cycle");
 
     /// <summary>Who corrected or struck out what, when and why (Provenance).</summary>
-    public static string Correction => Canonical("correction");
-
-    /// <summary>Settles the canonical base, once per process, before anything of ours is coded.</summary>
-    /// <param name="url">An absolute http or https URL; a slash at its end is dropped.</param>
-    /// <exception cref="ArgumentException">Not an absolute http or https URL without query and fragment.</exception>
-    /// <exception cref="InvalidOperationException">Another base is already in use: resources of two bases must not mix.</exception>
-    public static void UseCanonicalBase(string url)
-    {
-        var settled = url.TrimEnd('/');
-        if (!IsCanonicalBase(settled))
-            throw new ArgumentException(
-                $"Fhir:CanonicalBase: {url}; expected an absolute http or https URL without query or fragment",
-                nameof(url)
-            );
-        lock (Gate)
-        {
-            if (canonicalBase is { } inUse && inUse != settled)
-                throw new InvalidOperationException($"Fhir:CanonicalBase: {settled}; {inUse} is already in use by this process");
-            canonicalBase = settled;
-        }
-    }
+    public string Correction => Canonical("correction");
 
     /// <summary>Whether a URL can be a canonical base: absolute, http or https, without query and fragment.</summary>
     public static bool IsCanonicalBase(string url) =>
@@ -179,15 +149,26 @@ internal static class Profiles
 
     /// <summary>The canonical URL of a profile.</summary>
     /// <param name="slug">Id of the profile, which is also the name of its files.</param>
-    public static string Canonical(string slug) => $"{CanonicalBase}/StructureDefinition/{slug}";
+    public string Canonical(string slug) => $"{CanonicalBase}/StructureDefinition/{slug}";
 
     /// <summary>The guide that lists everything of ours.</summary>
-    public static string Guide => $"{CanonicalBase}/ImplementationGuide/irrigationfhir.profiles";
+    public string Guide => $"{CanonicalBase}/ImplementationGuide/irrigationfhir.profiles";
 
     /// <summary>What a service has to be able to do that follows the guide.</summary>
-    public static string RequiredCapabilities => $"{CanonicalBase}/CapabilityStatement/service";
+    public string RequiredCapabilities => $"{CanonicalBase}/CapabilityStatement/service";
 
     /// <summary>The URL of a code system of ours.</summary>
     /// <param name="slug">Id of the code system.</param>
-    public static string CodeSystem(string slug) => $"{CanonicalBase}/CodeSystem/{slug}";
+    public string CodeSystem(string slug) => $"{CanonicalBase}/CodeSystem/{slug}";
+
+    private static string Checked(string url)
+    {
+        var settled = url.TrimEnd('/');
+        return IsCanonicalBase(settled)
+            ? settled
+            : throw new ArgumentException(
+                $"Fhir:CanonicalBase: {url}; expected an absolute http or https URL without query or fragment",
+                nameof(url)
+            );
+    }
 }

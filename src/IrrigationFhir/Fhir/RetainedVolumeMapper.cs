@@ -6,8 +6,11 @@ using IrrigationFhir.Model;
 namespace IrrigationFhir.Fhir;
 
 /// <summary>What the bladder held when the balance closed, where a scan anchors it.</summary>
-internal static class RetainedVolumeMapper
+internal sealed class RetainedVolumeMapper(Vocabulary vocabulary)
 {
+    private Profiles Profiles { get; } = vocabulary.Profiles;
+    private Codes Codes { get; } = vocabulary.Codes;
+
     /// <summary>The profile's slug.</summary>
     public const string Slug = "retained-volume";
 
@@ -15,7 +18,7 @@ internal static class RetainedVolumeMapper
     public static string IdOf(Episode episode, ClosedInterval interval) => FhirValues.WindowId(episode.Id, Slug, 'i', interval.End);
 
     /// <summary>The Observation; null where no scan anchors the end.</summary>
-    public static Observation? ToObservation(ClosedInterval interval, Episode episode, bool withdrawn = false)
+    public Observation? ToObservation(ClosedInterval interval, Episode episode, bool withdrawn = false)
     {
         // The scan at the start, if there is one, comes before that at the end.
         if (interval.Parts.LastOrDefault(p => p.Kind == PartKind.Retained) is not { Whole: { } held } anchor)

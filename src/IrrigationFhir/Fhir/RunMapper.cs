@@ -10,8 +10,12 @@ namespace IrrigationFhir.Fhir;
 /// <summary>
 /// Each run of cycles as a Procedure that is part of the episode's, and the Observations of its cycles as part of that.
 /// </summary>
-internal static class RunMapper
+internal sealed class RunMapper(Vocabulary vocabulary)
 {
+    private Profiles Profiles { get; } = vocabulary.Profiles;
+    private Codes Codes { get; } = vocabulary.Codes;
+    private EntryMapper EntryMapper { get; } = new(vocabulary);
+
     /// <summary>The id of a run's Procedure: by its first aliquot, so that it stays when the run goes on.</summary>
     public static string IdOf(Episode episode, RunOfCycles run) => FhirValues.EntryId(episode.Id, "irrigation-run", run.First.Key);
 
@@ -22,14 +26,14 @@ internal static class RunMapper
     /// <param name="before">The episode before.</param>
     /// <param name="after">The episode as it is now.</param>
     /// <param name="published">What is published for other reasons.</param>
-    public static IEnumerable<Resource> With(Episode before, Episode after, IEnumerable<Resource> published)
+    public IEnumerable<Resource> With(Episode before, Episode after, IEnumerable<Resource> published)
     {
         if (before.Log[Channel.Aliquot].Count == 0 && after.Log[Channel.Aliquot].Count == 0)
             return published;
         return [.. Changed(before, after, [.. published])];
     }
 
-    private static IEnumerable<Resource> Changed(Episode before, Episode after, List<Resource> published)
+    private IEnumerable<Resource> Changed(Episode before, Episode after, List<Resource> published)
     {
         var (was, now) = (Runs(before), Runs(after));
         var (partWas, partIs) = (Parts(before, was), Parts(after, now));
@@ -67,7 +71,7 @@ internal static class RunMapper
     }
 
     /// <summary>A run's Procedure.</summary>
-    public static Procedure ToProcedure(RunOfCycles run, Episode episode, bool withdrawn)
+    public Procedure ToProcedure(RunOfCycles run, Episode episode, bool withdrawn)
     {
         var zone = episode.Definition.Frame.Zone;
         return new()
@@ -110,7 +114,7 @@ internal static class RunMapper
             .Select(performer => new Procedure.PerformerComponent { Actor = FhirValues.Named(performer)! });
 
     /// <summary>The sums of a run that is over, and what it looked like and how it was borne last.</summary>
-    private static IEnumerable<Extension> Account(RunOfCycles run, Episode episode)
+    private IEnumerable<Extension> Account(RunOfCycles run, Episode episode)
     {
         if (!run.IsOver)
             return [];
@@ -124,7 +128,7 @@ internal static class RunMapper
         return [new() { Url = Profiles.IrrigationAccount, Extension = parts }];
     }
 
-    private static Extension Cycle(Cycle cycle, NodaTime.DateTimeZone zone)
+    private Extension Cycle(Cycle cycle, NodaTime.DateTimeZone zone)
     {
         List<Extension> parts =
         [

@@ -11,8 +11,10 @@ namespace IrrigationFhir.Fhir;
 /// identifier, status and quantity go into that one. Where it is not (a counter, of which only differences are published; a bag;
 /// test data), the Observation is published as it was sent, and what we make of it points there.
 /// </summary>
-internal static class SentObservation
+internal sealed class SentObservation(Vocabulary vocabulary)
 {
+    private Codes Codes { get; } = vocabulary.Codes;
+
     /// <summary>Longest text of what is kept, in characters.</summary>
     public const int LongestJson = 8000;
 
@@ -73,11 +75,13 @@ internal static class SentObservation
         entry.Header.Original is null || IsOne(entry) ? null : FhirValues.EntryId(episode.Id, AsSentSlug, entry.Key);
 
     /// <summary>The Observation as sent; null where ours is the one, or nothing came as an Observation.</summary>
-    public static Observation? AsSent(Entry entry, Episode episode, bool withdrawn)
+    /// <param name="observation">What every Observation of the entry says, with its status; changed in place.</param>
+    /// <param name="entry">The entry.</param>
+    /// <param name="episode">Its episode.</param>
+    public Observation? AsSent(Observation observation, Entry entry, Episode episode)
     {
         if (AsSentId(episode, entry) is not { } id || Of(entry) is not { } sent)
             return null;
-        var observation = EntryMapper.Bare(entry, episode, withdrawn ? ObservationStatus.EnteredInError : sent.Status!.Value);
         observation.Id = id;
         if (entry.Header.Purpose != Purpose.Clinical)
             observation.Meta = new() { Security = [Codes.TestData()] };
@@ -91,7 +95,7 @@ internal static class SentObservation
     }
 
     /// <summary>Adds the sender's words to an Observation of ours.</summary>
-    public static Observation? Beside(Observation? observation, Entry entry, Episode episode)
+    public Observation? Beside(Observation? observation, Entry entry, Episode episode)
     {
         if (observation is null || Of(entry) is not { } sent)
             return observation;

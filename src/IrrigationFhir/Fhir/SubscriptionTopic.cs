@@ -8,11 +8,13 @@ namespace IrrigationFhir.Fhir;
 /// <param name="Description">When an event of it happens.</param>
 /// <param name="ResourceType">The type of the resource that an event is about.</param>
 /// <param name="Filters">The parameters that an event can be filtered by; see <see cref="EventAttributes"/>.</param>
-internal sealed record SubscriptionTopic(string Slug, string Title, string Description, string ResourceType, ImmutableArray<string> Filters)
-{
-    /// <summary>Its canonical URL.</summary>
-    public string Url => Profiles.SubscriptionTopic(Slug);
-}
+internal sealed record SubscriptionTopic(
+    string Slug,
+    string Title,
+    string Description,
+    string ResourceType,
+    ImmutableArray<string> Filters
+);
 
 /// <summary>The list of topics. What is served, claimed and published comes from it; a new topic is one more line.</summary>
 internal static class Topics
@@ -53,11 +55,11 @@ internal static class Topics
     public static ImmutableArray<SubscriptionTopic> All { get; } = [FlagRaised, FlagResolved, CorrectedOutputAmended];
 
     /// <summary>The topic of a canonical URL, with or without the version that is in force; null where there is none.</summary>
-    public static SubscriptionTopic? Find(string canonical)
+    public static SubscriptionTopic? Find(string canonical, Profiles profiles)
     {
         var (url, version) = canonical.IndexOf('|', StringComparison.Ordinal) is var bar and >= 0
             ? (canonical[..bar], canonical[(bar + 1)..])
             : (canonical, Profiles.Version);
-        return version == Profiles.Version ? All.FirstOrDefault(topic => topic.Url == url) : null;
+        return version == Profiles.Version ? All.FirstOrDefault(topic => profiles.SubscriptionTopic(topic.Slug) == url) : null;
     }
 }

@@ -12,13 +12,15 @@ internal static class SubscriptionTopicMapper
     private const string Types = "http://hl7.org/fhir/StructureDefinition/";
 
     /// <summary>The resource; its id is the topic's slug.</summary>
-    public static Basic ToBasic(SubscriptionTopic topic) =>
+    /// <param name="topic">The topic.</param>
+    /// <param name="profiles">The base of its URL.</param>
+    public static Basic ToBasic(SubscriptionTopic topic, Profiles profiles) =>
         new()
         {
             Id = topic.Slug,
             Extension =
             [
-                new(Element + "url", new FhirUri(topic.Url)),
+                new(Element + "url", new FhirUri(profiles.SubscriptionTopic(topic.Slug))),
                 new(Element + "version", new FhirString(Profiles.Version)),
                 new(
                     Element + "name",

@@ -10,8 +10,12 @@ namespace IrrigationFhir.Fhir;
 /// One Observation a criterion, and a new version of it when an answer changes: its history is its answers as they were told, and its
 /// newest version what is known now, of earlier times too.
 /// </remarks>
-internal static class UrineOutputCriterionMapper
+internal sealed class UrineOutputCriterionMapper(Vocabulary vocabulary)
 {
+    private Profiles Profiles { get; } = vocabulary.Profiles;
+    private Codes Codes { get; } = vocabulary.Codes;
+    private UrineOutputRateMapper UrineOutputRateMapper { get; } = new(vocabulary);
+
     /// <summary>The profile's slug.</summary>
     public const string Slug = "urine-output-criterion";
 
@@ -19,7 +23,7 @@ internal static class UrineOutputCriterionMapper
     public static string IdOf(Episode episode, string criterion) => $"{episode.Id}.{Slug}.{criterion}";
 
     /// <summary>The Observation of a criterion that has said something.</summary>
-    public static Observation ToObservation(CriterionHistory history, Episode episode, bool withdrawn = false)
+    public Observation ToObservation(CriterionHistory history, Episode episode, bool withdrawn = false)
     {
         var (frame, now) = (episode.Definition.Frame, history.Current);
         var (result, byTheHour) = (now.Result, now.SaysNothing ? null : now.ByTheHour);
@@ -76,12 +80,11 @@ internal static class UrineOutputCriterionMapper
             : ObservationStatus.Final;
     }
 
-    private static Observation.ComponentComponent Component(string slug, DataType value) =>
-        new() { Code = Codes.Component(slug), Value = value };
+    private Observation.ComponentComponent Component(string slug, DataType value) => new() { Code = Codes.Component(slug), Value = value };
 
     /// <summary>What is compared, its interval, and the probability that the criterion is met.</summary>
     /// <remarks>That every hour meets it is at most as probable as said: how much of their doubts the hours share is not known.</remarks>
-    private static IEnumerable<Observation.ComponentComponent> Found(string reading, CriterionResult result, int decimals)
+    private IEnumerable<Observation.ComponentComponent> Found(string reading, CriterionResult result, int decimals)
     {
         if (result.Value is { } value)
             yield return Component(reading == "" ? "criterion-value" : $"{reading}value", Quantity(value, result, decimals));
@@ -99,12 +102,12 @@ internal static class UrineOutputCriterionMapper
         yield return Component($"{reading}probability-met", percent);
     }
 
-    private static IEnumerable<Observation.ComponentComponent> Obstacles(string reading, CriterionResult result) =>
+    private IEnumerable<Observation.ComponentComponent> Obstacles(string reading, CriterionResult result) =>
         result.Obstacles.Select(obstacle =>
             Component($"{reading}obstacle", Codes.Briefly(Codes.CriterionObstacle(Irrigation.Slug.Of(obstacle))))
         );
 
-    private static IEnumerable<Observation.ComponentComponent> Met(
+    private IEnumerable<Observation.ComponentComponent> Met(
         string slug,
         CriterionHistory history,
         Func<CriterionJudgement, CriterionResult?> reading,

@@ -8,8 +8,11 @@ namespace IrrigationFhir.Fhir;
 
 /// <summary>Corrected urine output of a closed interval as a rate, per hour and per kilogram of the weight in force.</summary>
 /// <remarks>Without a weight it would say no more than the volume and the period of its interval.</remarks>
-internal static class UrineOutputRateMapper
+internal sealed class UrineOutputRateMapper(Vocabulary vocabulary)
 {
+    private Profiles Profiles { get; } = vocabulary.Profiles;
+    private Codes Codes { get; } = vocabulary.Codes;
+
     /// <summary>The profile's slug.</summary>
     public const string Slug = "urine-output-rate";
 
@@ -17,7 +20,7 @@ internal static class UrineOutputRateMapper
     public static string IdOf(Episode episode, ClosedInterval interval) => FhirValues.WindowId(episode.Id, Slug, 'i', interval.End);
 
     /// <summary>The Observation; null without a weight, and for an interval without length, which has no rate.</summary>
-    public static Observation? ToObservation(ClosedInterval interval, Episode episode, CriteriaSettings limits, bool withdrawn = false)
+    public Observation? ToObservation(ClosedInterval interval, Episode episode, CriteriaSettings limits, bool withdrawn = false)
     {
         if (interval.Length <= NodaTime.Duration.Zero)
             return null;
@@ -53,7 +56,7 @@ internal static class UrineOutputRateMapper
     }
 
     /// <summary>The weight in force and its kind; nothing where none was charted.</summary>
-    public static IEnumerable<Observation.ComponentComponent> WeightComponents(WeightInForce? weight)
+    public IEnumerable<Observation.ComponentComponent> WeightComponents(WeightInForce? weight)
     {
         if (weight is null)
             yield break;
@@ -77,7 +80,7 @@ internal static class UrineOutputRateMapper
     }
 
     /// <remarks>A weight that cannot be true gives no rate: 0.1 mL/kg/h of a child of 220 kg is an alarm about a slip of the pen.</remarks>
-    private static Observation.ComponentComponent PerWeight(UrineRate? rate, WeightInForce weight, ClosedInterval interval, Volume? doubt)
+    private Observation.ComponentComponent PerWeight(UrineRate? rate, WeightInForce weight, ClosedInterval interval, Volume? doubt)
     {
         var known = weight.Doubt is null ? rate?.PerKilogramHour : null;
         var decimals = FhirValues.Decimals(doubt is { } u ? UrineRate.Of(u, interval.Length, weight).PerKilogramHour : null, fewest: 2);
@@ -94,7 +97,7 @@ internal static class UrineOutputRateMapper
         };
     }
 
-    private static Observation.ComponentComponent Range(VolumeRange range, NodaTime.Duration over, int decimals) =>
+    private Observation.ComponentComponent Range(VolumeRange range, NodaTime.Duration over, int decimals) =>
         new()
         {
             Code = Codes.Component("interval-95"),

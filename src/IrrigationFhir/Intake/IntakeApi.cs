@@ -39,7 +39,7 @@ internal static class IntakeApi
         return services
             .AddRateLimiter(limits => WritesAtOnce.Limit(limits, settings.MostAtOnce))
             .AddSingleton(settings)
-            .AddSingleton(KindMap.Read(configuration))
+            .AddSingleton(KindMap.Read(configuration, FhirSettings.Read(configuration).Vocabulary.Profiles))
             .AddSingleton<InnerRequests>()
             .AddSingleton<ObservationSearch>()
             .AddSingleton<RecordObservations>()

@@ -54,17 +54,20 @@ internal sealed class KindMap
 
     private readonly FrozenDictionary<(string System, string Code), MappedKind> kinds;
 
-    private KindMap(FrozenDictionary<(string, string), MappedKind> kinds) => this.kinds = kinds;
+    private KindMap(FrozenDictionary<(string, string), MappedKind> kinds, Profiles profiles) => (this.kinds, Profiles) = (kinds, profiles);
+
+    /// <summary>The base of our own codes, which need no map where they say a measuring way, a route or a component.</summary>
+    public Profiles Profiles { get; }
 
     /// <summary>The map that the configuration names, or ours.</summary>
     /// <exception cref="SettingsFault">The file cannot be used; the message names every fault.</exception>
-    public static KindMap Read(IConfiguration configuration)
+    public static KindMap Read(IConfiguration configuration, Profiles profiles)
     {
         if (configuration["Intake:ConceptMap"] is not { Length: > 0 } path)
-            return Parse(Definitions.EntryKindMap(Profiles.CanonicalBase), "the built-in map");
+            return Parse(Definitions.EntryKindMap(profiles.CanonicalBase), "the built-in map", profiles);
         try
         {
-            return Parse(File.ReadAllText(path), path);
+            return Parse(File.ReadAllText(path), path, profiles);
         }
         catch (Exception fault) when (fault is IOException or UnauthorizedAccessException)
         {
@@ -75,7 +78,7 @@ internal sealed class KindMap
 
     /// <summary>Reads a map.</summary>
     /// <exception cref="SettingsFault">It cannot be used; the message names every fault.</exception>
-    public static KindMap Parse(string json, string name)
+    public static KindMap Parse(string json, string name, Profiles profiles)
     {
         ConceptMap map;
         try
@@ -97,8 +100,8 @@ internal sealed class KindMap
                 .ToList();
             if (targets.Count == 0)
                 continue;
-            if (group.Target != Profiles.CodeSystem("entry-kind"))
-                faults.Add($"{at}: target system '{group.Target}'; {Profiles.CodeSystem("entry-kind")} is expected");
+            if (group.Target != profiles.CodeSystem("entry-kind"))
+                faults.Add($"{at}: target system '{group.Target}'; {profiles.CodeSystem("entry-kind")} is expected");
             else if (targets is not [var target])
                 faults.Add($"{at}: {targets.Count} targets; one is expected");
             else if (string.IsNullOrEmpty(group.Source) || string.IsNullOrEmpty(element.Code))
@@ -122,7 +125,7 @@ internal sealed class KindMap
         if (kinds.Count == 0 && faults.Count == 0)
             faults.Add($"{name}: no code at all; at least one is expected");
         return faults.Count == 0
-            ? new(kinds.ToFrozenDictionary())
+            ? new(kinds.ToFrozenDictionary(), profiles)
             : throw new SettingsFault(faults.Select(fault => $"Intake:ConceptMap: {fault}"));
     }
 

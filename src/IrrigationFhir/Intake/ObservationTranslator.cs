@@ -389,7 +389,7 @@ internal sealed partial class ObservationTranslator
         }
 
         if (
-            codings.Find(c => c.System == Profiles.CodeSystem("irrigation-observation") && map.Find(c.System, c.Code) is null) is
+            codings.Find(c => c.System == map.Profiles.CodeSystem("irrigation-observation") && map.Find(c.System, c.Code) is null) is
             { Code: not null } result
         )
         {
@@ -447,9 +447,9 @@ internal sealed partial class ObservationTranslator
         foreach (var (coding, i) in Items(Get(json, "method"), "coding").Select((c, i) => (c, i)))
         {
             var (system, code) = (Text(coding, "system", $"method.coding[{i}].system"), Text(coding, "code", $"method.coding[{i}].code"));
-            if (system == Profiles.CodeSystem("measuring-way"))
+            if (system == map.Profiles.CodeSystem("measuring-way"))
                 Put("how", code, $"method.coding[{i}].code");
-            if (system == Profiles.CodeSystem("urine-route"))
+            if (system == map.Profiles.CodeSystem("urine-route"))
                 Put("route", code, $"method.coding[{i}].code");
         }
 
@@ -469,7 +469,7 @@ internal sealed partial class ObservationTranslator
 
     private string? Local(JsonElement component, string path) =>
         Items(Get(component, "code"), "coding")
-            .Where((c, i) => Text(c, "system", $"{path}.code.coding[{i}].system") == Profiles.CodeSystem("irrigation-observation"))
+            .Where((c, i) => Text(c, "system", $"{path}.code.coding[{i}].system") == map.Profiles.CodeSystem("irrigation-observation"))
             .Select((c, i) => Text(c, "code", $"{path}.code.coding[{i}].code"))
             .FirstOrDefault();
 
@@ -489,7 +489,7 @@ internal sealed partial class ObservationTranslator
                     "a component that is not read",
                     known.Count == 0
                         ? $"no component with {kind}"
-                        : $"of {Profiles.CodeSystem("irrigation-observation")} with {kind}: {string.Join(", ", known)}"
+                        : $"of {map.Profiles.CodeSystem("irrigation-observation")} with {kind}: {string.Join(", ", known)}"
                 );
                 continue;
             }

@@ -2,6 +2,7 @@ using System.Text.Json;
 using System.Text.Json.Nodes;
 using Hl7.Fhir.Model;
 using Irrigation.Episodes;
+using IrrigationFhir.Fhir;
 using IrrigationFhir.Problems;
 using IrrigationFhir.Rest;
 using IrrigationFhir.Search;
@@ -14,7 +15,13 @@ namespace IrrigationFhir.Intake;
 /// A transaction is one request of the main path, and so of one episode: rows of two patients are never in one database
 /// transaction here. Its order is DELETE (refused), POST, PUT, GET, whatever the order of its entries.
 /// </remarks>
-internal sealed class RecordBundle(RecordObservations observations, InnerRequests inner, IntakeSettings settings, FhirSettings fhir)
+internal sealed class RecordBundle(
+    RecordObservations observations,
+    InnerRequests inner,
+    IntakeSettings settings,
+    FhirSettings fhir,
+    Vocabulary vocabulary
+)
 {
     private sealed record Item(
         int Index,
@@ -148,7 +155,7 @@ internal sealed class RecordBundle(RecordObservations observations, InnerRequest
         var response = new JsonObject { ["status"] = Status(reply.StatusCode) };
         if (reply.ETag is { } tag)
             response["etag"] = tag;
-        var body = JsonNode.Parse(reply.Json.Span);
+        var body = JsonNode.Parse(reply.Json(vocabulary).Span);
         if (reply.StatusCode >= 400)
             response["outcome"] = body;
         return reply.StatusCode >= 400 ? new() { ["response"] = response } : new() { ["resource"] = body, ["response"] = response };
@@ -163,7 +170,7 @@ internal sealed class RecordBundle(RecordObservations observations, InnerRequest
                 ["response"] = new JsonObject
                 {
                     ["status"] = Status(refused.Status),
-                    ["outcome"] = JsonNode.Parse(FhirJson.Write(refused.Outcome)),
+                    ["outcome"] = JsonNode.Parse(FhirJson.Write(refused.Outcome.Under(vocabulary))),
                 },
             };
         }
@@ -181,7 +188,7 @@ internal sealed class RecordBundle(RecordObservations observations, InnerRequest
             response["lastModified"] = LastUpdatedText.Of(stored.LastUpdated);
         }
 
-        response["outcome"] = JsonNode.Parse(FhirJson.Write(Outcomes.AllIsWell(stands.Disposition, stands.Warnings)));
+        response["outcome"] = JsonNode.Parse(FhirJson.Write(Outcomes.AllIsWell(stands.Disposition, stands.Warnings).Under(vocabulary)));
         entry["response"] = response;
         return entry;
     }

@@ -60,12 +60,12 @@ internal sealed class ValidateOperation(ProfileValidator profiles, RecordObserva
                     Outcome.Problem("unknown-resource", $"{type}/{id}", "the id of a stored resource", null)
                 );
             if (mode == "delete")
-                return new FhirResult(Outcomes.Of([IntakeApi.NoDelete(type)]));
+                return new OutcomeResult(StatusCodes.Status200OK, Outcomes.Of([IntakeApi.NoDelete(type)]));
             using var document = JsonDocument.Parse(stored.Json);
             json = document.RootElement.Clone();
         }
 
-        return new FhirResult(Judge(type, json.Value, profile, mode));
+        return new OutcomeResult(StatusCodes.Status200OK, Judge(type, json.Value, profile, mode));
     }
 
     private OperationOutcome Judge(string type, JsonElement json, string? profile, string? mode)

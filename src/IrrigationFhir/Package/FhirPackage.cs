@@ -21,7 +21,7 @@ namespace IrrigationFhir.Package;
 /// The same build and canonical base give the same bytes, so that a checksum can be published: sorted names, one time for all files, no
 /// owner.
 /// </remarks>
-internal sealed class FhirPackage(IEnumerable<CapabilityClaim> claims)
+internal sealed class FhirPackage(Vocabulary vocabulary, IEnumerable<CapabilityClaim> claims)
 {
     /// <summary>The package's id.</summary>
     public const string Id = "irrigationfhir.profiles";
@@ -33,7 +33,15 @@ internal sealed class FhirPackage(IEnumerable<CapabilityClaim> claims)
     private static readonly DateTimeOffset Time = new(1985, 10, 26, 8, 15, 0, TimeSpan.Zero);
     private static readonly JsonSerializerOptions Readable = new() { WriteIndented = true, NewLine = "\n" };
 
-    private readonly Lazy<byte[]> bytes = new(() => Pack(Files(Definitions(claims), Fhir.Definitions.Examples(Profiles.CanonicalBase))));
+    private readonly Lazy<byte[]> bytes = new(() =>
+        Pack(
+            Files(
+                Definitions(vocabulary.Profiles, claims),
+                Fhir.Definitions.Examples(vocabulary.Profiles.CanonicalBase),
+                vocabulary.Profiles
+            )
+        )
+    );
 
     /// <summary>The package: a gzipped tape archive.</summary>
     public ReadOnlyMemory<byte> Bytes => bytes.Value;
@@ -42,16 +50,16 @@ internal sealed class FhirPackage(IEnumerable<CapabilityClaim> claims)
     public string Checksum => Convert.ToHexStringLower(SHA256.HashData(bytes.Value));
 
     /// <summary>The definitions in it, in order of type and id, without the guide that lists them.</summary>
-    public static IReadOnlyList<Resource> Definitions(IEnumerable<CapabilityClaim> claims)
+    public static IReadOnlyList<Resource> Definitions(Profiles profiles, IEnumerable<CapabilityClaim> claims)
     {
         Resource[] all =
         [
-            .. Fhir.Definitions.Own(Profiles.CanonicalBase),
-            ProblemCodes.ToCodeSystem(),
-            .. OwnSearchParameters.All(),
-            FhirJsonDeserializer.DEFAULT.Deserialize<ConceptMap>(Fhir.Definitions.EntryKindMap(Profiles.CanonicalBase)),
-            CapabilityStatements.Required(claims),
-            .. Topics.All.Select(SubscriptionTopicMapper.ToBasic),
+            .. Fhir.Definitions.Own(profiles.CanonicalBase),
+            ProblemCodes.ToCodeSystem(profiles),
+            .. OwnSearchParameters.All(profiles),
+            FhirJsonDeserializer.DEFAULT.Deserialize<ConceptMap>(Fhir.Definitions.EntryKindMap(profiles.CanonicalBase)),
+            CapabilityStatements.Required(profiles, claims),
+            .. Topics.All.Select(topic => SubscriptionTopicMapper.ToBasic(topic, profiles)),
         ];
         foreach (var definition in all.OfType<IVersionableConformanceResource>())
             definition.Version ??= Profiles.Version;
@@ -59,11 +67,11 @@ internal sealed class FhirPackage(IEnumerable<CapabilityClaim> claims)
     }
 
     /// <summary>The guide: every resource of the package, by name.</summary>
-    public static ImplementationGuide Guide(IReadOnlyList<Resource> definitions, IReadOnlyList<Resource> examples) =>
+    public static ImplementationGuide Guide(IReadOnlyList<Resource> definitions, IReadOnlyList<Resource> examples, Profiles profiles) =>
         new()
         {
             Id = Id,
-            Url = Profiles.Guide,
+            Url = profiles.Guide,
             Version = Profiles.Version,
             Name = "IrrigationFhir",
             Title = "Irrigation of urinary catheters: intake, output and corrected urine output",
@@ -102,12 +110,16 @@ internal sealed class FhirPackage(IEnumerable<CapabilityClaim> claims)
             },
         };
 
-    private static SortedDictionary<string, byte[]> Files(IReadOnlyList<Resource> definitions, IReadOnlyList<Resource> examples)
+    private static SortedDictionary<string, byte[]> Files(
+        IReadOnlyList<Resource> definitions,
+        IReadOnlyList<Resource> examples,
+        Profiles profiles
+    )
     {
-        Resource[] all = [.. definitions, Guide(definitions, examples)];
+        Resource[] all = [.. definitions, Guide(definitions, examples, profiles)];
         var files = new SortedDictionary<string, byte[]>(StringComparer.Ordinal)
         {
-            ["package/package.json"] = Text(Manifest()),
+            ["package/package.json"] = Text(Manifest(profiles)),
             ["package/.index.json"] = Text(Index(all)),
             ["package/example/.index.json"] = Text(Index(examples)),
         };
@@ -120,15 +132,15 @@ internal sealed class FhirPackage(IEnumerable<CapabilityClaim> claims)
 
     private static string FileOf(Resource resource) => $"{resource.TypeName}-{resource.Id}.json";
 
-    private static JsonObject Manifest() =>
+    private static JsonObject Manifest(Profiles profiles) =>
         new()
         {
             ["name"] = Id,
             ["version"] = Profiles.Version,
             ["description"] = "Profiles and terminology of irrigations of urinary catheters",
             ["type"] = "fhir.ig",
-            ["canonical"] = Profiles.CanonicalBase,
-            ["url"] = Profiles.CanonicalBase,
+            ["canonical"] = profiles.CanonicalBase,
+            ["url"] = profiles.CanonicalBase,
             ["fhirVersions"] = new JsonArray("4.0.1"),
             ["dependencies"] = new JsonObject { ["hl7.fhir.r4.core"] = "4.0.1" },
             ["author"] = "IrrigationFhir",

@@ -10,7 +10,9 @@ internal static class PackageApi
 {
     /// <summary>Adds the package, and names the guide and what it requires in the CapabilityStatement.</summary>
     public static IServiceCollection AddPackage(this IServiceCollection services) =>
-        services.AddSingleton<FhirPackage>().AddSingleton<CapabilityClaim>(Claim);
+        services
+            .AddSingleton<FhirPackage>()
+            .AddSingleton<CapabilityClaim>(service => statement => Claim(statement, service.GetRequiredService<Vocabulary>().Profiles));
 
     /// <summary>Maps the route.</summary>
     public static void MapPackage(this IEndpointRouteBuilder app) =>
@@ -43,11 +45,11 @@ internal static class PackageApi
         return 0;
     }
 
-    private static void Claim(CapabilityStatement statement)
+    private static void Claim(CapabilityStatement statement, Profiles profiles)
     {
         if (statement.Kind != CapabilityStatementKind.Instance)
             return;
-        statement.Instantiates = [Profiles.RequiredCapabilities];
-        statement.ImplementationGuide = [Profiles.Guide];
+        statement.Instantiates = [profiles.RequiredCapabilities];
+        statement.ImplementationGuide = [profiles.Guide];
     }
 }

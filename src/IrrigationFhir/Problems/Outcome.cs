@@ -4,11 +4,9 @@ using IrrigationFhir.Fhir;
 namespace IrrigationFhir.Problems;
 
 /// <summary>Builds OperationOutcomes: what was seen, what is expected, and where, with a code that does not change.</summary>
+/// <remarks>Whoever finds a problem knows its code alone; where the outcome leaves, <see cref="Under"/> names the code system.</remarks>
 internal static class Outcome
 {
-    /// <summary>The code system of the stable problem codes in <c>details.coding</c>.</summary>
-    public static string ProblemSystem => Profiles.CodeSystem(ProblemCodes.Slug);
-
     /// <summary>A fault repeated through a whole body is understood from some: the answer is not larger than the request.</summary>
     public const int MostIssues = 100;
 
@@ -49,6 +47,17 @@ internal static class Outcome
         return new() { Issue = [.. all.Take(MostIssues), more] };
     }
 
+    /// <summary>The outcome as it leaves a service: its codes are those of the code system <c>problem</c> below its base.</summary>
+    /// <param name="outcome">Changed in place.</param>
+    /// <param name="vocabulary">The words of the service.</param>
+    public static OperationOutcome Under(this OperationOutcome outcome, Vocabulary vocabulary)
+    {
+        var system = vocabulary.Profiles.CodeSystem(ProblemCodes.Slug);
+        foreach (var coding in outcome.Issue.SelectMany(issue => issue.Details?.Coding ?? []))
+            coding.System ??= system;
+        return outcome;
+    }
+
     private static OperationOutcome.IssueComponent Issue(
         OperationOutcome.IssueSeverity severity,
         string code,
@@ -62,7 +71,7 @@ internal static class Outcome
         {
             Severity = severity,
             Code = ProblemCodes.TypeOf(code),
-            Details = new() { Coding = [new(ProblemSystem, code)] },
+            Details = new() { Coding = [new(null, code)] },
             Diagnostics = expression is null ? $"{saw}; {expected}" : $"{expression}: {saw}; {expected}",
             Expression = expression is null ? [] : [expression],
         };

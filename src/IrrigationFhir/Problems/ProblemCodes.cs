@@ -139,11 +139,12 @@ internal static class ProblemCodes
     public static IssueType TypeOf(string code) => ByCode.TryGetValue(code, out var known) ? known.Type : IssueType.Value;
 
     /// <summary>Them as the code system that <c>details.coding</c> names.</summary>
-    public static CodeSystem ToCodeSystem() =>
+    /// <param name="profiles">Its base.</param>
+    public static CodeSystem ToCodeSystem(Profiles profiles) =>
         new()
         {
             Id = Slug,
-            Url = Profiles.CodeSystem(Slug),
+            Url = profiles.CodeSystem(Slug),
             Version = Profiles.Version,
             Name = "Problem",
             Title = "Problems",

@@ -20,16 +20,16 @@ internal sealed record EpisodeEvents(IReadOnlyList<Resource> Resources, IReadOnl
         Amended = "amended";
 
     /// <summary>What is new by a cause: flags that became others, and flags that somebody saw or called about, published again.</summary>
-    public static EpisodeEvents Of(Revision revision)
+    public static EpisodeEvents Of(Revision revision, EpisodeMapper mapper, FlagMapper flagMapper)
     {
         var (after, changes) = (revision.After, revision.Flags);
         var ended = after
-            .FlagsNoLongerRaised.Select(json => FlagMapper.Ended(FhirJson.Read<Flag>(json), after, after.Flags!.AsOf))
+            .FlagsNoLongerRaised.Select(json => flagMapper.Ended(FhirJson.Read<Flag>(json), after, after.Flags!.AsOf))
             .ToList();
         var seen = SeenOrCalledAbout(after, revision.Appended?.Changes ?? [])
             .Where(flag => changes.All(c => c.After?.Identity != flag.Identity))
-            .Select(flag => FlagMapper.ToFlag(flag, after));
-        var changed = EpisodeMapper.Flags(after, changes, revision.Cause).ToList();
+            .Select(flag => flagMapper.ToFlag(flag, after));
+        var changed = mapper.Flags(after, changes, revision.Cause).ToList();
         var flags = changed.OfType<Flag>().ToDictionary(flag => flag.Id!);
         return new(
             [.. changed, .. seen, .. ended],
@@ -46,9 +46,9 @@ internal sealed record EpisodeEvents(IReadOnlyList<Resource> Resources, IReadOnl
     }
 
     /// <summary>All that is told, with outputs that are not what they were.</summary>
-    /// <param name="published">What the change publishes.</param>
-    public IReadOnlyList<OutboxEvent> With(IEnumerable<Resource> published) =>
-        [.. Events, .. published.OfType<Observation>().Where(CorrectedUrineOutputMapper.IsAnother).Select(output => Told(output, Amended))];
+    /// <param name="amended">Those outputs.</param>
+    public IReadOnlyList<OutboxEvent> With(IEnumerable<Observation> amended) =>
+        [.. Events, .. amended.Select(output => Told(output, Amended))];
 
     /// <summary>Flags that an append's acknowledgements and calls are about.</summary>
     private static IEnumerable<FlagPeriod> SeenOrCalledAbout(Episode after, IEnumerable<Change> changes)

@@ -15,8 +15,19 @@ namespace IrrigationFhir.Record;
 internal sealed record Revised(StoredEpisode Episode, IReadOnlyList<ResourceVersion> Changed, IReadOnlyList<WithheldRow> Withheld);
 
 /// <summary>The end of the main path, whatever the cause: resources, their validation, one transaction.</summary>
-internal sealed class ReviseEpisode(EpisodesInMemory episodes, EpisodeStore store, ProfileValidator profiles, CriteriaSettings limits)
+internal sealed class ReviseEpisode(
+    EpisodesInMemory episodes,
+    EpisodeStore store,
+    ProfileValidator profiles,
+    CriteriaSettings limits,
+    Vocabulary vocabulary
+)
 {
+    private EpisodeMapper EpisodeMapper { get; } = new(vocabulary);
+    private EarlierManner EarlierManner { get; } = new(vocabulary);
+    private FlagMapper FlagMapper { get; } = new(vocabulary);
+    private CorrectedUrineOutputMapper CorrectedUrineOutputMapper { get; } = new(vocabulary);
+
     /// <summary>Publishes and stores what a cause makes of an episode.</summary>
     /// <param name="revision">What it makes of it.</param>
     /// <param name="sent">The entries as sent, in the order in which they were appended.</param>
@@ -31,7 +42,7 @@ internal sealed class ReviseEpisode(EpisodesInMemory episodes, EpisodeStore stor
             return new(before, [], []); // repeated, all of them: nothing changes, not even up to when its flags go
 
         steps.Next("map");
-        var events = EpisodeEvents.Of(revision);
+        var events = EpisodeEvents.Of(revision, EpisodeMapper, FlagMapper);
         List<Resource> changed = [.. Resources(revision), .. events.Resources];
         var otherwise = PublishedOtherwise(after, changed).ToList();
         List<Resource> resources = [.. changed, .. otherwise];
@@ -55,7 +66,9 @@ internal sealed class ReviseEpisode(EpisodesInMemory episodes, EpisodeStore stor
             Json = described?.Json,
             ClosedAt = described?.ClosedAt,
             Location = described?.Location,
-            Events = events.With(valid.Select(draft => draft.Resource).Except(otherwise)),
+            Events = events.With(
+                valid.Select(draft => draft.Resource).Except(otherwise).OfType<Observation>().Where(CorrectedUrineOutputMapper.IsAnother)
+            ),
             FlagsAsOf = flags.AsOf,
             NextFlagCheck = flags.Next,
         };

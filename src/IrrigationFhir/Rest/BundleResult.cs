@@ -1,23 +1,28 @@
 using Hl7.Fhir.Model;
+using IrrigationFhir.Fhir;
 using IrrigationFhir.Store;
 
 namespace IrrigationFhir.Rest;
 
-/// <summary>A reply that is a Bundle, written already.</summary>
-internal sealed class BundleResult(ReadOnlyMemory<byte> json) : IFhirAnswer
+/// <summary>A reply that is a Bundle.</summary>
+internal sealed class BundleResult(Func<Vocabulary, ReadOnlyMemory<byte>> write) : IFhirAnswer
 {
+    /// <summary>One without anything of ours in it.</summary>
+    public BundleResult(ReadOnlyMemory<byte> json)
+        : this(_ => json) { }
+
     /// <inheritdoc/>
     public int StatusCode => StatusCodes.Status200OK;
 
     /// <inheritdoc/>
-    public ReadOnlyMemory<byte> Json => json;
+    public ReadOnlyMemory<byte> Json(Vocabulary vocabulary) => write(vocabulary);
 
     /// <inheritdoc/>
     public Task ExecuteAsync(HttpContext httpContext)
     {
         // A list of a patient's resources is nobody else's to keep.
         httpContext.Response.Headers.CacheControl = "no-store";
-        return FhirReply.Write(httpContext, StatusCode, json);
+        return FhirReply.Write(httpContext, StatusCode, Json(FhirReply.Words(httpContext)));
     }
 }
 
@@ -28,8 +33,8 @@ internal sealed class FhirResult(Resource resource) : IFhirAnswer
     public int StatusCode => StatusCodes.Status200OK;
 
     /// <inheritdoc/>
-    public ReadOnlyMemory<byte> Json => FhirJson.WriteUtf8(resource);
+    public ReadOnlyMemory<byte> Json(Vocabulary vocabulary) => FhirJson.WriteUtf8(resource);
 
     /// <inheritdoc/>
-    public Task ExecuteAsync(HttpContext httpContext) => FhirReply.Write(httpContext, StatusCode, Json);
+    public Task ExecuteAsync(HttpContext httpContext) => FhirReply.Write(httpContext, StatusCode, FhirJson.WriteUtf8(resource));
 }

@@ -2,6 +2,7 @@ using System.Buffers;
 using System.Text.Encodings.Web;
 using System.Text.Json;
 using Hl7.Fhir.Model;
+using IrrigationFhir.Fhir;
 using IrrigationFhir.Problems;
 using IrrigationFhir.Search;
 using IrrigationFhir.Store;
@@ -18,13 +19,15 @@ internal static class Bundles
     /// <param name="next">The address of the next page, or null.</param>
     /// <param name="shape">How much of each resource is sent.</param>
     /// <param name="passedOver">What of the request was passed over, as warnings.</param>
+    /// <param name="vocabulary">The words of the service.</param>
     public static ReadOnlyMemory<byte> Search(
         string at,
         SearchPage page,
         string self,
         string? next,
         Shape shape,
-        IReadOnlyList<OperationOutcome.IssueComponent> passedOver
+        IReadOnlyList<OperationOutcome.IssueComponent> passedOver,
+        Vocabulary vocabulary
     ) =>
         Write(
             "searchset",
@@ -40,8 +43,11 @@ internal static class Bundles
                 json.WriteRawValue(Shaping.Of(version, shape), skipInputValidation: true);
                 Mode(json, mode);
             },
-            page.IncludedAll ? passedOver : [.. passedOver, InclusionsCutOff(page)]
+            Warnings(page.IncludedAll ? passedOver : [.. passedOver, InclusionsCutOff(page)], vocabulary)
         );
+
+    private static OperationOutcome? Warnings(IReadOnlyList<OperationOutcome.IssueComponent> warnings, Vocabulary vocabulary) =>
+        warnings.Count > 0 ? Outcome.Of(warnings).Under(vocabulary) : null;
 
     private static OperationOutcome.IssueComponent InclusionsCutOff(SearchPage page) =>
         Outcome.Warning(
@@ -88,7 +94,7 @@ internal static class Bundles
         string? next,
         IReadOnlyList<T> entries,
         Action<Utf8JsonWriter, T> entry,
-        IReadOnlyList<OperationOutcome.IssueComponent>? warnings = null
+        OperationOutcome? warnings = null
     )
     {
         var buffer = new ArrayBufferWriter<byte>(4096);
@@ -105,7 +111,7 @@ internal static class Bundles
             Link(json, "next", next);
         json.WriteEndArray();
         // FHIR has no empty arrays.
-        if (entries.Count > 0 || warnings is { Count: > 0 })
+        if (entries.Count > 0 || warnings is not null)
         {
             json.WriteStartArray("entry");
             foreach (var one in entries)
@@ -115,11 +121,11 @@ internal static class Bundles
                 json.WriteEndObject();
             }
 
-            if (warnings is { Count: > 0 })
+            if (warnings is not null)
             {
                 json.WriteStartObject();
                 json.WritePropertyName("resource");
-                json.WriteRawValue(FhirJson.Write(Outcome.Of(warnings)), skipInputValidation: true);
+                json.WriteRawValue(FhirJson.Write(warnings), skipInputValidation: true);
                 Mode(json, "outcome");
                 json.WriteEndObject();
             }

@@ -1,5 +1,6 @@
 using System.Reflection;
 using Hl7.Fhir.Model;
+using IrrigationFhir.Fhir;
 using IrrigationFhir.Search;
 using IrrigationFhir.Store;
 
@@ -14,6 +15,7 @@ internal sealed class CapabilityStatements(
     FhirSettings settings,
     StoreSettings store,
     TimeProvider clock,
+    Vocabulary vocabulary,
     IEnumerable<CapabilityClaim> claims
 )
 {
@@ -72,7 +74,7 @@ internal sealed class CapabilityStatements(
                         + "a number without a unit is compared with the number as written in whatever unit. "
                         + "A code with the modifier :text finds displays and texts with a word that begins so. "
                         + "A + in an address means a space: write %2B.",
-                    Resource = [.. IndexedTypes.All.Select(Resource), Patient],
+                    Resource = [.. IndexedTypes.All.Select(type => Resource(type, vocabulary.Profiles)), Patient],
                 },
             ],
         };
@@ -82,18 +84,18 @@ internal sealed class CapabilityStatements(
     }
 
     /// <summary>The same as a requirement, whatever the settings of a site: what every service of this version can do.</summary>
-    public static CapabilityStatement Required(IEnumerable<CapabilityClaim> claims)
+    public static CapabilityStatement Required(Profiles profiles, IEnumerable<CapabilityClaim> claims)
     {
         var statement = new CapabilityStatement
         {
             Id = "service",
-            Url = Fhir.Profiles.RequiredCapabilities,
-            Version = Fhir.Profiles.Version,
+            Url = profiles.RequiredCapabilities,
+            Version = Profiles.Version,
             Name = "IrrigationFhirService",
             Title = "What the service can do",
             Status = PublicationStatus.Active,
             Experimental = false,
-            Date = Fhir.Profiles.PublishedOn,
+            Date = Profiles.PublishedOn,
             Publisher = "IrrigationFhir",
             Description =
                 "Read, history and search of what was charted and what follows from it; "
@@ -109,7 +111,7 @@ internal sealed class CapabilityStatements(
                     Documentation =
                         "The statement of a running service says in which time zone dates without an offset are read, "
                         + "and how much it answers at once.",
-                    Resource = [.. IndexedTypes.All.Select(Resource), Patient],
+                    Resource = [.. IndexedTypes.All.Select(type => Resource(type, profiles)), Patient],
                 },
             ],
         };
@@ -118,7 +120,7 @@ internal sealed class CapabilityStatements(
         return statement;
     }
 
-    private static CapabilityStatement.ResourceComponent Resource(IndexedType type) =>
+    private static CapabilityStatement.ResourceComponent Resource(IndexedType type, Profiles profiles) =>
         new()
         {
             TypeElement = new() { JsonValue = type.Name },
@@ -143,7 +145,7 @@ internal sealed class CapabilityStatements(
                         .Select(reference => $"{other.Name}:{reference.Name}")
                 ),
             ],
-            SearchParam = [.. type.Parameters.Select(Parameter)],
+            SearchParam = [.. type.Parameters.Select(parameter => Parameter(parameter, profiles))],
             Operation =
                 type.Name == "Observation"
                     ? [Operation("lastn", "http://hl7.org/fhir/OperationDefinition/Observation-lastn", PatientOperations.LatestPolicy)]
@@ -180,11 +182,11 @@ internal sealed class CapabilityStatements(
     private static CapabilityStatement.ResourceInteractionComponent Interaction(CapabilityStatement.TypeRestfulInteraction code) =>
         new() { Code = code };
 
-    private static CapabilityStatement.SearchParamComponent Parameter(IndexedParameter parameter) =>
+    private static CapabilityStatement.SearchParamComponent Parameter(IndexedParameter parameter, Profiles profiles) =>
         new()
         {
             Name = parameter.Name,
-            Definition = OwnSearchParameters.Canonical(parameter),
+            Definition = OwnSearchParameters.Canonical(parameter, profiles),
             Type = OwnSearchParameters.TypeOf(parameter),
             Documentation = Documentation(parameter),
         };

@@ -5,6 +5,7 @@ using System.Text;
 using System.Text.Json.Nodes;
 using System.Text.Json.Serialization;
 using Irrigation;
+using IrrigationFhir.Fhir;
 using Microsoft.AspNetCore.OpenApi;
 using Microsoft.OpenApi;
 
@@ -88,9 +89,9 @@ internal static class Contract
         app.MapOpenApi("/openapi/irrigationfhir.json");
         app.MapGet(
                 "/openapi/fhir.json",
-                async (HttpContext http, CapabilityStatements statements) =>
+                async (HttpContext http, CapabilityStatements statements, Vocabulary vocabulary) =>
                 {
-                    var contract = FhirContract.Of(statements.For(http.Request));
+                    var contract = FhirContract.Of(statements.For(http.Request), vocabulary.Profiles);
                     var json = await contract.SerializeAsJsonAsync(Version, http.RequestAborted);
                     return Results.Text(json, "application/json", Encoding.UTF8);
                 }

@@ -11,10 +11,11 @@ internal static class FhirApi
     public static IServiceCollection AddFhir(this IServiceCollection services, IConfiguration configuration)
     {
         var settings = FhirSettings.Read(configuration);
-        services.AddSingleton(settings);
+        services.AddSingleton(settings).AddSingleton(settings.Vocabulary);
         services.AddSingleton<CapabilityStatements>().AddSingleton<Searching>().AddSingleton<FhirReading>().AddSingleton<FhirReads>();
         services.AddSingleton(service => service.GetRequiredService<FhirReading>().Table());
-        services.AddSingleton<CapabilityClaim>(SupportedProfiles.Claim);
+        services.AddSingleton<SupportedProfiles>();
+        services.AddSingleton<CapabilityClaim>(service => service.GetRequiredService<SupportedProfiles>().Claim);
         services.Configure<KestrelServerOptions>(kestrel =>
         {
             kestrel.Limits.MaxRequestBodySize = settings.MaxBodyBytes;

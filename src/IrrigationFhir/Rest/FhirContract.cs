@@ -1,4 +1,5 @@
 using Hl7.Fhir.Model;
+using IrrigationFhir.Fhir;
 using IrrigationFhir.Search;
 using Microsoft.OpenApi;
 using static IrrigationFhir.Rest.FhirContractParameters;
@@ -16,7 +17,9 @@ internal static class FhirContract
     private const string SystemTag = "System";
 
     /// <summary>The document for what a statement claims.</summary>
-    public static OpenApiDocument Of(CapabilityStatement statement)
+    /// <param name="statement">The statement.</param>
+    /// <param name="profiles">The base of what its examples say.</param>
+    public static OpenApiDocument Of(CapabilityStatement statement, Profiles profiles)
     {
         var rest = statement.Rest[0];
         var document = new OpenApiDocument
@@ -43,11 +46,11 @@ internal static class FhirContract
                 Schemas = FhirContractSchemas.Of(rest.Resource.Select(TypeOf).Where(type => IndexedTypes.Find(type) is not null)),
             },
         };
-        DescribeSystem(new(document, SystemTag, FhirBase.Path), rest);
+        DescribeSystem(new(document, SystemTag, FhirBase.Path), rest, profiles);
         foreach (var resource in rest.Resource)
         {
             var section = new FhirContractSection(document, TypeOf(resource), $"{FhirBase.Path}/{TypeOf(resource)}");
-            new FhirContractInteractions(section, resource).Describe();
+            new FhirContractInteractions(section, resource, profiles).Describe();
             foreach (var operation in resource.Operation)
                 new FhirContractOperations(section, resource).Describe(operation);
         }
@@ -55,7 +58,7 @@ internal static class FhirContract
         return document;
     }
 
-    private static void DescribeSystem(FhirContractSection section, CapabilityStatement.RestComponent rest)
+    private static void DescribeSystem(FhirContractSection section, CapabilityStatement.RestComponent rest, Profiles profiles)
     {
         section.Get(
             "/metadata",
@@ -107,7 +110,7 @@ internal static class FhirContract
                 RequestBody = FhirContractBodies.Resource(
                     "Bundle",
                     "Of type batch or transaction, with POST Observation, PUT Observation/[id] and GET.",
-                    FhirContractBodies.Transaction()
+                    FhirContractBodies.Transaction(profiles)
                 ),
                 Responses = Replies(
                     "Bundle",

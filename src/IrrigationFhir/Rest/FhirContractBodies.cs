@@ -54,12 +54,12 @@ internal static class FhirContractBodies
         };
 
     /// <summary>A bladder scan as a device sends it: the published example under an identifier of the sender's.</summary>
-    public static JsonNode Measurement(string number)
+    public static JsonNode Measurement(string number, Profiles profiles)
     {
         var scan = (Observation)
             Definitions
-                .Examples(Profiles.CanonicalBase)
-                .Single(example => example.Meta!.Profile.Contains(Profiles.Canonical("bladder-scan-volume")))
+                .Examples(profiles.CanonicalBase)
+                .Single(example => example.Meta!.Profile.Contains(profiles.Canonical("bladder-scan-volume")))
                 .DeepCopy();
         (scan.Id, scan.Meta) = (null, null);
         scan.Identifier = [new("https://ward.example/scanner-gateway", $"scan-{number}")];
@@ -67,7 +67,7 @@ internal static class FhirContractBodies
     }
 
     /// <summary>Two bladder scans in one transaction.</summary>
-    public static JsonNode Transaction() =>
+    public static JsonNode Transaction(Profiles profiles) =>
         new JsonObject
         {
             ["resourceType"] = "Bundle",
@@ -75,7 +75,7 @@ internal static class FhirContractBodies
             ["entry"] = new JsonArray([
                 .. new[] { "2", "3" }.Select(number => new JsonObject
                 {
-                    ["resource"] = Measurement(number),
+                    ["resource"] = Measurement(number, profiles),
                     ["request"] = new JsonObject { ["method"] = "POST", ["url"] = "Observation" },
                 }),
             ]),

@@ -1,5 +1,6 @@
 using Hl7.Fhir.Model;
 using Hl7.Fhir.Utility;
+using IrrigationFhir.Fhir;
 using Microsoft.OpenApi;
 using static IrrigationFhir.Rest.FhirContractBodies;
 using static IrrigationFhir.Rest.FhirContractParameters;
@@ -9,7 +10,11 @@ using Interaction = Hl7.Fhir.Model.CapabilityStatement.TypeRestfulInteraction;
 namespace IrrigationFhir.Rest;
 
 /// <summary>The interactions of one resource type in the FHIR contract: read, history, search, create, update.</summary>
-internal sealed class FhirContractInteractions(FhirContractSection section, CapabilityStatement.ResourceComponent resource)
+internal sealed class FhirContractInteractions(
+    FhirContractSection section,
+    CapabilityStatement.ResourceComponent resource,
+    Profiles profiles
+)
 {
     private const string PageOfVersions = "A page of versions; `next` among its links leads on.";
 
@@ -217,7 +222,7 @@ internal sealed class FhirContractInteractions(FhirContractSection section, Capa
                 RequestBody = Resource(
                     _type,
                     "The measurement; its identifier, status, code, subject and effective[x] are required.",
-                    Measurement("1")
+                    Measurement("1", profiles)
                 ),
                 Responses = Versioned(
                     Replies(

@@ -1,4 +1,5 @@
 using System.Security.Claims;
+using IrrigationFhir.Fhir;
 using Microsoft.AspNetCore.Routing.Template;
 
 namespace IrrigationFhir.Rest;
@@ -71,8 +72,8 @@ internal interface IFhirAnswer : IResult
     /// <summary>The HTTP status.</summary>
     int StatusCode { get; }
 
-    /// <summary>The resource.</summary>
-    ReadOnlyMemory<byte> Json { get; }
+    /// <summary>The resource, in the words of the service.</summary>
+    ReadOnlyMemory<byte> Json(Vocabulary vocabulary);
 
     /// <summary>The version of what is answered; null where it has none.</summary>
     string? ETag => null;

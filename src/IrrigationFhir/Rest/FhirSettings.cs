@@ -14,8 +14,7 @@ internal sealed class FhirSettings
 
     /// <summary>Absolute URL that our profiles, code systems and topics begin with.</summary>
     /// <remarks>
-    /// Default <see cref="Profiles.DefaultCanonicalBase"/>. One for the whole process, and settled before anything is coded. Resources of
-    /// two bases must not mix: choose it before the first episode.
+    /// Default <see cref="Profiles.DefaultCanonicalBase"/>. Resources of two bases must not mix: choose it before the first episode.
     /// </remarks>
     public string? CanonicalBase { get; set; }
 
@@ -33,6 +32,9 @@ internal sealed class FhirSettings
 
     /// <summary>A request whose body has not come within so many seconds is answered 408. Default 30, range 1 to 600.</summary>
     public int BodySeconds { get; set; } = 30;
+
+    /// <summary>Our words below that base.</summary>
+    public Vocabulary Vocabulary => new(CanonicalBase is { Length: > 0 } url ? url : Profiles.DefaultCanonicalBase);
 
     /// <summary>The same as a time.</summary>
     public TimeSpan BodyDeadline => TimeSpan.FromSeconds(BodySeconds);

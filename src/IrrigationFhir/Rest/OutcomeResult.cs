@@ -1,5 +1,6 @@
 using Hl7.Fhir.Model;
 using Irrigation.Episodes;
+using IrrigationFhir.Fhir;
 using IrrigationFhir.Problems;
 using IrrigationFhir.Store;
 
@@ -39,8 +40,8 @@ internal sealed class OutcomeResult(int status, OperationOutcome outcome) : IFhi
     public OperationOutcome Body => outcome;
 
     /// <inheritdoc/>
-    public ReadOnlyMemory<byte> Json => FhirJson.WriteUtf8(outcome);
+    public ReadOnlyMemory<byte> Json(Vocabulary vocabulary) => FhirJson.WriteUtf8(outcome.Under(vocabulary));
 
     /// <inheritdoc/>
-    public Task ExecuteAsync(HttpContext httpContext) => FhirReply.Write(httpContext, status, Json);
+    public Task ExecuteAsync(HttpContext httpContext) => FhirReply.Write(httpContext, status, Json(FhirReply.Words(httpContext)));
 }

@@ -8,8 +8,8 @@ namespace IrrigationFhir.Rest;
 internal static class OwnSearchParameters
 {
     /// <summary>The canonical address of a parameter's definition.</summary>
-    public static string Canonical(IndexedParameter parameter) =>
-        parameter.Own is null ? parameter.Definition : $"{Profiles.CanonicalBase}/SearchParameter/{parameter.Definition}";
+    public static string Canonical(IndexedParameter parameter, Profiles profiles) =>
+        parameter.Own is null ? parameter.Definition : $"{profiles.CanonicalBase}/SearchParameter/{parameter.Definition}";
 
     /// <summary>How FHIR calls its type.</summary>
     public static SearchParamType TypeOf(IndexedParameter parameter) =>
@@ -25,7 +25,7 @@ internal static class OwnSearchParameters
         };
 
     /// <summary>A SearchParameter for each one that R4 lacks.</summary>
-    public static IEnumerable<SearchParameter> All() =>
+    public static IEnumerable<SearchParameter> All(Profiles profiles) =>
         from type in IndexedTypes.All
         from parameter in type.Parameters
         let own = parameter.Own
@@ -33,7 +33,7 @@ internal static class OwnSearchParameters
         select new SearchParameter
         {
             Id = parameter.Definition,
-            Url = Canonical(parameter),
+            Url = Canonical(parameter, profiles),
             Name = string.Concat(parameter.Definition.Split('-').Select(word => char.ToUpperInvariant(word[0]) + word[1..])),
             Status = PublicationStatus.Active,
             Description = own.Description,

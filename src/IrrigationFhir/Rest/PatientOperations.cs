@@ -80,14 +80,15 @@ internal static class PatientOperations
         var honoured = search
             .Honoured.Where(pair => pair.Key is not "_count")
             .Append(new("max", most.ToString(CultureInfo.InvariantCulture)));
-        return new BundleResult(
+        return new BundleResult(words =>
             Bundles.Search(
                 context.Base,
                 new(latest, null, latest.Count, [], true),
                 $"{context.Base}/{type.Name}/$lastn{new QueryBuilder(honoured)}",
                 null,
                 search.Shape,
-                passedOver
+                passedOver,
+                words
             )
         );
     }
@@ -146,14 +147,15 @@ internal static class PatientOperations
         }
 
         var address = $"{context.Base}/Patient/{(id is null ? "" : Uri.EscapeDataString(id) + "/")}$everything";
-        return new BundleResult(
+        return new BundleResult(words =>
             Bundles.Search(
                 context.Base,
                 new(resources, null, null, [], true),
                 address + request.ToQuery(request.Page),
                 next is { } there ? address + request.ToQuery(EverythingRequest.Mark(there.Type, there.Position)) : null,
                 Shape.Whole,
-                request.PassedOver
+                request.PassedOver,
+                words
             )
         );
     }

@@ -1,5 +1,6 @@
 using System.Globalization;
 using System.Text;
+using IrrigationFhir.Fhir;
 using IrrigationFhir.Search;
 using IrrigationFhir.Store;
 
@@ -12,7 +13,9 @@ internal sealed class ResourceResult(ResourceVersion version, Shape shape) : IFh
     public int StatusCode => StatusCodes.Status200OK;
 
     /// <inheritdoc/>
-    public ReadOnlyMemory<byte> Json => Encoding.UTF8.GetBytes(Shaping.Of(version, shape));
+    public ReadOnlyMemory<byte> Json(Vocabulary vocabulary) => Text;
+
+    private byte[] Text => Encoding.UTF8.GetBytes(Shaping.Of(version, shape));
 
     /// <inheritdoc/>
     public string? ETag => EntityTags.Of(version.VersionId);
@@ -26,7 +29,7 @@ internal sealed class ResourceResult(ResourceVersion version, Shape shape) : IFh
         // Others' caches must not keep a patient's data; the client's own may, and asks each time.
         headers.CacheControl = "private, no-cache";
         if (!IsKnownTo(httpContext.Request))
-            return FhirReply.Write(httpContext, StatusCode, Json);
+            return FhirReply.Write(httpContext, StatusCode, Text);
 
         httpContext.Response.StatusCode = StatusCodes.Status304NotModified;
         return Task.CompletedTask;

@@ -4,20 +4,20 @@ using IrrigationFhir.Fhir;
 namespace IrrigationFhir.Rest;
 
 /// <summary>Names in the CapabilityStatement the profiles that every resource of a type is published under.</summary>
-internal static class SupportedProfiles
+internal sealed class SupportedProfiles(Vocabulary vocabulary)
 {
-    private static readonly Lazy<ILookup<string, string>> ByType = new(() =>
+    private readonly Lazy<ILookup<string, string>> byType = new(() =>
         Definitions
-            .Own(Profiles.CanonicalBase)
+            .Own(vocabulary.Profiles.CanonicalBase)
             .OfType<StructureDefinition>()
             .Where(profile => profile.Type != "Extension")
             .ToLookup(profile => profile.Type!, profile => profile.Url!)
     );
 
     /// <summary>Adds them.</summary>
-    public static void Claim(CapabilityStatement statement)
+    public void Claim(CapabilityStatement statement)
     {
         foreach (var resource in statement.Rest[0].Resource)
-            resource.SupportedProfile = [.. ByType.Value[resource.TypeElement.JsonValue!.ToString()!]];
+            resource.SupportedProfile = [.. byType.Value[resource.TypeElement.JsonValue!.ToString()!]];
     }
 }

@@ -36,7 +36,11 @@ internal sealed class WrittenResult(Written.Stands stands, string at) : IResult
         }
 
         return Preferences.Return(httpContext.Request) == "OperationOutcome" || stands.Resource is null
-            ? FhirReply.Write(httpContext, stands.Status, FhirJson.WriteUtf8(Outcomes.AllIsWell(Message, stands.Warnings)))
+            ? FhirReply.Write(
+                httpContext,
+                stands.Status,
+                FhirJson.WriteUtf8(Outcomes.AllIsWell(Message, stands.Warnings).Under(FhirReply.Words(httpContext)))
+            )
             : FhirReply.Write(httpContext, stands.Status, Encoding.UTF8.GetBytes(stands.Resource.Json));
     }
 }

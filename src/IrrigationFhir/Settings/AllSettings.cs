@@ -45,7 +45,7 @@ internal static class AllSettings
     public static bool IsSection(string key) =>
         Sections.Any(s => key.Equals(s.Section, StringComparison.OrdinalIgnoreCase)) || HostSettings.IsSection(key);
 
-    /// <summary>Reads all of them, and settles the canonical base, which everything else is coded with.</summary>
+    /// <summary>Reads all of them.</summary>
     /// <exception cref="SettingsFault">Some cannot be used; all of those are named.</exception>
     public static void Check(IConfiguration configuration)
     {
@@ -63,27 +63,14 @@ internal static class AllSettings
         }
 
         Try(() => StoreSettings.Read(configuration));
-        Try(() => Settle(FhirSettings.Read(configuration)));
+        var vocabulary = new Vocabulary(Profiles.DefaultCanonicalBase);
+        Try(() => vocabulary = FhirSettings.Read(configuration).Vocabulary);
         Try(() => IntakeSettings.Read(configuration));
-        Try(() => KindMap.Read(configuration)); // by the canonical base: after Fhir
+        Try(() => KindMap.Read(configuration, vocabulary.Profiles));
         Try(() => SubscriptionSettings.Read(configuration));
         Try(() => SiteSettings.Read(configuration));
         Try(() => HostSettings.Check(configuration));
         if (faults.Count > 0)
             throw new SettingsFault(faults);
-    }
-
-    private static void Settle(FhirSettings fhir)
-    {
-        if (fhir.CanonicalBase is not { Length: > 0 } url)
-            return;
-        try
-        {
-            Profiles.UseCanonicalBase(url);
-        }
-        catch (InvalidOperationException inUse)
-        {
-            throw new SettingsFault([inUse.Message]);
-        }
     }
 }

@@ -2,6 +2,7 @@ using System.Text.Json;
 using Hl7.Fhir.Model;
 using Hl7.Fhir.Utility;
 using Irrigation.Episodes;
+using IrrigationFhir.Fhir;
 using IrrigationFhir.Rest;
 using IrrigationFhir.Store;
 using NodaTime.Extensions;
@@ -16,7 +17,8 @@ internal sealed class ChangeSubscription(
     IEndpointRules endpoints,
     SubscriptionSettings settings,
     DeliverNotifications delivery,
-    TimeProvider clock
+    TimeProvider clock,
+    Vocabulary vocabulary
 )
 {
     // Who changes the same subscription meanwhile is a person or the delivery; three meetings in a row are no accident.
@@ -39,7 +41,7 @@ internal sealed class ChangeSubscription(
                         "requested: it becomes active once its endpoint has answered"
                     ),
                 ];
-        var (request, refused) = SubscriptionReader.Read(sent, endpoints, Now, []);
+        var (request, refused) = SubscriptionReader.Read(sent, endpoints, Now, [], vocabulary.Profiles);
         if (faults.Count > 0 || request is null)
             return Written.Refused.Of(StatusCodes.Status422UnprocessableEntity, [.. faults, .. refused]);
 
@@ -102,7 +104,14 @@ internal sealed class ChangeSubscription(
 
             // Stored secrets go nowhere else than where they were meant for: with another endpoint they have to be said again.
             IReadOnlyList<string> known = sent.Channel?.Endpoint == stored.Request.Endpoint.OriginalString ? stored.Request.Headers : [];
-            var (request, refused) = SubscriptionReader.Read(sent, endpoints, Now, known, mayHaveEnded: status == "off");
+            var (request, refused) = SubscriptionReader.Read(
+                sent,
+                endpoints,
+                Now,
+                known,
+                vocabulary.Profiles,
+                mayHaveEnded: status == "off"
+            );
 
             // Whatever the rules have become, it can be ended: as it stands, and with nothing else changed.
             if (request is null && status == "off" && await resources.Read("Subscription", id, stop) is { } current)

@@ -22,7 +22,8 @@ internal sealed class DeliverToSubscription(
     SubscriptionMetrics metrics,
     IServer server,
     FhirSettings fhir,
-    TimeProvider clock
+    TimeProvider clock,
+    Notifications notifications
 )
 {
     /// <summary>Sends one notification after another, until nothing is left or an attempt fails.</summary>
@@ -75,7 +76,7 @@ internal sealed class DeliverToSubscription(
     private async Task<(Bundle? Notification, long? UpTo)> NextNotification(SubscriptionState subscription, CancellationToken stop)
     {
         if (subscription.Status == "requested")
-            return (Notifications.Of(NotificationKind.Handshake, Base, subscription, [], Now), null);
+            return (notifications.Of(NotificationKind.Handshake, Base, subscription, [], Now), null);
         if (subscription.Delivered < subscription.Events)
         {
             var rows = await events.Read(
@@ -93,13 +94,13 @@ internal sealed class DeliverToSubscription(
             }
 
             return (
-                Notifications.Of(NotificationKind.EventNotification, Base, subscription, [.. rows.Select(NotificationEvent.Of)], Now),
+                notifications.Of(NotificationKind.EventNotification, Base, subscription, [.. rows.Select(NotificationEvent.Of)], Now),
                 rows[^1].Number
             );
         }
 
         return subscription.Request.Heartbeat is { } silence && subscription.LastSentAt + silence <= Now
-            ? (Notifications.Of(NotificationKind.Heartbeat, Base, subscription, [], Now), null)
+            ? (notifications.Of(NotificationKind.Heartbeat, Base, subscription, [], Now), null)
             : (null, null);
     }
 

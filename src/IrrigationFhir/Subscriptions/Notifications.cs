@@ -36,7 +36,7 @@ internal enum NotificationKind
 /// R4 wants request and response in every entry of a history (bdl-3, bdl-4) and no version in a fullUrl (bdl-8). Both counters are
 /// strings, because R4 has no integer64.
 /// </remarks>
-internal static class Notifications
+internal sealed class Notifications(Vocabulary vocabulary)
 {
     /// <summary>The Bundle of a notification or of <c>$events</c>.</summary>
     /// <param name="kind">Any but <see cref="NotificationKind.QueryStatus"/>, whose Bundle is <see cref="Statuses"/>.</param>
@@ -45,7 +45,7 @@ internal static class Notifications
     /// <param name="events">What happened, in order; none for a handshake or a heartbeat.</param>
     /// <param name="now">When the notification is made.</param>
     /// <param name="content">How much of the resources; null is as subscribed.</param>
-    public static Bundle Of(
+    public Bundle Of(
         NotificationKind kind,
         string baseUrl,
         SubscriptionState subscription,
@@ -80,7 +80,7 @@ internal static class Notifications
     /// <param name="subscriptions">Those that were asked for.</param>
     /// <param name="now">When it was asked.</param>
     /// <param name="self">The address that asks again, or null.</param>
-    public static Bundle Statuses(string baseUrl, IEnumerable<SubscriptionState> subscriptions, Instant now, string? self)
+    public Bundle Statuses(string baseUrl, IEnumerable<SubscriptionState> subscriptions, Instant now, string? self)
     {
         var found = subscriptions.Select(subscription => Status(NotificationKind.QueryStatus, baseUrl, subscription, [], now)).ToList();
         return new()
@@ -110,7 +110,7 @@ internal static class Notifications
     /// <param name="content">
     /// How much of the resources; null is as subscribed. With <c>empty</c> neither the topic nor a resource is named.
     /// </param>
-    public static Parameters Status(
+    public Parameters Status(
         NotificationKind kind,
         string baseUrl,
         SubscriptionState subscription,
@@ -129,7 +129,14 @@ internal static class Notifications
                 new() { Name = "subscription", Value = new ResourceReference($"{baseUrl}/Subscription/{subscription.Id}") },
                 .. level == PayloadContent.Empty
                     ? Array.Empty<Parameters.ParameterComponent>()
-                    : [new() { Name = "topic", Value = new Canonical(subscription.Request.Topic.Url) }],
+                    :
+                    [
+                        new()
+                        {
+                            Name = "topic",
+                            Value = new Canonical(vocabulary.Profiles.SubscriptionTopic(subscription.Request.Topic.Slug)),
+                        },
+                    ],
                 new() { Name = "status", Value = new Code(subscription.Status) },
                 new() { Name = "type", Value = new Code(Irrigation.Slug.Of(kind)) },
                 new() { Name = "events-since-subscription-start", Value = Counter(subscription.Events) },

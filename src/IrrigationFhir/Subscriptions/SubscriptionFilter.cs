@@ -16,13 +16,13 @@ internal sealed record SubscriptionFilter(string Parameter, ImmutableArray<strin
     public const int Most = 100;
 
     // A code that no resource of the topic can carry would never be found, and its subscriber would take the silence for "all is well".
-    private static readonly Lazy<Dictionary<string, (string System, string[] Codes)>> Known = new(() =>
+    private static readonly Lazy<Dictionary<string, (Func<Profiles, string> System, string[] Codes)>> Known = new(() =>
         new()
         {
-            ["code"] = (Profiles.CodeSystem("irrigation-flag"), Concepts("irrigation-flag")),
-            ["category"] = (Profiles.CodeSystem("output-window"), Concepts("output-window")),
+            ["code"] = (profiles => profiles.CodeSystem("irrigation-flag"), Concepts("irrigation-flag")),
+            ["category"] = (profiles => profiles.CodeSystem("output-window"), Concepts("output-window")),
             ["priority"] = (
-                Codes.Systems.FlagPriority,
+                _ => Codes.Systems.FlagPriority,
                 [
                     .. Irrigation
                         .Slug.All<Irrigation.Flags.FlagPriority>()
@@ -39,10 +39,12 @@ internal sealed record SubscriptionFilter(string Parameter, ImmutableArray<strin
     /// </summary>
     /// <param name="text">The criteria; may be percent-encoded. A + is a plus.</param>
     /// <param name="topic">The topic it filters.</param>
+    /// <param name="profiles">The base of our codes.</param>
     /// <param name="where">Its path.</param>
     public static (IReadOnlyList<SubscriptionFilter> Filters, IReadOnlyList<EntryProblem> Problems) Read(
         string text,
         SubscriptionTopic topic,
+        Profiles profiles,
         string where
     )
     {
@@ -78,7 +80,7 @@ internal sealed record SubscriptionFilter(string Parameter, ImmutableArray<strin
                 continue;
             }
 
-            var read = values.Select(one => Value(one, parameter, where)).ToList();
+            var read = values.Select(one => Value(one, parameter, profiles, where)).ToList();
             problems.AddRange(read.Select(r => r.Problem).OfType<EntryProblem>());
             filters.Add(new(parameter, [.. read.Select(r => r.Value).OfType<string>()]));
         }
@@ -86,8 +88,8 @@ internal sealed record SubscriptionFilter(string Parameter, ImmutableArray<strin
         return (filters, problems);
     }
 
-    private static (string? Value, EntryProblem? Problem) Value(string text, string parameter, string where) =>
-        parameter == "patient" ? Patient(text, where) : Token(text, parameter, where);
+    private static (string? Value, EntryProblem? Problem) Value(string text, string parameter, Profiles profiles, string where) =>
+        parameter == "patient" ? Patient(text, where) : Token(text, parameter, profiles, where);
 
     private static (string?, EntryProblem?) Patient(string text, string where)
     {
@@ -112,7 +114,7 @@ internal sealed record SubscriptionFilter(string Parameter, ImmutableArray<strin
         );
     }
 
-    private static (string?, EntryProblem?) Token(string text, string parameter, string where)
+    private static (string?, EntryProblem?) Token(string text, string parameter, Profiles profiles, string where)
     {
         var parts = SearchText.Split(text, '|');
         var (system, code) =
@@ -129,7 +131,7 @@ internal sealed record SubscriptionFilter(string Parameter, ImmutableArray<strin
             );
         if (
             Known.Value.TryGetValue(parameter, out var known)
-            && (!known.Codes.Contains(code) || (system is not null && system != known.System))
+            && (!known.Codes.Contains(code) || (system is not null && system != known.System(profiles)))
         )
             return (
                 null,
@@ -137,7 +139,7 @@ internal sealed record SubscriptionFilter(string Parameter, ImmutableArray<strin
                     where,
                     parameter,
                     "a code that no event of the topic has",
-                    $"one of {string.Join(", ", known.Codes)} of {known.System}"
+                    $"one of {string.Join(", ", known.Codes)} of {known.System(profiles)}"
                 )
             );
         return (EventAttributes.Token(system, code), null);
@@ -146,5 +148,5 @@ internal sealed record SubscriptionFilter(string Parameter, ImmutableArray<strin
     private static bool IsId(string text) => text.Length is > 0 and <= 64 && text.All(c => char.IsAsciiLetterOrDigit(c) || c is '-' or '.');
 
     private static string[] Concepts(string slug) =>
-        [.. Definitions.CodeSystem(slug, Profiles.CanonicalBase).Concept.Select(concept => concept.Code!)];
+        [.. Definitions.CodeSystem(slug, Profiles.DefaultCanonicalBase).Concept.Select(concept => concept.Code!)];
 }

@@ -10,12 +10,12 @@ namespace IrrigationFhir.Subscriptions;
 internal static class SubscriptionProblem
 {
     /// <summary>A topic that is not served.</summary>
-    public static EntryProblem UnknownTopic(string where) =>
+    public static EntryProblem UnknownTopic(string where, Profiles profiles) =>
         new(
             "subscription-topic-unknown",
             where,
             "a topic that is not served here",
-            $"the canonical URL of a topic: {string.Join(", ", Topics.All.Select(topic => topic.Url))}"
+            $"the canonical URL of a topic: {string.Join(", ", Topics.All.Select(topic => profiles.SubscriptionTopic(topic.Slug)))}"
         );
 
     /// <summary>A filter for a type that the topic is not about.</summary>

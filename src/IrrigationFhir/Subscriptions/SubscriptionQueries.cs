@@ -13,7 +13,8 @@ internal sealed class SubscriptionQueries(
     SubscriptionStore store,
     SubscriptionEventStore events,
     SubscriptionSettings kept,
-    TimeProvider clock
+    TimeProvider clock,
+    Notifications notifications
 )
 {
     /// <summary>What the CapabilityStatement says of <c>$status</c>.</summary>
@@ -64,7 +65,7 @@ internal sealed class SubscriptionQueries(
 
         var at = asked.Base;
         var self = id is null ? $"{at}/Subscription/$status{new QueryBuilder(parameters)}" : $"{at}/Subscription/{id}/$status";
-        return Answer(Notifications.Statuses(at, rows.Select(StoredRequest.State), clock.GetCurrentInstant(), self));
+        return Answer(notifications.Statuses(at, rows.Select(StoredRequest.State), clock.GetCurrentInstant(), self));
     }
 
     /// <summary><c>$events</c>.</summary>
@@ -110,7 +111,7 @@ internal sealed class SubscriptionQueries(
 
         var found = await events.Read(id, since ?? oldest, Math.Min(until ?? row.Events, row.Events), EventsAtOnce, stop);
         return Answer(
-            Notifications.Of(
+            notifications.Of(
                 NotificationKind.QueryEvent,
                 asked.Base,
                 StoredRequest.State(row),

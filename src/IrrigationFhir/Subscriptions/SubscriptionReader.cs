@@ -44,6 +44,7 @@ internal static partial class SubscriptionReader
     /// <param name="endpoints">Which endpoints may be notified.</param>
     /// <param name="now">An end has to lie after it.</param>
     /// <param name="known">The stored header lines, for those that the client had withheld from it.</param>
+    /// <param name="profiles">The base of topics and codes.</param>
     /// <param name="mayHaveEnded">Whether an end that has passed is no problem: for one that is switched off.</param>
     /// <returns>The request, or null and at least one problem.</returns>
     public static (SubscriptionRequest? Request, IReadOnlyList<EntryProblem> Problems) Read(
@@ -51,6 +52,7 @@ internal static partial class SubscriptionReader
         IEndpointRules endpoints,
         Instant now,
         IReadOnlyList<string> known,
+        Profiles profiles,
         bool mayHaveEnded = false
     )
     {
@@ -60,8 +62,8 @@ internal static partial class SubscriptionReader
         if (resource.ModifierExtension.Count > 0)
             problems.Add(SubscriptionProblem.UnknownExtension($"{At}.modifierExtension"));
 
-        var topic = Topic(resource, problems);
-        var filters = topic is null ? [] : Filters(resource.CriteriaElement!, topic, problems);
+        var topic = Topic(resource, profiles, problems);
+        var filters = topic is null ? [] : Filters(resource.CriteriaElement!, topic, profiles, problems);
         var end = resource.End is { } at ? Instant.FromDateTimeOffset(at) : (Instant?)null;
         if (end <= now && !mayHaveEnded)
             problems.Add(SubscriptionProblem.Ended($"{At}.end", now));
@@ -127,7 +129,7 @@ internal static partial class SubscriptionReader
         );
     }
 
-    private static SubscriptionTopic? Topic(Subscription resource, List<EntryProblem> problems)
+    private static SubscriptionTopic? Topic(Subscription resource, Profiles profiles, List<EntryProblem> problems)
     {
         if (string.IsNullOrEmpty(resource.Criteria))
         {
@@ -135,13 +137,18 @@ internal static partial class SubscriptionReader
             return null;
         }
 
-        var topic = Topics.Find(resource.Criteria);
+        var topic = Topics.Find(resource.Criteria, profiles);
         if (topic is null)
-            problems.Add(SubscriptionProblem.UnknownTopic($"{At}.criteria"));
+            problems.Add(SubscriptionProblem.UnknownTopic($"{At}.criteria", profiles));
         return topic;
     }
 
-    private static ImmutableArray<SubscriptionFilter> Filters(FhirString criteria, SubscriptionTopic topic, List<EntryProblem> problems)
+    private static ImmutableArray<SubscriptionFilter> Filters(
+        FhirString criteria,
+        SubscriptionTopic topic,
+        Profiles profiles,
+        List<EntryProblem> problems
+    )
     {
         Unknown(criteria, $"{At}.criteria", problems, Profiles.Backport.FilterCriteria);
         if (criteria.Extension.Count > SubscriptionFilter.Most)
@@ -164,7 +171,7 @@ internal static partial class SubscriptionReader
                 continue;
             }
 
-            var (read, refused) = SubscriptionFilter.Read(text, topic, where);
+            var (read, refused) = SubscriptionFilter.Read(text, topic, profiles, where);
             filters.AddRange(read);
             problems.AddRange(refused);
         }

@@ -31,8 +31,10 @@ internal static class SubscriptionsApi
         services
             .AddSingleton<ChangeSubscription>()
             .AddSingleton<SubscriptionQueries>()
-            .AddSingleton(service => Table(service.GetRequiredService<SubscriptionQueries>()))
-            .AddSingleton<CapabilityClaim>(Claim);
+            .AddSingleton(service =>
+                Table(service.GetRequiredService<SubscriptionQueries>(), service.GetRequiredService<Vocabulary>().Profiles)
+            )
+            .AddSingleton<CapabilityClaim>(service => statement => Claim(statement, service.GetRequiredService<Vocabulary>().Profiles));
 
     /// <summary>Maps the routes that change something; the others are in the table that <see cref="AddSubscriptions"/> adds.</summary>
     public static void MapSubscriptions(this IEndpointRouteBuilder app)
@@ -57,15 +59,15 @@ internal static class SubscriptionsApi
     }
 
     /// <summary>What is read of subscriptions and topics beside the resources that are kept.</summary>
-    private static ReadableFhir Table(SubscriptionQueries queries) =>
+    private static ReadableFhir Table(SubscriptionQueries queries, Profiles profiles) =>
         new([
-            new("Basic/{id}", asked => Task.FromResult(Topic(asked))),
+            new("Basic/{id}", asked => Task.FromResult(Topic(asked, profiles))),
             new("Subscription/$status", asked => queries.Status(asked, null)) { Posted = PostedBody.ParametersOrNothing },
             new("Subscription/{id}/$status", asked => queries.Status(asked, asked.Id)) { Posted = PostedBody.ParametersOrNothing },
             new("Subscription/{id}/$events", queries.Events) { Posted = PostedBody.ParametersOrNothing },
         ]);
 
-    private static IFhirAnswer Topic(FhirQuestion asked)
+    private static IFhirAnswer Topic(FhirQuestion asked, Profiles profiles)
     {
         if (Topics.All.FirstOrDefault(topic => topic.Slug == asked.Id) is not { } found)
             return new OutcomeResult(
@@ -84,7 +86,10 @@ internal static class SubscriptionsApi
             .ToInstant();
         return shape is null
             ? new OutcomeResult(StatusCodes.Status400BadRequest, Outcome.Of(problems))
-            : new ResourceResult(new("Basic", asked.Id, 1, published, FhirJson.Write(SubscriptionTopicMapper.ToBasic(found))), shape);
+            : new ResourceResult(
+                new("Basic", asked.Id, 1, published, FhirJson.Write(SubscriptionTopicMapper.ToBasic(found, profiles))),
+                shape
+            );
     }
 
     private static async Task<IResult> Create(HttpContext http, ChangeSubscription change, FhirSettings settings, CancellationToken stop)
@@ -123,7 +128,7 @@ internal static class SubscriptionsApi
             _ => throw new InvalidOperationException($"{written.GetType().Name} has no reply."),
         };
 
-    private static void Claim(CapabilityStatement statement)
+    private static void Claim(CapabilityStatement statement, Profiles profiles)
     {
         var topics = Topics.All.Select(topic => $"Basic/{topic.Slug}");
         statement
@@ -139,7 +144,12 @@ internal static class SubscriptionsApi
         var resource = statement.Rest[0].Resource.Single(r => (string?)r.TypeElement!.JsonValue == "Subscription");
         resource.Documentation = Policy;
         resource.SupportedProfile = [Profiles.Backport.Subscription];
-        resource.Extension.AddRange(Topics.All.Select(topic => new Extension(Profiles.Backport.CapabilityTopic, new Canonical(topic.Url))));
+        resource.Extension.AddRange(
+            Topics.All.Select(topic => new Extension(
+                Profiles.Backport.CapabilityTopic,
+                new Canonical(profiles.SubscriptionTopic(topic.Slug))
+            ))
+        );
         resource.Interaction.Add(new() { Code = CapabilityStatement.TypeRestfulInteraction.Create });
         resource.Interaction.Add(
             new() { Code = CapabilityStatement.TypeRestfulInteraction.Update, Documentation = "Of one that came by create." }

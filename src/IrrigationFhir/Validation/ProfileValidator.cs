@@ -10,21 +10,23 @@ namespace IrrigationFhir.Validation;
 /// </remarks>
 internal sealed class ProfileValidator
 {
-    // The canonical base is settled once per process, and so are the rules; they are immutable.
-    private static readonly Lazy<ProfileRules> Rules = new(() => new([.. Definitions.Own(Profiles.CanonicalBase), .. Definitions.OfR4()]));
-
     /// <summary>From so many on they are judged side by side.</summary>
     private static readonly ParallelOptions Processors = new() { MaxDegreeOfParallelism = Math.Min(Environment.ProcessorCount, 8) };
 
     private const int ManyResources = 8;
 
-    // By the canonical base of this process; the first validator builds the rules.
-    private readonly ProfileRules rules = Rules.Value;
+    private readonly Vocabulary vocabulary;
+    private readonly ProfileRules rules;
     private readonly KnownShapes shapes;
     private volatile bool ready;
 
     /// <summary>Builds the rules, and knows no shape yet.</summary>
-    public ProfileValidator() => shapes = new(Validate);
+    public ProfileValidator(Vocabulary vocabulary)
+    {
+        this.vocabulary = vocabulary;
+        rules = new([.. Definitions.Own(vocabulary.Profiles.CanonicalBase), .. Definitions.OfR4()]);
+        shapes = new(Validate);
+    }
 
     /// <summary>Whether <see cref="Warm"/> has gone through.</summary>
     public bool IsReady => ready;
@@ -36,7 +38,7 @@ internal sealed class ProfileValidator
     /// </exception>
     public void Warm()
     {
-        foreach (var example in Definitions.Examples(Profiles.CanonicalBase))
+        foreach (var example in Definitions.Examples(vocabulary.Profiles.CanonicalBase))
         {
             if (Validate(example) is [var fault, ..])
                 throw new InvalidOperationException($"{example.Id}: {fault.Key} at {fault.Where}");

@@ -5,13 +5,15 @@ using IrrigationFhir.Demo;
 using IrrigationFhir.Fhir;
 using IrrigationFhir.Store;
 using IrrigationFhir.Tests.Repository;
-using IrrigationFhir.Validation;
+using IrrigationFhir.Tests.Validation;
 
 namespace IrrigationFhir.Tests.Examples;
 
 /// <summary>The folder <c>fhir-examples</c>: what it shows is what the service does.</summary>
 public class ExamplesTests
 {
+    private static Profiles Profiles => Ours.Profiles;
+
     private const string Folder = "fhir-examples";
     private const string Requests = $"{Folder}/a-night";
 
@@ -39,7 +41,7 @@ public class ExamplesTests
     [Fact]
     public void Every_resource_in_the_folder_keeps_its_profile_and_lies_in_the_folder_of_that_name()
     {
-        var profiles = new ProfileValidator();
+        var profiles = Judged.Validator;
         var slugs = Definitions
             .Own(Profiles.CanonicalBase)
             .OfType<StructureDefinition>()

@@ -16,6 +16,8 @@ namespace IrrigationFhir.Tests.Examples;
 /// </summary>
 public class SubscriptionExamplesTests
 {
+    private static Notifications Notifications { get; } = new(Ours.Vocabulary);
+
     private const string Folder = "fhir-examples";
     private const string Base = "http://localhost:5000/fhir";
     private const string Host = "board.lantern-quay.example";

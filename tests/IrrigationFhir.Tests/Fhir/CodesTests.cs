@@ -6,6 +6,9 @@ namespace IrrigationFhir.Tests.Fhir;
 
 public class CodesTests
 {
+    private static Profiles Profiles => Ours.Profiles;
+    private static Codes Codes => Ours.Codes;
+
     [Fact]
     public void Corrected_urine_output_is_coded_for_laboratories_for_clinicians_and_for_us_in_this_order()
     {
@@ -160,15 +163,17 @@ public class CodesTests
         Assert.Equal(["9026-6", "9025-8", "9188-4", "9189-2", "9191-8"], Codes.PartlyVerified.Select(coding => coding.Code));
 
     [Fact]
-    public void The_canonical_base_moves_every_url_of_ours_and_is_settled_once()
+    public void The_canonical_base_moves_every_url_of_ours()
     {
         var moved = Definitions.Own("https://ward.example/fhir").OfType<IConformanceResource>().Select(definition => definition.Url);
         Assert.All(moved, url => Assert.StartsWith("https://ward.example/fhir/", url, StringComparison.Ordinal));
 
-        Profiles.UseCanonicalBase(Profiles.CanonicalBase + "/");
-        Assert.Throws<InvalidOperationException>(() => Profiles.UseCanonicalBase("https://ward.example/fhir"));
-        Assert.Throws<ArgumentException>(() => Profiles.UseCanonicalBase("ward"));
-        Assert.Throws<ArgumentException>(() => Profiles.UseCanonicalBase("https://ward.example/fhir?x=1"));
-        Assert.Throws<ArgumentException>(() => Profiles.UseCanonicalBase("https://ward.example/a b"));
+        var ward = new Vocabulary("https://ward.example/fhir/");
+        Assert.Equal("https://ward.example/fhir/StructureDefinition/handover", ward.Profiles.Handover);
+        Assert.Equal("https://ward.example/fhir/CodeSystem/tolerance", ward.Codes.Tolerance("well").Coding.Single().System);
+        Assert.StartsWith(Profiles.DefaultCanonicalBase, Codes.Tolerance("well").Coding.Single().System, StringComparison.Ordinal);
+        Assert.Throws<ArgumentException>(() => new Vocabulary("ward"));
+        Assert.Throws<ArgumentException>(() => new Vocabulary("https://ward.example/fhir?x=1"));
+        Assert.Throws<ArgumentException>(() => new Vocabulary("https://ward.example/a b"));
     }
 }

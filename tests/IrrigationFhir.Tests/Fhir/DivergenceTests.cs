@@ -13,6 +13,8 @@ namespace IrrigationFhir.Tests.Fhir;
 [Collection(EveningOnTheWard.Name)]
 public partial class DivergenceTests(EveningOnTheWard evening)
 {
+    private static Profiles Profiles => Ours.Profiles;
+
     [Fact]
     public void A_contained_resource_may_point_to_the_one_that_contains_it() =>
         Assert.Empty(

@@ -15,6 +15,8 @@ namespace IrrigationFhir.Tests.Fhir;
 /// <summary>A doubt and the blood in the drainage reach whoever reads the output as FHIR.</summary>
 public class DoubtsPublishedTests
 {
+    private static CorrectedUrineOutputMapper CorrectedUrineOutputMapper { get; } = new(Ours.Vocabulary);
+
     private static readonly Instant Noon = Instant.FromUtc(2026, 3, 14, 12, 0);
 
     [Fact]

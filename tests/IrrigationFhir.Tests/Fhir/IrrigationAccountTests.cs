@@ -10,6 +10,9 @@ namespace IrrigationFhir.Tests.Fhir;
 /// <summary>What an irrigation came to, for software to read: on its Procedure once it has ended.</summary>
 public class IrrigationAccountTests
 {
+    private static Profiles Profiles => Ours.Profiles;
+    private static Codes Codes => Ours.Codes;
+
     private static JsonObject Entry(string kind, string clock, string content) =>
         JsonNode
             .Parse(

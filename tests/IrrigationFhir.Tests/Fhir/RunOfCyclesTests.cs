@@ -10,6 +10,8 @@ namespace IrrigationFhir.Tests.Fhir;
 /// <summary>30 mL pushed in and 12 mL back into the basin, 30 mL again and 5 mL back: as the service tells it.</summary>
 public class RunOfCyclesTests
 {
+    private static Profiles Profiles => Ours.Profiles;
+
     private static JsonObject Entry(string kind, string clock, string content, string? id = null) =>
         JsonNode
             .Parse(

@@ -11,6 +11,8 @@ namespace IrrigationFhir.Tests.Fhir;
 /// <summary>One slug, one place: what the arithmetic can say, the code systems can code, and nothing else.</summary>
 public class SlugTests
 {
+    private static Profiles Profiles => Ours.Profiles;
+
     [Fact]
     public void Every_caveat_of_the_balance_has_its_code_and_no_code_lacks_its_caveat() => AssertSame("caveat", Slug.All<Caveat>());
 

@@ -10,6 +10,8 @@ namespace IrrigationFhir.Tests.Intake;
 /// <summary>What codes say, and the examples of what is sent.</summary>
 public class KindMapTests
 {
+    private static Profiles Profiles => Ours.Profiles;
+
     private const string Folder = "fhir-examples/intake";
 
     [Fact]
@@ -19,7 +21,7 @@ public class KindMapTests
     [Fact]
     public void The_built_in_map_knows_every_kind_that_can_be_observed_by_our_own_code()
     {
-        var map = KindMap.Parse(Definitions.EntryKindMap(Profiles.CanonicalBase), "built-in");
+        var map = KindMap.Parse(Definitions.EntryKindMap(Profiles.CanonicalBase), "built-in", Profiles);
         Assert.All(KindMap.Observed, kind => Assert.Equal(kind, map.Find(Profiles.CodeSystem("entry-kind"), kind)!.Kind));
         Assert.Null(map.Find(Profiles.CodeSystem("entry-kind"), "order-set"));
         Assert.Null(map.Find(Codes.Systems.Loinc, "no-such"));
@@ -28,7 +30,7 @@ public class KindMapTests
     [Fact]
     public void A_counter_and_an_amount_are_different_kinds()
     {
-        var map = KindMap.Parse(Definitions.EntryKindMap(Profiles.CanonicalBase), "built-in");
+        var map = KindMap.Parse(Definitions.EntryKindMap(Profiles.CanonicalBase), "built-in", Profiles);
         Assert.Equal(
             ("pump-total-read", "irrigant-instilled", "drainage-level-read"),
             (
@@ -66,7 +68,7 @@ public class KindMapTests
     public void A_map_that_cannot_be_used_says_why(string element, string says)
     {
         var map = Map("https://x.example", element);
-        Assert.Contains(says, Assert.Throws<SettingsFault>(() => KindMap.Parse(map, "a map")).Message, StringComparison.Ordinal);
+        Assert.Contains(says, Assert.Throws<SettingsFault>(() => KindMap.Parse(map, "a map", Profiles)).Message, StringComparison.Ordinal);
     }
 
     [Fact]
@@ -76,7 +78,11 @@ public class KindMapTests
         static string Fault(Action read) => Assert.Throws<SettingsFault>(read).Message;
         Assert.Contains("1 to 10000", Fault(() => IntakeSettings.Read(With("Intake:MostBundleEntries", "0"))), StringComparison.Ordinal);
         Assert.Contains("1 to 4096", Fault(() => IntakeSettings.Read(With("Intake:MostAtOnce", "5000"))), StringComparison.Ordinal);
-        Assert.Contains("nowhere.json", Fault(() => KindMap.Read(With("Intake:ConceptMap", "nowhere.json"))), StringComparison.Ordinal);
+        Assert.Contains(
+            "nowhere.json",
+            Fault(() => KindMap.Read(With("Intake:ConceptMap", "nowhere.json"), Profiles)),
+            StringComparison.Ordinal
+        );
     }
 
     [Fact]

@@ -10,6 +10,8 @@ namespace IrrigationFhir.Tests.Intake;
 /// <summary>A gateway of invented devices that speaks FHIR; clock times are UTC on 2026-03-14.</summary>
 internal sealed class Sender(RunningService ward, string patient)
 {
+    private static Profiles Profiles => Ours.Profiles;
+
     public const string System = "https://gateway.example/readings";
     public const string Ucum = Codes.Systems.Ucum;
 

@@ -813,6 +813,8 @@ public class WritingTests(EveningOnTheWard evening)
 /// <summary>Entries of the invented night as Observations, as a ward system that speaks FHIR would send them.</summary>
 internal static class NightInFhir
 {
+    private static Profiles Profiles => Ours.Profiles;
+
     private static readonly string[] Amounts = ["volume", "remaining", "rate", "level", "total"];
 
     public static bool Speaks(JsonNode entry) =>

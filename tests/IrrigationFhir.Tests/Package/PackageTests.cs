@@ -17,6 +17,8 @@ namespace IrrigationFhir.Tests.Package;
 /// <summary>The package is complete, says the same every time, and names nothing of where it was built.</summary>
 public partial class PackageTests
 {
+    private static Profiles Profiles => Tests.Ours.Profiles;
+
     private static readonly Lazy<(byte[] Bytes, IReadOnlyList<(TarEntry Entry, string Text)> Files)> Built = new(() =>
     {
         var bytes = Build();
@@ -99,7 +101,7 @@ public partial class PackageTests
                 .Own(Profiles.CanonicalBase)
                 .Cast<IConformanceResource>()
                 .Select(own => own.Url)
-                .Concat(OwnSearchParameters.All().Select(own => own.Url))
+                .Concat(OwnSearchParameters.All(Profiles).Select(own => own.Url))
         )
             Assert.Contains(definitions, definition => definition.Url == expected);
         Assert.Contains(definitions, definition => definition is ConceptMap);

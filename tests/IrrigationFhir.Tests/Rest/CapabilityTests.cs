@@ -141,9 +141,7 @@ public class CapabilityTests
                 .Single(resource => (string)resource.TypeElement!.JsonValue! == type.Name)
                 .SearchParam.Single(claimed => claimed.Name == parameter.Name);
             Assert.StartsWith(
-                parameter.Own is null
-                    ? "http://hl7.org/fhir/SearchParameter/"
-                    : IrrigationFhir.Fhir.Profiles.CanonicalBase + "/SearchParameter/",
+                parameter.Own is null ? "http://hl7.org/fhir/SearchParameter/" : Ours.Profiles.CanonicalBase + "/SearchParameter/",
                 claim.Definition,
                 StringComparison.Ordinal
             );
@@ -296,9 +294,9 @@ public class CapabilityTests
             Period = new() { Start = "2026-03-02T08:50:00Z", End = "2026-03-02T08:50:00Z" },
             Extension =
             [
-                new(IrrigationFhir.Fhir.Profiles.FlagAcknowledged, new FhirDateTime("2026-03-02T08:52:00Z")),
+                new(Ours.Profiles.FlagAcknowledged, new FhirDateTime("2026-03-02T08:52:00Z")),
                 new(
-                    IrrigationFhir.Fhir.Profiles.FlagTimeToAcknowledge,
+                    Ours.Profiles.FlagTimeToAcknowledge,
                     new Quantity
                     {
                         Value = 2,

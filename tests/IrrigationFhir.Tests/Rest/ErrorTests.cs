@@ -29,7 +29,10 @@ public class ErrorTests
         using var reply = await fhir.Client.SendAsync(new(new HttpMethod(method), address));
 
         var issue = (await FhirOverHttp.Read<OperationOutcome>(reply, status)).Issue.Single();
-        Assert.Equal((Outcome.ProblemSystem, code), (issue.Details!.Coding.Single().System, issue.Details!.Coding.Single().Code));
+        Assert.Equal(
+            (Ours.Profiles.CodeSystem(ProblemCodes.Slug), code),
+            (issue.Details!.Coding.Single().System, issue.Details!.Coding.Single().Code)
+        );
         Assert.Equal(OperationOutcome.IssueSeverity.Error, issue.Severity);
         Assert.False(string.IsNullOrWhiteSpace(issue.Diagnostics));
     }

@@ -262,7 +262,7 @@ public class WholeCapabilityTests(EveningOnTheWard evening)
                             await sender.Send(
                                 HttpMethod.Post,
                                 "/fhir/Subscription",
-                                JsonNode.Parse(FhirJson.Write(SampleSubscriptions.Here(Topics.Find(topic))))
+                                JsonNode.Parse(FhirJson.Write(SampleSubscriptions.Here(Topics.Find(topic, Ours.Profiles))))
                             )
                         ).Is(201);
                     break;
@@ -323,7 +323,7 @@ public class WholeCapabilityTests(EveningOnTheWard evening)
         {
             Id = $"{episode}.raised",
             Status = Flag.FlagStatus.Active,
-            Code = IrrigationFhir.Fhir.Codes.Flag("outflow-deficit", "an invented flag"),
+            Code = Ours.Codes.Flag("outflow-deficit", "an invented flag"),
             Subject = new() { Identifier = new(row.Patient!.Value.System, row.Patient.Value.Value) },
             Period = new() { Start = "2026-03-14T09:00:00Z" },
         };

@@ -9,6 +9,8 @@ namespace IrrigationFhir.Tests.Search;
 
 public class IndexedTypesTests
 {
+    private static Profiles Profiles => Ours.Profiles;
+
     [Fact]
     public void Each_parameter_of_the_specification_is_named_typed_and_pointed_as_there_R_SRCH_09()
     {
@@ -57,7 +59,7 @@ public class IndexedTypesTests
     [Fact]
     public void The_parameters_of_ours_are_published_as_resources_R_SRCH_10()
     {
-        var published = OwnSearchParameters.All().ToList();
+        var published = OwnSearchParameters.All(Ours.Profiles).ToList();
 
         Assert.Equal(
             [

@@ -10,6 +10,9 @@ namespace IrrigationFhir.Tests.Subscriptions;
 
 public class EventAttributesTests
 {
+    private static Profiles Profiles => Ours.Profiles;
+    private static Codes Codes => Ours.Codes;
+
     private const string Priority = Codes.Systems.FlagPriority;
 
     private static Flag NoDrainage =>
@@ -73,7 +76,7 @@ public class EventAttributesTests
     [InlineData(@"Flag?patient.identifier=|P\|7", false)] // only without a system
     public void A_filter_lets_pass_what_it_names(string filter, bool passes)
     {
-        var (filters, problems) = SubscriptionFilter.Read(filter, Topics.FlagRaised, "here");
+        var (filters, problems) = SubscriptionFilter.Read(filter, Topics.FlagRaised, Ours.Profiles, "here");
         Assert.Empty(problems);
         Assert.Equal(passes, Pass(filters, NoDrainage));
     }
@@ -85,7 +88,7 @@ public class EventAttributesTests
     [InlineData("Observation?patient.identifier=|P-7", true)]
     public void An_output_is_chosen_by_its_window(string filter, bool passes)
     {
-        var (filters, problems) = SubscriptionFilter.Read(filter, Topics.CorrectedOutputAmended, "here");
+        var (filters, problems) = SubscriptionFilter.Read(filter, Topics.CorrectedOutputAmended, Ours.Profiles, "here");
         Assert.Empty(problems);
         Assert.Equal(passes, Pass(filters, Hour));
     }

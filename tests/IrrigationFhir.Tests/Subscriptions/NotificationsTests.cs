@@ -8,6 +8,8 @@ namespace IrrigationFhir.Tests.Subscriptions;
 
 public class NotificationsTests
 {
+    private static Notifications Notifications { get; } = new(Ours.Vocabulary);
+
     private const string Base = "https://ward.example/fhir";
     private const string Guide = "http://hl7.org/fhir/uv/subscriptions-backport/StructureDefinition/";
 

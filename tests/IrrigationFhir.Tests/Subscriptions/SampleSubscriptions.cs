@@ -24,7 +24,7 @@ internal static class SampleSubscriptions
         {
             Status = Hl7.Fhir.Model.Subscription.SubscriptionStatus.Requested,
             Reason = "The board of an invented ward",
-            Criteria = topic.Url,
+            Criteria = Ours.Profiles.SubscriptionTopic(topic.Slug),
             End = new DateTimeOffset(2026, 12, 31, 12, 0, 0, TimeSpan.Zero),
             Channel = new()
             {

@@ -8,6 +8,8 @@ namespace IrrigationFhir.Tests.Subscriptions;
 
 public class SubscriptionReaderTests
 {
+    private static Profiles Profiles => Ours.Profiles;
+
     /// <summary>
     /// What the guide and the public test kit have refused (reject_subscriptions_test.rb names the seven), and what else cannot be
     /// honoured.
@@ -292,10 +294,15 @@ public class SubscriptionReaderTests
         Assert.Equal(["flag-raised", "flag-resolved", "corrected-output-amended"], Topics.All.Select(topic => topic.Slug));
         foreach (var topic in Topics.All)
         {
-            Assert.Equal(topic, Topics.Find($"{Profiles.CanonicalBase}/SubscriptionTopic/{topic.Slug}"));
+            Assert.Equal(topic, Topics.Find($"{Profiles.CanonicalBase}/SubscriptionTopic/{topic.Slug}", Ours.Profiles));
             Assert.Equal(
                 topic,
-                Read(With(SampleSubscriptions.Subscription(topic), s => s.Criteria = $"{topic.Url}|{Profiles.Version}")).Request!.Topic
+                Read(
+                    With(
+                        SampleSubscriptions.Subscription(topic),
+                        s => s.Criteria = $"{Ours.Profiles.SubscriptionTopic(topic.Slug)}|{Profiles.Version}"
+                    )
+                ).Request!.Topic
             );
         }
     }
@@ -402,7 +409,8 @@ public class SubscriptionReaderTests
             asked,
             SampleSubscriptions.Rules,
             SampleSubscriptions.Now,
-            ["X-Room: 1", "X-Room: 2", "Authorization: Bearer open-sesame", "X-Key: old"]
+            ["X-Room: 1", "X-Room: 2", "Authorization: Bearer open-sesame", "X-Key: old"],
+            Profiles
         );
         Assert.Empty(problems);
         Assert.Equal(["Authorization: Bearer open-sesame", "X-Key: new", "X-Room: 1", "X-Room: 2"], request!.Headers.ToArray());
@@ -417,13 +425,14 @@ public class SubscriptionReaderTests
                     SampleSubscriptions.Rules,
                     SampleSubscriptions.Now,
                     [],
+                    Profiles,
                     mayHaveEnded: true
                 )
                 .Request
         );
 
     private static (SubscriptionRequest? Request, IReadOnlyList<Irrigation.Episodes.EntryProblem> Problems) Read(Subscription asked) =>
-        SubscriptionReader.Read(asked, SampleSubscriptions.Rules, SampleSubscriptions.Now, []);
+        SubscriptionReader.Read(asked, SampleSubscriptions.Rules, SampleSubscriptions.Now, [], Profiles);
 
     private static Subscription With(Subscription asked, Action<Subscription> change)
     {

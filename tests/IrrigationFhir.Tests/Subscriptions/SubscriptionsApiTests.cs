@@ -19,6 +19,8 @@ namespace IrrigationFhir.Tests.Subscriptions;
 [Collection(EveningOnTheWard.Name)]
 public class SubscriptionsApiTests(EveningOnTheWard evening)
 {
+    private static Codes Codes => Ours.Codes;
+
     private const string Secret = "open-sesame";
 
     private readonly RunningService _ward = evening.Service;
@@ -47,13 +49,14 @@ public class SubscriptionsApiTests(EveningOnTheWard evening)
         FhirJsonDeserializer.STRICT.Deserialize<Subscription>(created.Text);
 
         var endpoint = Uri.EscapeDataString(asked.Channel.Endpoint);
+        var topic = Ours.Profiles.SubscriptionTopic(Topics.FlagRaised.Slug);
         foreach (
             var search in new[]
             {
                 $"?url={endpoint}",
                 $"?_id={created.Id}&status=requested",
-                $"?url={endpoint}&criteria={Uri.EscapeDataString(Topics.FlagRaised.Url.ToUpperInvariant()[..20])}",
-                $"?url={endpoint}&criteria:exact={Uri.EscapeDataString(Topics.FlagRaised.Url)}",
+                $"?url={endpoint}&criteria={Uri.EscapeDataString(topic.ToUpperInvariant()[..20])}",
+                $"?url={endpoint}&criteria:exact={Uri.EscapeDataString(topic)}",
                 $"?url={endpoint}&type=rest-hook",
                 $"?url={endpoint}&payload=application%2Ffhir%2Bjson",
                 $"?url={endpoint}&end=2026-12-31",
@@ -338,7 +341,10 @@ public class SubscriptionsApiTests(EveningOnTheWard evening)
                 basic
                     .Extension.Single(e => e.Url == $"http://hl7.org/fhir/5.0/StructureDefinition/extension-SubscriptionTopic.{element}")
                     .Value;
-            Assert.Equal((topic.Url, topic.Title), (((FhirUri)Of("url")!).Value, ((FhirString)Of("title")!).Value));
+            Assert.Equal(
+                (Ours.Profiles.SubscriptionTopic(topic.Slug), topic.Title),
+                (((FhirUri)Of("url")!).Value, ((FhirString)Of("title")!).Value)
+            );
             Assert.Equal("SubscriptionTopic", basic.Code!.Coding.Single().Code);
             Assert.Equal(
                 topic.Filters,

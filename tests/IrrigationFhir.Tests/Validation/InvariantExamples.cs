@@ -19,6 +19,8 @@ internal sealed record InvariantExample(string Slug, string Key, Func<Resource> 
 /// <summary>The list of all invariants on all profiles. A new one is a line here, or <see cref="InvariantTests"/> fails.</summary>
 internal static class InvariantExamples
 {
+    private static Codes Codes => Ours.Codes;
+
     private static readonly Coding Elsewhere = new("https://ward.example/codes", "of-the-ward");
 
     public static IReadOnlyList<InvariantExample> All { get; } =

@@ -6,6 +6,8 @@ namespace IrrigationFhir.Tests.Validation;
 
 public class InvariantTests
 {
+    private static Profiles Profiles => Ours.Profiles;
+
     public static TheoryData<string> Invariants => [.. InvariantExamples.All.Select(example => example.ToString())];
 
     [Theory, MemberData(nameof(Invariants))]

@@ -7,9 +7,11 @@ namespace IrrigationFhir.Tests.Validation;
 /// <summary>One warmed validator for all tests, and the published examples as fresh copies to spoil.</summary>
 internal static class Judged
 {
+    private static Profiles Profiles => Ours.Profiles;
+
     private static readonly Lazy<ProfileValidator> Warmed = new(() =>
     {
-        var validator = new ProfileValidator();
+        var validator = new ProfileValidator(Ours.Vocabulary);
         validator.Warm();
         return validator;
     });

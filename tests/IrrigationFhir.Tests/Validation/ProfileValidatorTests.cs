@@ -13,6 +13,9 @@ namespace IrrigationFhir.Tests.Validation;
 
 public class ProfileValidatorTests
 {
+    private static Profiles Profiles => Ours.Profiles;
+    private static Codes Codes => Ours.Codes;
+
     /// <summary>Every resource of these tests that must be refused, for the comparison with the validator's own entry point.</summary>
     internal static IEnumerable<Resource> Refused =>
         InvariantExamples
@@ -387,7 +390,7 @@ public class ProfileValidatorTests
     [Fact]
     public void Readiness_turns_green_after_the_warm_up()
     {
-        var validator = new ProfileValidator();
+        var validator = new ProfileValidator(Ours.Vocabulary);
         Assert.False(validator.IsReady);
 
         validator.Warm();

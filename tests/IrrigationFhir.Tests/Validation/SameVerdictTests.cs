@@ -9,6 +9,8 @@ namespace IrrigationFhir.Tests.Validation;
 /// <summary>Our joins of the validator's rules must decide as the validator itself does, only sooner.</summary>
 public class SameVerdictTests
 {
+    private static Profiles Profiles => Ours.Profiles;
+
     private static readonly Validator Firely = OfFirely();
 
     [Fact]

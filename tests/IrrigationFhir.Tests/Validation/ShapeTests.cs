@@ -46,7 +46,7 @@ public class ShapeTests
     private static readonly string[] Kept = ["code", "coding", "status", "system", "type", "url"];
 
     private static IReadOnlyList<StructureDefinition> Structures { get; } =
-    [.. Definitions.Own(Profiles.CanonicalBase).Concat(Definitions.OfR4()).OfType<StructureDefinition>()];
+    [.. Definitions.Own(Ours.Profiles.CanonicalBase).Concat(Definitions.OfR4()).OfType<StructureDefinition>()];
 
     [Fact]
     public void Every_invariant_that_reads_a_replaced_leaf_is_named_with_what_the_shape_holds_for_it()
