@@ -11,6 +11,10 @@ internal static class WritesAtOnce
     public const string Policy = "fhir-writes";
 
     /// <summary>Sets it. Nobody waits in line here: a sender that is told knows better what to do.</summary>
+    /// <remarks>
+    /// A Bundle takes one place, whatever it holds: were it to take another for each entry, Bundles that fill all places would refuse their
+    /// own entries. Its entries go to the same <see cref="RecordObservations"/> as a single Observation, and one after another.
+    /// </remarks>
     /// <param name="limits">The service's limits.</param>
     /// <param name="most">How many at once.</param>
     public static void Limit(RateLimiterOptions limits, int most)

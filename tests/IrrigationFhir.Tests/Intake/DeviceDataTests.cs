@@ -434,6 +434,25 @@ public partial class DeviceDataTests(EveningOnTheWard evening)
     }
 
     [Fact]
+    public async Task A_Bundle_takes_one_place_among_the_writers_whatever_it_holds()
+    {
+        await using var small = RunningService.Start(EveningOnTheWard.Now, null, ("Intake:MostAtOnce", "1"));
+        await small.Open(RunningService.Episode("stay", "2026-03-14T08:00:00Z"));
+        var sender = new Sender(small, "patient of stay");
+        JsonObject Scan(string id) => Entry(sender.Observation("bladder-scanned", id, "09:00", Quantity("10", "mL")));
+
+        foreach (var type in new[] { "batch", "transaction" })
+        {
+            var alone = (await sender.Bundle(type, Enumerable.Range(0, 3).Select(i => Scan($"{type}-{i}")))).Is(200);
+            Assert.All(alone.Json["entry"]!.AsArray(), entry => Assert.Equal("201 Created", (string)entry!["response"]!["status"]!));
+        }
+
+        var answers = await Task.WhenAll(Enumerable.Range(0, 40).Select(i => sender.Bundle("batch", [Scan($"{i}"), Scan($"{i} again")])));
+        Assert.Contains(answers, a => a.Status == HttpStatusCode.TooManyRequests);
+        Assert.Contains(answers, a => a.Status == HttpStatusCode.OK);
+    }
+
+    [Fact]
     public async Task A_correction_is_a_new_version_that_says_so_R_DEV_10()
     {
         var (sender, episode) = await Of(evening);
