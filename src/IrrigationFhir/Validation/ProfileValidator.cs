@@ -45,6 +45,14 @@ internal sealed class ProfileValidator
     /// <returns>All faults; empty when valid.</returns>
     public IReadOnlyList<ProfileFault> Validate(Resource resource) => rules.Judge(resource);
 
+    /// <summary>
+    /// Whether a fault is of what a sender says in words of its own, and keeps nothing out: an extension or a profile that is not known
+    /// here, a contained resource of a type that is not judged here.
+    /// </summary>
+    public static bool IsOfSender(ProfileFault fault) =>
+        fault.Key is FaultKind.UnknownExtension or FaultKind.UnknownProfile
+        || (fault.Key == FaultKind.Type && fault.Where.Contains(".contained[", StringComparison.Ordinal));
+
     /// <summary>Parts resources that may be published from those that may not.</summary>
     /// <returns>The valid ones in their order, and the others, each with its faults.</returns>
     public (IReadOnlyList<Resource> Valid, IReadOnlyList<(Resource Resource, IReadOnlyList<ProfileFault> Faults)> Withheld) Sort(
@@ -55,7 +63,7 @@ internal sealed class ProfileValidator
         var withheld = new List<(Resource, IReadOnlyList<ProfileFault>)>();
         foreach (var (resource, faults) in Judged([.. resources]))
         {
-            if (faults.Count == 0)
+            if (faults.All(IsOfSender))
                 valid.Add(resource);
             else
                 withheld.Add((resource, faults));
