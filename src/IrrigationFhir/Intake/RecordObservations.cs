@@ -214,7 +214,8 @@ internal sealed class RecordObservations(
 
     /// <summary>Whether a resource is said to be of a profile of ours, as what the service publishes is.</summary>
     public static bool ClaimsOurs(JsonElement json) =>
-        json.TryGetProperty("meta", out var meta)
+        json.ValueKind == JsonValueKind.Object
+        && json.TryGetProperty("meta", out var meta)
         && meta.ValueKind == JsonValueKind.Object
         && meta.TryGetProperty("profile", out var claims)
         && claims.ValueKind == JsonValueKind.Array
