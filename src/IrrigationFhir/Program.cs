@@ -109,6 +109,7 @@ internal static class Service
         var app = builder.Build();
 
         app.UseTelemetry(); // a span for each request, with nothing of whom it is about
+        app.UsePackedReplies(); // for whom asks for it
         app.UseOperationOutcomes(); // every failure leaves here as an OperationOutcome
         app.UseAllowedHosts(); // links carry a host that is known
         app.UseRateLimiter(); // who is one too many is told so
@@ -123,6 +124,7 @@ internal static class Service
         app.MapDripRate(); // GET   drops a minute, and back, without any episode
         app.MapSettings(); // GET   what the numbers rest on
         app.MapContract(); // GET   the contract
+        app.MapStartPage(); // GET   where everything is, and both contracts to try
         app.MapHealth();
 
         return app;

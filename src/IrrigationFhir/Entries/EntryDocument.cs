@@ -107,8 +107,8 @@ internal sealed record EntryDocument
     public string? Note { get; init; }
 
     [Description(
-        "What the sender of a FHIR Observation said, where the entry was translated from one: status, code, value[x], "
-            + "derivedFrom. Kept and published again beside our own codes; takes no part in the arithmetic."
+        "What the sender of a FHIR Observation said, where the entry was translated from one: all of it but id, version and issued. "
+            + "Kept and published again beside our own codes; takes no part in the arithmetic."
     )]
     public System.Text.Json.Nodes.JsonObject? Original { get; init; }
 

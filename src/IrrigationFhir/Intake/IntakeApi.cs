@@ -2,7 +2,6 @@ using System.Text.Encodings.Web;
 using System.Text.Json;
 using Hl7.Fhir.Model;
 using Irrigation.Episodes;
-using IrrigationFhir.Problems;
 using IrrigationFhir.Rest;
 using IrrigationFhir.Search;
 
@@ -17,15 +16,18 @@ internal static class IntakeApi
         + "an unknown one is refused with 422. "
         + "identifier[0] with system and value is its identity: the same content again answers 200 and changes nothing, other "
         + "content 409 unless status amended, corrected or entered-in-error says that it corrects. "
-        + "subject.identifier names the patient (a logical reference is enough; patients are not kept here). The Observation "
-        + "belongs to the patient's episode of irrigation whose time covers effective[x], of several to the one of "
-        + "encounter.identifier; without one it is refused: open the episode first with POST /episodes. "
+        + "subject names the patient by identifier or by the address that the episode was opened with (patients are not kept here). The "
+        + "Observation belongs to the patient's episode of irrigation whose time covers effective[x], of several to the one of "
+        + "its encounter; without one it is refused: open the episode first with POST /episodes. "
+        + "It comes back as it was sent: what the service adds stands beside it, and what it leaves out (Prefer: handling=strict refuses "
+        + "it) is named in the outcome as not-kept. Profiles that it declares keep nothing out. "
         + "effective[x] needs seconds and offset; -00:00 is UTC; second 60 is refused. issued is when it was charted. Units are "
         + "UCUM codes from a closed list for each kind. "
         + "A counter (pump total, container level, container mass) is another kind than an amount over time; readings of another "
         + "device begin a new series. A drip rate needs the component drop-factor. "
         + "dataAbsentReason in place of a value is refused: what was not read is not recorded, and what is not recorded is not "
         + "known, never 0. meta.security HTEST keeps an Observation out of every clinical number. "
+        + "Device and DeviceMetric of a transaction are kept within the Observations that point at them. "
         + "A transaction concerns one episode; with Prefer: handling=lenient Observations of unknown code are reported in it and "
         + "the others recorded. Nothing is deleted: status entered-in-error withdraws.";
 
@@ -70,25 +72,11 @@ internal static class IntakeApi
                 (HttpContext http, string id, ValidateOperation validate, CancellationToken stop) =>
                     Validate(http, type, id, validate, stop)
             );
-            fhir.MapDelete(
-                $"/{type}/{{id}}",
-                (HttpContext http) =>
-                {
-                    http.Response.Headers.Allow = type == "Observation" ? "GET, HEAD, PUT" : "GET, HEAD";
-                    return new OutcomeResult(StatusCodes.Status405MethodNotAllowed, Outcomes.Of([NoDelete("DELETE")]));
-                }
-            );
         }
     }
 
     /// <summary>Why nothing is deleted.</summary>
-    public static EntryProblem NoDelete(string where) =>
-        new(
-            "method-not-allowed",
-            where,
-            "DELETE",
-            "PUT with status entered-in-error: what was believed once is kept, and leaves every number"
-        );
+    public static EntryProblem NoDelete(string where) => new("method-not-allowed", where, "DELETE", OperationOutcomes.InPlaceOfDelete);
 
     private static async Task<IResult> Create(
         HttpContext http,
@@ -121,7 +109,7 @@ internal static class IntakeApi
         var (json, refused) = await FhirBody.Read(http.Request, stop);
         return refused
             ?? Reply(
-                await observations.One(new(json, "Observation", id, http.Request.Headers.IfMatch.FirstOrDefault(), null), http, stop),
+                await observations.One(new(json, "Observation", id, EntityTags.Named(http.Request.Headers.IfMatch), null), http, stop),
                 http,
                 settings
             );

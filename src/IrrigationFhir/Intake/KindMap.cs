@@ -8,7 +8,8 @@ namespace IrrigationFhir.Intake;
 /// <summary>What a code says happened.</summary>
 /// <param name="Kind">The entry's kind.</param>
 /// <param name="Words">
-/// Words of the entry that the code fixes, by property: <c>how</c>, <c>route</c>, <c>weightKind</c>, <c>clarity</c>.
+/// Words of the entry that the code fixes, by property: <c>how</c>, <c>route</c>, <c>weightKind</c>, <c>clarity</c>; and
+/// <see cref="KindMap.Hours"/>.
 /// </param>
 internal sealed record MappedKind(string Kind, IReadOnlyDictionary<string, string> Words);
 
@@ -41,6 +42,9 @@ internal sealed class KindMap
         "catheter-removed",
     }.ToFrozenSet();
 
+    /// <summary>The word that is no property of the entry: for how many hours a timed code stands.</summary>
+    public const string Hours = "hours";
+
     private static readonly FrozenSet<string> WordsRead = new[]
     {
         "how",
@@ -50,6 +54,7 @@ internal sealed class KindMap
         "colour",
         "line",
         "container",
+        Hours,
     }.ToFrozenSet();
 
     private readonly FrozenDictionary<(string System, string Code), MappedKind> kinds;
@@ -113,6 +118,10 @@ internal sealed class KindMap
                     $"{at}: product '{unknown.Property}'; a property that ends in # and one of "
                         + $"{string.Join(", ", WordsRead.Order(StringComparer.Ordinal))} is expected"
                 );
+            else if (
+                target.Product.Exists(p => Property(p) == Hours && !(int.TryParse(p.Value, out var hours) && hours is >= 1 and <= 168))
+            )
+                faults.Add($"{at}: product 'hours'; a whole number from 1 to 168 is expected");
             else if (
                 !kinds.TryAdd(
                     (group.Source, element.Code),

@@ -7,36 +7,70 @@ using Hl7.Fhir.Model;
 using Hl7.Fhir.Utility;
 using Irrigation.Episodes;
 using IrrigationFhir.Fhir;
+using IrrigationFhir.Model;
 using IrrigationFhir.Record;
 using Instant = NodaTime.Instant;
 
 namespace IrrigationFhir.Intake;
 
+/// <summary>How an Observation points at something that is not kept here: by identifier, by address, or both.</summary>
+/// <param name="System">The system of the identifier; null where it has none.</param>
+/// <param name="Value">The identifier; null where it points by address alone.</param>
+/// <param name="Address">Such as <c>Patient/1</c>, without a version; null where it points by identifier alone.</param>
+internal sealed record Pointing(string? System, string? Value, string? Address)
+{
+    /// <summary>In words, for a refusal.</summary>
+    public string Says => Value is null ? Address ?? "" : $"{System}|{Value}";
+
+    /// <summary>
+    /// Whether it points at the same as an episode does; null where that cannot be told. Where both know an identifier, that decides:
+    /// addresses are different on different servers.
+    /// </summary>
+    /// <param name="known">What the episode says.</param>
+    public bool? IsSame(Pointer? known) =>
+        known?.Identifier is { } identifier && Value is not null
+            ? identifier.Value == Value && (System is null || identifier.System == System)
+        : known?.Reference is { } reference && Address is not null ? WithoutVersion(reference) == Address
+        : null;
+
+    /// <summary>An address without its version.</summary>
+    public static string WithoutVersion(string address) =>
+        address.IndexOf("/_history/", StringComparison.Ordinal) is var at and >= 0 ? address[..at] : address;
+}
+
 /// <summary>An Observation as an entry.</summary>
 /// <param name="Entry">The entry's JSON, as the entries API would get it.</param>
 /// <param name="Key">The sender's identifier.</param>
 /// <param name="Status">The sender's status.</param>
-/// <param name="Patient">The patient's identifier: system and value.</param>
-/// <param name="Encounter">The encounter's identifier, where one is given.</param>
+/// <param name="Patient">How it points at the patient.</param>
+/// <param name="Encounter">How it points at the encounter, where it does.</param>
 /// <param name="Start">When it began; null where only a withdrawal has no time.</param>
 /// <param name="End">When it ended, or happened.</param>
-/// <param name="DerivedFrom">What it points at, with the path of each reference.</param>
+/// <param name="References">
+/// What it points at beside patient and encounter, with the path of each: in what is kept, where a reference may be resolved.
+/// </param>
 /// <param name="Places">Paths within the Observation, by property of the entry.</param>
 /// <param name="At">The Observation's own path.</param>
 internal sealed record Translated(
     JsonObject Entry,
     EntryKey Key,
     ObservationStatus Status,
-    (string System, string Value) Patient,
-    (string? System, string Value)? Encounter,
+    Pointing Patient,
+    Pointing? Encounter,
     Instant Start,
     Instant End,
-    IReadOnlyList<(string Path, string Target)> DerivedFrom,
+    IReadOnlyList<(string Path, JsonObject Holder)> References,
     IReadOnlyDictionary<string, string> Places,
     string At
 )
 {
     private static readonly JsonSerializerOptions Readable = new() { Encoder = JavaScriptEncoder.UnsafeRelaxedJsonEscaping };
+
+    /// <summary>What its sender should know although it is taken.</summary>
+    public IReadOnlyList<OperationOutcome.IssueComponent> Warnings { get; init; } = [];
+
+    /// <summary>What of it cannot be kept as it was sent.</summary>
+    public IReadOnlyList<EntryProblem> NotKept { get; init; } = [];
 
     /// <summary>The entry as the main path takes it; numbers keep the digits they were sent with.</summary>
     public SentEntry ToEntry()
@@ -125,6 +159,7 @@ internal sealed partial class ObservationTranslator
     private readonly KindMap map;
     private readonly List<EntryProblem> problems;
     private readonly JsonObject entry = [];
+    private string? perHours;
     private readonly Dictionary<string, string> places = new() { ["source"] = "identifier[0].system", ["id"] = "identifier[0].value" };
 
     private ObservationTranslator(JsonElement json, string at, KindMap map, List<EntryProblem> problems) =>
@@ -158,7 +193,7 @@ internal sealed partial class ObservationTranslator
         }
         else
         {
-            Content(isPeriod);
+            Content(isPeriod, end - start);
             Put("note", Notes(), "note");
         }
 
@@ -166,19 +201,26 @@ internal sealed partial class ObservationTranslator
         Put("device", Named(Get(json, "device")), "device");
         if (Purpose() is { } purpose)
             entry["purpose"] = purpose;
-        var original = new JsonObject { ["status"] = Text(json, "status", "status"), ["code"] = Copy(Get(json, "code")) };
-        foreach (var name in new[] { "valueQuantity", "valueInteger", "valueBoolean", "valueString", "valueCodeableConcept" })
-        {
-            if (Get(json, name) is { } value)
-                original[name] = Copy(value);
-        }
-
+        // What is malformed is refused in any case, and has nothing to keep.
+        var original = problems.Count == 0 ? KeptObservation.Of(json) : [];
         entry["original"] = original;
-        var derived = Items(json, "derivedFrom")
-            .Select((r, i) => ($"derivedFrom[{i}].reference", Text(r, "reference", $"derivedFrom[{i}].reference") ?? ""))
-            .Where(r => r.Item2.Length > 0)
+        var references = KeptObservation
+            .References(original, "")
+            .Where(r =>
+                !r.Path.StartsWith("subject.", StringComparison.Ordinal) && !r.Path.StartsWith("encounter.", StringComparison.Ordinal)
+            )
             .ToList();
-        return new(entry, key, status, patient, Encounter(), start, end, derived, places, at);
+        return new(entry, key, status, patient, Encounter(), start, end, references, places, at) { NotKept = [.. NotKept()] };
+    }
+
+    /// <summary>What is taken and cannot be given back: an error for whom is strict.</summary>
+    private IEnumerable<EntryProblem> NotKept()
+    {
+        var foreign = Items(Get(json, "method"), "coding").Any() && entry["how"] is null;
+        if (foreign && (string?)entry["kind"] is { } kind && !SentObservation.PublishesAnyMethod(kind))
+            yield return new("not-kept", $"{at}.method", "a method in other codes", $"a code of {map.Profiles.CodeSystem("measuring-way")}");
+        foreach (var problem in KeptObservation.Rewritten(json, at))
+            yield return problem;
     }
 
     /// <summary>What changes the meaning of an element and is not understood must not be passed over.</summary>
@@ -243,29 +285,47 @@ internal sealed partial class ObservationTranslator
         return new(system ?? "", value ?? "");
     }
 
-    private (string System, string Value) Patient()
+    private Pointing Patient()
     {
-        var identifier = Get(Get(json, "subject"), "identifier");
-        var (system, value) = (
-            Text(identifier, "system", "subject.identifier.system"),
-            Text(identifier, "value", "subject.identifier.value")
+        if (Pointed("subject") is { } patient && (patient.Value is null || patient.System is not null))
+            return patient;
+        problems.Add(
+            EntryProblem.Missing(
+                $"{at}.subject.identifier",
+                "the patient's identifier with system and value, or subject.reference, as the episode was opened with"
+            )
         );
-        if (system is null || value is null)
-            problems.Add(
-                EntryProblem.Missing(
-                    $"{at}.subject.identifier",
-                    "the patient's identifier with system and value, as the episode was opened with; a logical reference is enough"
-                )
-            );
-        return (system ?? "", value ?? "");
+        return new("", "", null);
     }
 
-    private (string? System, string Value)? Encounter()
+    private Pointing? Encounter() => Pointed("encounter");
+
+    /// <summary>
+    /// What an element points at that is not kept here: a reference by search (R4, conditional references) is one by the identifier that
+    /// it searches for.
+    /// </summary>
+    private Pointing? Pointed(string name)
     {
-        var identifier = Get(Get(json, "encounter"), "identifier");
-        return Text(identifier, "value", "encounter.identifier.value") is { } value
-            ? (Text(identifier, "system", "encounter.identifier.system"), value)
-            : null;
+        var (element, place) = (Get(json, name), $"{name}.reference");
+        var identifier = Get(element, "identifier");
+        var (system, value) = (
+            Text(identifier, "system", $"{name}.identifier.system"),
+            Text(identifier, "value", $"{name}.identifier.value")
+        );
+        var reference = Text(element, "reference", place);
+        if (reference is not null && ConditionalReference.Identifier(reference) is { } searched)
+            return new(system ?? searched.System, value ?? searched.Value, null);
+        if (
+            reference is not null
+            && (reference.Contains('?', StringComparison.Ordinal) || reference.StartsWith("urn:", StringComparison.Ordinal))
+        )
+        {
+            Problem("unresolved-reference", place, reference, "an identifier, an address, or a search by identifier=system|value");
+            return new(system ?? "", value ?? "", null);
+        }
+
+        var address = reference is null or ['#', ..] ? null : Pointing.WithoutVersion(reference);
+        return value is null && address is null ? null : new(value is null ? null : system, value, address);
     }
 
     private (Instant Start, Instant End, bool IsPeriod) Effective()
@@ -349,14 +409,16 @@ internal sealed partial class ObservationTranslator
         return null;
     }
 
-    private void Content(bool isPeriod)
+    private void Content(bool isPeriod, NodaTime.Duration period)
     {
         if (Kind() is not { } mapped)
             return;
         var kind = mapped.Kind;
         entry["kind"] = kind;
-        foreach (var (word, value) in mapped.Words)
+        foreach (var (word, value) in mapped.Words.Where(w => w.Key != KindMap.Hours))
             Put(word, value, "code");
+        if (mapped.Words.TryGetValue(KindMap.Hours, out var hours))
+            Timed(hours, isPeriod, period);
         if (isPeriod && !Periods.Contains(kind))
             problems.Add(
                 EntryProblem.WrongType(
@@ -368,6 +430,21 @@ internal sealed partial class ObservationTranslator
         Method();
         ReadComponents(kind);
         Value(kind);
+    }
+
+    /// <summary>A timed code stands for what came in so many hours: over another time, or none, it would be another amount.</summary>
+    private void Timed(string hours, bool isPeriod, NodaTime.Duration period)
+    {
+        perHours = hours;
+        if (!isPeriod)
+            problems.Add(EntryProblem.Missing($"{at}.effectivePeriod", $"the {hours} h that the code stands for, with start and end"));
+        else if (period != NodaTime.Duration.FromHours(int.Parse(hours, CultureInfo.InvariantCulture)))
+            Problem(
+                "other-period",
+                "effectivePeriod",
+                $"{period.TotalHours.ToString("0.##", CultureInfo.InvariantCulture)} h",
+                $"the {hours} h that the code stands for; over another time 9187-6 or 9026-6"
+            );
     }
 
     private MappedKind? Kind()
@@ -451,9 +528,12 @@ internal sealed partial class ObservationTranslator
                 Put("how", code, $"method.coding[{i}].code");
             if (system == map.Profiles.CodeSystem("urine-route"))
                 Put("route", code, $"method.coding[{i}].code");
+            if (system == map.Profiles.CodeSystem("weight-kind"))
+                Put("weightKind", code, $"method.coding[{i}].code");
         }
 
         places.TryAdd("route", "method");
+        places.TryAdd("weightKind", "method");
     }
 
     private (JsonElement Json, string Path)? Component(string slug)
@@ -623,10 +703,17 @@ internal sealed partial class ObservationTranslator
             );
         else if (Unit(quantity, path) is { } unit)
         {
-            entry[property] = new JsonObject { ["value"] = Copy(value), ["unit"] = unit };
+            entry[property] = new JsonObject { ["value"] = Copy(value), ["unit"] = OverItsHours(unit) };
             (places[property], places[$"{property}.value"], places[$"{property}.unit"]) = (path, $"{path}.value", $"{path}.code");
         }
     }
+
+    /// <summary>
+    /// Timed codes of LOINC are rates: millilitres in the hours of the code are that many millilitres. A volume is understood too, as
+    /// flowsheets have it.
+    /// </summary>
+    private string OverItsHours(string unit) =>
+        (perHours, unit) is ("1", "mL/h") or ("8", "mL/(8.h)") or ("12", "mL/(12.h)") or ("24", "mL/d") ? "mL" : unit;
 
     private string? Unit(JsonElement quantity, string path)
     {
@@ -700,7 +787,11 @@ internal sealed partial class ObservationTranslator
                 .Select(i => Text(i, "value", "contained.identifier.value"))
                 .FirstOrDefault()
             : null;
-        return Text(Get(reference, "identifier"), "value", "identifier.value") ?? inside ?? target ?? Text(reference, "display", "display");
+        return Text(Get(reference, "identifier"), "value", "identifier.value")
+            ?? inside
+            ?? (target is null ? null : ConditionalReference.Identifier(target)?.Value)
+            ?? target
+            ?? Text(reference, "display", "display");
     }
 
     private void Put(string property, string? value, string place)

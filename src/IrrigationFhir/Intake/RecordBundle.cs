@@ -30,6 +30,8 @@ internal sealed class RecordBundle(
         string? FullUrl,
         JsonElement? Resource,
         string? IfMatch,
+        string? IfNoneMatch,
+        string? IfModifiedSince,
         string? IfNoneExist
     )
     {
@@ -39,7 +41,17 @@ internal sealed class RecordBundle(
 
         public string? Updates => Method == "PUT" && Url.Split('/') is ["Observation", var id] ? id : null;
 
-        public Write ToWrite() => new(Resource!.Value, $"{At}.resource", Updates, IfMatch, IfNoneExist);
+        /// <summary>Whether it is a device, which is kept within the Observations that point at it.</summary>
+        public bool IsFact =>
+            Method is "POST" or "PUT"
+            && ContainedFacts.Types.Contains(Url.Split('/', '?')[0])
+            && Resource is { ValueKind: JsonValueKind.Object } resource
+            && resource.TextOf("resourceType") == Url.Split('/', '?')[0];
+
+        public IEnumerable<string> Addresses => new[] { FullUrl, Method == "PUT" ? Url : null }.OfType<string>();
+
+        public Write ToWrite(ContainedFacts? facts = null) =>
+            new(facts?.Within(Resource!.Value) ?? Resource!.Value, $"{At}.resource", Updates, IfMatch, IfNoneExist);
     }
 
     /// <summary>Does what a Bundle asks for.</summary>
@@ -97,21 +109,30 @@ internal sealed class RecordBundle(
             if (items.Find(i => i.Method == "DELETE") is { } deletes)
                 return Refused(StatusCodes.Status405MethodNotAllowed, IntakeApi.NoDelete($"{deletes.At}.request.method"));
             var writes = items.Where(i => i.Creates || i.Updates is not null).ToList();
-            var strangers = items.Except(writes).Where(i => i.Method != "GET").ToList();
+            var devices = items.Where(i => i.IsFact).ToList();
+            var strangers = items.Except(writes).Except(devices).Where(i => i.Method != "GET").ToList();
             if (strangers.Count > 0)
                 return Refused(StatusCodes.Status422UnprocessableEntity, [.. strangers.Select(Stranger)]);
 
-            var order = writes.OrderBy(i => i.Creates ? 0 : 1).ToList();
+            var facts = new ContainedFacts();
+            foreach (var device in devices)
+                facts.Add(device.Index, device.Addresses, device.Resource!.Value);
+            var order = writes.OrderBy(i => i.Creates ? 0 : 1).Select(item => (item, Write: item.ToWrite(facts))).ToList();
+            var unused = devices.Where(d => !facts.Used.Contains(d.Index)).ToList();
+            if (unused.Count > 0 && Preferences.Strict(http.Request))
+                return Refused(StatusCodes.Status422UnprocessableEntity, [.. unused.Select(Unused)]);
             var (each, all) = await observations.Together(
-                [.. order.Select(i => (i.ToWrite(), i.FullUrl))],
+                [.. order.Select(o => (o.Write, o.item.FullUrl))],
                 Preferences.Lenient(http.Request),
                 http,
                 stop
             );
             if (all is not null)
                 return new OutcomeResult(all.Status, all.Outcome);
-            foreach (var (item, written) in order.Zip(each!))
-                replies[item.Index] = Reply(written, http);
+            foreach (var (one, written) in order.Zip(each!))
+                replies[one.item.Index] = Reply(written, http);
+            foreach (var device in devices)
+                replies[device.Index] = Kept(unused.Contains(device) ? Unused(device) : null);
             foreach (var item in items.Where(i => i.Method == "GET"))
                 replies[item.Index] = await Get(item, http);
         }
@@ -155,6 +176,12 @@ internal sealed class RecordBundle(
         var response = new JsonObject { ["status"] = Status(reply.StatusCode) };
         if (reply.ETag is { } tag)
             response["etag"] = tag;
+        if (reply is ResourceResult read && read.IsKnownTo(item.IfNoneMatch, item.IfModifiedSince))
+        {
+            response["status"] = Status(StatusCodes.Status304NotModified);
+            return new() { ["response"] = response };
+        }
+
         var body = JsonNode.Parse(reply.Json(vocabulary).Span);
         if (reply.StatusCode >= 400)
             response["outcome"] = body;
@@ -193,6 +220,30 @@ internal sealed class RecordBundle(
         return entry;
     }
 
+    /// <summary>What became of a device: it has no address of its own.</summary>
+    private static JsonObject Kept(EntryProblem? not)
+    {
+        var outcome = not is null
+            ? Outcomes.AllIsWell("kept within the Observations of this transaction that point at it")
+            : Outcomes.AllIsWell("read", Outcome.Warning(not.Code, not.Saw, not.Expected, not.Where));
+        return new()
+        {
+            ["response"] = new JsonObject
+            {
+                ["status"] = Status(StatusCodes.Status200OK),
+                ["outcome"] = JsonNode.Parse(FhirJson.Write(outcome)),
+            },
+        };
+    }
+
+    private static EntryProblem Unused(Item item) =>
+        new(
+            "not-kept",
+            $"{item.At}.resource",
+            "a device that no Observation points at",
+            "one that an Observation of this transaction names"
+        );
+
     private static Item Read(JsonElement entry, int index)
     {
         var request = entry.ValueKind == JsonValueKind.Object && entry.TryGetProperty("request", out var given) ? given : default;
@@ -203,6 +254,8 @@ internal sealed class RecordBundle(
             entry.TextOf("fullUrl"),
             entry.ValueKind == JsonValueKind.Object && entry.TryGetProperty("resource", out var resource) ? resource : null,
             request.TextOf("ifMatch"),
+            request.TextOf("ifNoneMatch"),
+            request.TextOf("ifModifiedSince"),
             request.TextOf("ifNoneExist")
         );
     }
@@ -213,6 +266,13 @@ internal sealed class RecordBundle(
             yield return EntryProblem.Missing($"{item.At}.request.method", "POST, PUT or GET");
         if (item.Url.Length == 0)
             yield return EntryProblem.Missing($"{item.At}.request.url", "Observation, Observation/[id], or what to get");
+        if (item is { Method: "POST" or "PUT", IfNoneMatch: not null })
+            yield return new(
+                "not-understood",
+                $"{item.At}.request.ifNoneMatch",
+                $"ifNoneMatch with {item.Method}",
+                "ifNoneMatch with GET, ifMatch with PUT, ifNoneExist with POST"
+            );
         if (item is { Method: "POST" or "PUT", Resource: null })
             yield return EntryProblem.Missing($"{item.At}.resource", "the Observation");
     }
@@ -222,8 +282,8 @@ internal sealed class RecordBundle(
             "not-understood",
             $"{item.At}.request",
             $"{item.Method} {item.Url}",
-            "POST Observation, PUT Observation/[id] or GET: patients, devices and encounters are referred to by identifier and "
-                + "not kept here"
+            "POST Observation, PUT Observation/[id] or GET, in a transaction also Device and DeviceMetric, which are kept within the "
+                + "Observations that point at them; patients and encounters are referred to by identifier or address and not kept here"
         );
 
     private static string Status(int status) =>
@@ -231,6 +291,7 @@ internal sealed class RecordBundle(
         {
             200 => "200 OK",
             201 => "201 Created",
+            304 => "304 Not Modified",
             400 => "400 Bad Request",
             404 => "404 Not Found",
             405 => "405 Method Not Allowed",

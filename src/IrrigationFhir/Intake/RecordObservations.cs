@@ -116,35 +116,115 @@ internal sealed class RecordObservations(
                 [new("malformed-resource", $"{at}.resourceType", json.TextOf("resourceType") ?? "no resource type", "Observation")],
                 true
             );
-        var problems = new List<EntryProblem>();
+        var problems = KeptObservation.TooLong(json, at).ToList();
         var said = ObservationTranslator.Translate(json, at, map, problems);
         var (observation, shape) = Shape(json, at, problems);
         if (shape.Count > 0)
             return (null, [.. problems, .. shape], true);
+        List<EntryProblem> unmet = [];
         if (observation is not null)
         {
-            // What a sender claims of its own profiles is the sender's matter; extensions may be passed over, unless they modify.
-            if (observation.Meta is { } meta)
-                meta.Profile = [];
+            var claims = WithoutClaims(observation);
+            var faults = profiles.Validate(observation);
+            unmet = [.. OfClaims(observation, claims, faults, said, at)];
+
+            // Extensions may be passed over, unless they modify; what is contained was read, and is of types that are not judged here.
             problems.AddRange(
-                profiles
-                    .Validate(observation)
-                    .Where(f => f.Key != FaultKind.UnknownExtension && !problems.Exists(p => Covers(p.Where, Within(at, f.Where))))
+                faults
+                    .Where(f => !ProfileValidator.IsOfSender(f) && !problems.Exists(p => Covers(p.Where, Within(at, f.Where))))
                     .Select(f => new EntryProblem(f.Key, Within(at, f.Where), f.Text, "what R4 requires"))
             );
         }
 
-        return (problems.Count == 0 ? said : null, problems, false);
+        if (problems.Count > 0)
+            return (null, problems, false);
+        List<EntryProblem> notKept = [.. unmet.Where(p => p.Code != FaultKind.UnknownProfile), .. said!.NotKept];
+        var warnings = unmet.Concat(said.NotKept).Select(p => Outcome.Warning(p.Code, p.Saw, p.Expected, p.Where));
+        return (said with { NotKept = notKept, Warnings = [.. warnings] }, [], false);
+    }
+
+    /// <summary>Takes the profiles that a sender claims off, and with them a <c>meta</c> that says nothing else.</summary>
+    private static List<string> WithoutClaims(Observation observation)
+    {
+        if (observation.Meta is not { } meta)
+            return [];
+        var claims = meta.Profile.OfType<string>().Distinct().ToList();
+        meta.Profile = [];
+        if (!meta.EnumerateElements().Any())
+            observation.Meta = null;
+        return claims;
+    }
+
+    /// <summary>
+    /// What a sender claims of its own profiles is the sender's matter: what is not so, or cannot be told here, is a warning and keeps
+    /// nothing out. A claim that is not so is not repeated.
+    /// </summary>
+    private IEnumerable<EntryProblem> OfClaims(
+        Observation observation,
+        List<string> claims,
+        IReadOnlyList<ProfileFault> already,
+        Translated? said,
+        string at
+    )
+    {
+        var meta = observation.Meta;
+        foreach (var claim in claims)
+        {
+            observation.Meta = (Meta?)meta?.DeepCopy() ?? new();
+            observation.Meta.Profile = [claim];
+            var faults = profiles
+                .Validate(observation)
+                .Except(already)
+                .Where(f => f.Key == FaultKind.UnknownProfile || !ProfileValidator.IsOfSender(f))
+                .ToList();
+            foreach (var fault in faults)
+                yield return new(fault.Key, Within(at, fault.Where), fault.Text, "what a profile that it declares requires");
+            if (faults.Exists(f => f.Key != FaultKind.UnknownProfile))
+                Forget(said, claim);
+        }
+
+        observation.Meta = meta;
+    }
+
+    private static void Forget(Translated? said, string claim)
+    {
+        if (
+            said?.Entry["original"] is not JsonObject kept
+            || kept["meta"] is not JsonObject meta
+            || meta["profile"] is not JsonArray claims
+        )
+            return;
+        claims.RemoveAll(known => (string?)known == claim);
+        KeptObservation.Tidy(meta, "profile");
+        KeptObservation.Tidy(kept, "meta");
     }
 
     /// <summary>
     /// What would be refused of an Observation by itself, as it is and as the entry that it becomes. Nothing is looked up.
     /// </summary>
-    public IReadOnlyList<EntryProblem> Judge(JsonElement json, string at)
+    /// <returns>What it would be refused for, and what it would be taken with all the same.</returns>
+    public (IReadOnlyList<EntryProblem> Problems, IReadOnlyList<OperationOutcome.IssueComponent> Warnings) Judge(
+        JsonElement json,
+        string at
+    )
     {
         var (said, problems, _) = Read(json, at);
-        return said is null ? problems : record.Problems(said.ToEntry());
+        return said is null ? (problems, []) : (record.Problems(said.ToEntry()), said.Warnings);
     }
+
+    /// <summary>Whether a resource is said to be of a profile of ours, as what the service publishes is.</summary>
+    public bool ClaimsOurs(JsonElement json) =>
+        json.ValueKind == JsonValueKind.Object
+        && json.TryGetProperty("meta", out var meta)
+        && meta.ValueKind == JsonValueKind.Object
+        && meta.TryGetProperty("profile", out var claims)
+        && claims.ValueKind == JsonValueKind.Array
+        && claims
+            .EnumerateArray()
+            .Any(claim =>
+                claim.ValueKind == JsonValueKind.String
+                && claim.GetString()!.StartsWith($"{map.Profiles.CanonicalBase}/StructureDefinition/", StringComparison.Ordinal)
+            );
 
     private static (Observation? Observation, List<EntryProblem> Problems) Shape(JsonElement json, string at, List<EntryProblem> known)
     {
@@ -171,6 +251,8 @@ internal sealed class RecordObservations(
 
     private async Task<(Ready? Ready, Written? Ended)> Prepare(Write write, HttpContext http, CancellationToken stop)
     {
+        if (write.Id is { } changed && await WithoutOurs(write.Resource, changed, stop) is { } own)
+            write = write with { Resource = own };
         var (said, problems, malformed) = Read(write.Resource, write.At);
         if (write.Id is not null && write.Resource.TextOf("id") != write.Id)
         {
@@ -193,7 +275,48 @@ internal sealed class RecordObservations(
                 null,
                 Written.Refused.Of(malformed ? StatusCodes.Status400BadRequest : StatusCodes.Status422UnprocessableEntity, problems)
             );
+        if (said.NotKept.Count > 0 && Preferences.Strict(http.Request))
+            return (null, Written.Refused.Of(StatusCodes.Status422UnprocessableEntity, said.NotKept));
         return write.Id is { } updated ? await Existing(write, said, updated, stop) : await New(write, said, http, stop);
+    }
+
+    /// <summary>
+    /// An Observation that was read here and changed, without what we had added when it was published; null where it is none of those.
+    /// </summary>
+    private async Task<JsonElement?> WithoutOurs(JsonElement sent, string id, CancellationToken stop)
+    {
+        if (
+            sent.ValueKind != JsonValueKind.Object
+            || sent.TextOf("id") != id
+            || await episodes.Find(id.Split('.')[0], stop) is not { } episode
+            || await resources.Read("Observation", id, stop) is not { } stored
+        )
+            return null;
+        var published = FhirJson.Read<Observation>(stored.Json);
+        if (
+            OwnerOf(published, episode, id) is not { } owner
+            || episode.Log.Versions(owner).LastOrDefault(v => v.Entry.Header.Original is not null)?.Entry is not { } entry
+            || SentObservation.Of(entry) is not { } kept
+            || !SentObservation.IsWhole(kept)
+        )
+            return null;
+        var own = KeptObservation
+            .WithoutOurs(JsonNode.Parse(entry.Header.Original!), JsonNode.Parse(stored.Json), JsonNode.Parse(sent.GetRawText()))!
+            .AsObject();
+        own.Remove(SentObservation.IssuedOffset);
+        (own["resourceType"], own["id"]) = ("Observation", id);
+        using var document = JsonDocument.Parse(own.ToJsonString(IntakeApi.Readable));
+        return document.RootElement.Clone();
+    }
+
+    /// <summary>The key of the entry that a stored Observation answers for; null where it is none that a sender brought.</summary>
+    private static EntryKey? OwnerOf(Observation stored, Episode episode, string id)
+    {
+        var owner = stored
+            .Identifier.Where(i => i.System is not null && i.Value is not null)
+            .Select(i => new EntryKey(i.System!, i.Value!))
+            .FirstOrDefault(key => SentObservation.AnswerTo(episode, key) == id);
+        return owner == default ? null : owner;
     }
 
     private async Task<(Ready?, Written?)> Existing(Write write, Translated said, string id, CancellationToken stop)
@@ -215,12 +338,7 @@ internal sealed class RecordObservations(
             );
         }
 
-        var owner = FhirJson
-            .Read<Observation>(stored.Json)
-            .Identifier.Where(i => i.System is not null && i.Value is not null)
-            .Select(i => new EntryKey(i.System!, i.Value!))
-            .FirstOrDefault(key => SentObservation.AnswerTo(episode, key) == id);
-        if (owner == default)
+        if (OwnerOf(FhirJson.Read<Observation>(stored.Json), episode, id) is not { } owner)
         {
             return (
                 null,
@@ -305,11 +423,15 @@ internal sealed class RecordObservations(
                 return (null, new Written.Stands(StatusCodes.Status200OK, only, "exists"));
         }
 
-        var rows = await store.FindByPatient(said.Patient.System, said.Patient.Value, stop);
+        IReadOnlyList<EpisodeRow> rows = said.Patient.Value is { } value ? await store.FindByPatient(said.Patient.System, value, stop) : [];
+        if (rows.Count == 0 && said.Patient.Address is { } address)
+            rows = await store.FindByPatientAddress(address, stop);
         var candidates = new List<Episode>();
         foreach (var row in rows)
         {
             var episode = await episodes.Load(row, stop);
+            if (!IsOf(said, episode))
+                continue;
             if (episode.Log.Current(said.Key) is not null)
                 return (new(said, episode, null, null), null);
             if (row.OpenedAt <= said.Start && !(row.ClosedAt < said.End))
@@ -318,10 +440,7 @@ internal sealed class RecordObservations(
 
         if (said.Encounter is { } encounter)
         {
-            var others = candidates.RemoveAll(e =>
-                e.Definition.Encounter?.Identifier is { } known
-                && (known.Value != encounter.Value || (encounter.System is not null && known.System != encounter.System))
-            );
+            var others = candidates.RemoveAll(e => encounter.IsSame(e.Definition.Encounter) == false);
             if (candidates.Count == 0 && others > 0)
                 return (
                     null,
@@ -330,13 +449,13 @@ internal sealed class RecordObservations(
                         new EntryProblem(
                             "encounter-mismatch",
                             $"{write.At}.encounter.identifier",
-                            $"{encounter.System}|{encounter.Value}",
+                            encounter.Says,
                             "the encounter of the patient's episode of irrigation, or none"
                         )
                     )
                 );
-            if (candidates.Count > 1 && candidates.Exists(e => e.Definition.Encounter?.Identifier is not null))
-                candidates.RemoveAll(e => e.Definition.Encounter?.Identifier is null);
+            if (candidates.Count > 1 && candidates.Exists(e => encounter.IsSame(e.Definition.Encounter) == true))
+                candidates.RemoveAll(e => encounter.IsSame(e.Definition.Encounter) is null);
         }
 
         if (candidates.Count != 1)
@@ -355,7 +474,7 @@ internal sealed class RecordObservations(
                         "several-episodes",
                         $"{write.At}.encounter.identifier",
                         $"{candidates.Count} episodes of this patient at that time",
-                        "the identifier of the encounter that one of them belongs to"
+                        "the identifier or address of the encounter that one of them belongs to"
                     );
             return (null, Written.Refused.Of(StatusCodes.Status422UnprocessableEntity, problem));
         }
@@ -401,13 +520,37 @@ internal sealed class RecordObservations(
                         : null;
                     var status = first ? StatusCodes.Status201Created : StatusCodes.Status200OK;
                     var warnings = reply.Doubts.Select(doubt => Outcomes.Doubt(doubt, one.Said.At));
-                    written.Add(new Written.Stands(status, stored, Slug.Of(reply.Disposition!.Value)) { Warnings = [.. warnings] });
+                    written.Add(
+                        new Written.Stands(status, stored, Slug.Of(reply.Disposition!.Value))
+                        {
+                            Warnings = [.. one.Said.Warnings, .. Lost(one, stored), .. warnings],
+                        }
+                    );
                 }
 
                 return written;
             default:
                 throw new InvalidOperationException("an episode that was there a moment ago");
         }
+    }
+
+    /// <summary>What stands in the record, and not so in what is published: codes that would count twice, a unit of the sender's.</summary>
+    private static IEnumerable<OperationOutcome.IssueComponent> Lost(Ready ready, ResourceVersion? stored)
+    {
+        if (stored is null || ready.Said.Status == ObservationStatus.EnteredInError)
+            return [];
+        var (kept, published) = (ready.Said.Entry["original"]!.DeepClone().AsObject(), JsonNode.Parse(stored.Json));
+        kept.Remove(SentObservation.IssuedOffset);
+        return KeptObservation
+            .Lost(kept, published, "")
+            .Select(path =>
+                Outcome.Warning(
+                    "not-kept",
+                    "as sent in the record, and published otherwise",
+                    "what is published does not say it twice, or in other words than its profile has",
+                    $"{ready.Said.At}.{path}"
+                )
+            );
     }
 
     /// <summary>What an Observation breaks that an entry would not: an amendment has to say that it is one.</summary>
@@ -484,29 +627,23 @@ internal sealed class RecordObservations(
 
     private static void Resolve(Ready ready, Func<string, string, string?> idOf, List<EntryProblem> problems)
     {
-        var kept = new JsonArray();
-        foreach (var (path, target) in ready.Said.DerivedFrom)
+        foreach (var (path, holder) in ready.Said.References)
         {
-            var literal =
-                target.StartsWith("urn:", StringComparison.Ordinal) || IsCondition(target)
-                    ? idOf(target, $"{ready.Said.At}.{path}")
-                    : target;
-            if (literal is null)
+            var (target, where) = ((string)holder["reference"]!, $"{ready.Said.At}.{path}");
+            if (!target.StartsWith("urn:", StringComparison.Ordinal) && !IsCondition(target))
+                continue;
+            if (idOf(target, where) is { } literal)
             {
-                var expected = IsCondition(target)
-                    ? "in a transaction, a search that finds exactly one Observation"
-                    : "the fullUrl of an Observation in the same transaction";
-                if (!problems.Exists(p => p.Where == $"{ready.Said.At}.{path}"))
-                    problems.Add(new("unresolved-reference", $"{ready.Said.At}.{path}", target, expected));
+                holder["reference"] = literal;
+                continue;
             }
-            else if (literal.StartsWith("Observation/", StringComparison.Ordinal))
-            {
-                kept.Add(new JsonObject { ["reference"] = literal });
-            }
-        }
 
-        if (kept.Count > 0)
-            ready.Said.Entry["original"]!["derivedFrom"] = kept;
+            var expected = IsCondition(target)
+                ? "in a transaction, a search that finds exactly one Observation; of another type, identifier=system|value"
+                : "the fullUrl of an Observation or a device in the same transaction";
+            if (!problems.Exists(p => p.Where == where))
+                problems.Add(new("unresolved-reference", where, target, expected));
+        }
     }
 
     private static bool IsCondition(string target) => target.Contains('?', StringComparison.Ordinal);
@@ -517,7 +654,7 @@ internal sealed class RecordObservations(
         var found = new Dictionary<string, string>();
         foreach (
             var condition in ready
-                .Said.DerivedFrom.Select(d => d.Target)
+                .Said.References.Select(r => (string)r.Holder["reference"]!)
                 .Where(t => IsCondition(t) && t.StartsWith("Observation?", StringComparison.Ordinal))
                 .Distinct()
         )
@@ -553,6 +690,5 @@ internal sealed class RecordObservations(
         return "";
     }
 
-    private static bool IsOf(Translated said, Episode episode) =>
-        episode.Definition.Patient.Identifier is { } known && (known.System, known.Value) == said.Patient;
+    private static bool IsOf(Translated said, Episode episode) => said.Patient.IsSame(episode.Definition.Patient) == true;
 }

@@ -65,33 +65,46 @@ internal sealed class ValidateOperation(ProfileValidator profiles, RecordObserva
             json = document.RootElement.Clone();
         }
 
-        return new OutcomeResult(StatusCodes.Status200OK, Judge(type, json.Value, profile, mode));
+        return new OutcomeResult(
+            StatusCodes.Status200OK,
+            Judge(type, json.Value, profile, AsIntake(type, json.Value, profile, mode, body is not null))
+        );
     }
 
-    private OperationOutcome Judge(string type, JsonElement json, string? profile, string? mode)
+    /// <summary>
+    /// Whether it is judged as what the intake would get: an Observation that is to be created or changed, or of which nothing is said.
+    /// Without a mode, one under a profile of ours is judged as what we publish, by that profile.
+    /// </summary>
+    private bool AsIntake(string type, JsonElement json, string? profile, string? mode, bool sent) =>
+        type == "Observation"
+        && sent
+        && (mode is "create" or "update" || (mode is null && profile is null && !observations.ClaimsOurs(json)));
+
+    private OperationOutcome Judge(string type, JsonElement json, string? profile, bool asIntake)
     {
         if (json.TextOf("resourceType") != type)
             return Outcomes.Of([EntryProblem.UnknownWord("resourceType", json.TextOf("resourceType") ?? "none", [type])]);
+        var (refused, warnings) = asIntake ? observations.Judge(json, "Observation") : ([], []);
+        var problems = new List<EntryProblem>(refused);
+        if (!asIntake || profile is not null)
+            problems.AddRange(ByProfile(json, profile).Where(p => !refused.Any(known => RecordObservations.Covers(known.Where, p.Where))));
+        return problems.Count == 0
+            ? Outcomes.AllIsWell("no errors", warnings)
+            : new() { Issue = [.. Outcomes.Of(problems).Issue, .. warnings] };
+    }
+
+    private IReadOnlyList<EntryProblem> ByProfile(JsonElement json, string? profile)
+    {
         var (resource, faults) = ResourceJson.Read<Resource>(json);
-
-        // Asked whether it could be created or changed, the intake answers too, and says better what is malformed.
-        var refused = mode is "create" or "update" && type == "Observation" ? observations.Judge(json, "Observation") : [];
-        var problems = faults.Where(fault => !refused.Any(known => RecordObservations.Covers(known.Where, fault.Where))).ToList();
-        if (resource is not null)
+        if (resource is null)
+            return faults;
+        if (profile is not null)
         {
-            if (profile is not null)
-            {
-                resource.Meta ??= new();
-                resource.Meta.Profile = [profile];
-            }
-
-            problems.AddRange(
-                profiles.Validate(resource).Select(f => new EntryProblem(f.Key, f.Where, f.Text, "what its profile and R4 require"))
-            );
+            resource.Meta ??= new();
+            resource.Meta.Profile = [profile];
         }
 
-        problems.AddRange(refused.Where(p => !problems.Exists(known => known.Where == p.Where)));
-        return problems.Count == 0 ? Outcomes.AllIsWell("no errors") : Outcomes.Of(problems);
+        return [.. profiles.Validate(resource).Select(f => new EntryProblem(f.Key, f.Where, f.Text, "what its profile and R4 require"))];
     }
 
     private static OutcomeResult Refused(EntryProblem problem) => new(StatusCodes.Status400BadRequest, Outcomes.Of([problem]));

@@ -106,7 +106,7 @@ internal static class EntryReader
                 "original",
                 SentObservation.LongestJson,
                 SentObservation.Fits,
-                "an object with status, code, value[x] and derivedFrom of a FHIR Observation, and nothing else"
+                "a FHIR Observation with status and code, without resourceType, id, issued, implicitRules and modifierExtension"
             ),
         };
     }

@@ -55,7 +55,7 @@ internal sealed class ReviseEpisode(
         steps.Next("validate");
         List<ResourceDraft> drafts = [.. resources.Select(ResourceDraft.Of)];
         var faults = profiles.Validate([.. drafts.Select(draft => new WrittenResource(draft.Resource, draft.Content))]);
-        var judged = drafts.Zip(faults).ToLookup(pair => pair.Second.Count == 0);
+        var judged = drafts.Zip(faults).ToLookup(pair => pair.Second.All(ProfileValidator.IsOfSender));
 
         steps.Next("save");
         var withheld = judged[false].Select(pair => (pair.First.Resource, pair.Second)).ToRows();

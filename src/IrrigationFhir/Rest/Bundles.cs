@@ -76,11 +76,13 @@ internal static class Bundles
                 json.WritePropertyName("resource");
                 json.WriteRawValue(version.Json, skipInputValidation: true);
                 json.WriteStartObject("request");
-                json.WriteString("method", "PUT");
-                json.WriteString("url", $"{version.Type}/{version.Id}");
+                // Ids are given here: what came first was posted to its type, and whatever came then was put at its address.
+                var created = version.VersionId == 1;
+                json.WriteString("method", created ? "POST" : "PUT");
+                json.WriteString("url", created ? version.Type : $"{version.Type}/{version.Id}");
                 json.WriteEndObject();
                 json.WriteStartObject("response");
-                json.WriteString("status", version.VersionId == 1 ? "201 Created" : "200 OK");
+                json.WriteString("status", created ? "201 Created" : "200 OK");
                 json.WriteString("etag", EntityTags.Of(version.VersionId));
                 json.WriteString("lastModified", LastUpdatedText.Of(version.LastUpdated));
                 json.WriteEndObject();

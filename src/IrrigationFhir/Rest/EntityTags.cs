@@ -10,6 +10,9 @@ internal static class EntityTags
     /// <summary>The tag of a version, such as <c>W/"3"</c>.</summary>
     public static string Of(long version) => new EntityTagHeaderValue(Quoted(version), isWeak: true).ToString();
 
+    /// <summary>A header of tags as one text, whatever lines it came in (RFC 9110, 5.3); null where there is none.</summary>
+    public static string? Named(StringValues header) => header.Count == 0 ? null : header.ToString();
+
     /// <summary>Whether a list of tags, or <c>*</c>, covers a version; R4 compares weak tags also for If-Match.</summary>
     public static bool Cover(StringValues tags, long version) =>
         EntityTagHeaderValue.TryParseList(tags, out var known)

@@ -6,7 +6,7 @@ namespace IrrigationFhir.Rest;
 /// <summary>The FHIR RESTful API, reading side: what it answers is in <see cref="FhirReading"/> and in the rooms that add to it.</summary>
 internal static class FhirApi
 {
-    /// <summary>Adds its settings, the limits on request bodies and the hosts that it answers to.</summary>
+    /// <summary>Adds its settings, the limits on request bodies, the hosts that it answers to, and packed replies.</summary>
     /// <remarks>Keeps what the framework writes of requests out of the log too.</remarks>
     public static IServiceCollection AddFhir(this IServiceCollection services, IConfiguration configuration)
     {
@@ -22,8 +22,9 @@ internal static class FhirApi
 
             // Read before a route is known, so that they hold for all: an access token and what proxies add are a few KiB.
             (kestrel.Limits.MaxRequestHeadersTotalSize, kestrel.Limits.MaxRequestHeaderCount) = (16 * 1024, 64);
+            UnreadableRequests.Answer(kestrel, settings.Vocabulary);
         });
-        return services.AddAllowedHosts().KeepRequestsOutOfTheLog();
+        return services.AddAllowedHosts().AddPackedReplies().KeepRequestsOutOfTheLog();
     }
 
     /// <summary>Maps the routes of everything that is read below the base, whatever room answers it.</summary>

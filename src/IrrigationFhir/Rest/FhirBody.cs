@@ -11,14 +11,21 @@ internal static class FhirBody
     /// <summary>Reads it, or says why not.</summary>
     public static async Task<(JsonElement Json, OutcomeResult? Refused)> Read(HttpRequest request, CancellationToken stop)
     {
-        var type = BodyMediaType.Of(request);
-        if (type is not (FhirReply.MediaType or "application/json"))
+        if (!BodyMediaType.IsFhirJson(request))
             return Refuse(
                 StatusCodes.Status415UnsupportedMediaType,
                 "unsupported-media-type",
                 "Content-Type",
-                type ?? "none",
+                BodyMediaType.Of(request) ?? "none",
                 FhirReply.MediaType
+            );
+        if (BodyMediaType.OtherVersion(request) is { } version)
+            return Refuse(
+                StatusCodes.Status415UnsupportedMediaType,
+                "unsupported-media-type",
+                "Content-Type",
+                $"fhirVersion={version}",
+                "fhirVersion=4.0, or none"
             );
 
         // FHIR JSON is UTF-8; read as that, another encoding would change texts without anyone noticing.

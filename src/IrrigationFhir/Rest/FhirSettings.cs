@@ -33,10 +33,13 @@ internal sealed class FhirSettings
     /// <summary>A request whose body has not come within so many seconds is answered 408. Default 30, range 1 to 600.</summary>
     public int BodySeconds { get; set; } = 30;
 
+    /// <summary>Whether replies are packed (Brotli, gzip) for clients that ask for it. Default true.</summary>
+    public bool CompressReplies { get; set; } = true;
+
     /// <summary>Our words below that base.</summary>
     public Vocabulary Vocabulary => new(CanonicalBase is { Length: > 0 } url ? url : Profiles.DefaultCanonicalBase);
 
-    /// <summary>The same as a time.</summary>
+    /// <summary><see cref="BodySeconds"/> as a time.</summary>
     public TimeSpan BodyDeadline => TimeSpan.FromSeconds(BodySeconds);
 
     /// <summary>Reads and checks the section.</summary>

@@ -39,7 +39,12 @@ internal static class Negotiation
 
     private static string? FormatOf(IQueryCollection query) => query["_format"] is [{ Length: > 0 } format, ..] ? format : null;
 
-    private static bool IsOurs(string format) => Formats.Contains(format.Split(';')[0].Trim());
+    private static bool IsOurs(string format)
+    {
+        var parts = format.Split(';', StringSplitOptions.TrimEntries);
+        return Formats.Contains(parts[0])
+            && parts[1..].All(part => !NameValueHeaderValue.TryParse(part, out var named) || BodyMediaType.OtherVersion(named) is null);
+    }
 
     private static string? Refusal(HttpRequest request)
     {
@@ -55,8 +60,5 @@ internal static class Negotiation
     private static bool IsOurs(MediaTypeHeaderValue range) =>
         range.Quality is not 0
         && Acceptable.Contains(range.MediaType.Value ?? "")
-        && range.Parameters.All(parameter =>
-            !parameter.Name.Equals("fhirVersion", StringComparison.OrdinalIgnoreCase)
-            || HeaderUtilities.RemoveQuotes(parameter.Value).StartsWith("4.0", StringComparison.Ordinal)
-        );
+        && range.Parameters.All(parameter => BodyMediaType.OtherVersion(parameter) is null);
 }

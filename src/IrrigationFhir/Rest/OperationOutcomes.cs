@@ -12,6 +12,10 @@ namespace IrrigationFhir.Rest;
 /// </remarks>
 internal static partial class OperationOutcomes
 {
+    /// <summary>Why nothing is deleted, and what to do instead.</summary>
+    public const string InPlaceOfDelete =
+        "PUT with status entered-in-error, of a Subscription off: what was believed once is kept, and leaves every number";
+
     /// <summary>Put this first, before access control and before any Map….</summary>
     public static WebApplication UseOperationOutcomes(this WebApplication app)
     {
@@ -132,7 +136,9 @@ internal static partial class OperationOutcomes
                 status,
                 "method-not-allowed",
                 context.Request.Method,
-                $"one of {context.Response.Headers.Allow} at this address"
+                HttpMethods.IsDelete(context.Request.Method) && context.Request.Path.StartsWithSegments(FhirBase.Path)
+                    ? InPlaceOfDelete
+                    : $"one of {context.Response.Headers.Allow} at this address"
             ),
             StatusCodes.Status406NotAcceptable => Problem(
                 status,
@@ -154,7 +160,7 @@ internal static partial class OperationOutcomes
                 "a pause and another try"
             ),
             >= 500 => Problem(status, "internal-error", "the service could not answer", "a correct answer"),
-            _ => Problem(status, "bad-request", "a request that cannot be read", "well-formed HTTP and JSON as the contract describes"),
+            _ => UnreadableRequests.For(status),
         };
 
     private static OutcomeResult TooLarge(HttpContext context) =>

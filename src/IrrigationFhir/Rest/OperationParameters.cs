@@ -51,7 +51,7 @@ internal static class OperationParameters
         }
 
         var withResource = posted != PostedBody.Form;
-        if (!withResource || media is not (FhirReply.MediaType or "application/json"))
+        if (!withResource || !BodyMediaType.IsFhirJson(request) || BodyMediaType.OtherVersion(request) is not null)
         {
             return (
                 null,
@@ -60,7 +60,7 @@ internal static class OperationParameters
                     Outcome.Problem(
                         "unsupported-media-type",
                         request.ContentType ?? "no Content-Type",
-                        withResource ? $"{Form}, or {FhirReply.MediaType} with a Parameters resource" : Form,
+                        withResource ? $"{Form}, or {FhirReply.MediaType} with a Parameters resource of R4" : Form,
                         null
                     )
                 )

@@ -15,6 +15,12 @@ internal static class RequestBodies
     /// <summary>Bytes that describe one thing, such as an episode or a search, and never more.</summary>
     private const long SmallBody = 256 * 1024;
 
+    private static readonly Dictionary<string, Func<Stream, Stream>> Unpacking = new()
+    {
+        ["gzip"] = packed => new GZipStream(packed, CompressionMode.Decompress, leaveOpen: true),
+        ["br"] = packed => new BrotliStream(packed, CompressionMode.Decompress, leaveOpen: true),
+    };
+
     /// <summary>Limits a route to a body that describes one thing, or to the site's own limit where that is less.</summary>
     public static TBuilder TakesLittle<TBuilder>(this TBuilder route, IServiceProvider services)
         where TBuilder : IEndpointConventionBuilder =>
@@ -33,19 +39,19 @@ internal static class RequestBodies
             return null;
         var (request, settings) = (context.Request, context.RequestServices.GetRequiredService<FhirSettings>());
         var encoding = request.Headers.ContentEncoding.ToString().Trim().ToLowerInvariant();
-        if (encoding is not ("" or "identity" or "gzip"))
+        if (encoding is not ("" or "identity") && !Unpacking.ContainsKey(encoding))
         {
-            return Refuse(415, "unsupported-media-type", "Content-Encoding", encoding, "gzip or none");
+            context.Response.Headers.AcceptEncoding = string.Join(", ", Unpacking.Keys); // RFC 9110, 12.5.3
+            return Refuse(415, "unsupported-media-type", "Content-Encoding", encoding, "gzip, br or none");
         }
 
         var limit = LimitOf(context);
         using var deadline = CancellationTokenSource.CreateLinkedTokenSource(context.RequestAborted);
         deadline.CancelAfter(settings.BodyDeadline);
-        var body = new MemoryStream();
+        var (body, unpacked) = (new MemoryStream(), Unpacking.ContainsKey(encoding));
         try
         {
-            await using var source =
-                encoding == "gzip" ? new GZipStream(request.Body, CompressionMode.Decompress, leaveOpen: true) : request.Body;
+            await using var source = Unpacking.TryGetValue(encoding, out var unpack) ? unpack(request.Body) : request.Body;
             var portion = new byte[16 * 1024];
             for (int read; (read = await source.ReadAsync(portion, deadline.Token)) > 0; )
             {
@@ -59,10 +65,17 @@ internal static class RequestBodies
                 body.Write(portion, 0, read);
             }
         }
-        catch (InvalidDataException)
+        catch (Exception fault) when (fault is InvalidDataException || (encoding == "br" && fault is InvalidOperationException))
         {
-            const string gzip = "a gzip stream (RFC 1952), as Content-Encoding says";
-            return Refuse(400, "malformed-gzip", "body", "bytes that are not gzip", gzip);
+            return encoding == "br"
+                ? Refuse(
+                    400,
+                    "malformed-brotli",
+                    "body",
+                    "bytes that are not Brotli",
+                    "a Brotli stream (RFC 7932), as Content-Encoding says"
+                )
+                : Refuse(400, "malformed-gzip", "body", "bytes that are not gzip", "a gzip stream (RFC 1952), as Content-Encoding says");
         }
         catch (OperationCanceledException) when (!context.RequestAborted.IsCancellationRequested)
         {
@@ -73,7 +86,7 @@ internal static class RequestBodies
 
         body.Position = 0;
         request.Body = body;
-        if (encoding == "gzip")
+        if (unpacked)
             request.Headers.ContentLength = body.Length;
         request.Headers.Remove("Content-Encoding");
         return null;

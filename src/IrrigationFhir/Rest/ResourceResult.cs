@@ -35,12 +35,19 @@ internal sealed class ResourceResult(ResourceVersion version, Shape shape) : IFh
         return Task.CompletedTask;
     }
 
-    private bool IsKnownTo(HttpRequest request)
-    {
-        // RFC 9110, 13.2.2: If-Modified-Since counts only where there is no If-None-Match.
-        if (request.Headers.IfNoneMatch is { Count: > 0 } tags)
-            return EntityTags.Cover(tags, version.VersionId);
-        return request.GetTypedHeaders().IfModifiedSince is { } since
-            && version.LastUpdated.ToUnixTimeSeconds() <= since.ToUnixTimeSeconds();
-    }
+    /// <summary>Whether a request within a Bundle has it already, by the two elements that stand for the headers.</summary>
+    /// <param name="ifNoneMatch">Entity tags, or null.</param>
+    /// <param name="ifModifiedSince">A FHIR instant, or null.</param>
+    public bool IsKnownTo(string? ifNoneMatch, string? ifModifiedSince) =>
+        ifNoneMatch is not null
+            ? EntityTags.Cover(ifNoneMatch, version.VersionId)
+            : DateTimeOffset.TryParse(ifModifiedSince, CultureInfo.InvariantCulture, out var since) && IsKnownSince(since);
+
+    // RFC 9110, 13.2.2: If-Modified-Since counts only where there is no If-None-Match.
+    private bool IsKnownTo(HttpRequest request) =>
+        request.Headers.IfNoneMatch is { Count: > 0 } tags
+            ? EntityTags.Cover(tags, version.VersionId)
+            : request.GetTypedHeaders().IfModifiedSince is { } since && IsKnownSince(since);
+
+    private bool IsKnownSince(DateTimeOffset since) => version.LastUpdated.ToUnixTimeSeconds() <= since.ToUnixTimeSeconds();
 }

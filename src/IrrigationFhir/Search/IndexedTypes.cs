@@ -42,6 +42,7 @@ internal static class IndexedTypes
             Coded<Observation>("data-absent-reason", ["dataAbsentReason"], o => Tokens(o.DataAbsentReason)),
             Coded<Observation>("method", ["method"], o => Tokens(o.Method)),
             Quantity<Observation>("value-quantity", [OwnCode]),
+            Coded<Observation>("value-concept", ["valueCodeableConcept"], o => Tokens(o.Value as CodeableConcept)),
             CodeAndQuantity<Observation>("code-value-quantity", [OwnCode]),
             Measured<Observation>(ComponentCode, ["component.code"], o => o.Component.SelectMany((c, i) => Values(i + 1, c.Code, c.Value))),
             Quantity<Observation>("component-value-quantity", [ComponentCode]),
@@ -99,6 +100,16 @@ internal static class IndexedTypes
                 ["category"],
                 f => f.Category.SelectMany(Tokens),
                 new("flag-category", "Flag.category", "The kind of flag, such as clinical or safety.")
+            ),
+            Coded<Flag>(
+                "priority",
+                [],
+                f => Tokens(Extended(f, "flag-priority") as CodeableConcept),
+                new(
+                    "flag-priority",
+                    Extension("flag-priority") + ".ofType(CodeableConcept)",
+                    "How soon somebody has to look: low, medium or high priority."
+                )
             ),
             new IndexedParameter.Moment("acknowledged", "flag-acknowledged", f => Extended(f, "flag-acknowledged"))
             {

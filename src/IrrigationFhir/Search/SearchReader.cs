@@ -37,6 +37,7 @@ internal sealed class SearchReader
     private readonly List<OperationOutcome.IssueComponent> _passedOver = [];
     private readonly List<Inclusion> _includes = [];
     private List<SortKey> _order = [];
+    private readonly List<OperationOutcome.IssueComponent> _unfiltered = [];
     private List<string> _elements = [];
     private string? _summary;
     private int _count;
@@ -73,7 +74,7 @@ internal sealed class SearchReader
             return;
         if (value.Length == 0)
         {
-            Ignore(name, "a parameter without a value", "a value");
+            IgnoreFilter(name, "a parameter without a value", "a value");
             return;
         }
 
@@ -109,7 +110,7 @@ internal sealed class SearchReader
         var (plain, modifier) = end < 0 ? (name, "") : (name[..end], name[end..]);
         if (_type.Find(plain) is not { } parameter)
         {
-            Ignore(name, "an unknown parameter", Handled);
+            IgnoreFilter(name, "an unknown parameter", Handled);
             return;
         }
 
@@ -146,6 +147,9 @@ internal sealed class SearchReader
 
     private SearchRequest Finish()
     {
+        // A number beside a filter that was passed over would be a wrong number, and nobody looks at what it counted.
+        if (_countOnly && _unfiltered.Count > 0)
+            _problems.AddRange(_unfiltered);
         if (_summary is not null && _elements.Count > 0)
             Problem("search-value-invalid", "_elements", $"_elements together with _summary={_summary}", "one of the two");
         if (_countOnly)
@@ -464,6 +468,14 @@ internal sealed class SearchReader
             Problem("search-parameter-unknown", name, saw, expected);
         else
             _passedOver.Add(Outcome.PassedOver(name, saw, expected));
+    }
+
+    /// <summary>What would have found less: where only the number is asked for, it is a problem.</summary>
+    private void IgnoreFilter(string name, string saw, string expected)
+    {
+        Ignore(name, saw, expected);
+        if (!_context.Strict && name is not ("_contained" or "_containedType"))
+            _unfiltered.Add(Outcome.Problem("search-parameter-unknown", saw, $"{expected}: a count is not given without it", name));
     }
 
     private void Problem(string code, string name, string saw, string expected) =>

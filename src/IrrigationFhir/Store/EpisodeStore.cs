@@ -73,6 +73,12 @@ internal sealed class EpisodeStore(Database database)
             stop
         );
 
+    /// <summary>All episodes of a patient that their openers point at by an address, the latest begun first.</summary>
+    /// <param name="address">Such as <c>Patient/1</c>, as the openers wrote it.</param>
+    /// <param name="stop">Gives up.</param>
+    public Task<IReadOnlyList<EpisodeRow>> FindByPatientAddress(string address, CancellationToken stop) =>
+        FindAll($"{Dialect.PatientAddress} = @address order by opened_at desc, id", new { address }, stop);
+
     /// <summary>Episodes of a kind, the earliest begun first, a page at a time.</summary>
     public Task<IReadOnlyList<EpisodeRow>> List(EpisodeListing listing, CancellationToken stop)
     {

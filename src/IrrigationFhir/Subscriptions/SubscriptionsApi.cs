@@ -45,17 +45,6 @@ internal static class SubscriptionsApi
             .ExcludeFromDescription();
         fhir.MapPost("", Create).TakesLittle(app.ServiceProvider);
         fhir.MapPut("/{id}", Update).TakesLittle(app.ServiceProvider);
-        fhir.MapDelete(
-            "/{id}",
-            (HttpContext http) =>
-            {
-                http.Response.Headers.Allow = "GET, HEAD, PUT";
-                return new OutcomeResult(
-                    StatusCodes.Status405MethodNotAllowed,
-                    Outcomes.Of([new("method-not-allowed", "DELETE", "DELETE", "PUT with status off: who was told of what stays known")])
-                );
-            }
-        );
     }
 
     /// <summary>What is read of subscriptions and topics beside the resources that are kept.</summary>
@@ -117,7 +106,7 @@ internal static class SubscriptionsApi
     )
     {
         var (json, refused) = await FhirBody.Read(http.Request, stop);
-        return refused ?? Reply(await change.Update(id, json, http.Request.Headers.IfMatch.FirstOrDefault(), stop), http, settings);
+        return refused ?? Reply(await change.Update(id, json, EntityTags.Named(http.Request.Headers.IfMatch), stop), http, settings);
     }
 
     private static IResult Reply(Written written, HttpContext http, FhirSettings settings) =>

@@ -54,6 +54,14 @@ internal sealed class ProfileValidator
     /// <returns>All faults; empty when valid.</returns>
     public IReadOnlyList<ProfileFault> Validate(Resource resource) => rules.Judge(resource);
 
+    /// <summary>
+    /// Whether a fault is of what a sender says in words of its own, and keeps nothing out: an extension or a profile that is not known
+    /// here, a contained resource of a type that is not judged here.
+    /// </summary>
+    public static bool IsOfSender(ProfileFault fault) =>
+        fault.Key is FaultKind.UnknownExtension or FaultKind.UnknownProfile
+        || (fault.Key == FaultKind.Type && fault.Where.Contains(".contained[", StringComparison.Ordinal));
+
     /// <summary>Judges resources as <see cref="Validate(Resource)"/> does, those of known shapes by their shape.</summary>
     /// <param name="written">The resources, each with what is stored of it.</param>
     /// <returns>The faults of each, in their order; empty for a valid one.</returns>

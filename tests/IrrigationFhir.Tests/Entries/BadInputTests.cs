@@ -139,7 +139,7 @@ public sealed class BadInputTests(EveningOnTheWard evening)
             "wrong-type",
             ".original",
             "something else",
-            "of a FHIR Observation"
+            "a FHIR Observation with status and code"
         ),
         ["a text beyond its length"] = (Emptied(new('x', 201), "11:00", 250), "bad-text", ".id", "201 characters", "1 to 200 characters"),
         ["an unknown property"] = (

@@ -41,6 +41,8 @@ public class CapabilityTests
         ["component-code"] = "t|part",
         ["combo-code"] = "part",
         ["value-quantity"] = "5||mL",
+        ["value-concept"] = "t|value",
+        ["priority"] = "t|priority",
         ["component-value-quantity"] = "2||mL",
         ["combo-value-quantity"] = "2||mL",
         ["code-value-quantity"] = "t|code$5||mL",
@@ -146,6 +148,7 @@ public class CapabilityTests
                 StringComparison.Ordinal
             );
             var value = parameter.Name == "status" ? Status[type.Name] : Finds[parameter.Name];
+            var x = parameter.Name == "value-concept" ? "v" : "x"; // a value is of one type
             await Finds_x($"{parameter.Name}={Uri.EscapeDataString(value)}");
             foreach (var prefix in parameter.Prefixes)
             {
@@ -170,7 +173,7 @@ public class CapabilityTests
                         await Finds_x($"{parameter.Name}:missing=false");
                         Assert.DoesNotContain(
                             (await Strict($"{type.Name}?{parameter.Name}:missing=true")).Entry,
-                            entry => entry.Resource!.Id == "x"
+                            entry => entry.Resource!.Id == x
                         );
                         break;
                     case ":exact":
@@ -208,7 +211,7 @@ public class CapabilityTests
             async Task Finds_x(string query)
             {
                 var found = await Strict($"{type.Name}?{query}");
-                Assert.True(found.Entry.Any(entry => entry.Resource!.Id == "x"), $"{type.Name}?{query} finds nothing");
+                Assert.True(found.Entry.Any(entry => entry.Resource!.Id == x), $"{type.Name}?{query} finds nothing");
                 Assert.Contains(parameter.Name, found.SelfLink!.ToString(), StringComparison.Ordinal);
             }
         }
@@ -266,6 +269,9 @@ public class CapabilityTests
             HasMember = [To("Observation/y")],
             Component = [new() { Code = Concept("part"), Value = Volume(2) }],
         };
+        var coded = StoreOnDisk.Drainage("v", "2026-03-02T08:00:00Z", null, 1);
+        coded.Value = Concept("value");
+        yield return coded;
         yield return new Procedure
         {
             Id = "x",
@@ -294,6 +300,7 @@ public class CapabilityTests
             Period = new() { Start = "2026-03-02T08:50:00Z", End = "2026-03-02T08:50:00Z" },
             Extension =
             [
+                new(IrrigationFhir.Fhir.Profiles.CoreFlagPriority, Concept("priority")),
                 new(Ours.Profiles.FlagAcknowledged, new FhirDateTime("2026-03-02T08:52:00Z")),
                 new(
                     Ours.Profiles.FlagTimeToAcknowledge,

@@ -42,14 +42,14 @@ public class IndexedTypesTests
     }
 
     [Theory]
-    // What a reader of this service needs of each type; names as R4 publishes them, but for the five of Flag that it lacks.
+    // What a reader of this service needs of each type; names as R4 publishes them, but for the six of Flag that it lacks.
     [InlineData(
         "Observation",
         "identifier patient subject encounter code category date status device derived-from has-member based-on "
-            + "value-quantity component-code component-value-quantity component-code-value-quantity code-value-quantity "
+            + "value-quantity value-concept component-code component-value-quantity component-code-value-quantity code-value-quantity "
             + "combo-code combo-value-quantity combo-code-value-quantity data-absent-reason _id _lastUpdated _profile _tag"
     )]
-    [InlineData("Flag", "author date encounter identifier patient subject status code category acknowledged time-to-acknowledge")]
+    [InlineData("Flag", "author date encounter identifier patient subject status code category priority acknowledged time-to-acknowledge")]
     [InlineData("Procedure", "code date identifier patient status subject")]
     [InlineData("Provenance", "patient recorded target agent")]
     [InlineData("Subscription", "url status criteria type payload end")]
@@ -66,6 +66,7 @@ public class IndexedTypesTests
                 ("status", "Flag.status"),
                 ("code", "Flag.code"),
                 ("category", "Flag.category"),
+                ("priority", "Flag.extension.where(url.endsWith('/StructureDefinition/flag-priority')).value.ofType(CodeableConcept)"),
                 ("acknowledged", "Flag.extension.where(url.endsWith('/StructureDefinition/flag-acknowledged')).value.ofType(dateTime)"),
                 (
                     "time-to-acknowledge",
@@ -76,7 +77,15 @@ public class IndexedTypesTests
             published.Select(parameter => (parameter.Code!, parameter.Expression!))
         );
         Assert.Equal(
-            ["flag-status", "flag-code", "flag-category", "flag-acknowledged", "flag-time-to-acknowledge", "subscription-end"],
+            [
+                "flag-status",
+                "flag-code",
+                "flag-category",
+                "flag-priority",
+                "flag-acknowledged",
+                "flag-time-to-acknowledge",
+                "subscription-end",
+            ],
             published.Select(parameter => parameter.Id)
         );
         Assert.All(

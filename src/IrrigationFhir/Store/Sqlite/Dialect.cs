@@ -16,6 +16,9 @@ internal static class Dialect
     /// <summary>The system of an episode's identifier, as the unique index has it: no other spelling is served by that.</summary>
     public const string IdentifierSystem = "ifnull(identifier_system, '')";
 
+    /// <summary>Where an episode's description says the address of its patient, as the index has it.</summary>
+    public const string PatientAddress = "json_extract(json, '$.patient.reference')";
+
     // 32 MiB of pages in memory, savepoints undone from memory, and the log copied back every 32 MiB. Measured on two shared
     // cores with 32 writers, one entry and two new resource versions in each change: without these, 40 % more system time.
     private const string Tuning =
