@@ -183,7 +183,7 @@ public class DripTests
                 "Ordered 500 mL/h: 125 drops/min by a set of 15 drops/mL.",
                 "Counted 110 drops/min at 20:15 by a set of 15 drops/mL: 440 mL/h, with 95 % certainty 389 to 491 mL/h.",
                 "That is 60 mL/h less than wanted, 12 % (with 95 % certainty −111 to −9 mL/h): slower, beyond the doubt of drops.",
-                "2560 mL last 5 h 49 min, with 95 % certainty 5 h 13 min to 6 h 35 min.",
+                "2,560 mL last 5 h 49 min, with 95 % certainty 5 h 13 min to 6 h 35 min.",
             ],
             DripWords.Of(line.Drip, "Ordered", " at 20:15")
         );

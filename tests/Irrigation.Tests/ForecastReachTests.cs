@@ -54,7 +54,11 @@ public class ForecastReachTests
     [Fact]
     public void An_open_bladder_is_taken_as_empty_only_where_somebody_looked_lately()
     {
-        Assert.StartsWith("from 0 mL (taken as empty", Of(Runs(), "distension-limit", "10:00").Assumption, StringComparison.Ordinal);
+        Assert.StartsWith(
+            "from 0 mL to 500 mL. Taken as empty",
+            Of(Runs(), "distension-limit", "10:00").Assumption,
+            StringComparison.Ordinal
+        );
         Assert.Equal(
             (null, "neither was the drainage read nor the bladder scanned since 09:00"),
             Told(Of(Runs(), "distension-limit", "10:01")) // an hour after the reading
@@ -81,7 +85,11 @@ public class ForecastReachTests
         );
 
         var scanned = Of(clamped.Scan("14:00", 200), "distension-limit", "15:01").Assumption;
-        Assert.StartsWith("from 261 mL (the drain is clamped since 09:00: scan of 200 mL at 14:00", scanned, StringComparison.Ordinal);
+        Assert.StartsWith(
+            "from 261 mL to 500 mL. The drain is clamped since 09:00: scan of 200 mL at 14:00",
+            scanned,
+            StringComparison.Ordinal
+        );
     }
 
     [Fact]

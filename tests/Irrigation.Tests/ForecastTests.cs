@@ -73,12 +73,12 @@ public class ForecastTests
         // 250 mL an hour from 3000: 2625 left at half past nine. The drainage held 280 at nine, and 125 + 30 since make 435 of 1400.
         var ward = Opens("08:00").BagHung("08:00", 3000).Flow("08:00", 250).Level("08:00", 0).Level("09:00", 280);
         Assert.Equal(
-            "2625 mL left at 250 mL/h, by the label and the charted flow; an overfilled bag lasts longer",
+            "2,630 mL left at 250 mL/h, by the label and the charted flow. An overfilled bag lasts longer",
             Forecasts.BagEmpty(ward.Balance(), "1", ward.At("09:30")).Assumption
         );
         Assert.Equal(
-            "435 mL in it now (280 mL at 09:00), to 1400 mL of 2000 mL, filling at 310 mL/h (irrigant 250 mL/h; as given); "
-                + "nothing leaks and nothing stays behind",
+            "435 mL in it now (280 mL at 09:00), to 1,400 mL of 2,000 mL. It fills at 310 mL/h. Irrigant 250 mL/h, as given. "
+                + "Taken for granted: nothing leaks and nothing stays behind",
             Forecasts.ContainerFull(ward.Balance(), "1", Ml(2000), 0.7m, Urine(60), ward.At("09:30")).Assumption
         );
         var distension = Forecasts.DistensionLimit(ward.Balance(), (Ml(500), "a limit"), Urine(60), ward.At("09:30"));
@@ -86,8 +86,8 @@ public class ForecastTests
             (
                 "distension-limit",
                 "bladder",
-                "from 0 mL (taken as empty: the drain is open and no scan says otherwise; if the outflow stopped now) "
-                    + "to 500 mL (a limit) at 310 mL/h (irrigant 250 mL/h; as given)"
+                "from 0 mL to 500 mL. Taken as empty, for the drain is open and no scan says otherwise. "
+                    + "500 mL is a limit. It fills at 310 mL/h: irrigant 250 mL/h, as given"
             ),
             (distension.Kind, distension.What, distension.Assumption)
         );
@@ -124,17 +124,17 @@ public class ForecastTests
     {
         var ward = Opens("08:00").Syringe("08:00", 60).Clamp("08:00").Scan("08:30", 100);
         Assert.StartsWith(
-            "from 130 mL (the drain is clamped since 08:00: scan of 100 mL at 08:30, 0 mL instilled and 30 mL urine since)",
+            "from 130 mL to 500 mL. The drain is clamped since 08:00: scan of 100 mL at 08:30, 0 mL instilled and 30 mL urine since.",
             ward.Forecast("09:00")[^1].Assumption,
             StringComparison.Ordinal
         );
         Assert.StartsWith(
-            "from 100 mL (the drain is clamped since 08:00)",
+            "from 100 mL to 500 mL. The drain is clamped since 08:00. ",
             ward.Forecast("08:30")[^1].Assumption,
             StringComparison.Ordinal
         );
         Assert.StartsWith(
-            "from 0 mL (the drain is clamped since 08:00)",
+            "from 0 mL to 500 mL. The drain is clamped since 08:00. ",
             Opens("08:00").Clamp("08:00").Forecast("08:00")[^1].Assumption,
             StringComparison.Ordinal
         );
@@ -143,14 +143,14 @@ public class ForecastTests
     [Fact]
     public void A_scan_at_the_moment_of_clamping_is_of_the_clamped_bladder() =>
         Assert.StartsWith(
-            "from 130 mL (the drain is clamped since 08:00: scan of 100 mL at 08:00, ",
+            "from 130 mL to 500 mL. The drain is clamped since 08:00: scan of 100 mL at 08:00, ",
             Opens("08:00").Clamp("08:00").Scan("08:00", 100).Forecast("08:30")[^1].Assumption,
             StringComparison.Ordinal
         );
 
     [Theory]
-    [InlineData("08:45", "from 320 mL (scan at 08:45")]
-    [InlineData("08:44", "from 0 mL (taken as empty")]
+    [InlineData("08:45", "from 320 mL to 500 mL. By the scan at 08:45")]
+    [InlineData("08:44", "from 0 mL to 500 mL. Taken as empty")]
     public void A_scan_counts_with_the_reading_that_it_is_near(string scanned, string told) =>
         Assert.StartsWith(
             told,
@@ -212,7 +212,7 @@ public class ForecastTests
             Told(Forecasts.ContainerFull(ward.Balance(), "1", Ml(2000), 0.5m, Urine(0), ward.At("09:00")))
         );
         Assert.StartsWith(
-            "nothing runs in: 0 mL (taken as empty",
+            "nothing runs in and 0 mL is held. Taken as empty",
             Told(Forecasts.DistensionLimit(ward.Balance(), (Ml(500), "a limit"), Urine(0), ward.At("09:00"))).Item2,
             StringComparison.Ordinal
         );
@@ -287,7 +287,7 @@ public class ForecastTests
         var forecast = Assert.Single(ward.Forecast("08:30"));
         Assert.Equal(ward.At("15:20"), forecast.At);
         Assert.StartsWith(
-            "from 90 mL (the drain is clamped since 08:00: 60 mL instilled and 30 mL urine since)",
+            "from 90 mL to 500 mL. The drain is clamped since 08:00: 60 mL instilled and 30 mL urine since.",
             forecast.Assumption,
             StringComparison.Ordinal
         );
@@ -308,12 +308,12 @@ public class ForecastTests
     {
         var ward = Opens("08:00").Emptied("08:30", 100).Scan("08:35", 320).Flow("08:00", 0);
         Assert.StartsWith(
-            "from 320 mL (scan at 08:35; if the outflow stopped now)",
+            "from 320 mL to 500 mL. By the scan at 08:35, if the outflow stopped now.",
             ward.Forecast("08:40")[^1].Assumption,
             StringComparison.Ordinal
         );
         ward.Emptied("09:00", 300);
-        Assert.StartsWith("from 0 mL (taken as empty", ward.Forecast("09:05")[^1].Assumption, StringComparison.Ordinal);
+        Assert.StartsWith("from 0 mL to 500 mL. Taken as empty", ward.Forecast("09:05")[^1].Assumption, StringComparison.Ordinal);
     }
 
     [Fact]

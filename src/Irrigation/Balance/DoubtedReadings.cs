@@ -107,7 +107,7 @@ internal sealed class DoubtedReadings(EpisodeLog log, BalanceSettings settings, 
         return new(
             DoubtKind.ChartedTwice,
             reading.Key,
-            $"{content} emptied, as {other} {Minutes(reading.At - before.At)} before, and {filled} ran in between: charted twice?"
+            $"as much as {other} {Minutes(reading.At - before.At)} before, and only {filled} ran in between, as if charted twice"
         );
     }
 
@@ -119,7 +119,7 @@ internal sealed class DoubtedReadings(EpisodeLog log, BalanceSettings settings, 
         if (log[Channel.Container(weighed.Container)].LastBefore(reading.At) is not DrainageWeighed { Tare: { } tare })
             return null;
         return tare.Grams > 0 && weighed.Gross.Grams >= tare.Grams
-            ? new(DoubtKind.TareForgotten, reading.Key, $"weighed without a tare, and with one of {tare} before: forgotten?")
+            ? new(DoubtKind.TareForgotten, reading.Key, $"weighed without a tare, and with one of {tare} before, as if forgotten")
             : null;
     }
 
@@ -137,7 +137,10 @@ internal sealed class DoubtedReadings(EpisodeLog log, BalanceSettings settings, 
         var reading = interval.Parts.Where(p => p.Kind == PartKind.Drainage).MaxBy(p => p.Amount?.Millilitres ?? 0)!.Entry;
         if (surplus > most)
         {
-            var never = interval.Caveats.Contains(Caveat.IrrigantNotCharted) || interval.Instilled is null ? "; was irrigant charted?" : "";
+            var never =
+                interval.Caveats.Contains(Caveat.IrrigantNotCharted) || interval.Instilled is null
+                    ? ", unless irrigant was not charted"
+                    : "";
             var ceiling = $"{most} at {settings.HighestUrineOutput:0.#} mL/kg/h";
             return new(
                 DoubtKind.OutputAboveCeiling,

@@ -117,7 +117,7 @@ public static class Forecasts
             return Untold(kind, line, $"neither the bag nor its flow was charted since {At(balance, looked, asOf)}");
         }
 
-        var assumption = $"{left} left at {flow}, by the label and the charted flow; an overfilled bag lasts longer";
+        var assumption = $"{left} left at {flow}, by the label and the charted flow. An overfilled bag lasts longer";
         return Make(kind, line, asOf, TimeFor(left, flow), assumption, "the flow is stopped");
     }
 
@@ -173,8 +173,8 @@ public static class Forecasts
             container,
             asOf,
             TimeFor((capacity * fillTo) - holds, into),
-            $"{holds} in it now ({reading.Level} at {read}), to {capacity * fillTo} of {capacity}, "
-                + $"filling at {into} (irrigant {flow}; {urine.Whence}); nothing leaks and nothing stays behind{alone}",
+            $"{holds} in it now ({reading.Level} at {read}), to {capacity * fillTo} of {capacity}. "
+                + $"It fills at {into}. Irrigant {flow}, {urine.Whence}. Taken for granted: nothing leaks and nothing stays behind{alone}",
             "nothing runs"
         );
     }
@@ -210,8 +210,9 @@ public static class Forecasts
             what,
             asOf,
             TimeFor(limit.Limit - held.Amount, into),
-            $"from {held.Amount} ({held.Whence}) to {limit.Limit} ({limit.Whence}) at {into} (irrigant {flow}; {urine.Whence})",
-            $"nothing runs in: {held.Amount} ({held.Whence}), limit {limit.Limit}"
+            $"from {held.Amount} to {limit.Limit}. {Words.Capital(held.Whence)}. {limit.Limit} is {limit.Whence}. "
+                + $"It fills at {into}: irrigant {flow}, {urine.Whence}",
+            $"nothing runs in and {held.Amount} is held. {Words.Capital(held.Whence)}. The limit is {limit.Limit}"
         );
     }
 
@@ -240,8 +241,8 @@ public static class Forecasts
         if (seen.Clamped is not { } clamped)
         {
             return seen.Scan is { } open
-                ? (start, $"scan at {At(balance, open.At, asOf)}; if the outflow stopped now")
-                : (start, "taken as empty: the drain is open and no scan says otherwise; if the outflow stopped now");
+                ? (start, $"by the scan at {At(balance, open.At, asOf)}, if the outflow stopped now")
+                : (start, "taken as empty, for the drain is open and no scan says otherwise");
         }
 
         var shut = $"the drain is clamped since {At(balance, clamped, asOf)}";

@@ -93,7 +93,7 @@ public sealed record WeightInForce(BodyWeight Weight, Instant At, string? Doubt)
         var (low, high) = plausible;
         if (weight.Kilograms < low || weight.Kilograms > high)
         {
-            var who = years is { } y ? $"{Slug.Of(group)} of {y} years" : Slug.Of(group);
+            var who = years is { } y ? $"{Words.Of(group)} of {y} years" : Words.Of(group);
             return FormattableString.Invariant($"{weight} is outside {low:0.#} to {high:0.#} kg, plausible for {who}");
         }
 

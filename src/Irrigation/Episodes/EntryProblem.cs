@@ -58,6 +58,8 @@ public sealed record EntryProblem(string Code, string Where, string Saw, string 
         {
             "ML" => " (in UCUM that is a megalitre)",
             "cc" or "CC" or "ccm" => " (not a UCUM unit)",
+            "gtt/min" or "gtts/min" or "drops/min" or "drop/min" => " (chart {drop}/min)",
+            "gtt/mL" or "gtts/mL" or "drops/mL" or "drop/mL" => " (chart {drop}/mL)",
             "[drp]/min" => " (UCUM fixes [drp] at 1/20 mL; chart {drop}/min with the set's drop factor)",
             _ => "",
         };

@@ -11,7 +11,8 @@ internal static class Awaited
     public static string? Says(Bedside bedside) => TakenAway(bedside) ?? Replaced(bedside);
 
     /// <summary>Undecided while one is not read; null where none is awaited.</summary>
-    public static Finding? Undecided(Bedside bedside) => Says(bedside) is { } why ? new Finding.Undecided(why, "its reading") : null;
+    public static Finding? Undecided(Bedside bedside) =>
+        Says(bedside) is { } why ? new Finding.Undecided(why, "a reading of the container that was not read") : null;
 
     /// <summary>When a container was last taken away; null where none was.</summary>
     public static Instant? TakenAwayAt(Bedside bedside) =>

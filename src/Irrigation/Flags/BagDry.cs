@@ -18,7 +18,7 @@ public static class BagDry
             {
                 var hung = $"the bag of {bag.Hung.Labelled} hung at {bedside.Said(bag.Hung.At)}";
                 var empty = $"is empty by its label and the charted flow of {bag.Flow}";
-                return new Finding.Raised(FlagPriority.Medium, $"line {bag.Hung.Line}: {hung} {empty}; an overfilled bag lasts longer.")
+                return new Finding.Raised(FlagPriority.Medium, $"line {bag.Hung.Line}: {hung} {empty}. An overfilled bag lasts longer.")
                 {
                     Evidence = [Evidence.Of(bag.Hung)],
                 };

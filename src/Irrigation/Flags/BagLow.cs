@@ -21,7 +21,7 @@ public static class BagLow
             if (bag.Left <= low)
             {
                 var left = $"no more than {low} left of {bag.Hung.Labelled} by the label and the charted flow of {bag.Flow}";
-                var empty = bag.WhenLeft(Volume.Zero, bedside) is { } at ? $"; empty at {bedside.Said(at)}" : "";
+                var empty = bag.WhenLeft(Volume.Zero, bedside) is { } at ? $". Empty at {bedside.Said(at)}" : "";
                 return new Finding.Raised(FlagPriority.Medium, $"line {bag.Hung.Line}: {left}{empty}.")
                 {
                     Evidence = [Evidence.Of(bag.Hung)],

@@ -37,7 +37,7 @@ public static class BleedingWorse
         if (worse || top == true)
             return new Finding.Raised(
                 FlagPriority.High,
-                $"{Looked.Says(look)} at {bedside.Said(look.At)}{why}{(top == true ? "; one of the two bloodiest grades" : "")}."
+                $"{Looked.Says(look)} at {bedside.Said(look.At)}{why}{(top == true ? ", one of the two bloodiest grades" : "")}."
             )
             {
                 Evidence = [Evidence.Of(look)],
@@ -45,8 +45,8 @@ public static class BleedingWorse
         return
             look.Grade is not null && top is null && !Looked.Before(bedside, look.At).Any(b => b.Scale == look.Scale && b.Grade is not null)
             ? new Finding.Undecided(
-                $"{Looked.Says(look)}: there is no earlier look on this scale, and how many grades it has is not set",
-                "the next look on the same scale, or the setting Flags:Scales"
+                $"{Looked.Says(look)}. There is no earlier look on this scale, and how many grades it has is not set",
+                "the next look on the same scale, or the scale in the settings"
             )
             : new Finding.NotRaised();
     }
@@ -57,11 +57,13 @@ public static class BleedingWorse
             ? null
             : Looked.Before(bedside, look.At).FirstOrDefault(before => before.Scale == look.Scale && before.Grade is not null);
         if (graded is not null && look.Grade > graded.Grade)
-            return (true, $", grade {graded.Grade} at {bedside.Said(graded.At)}");
+            return (true, $", after grade {graded.Grade} at {bedside.Said(graded.At)}");
         if (Looked.Clots(look) is not (> 0 and { } clots))
             return (false, "");
         var seen = Looked.Before(bedside, look.At).FirstOrDefault(before => Looked.Clots(before) is not null);
-        return seen is not null && Looked.Clots(seen) < clots ? (true, $", clots at {bedside.Said(seen.At)}: {seen.Clots}") : (false, "");
+        return seen is not null && Looked.Clots(seen) < clots
+            ? (true, $", after {Looked.ClotsSay(seen)} at {bedside.Said(seen.At)}")
+            : (false, "");
     }
 
     private static Finding Still(Bedside bedside, DrainageAppearance look, bool? top, FlagPeriod standing)
@@ -78,9 +80,10 @@ public static class BleedingWorse
             return new Finding.Undecided($"at {bedside.Said(look.At)} grade or clots were not charted", "a look at grade and clots");
         return new Finding.Raised(
             FlagPriority.High,
-            look.Key == raised.Key
-                ? $"{Looked.Says(look)} at {bedside.Said(look.At)}."
-                : $"{Looked.Says(look)} at {bedside.Said(look.At)}; {Looked.Says(raised)} at {bedside.Said(raised.At)}."
+            look.Key == raised.Key ? $"{Looked.Says(look)} at {bedside.Said(look.At)}."
+                : Looked.Says(look) == Looked.Says(raised)
+                    ? $"{Looked.Says(look)} at {bedside.Said(look.At)}, as at {bedside.Said(raised.At)}."
+                : $"{Looked.Says(look)} at {bedside.Said(look.At)}, after {Looked.Says(raised)} at {bedside.Said(raised.At)}."
         )
         {
             Evidence = [Evidence.Of(look)],

@@ -15,6 +15,22 @@ public static class Cautions
         "Stop the inflow first. Check for kinks, position, clots and distension. "
         + "Do not raise the flow, do not clamp the drainage, and call for help.";
 
+    /// <summary>A clamp past its time (common practice, no source; the order).</summary>
+    public const string ReleaseClamp =
+        "Release the clamp now, unless whoever ordered it says otherwise. See that it drains, and read what comes. "
+        + "If nothing comes, let nothing more run in, look for kinks, clots and distension, and call for help.";
+
+    /// <summary>A clamped drain that nobody watches (common practice, no source).</summary>
+    public const string Attend = "Go to the patient now, and look at the clamp, the bladder and how it is borne.";
+
+    /// <summary>What is done and what was ordered differ (common practice, no source).</summary>
+    public const string Order = "Check the order with whoever gave it, and the patient by two identifiers, before anything is changed.";
+
+    /// <summary>Irrigant runs into a bladder that is shut (the mass balance).</summary>
+    public const string InflowIntoClamp =
+        "Stop the inflow first. Then release the clamp, unless the order wants it shut, and see that it drains. "
+        + "Look for distension, and call for help if nothing drains.";
+
     /// <summary>Manual washout (teaching texts).</summary>
     public const string NeverForce = "Never force irrigant. If what was instilled cannot be drawn back, stop and call.";
 
@@ -31,8 +47,8 @@ public static class Cautions
 
     /// <summary>Spinal cord injury at or above T6 (Can-SCIP / PVA 2020).</summary>
     public const string Dysreflexia =
-        "Distension or irrigation can trigger autonomic dysreflexia, and it may be silent: "
-        + "sit the patient up, loosen what is tight, find the trigger, take the blood pressure every 1 to 2 min. "
+        "Sit the patient up, loosen what is tight, find the trigger, take the blood pressure every 1 to 2 min. "
+        + "Distension or irrigation can trigger autonomic dysreflexia, and it may be silent. "
         + "More than 20 mmHg systolic over the baseline counts in adults.";
 
     /// <summary>Colours.</summary>

@@ -15,6 +15,7 @@ public sealed record RecordItem(string Name, bool IsRecorded, string Trigger);
 public static class CompleteRecord
 {
     private const string Always = "always";
+    private const int MostInSentence = 5;
 
     /// <summary>Every item that is needed at a bedside, in the order of the record.</summary>
     public static IEnumerable<RecordItem> Of(Bedside bedside)
@@ -72,6 +73,30 @@ public static class CompleteRecord
             yield return item;
         foreach (var item in RunRecord.OfLatest(bedside))
             yield return item;
+    }
+
+    /// <summary>
+    /// Items in words, a sentence or more: what stands alone, then what belongs to one thing together: <c>Order: method, target</c>.
+    /// </summary>
+    /// <param name="items">The items.</param>
+    public static string Says(IEnumerable<RecordItem> items)
+    {
+        var named = items.Select(item => item.Name.Split(": ", 2)).ToList();
+        var alone = named
+            .Where(name => name.Length == 1)
+            .Select(name => name[0].Replace(", ", " ", StringComparison.Ordinal))
+            .Chunk(MostInSentence);
+        var together = named
+            .Where(name => name.Length == 2)
+            .GroupBy(
+                name => name[0],
+                name => name[1].Replace(", ", " ", StringComparison.Ordinal).Replace(": ", " ", StringComparison.Ordinal)
+            )
+            .SelectMany(thing => thing.Chunk(MostInSentence).Select(some => $"{thing.Key}: {string.Join(", ", some)}"));
+        return string.Join(
+            ". ",
+            alone.Select(some => string.Join(", ", some)).Concat(together).Select((said, place) => place == 0 ? said : Words.Capital(said))
+        );
     }
 
     /// <summary>Whether two identifiers were checked.</summary>

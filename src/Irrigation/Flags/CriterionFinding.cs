@@ -1,4 +1,5 @@
 using Irrigation.Criteria;
+using Irrigation.Measures;
 
 namespace Irrigation.Flags;
 
@@ -15,6 +16,9 @@ namespace Irrigation.Flags;
 /// </remarks>
 internal static class CriterionFinding
 {
+    /// <summary>So many are named of what it takes, the nearest first: the obstacles are all named.</summary>
+    private const int MostNeeds = 3;
+
     /// <summary>Whether the criterion is met, or probable enough to be taken for met.</summary>
     public static bool Raises(CriterionResult result, FlagSettings settings) =>
         result.Answer == Answer.Met || result.Probability >= (double)settings.CriterionRaisedFrom;
@@ -34,19 +38,28 @@ internal static class CriterionFinding
     /// <param name="priority">Of a criterion that is met.</param>
     /// <param name="about">What the text begins with.</param>
     /// <param name="mayBe">It is possible for another reason than its own probability.</param>
-    public static Finding Of(CriterionResult result, Bedside bedside, string slug, FlagPriority priority, string about, bool mayBe = false)
+    /// <param name="also">Sentences to follow; empty, or beginning with a space.</param>
+    public static Finding Of(
+        CriterionResult result,
+        Bedside bedside,
+        string slug,
+        FlagPriority priority,
+        string about,
+        bool mayBe = false,
+        string also = ""
+    )
     {
         var (settings, standing) = (bedside.Settings, bedside.Standing(slug));
         if (Raises(result, settings))
-            return Raised(result, bedside, priority, about);
+            return Raised(result, bedside, priority, about, also);
 
         var possible = mayBe || IsPossible(result, settings);
         if (possible || (standing is not null && Lingers(result, settings)))
         {
             var lower = priority == FlagPriority.Low ? priority : priority - 1;
             var held = standing?.Latest.Priority ?? lower;
-            var says = $"possible, confirm the measurement first: {about}";
-            return Raised(result, bedside, possible || held < lower ? held : lower, says) with { Possible = true };
+            var says = $"possibly, and to be confirmed first: {about}";
+            return Raised(result, bedside, possible || held < lower ? held : lower, says, also) with { Possible = true };
         }
 
         if (result.Answer == Answer.NotMet || (standing is not null && result.Probability is not null))
@@ -64,8 +77,8 @@ internal static class CriterionFinding
             _ => FormattableString.Invariant($"{probability * 100:0} %"),
         };
 
-    private static Finding.Raised Raised(CriterionResult result, Bedside bedside, FlagPriority priority, string about) =>
-        new(priority, $"{about}: {Says(result, bedside)}.{Provisional(result, bedside)}")
+    private static Finding.Raised Raised(CriterionResult result, Bedside bedside, FlagPriority priority, string about, string also) =>
+        new(priority, $"{about}: {Says(result, bedside)}{also}{Provisional(result, bedside)}")
         {
             Evidence = bedside.Latest is { } latest ? [Evidence.Of(latest)] : [],
             Criterion = result,
@@ -74,7 +87,7 @@ internal static class CriterionFinding
     private static Finding.Raised GoesOn(FlagPeriod standing, Bedside bedside, Finding.Undecided undecided)
     {
         var was = $"{(standing.Latest.Possible ? "possible" : "it stands")} since {bedside.Said(standing.Start)}";
-        var why = $"{was}, and whether it has ended cannot be told: {undecided.Why}; needs {undecided.Needs}.";
+        var why = $"{was}, and whether it has ended cannot be told. {Words.Capital(undecided.Why)}. Needs {undecided.Needs}.";
         return standing.Latest with { Says = why, LookAgain = null };
     }
 
@@ -83,33 +96,37 @@ internal static class CriterionFinding
         if (result.Answer == Answer.Indeterminate)
         {
             return new(
-                $"{about}: {Says(result, bedside)}: the interval covers the threshold",
+                $"{about}: {Says(result, bedside)} The interval covers the threshold",
                 "a more exact measurement: weighed drainage, calibrated bags, or a slower flow"
             );
         }
 
-        var obstacles = string.Join(", ", result.Obstacles.Select(o => Slug.Words(o)));
-        var needs = string.Join(", ", result.Obstacles.Select(Needs).Distinct());
-        return new($"{about}: not evaluable, {obstacles}{Probability(result)}", needs);
+        var obstacles = string.Join(". ", result.Obstacles.Select(o => Words.Capital(Words.Of(o))));
+        var needs = string.Join(", ", result.Obstacles.Select(Words.Needs).Distinct().Take(MostNeeds));
+        var probability = Probability(result) is { Length: > 0 } known ? $". {known.TrimEnd('.')}" : "";
+        return new($"{about}: cannot be said. {obstacles}{probability}", needs);
     }
 
-    /// <summary>Value, window, interval, probability, threshold, weight.</summary>
+    /// <summary>Value and window; interval, probability; threshold, weight: a sentence each.</summary>
     private static string Says(CriterionResult result, Bedside bedside)
     {
-        var value = result.Value is { } known ? FormattableString.Invariant($"{known:0.##} {result.Unit}") : "no value";
-        var window = $" from {bedside.Said(result.Window.Start)} to {bedside.Said(result.Window.End)}";
-        var interval = result.Interval95 is var (from, to) ? FormattableString.Invariant($", 95 % interval {from:0.##} to {to:0.##}") : "";
-        var threshold = FormattableString.Invariant($"; threshold {result.Comparison} {result.Threshold:0.##} {result.Unit}");
+        var value = result.Value is { } known ? $"{AsRead.Number(known, result.Unit)} {result.Unit}" : "no value";
+        var window = $"from {bedside.Said(result.Window.Start)} to {bedside.Said(result.Window.End)}";
+        var interval = result.Interval95 is var (from, to)
+            ? $" The 95 % interval is {AsRead.Number(from, result.Unit)} to {AsRead.Number(to, result.Unit)} {result.Unit}."
+            : "";
         var weight = result.Weight is { } by ? $", by {by.Weight} of {bedside.Said(by.At)}" : "";
-        return $"{value}{window}{interval}{Probability(result)}{threshold}{weight}";
+        var threshold =
+            $" The threshold is {Words.Comparison(result.Comparison)} {AsRead.Number(result.Threshold, result.Unit)} {result.Unit}";
+        return $"{value} {window}.{interval}{(Probability(result) is { Length: > 0 } met ? $" {met}" : "")}{threshold}{weight}.";
     }
 
     private static string Probability(CriterionResult result) =>
         (result.Probability, result.Reading) switch
         {
             (null, _) => "",
-            ({ } atMost, Reading.EveryHour) => FormattableString.Invariant($", probability at most {Math.Max(1, atMost * 100):0} %"),
-            ({ } probability, Reading.MeanOverWindow) => $", probability {Percent(probability)}",
+            ({ } atMost, Reading.EveryHour) => FormattableString.Invariant($"The probability is at most {Math.Max(1, atMost * 100):0} %."),
+            ({ } probability, Reading.MeanOverWindow) => $"The probability is {Percent(probability)}.",
         };
 
     private static string Provisional(CriterionResult result, Bedside bedside)
@@ -117,22 +134,6 @@ internal static class CriterionFinding
         if (!result.Provisional)
             return "";
         var hangs = bedside.Lines.Any(line => bedside.Balance.BagHangs(line, bedside.At));
-        return $" This is provisional: {(hangs ? "a bag still hangs" : "something was not read yet")}; worked out again when it is read.";
+        return $" This is provisional: {(hangs ? "a bag still hangs" : "something was not read yet")}.";
     }
-
-    private static string Needs(Obstacle obstacle) =>
-        obstacle switch
-        {
-            Obstacle.AgeUnknown => "a date of birth",
-            Obstacle.AgeDoesNotFit => "a criterion for this age",
-            Obstacle.WeightUnknown => "a weight",
-            Obstacle.WeightImplausible => "a weight that can be true",
-            Obstacle.NotCovered => "readings that cover the window",
-            Obstacle.OutputUnknown or Obstacle.DoubtsUnknown => "the volumes that were not charted",
-            Obstacle.TooUncertain => "a more exact measurement",
-            Obstacle.Doubted => "the doubted reading to be confirmed or corrected",
-            Obstacle.BelowZero => "what left the bladder by another way, or the reading that is wrong",
-            Obstacle.Gap => "readings without long gaps",
-            Obstacle.StillOpen => "a reading of the bag, or of the other route",
-        };
 }

@@ -88,8 +88,8 @@ public sealed record Deficit(
     {
         var time = $"from {bedside.Said(Since)} to {bedside.Said(UpTo)}";
         var doubts = Interval95 is { } range
-            ? $"95 % interval {range.Low} to {range.High}"
-            : "how far off that may be cannot be told, for something was not charted";
-        return $"{Amount} of irrigant not accounted for {time}: {Instilled} in, {Drained} out, urine taken as 0; {doubts}";
+            ? $"The 95 % interval is {AsRead.Range(range)}"
+            : "How far off that may be cannot be told, for something was not charted";
+        return $"{Amount} of irrigant not accounted for {time}: {Instilled} in, {Drained} out, urine taken as 0. {doubts}";
     }
 }

@@ -74,7 +74,7 @@ internal sealed record DoubtfulEntry(Entry Entry, string Says)
         FlowRate.FromMillilitresPerHour(rate.MillilitresPerHour * bedside.Settings.DepartsBy);
 
     private static DoubtfulEntry Made(Bedside bedside, Entry entry, string why) =>
-        new(entry, $" It rests on one entry, {Named(bedside, entry)} ({why}): look at the patient, and check it.");
+        new(entry, $" It rests on one entry: {Named(bedside, entry)}, {why}. Look at the patient, and check the entry.");
 
     /// <summary>Its kind, its figure and its time.</summary>
     public static string Named(Bedside bedside, Entry entry)
@@ -93,6 +93,6 @@ internal sealed record DoubtfulEntry(Entry Entry, string Says)
             UrineCollected e => $" of {e.Amount}",
             _ => "",
         };
-        return $"{entry.Kind}{figure} at {bedside.Said(entry.At)}";
+        return $"{Words.Of(entry.Kind)}{figure} at {bedside.Said(entry.At)}";
     }
 }

@@ -89,13 +89,13 @@ public static class DrainageBagHigh
     {
         var critical = holds >= capacity * bedside.Settings.ContainerCritical;
         var when =
-            time is { } left && left > Duration.Zero ? $"; to be emptied by {bedside.Said(bedside.At + left)}" : "; to be emptied now";
+            time is { } left && left > Duration.Zero ? $" To be emptied by {bedside.Said(bedside.At + left)}." : " To be emptied now.";
         var reading = bedside.Log[Channel.Container(container)].LastAtOrBefore(bedside.At)!;
         var part = critical ? bedside.Settings.ContainerCritical : bedside.Limits.Forecasts.FillTo;
-        var reaches = $"container {container} reaches {part:0.##} of {capacity}";
+        var reaches = $"container {container} reaches {AsRead.Volume(capacity * part)} of {AsRead.Volume(capacity)}";
         return new Finding.Raised(
             critical ? FlagPriority.High : FlagPriority.Medium,
-            $"{reaches}, by its reading of {bedside.Said(read)} and what ran in since{when}."
+            $"{reaches}, by its reading of {bedside.Said(read)} and what ran in since.{when}"
         )
         {
             Evidence = [Evidence.Of(reading)],

@@ -55,7 +55,7 @@ public static class DrainageReadingStale
             return otherwise with { LookAgain = new[] { otherwise.LookAgain, due }.Min() };
         var limit = FormattableString.Invariant($"{bedside.Settings.HoleAfter.TotalMinutes:0.#} min");
         var closed = bedside.Said(bedside.Balance.LastClosing);
-        return new Finding.Raised(FlagPriority.Medium, $"{says}: what drained since {closed} is not known (limit {limit}).")
+        return new Finding.Raised(FlagPriority.Medium, $"{says}. What drained since {closed} is not known (limit {limit}).")
         {
             LookAgain = otherwise.LookAgain,
         };
@@ -67,8 +67,8 @@ public static class DrainageReadingStale
         var span = $"from {bedside.Said(hole.Start)} to {bedside.Said(hole.End)}";
         return new(
             FlagPriority.Medium,
-            $"the drainage was not read {span} while {hole.Instilled} ran in, and what was then read shows {hole.Drained}: "
-                + "it may have been emptied and not charted, or nothing drains. Look at the patient, and read it again."
+            $"the drainage was not read {span} while {hole.Instilled} ran in, and what was then read shows {hole.Drained}. "
+                + "It may have been emptied and not charted, or nothing drains. Look at the patient, and read it again."
         )
         {
             Evidence = [Evidence.Of(hole)],
@@ -121,7 +121,7 @@ public static class DrainageReadingStale
         if (unseen >= most.Limit)
         {
             var full = $"{most.Limit} and more ran in meanwhile, as much as the bladder is to hold ({most.Whence})";
-            return (FlagPriority.Urgent, $". {full}: look at the patient first", null);
+            return (FlagPriority.Urgent, $". {full}. Look at the patient first", null);
         }
 
         var step = unseen < warning ? warning : most.Limit;

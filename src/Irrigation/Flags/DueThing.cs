@@ -18,7 +18,9 @@ public sealed record DueThing(string What, Instant At, bool Supposed = false)
             if (forecast is { Kind: "container-full", At: { } full })
                 yield return new("container to empty", full);
             if (forecast is { Kind: "distension-limit", At: { } limit, In: { } left } && left > Duration.Zero)
-                yield return new("bladder full if the outflow stopped now", limit, Supposed: true);
+                yield return bedside.Clamped is null
+                    ? new("bladder full if the outflow stopped now", limit, Supposed: true)
+                    : new("bladder full behind the clamp", limit);
         }
 
         if (bedside.Clamped is { } clamp && bedside.DwellOf(clamp) is { } dwell)

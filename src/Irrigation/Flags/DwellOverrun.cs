@@ -12,7 +12,7 @@ public static class DwellOverrun
             "Dwell too long",
             FlagCategory.Safety,
             "the order; no universal limit is published",
-            $"{Cautions.Outflow} {Cautions.Irrigant}",
+            Cautions.ReleaseClamp,
             Judge
         );
 

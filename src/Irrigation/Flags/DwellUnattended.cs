@@ -28,7 +28,7 @@ public static class DwellUnattended
             "Dwell not attended",
             FlagCategory.Safety,
             "common practice, no source: nobody is left with a clamped catheter forgotten; the time is our judgement",
-            Cautions.MissingIsNotZero,
+            Cautions.Attend,
             Judge
         );
 

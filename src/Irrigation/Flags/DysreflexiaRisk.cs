@@ -46,7 +46,7 @@ public static class DysreflexiaRisk
             .ToList();
         if (because.Count == 0)
             return risen ?? new Finding.NotRaised();
-        return new Finding.Raised(FlagPriority.Urgent, $"spinal cord injury at {level}, and {string.Join(", ", because)}.")
+        return new Finding.Raised(FlagPriority.Urgent, $"spinal cord injury at {level}, and {Words.Sentences(because)}.")
         {
             Evidence = [.. full.SelectMany(flag => flag.Latest.Evidence).Concat(risen is Finding.Raised r ? r.Evidence : []).Distinct()],
             LookAgain = risen?.LookAgain,

@@ -54,10 +54,10 @@ public static class FlagRules
     [
         ("no-drainage", ["drainage-reading-stale"], "the drainage was not read: not read is not nothing drained"),
         ("negative-corrected-output", ["return-short"], "what did not come back of the aliquots explains it"),
-        ("urine-output-criterion", ["no-drainage", "outflow-deficit"], "what is held back may be urine: the output is not evaluable"),
+        ("urine-output-criterion", ["no-drainage", "outflow-deficit"], "what is held back may be urine: the output cannot be judged"),
         ("anuria", ["no-drainage", "outflow-deficit"], "obstruction goes before anuria: what is held back may be urine"),
-        ("low-hourly-output", ["no-drainage", "outflow-deficit"], "what is held back may be urine: the output is not evaluable"),
-        ("oliguria", ["no-drainage", "outflow-deficit"], "what is held back may be urine: the output is not evaluable"),
+        ("low-hourly-output", ["no-drainage", "outflow-deficit"], "what is held back may be urine: the output cannot be judged"),
+        ("oliguria", ["no-drainage", "outflow-deficit"], "what is held back may be urine: the output cannot be judged"),
         ("rate-colour-mismatch", ["no-drainage", "outflow-deficit"], "while outflow is in doubt the flow is not to be raised"),
         ("bag-low", ["bag-dry"], "the bag is dry"),
     ];

@@ -199,6 +199,21 @@ public sealed record FlagSettings
     [Setting(1, 72, "h")]
     public Duration ReviewClearAfter { get; init; } = Duration.FromHours(12);
 
+    /// <summary>
+    /// Light drainage, no clots and a free outflow for so long are the conditions for weaning. Default 12 h (teaching text on weaning;
+    /// clinical reference 7).
+    /// </summary>
+    [Setting(1, 72, "h")]
+    public Duration WeaningAfter { get; init; } = Duration.FromHours(12);
+
+    /// <summary>Up to this grade of the site's own scale drainage is light. Default 2; our judgement.</summary>
+    [Setting(1, 20)]
+    public int WeaningGrade { get; init; } = 2;
+
+    /// <summary>A look older than this does not tell whether the drainage is light now. Default 4 h; our judgement.</summary>
+    [Setting(0.25, 24, "h")]
+    public Duration WeaningLookedWithin { get; init; } = Duration.FromHours(4);
+
     /// <summary>While the drain is clamped somebody is with the patient at least so often. Default 30 min; our judgement.</summary>
     [Setting(1, 240, "min")]
     public Duration DwellAttendedEvery { get; init; } = Duration.FromMinutes(30);

@@ -30,7 +30,10 @@ public static class Implausible
         List<(Entry Entry, string Says)> doubts = [.. OfLines(bedside), .. OfThePatient(bedside)];
         return doubts.Count == 0
             ? new Finding.NotRaised()
-            : new Finding.Raised(FlagPriority.Low, $"{string.Join("; ", doubts.Select(doubt => doubt.Says))}.")
+            : new Finding.Raised(
+                FlagPriority.Low,
+                $"{string.Join(". ", doubts.Select((doubt, place) => place == 0 ? doubt.Says : Words.Capital(doubt.Says)))}."
+            )
             {
                 Evidence = [Evidence.Of(doubts[0].Entry)],
                 LookAgain = doubts.Min(doubt => doubt.Entry.At) + bedside.Settings.EntryFlagStands,

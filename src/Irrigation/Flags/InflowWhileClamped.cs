@@ -12,7 +12,7 @@ public static class InflowWhileClamped
             "Inflow while clamped",
             FlagCategory.Safety,
             "the mass balance: what runs in cannot run out",
-            Cautions.Outflow,
+            Cautions.InflowIntoClamp,
             Judge
         );
 
@@ -29,7 +29,7 @@ public static class InflowWhileClamped
             return new Finding.NotRaised();
         var (limit, whence) = bedside.DistensionLimit;
         var runsIn = $"{flow} runs in while the drain is clamped since {bedside.Said(clamp.At)}";
-        return new Finding.Raised(FlagPriority.High, $"{runsIn}; the bladder is not to hold more than {limit} ({whence}).")
+        return new Finding.Raised(FlagPriority.High, $"{runsIn}. The bladder is not to hold more than {limit} ({whence}).")
         {
             Evidence = [Evidence.Of(clamp)],
         };

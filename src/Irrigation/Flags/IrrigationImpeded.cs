@@ -20,7 +20,7 @@ public static class IrrigationImpeded
         {
             var note = stop.Header.Note is { } said ? $": {said}" : "";
             var priority = why is StopReason.Declined or StopReason.Other ? FlagPriority.Medium : FlagPriority.High;
-            return Said(bedside, stop, priority, $"irrigation was ended at {bedside.Said(stop.At)} for {Slug.Words(why)}{note}");
+            return Said(bedside, stop, priority, $"irrigation was ended at {bedside.Said(stop.At)} {Words.Of(why)}{note}");
         }
 
         return given switch

@@ -73,9 +73,10 @@ public static class LateEntry
     {
         if (latest is null)
             return null;
-        var charted = $"{latest.Kind} of {bedside.Said(latest.At)} was charted at {bedside.Said(latest.Header.RecordedAt!.Value)}";
+        var charted =
+            $"{Words.Of(latest.Kind)} of {bedside.Said(latest.At)} was charted at {bedside.Said(latest.Header.RecordedAt!.Value)}";
         var limit = FormattableString.Invariant($"late after {bedside.Balance.Settings.LateAfter.TotalMinutes:0.#} min");
-        return $"{charted} ({limit}): what was said in between was said without it.";
+        return $"{charted} ({limit}). What was said in between was said without it.";
     }
 
     private static string? Says(List<FlagRevised> revised, Bedside bedside)
@@ -87,11 +88,11 @@ public static class LateEntry
             .Reverse()
             .Take(MostNamed)
             .Select(r =>
-                $"{FlagRules.InWords(r.Flag)} since {bedside.Said(r.Since)} {Otherwise(r.Revision)}, "
-                + $"as what arrived at {bedside.Said(r.At)} shows"
+                $"Told otherwise before: {FlagRules.InWords(r.Flag)} since {bedside.Said(r.Since)} {Otherwise(r.Revision)}, "
+                + $"as what arrived at {bedside.Said(r.At)} shows."
             );
-        var more = revised.Count > MostNamed ? FormattableString.Invariant($"; and {revised.Count - MostNamed} more") : "";
-        return $"Told otherwise before: {string.Join("; ", named)}{more}.";
+        var more = revised.Count > MostNamed ? FormattableString.Invariant($" And {revised.Count - MostNamed} more.") : "";
+        return $"{string.Join(" ", named)}{more}";
     }
 
     private static string Otherwise(FlagRevision revision) =>

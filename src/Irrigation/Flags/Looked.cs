@@ -36,6 +36,16 @@ public static class Looked
             _ => null,
         };
 
+    /// <summary>Of clots: <c>no clots</c>, <c>few clots</c>; null where nobody looked for them.</summary>
+    public static string? ClotsSay(DrainageAppearance look) =>
+        look.Clots switch
+        {
+            null => null,
+            "none" => "no clots",
+            "few" or "many" => $"{look.Clots} clots",
+            var other => $"clots {Words.Of(other)}",
+        };
+
     /// <summary>In words.</summary>
     public static string Says(DrainageAppearance look) =>
         string.Join(
@@ -44,7 +54,7 @@ public static class Looked
             {
                 look.Grade is { } grade ? $"grade {grade} on '{look.Scale ?? "a scale that was not named"}'" : null,
                 look.Colour,
-                look.Clots is { } clots ? $"clots: {clots}" : null,
+                ClotsSay(look),
             }.OfType<string>()
         );
 }

@@ -46,9 +46,9 @@ public static class NegativeCorrectedOutput
         if (!certain && ByAliquotAlone(bedside, latest))
             return new Finding.NotRaised();
         var covers = certain ? "all of it below 0" : "it covers 0";
-        var interval = output.Interval95 is { } range ? $", 95 % interval {range.Low} to {range.High}: {covers}" : "";
-        var until = provisional ? " This is provisional: the bag was not read yet; worked out again when it is read." : "";
-        return new Finding.Raised(FlagPriority.Low, $"corrected output {output.Headline} {span}{interval}; threshold 0 mL.{until}")
+        var interval = output.Interval95 is { } range ? $" The 95 % interval is {AsRead.Range(range)}: {covers}." : "";
+        var until = provisional ? " This is provisional: the bag was not read yet." : "";
+        return new Finding.Raised(FlagPriority.Low, $"corrected output {output.Headline} {span}, which is below 0.{interval}{until}")
         {
             Evidence = [Evidence.Of(latest)],
         };

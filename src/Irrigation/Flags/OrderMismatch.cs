@@ -14,7 +14,7 @@ public static class OrderMismatch
             "Order and record differ",
             FlagCategory.Safety,
             "common practice, no source: irrigation is ordered, and the patient identified twice",
-            Cautions.Irrigant,
+            Cautions.Order,
             Judge
         );
 
@@ -36,7 +36,10 @@ public static class OrderMismatch
         if (overdue && !CompleteRecord.IdentityChecked(bedside))
             differs.Add("two identifiers were not checked");
         if (differs.Count > 0)
-            return new Finding.Raised(FlagPriority.Medium, $"{string.Join("; ", differs)}.")
+            return new Finding.Raised(
+                FlagPriority.Medium,
+                $"{string.Join(". ", differs.Select((one, place) => place == 0 ? one : Words.Capital(one)))}."
+            )
             {
                 LookAgain = look,
                 Evidence = [.. order?.Entries.Select(Evidence.Of) ?? [], .. withdrawn is null ? [] : (Evidence[])[Evidence.Of(withdrawn)]],
@@ -65,7 +68,7 @@ public static class OrderMismatch
         )
             yield return "continuous irrigation is ordered and only syringes are charted";
         if (order.Method is "intermittent-manual" or "open" or "instillation-dwell" && bedside.Inflow > FlowRate.Stopped)
-            yield return $"{order.Method} irrigation is ordered and {bedside.Inflow} runs continuously";
+            yield return $"{Words.Of(order.Method)} irrigation is ordered and {bedside.Inflow} runs continuously";
         foreach (var bag in Irrigants.Hanging(bedside))
         {
             if (bag.Solution is { } hung && order.Solution is { } ordered && !Same(hung, ordered))

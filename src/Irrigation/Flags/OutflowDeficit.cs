@@ -70,7 +70,7 @@ public static class OutflowDeficit
 
         return amount >= limits.Warning
             ? new Finding.Undecided(
-                $"{largest!.Says(bedside)}; limit {limits.Says(urgent: false)}: the interval does not lie above 0",
+                $"{largest!.Says(bedside)}, which does not lie above 0. The limit is {limits.Says(urgent: false)}",
                 "a weighed drainage, a bladder scan, or the next reading"
             )
             : new Finding.NotRaised();
@@ -95,14 +95,14 @@ public static class OutflowDeficit
     private static Finding.Raised ByScan(Bedside bedside, BladderScanned scan, Limits limits)
     {
         var urgent = IsCritical(bedside, scan.Held, limits.Critical);
-        var says = $"bladder scan of {scan.Held} at {bedside.Said(scan.At)} with the drain open; limit {limits.Says(urgent)}.";
+        var says = $"bladder scan of {scan.Held} at {bedside.Said(scan.At)} with the drain open. The limit is {limits.Says(urgent)}.";
         return new(Priority(urgent), says) { Evidence = [Evidence.Of(scan)] };
     }
 
     private static Finding.Raised ByReadings(Bedside bedside, Deficit deficit, bool urgent, Limits limits)
     {
         var doubtful = urgent ? Doubtful(bedside, deficit, limits.Warning) : null;
-        return new(Priority(urgent), $"{deficit.Says(bedside)}; limit {limits.Says(urgent)}.{doubtful?.Says}")
+        return new(Priority(urgent), $"{deficit.Says(bedside)}. The limit is {limits.Says(urgent)}.{doubtful?.Says}")
         {
             Evidence = [Evidence.Of(deficit.Latest), .. DoubtfulEntry.EvidenceOf(doubtful)],
         };

@@ -52,18 +52,18 @@ public static class PostObstructiveDiuresis
         if (answer != Answer.Met)
         {
             return new Finding.Undecided(
-                $"{about}; the output of the hours since cannot be told well enough",
+                $"{about}, and the output of the hours since cannot be told well enough",
                 "hourly readings, weighed where the flow is high"
             );
         }
 
         var much =
             byHours == Answer.Met
-                ? $"{Of(hours[0])} and {Of(hours[1])} in the last two hours, threshold {settings.DiuresisPerHour} or more in each"
-                : $"{Of(day)} in 24 h to {bedside.Said(at)}, threshold {settings.DiuresisPerDay} or more";
+                ? $"{Of(hours[0])} and {Of(hours[1])} in the last two hours. The threshold is {settings.DiuresisPerHour} or more in each"
+                : $"{Of(day)} in 24 h to {bedside.Said(at)}. The threshold is {settings.DiuresisPerDay} or more";
         var provisional = (byHours == Answer.Met ? hours : [day]).Any(window => window.Status == OutputStatus.Preliminary);
-        var until = provisional ? " This is provisional: the bag was not read yet; worked out again when it is read." : "";
-        return new Finding.Raised(FlagPriority.High, $"{about}; {much}.{until}") { Evidence = [Evidence.Of(bedside.Latest)] };
+        var until = provisional ? " This is provisional: the bag was not read yet." : "";
+        return new Finding.Raised(FlagPriority.High, $"{about}. {much}.{until}") { Evidence = [Evidence.Of(bedside.Latest)] };
     }
 
     private static Volume Of(OutputWindow window) => window.Output!.Headline;

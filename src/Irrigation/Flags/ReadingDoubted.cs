@@ -37,7 +37,10 @@ public static class ReadingDoubted
             .ToList();
         var named = readings.TakeLast(MostNamed).Reverse();
         var more = readings.Count > MostNamed ? FormattableString.Invariant($" And {readings.Count - MostNamed} more.") : "";
-        return new Finding.Raised(FlagPriority.Medium, $"{string.Join(' ', named)}{more}")
+        return new Finding.Raised(
+            FlagPriority.Medium,
+            $"{string.Join(' ', named)}{more} Confirm or correct {(readings.Count == 1 ? "it" : "each")}."
+        )
         {
             Evidence = [.. doubted.Select(d => d.Doubt.Reading).Distinct().Select(key => new Evidence(key, null))],
             LookAgain = doubted[0].Interval.End + bedside.Settings.DoubtStands,
@@ -56,7 +59,8 @@ public static class ReadingDoubted
 
     private static string Says(Bedside bedside, EntryKey key, IEnumerable<string> doubts)
     {
-        var reading = bedside.Log.Current(key)?.Entry is { } entry ? DoubtfulEntry.Named(bedside, entry) : $"{key}";
-        return $"{reading}: {string.Join("; ", doubts)}. Confirm the reading (entry reading-confirmed of {key}) or correct it.";
+        var reading = bedside.Log.Current(key)?.Entry is { } entry ? DoubtfulEntry.Named(bedside, entry) : "a reading";
+        var said = doubts.Select(doubt => Words.Capital(doubt.TrimEnd('.')));
+        return Words.Capital($"{reading}. {string.Join(". ", said)}.");
     }
 }

@@ -25,9 +25,6 @@ public static class RecordIncomplete
         var look = bedside.Cycled.Latest?.OverAt; // what is done after a run is asked for then
         return missing.Count == 0
             ? new Finding.NotRaised { LookAgain = look }
-            : new Finding.Raised(FlagPriority.Low, $"missing: {string.Join(", ", missing.Select(item => item.Name))}.")
-            {
-                LookAgain = look,
-            };
+            : new Finding.Raised(FlagPriority.Low, $"missing: {CompleteRecord.Says(missing)}.") { LookAgain = look };
     }
 }

@@ -118,13 +118,13 @@ public static class ReturnShort
         var back = sum.In.Charted - sum.Missing.Charted;
         var part = sum.Cycles == 1 ? bedside.Settings.ReturnShortOfCycle : bedside.Settings.ReturnShortOfRun;
         var whose = bedside.HasOwnLimits ? $", for a bladder of {bedside.DistensionLimit.Limit}" : "";
-        var limit = FormattableString.Invariant($"limit {Limit(bedside, sum)}, {part:0.##} of an aliquot{whose}");
+        var limit = FormattableString.Invariant($"The limit is {Limit(bedside, sum)}, {part * 100:0} % of an aliquot{whose}");
         var again = onTop is null ? "" : $" {onTop.Amount} more was instilled at {bedside.Said(onTop.At)}, on top of it.";
         var scan = Scanned(bedside, latest) is { } held ? $" A bladder scan shows {held.Held} at {bedside.Said(held.At)}." : "";
         return new(
             onTop is null ? FlagPriority.High : FlagPriority.Urgent,
-            $"{sum.Missing.Charted} did not come back of {cycles}, from {bedside.Said(sum.First.Start)}: {sum.In.Charted} in, {back} back; "
-                + $"95 % interval {range.Low} to {range.High}; {limit}.{again}{scan}"
+            $"{sum.Missing.Charted} did not come back of {cycles}, from {bedside.Said(sum.First.Start)}: {sum.In.Charted} in, {back} back. "
+                + $"The 95 % interval is {AsRead.Range(range)}. {limit}.{again}{scan}"
         )
         {
             Evidence = [.. sum.Last.Given.Select(Evidence.Of), .. sum.Last.Returns.Select(Evidence.Of)],

@@ -22,9 +22,11 @@ public sealed record Titration(
 {
     private static readonly Duration Reach = Duration.FromHours(1);
 
-    /// <summary>Whether the flow lies in the ordered range; null where no range is ordered.</summary>
+    /// <summary>Whether the flow lies in the ordered range; null where no range is ordered, and of a stop: that is no flow.</summary>
     public bool? WithinOrder =>
-        Order is { AtLeast: null, AtMost: null } or null ? null : !(Change.Rate < Order.AtLeast) && !(Change.Rate > Order.AtMost);
+        Order is { AtLeast: null, AtMost: null } or null || Change.Rate <= FlowRate.Stopped
+            ? null
+            : !(Change.Rate < Order.AtLeast) && !(Change.Rate > Order.AtMost);
 
     /// <summary>Every change of flow of a line after one moment, up to another.</summary>
     public static IEnumerable<Titration> Of(EpisodeLog log, string line, Instant after, Instant upTo)

@@ -55,7 +55,7 @@ public static class UnaccountedIrrigant
             limit < adult ? $", a child of {years} years"
             : atRisk ? ", patient at risk or of unknown age"
             : "";
-        return new Finding.Raised(FlagPriority.High, $"{deficit!.Says(bedside)}; limit {limit} for {irrigant}{whose}.")
+        return new Finding.Raised(FlagPriority.High, $"{deficit!.Says(bedside)}. The limit is {limit} for {irrigant}{whose}.")
         {
             Evidence = [Evidence.Of(latest)],
         };

@@ -43,11 +43,11 @@ public static class UrineOutputCriterionMet
         var criterion = criteria.Single(c => c.Stage == named.Stage);
         var met = named.Answer == Answer.Met ? " met" : "";
         var hourly = UrineOutputCriteria.Evaluate(criterion, balance, patient, at, limits).Skip(1).FirstOrDefault();
-        var other = hourly is null ? "" : $"; by every hour: {Slug.Words(hourly.Answer)}";
+        var other = hourly is null ? "" : $" By every hour it is {Words.Said(hourly.Answer)}.";
         var more = means.LastOrDefault(mean => mean.Stage > named.Stage && CriterionFinding.IsPossible(mean, bedside.Settings));
-        var higher = more?.Probability is { } how ? $"; stage {more.Stage} with a probability of {CriterionFinding.Percent(how)}" : "";
-        var about = $"urine-output criterion stage {named.Stage} ({criterion.Source}){met} by the mean{other}{higher}";
-        return CriterionFinding.Of(named, bedside, Rule.Slug, FlagPriority.High, about);
+        var higher = more?.Probability is { } how ? $" Stage {more.Stage} has a probability of {CriterionFinding.Percent(how)}." : "";
+        var about = $"urine-output criterion stage {named.Stage} ({criterion.Source}){met} by the mean";
+        return CriterionFinding.Of(named, bedside, Rule.Slug, FlagPriority.High, about, also: $"{other}{higher}");
     }
 
     /// <summary>The stage to speak of: the highest that is met, else that is possible, else the one that the flag stands for.</summary>

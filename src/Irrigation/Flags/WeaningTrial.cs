@@ -101,13 +101,13 @@ public sealed record WeaningTrial(
             TrialKind.IrrigationStopped => "Irrigation stopped",
             TrialKind.DrainClamped => "Drain clamped without an ordered dwell",
         };
-        var until = EndedBy is { } end ? $"observed until {bedside.Said(Until)} ({Slug.Of(end)})" : "observed since";
+        var until = EndedBy is { } end ? $"observed until {bedside.Said(Until)} ({Words.Of(end)})" : "observed since";
         var recurrence = Recurrence is { } back
             ? $"recurrence at {bedside.Said(back.At)}: {back.Says}"
             : $"no recurrence known ({NoRecurrence})";
         var voided = FirstVoid is { } first ? $"first void {first.Amount} at {bedside.Said(first.At)}" : $"first void not known ({NoVoid})";
         var residual = Residual is { } scan ? $"residual {scan.Held} at {bedside.Said(scan.At)}" : $"residual not known ({NoResidual})";
-        return $"{what} at {bedside.Said(Stopped)}, {until}; {recurrence}; {voided}; {residual}.";
+        return $"{what} at {bedside.Said(Stopped)}, {Words.Sentences([until, recurrence, voided, residual])}.";
     }
 
     private static WeaningTrial? Of(FlagRecord record, Bedside bedside, TrialKind kind, Instant stopped, Instant upTo)
@@ -217,9 +217,7 @@ public sealed record WeaningTrial(
 
         if (since.Count == 0)
             return (null, "nobody charted what the drainage looked like since");
-        var compared = since.Exists(look => Comparable(look, before))
-            ? ""
-            : "; no grade before and since on one scale, so that clots alone could tell";
+        var compared = since.Exists(look => Comparable(look, before)) ? "" : ", and no grade before and since on one scale";
         var times = since.Count == 1 ? "once" : FormattableString.Invariant($"{since.Count} times");
         return (null, $"looked {times}, last at {bedside.Said(since[^1].At)}: {Looked.Says(since[^1])}{compared}");
     }

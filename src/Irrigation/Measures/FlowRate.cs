@@ -1,4 +1,3 @@
-using System.Globalization;
 using NodaTime;
 
 namespace Irrigation.Measures;
@@ -61,6 +60,6 @@ public readonly record struct FlowRate : IComparable<FlowRate>
     /// <summary>At least as fast.</summary>
     public static bool operator >=(FlowRate left, FlowRate right) => left.MillilitresPerHour >= right.MillilitresPerHour;
 
-    /// <summary>For people, e.g. <c>500 mL/h</c>.</summary>
-    public override string ToString() => string.Create(CultureInfo.InvariantCulture, $"{MillilitresPerHour:0.#} mL/h");
+    /// <summary>For people, as it is read at a bedside (<see cref="AsRead"/>): <c>500 mL/h</c>.</summary>
+    public override string ToString() => AsRead.Flow(this);
 }

@@ -1,5 +1,3 @@
-using System.Globalization;
-
 namespace Irrigation.Measures;
 
 /// <summary>An amount of fluid, kept exactly in millilitres.</summary>
@@ -55,6 +53,6 @@ public readonly record struct Volume : IComparable<Volume>
     /// <summary>At least.</summary>
     public static bool operator >=(Volume left, Volume right) => left.Millilitres >= right.Millilitres;
 
-    /// <summary>For people, e.g. <c>450 mL</c>: at most one decimal.</summary>
-    public override string ToString() => string.Create(CultureInfo.InvariantCulture, $"{Millilitres:0.#} mL");
+    /// <summary>For people, as it is read at a bedside (<see cref="AsRead"/>): <c>450 mL</c>, <c>2,670 mL</c>.</summary>
+    public override string ToString() => AsRead.Volume(this);
 }

@@ -52,7 +52,7 @@ public sealed record NextIrrigation(OrderSet Order, Instant From, Instant? Since
     {
         var what = Order.Additive is { } drug ? $"a dose of {drug}" : "an irrigation";
         var from = Since is { } last ? $"the last began at {said(last)}" : $"none was given since the order of {said(From)}";
-        return $"{what}, {Order.TimesPerDay} times a day as ordered; {from}";
+        return $"{what}, {Order.TimesPerDay} times a day as ordered. {Words.Capital(from)}";
     }
 
     /// <summary>The beginning of the last run since a moment.</summary>

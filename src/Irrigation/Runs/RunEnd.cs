@@ -54,7 +54,7 @@ internal static class RunEnd
                 return (RunOutcome.TargetReached, "the target was reached, by the entry that ended it");
             case { } why and not StopReason.CyclesDone:
                 var note = stop.Header.Note is { } said ? $": {said}" : "";
-                return (RunOutcome.EndedOtherwise, $"ended for {Slug.Words(why)}{note}");
+                return (RunOutcome.EndedOtherwise, $"ended {Words.Of(why)}{note}");
         }
 
         if (washout?.Cleared is { } cleared)

@@ -2,6 +2,7 @@ using System.ComponentModel;
 using System.Globalization;
 using System.Text;
 using Irrigation;
+using Irrigation.Balance;
 using Irrigation.Flags;
 using IrrigationFhir.Fhir;
 using NodaTime;
@@ -150,17 +151,24 @@ internal static class WardInWords
         var says = flag.Latest.Says;
         var sentence = says.IndexOf(". ", StringComparison.Ordinal) is var end and > 0 ? says[..end] : says.TrimEnd('.');
         var title = FlagRules.Find(flag.Slug)!.Title;
-        yield return $"{Slug.Of(flag.Latest.Priority)}: {title} since {Said(bed, flag.Start)}: {sentence}";
+        yield return $"{Slug.Of(flag.Latest.Priority)}: {title} since {Said(bed, flag.Start)}. {Words.Capital(sentence)}";
     }
 
     private static string Read(BedOnWard bed)
     {
-        var ran = bed.InSince is { } volume ? $"{volume} in since" : "how much ran in since is not known";
+        var ran = bed.InSince is { } volume ? $"{volume} in since" : $"how much ran in since is not known{Why(bed)}";
         if (bed.LastReading is not { } read)
             return $"drainage never read, {ran}";
         var minutes = (long)(bed.At - read).TotalMinutes;
         var ago = minutes < 120 ? $"{minutes} min ago" : FormattableString.Invariant($"{minutes / 60} h {minutes % 60} min ago");
         return $"read {ago}, {ran}";
+    }
+
+    /// <summary>Why it is not: no flow charted, and for how long.</summary>
+    private static string Why(BedOnWard bed)
+    {
+        var since = bed.LastReading ?? bed.Episode.Definition.Frame.Start;
+        return AbsentFlow.Says(AbsentFlow.Between(bed.Episode.Balance, since, bed.At), at => Said(bed, at)) is { } says ? $", {says}" : "";
     }
 
     private static string Said(BedOnWard bed, Instant at) => bed.Episode.Definition.Frame.Said(at, bed.At);

@@ -1,6 +1,7 @@
 using System.Text.Json;
 using Irrigation.Balance;
 using Irrigation.Episodes;
+using Irrigation.Flags;
 using IrrigationFhir.Episodes;
 using IrrigationFhir.Model;
 using IrrigationFhir.Record;
@@ -51,7 +52,12 @@ internal static class Compute
         if (balance is null || definition is null || problems.Count > 0)
             return 1;
 
-        var report = BalanceReport.Of(balance, null, definition, Last(balance.Log), site.Criteria, site.Forecasts);
+        var asOf = Last(balance.Log);
+        var flags = FlagRecord.Of(balance, definition.Facts, new(site.Flags, site.Criteria, site.Forecasts), asOf);
+        var report = BalanceReport.Of(balance, null, definition, asOf, site.Criteria, site.Forecasts) with
+        {
+            Numbers = NumbersReport.Of(flags, null),
+        };
         if (json)
             output.WriteLine(JsonSerializer.Serialize(report, ReadableJson.Indented));
         else

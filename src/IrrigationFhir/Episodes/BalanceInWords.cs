@@ -2,6 +2,7 @@ using System.Globalization;
 using Irrigation;
 using Irrigation.Balance;
 using Irrigation.Criteria;
+using Irrigation.Measures;
 using Irrigation.Runs;
 using IrrigationFhir.Fhir;
 using IrrigationFhir.Rest;
@@ -36,6 +37,8 @@ internal static class BalanceInWords
 
         output.WriteLine();
         Brief(report, output, caveats: false);
+        if (report.Numbers is { } numbers)
+            Write(numbers, output);
         output.WriteLine("Below, the same with every step.");
 
         Heading(output, "From one reading of the drainage to the next");
@@ -146,10 +149,7 @@ internal static class BalanceInWords
         );
         foreach (var row in rows)
         {
-            var corrected =
-                row.Output is { } output95 ? Number(output95.Headline.Value)
-                : caveats ? row.Absent ?? ""
-                : "?";
+            var corrected = row.Output is { } output95 ? Number(output95.Headline.Value) : "?";
             var range = row.Output?.Interval95 is { } known
                 ? string.Create(CultureInfo.InvariantCulture, $"{known.Low.Value:0} to {known.High.Value:0}").Replace('-', '−')
                 : "?";
@@ -157,17 +157,78 @@ internal static class BalanceInWords
             output.WriteLine(
                 $"  {Clock(row.Start)}  {Clock(row.End)}  |{Cell(row.In, 7)} {Cell(row.Out, 7)} {Cell(row.Simple, 7)} |"
                     + $" {corrected, 9}  {row.Status, -12} | "
-                    + $"{(caveats ? $"{range, -17} | {string.Join(", ", row.Caveats)}" : range)}{stream}"
+                    + $"{(caveats ? $"{range, -17} | {string.Join("; ", row.Caveats.Select(Caveat))}" : range)}{stream}"
             );
         }
 
         output.WriteLine();
     }
 
+    private static void Write(NumbersReport numbers, TextWriter output)
+    {
+        output.WriteLine("Since the start, and by the day");
+        Write("since the start", numbers.SinceStart, output);
+        if (numbers.Since is { } since)
+            Write($"since {Day(since.Start)} {Clock(since.Start)}", since, output);
+        foreach (var day in numbers.Days.Count > 1 ? numbers.Days : [])
+            Write(Day(day.Start), day, output);
+        output.WriteLine();
+        if (numbers.Looks.Count > 0)
+        {
+            output.WriteLine("How long the drainage looked how (the time since the last look is in none)");
+            foreach (var look in numbers.Looks)
+                Prose(
+                    output,
+                    "  ",
+                    $"{look.Says}: {Length(look.Lasted)}, seen {Often(look.Looks)}, last {When(look.Last, numbers.SinceStart.End)}."
+                );
+            output.WriteLine();
+        }
+
+        if (numbers.Weaning.Count > 0)
+        {
+            output.WriteLine("Can it be weaned: the site's conditions");
+            foreach (var condition in numbers.Weaning)
+                Prose(output, $"  {Told(condition.Holds), -15} ", $"{Capital(condition.Name)}: {condition.Says}.");
+            Prose(output, "  ", numbers.WeaningCaution);
+            output.WriteLine();
+        }
+    }
+
+    private static void Write(string what, AccountReport account, TextWriter output)
+    {
+        var irrigant = account is { Irrigant: { } charted, IrrigantBest: { } best, Irrigant95: { } range }
+            ? $"irrigant {AsRead.Volume(Ml(charted))}, at best {AsRead.Volume(Ml(best))} (95 % {Range(range)})"
+            : $"irrigant not known: {account.IrrigantAbsent}";
+        var made = account.Output switch
+        {
+            null => $"urine not known: {account.OutputAbsent}",
+            { BestEstimate: { } mean, Interval95: { } interval } known => $"urine {AsRead.Volume(Ml(known.Headline))}, "
+                + $"at best {AsRead.Volume(Ml(mean))} (95 % {Range(interval)})",
+            { } known => $"urine {AsRead.Volume(Ml(known.Headline))}; how far off that may be is not known",
+        };
+        var until = account.OutputUntil == account.End ? "" : $", up to the reading of {When(account.OutputUntil, account.End)}";
+        Prose(output, $"  {$"{what}:", -17} ", $"{Capital(irrigant)}. {Capital(made)}{until}.");
+    }
+
+    private static string Told(bool? holds) =>
+        holds switch
+        {
+            true => "holds",
+            false => "does not hold",
+            null => "cannot be told",
+        };
+
+    private static string Often(int count) => count == 1 ? "once" : string.Create(CultureInfo.InvariantCulture, $"{count} times");
+
+    private static Volume Ml(Amount amount) => Volume.FromMillilitres(amount.Value);
+
+    private static string Range(RangeReport range) => AsRead.Range(new(Ml(range.Low), Ml(range.High)));
+
     private static string Cell(Amount? amount, int width) => (amount is null ? "?" : Number(amount.Value)).PadLeft(width);
 
-    /// <summary>A caveat's meaning, as its code system says it.</summary>
-    private static string Caveat(string slug) => Codes.Display("caveat", slug);
+    /// <summary>A caveat's meaning.</summary>
+    private static string Caveat(string slug) => Irrigation.Words.Of(Slug.Read<Caveat>(slug)!.Value);
 
     private static void Write(IntervalReport interval, TextWriter output)
     {
@@ -203,7 +264,7 @@ internal static class BalanceInWords
     {
         if (interval.CorrectedUrineOutput is not { } output95)
         {
-            output.WriteLine($"    {"= Corrected urine output", -Sum} unknown: {Absent(interval.AbsentReason)}");
+            output.WriteLine($"    {"= Corrected urine output", -Sum} unknown: {interval.AbsentSays}");
         }
         else
         {
@@ -448,7 +509,9 @@ internal static class BalanceInWords
     private static string Obstacles(CriterionReport criterion) =>
         criterion.Obstacles.Count == 0
             ? "there is no value"
-            : string.Join("; ", criterion.Obstacles.Select(o => Reason(Slug.Read<Obstacle>(o)!.Value)));
+            : string.Join(". ", criterion.Obstacles.Select((o, i) => Sentence(Irrigation.Words.Of(Slug.Read<Obstacle>(o)!.Value), i)));
+
+    private static string Sentence(string text, int place) => place == 0 ? text : Capital(text);
 
     private static void Write(OpenReport open, TextWriter output)
     {
@@ -482,54 +545,15 @@ internal static class BalanceInWords
     private static void Caveats(TextWriter output, string indent, IReadOnlyList<string> caveats)
     {
         if (caveats.Count > 0)
-            Prose(output, $"{indent}Note: ", $"{string.Join("; ", caveats.Select(Caveat))}.");
+            Prose(output, $"{indent}Note: ", string.Join(" ", caveats.Select(caveat => $"{Capital(Caveat(caveat))}.")));
     }
 
     private static string Absent(string? reason) =>
-        Slug.Read<AbsentReason>(reason) switch
-        {
-            AbsentReason.IrrigantNotReadYet => "the irrigant has not been read yet",
-            AbsentReason.IrrigantUnknown => "how much irrigant ran in is not known",
-            AbsentReason.DrainageNotReadYet => "a drainage container was taken away and has not been read yet",
-            AbsentReason.DrainageUnknown => "how much drained is not known",
-            AbsentReason.NotCovered => "no two readings enclose any of this time",
-            null => "no reason is given",
-        };
+        Slug.Read<AbsentReason>(reason) is { } known ? Irrigation.Words.Of(known) : "no reason is given";
 
-    private static string Reason(Obstacle obstacle) =>
-        obstacle switch
-        {
-            Obstacle.AgeUnknown => "the date of birth is not known",
-            Obstacle.AgeDoesNotFit => "it is for another age",
-            Obstacle.WeightUnknown => "no weight was charted",
-            Obstacle.WeightImplausible => "the weight is not plausible",
-            Obstacle.NotCovered => "readings do not cover enough of the time",
-            Obstacle.OutputUnknown => "the output of a part of the time is not known",
-            Obstacle.DoubtsUnknown => "something was not charted, so how far off the number may be is not known",
-            Obstacle.TooUncertain =>
-                "at this irrigation rate and way of measuring the number is too uncertain to hold against the threshold",
-            Obstacle.Gap => "the time between two readings is too long to speak of single hours",
-            Obstacle.Doubted => "a reading is doubted, and nobody has confirmed or corrected it yet",
-            Obstacle.BelowZero => "all of the interval lies below 0: something that left or stayed is missing in the balance",
-            Obstacle.StillOpen => "part of the time is still open",
-        };
+    private static string Name(string criterion) => criterion == "prifle" ? Words(criterion) : Capital(Words(criterion));
 
-    private static string Name(string criterion) =>
-        criterion switch
-        {
-            "kdigo" => "KDIGO",
-            "prifle" => "pRIFLE",
-            "neonatal-kdigo" => "Neonatal KDIGO",
-            _ => Capital(Words(criterion)),
-        };
-
-    private static string Comparison(string comparison) =>
-        comparison switch
-        {
-            "<" => "less than",
-            "<=" => "at most",
-            _ => "more than",
-        };
+    private static string Comparison(string comparison) => Irrigation.Words.Comparison(comparison);
 
     private static void Heading(TextWriter output, string title)
     {
@@ -618,7 +642,7 @@ internal static class BalanceInWords
 
     private static string Signed(decimal value, string format) => value.ToString(format, CultureInfo.InvariantCulture).Replace('-', '−');
 
-    private static string Words(string slug) => slug.Replace('-', ' ');
+    private static string Words(string slug) => Irrigation.Words.Of(slug);
 
     private static string Capital(string text) => char.ToUpperInvariant(text[0]) + text[1..];
 

@@ -58,6 +58,11 @@ internal sealed record BalanceReport(
     string Caution
 )
 {
+    /// <summary>
+    /// What a ward round asks for: irrigant and output since the start, since a moment, by the day; looks; conditions for weaning.
+    /// </summary>
+    public NumbersReport? Numbers { get; init; }
+
     /// <summary>The report of a balance as of a moment.</summary>
     /// <param name="balance">The balance.</param>
     /// <param name="episode">The episode's id; null for a log that was never stored.</param>
@@ -258,6 +263,7 @@ internal sealed record CriterionReport(
 /// <param name="CorrectedUrineOutput">U; null where it cannot be worked out.</param>
 /// <param name="Rate">U over the time; null where U is.</param>
 /// <param name="AbsentReason">Why there is no number; null where there is one.</param>
+/// <param name="AbsentSays">The same in words; where no flow was charted, on which line and for how many minutes.</param>
 /// <param name="SimpleOutput">Drainage minus irrigant as charted, at the times charted.</param>
 /// <param name="IrrigantInstilled">I; null where unknown.</param>
 /// <param name="Drained">D, urine from bladder routes included; null where unknown.</param>
@@ -281,6 +287,7 @@ internal sealed record IntervalReport(
     OutputReport? CorrectedUrineOutput,
     RateReport? Rate,
     string? AbsentReason,
+    string? AbsentSays,
     Amount? SimpleOutput,
     Amount? IrrigantInstilled,
     Amount? Drained,
@@ -305,6 +312,7 @@ internal sealed record IntervalReport(
             OutputReport.Of(interval.Output),
             RateReport.Of(interval.Output, interval.Length, weight, balance.Log.Frame.Zone),
             interval.Absent is { } absent ? Slug.Of(absent) : null,
+            interval.AbsentSays(balance),
             Amount.Of(interval.Simple),
             Amount.Of(interval.Instilled),
             Amount.Of(interval.Drained),

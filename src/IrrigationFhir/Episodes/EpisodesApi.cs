@@ -1,4 +1,5 @@
 using System.ComponentModel;
+using System.Globalization;
 using System.Text.Json.Nodes;
 using Irrigation.Balance;
 using Irrigation.Criteria;
@@ -72,14 +73,18 @@ internal static class EpisodesApi
             .Answers<BalanceReport>(
                 StatusCodes.Status200OK,
                 "The balance: intervals with the entries they rest on (`parts`), windows with the intervals they take their "
-                    + "share of (`shares`), criteria, forecasts, and the time still open."
+                    + "share of (`shares`), criteria, forecasts, the time still open, and the numbers of a ward round (`numbers`).",
+                "application/json",
+                "text/plain"
             )
             .Fails(StatusCodes.Status400BadRequest, StatusCodes.Status404NotFound)
             .WithName("readBalance")
             .WithTags("Episodes")
             .WithSummary("The fluid balance with every intermediate step.")
             .WithDescription(
-                "With `asOf` as it was known at that moment: entries that had happened and, where the sender tells, were charted by then. "
+                "JSON; with `Accept: text/plain` in words. With `since` irrigant and output since that moment stand in `numbers`. "
+                    + "With `asOf` as it was known at that moment: entries that had happened and, where the sender tells, were charted "
+                    + "by then. "
                     + Texts.Caution
             );
         app.MapGet("/episodes/{id}/flags", Flags)
@@ -190,20 +195,38 @@ internal static class EpisodesApi
     private static async Task<IResult> Read([Description("The episode's id.")] string id, EpisodeStore store, CancellationToken stop) =>
         await store.Find(id, stop) is { } row ? Results.Json(Reply(row)) : OutcomeResult.UnknownEpisode(id);
 
-    private static Task<IResult> Balance(
+    private static async Task<IResult> Balance(
         [Description("The episode's id.")] string id,
+        HttpRequest request,
         EpisodeAsOf episode,
         CriteriaSettings limits,
         ForecastSettings forecasts,
         [Description("A moment (RFC 3339, with seconds and offset). Default: now.")] string? asOf,
+        [Description("Numbers since then too, e.g. the end of theatre (RFC 3339, with seconds and offset).")] string? since,
         CancellationToken stop
-    ) =>
-        episode.Answer(
+    )
+    {
+        var (from, problem) = since is null ? default : EntryJson.Moment("since", since);
+        if (problem is not null)
+            return OutcomeResult.Refused(StatusCodes.Status400BadRequest, [problem]);
+        return await episode.Answer(
             id,
             asOf,
-            (Episode episode, Instant at) => Results.Json(BalanceReport.Of(episode.Balance, id, episode.Definition, at, limits, forecasts)),
+            (Episode episode, FlagRecord flags) =>
+            {
+                var report = BalanceReport.Of(episode.Balance, id, episode.Definition, flags.AsOf, limits, forecasts) with
+                {
+                    Numbers = NumbersReport.Of(flags, from),
+                };
+                if (request.GetTypedHeaders().Accept.FirstOrDefault()?.MediaType.Value != "text/plain")
+                    return Results.Json(report);
+                using var text = new StringWriter(CultureInfo.InvariantCulture) { NewLine = "\n" };
+                BalanceInWords.Write(report, text);
+                return Results.Text(text.ToString(), "text/plain");
+            },
             stop
         );
+    }
 
     private static async Task<IResult> Flags(
         [Description("The episode's id.")] string id,

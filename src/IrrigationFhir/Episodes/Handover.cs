@@ -48,7 +48,7 @@ internal sealed record Handover(Episode Episode, FlagRecord Flags, IReadOnlyList
                 Contact(bedside),
                 Record(bedside),
                 Undecided(flags),
-                Cautioned(),
+                Cautioned(flags),
             ]
         );
     }
@@ -146,6 +146,10 @@ internal sealed record Handover(Episode Episode, FlagRecord Flags, IReadOnlyList
         if (bedside.Last<WashoutPerformed>() is { } washout)
             lines.Add($"Last washout {Aged(bedside, washout.At)}{Cleared(washout)}.");
 
+        if (bedside.Lines.Any())
+            lines.AddRange(AccountInWords.Of(bedside));
+        lines.AddRange(WeaningConditions.Of(flags).Select(condition => AccountInWords.Of(condition)));
+
         return new("irrigation", "Irrigation", lines, !bedside.Lines.Any() ? [] : [$"Procedure/{BladderIrrigationMapper.IdOf(episode)}"]);
     }
 
@@ -171,7 +175,10 @@ internal sealed record Handover(Episode Episode, FlagRecord Flags, IReadOnlyList
             : new(
                 "appearance",
                 "Drainage appearance",
-                [.. looks.Select(look => $"{Aged(bedside, look.At)}: {Looked.Says(look)}")],
+                [
+                    .. looks.Select(look => $"{Aged(bedside, look.At)}: {Looked.Says(look)}"),
+                    .. LooksOverTime.Of(bedside.Log, bedside.Log.Frame.Start, bedside.At).Select(AccountInWords.Of),
+                ],
                 Addresses(episode, looks)
             );
     }
@@ -185,8 +192,12 @@ internal sealed record Handover(Episode Episode, FlagRecord Flags, IReadOnlyList
         var made = latest.Output is { } output
             ? $"corrected urine output {output.Headline}{Interval(output)}"
             : "the corrected urine output is not known";
-        var caveats = latest.Caveats.IsEmpty ? "" : $"; {string.Join(", ", latest.Caveats.Select(c => Slug.Words(c)))}";
-        List<string> lines = [$"{bedside.Said(latest.Start)} to {bedside.Said(latest.End)}: {made}{caveats}."];
+        List<string> lines =
+        [
+            $"{bedside.Said(latest.Start)} to {bedside.Said(latest.End)}: {made}.",
+            .. latest.AbsentSays(bedside.Balance) is { } absent ? [$"{Words.Capital(absent)}."] : Array.Empty<string>(),
+            .. latest.Caveats.Select(caveat => $"{Words.Capital(Words.Of(caveat))}."),
+        ];
         lines.AddRange(latest.Doubts.Select(doubt => Texts.Doubted(doubt.Says)));
         if (ShiftStart(bedside) is var (start, byEntry) && start < latest.End)
         {
@@ -196,11 +207,14 @@ internal sealed record Handover(Episode Episode, FlagRecord Flags, IReadOnlyList
             lines.Add($"This shift, from {whence}{bedside.Said(start)} to the last reading: {said}.");
         }
 
-        lines.Add(Deficit.Of(bedside) is { } deficit ? deficit.Says(bedside) + "." : "No irrigant is unaccounted for by the last reading.");
+        if (bedside.Standing("outflow-deficit") is null && bedside.Standing("return-short") is null)
+            lines.Add(
+                Deficit.Of(bedside) is { } deficit ? $"{deficit.Says(bedside)}." : "No irrigant is unaccounted for by the last reading."
+            );
         var since = bedside.Balance.Open(bedside.At).Instilled;
         lines.Add(
             $"Since the last reading ({Aged(bedside, latest.End)}): "
-                + $"{(since is { } ran ? $"{ran} ran in" : "what ran in is not known")}; nobody knows what came out."
+                + $"{(since is { } ran ? $"{ran} ran in" : "what ran in is not known")}, and nobody knows what came out."
         );
         return new("balance", "Balance", lines, [$"Observation/{CorrectedUrineOutputMapper.IdOf(episode, latest)}"]);
     }
@@ -234,7 +248,12 @@ internal sealed record Handover(Episode Episode, FlagRecord Flags, IReadOnlyList
             "Forecasts",
             forecasts.IsEmpty
                 ? ["None: the episode has ended."]
-                : [.. forecasts.Select(f => $"{Named(f)}: {(f.At is { } at ? bedside.Said(at) : "cannot be told")}; {f.Assumption}.")],
+                :
+                [
+                    .. forecasts.Select(f =>
+                        $"{Named(f)}: {(f.At is { } at ? bedside.Said(at) : "cannot be told")}. {Words.Capital(f.Assumption)}."
+                    ),
+                ],
             []
         );
     }
@@ -245,7 +264,9 @@ internal sealed record Handover(Episode Episode, FlagRecord Flags, IReadOnlyList
             "bag-empty" => $"Bag of line {forecast.What} empty",
             "container-full" => $"Container {forecast.What} to empty",
             "distension-limit" => "Bladder at its limit if the outflow stopped now",
-            var other => $"{other.Replace('-', ' ')} {forecast.What}",
+            NextIrrigation.Kind when forecast.What != "irrigation" => $"Next dose of {forecast.What}",
+            NextIrrigation.Kind => "Next irrigation",
+            var other => $"{Words.Capital(Words.Of(other))} {forecast.What}",
         };
 
     private static HandoverSection Dwell(Bedside bedside) =>
@@ -265,6 +286,7 @@ internal sealed record Handover(Episode Episode, FlagRecord Flags, IReadOnlyList
     private static HandoverSection Standing(Episode episode, FlagRecord flags)
     {
         var standing = flags.Standing.OrderByDescending(f => f.Latest.Priority).ToList();
+        var said = new SaidOnce();
         return new(
             "flags",
             "Flags",
@@ -274,22 +296,26 @@ internal sealed record Handover(Episode Episode, FlagRecord Flags, IReadOnlyList
 
         IEnumerable<string> Lines(FlagPeriod flag)
         {
+            var incomplete = flag.Slug == RecordIncomplete.Rule.Slug; // the section of the record says what is missing
             var seen = FlagRecord.Acknowledged(episode.Log, flag, FlagMapper.IdOf(episode, flag));
             var (rule, acknowledged) = (FlagRules.Find(flag.Slug)!, seen is null ? "not acknowledged" : $"seen {flags.Now.Said(seen.At)}");
             yield return $"{Slug.Of(flag.Latest.Priority)}: {rule.Title}, since {flags.Now.Said(flag.Start)}, {acknowledged}";
-            yield return $"  {flag.Latest.Says}";
-            yield return $"  {rule.Caution}";
+            yield return incomplete ? "  What is missing stands under the record." : $"  {said.Of(Words.Capital(flag.Latest.Says))}";
+            if (!incomplete && said.Of(rule.Caution) is { Length: > 0 } caution)
+                yield return $"  {caution}";
         }
     }
 
     private static HandoverSection Undecided(FlagRecord flags)
     {
+        var said = new SaidOnce();
         List<string> lines =
         [
             .. flags
                 .Findings.Where(f => f.Latest is Finding.Undecided)
-                .Select(f => (f.Rule, Finding: (Finding.Undecided)f.Latest!))
-                .Select(f => $"{f.Rule.Title}: {f.Finding.Why}. Needs {f.Finding.Needs}."),
+                .Select(f => (f.Rule.Title, Finding: (Finding.Undecided)f.Latest!))
+                .GroupBy(f => f.Finding.Needs)
+                .Select(asks => said.Of($"{string.Join(" ", asks.Select(f => $"{f.Title}: {f.Finding.Why}."))} Needs {asks.Key}.")),
         ];
         return new("undecided", "Undecided", lines.Count == 0 ? ["Every rule has an answer."] : lines, []);
     }
@@ -327,7 +353,7 @@ internal sealed record Handover(Episode Episode, FlagRecord Flags, IReadOnlyList
         string?[] said =
         [
             order.Order,
-            order.Method,
+            order.Method is { } method ? Words.Of(method) : null,
             order.Solution,
             order.Additive is { } drug ? $"with {drug}" : null,
             order switch
@@ -363,20 +389,29 @@ internal sealed record Handover(Episode Episode, FlagRecord Flags, IReadOnlyList
 
     private static HandoverSection Record(Bedside bedside)
     {
-        var missing = CompleteRecord.Of(bedside).Where(item => !item.IsRecorded).Select(item => item.Name).ToList();
-        return new("record", "Record", [missing.Count == 0 ? "Complete." : $"Missing: {string.Join(", ", missing)}."], []);
+        var missing = CompleteRecord.Of(bedside).Where(item => !item.IsRecorded).ToList();
+        return new("record", "Record", [missing.Count == 0 ? "Complete." : $"Missing: {CompleteRecord.Says(missing)}."], []);
     }
 
-    private static HandoverSection Cautioned() =>
-        new(
+    /// <summary>The general ones, but for those that stand beside a flag.</summary>
+    private static HandoverSection Cautioned(FlagRecord flags)
+    {
+        string[] general = [Cautions.Outflow, Cautions.NeverForce, Cautions.KeepClosed, Cautions.Graduations, Cautions.MissingIsNotZero];
+        var said = new SaidOnce();
+        foreach (var flag in flags.Standing.Where(flag => flag.Slug != RecordIncomplete.Rule.Slug))
+            said.Of(FlagRules.Find(flag.Slug)!.Caution);
+        return new(
             "cautions",
             "Cautions",
-            [Cautions.Prompt, Cautions.Outflow, Cautions.NeverForce, Cautions.KeepClosed, Cautions.Graduations, Cautions.MissingIsNotZero],
+            [.. general.Prepend(Cautions.Prompt).Select(caution => said.Of(caution)).Where(caution => caution.Length > 0)],
             []
         );
+    }
 
     private static string Interval(UrineOutput output) =>
-        output.Interval95 is { } range ? $" (95 % interval {range.Low} to {range.High})" : " (how far off that may be cannot be told)";
+        output.Interval95 is { } range
+            ? $", best estimate {output.BestEstimate!.Value.Value} (95 % {AsRead.Range(range)})"
+            : " (how far off that may be cannot be told)";
 
     private static string Aged(Bedside bedside, Instant at) =>
         bedside.At - at >= Old

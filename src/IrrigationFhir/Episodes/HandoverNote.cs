@@ -22,9 +22,20 @@ internal static class HandoverNote
     private static readonly OffsetDateTimePattern Moment = OffsetDateTimePattern.CreateWithInvariantCulture("d MMM uuuu HH:mm");
 
     private const int SentencesOfCaution = 3;
+    private const int DueWhenUrgent = 2;
+
+    /// <summary>Cautions that say how to read and nothing to do.</summary>
+    private static readonly string[] Explains =
+    [
+        Cautions.MissingIsNotZero,
+        Cautions.Colour,
+        Cautions.NotAbsorption,
+        Cautions.Graduations,
+        Cautions.Prompt,
+    ];
 
     /// <summary>What only time brings, or another flag's end: nobody can change it now.</summary>
-    private static readonly string[] NothingToDo = ["readings that cover the window", "to be cleared"];
+    private static readonly string[] NothingToDo = ["readings that cover the window", "to be cleared", "a criterion for this age"];
 
     /// <summary>The note.</summary>
     public static string Of(Handover handover)
@@ -44,14 +55,17 @@ internal static class HandoverNote
         Say("NOW", Now(episode, flags));
         Say("CATHETER", Catheter(bedside));
         Say("IRRIGATION", Irrigation(flags));
-        Say("OUTPUT", Output(bedside));
+        var urgent = IsUrgent(flags);
+        Say("OUTPUT", Output(bedside, urgent));
         Say("LOOKS", Looks(bedside));
-        Say("BORNE", handover.Sections.Single(section => section.Slug == "comfort").Lines);
-        Say("DUE", Due(bedside));
+        if (bedside.Standing(PoorlyTolerated.Rule.Slug) is null)
+            Say("BORNE", handover.Sections.Single(section => section.Slug == "comfort").Lines);
+        Say("DUE", Due(bedside, urgent ? DueWhenUrgent : int.MaxValue));
         Say("ORDER", handover.Sections.Single(section => section.Slug == "order").Lines);
         Say("CALL", handover.Sections.Single(section => section.Slug == "contact").Lines);
         Say("MISSING", Missing(bedside));
-        Say("NOT KNOWN", NotKnown(flags));
+        if (!urgent)
+            Say("NOT KNOWN", NotKnown(flags));
         Say("", [Cautions.Prompt]);
         return text.ToString();
     }
@@ -65,7 +79,7 @@ internal static class HandoverNote
             definition.Patient.Identifier?.Value ?? definition.Patient.Reference,
             definition.Location?.Says ?? "no bed on record",
         ];
-        yield return $"{string.Join(", ", who.OfType<string>())}.";
+        yield return Words.Capital($"{string.Join(", ", who.OfType<string>())}.");
         yield return definition.Reason is { } reason ? $"Irrigated for {reason}." : "Why the bladder is irrigated is not on record.";
         List<string> risks =
         [
@@ -83,32 +97,56 @@ internal static class HandoverNote
         var standing = flags.Standing.OrderByDescending(flag => flag.Latest.Priority).ThenBy(flag => flag.Start).ToList();
         if (standing.Count == 0)
             yield return "No flag stands.";
-        var first = standing.FirstOrDefault(flag => flag.Latest.Priority >= FlagPriority.Medium);
-        foreach (var flag in standing.Where(flag => flag.Latest.Priority >= FlagPriority.Medium))
+        var first = standing.FirstOrDefault(flag => flag.Latest.Priority >= FlagPriority.Medium && SaysWhatToDo(flag));
+        var said = new SaidOnce();
+        var told = standing.Where(flag => flag.Latest.Priority >= FlagPriority.Medium && !RestsOnWhatIsTold(flag, standing)).ToList();
+        foreach (var flag in told)
         {
             var seen = FlagRecord.Acknowledged(episode.Log, flag, FlagMapper.IdOf(episode, flag)) is { } by
                 ? $"seen {flags.Now.Said(by.At)}"
                 : "not seen";
             var title = FlagRules.Find(flag.Slug)!.Title;
-            yield return $"{Slug.Of(flag.Latest.Priority).ToUpperInvariant()} {title}, since {flags.Now.Said(flag.Start)}, {seen}: "
-                + $"{flag.Latest.Says}";
-            if (flag == first && FlagRules.Find(flag.Slug)!.Caution != Cautions.MissingIsNotZero)
-                yield return $"First: {Beginning(FlagRules.Find(flag.Slug)!.Caution)}";
+            yield return $"{Slug.Of(flag.Latest.Priority).ToUpperInvariant()} {title}, since {flags.Now.Said(flag.Start)}, {seen}. "
+                + said.Of(Words.Capital(WithoutLooks(flag)), flag == told[0] ? null : 1);
+            if (flag.Latest.Priority < FlagPriority.High && flag != first)
+                continue;
+            var caution = FlagRules.Find(flag.Slug)!.Caution;
+            if (
+                !SaysWhatToDo(flag)
+                || (flag != first && FlagRules.Find(first!.Slug)!.Caution.StartsWith(Cautions.Outflow, StringComparison.Ordinal))
+            )
+                continue; // a blocked outflow comes before all else
+            if (said.Of(caution, flag == first ? SentencesOfCaution : 1) is { Length: > 0 } toDo)
+                yield return $"{(flag == first ? "First" : "Then")}: {toDo}";
         }
 
-        var low = standing.Where(flag => flag.Latest.Priority == FlagPriority.Low).ToList();
+        var low = standing.Except(told).Where(flag => flag.Slug != RecordIncomplete.Rule.Slug).ToList(); // that is told as missing
         if (low.Count > 0)
             yield return $"Also: {string.Join("; ", low.Select(flag => $"{Title(flag)} since {flags.Now.Said(flag.Start)}"))}.";
+
+        static bool SaysWhatToDo(FlagPeriod flag) =>
+            !Explains.Any(explains => FlagRules.Find(flag.Slug)!.Caution.StartsWith(explains, StringComparison.Ordinal));
 
         static string Title(FlagPeriod flag) => $"{(flag.Latest.Possible ? "possibly " : "")}{FlagRules.InWords(flag.Slug)}";
     }
 
-    /// <summary>The sentences of a caution that say what to do; what explains it stands in the long form.</summary>
-    private static string Beginning(string caution)
-    {
-        var sentences = caution.Split(". ");
-        return sentences.Length <= SentencesOfCaution ? caution : string.Join(". ", sentences.Take(SentencesOfCaution)) + ".";
-    }
+    /// <summary>What a flag says, but for the look before: the looks are told as a trend.</summary>
+    private static string WithoutLooks(FlagPeriod flag) =>
+        flag.Slug == BleedingWorse.Rule.Slug && flag.Latest.Says.IndexOf(", after ", StringComparison.Ordinal) is var after and > 0
+            ? $"{flag.Latest.Says[..after]}."
+            : flag.Latest.Says;
+
+    /// <summary>Whether somebody is needed at once: then what can wait is left out.</summary>
+    private static bool IsUrgent(FlagRecord flags) => flags.Standing.Any(flag => flag.Latest.Priority == FlagPriority.Urgent);
+
+    /// <summary>A flag that rests on nothing but the readings of a more urgent one, which says as much, is named and no more.</summary>
+    private static bool RestsOnWhatIsTold(FlagPeriod flag, IEnumerable<FlagPeriod> standing) =>
+        !flag.Latest.Evidence.IsEmpty
+        && standing.Any(other =>
+            other.Latest.Priority > flag.Latest.Priority
+            && other.Slug != DysreflexiaRisk.Rule.Slug // which rests on all that trigger it
+            && flag.Latest.Evidence.All(other.Latest.Evidence.Contains)
+        );
 
     private static IEnumerable<string> Catheter(Bedside bedside)
     {
@@ -118,7 +156,7 @@ internal static class HandoverNote
             ("type", inserted?.Type ?? facts.Type),
             ("size", (inserted?.French ?? facts.French) is { } size ? FormattableString.Invariant($"{size:0.#} Ch") : null),
             ("lumens", (inserted?.Lumens ?? facts.Lumens) is { } lumens ? $"{lumens} lumens" : null),
-            ("balloon", inserted?.Balloon is { } balloon ? $"balloon {Read(balloon)}" : null),
+            ("balloon", inserted?.Balloon is { } balloon ? $"balloon {balloon}" : null),
         ];
         var said = string.Join(", ", described.Select(d => d.Said).OfType<string>());
         var unsaid = string.Join(", ", described.Where(d => d.Said is null).Select(d => d.What));
@@ -130,7 +168,7 @@ internal static class HandoverNote
             _ => "when it was inserted is not on record",
         };
         string?[] parts = [said.Length > 0 ? said : null, since, unsaid.Length > 0 ? $"not on record: {unsaid}" : null];
-        yield return $"{string.Join("; ", parts.OfType<string>())}.";
+        yield return Words.Capital($"{string.Join("; ", parts.OfType<string>())}.");
     }
 
     private static IEnumerable<string> Irrigation(FlagRecord flags)
@@ -151,7 +189,7 @@ internal static class HandoverNote
             var of = Irrigants.InUse(bedside) is { } solution ? $" ({solution})" : "";
             var changed = Titration.Of(bedside.Log, line, start, bedside.At).LastOrDefault(change => change.From is not null);
             var before = changed is null ? "" : $", changed {bedside.Said(changed.Change.At)} from {changed.From}";
-            yield return $"{which}{runs}{of}{before}.";
+            yield return Words.Capital($"{which}{runs}{of}{before}.");
             if (drips.Find(drip => drip.Line == line)?.Drip is { ToCount: [{ Drops: { } drops }, ..], Set: { } set })
                 yield return FormattableString.Invariant($"Count {drops:0} drops/min by a set of {set}.");
         }
@@ -174,6 +212,12 @@ internal static class HandoverNote
 
         foreach (var run in RunsOfCycles.Of(balance, bedside.At).Where(run => run.End >= bedside.At - Duration.FromHours(24)).TakeLast(2))
             yield return RunReport.Lines(run, bedside.Log.Frame.Zone).First();
+        if (WeaningConditions.Hold(flags))
+        {
+            var hours = FormattableString.Invariant($"{bedside.Settings.WeaningAfter.TotalHours:0.#} h");
+            yield return $"Light, without clots and free of obstruction for {hours}: ask whether to wean, with the haemoglobin.";
+        }
+
         if (WeaningTrial.Of(flags, bedside.At - Duration.FromHours(24)).LastOrDefault() is { } trial)
             yield return $"Last trial without irrigation: {trial.Says(bedside)}";
         if (bedside.Last<WashoutPerformed>() is { } washout)
@@ -182,10 +226,10 @@ internal static class HandoverNote
         if (!bedside.Lines.Any())
             yield return "No irrigant is charted.";
 
-        static string Ran(Volume? volume) => volume is { } known ? Read(known) : "not known";
+        static string Ran(Volume? volume) => volume?.ToString() ?? "not known";
     }
 
-    private static IEnumerable<string> Output(Bedside bedside)
+    private static IEnumerable<string> Output(Bedside bedside, bool urgent)
     {
         var closed = bedside.Balance[FluidBalance.Bladder];
         if (closed.IsEmpty)
@@ -195,35 +239,51 @@ internal static class HandoverNote
         }
 
         var latest = closed[^1];
-        yield return $"Urine {bedside.Said(latest.Start)} to {bedside.Said(latest.End)}: {Made(latest.Output)}{Why(latest)}.";
+        yield return $"Urine {bedside.Said(latest.Start)} to {bedside.Said(latest.End)}: {Made(latest.Output)}{Why(latest, bedside)}.";
         foreach (var doubt in latest.Doubts)
             yield return Texts.Doubted(doubt.Says);
-        if (Handover.ShiftStart(bedside) is var (start, _) && start < latest.Start)
+        if (!urgent && Handover.ShiftStart(bedside) is var (start, _) && start < latest.Start)
         {
             var window = bedside.Balance.Over(WindowKind.Trailing, new(start, latest.End));
-            yield return $"This shift, since {bedside.Said(start)}: {Made(window.Output)}.";
+            if (Made(window.Output) != Made(latest.Output))
+                yield return $"This shift, since {bedside.Said(start)}: {Made(window.Output)}.";
         }
 
-        if (bedside.Standing("outflow-deficit") is null && Deficit.Of(bedside) is { } deficit)
+        if (bedside.Standing("outflow-deficit") is null && bedside.Standing("return-short") is null && Deficit.Of(bedside) is { } deficit)
             yield return $"{deficit.Says(bedside)}.";
-        var ran = bedside.Balance.Open(bedside.At).Instilled is { } since ? $"{Read(since)} ran in" : "how much ran in is not known";
+        var ran = bedside.Balance.Open(bedside.At).Instilled is { } since
+            ? since == Volume.Zero
+                ? "nothing ran in"
+                : $"{since} ran in"
+            : NotKnownHowMuch(bedside, latest.End);
         var partly = bedside.Log[Channel.BladderOutput].LastAtOrBefore(bedside.At)?.At > latest.End;
         var drained = partly ? "what came out is not read in full" : "nobody knows what came out";
-        yield return $"Since the last reading at {bedside.Said(latest.End)} {ran}; {drained}.";
+        yield return $"Since the last reading at {bedside.Said(latest.End)} {ran}, and {drained}.";
     }
+
+    /// <summary>That it is not known what ran in; why, where no flow is charted.</summary>
+    private static string NotKnownHowMuch(Bedside bedside, Instant since) =>
+        AbsentFlow.Says(AbsentFlow.Between(bedside.Balance, since, bedside.At), bedside.Said) is { } flow
+            ? $"it is not known how much ran in, for {flow}"
+            : "how much ran in is not known";
 
     /// <summary>The headline, and the best estimate with the interval that belongs to it.</summary>
     private static string Made(UrineOutput? output) =>
         output switch
         {
             null => "not known",
-            { BestEstimate: { } best, Interval95: { } range } => $"{Read(output.Headline)} as charted, "
-                + $"best estimate {Read(Volume.FromMillilitres(best.Value.Millilitres))} (95 % {Read(range.Low)} to {Read(range.High)})",
-            _ => $"{Read(output.Headline)} as charted; how far off that may be cannot be told",
+            { BestEstimate: { } best, Interval95: { } range } => $"{output.Headline} as charted, "
+                + $"best estimate {best.Value} (95 % {AsRead.Range(range)})",
+            _ => $"{output.Headline} as charted; how far off that may be cannot be told",
         };
 
-    private static string Why(ClosedInterval interval) =>
-        interval.Caveats.IsEmpty ? "" : $"; {string.Join(", ", interval.Caveats.Take(3).Select(caveat => Slug.Words(caveat)))}";
+    private static string Why(ClosedInterval interval, Bedside bedside)
+    {
+        if (interval.AbsentSays(bedside.Balance) is { } absent)
+            return $". {Words.Capital(absent)}";
+        var caveats = interval.Caveats.Where(caveat => caveat != Caveat.NegativeOutput).Take(3).Select(Words.Of).ToList();
+        return caveats.Count == 0 ? "" : $". {Words.Capital(string.Join(", ", caveats))}";
+    }
 
     /// <summary>The looks of the whole run, those that were like the one before left out.</summary>
     private static IEnumerable<string> Looks(Bedside bedside)
@@ -248,7 +308,8 @@ internal static class HandoverNote
 
         var shown = trend.Count > 5 ? [trend[0], .. trend.TakeLast(4)] : trend;
         var on = scale is null ? "" : $" (grades on '{scale}')";
-        yield return $"{string.Join("; ", shown)}{on}; last looked {bedside.Said(looks[^1].At)}.";
+        var last = trend.Count < looks.Count ? $"; last looked {bedside.Said(looks[^1].At)}" : "";
+        yield return $"{string.Join("; ", shown)}{on}{last}.";
 
         static string Said(DrainageAppearance look, string? scale)
         {
@@ -260,25 +321,21 @@ internal static class HandoverNote
                         : $"grade {grade} on another scale"
                     : null,
                 look.Colour,
-                look.Clots is { } clots
-                    ? clots == "none"
-                        ? "no clots"
-                        : $"{clots} clots"
-                    : null,
+                Looked.ClotsSay(look),
             ];
             return string.Join(", ", parts.OfType<string>().DefaultIfEmpty("seen"));
         }
     }
 
-    private static IEnumerable<string> Due(Bedside bedside)
+    private static IEnumerable<string> Due(Bedside bedside, int most)
     {
-        var due = DueThing.Of(bedside).ToList();
+        var due = DueThing.Of(bedside).OrderBy(thing => thing.At).Take(most).ToList();
         if (bedside.Clamped is { } shut && bedside.DwellOf(shut) is null)
             yield return $"The drain is clamped since {bedside.Said(shut.At)}, and no order says for how long.";
         if (due.Count == 0)
             yield return "Nothing that can be foretold.";
         else
-            yield return $"{string.Join("; ", due.OrderBy(d => d.At).Select(Said))}.";
+            yield return Words.Capital($"{string.Join("; ", due.Select(Said))}.");
 
         string Said(DueThing thing)
         {
@@ -299,7 +356,7 @@ internal static class HandoverNote
             .GroupBy(name => name[0])
             .Select(group => group.First().Length == 1 ? group.Key : $"{group.Key} ({string.Join(", ", group.Select(name => name[1]))})")
             .ToList();
-        yield return missing.Count == 0 ? "Nothing: the record is complete." : $"{string.Join("; ", missing)}.";
+        yield return missing.Count == 0 ? "Nothing: the record is complete." : $"{Words.Capital(string.Join("; ", missing))}.";
     }
 
     /// <summary>What somebody could decide now, by what it takes.</summary>
@@ -307,22 +364,11 @@ internal static class HandoverNote
     {
         var open = flags
             .Findings.Where(found => found.Latest is Finding.Undecided)
+            .Where(found => flags.Now.Standing(found.Rule.Slug) is null)
             .Select(found => (found.Rule.Title, ((Finding.Undecided)found.Latest!).Needs))
-            .Where(found => !NothingToDo.Any(nothing => found.Needs.EndsWith(nothing, StringComparison.Ordinal)))
+            .Where(found => !NothingToDo.Any(nothing => found.Needs.Contains(nothing, StringComparison.Ordinal)))
             .GroupBy(found => found.Needs, found => found.Title);
         foreach (var needs in open)
             yield return $"{string.Join(", ", needs)}: needs {needs.Key}.";
-    }
-
-    /// <summary>A volume as it is read at a bedside: no decimals from 10 mL on, tens from 1 L on.</summary>
-    private static string Read(Volume volume)
-    {
-        var amount = volume.Millilitres;
-        return Math.Abs(amount) switch
-        {
-            < 10 => FormattableString.Invariant($"{amount:0.#} mL"),
-            < 1000 => FormattableString.Invariant($"{amount:0} mL"),
-            _ => string.Create(CultureInfo.InvariantCulture, $"{Math.Round(amount / 10, MidpointRounding.AwayFromZero) * 10:#,0} mL"),
-        };
     }
 }

@@ -87,7 +87,7 @@ internal sealed record RecordReport(
         foreach (var interval in bedside.Balance.Reaching(FluidBalance.Bladder, from, bedside.At))
         {
             foreach (var caveat in interval.Caveats.Where(caveat => Contradicting.Contains(caveat)))
-                yield return $"{Slug.Of(caveat)} from {bedside.Said(interval.Start)} to {bedside.Said(interval.End)}";
+                yield return $"{Words.Of(caveat)} from {bedside.Said(interval.Start)} to {bedside.Said(interval.End)}";
         }
     }
 

@@ -66,10 +66,11 @@ internal sealed record RunReport(
         var beside = run.BesideFlow ? ", beside continuous irrigation" : "";
         var found = run.Found == Irrigation.Runs.FoundBy.Name ? "as the entries name it" : "found by time";
         var count = run.Cycles.Length == 1 ? "1 cycle" : string.Create(CultureInfo.InvariantCulture, $"{run.Cycles.Length} cycles");
-        var sums = run.Back is { } back
-            ? $"{run.In.Charted} in, {back.Charted} back"
+        var sums =
+            run.Back is { } back ? $"{run.In.Charted} in, {back.Charted} back"
+            : run.Cycles.Any(cycle => cycle.Clamped && cycle.Stayed is null) ? $"{run.In.Charted} in, held behind the clamp"
             : $"{run.In.Charted} in, what came back not known in full";
-        var how = $"{run.Method.Replace('-', ' ')}{beside}; {found}";
+        var how = $"{Words.Of(run.Method)}{beside}, {found}";
         yield return $"Irrigation{name} of {Said(run.Start)} ({how}): {count}, {sums}; {run.Why}.";
         foreach (var cycle in run.Cycles)
         {
@@ -81,7 +82,7 @@ internal sealed record RunReport(
                 cycle.Stayed is { } stayed ? FormattableString.Invariant($"stayed {stayed.TotalMinutes:0.#} min") : null,
                 Look(cycle.Looked),
                 cycle.Borne is null ? null : Borne(cycle),
-                .. cycle.Marks.Select(mark => Slug.Words(mark)),
+                .. cycle.Marks.Select(mark => Words.Of(mark)),
             ];
             yield return $"Cycle {cycle.Number}: {string.Join("; ", said.OfType<string>())}.";
         }
@@ -93,9 +94,9 @@ internal sealed record RunReport(
         {
             var of = cycle.ReturnFrom == cycle.Number ? "" : $" of cycles {cycle.ReturnFrom} to {cycle.Number}";
             return missing.Charted > Volume.Zero
-                ? $"{back.Charted} back{of}, {missing.Charted} short (95 % interval {range.Low} to {range.High})"
+                ? $"{back.Charted} back{of}, {missing.Charted} short (95 % {AsRead.Range(range)})"
                 : $"{back.Charted} back{of}, {Volume.Zero - missing.Charted} beyond it "
-                    + $"(95 % interval {Volume.Zero - range.High} to {Volume.Zero - range.Low})";
+                    + $"(95 % {AsRead.Range(new(Volume.Zero - range.High, Volume.Zero - range.Low))})";
         }
 
         return run.Unreturned.Contains(cycle) ? "what came back is not charted" : "came back with a later cycle";

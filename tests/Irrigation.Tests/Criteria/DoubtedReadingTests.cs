@@ -52,9 +52,12 @@ public class DoubtedReadingTests
     public void No_flag_is_raised_by_it_and_each_asks_for_the_reading()
     {
         // 8040 mL of urine in 6 h would be much in a day already.
-        const string Needs = "the doubted reading to be confirmed or corrected";
+        const string Needs = "the doubted reading confirmed or corrected";
         var record = Hours(8000).Exactly("06:00");
-        Assert.Equal(("stage 1: not evaluable, doubted", Needs), record.Undecided("urine-output-criterion"));
+        Assert.Equal(
+            ("stage 1: cannot be said. A reading is doubted, and nobody has confirmed or corrected it yet", Needs),
+            record.Undecided("urine-output-criterion")
+        );
         Assert.Contains(Needs, record.Undecided("polyuria").Needs, StringComparison.Ordinal);
         Assert.Equal("06:00-", Hours(80).Exactly("06:00").Stood("urine-output-criterion"));
     }
@@ -66,8 +69,8 @@ public class DoubtedReadingTests
         var record = ward.Exactly("07:00");
         Assert.Equal("06:00-", record.Stood("urine-output-criterion"));
         Assert.Equal(
-            "it stands since 06:00, and whether it has ended cannot be told: stage 1: not evaluable, doubted; "
-                + "needs the doubted reading to be confirmed or corrected.",
+            "it stands since 06:00, and whether it has ended cannot be told. Stage 1: cannot be said. "
+                + "A reading is doubted, and nobody has confirmed or corrected it yet. Needs the doubted reading confirmed or corrected.",
             record.Says("urine-output-criterion")
         );
     }

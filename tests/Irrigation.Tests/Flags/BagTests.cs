@@ -47,7 +47,7 @@ public class BagTests
     public void How_fast_it_runs_nobody_charted_is_undecided()
     {
         var record = Opens("18:00").BagHung("18:00", 1000).Flags("18:30");
-        Assert.Equal(("line 1: how fast the bag of 1000 mL hung at 18:00 runs is not charted", "the flow"), record.Undecided("bag-low"));
+        Assert.Equal(("line 1: how fast the bag of 1,000 mL hung at 18:00 runs is not charted", "the flow"), record.Undecided("bag-low"));
         Assert.Equal("the flow", record.Undecided("bag-dry").Needs);
     }
 
@@ -56,11 +56,11 @@ public class BagTests
     {
         var record = Opens("18:00").BagHung("18:00", 1000).Flow("18:00", 600).Flags("19:45");
         Assert.Equal(
-            "line 1: no more than 100 mL left of 1000 mL by the label and the charted flow of 600 mL/h; empty at 19:40.",
+            "line 1: no more than 100 mL left of 1,000 mL by the label and the charted flow of 600 mL/h. Empty at 19:40.",
             record.Standing("bag-low").Latest.Says
         );
         Assert.Equal(
-            "line 1: the bag of 1000 mL hung at 18:00 is empty by its label and the charted flow of 600 mL/h; "
+            "line 1: the bag of 1,000 mL hung at 18:00 is empty by its label and the charted flow of 600 mL/h; "
                 + "an overfilled bag lasts longer.",
             record.Says("bag-dry")
         );
@@ -78,7 +78,7 @@ public class BagTests
         var ward = Opens("18:00").BagHung("18:00", 5000).Flow("18:00", 500).Level("18:00", 0);
         Assert.Equal("19:52:52-", ward.Flags("20:00", limits: two).Stood("drainage-bag-high"));
         Assert.Equal(
-            "container 1 reaches 0.67 of 2000 mL, by its reading of 18:00 and what ran in since; to be emptied by 20:22.",
+            "container 1 reaches 1,330 mL of 2,000 mL, by its reading of 18:00 and what ran in since. To be emptied by 20:22.",
             ward.Flags("20:00", limits: two).Says("drainage-bag-high")
         );
 

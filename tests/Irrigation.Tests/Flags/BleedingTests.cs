@@ -26,7 +26,7 @@ public class BleedingTests
     {
         var ward = Irrigated().Looks("18:10", 2).Looks("19:00", 3).Looks("20:00", 3).Looks("21:00", 2).Looks("22:00", 3);
         Assert.Equal("19:00-21:00, 22:00-", ward.Flags("23:00").Stood(Slug));
-        Assert.Equal("grade 3 on 'five grades' at 22:00, grade 2 at 21:00.", ward.Flags("23:00").Says(Slug));
+        Assert.Equal("grade 3 on 'five grades' at 22:00, after grade 2 at 21:00.", ward.Flags("23:00").Says(Slug));
         Assert.Equal("", Irrigated().Looks("18:10", 3).Looks("19:00", 3).Looks("20:00", 2).Flags("23:00").Stood(Slug));
     }
 

@@ -30,7 +30,7 @@ public class ChildTests
         Assert.Equal("12:00-", record.Stood("outflow-deficit")); // 76 mL; 200 · 96 / 500 = 38.4 warn
         Assert.Equal(FlagPriority.High, Fails().Flags("12:00", Boy).Priority("outflow-deficit"));
         Assert.Equal(FlagPriority.Urgent, record.Priority("outflow-deficit")); // 114 of 120 mL
-        Assert.EndsWith("limit 96 mL, 0.8 of (3 years + 1) x 30 mL.", record.Says("outflow-deficit"), StringComparison.Ordinal);
+        Assert.EndsWith("limit is 96 mL, 0.8 of (3 years + 1) x 30 mL.", record.Says("outflow-deficit"), StringComparison.Ordinal);
     }
 
     [Fact]

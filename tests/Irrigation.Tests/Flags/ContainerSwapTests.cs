@@ -41,7 +41,7 @@ public class ContainerSwapTests
     {
         var away = TakenAway().Level("10:00", 0, container: "2").Flags("10:20");
         Assert.All(Outflow, slug => Assert.Equal("container 1 was taken away at 10:00 and not read yet", away.Undecided(slug).Why));
-        Assert.All(Outflow, slug => Assert.Equal("its reading", away.Undecided(slug).Needs));
+        Assert.All(Outflow, slug => Assert.Equal("a reading of the container that was not read", away.Undecided(slug).Needs));
 
         var swapped = Swapped().Flags("10:20");
         const string why = "container 2 was read at 10:00 and container 1 not since 09:00";
@@ -131,7 +131,7 @@ public class ContainerSwapTests
         var record = ward.Flags("12:00");
         Assert.Equal("11:00-", record.Stood("drainage-reading-stale"));
         Assert.Equal(
-            "container 2 was read at 11:40 and container 1 not since 09:00: what drained since 09:00 is not known (limit 120 min).",
+            "container 2 was read at 11:40 and container 1 not since 09:00. What drained since 09:00 is not known (limit 120 min).",
             record.Says("drainage-reading-stale")
         );
 

@@ -85,8 +85,8 @@ public class DysreflexiaRiskTests
         );
         var both = Measures(Blocked(), "19:05", 150);
         Assert.Equal(
-            "spinal cord injury at T4, and outflow deficit since 19:00, no drainage since 19:00, "
-                + "systolic 150 mmHg at 19:05, more than 20 mmHg over the baseline of 110 mmHg.",
+            "spinal cord injury at T4, and outflow deficit since 19:00. No drainage since 19:00. "
+                + "Systolic 150 mmHg at 19:05, more than 20 mmHg over the baseline of 110 mmHg.",
             both.Flags("19:10", WithBaseline(110)).Says(Slug)
         );
     }
@@ -137,7 +137,7 @@ public class DysreflexiaRiskTests
     [Fact]
     public void A_nurse_reads_what_triggers_it() =>
         Assert.Equal(
-            "spinal cord injury at T4, and outflow deficit since 19:00, no drainage since 19:00.",
+            "spinal cord injury at T4, and outflow deficit since 19:00. No drainage since 19:00.",
             Blocked().Flags("19:10", Injured("T4")).Says(Slug)
         );
 }

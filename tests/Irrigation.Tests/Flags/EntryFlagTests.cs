@@ -49,7 +49,7 @@ public class EntryFlagTests
         var six = Story.Aged(new(2020, 1, 10));
         var says = Opens("18:00").Weighs("18:00", 220.5m).Flags("18:30", six).Says("implausible");
         Assert.Contains("220.5 kg", says, StringComparison.Ordinal);
-        Assert.Contains("plausible for child of 6 years", says, StringComparison.Ordinal);
+        Assert.Contains("plausible for a child of 6 years", says, StringComparison.Ordinal);
         Assert.Equal("", Opens("18:00").Weighs("18:00", 20.5m).Flags("18:30", six).Stood("implausible"));
     }
 
@@ -94,7 +94,7 @@ public class EntryFlagTests
         Assert.Equal("", ward.Flags("19:59").Stood("late-entry"));
         Assert.Equal("20:00-09:00", ward.Flags("+1 12:00").Stood("late-entry"));
         Assert.Equal(
-            "drainage-emptied of 18:30 was charted at 21:00 (late after 60 min): what was said in between was said without it.",
+            "drainage emptied of 18:30 was charted at 21:00 (late after 60 min). What was said in between was said without it.",
             ward.Flags("22:00").Says("late-entry")
         );
     }

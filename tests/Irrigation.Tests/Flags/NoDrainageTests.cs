@@ -208,9 +208,9 @@ public class NoDrainageTests
     {
         var record = Runs().Level("20:00", 650).Flags("20:10");
         Assert.EndsWith(
-            " It rests on one entry, drainage-level-read of 650 mL at 20:00 "
-                + "(0 mL since the one before, far less than the 650 mL from 18:00 to 19:00): "
-                + "look at the patient, and check it.",
+            " It rests on one entry: drainage level read of 650 mL at 20:00, "
+                + "0 mL since the one before, far less than the 650 mL from 18:00 to 19:00. "
+                + "Look at the patient, and check the entry.",
             record.Says(Slug),
             StringComparison.Ordinal
         );
@@ -225,7 +225,7 @@ public class NoDrainageTests
     [Fact]
     public void A_reading_that_only_an_eye_judged_is_named() =>
         Assert.Contains(
-            "It rests on one entry, drainage-level-read of 0 mL at 18:40 (judged by eye)",
+            "It rests on one entry: drainage level read of 0 mL at 18:40, judged by eye.",
             Opens("18:00").BagHung("18:00", 3000).Flow("18:00", 600).Level("18:00", 0) is var w
                 ? w.Chart(new DrainageLevelRead(w.Header("18:40", MeasuringWay.Estimate), "1", Ml(0))).Flags("18:50").Says(Slug)
                 : "",
@@ -250,8 +250,8 @@ public class NoDrainageTests
         var ward = Runs(60).Level("22:00", 110);
         var record = ward.Flags("22:10");
         Assert.Equal(
-            "the drainage was not read from 19:00 to 22:00 while 180 mL ran in, and what was then read shows 0 mL: "
-                + "it may have been emptied and not charted, or nothing drains. Look at the patient, and read it again.",
+            "the drainage was not read from 19:00 to 22:00 while 180 mL ran in, and what was then read shows 0 mL. "
+                + "It may have been emptied and not charted, or nothing drains. Look at the patient, and read it again.",
             record.Says("drainage-reading-stale")
         );
         Assert.Equal(FlagPriority.Medium, record.Priority("drainage-reading-stale"));

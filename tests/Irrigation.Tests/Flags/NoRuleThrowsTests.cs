@@ -50,6 +50,9 @@ public class NoRuleThrowsTests
         )
         .Select(Patient);
 
+    /// <summary>What is judged by the output says one thing: never that it stands and that nobody can tell.</summary>
+    private static readonly string[] ByUrine = ["low-hourly-output", "urine-output-criterion", "anuria", "oliguria", "polyuria"];
+
     public static TheoryData<string> Settings => ["as they are", "least", "most"];
 
     [Theory]
@@ -65,6 +68,11 @@ public class NoRuleThrowsTests
                     var balance = FluidBalance.Of(EpisodeLog.Empty(Frame).Append(night, Start).Log, BalanceSettings.Default);
                     var record = FlagRecord.Of(balance, facts, limits, End);
                     Assert.All(record.Ended.Concat(record.Standing), flag => Assert.NotEmpty(flag.Latest.Says));
+                    Assert.All(
+                        ByUrine,
+                        slug => Assert.False(record.Said(slug) is Finding.Undecided && record.Now.Standing(slug) is not null, slug)
+                    );
+                    Assert.All(record.Sentences(), says => Assert.Empty(PlainWords.Faults(says)));
                     Interlocked.Add(ref raised, record.Ended.Count + record.Standing.Count());
                 },
                 iter: Ward.Times(700)

@@ -20,7 +20,7 @@ public class OrderMismatchTests
     {
         var ward = Opens("18:00").BagHung("18:10", 3000).Flow("18:10", 300);
         Assert.Equal("", ward.Flags("19:09").Stood(Slug));
-        Assert.Equal("there is no order; two identifiers were not checked.", ward.Flags("19:10").Says(Slug));
+        Assert.Equal("there is no order. Two identifiers were not checked.", ward.Flags("19:10").Says(Slug));
         Assert.Equal(
             "two identifiers were not checked.",
             Opens("18:00")
@@ -69,7 +69,7 @@ public class OrderMismatchTests
         );
         Assert.Equal("", Ordered(o => o with { Solution = "sodium chloride 0.9%" }).Flags("18:10").Stood(Slug)); // the same words
         Assert.Equal(
-            "intermittent-manual irrigation is ordered and 300 mL/h runs continuously.",
+            "intermittent manual irrigation is ordered and 300 mL/h runs continuously.",
             Ordered(o => o with { Method = "intermittent-manual" }).Flags("18:10").Says(Slug)
         );
         Assert.Equal(

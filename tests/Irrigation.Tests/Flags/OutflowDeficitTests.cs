@@ -30,7 +30,7 @@ public class OutflowDeficitTests
         // 1000 − 800 = 200: the charted flow alone is 12 % in doubt, ±120 mL at k = 1.
         var fast = Opens("18:00").BagHung("18:00", 3000).Flow("18:00", 1000).Level("18:00", 0).Level("19:00", 800);
         var (why, needs) = fast.Flags("19:00").Undecided(Slug);
-        Assert.EndsWith("limit 200 mL: the interval does not lie above 0", why);
+        Assert.EndsWith(" mL, which does not lie above 0. The limit is 200 mL", why);
         Assert.Equal("a weighed drainage, a bladder scan, or the next reading", needs);
 
         // The same, pumped (±5 %, u = 29 mL) and weighed (±5 g): 200 ± 58, and the minutes of the readings.
@@ -56,7 +56,7 @@ public class OutflowDeficitTests
         var record = Short().Flags("23:00");
         Assert.Equal("23:00-", record.Stood(Slug));
         Assert.Equal(FlagPriority.High, record.Priority(Slug));
-        Assert.Contains("95 % interval -", record.Says(Slug), StringComparison.Ordinal);
+        Assert.Contains("95 % interval is -", record.Says(Slug), StringComparison.Ordinal);
 
         // The bag weighed: 3000 mL left it for certain.
         var weighed = Short() is var ward ? ward.Chart(new BagRead(ward.Header("23:00", MeasuringWay.Weighed), "1", Ml(2000))) : null;
@@ -154,7 +154,7 @@ public class OutflowDeficitTests
     {
         Assert.Equal("", Read(660).Scan("19:20", 199).Exactly("19:30").Stood(Slug));
         var scanned = Read(660).Scan("19:20", 200).Exactly("19:30");
-        Assert.Equal("bladder scan of 200 mL at 19:20 with the drain open; limit 200 mL.", scanned.Says(Slug));
+        Assert.Equal("bladder scan of 200 mL at 19:20 with the drain open. The limit is 200 mL.", scanned.Says(Slug));
         Assert.Equal("", Read(660).Clamp("19:10").Scan("19:20", 250).Exactly("19:30").Stood(Slug)); // shut in, as it should be
         Assert.Equal("19:20-19:40", Read(660).Scan("19:20", 200).Scan("19:40", 150).Exactly("19:50").Stood(Slug)); // 0.75 · 200
         Assert.Equal("19:20-", Read(660).Scan("19:20", 200).Scan("19:40", 151).Exactly("19:50").Stood(Slug));
@@ -169,7 +169,7 @@ public class OutflowDeficitTests
 
         // A level that fell by more than a reading may be wrong by: what drained is not known, and the scan is.
         var fell = Read(660).Level("20:00", 100).Scan("20:05", 250);
-        Assert.Equal("bladder scan of 250 mL at 20:05 with the drain open; limit 200 mL.", fell.Exactly("20:10").Says(Slug));
+        Assert.Equal("bladder scan of 250 mL at 20:05 with the drain open. The limit is 200 mL.", fell.Exactly("20:10").Says(Slug));
     }
 
     [Fact]
@@ -178,9 +178,9 @@ public class OutflowDeficitTests
         // 19:00 65 mL are charted where 650 drained: 535 of 600 are missing, and the hour before all came back.
         var ward = Opens("17:00").BagHung("17:00", 3000).Flow("17:00", 600).Emptied("17:00", 0).Emptied("18:00", 650).Emptied("19:00", 65);
         Assert.EndsWith(
-            "limit 500 mL. It rests on one entry, drainage-emptied of 65 mL at 19:00 "
-                + "(65 mL since the one before, far less than the 650 mL from 17:00 to 18:00): "
-                + "look at the patient, and check it.",
+            "limit is 500 mL. It rests on one entry: drainage emptied of 65 mL at 19:00, "
+                + "65 mL since the one before, far less than the 650 mL from 17:00 to 18:00. "
+                + "Look at the patient, and check the entry.",
             ward.Exactly("19:00").Says(Slug),
             StringComparison.Ordinal
         );
@@ -200,7 +200,7 @@ public class OutflowDeficitTests
             .Emptied("19:00", 350);
         var record = ward.Exactly("19:00");
         Assert.Contains(
-            "It rests on one entry, flow-set of 3000 mL/h at 18:00 (far more than the 300 mL from 17:00 to 18:00)",
+            "It rests on one entry: flow set of 3,000 mL/h at 18:00, far more than the 300 mL from 17:00 to 18:00.",
             record.Says(Slug),
             StringComparison.Ordinal
         );
@@ -217,7 +217,7 @@ public class OutflowDeficitTests
             .Emptied("18:00", 350)
             .Flow("18:00", 3000)
             .Emptied("19:00", 40);
-        Assert.Contains("one entry, drainage-emptied of 40 mL at 19:00", both.Exactly("19:00").Says(Slug), StringComparison.Ordinal);
+        Assert.Contains("one entry: drainage emptied of 40 mL at 19:00", both.Exactly("19:00").Says(Slug), StringComparison.Ordinal);
 
         var lines = Opens("17:00")
             .BagHung("17:00", 5000)
@@ -228,7 +228,7 @@ public class OutflowDeficitTests
             .Emptied("18:00", 370)
             .Flow("18:00", 3000, line: "2")
             .Emptied("19:00", 370);
-        Assert.Contains("flow-set of 3000 mL/h at 18:00", lines.Exactly("19:00").Says(Slug), StringComparison.Ordinal);
+        Assert.Contains("flow set of 3,000 mL/h at 18:00", lines.Exactly("19:00").Says(Slug), StringComparison.Ordinal);
     }
 
     [Fact]
@@ -241,14 +241,14 @@ public class OutflowDeficitTests
             .Emptied("18:00", 350)
             .PumpTotal("19:00", 3300)
             .Emptied("19:00", 350);
-        Assert.Contains("one entry, pump-total-read of 3300 mL at 19:00", pump.Exactly("19:00").Says(Slug), StringComparison.Ordinal);
+        Assert.Contains("one entry: pump total read of 3,300 mL at 19:00", pump.Exactly("19:00").Says(Slug), StringComparison.Ordinal);
 
         var total = Opens("17:00")
             .Instilled("18:00", 300, from: "17:00")
             .Emptied("18:00", 350)
             .Instilled("19:00", 3000, from: "18:00")
             .Emptied("19:00", 350);
-        Assert.Contains("one entry, irrigant-instilled of 3000 mL at 19:00", total.Exactly("19:00").Says(Slug), StringComparison.Ordinal);
+        Assert.Contains("one entry: irrigant instilled of 3,000 mL at 19:00", total.Exactly("19:00").Says(Slug), StringComparison.Ordinal);
     }
 
     [Fact]
@@ -263,7 +263,7 @@ public class OutflowDeficitTests
     public void Over_a_hole_in_the_charting_it_says_that_nobody_read()
     {
         var record = Read(650).Level("22:00", 1500).Exactly("22:00"); // 1800 in and 850 out in 3 h
-        Assert.Contains("1500 mL at 22:00 (the first since 19:00: it may have been emptied", record.Says(Slug), StringComparison.Ordinal);
+        Assert.Contains("1,500 mL at 22:00, the first since 19:00: it may have been emptied", record.Says(Slug), StringComparison.Ordinal);
     }
 
     [Fact]
@@ -284,8 +284,8 @@ public class OutflowDeficitTests
     public void A_nurse_can_check_it_by_hand()
     {
         Assert.Equal(
-            "500 mL of irrigant not accounted for from 18:00 to 20:00: 1200 mL in, 700 mL out, urine taken as 0; "
-                + "95 % interval 500 mL to 500 mL; limit 500 mL.",
+            "500 mL of irrigant not accounted for from 18:00 to 20:00: 1,200 mL in, 700 mL out, urine taken as 0. "
+                + "The 95 % interval is 500 to 500 mL. The limit is 500 mL.",
             Read(350).Level("20:00", 700).Exactly("20:30").Says(Slug)
         );
     }

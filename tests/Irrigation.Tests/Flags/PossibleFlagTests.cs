@@ -26,9 +26,9 @@ public class PossibleFlagTests
         var record = Hours(32, 32, 32, 32, 32, 32).Flags("06:00");
         Assert.Equal(FlagPriority.Medium, record.Priority(Stage));
         Assert.Equal(
-            "possible, confirm the measurement first: urine-output criterion stage 1 (KDIGO 2012) by the mean; by every hour: "
-                + "indeterminate: 0.45 mL/kg/h from 00:00 to 06:00, 95 % interval 0.35 to 0.55, probability 86 %; "
-                + "threshold < 0.5 mL/kg/h, by 70 kg (actual) of 00:00.",
+            "possibly, and to be confirmed first: urine-output criterion stage 1 (KDIGO 2012) by the mean: "
+                + "0.45 mL/kg/h from 00:00 to 06:00. The 95 % interval is 0.35 to 0.55 mL/kg/h. The probability is 86 %. "
+                + "The threshold is less than 0.5 mL/kg/h, by 70 kg (actual) of 00:00. By every hour it is not decided.",
             record.Says(Stage)
         );
         Assert.Equal(0.86, Math.Round(record.Standing(Stage).Latest.Criterion!.Probability!.Value, 2));
@@ -39,7 +39,7 @@ public class PossibleFlagTests
     {
         // 206 mL, best 201: Φ(0.43) = 0.67.
         var (why, needs) = Hours(34, 34, 34, 34, 34, 36).Flags("06:00").Undecided(Stage);
-        Assert.Contains("probability 67 %", why, StringComparison.Ordinal);
+        Assert.Contains("probability is 67 %", why, StringComparison.Ordinal);
         Assert.StartsWith("a more exact measurement", needs, StringComparison.Ordinal);
     }
 
@@ -55,7 +55,7 @@ public class PossibleFlagTests
         // Sums of six: 192, 210, 192, 210, 192, 210 mL: 0.86 and 0.60 in turn.
         var record = Hours(32, 32, 32, 32, 32, 32, 50, 14, 50, 14, 50).Flags("11:30");
         Assert.Equal("06:00-", record.Stood(Stage));
-        Assert.Contains("probability 60 %", record.Says(Stage), StringComparison.Ordinal);
+        Assert.Contains("probability is 60 %", record.Says(Stage), StringComparison.Ordinal);
     }
 
     [Fact]
@@ -92,9 +92,9 @@ public class PossibleFlagTests
         // 12 h: 6 · 43 + 6 · 20 = 378 mL, best 368.8 of 420, u = 29.4: Φ(1.74) = 0.96, and its interval reaches to 427.6.
         var record = Hours(43, 43, 43, 43, 43, 43, 20, 20, 20, 20, 20, 20).Flags("12:00");
         Assert.Equal(FlagPriority.High, record.Priority(Stage));
-        Assert.StartsWith(
-            "urine-output criterion stage 1 (KDIGO 2012) met by the mean; by every hour: indeterminate; "
-                + "stage 2 with a probability of 96 %: ",
+        Assert.StartsWith("urine-output criterion stage 1 (KDIGO 2012) met by the mean: ", record.Says(Stage), StringComparison.Ordinal);
+        Assert.EndsWith(
+            " By every hour it is not decided. Stage 2 has a probability of 96 %.",
             record.Says(Stage),
             StringComparison.Ordinal
         );
@@ -108,7 +108,7 @@ public class PossibleFlagTests
         var ward = Hours(24, 24, 24, 24, 24, 24, 43, 43, 43, 43, 43, 43, 43, 43);
         Assert.Contains("stage 2", ward.Flags("12:00").Says(Stage), StringComparison.Ordinal);
         Assert.Contains("stage 2", ward.Flags("13:00").Says(Stage), StringComparison.Ordinal);
-        Assert.Contains("probability 62 %", ward.Flags("13:00").Says(Stage), StringComparison.Ordinal);
+        Assert.Contains("probability is 62 %", ward.Flags("13:00").Says(Stage), StringComparison.Ordinal);
         Assert.Equal("06:00-11:00, 12:00-14:00", ward.Flags("14:30").Stood(Stage));
     }
 
@@ -139,8 +139,8 @@ public class PossibleFlagTests
         if (priority is null)
             return;
         var says = record.Says("low-hourly-output");
-        Assert.StartsWith("possible, confirm the measurement first: output of each of the last two hours: ", says);
-        Assert.Contains("probability at most 84 %", says, StringComparison.Ordinal);
+        Assert.StartsWith("possibly, and to be confirmed first: output of each of the last two hours: ", says);
+        Assert.Contains("probability is at most 84 %", says, StringComparison.Ordinal);
     }
 
     [Fact]
@@ -149,7 +149,7 @@ public class PossibleFlagTests
         // 12 · 3 = 36 mL, best 35.1; a reading of 3 is off by no more than 8, u = 12 of them 16.0: 0.82 of up to 50 mL.
         var record = Hours([.. Enumerable.Repeat(3m, 12)]).Flags("12:00");
         Assert.Equal(FlagPriority.Medium, record.Priority("anuria"));
-        Assert.Contains("probability 82 %", record.Says("anuria"), StringComparison.Ordinal);
+        Assert.Contains("probability is 82 %", record.Says("anuria"), StringComparison.Ordinal);
         Assert.Null(Hours([.. Enumerable.Repeat(6m, 12)]).Flags("12:00").Priority("anuria")); // 70.2, u = 22.0: 0.18
     }
 
@@ -158,7 +158,7 @@ public class PossibleFlagTests
     {
         // 24 · 131 = 3144, best 3067 of more than 3000, u = 42.6: Φ(1.58) = 0.94; 24 · 128 = 3072, 2997: 0.47.
         Ward Day(decimal hourly) => Hours([.. Enumerable.Repeat(hourly, 24)]);
-        Assert.Contains("probability 94 %", Day(131).Flags("+1 00:00").Says("polyuria"), StringComparison.Ordinal);
+        Assert.Contains("probability is 94 %", Day(131).Flags("+1 00:00").Says("polyuria"), StringComparison.Ordinal);
         Assert.Null(Day(128).Flags("+1 00:00").Priority("polyuria"));
     }
 
@@ -170,15 +170,16 @@ public class PossibleFlagTests
         Assert.Equal("02:00-", record.Stood("low-hourly-output"));
         Assert.Equal(FlagPriority.Low, record.Priority("low-hourly-output"));
         Assert.Equal(
-            "it stands since 02:00, and whether it has ended cannot be told: "
-                + "output of each of the last two hours: not evaluable, gap; needs readings without long gaps.",
+            "it stands since 02:00, and whether it has ended cannot be told. "
+                + "Output of each of the last two hours: cannot be said. "
+                + "The time between two readings is too long to speak of single hours. Needs readings without long gaps.",
             record.Says("low-hourly-output")
         );
         Assert.IsType<Finding.Raised>(record.Said("low-hourly-output"));
 
         // A possible one stays a possible one.
         var possible = Hours(22, 22).Urine("09:00", 70).Flags("09:00");
-        Assert.StartsWith("possible since 02:00, and whether it has ended cannot be told: ", possible.Says("low-hourly-output"));
+        Assert.StartsWith("possible since 02:00, and whether it has ended cannot be told. ", possible.Says("low-hourly-output"));
     }
 
     [Fact]
@@ -195,18 +196,28 @@ public class PossibleFlagTests
     public void Below_zero_as_a_whole_it_raises_nothing_and_asks_what_is_missing()
     {
         // 1200 counted in, 1088 out in 12 h: −112 mL, measured without doubt.
-        const string Needs = "what left the bladder by another way, or the reading that is wrong";
+        const string Needs = "the missing or wrong volume";
         var ward = Opens("00:00").Weighs("00:00", 70).PumpTotal("00:00", 0).Level("00:00", 0).PumpTotal("12:00", 1200).Level("12:00", 1088);
         var record = ward.Exactly("12:00");
-        Assert.Equal(("stage 1: not evaluable, below zero", Needs), record.Undecided(Stage));
-        Assert.Equal(("output of 12 h: not evaluable, below zero", Needs), record.Undecided("anuria"));
+        Assert.Equal(
+            ("stage 1: cannot be said. The whole interval lies below 0, so something that left or stayed is missing in the balance", Needs),
+            record.Undecided(Stage)
+        );
+        Assert.Equal(
+            (
+                "output of 12 h: cannot be said. The whole interval lies below 0, "
+                    + "so something that left or stayed is missing in the balance",
+                Needs
+            ),
+            record.Undecided("anuria")
+        );
         Assert.Equal("12:00-", record.Stood("negative-corrected-output"));
     }
 
     [Fact]
     public void Per_cents_are_never_more_certain_than_they_can_be()
     {
-        Assert.Contains("probability over 99 %", Hours(0, 0, 0, 0, 0, 0).Flags("06:00").Says(Stage), StringComparison.Ordinal);
+        Assert.Contains("probability is over 99 %", Hours(0, 0, 0, 0, 0, 0).Flags("06:00").Says(Stage), StringComparison.Ordinal);
         var unlikely = Opens("00:00").Weighs("00:00", 70).UrineHourly("00:00", 60, 60, 60, 60, 60, 60).Flags("06:00");
         Assert.IsType<Finding.NotRaised>(unlikely.Said(Stage));
     }

@@ -55,7 +55,7 @@ public class PostObstructiveDiuresisTests
     {
         Assert.Equal("22:30-23:30", Relieved(200, 200, 100).Exactly("23:45").Stood(Slug));
         var (why, needs) = Relieved(200, 205).Flags("22:30").Undecided(Slug); // a meter is ±14.7 mL
-        Assert.Equal("obstruction relieved at 20:30; the output of the hours since cannot be told well enough", why);
+        Assert.Equal("obstruction relieved at 20:30, and the output of the hours since cannot be told well enough", why);
         Assert.Equal("hourly readings, weighed where the flow is high", needs);
     }
 
@@ -139,14 +139,14 @@ public class PostObstructiveDiuresisTests
             .Level("19:00", 270)
             .Level("20:00", 550);
         Assert.EndsWith(
-            "210 mL and 220 mL in the last two hours, threshold 200 mL or more in each."
-                + " This is provisional: the bag was not read yet; worked out again when it is read.",
+            "210 mL and 220 mL in the last two hours. The threshold is 200 mL or more in each."
+                + " This is provisional: the bag was not read yet.",
             ward.Exactly("20:00").Says(Slug),
             StringComparison.Ordinal
         );
 
         // The bag is read: 125 mL had run by 20:05, as charted.
-        Assert.EndsWith("threshold 200 mL or more in each.", ward.BagRead("20:05", 2875).Exactly("20:30").Says(Slug));
+        Assert.EndsWith("threshold is 200 mL or more in each.", ward.BagRead("20:05", 2875).Exactly("20:30").Says(Slug));
     }
 
     [Fact]
@@ -169,7 +169,7 @@ public class PostObstructiveDiuresisTests
     {
         var record = Relieved(220, 240).Exactly("22:30");
         Assert.Equal(
-            "obstruction relieved at 20:30; 220 mL and 240 mL in the last two hours, threshold 200 mL or more in each.",
+            "obstruction relieved at 20:30. 220 mL and 240 mL in the last two hours. The threshold is 200 mL or more in each.",
             record.Says(Slug)
         );
         Assert.Equal(FlagPriority.High, record.Priority(Slug));

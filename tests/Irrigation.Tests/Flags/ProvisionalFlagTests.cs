@@ -21,7 +21,7 @@ public class ProvisionalFlagTests
     {
         var record = NoUrine().Flags("06:00");
         Assert.Equal("06:00-", record.Stood(Stage));
-        Assert.EndsWith(" This is provisional: a bag still hangs; worked out again when it is read.", record.Says(Stage));
+        Assert.EndsWith(" This is provisional: a bag still hangs.", record.Says(Stage));
         Assert.True(record.Standing(Stage).Latest.Criterion!.Provisional);
     }
 

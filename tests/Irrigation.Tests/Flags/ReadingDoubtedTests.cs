@@ -29,8 +29,7 @@ public class ReadingDoubtedTests
         Assert.Equal("10:00-", record.Stood(Slug));
         Assert.Equal(FlagPriority.Medium, record.Priority(Slug));
         Assert.Equal(
-            "drainage-emptied of 8500 mL at 10:00: 8500 mL in one container, which holds at most 4400 mL. "
-                + "Confirm the reading (entry reading-confirmed of ward/ten) or correct it.",
+            "Drainage emptied of 8,500 mL at 10:00. 8,500 mL in one container, which holds at most 4,400 mL. Confirm or correct it.",
             record.Says(Slug)
         );
         Assert.Equal(new Evidence(new("ward", "ten"), null), Assert.Single(record.Standing(Slug).Latest.Evidence));
@@ -76,10 +75,10 @@ public class ReadingDoubtedTests
         var ward = TenTimes().Emptied("14:00", 8300, id: "again");
         var record = ward.Flags("14:00");
         Assert.Equal("10:00-", record.Stood(Slug));
-        Assert.StartsWith("drainage-emptied of 8300 mL at 14:00: ", record.Says(Slug), StringComparison.Ordinal);
-        Assert.Contains("drainage-emptied of 8500 mL at 10:00: ", record.Says(Slug), StringComparison.Ordinal);
+        Assert.StartsWith("Drainage emptied of 8,300 mL at 14:00. ", record.Says(Slug), StringComparison.Ordinal);
+        Assert.Contains("Drainage emptied of 8,500 mL at 10:00. ", record.Says(Slug), StringComparison.Ordinal);
         Assert.Equal(["ten", "again"], record.Standing(Slug).Latest.Evidence.Select(e => e.Entry!.Value.Id));
-        Assert.DoesNotContain("8500", Confirms(ward, "14:10").Flags("14:20").Says(Slug), StringComparison.Ordinal);
+        Assert.DoesNotContain("8,500", Confirms(ward, "14:10").Flags("14:20").Says(Slug), StringComparison.Ordinal);
     }
 
     [Fact]
@@ -90,8 +89,8 @@ public class ReadingDoubtedTests
             ward.Emptied($"{hour}:00", 8000 + hour);
         Assert.DoesNotContain("And", ward.Flags("14:00").Says(Slug), StringComparison.Ordinal);
         var six = ward.Emptied("15:00", 8015).Flags("15:00").Says(Slug);
-        Assert.EndsWith("And 1 more.", six, StringComparison.Ordinal);
-        Assert.Equal(5, six.Split("Confirm the reading").Length - 1);
+        Assert.EndsWith("And 1 more. Confirm or correct each.", six, StringComparison.Ordinal);
+        Assert.Equal(5, six.Split("in one container").Length - 1);
     }
 
     [Fact]
@@ -103,7 +102,7 @@ public class ReadingDoubtedTests
             .Flow("08:00", 350)
             .Weighed("08:00", 100, 100, emptied: false)
             .Weighed("10:00", 80, 100, emptied: false);
-        Assert.StartsWith("drainage-weighed of 80 g at 10:00: weighed less", ward.Flags("10:00").Says(Slug), StringComparison.Ordinal);
+        Assert.StartsWith("Drainage weighed of 80 g at 10:00. Weighed less", ward.Flags("10:00").Says(Slug), StringComparison.Ordinal);
     }
 
     [Fact]
@@ -113,7 +112,7 @@ public class ReadingDoubtedTests
         foreach (var slug in Outflow)
         {
             Assert.Equal(
-                ("a reading is doubted: 8500 mL in one container, which holds at most 4400 mL", "the reading confirmed, or corrected"),
+                ("a reading is doubted: 8,500 mL in one container, which holds at most 4,400 mL", "the reading confirmed, or corrected"),
                 record.Undecided(slug)
             );
         }

@@ -21,8 +21,8 @@ public class ReturnShortTests
         Assert.Equal("08:13-", flags.Stood(Slug));
         Assert.Equal(FlagPriority.High, flags.Priority(Slug));
         Assert.Equal(
-            "18 mL did not come back of cycle 1, from 08:10: 30 mL in, 12 mL back; 95 % interval 6.3 mL to 29.7 mL; "
-                + "limit 15 mL, 0.5 of an aliquot.",
+            "18 mL did not come back of cycle 1, from 08:10: 30 mL in, 12 mL back. The 95 % interval is 6.3 to 30 mL. "
+                + "The limit is 15 mL, 50 % of an aliquot.",
             flags.Says(Slug)
         );
     }

@@ -43,7 +43,7 @@ public class RunFlagTests
     [Fact]
     public void The_first_is_due_by_its_share_of_the_day_from_the_order() =>
         Assert.Equal(
-            "due at 16:00: an irrigation, 3 times a day as ordered; none was given since the order of 08:00.",
+            "due at 16:00: an irrigation, 3 times a day as ordered. None was given since the order of 08:00.",
             Thrice().Flags("16:00").Says("irrigation-due")
         );
 

@@ -34,7 +34,37 @@ internal static class Story
         PatientFacts? facts = null,
         FlagLimits? limits = null,
         MeasuringCharacters? characters = null
-    ) => FlagRecord.Of(ward.Balance(characters), facts ?? Adult, limits ?? FlagLimits.Default, ward.At(asOf));
+    ) => Read(FlagRecord.Of(ward.Balance(characters), facts ?? Adult, limits ?? FlagLimits.Default, ward.At(asOf)));
+
+    /// <summary>The same, once somebody has read every sentence of it: each story is told in plain words.</summary>
+    public static FlagRecord Read(this FlagRecord record)
+    {
+        Assert.All(Sentences(record), says => Assert.Empty(PlainWords.Faults(says)));
+        return record;
+    }
+
+    /// <summary>Everything that a record says.</summary>
+    public static IEnumerable<string> Sentences(this FlagRecord record)
+    {
+        foreach (var flag in record.Ended.Concat(record.Standing))
+            yield return flag.Latest.Says;
+        foreach (var ended in record.Ended)
+            yield return ended.Ended!;
+        foreach (var undecided in record.Findings.Select(found => found.Latest).OfType<Finding.Undecided>())
+        {
+            yield return undecided.Why;
+            yield return undecided.Needs;
+        }
+
+        foreach (var forecast in record.Now.Foretold)
+            yield return forecast.Assumption;
+        foreach (var due in DueThing.Of(record.Now))
+            yield return due.What;
+        foreach (var trial in WeaningTrial.Of(record, record.Now.Log.Frame.Start))
+            yield return trial.Says(record.Now);
+        foreach (var doubt in record.Now.Balance.Streams.SelectMany(stream => record.Now.Balance[stream]).SelectMany(i => i.Doubts))
+            yield return doubt.Says;
+    }
 
     /// <summary>The same, measured without doubt or bias.</summary>
     public static FlagRecord Exactly(this Ward ward, string asOf, PatientFacts? facts = null, FlagLimits? limits = null) =>

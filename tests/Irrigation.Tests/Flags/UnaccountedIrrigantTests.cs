@@ -78,8 +78,8 @@ public class UnaccountedIrrigantTests
     {
         var says = Procedure("glycine 1.5 %", 800, Elderly).Says(Slug);
         Assert.Equal(
-            "800 mL of irrigant not accounted for from 18:00 to 19:00: 3000 mL in, 2200 mL out, urine taken as 0; "
-                + "95 % interval 800 mL to 800 mL; limit 750 mL for glycine 1.5 %, taken as hypotonic or without electrolytes, "
+            "800 mL of irrigant not accounted for from 18:00 to 19:00: 3,000 mL in, 2,200 mL out, urine taken as 0. "
+                + "The 95 % interval is 800 to 800 mL. The limit is 750 mL for glycine 1.5 %, taken as hypotonic or without electrolytes, "
                 + "patient at risk or of unknown age.",
             says
         );

@@ -26,8 +26,9 @@ public class UrineOutputFlagTests
     {
         var at6 = Hours(12, 20).Exactly("06:00");
         Assert.Equal(
-            "urine-output criterion stage 1 (KDIGO 2012) met by the mean; by every hour: met: 0.29 mL/kg/h from 00:00 to 06:00, "
-                + "95 % interval 0.29 to 0.29, probability over 99 %; threshold < 0.5 mL/kg/h, by 70 kg (actual) of 00:00.",
+            "urine-output criterion stage 1 (KDIGO 2012) met by the mean: 0.29 mL/kg/h from 00:00 to 06:00. "
+                + "The 95 % interval is 0.29 to 0.29 mL/kg/h. The probability is over 99 %. "
+                + "The threshold is less than 0.5 mL/kg/h, by 70 kg (actual) of 00:00. By every hour it is met.",
             at6.Says(Stage)
         );
         var at12 = Hours(12, 20).Exactly("12:00");
@@ -41,7 +42,7 @@ public class UrineOutputFlagTests
     {
         // 20 · 5 + 50 = 150 mL in 6 h of 70 kg: 0.357, and the last hour 0.714 (clinical reference 2.1).
         Assert.Contains(
-            "met by the mean; by every hour: not met",
+            "By every hour it is not met.",
             Opens("00:00").UrineHourly("00:00", 20, 20, 20, 20, 20, 50).Weighs("00:00", 70).Exactly("06:00").Says(Stage),
             StringComparison.Ordinal
         );
@@ -56,7 +57,7 @@ public class UrineOutputFlagTests
 
     [Theory]
     [InlineData(null, 70, "the age is not known, and adult thresholds are not for everybody", "a date of birth")]
-    [InlineData("1950-05-01", null, "stage 1: not evaluable, weight unknown", "a weight")]
+    [InlineData("1950-05-01", null, "stage 1: cannot be said. No weight was charted", "a weight")]
     public void Without_age_or_weight_it_is_undecided(string? born, int? kilograms, string why, string needs)
     {
         var facts = Story.Aged(born is null ? null : NodaTime.Text.LocalDatePattern.Iso.Parse(born).Value);
@@ -76,7 +77,7 @@ public class UrineOutputFlagTests
     public void An_interval_that_covers_the_threshold_is_undecided()
     {
         var (why, needs) = Hours(6, 35).Flags("06:00").Undecided(Stage); // 210, best 204.9 of 210 mL: 0.60, and possible is from 0.7 on
-        Assert.EndsWith("the interval covers the threshold", why);
+        Assert.EndsWith("The interval covers the threshold", why);
         Assert.StartsWith("a more exact measurement", needs);
     }
 
@@ -84,7 +85,7 @@ public class UrineOutputFlagTests
     public void Hours_that_nobody_measured_are_undecided_and_do_not_clear_it()
     {
         var (why, needs) = Hours(3, 34).Exactly("03:00").Undecided(Stage);
-        Assert.Equal(("stage 1: not evaluable, not covered", "readings that cover the window"), (why, needs));
+        Assert.Equal(("stage 1: cannot be said. Readings do not cover enough of the time", "readings that cover the window"), (why, needs));
         Assert.Equal("06:00-", Hours(6, 34).Exactly("22:00").Stood(Stage));
     }
 
@@ -103,9 +104,9 @@ public class UrineOutputFlagTests
             ("no drainage stands since 01:00: obstruction goes before anuria: what is held back may be urine", "no drainage to be cleared"),
             fresh.Undecided("anuria")
         );
-        Assert.EndsWith("the output is not evaluable", fresh.Undecided(Stage).Why, StringComparison.Ordinal);
-        Assert.EndsWith("the output is not evaluable", fresh.Undecided("low-hourly-output").Why, StringComparison.Ordinal);
-        Assert.EndsWith("the output is not evaluable", fresh.Undecided("oliguria").Why, StringComparison.Ordinal);
+        Assert.EndsWith("the output cannot be judged", fresh.Undecided(Stage).Why, StringComparison.Ordinal);
+        Assert.EndsWith("the output cannot be judged", fresh.Undecided("low-hourly-output").Why, StringComparison.Ordinal);
+        Assert.EndsWith("the output cannot be judged", fresh.Undecided("oliguria").Why, StringComparison.Ordinal);
 
         // What stood before the obstruction waits, and is not taken down for it.
         var anuric = Hours(12, 0).BagHung("13:00", 3000).Flow("13:00", 600).Level("13:00", 0).Level("14:00", 0).Exactly("14:30");

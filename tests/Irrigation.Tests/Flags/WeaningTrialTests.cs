@@ -40,9 +40,9 @@ public class WeaningTrialTests
         Assert.Null(trial.Recurrence);
         Assert.Equal((Ml(220), Ml(60)), (trial.FirstVoid!.Amount, trial.Residual!.Held));
         Assert.Equal(
-            "Irrigation stopped at 10:00, observed until 14:00 (catheter-removed); "
-                + "no recurrence known (looked 2 times, last at 13:00: grade 1 on 'five grades'); "
-                + "first void 220 mL at 16:00; residual 60 mL at 16:10.",
+            "Irrigation stopped at 10:00, observed until 14:00 (the catheter was removed). "
+                + "No recurrence known (looked 2 times, last at 13:00: grade 1 on 'five grades'). "
+                + "First void 220 mL at 16:00. Residual 60 mL at 16:10.",
             trial.Says(ward.Flags("17:00").Now)
         );
     }
@@ -58,7 +58,7 @@ public class WeaningTrialTests
         var trial = Assert.Single(Trials(ward, "13:00"));
         Assert.Equal((ward.At("12:10"), TrialEnd.IrrigationResumed), (trial.Until, trial.EndedBy));
         Assert.Equal(
-            new Recurrence(ward.At("12:00"), "grade 2 on 'five grades', clots: few, after grade 2 on 'five grades' at 09:50"),
+            new Recurrence(ward.At("12:00"), "grade 2 on 'five grades', few clots, after grade 2 on 'five grades' at 09:50"),
             trial.Recurrence
         );
         Assert.Equal(("no void is charted since", "without a void there is no residual after it"), (trial.NoVoid, trial.NoResidual));

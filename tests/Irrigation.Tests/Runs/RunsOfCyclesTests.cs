@@ -163,7 +163,7 @@ public class RunsOfCyclesTests
     {
         var ward = Ward.Opens("08:00").Syringe("08:10", 30).Back("08:13", 30);
         ward.Chart(new IrrigationStopped(ward.Header("08:15"), StopReason.Pain));
-        Assert.Equal((RunOutcome.EndedOtherwise, "ended for pain"), (Only(ward, "08:15").Outcome, Only(ward, "08:15").Why));
+        Assert.Equal((RunOutcome.EndedOtherwise, "ended because of pain or spasm"), (Only(ward, "08:15").Outcome, Only(ward, "08:15").Why));
         Assert.Equal(2, All(ward.Syringe("08:20", 30), "08:20").Length); // what follows is another
     }
 

@@ -53,9 +53,9 @@ public sealed class WardListTests
         using var answer = await service.Http.SendAsync(request);
         Assert.Equal(
             "North 4 (invented), 14 Mar 13:00: 2 beds irrigated, who needs a person first\n"
-                + "  1  North 4 (invented), room 2, bed 1, Ida Quell (invented), day 1 | urgent: Drainage not read since 09:00: "
-                + "irrigant runs at 300 mL/h and the drainage was not read since 08:00 (limit 60 min) | "
-                + "read 5 h 0 min ago, 1500 mL in since | drainage to read since 09:00 | 3 flags not seen\n"
+                + "  1  North 4 (invented), room 2, bed 1, Ida Quell (invented), day 1 | urgent: Drainage not read since 09:00. "
+                + "Irrigant runs at 300 mL/h and the drainage was not read since 08:00 (limit 60 min) | "
+                + "read 5 h 0 min ago, 1,500 mL in since | drainage to read since 09:00 | 3 flags not seen\n"
                 + "  2  North 4 (invented), room 2, bed 2, Tom Rill (invented), day 1 | read 10 min ago, 5 mL in since | "
                 + "drainage to read 13:50\n",
             await answer.Content.ReadAsStringAsync()

@@ -146,6 +146,10 @@ public partial class ContractTests
         await Answers("readRecord", 400, ward.Get($"/episodes/{episode}/record?asOf=yesterday"));
         await Answers("readRecord", 404, ward.Get("/episodes/nowhere/record"));
         var handover = $"/episodes/{episode}/handover?asOf=2026-03-15T02:40:00%2B01:00";
+        using var balanceInWords = new HttpRequestMessage(HttpMethod.Get, new Uri($"/episodes/{episode}/balance", UriKind.Relative));
+        balanceInWords.Headers.Accept.ParseAdd("text/plain");
+        using var account = await ward.Http.SendAsync(balanceInWords);
+        Shows("readBalance.200.txt", await account.Content.ReadAsStringAsync());
         Shows("readHandover.200.txt", (await ward.Http.GetStringAsync(handover)).Replace(episode, EpisodeId, StringComparison.Ordinal));
         using var asked = new HttpRequestMessage(HttpMethod.Get, handover);
         asked.Headers.Accept.ParseAdd("application/fhir+json");

@@ -109,7 +109,7 @@ public class ComputeTests
             From(lines, "Sun 15 Mar 01:00 to 02:00").Take(4)
         );
         Assert.Contains("Simple sum of what was charted in this time −530.0 mL 2430 drained − 2960 irrigant", lines);
-        Assert.Contains("Note: closing reading fell between two readings of the irrigant; its share is interpolated; share of a", lines);
+        Assert.Contains("Note: Closing reading fell between two readings of the irrigant; its share is interpolated. Share of a", lines);
     }
 
     [Fact]
@@ -159,14 +159,15 @@ public class ComputeTests
                 "unknown bag taken down 10:00",
                 "+ more held in the bladder than before 0 assumed",
                 "+ leaked 0 assumed",
-                "= Corrected urine output unknown: how much irrigant ran in is not known",
+                "= Corrected urine output unknown: how much irrigant ran in is not known. "
+                    + "No flow is charted on line 1 from 08:00 to 10:00 (120 min)",
             ],
             From(lines, "Sat 14 Mar 08:00 to 10:00").Skip(1).Take(7)
         );
-        Assert.Contains("CANNOT BE SAID: the date of birth is not known; no weight was charted; readings do not cover enough of", lines);
+        Assert.Contains("CANNOT BE SAID: the date of birth is not known. No weight was charted. Readings do not cover enough of", lines);
         Assert.Contains(
             lines,
-            line => line.StartsWith("Note: irrigant volume unknown; content of the bag at its end unknown", StringComparison.Ordinal)
+            line => line.StartsWith("Note: Irrigant volume unknown. Content of the bag at its end unknown", StringComparison.Ordinal)
         );
     }
 
@@ -183,7 +184,7 @@ public class ComputeTests
         );
         Assert.Contains("300.0 mL drainage level read 09:00: 400 now − 100 before", lines);
         Assert.Contains("= Corrected urine output −200.0 mL 300 − 500 = −200", lines);
-        Assert.Contains("Note: output below zero.", lines);
+        Assert.Contains("Note: Output below zero.", lines);
 
         // From empty, 500 mL at 500 mL/h and no urine.
         Assert.Contains("Bladder at its limit: in 1 h, at 10:00", lines);
@@ -265,9 +266,9 @@ public class ComputeTests
             )
         );
         Assert.Contains("Sat 14 Mar 08:00 to 10:00 (2 h), preliminary", lines);
-        Assert.Contains("a reading is doubted", string.Join(' ', From(lines, "Note: ").Take(3)), StringComparison.Ordinal);
+        Assert.Contains("A reading is doubted", string.Join(' ', From(lines, "Note: ").Take(3)), StringComparison.Ordinal);
         Assert.Equal(
-            "Doubted: 8500 mL in one container, which holds at most 4400 mL. It counts in the sum and in no decision until somebody "
+            "Doubted: 8,500 mL in one container, which holds at most 4,400 mL. It counts in the sum and in no decision until somebody "
                 + "confirms or corrects the reading.",
             string.Join(' ', From(lines, "Doubted: ").Take(2))
         );
@@ -285,7 +286,7 @@ public class ComputeTests
             )
         );
         Assert.Equal(
-            ["Sat 14 Mar 08:00 to 08:30: 60 mL of irrigant run in.", "The drain is clamped since 08:00.", "Note: dwell in progress."],
+            ["Sat 14 Mar 08:00 to 08:30: 60 mL of irrigant run in.", "The drain is clamped since 08:00.", "Note: Dwell in progress."],
             From(lines, "Since the last reading").Skip(2).Take(3)
         );
 

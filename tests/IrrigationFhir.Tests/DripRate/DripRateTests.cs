@@ -59,8 +59,8 @@ public sealed partial class DripRateTests : IAsyncLifetime
         var address = "/drip-rate?volume=1000%20mL&time=12h&dropFactor=10";
         string[] says =
         [
-            "1000 mL in 12 h are 83.3 mL/h: 14 drops/min by a set of 10 drops/mL (13.9 before rounding; 14 make 84 mL/h).",
-            "1000 mL last 11 h 54 min.",
+            "1,000 mL in 12 h are 83.3 mL/h: 14 drops/min by a set of 10 drops/mL (13.9 before rounding; 14 make 84 mL/h).",
+            "1,000 mL last 11 h 54 min.",
             Drip.Caution,
             Texts.Caution,
         ];
@@ -200,11 +200,11 @@ public sealed partial class DripRateTests : IAsyncLifetime
             "Ordered 500 mL/h: 125 drops/min by a set of 15 drops/mL.",
             "Counted 110 drops/min at 18:15 by a set of 15 drops/mL: 440 mL/h, with 95 % certainty 389 to 491 mL/h.",
             "That is 60 mL/h less than wanted, 12 % (with 95 % certainty −111 to −9 mL/h): slower, beyond the doubt of drops.",
-            "2560 mL last 5 h 49 min, with 95 % certainty 5 h 13 min to 6 h 35 min.",
+            "2,560 mL last 5 h 49 min, with 95 % certainty 5 h 13 min to 6 h 35 min.",
         ];
         Assert.Equal(says, drip["drip"]!["says"]!.AsArray().Select(sentence => (string)sentence!));
         var handover = await _ward.Http.GetStringAsync($"/episodes/{episode}/handover?form=long&asOf={Charted.At("19:15")}");
-        Assert.Contains("continuous; 3000 mL in 6 h; by a set of 15 drops/mL.", handover, StringComparison.Ordinal);
+        Assert.Contains("continuous; 3,000 mL in 6 h; by a set of 15 drops/mL.", handover, StringComparison.Ordinal);
         string[] lines = ["Drip of line 1:", .. says.Select(sentence => $"  {sentence}"), $"  {Drip.Caution}"];
         Assert.Contains(string.Concat(lines.Select(line => $"  {line}\n")), handover, StringComparison.Ordinal);
     }

@@ -33,7 +33,7 @@ public sealed class DoubtsToldTests(EveningOnTheWard evening)
         Assert.Equal(["recorded", "recorded"], reply.Outcomes);
         var doubt = Assert.Single(Doubts(reply, 0)!)!;
         Assert.Equal(("output-above-ceiling", "d11"), ((string)doubt["kind"]!, (string)doubt["reading"]!["id"]!));
-        Assert.Equal("3900 mL of urine in 1 h, more than a body makes (840 mL at 12 mL/kg/h)", (string)doubt["says"]!);
+        Assert.Equal("3,900 mL of urine in 1 h, more than a body makes (840 mL at 12 mL/kg/h)", (string)doubt["says"]!);
         Assert.Null(Doubts(reply, 1));
     }
 
@@ -92,7 +92,7 @@ public sealed class DoubtsToldTests(EveningOnTheWard evening)
         var outcome = (await sender.Post(emptied, ("Prefer", "return=OperationOutcome"))).Is(201).Json["issue"]!.AsArray();
         Assert.Equal(["information", "warning"], outcome.Select(issue => (string)issue!["severity"]!));
         Assert.Equal("output-above-ceiling", (string)outcome[1]!["details"]!["coding"]![0]!["code"]!);
-        Assert.StartsWith("Observation: 3900 mL of urine in 1 h", (string)outcome[1]!["diagnostics"]!, StringComparison.Ordinal);
+        Assert.StartsWith("Observation: 3,900 mL of urine in 1 h", (string)outcome[1]!["diagnostics"]!, StringComparison.Ordinal);
         Assert.Contains("reading-confirmed", (string)outcome[1]!["diagnostics"]!, StringComparison.Ordinal);
 
         var batch = (await sender.Bundle("batch", [Sender.Entry(emptied)])).Is(200).Json["entry"]![0]!["response"]!;

@@ -65,7 +65,7 @@ public class RecordTests
         trial = Assert.Single((await ward.Read($"/episodes/{episode}/record"))["trials"]!.AsArray())!;
         Assert.Equal((60m, "2026-03-14T16:10:00Z"), ((decimal)trial["residual"]!["value"]!, (string)trial["residual"]!["at"]!));
         Assert.Contains(
-            "Last trial: Irrigation stopped at 10:00, observed until 14:00 (catheter-removed)",
+            "Last trial: Irrigation stopped at 10:00, observed until 14:00 (the catheter was removed)",
             await ward.Http.GetStringAsync($"/episodes/{episode}/handover?form=long"),
             StringComparison.Ordinal
         );
