@@ -218,7 +218,12 @@ internal sealed partial class ObservationTranslator
     {
         var foreign = Items(Get(json, "method"), "coding").Any() && entry["how"] is null;
         if (foreign && (string?)entry["kind"] is { } kind && !SentObservation.PublishesAnyMethod(kind))
-            yield return new("not-kept", $"{at}.method", "a method in other codes", $"a code of {map.Profiles.CodeSystem("measuring-way")}");
+            yield return new(
+                "not-kept",
+                $"{at}.method",
+                "a method in other codes",
+                $"a code of {map.Profiles.CodeSystem("measuring-way")}"
+            );
         foreach (var problem in KeptObservation.Rewritten(json, at))
             yield return problem;
     }

@@ -138,7 +138,9 @@ public class FidelityTests(EveningOnTheWard evening)
         var taken = (await sender.Post(urine, ("Prefer", "return=OperationOutcome"))).Is(201);
 
         taken.Refuses(201, "not-kept", "Observation.code.coding[0]");
-        var published = (await _ward.Resources(episode)).Values.Single(r => (string?)r["meta"]!["profile"]?[0] == Ours.Profiles.UrineCollected);
+        var published = (await _ward.Resources(episode)).Values.Single(r =>
+            (string?)r["meta"]!["profile"]?[0] == Ours.Profiles.UrineCollected
+        );
         Assert.DoesNotContain("9187-6", published["code"]!.ToJsonString(), StringComparison.Ordinal);
         var kept = (await _ward.Read($"/episodes/{episode}/entries"))["entries"]![0]!["entry"]!["original"]!;
         Assert.Equal("9187-6", (string)kept["code"]!["coding"]![0]!["code"]!);

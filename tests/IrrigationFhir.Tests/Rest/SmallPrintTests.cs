@@ -297,7 +297,9 @@ public class SmallPrintTests(EveningOnTheWard evening)
         charted["method"] = Route("left-nephrostomy");
         (await sender.Post(charted)).Is(201);
 
-        var published = (await _ward.Resources(episode)).Values.Single(r => (string?)r["meta"]!["profile"]?[0] == Ours.Profiles.UrineCollected);
+        var published = (await _ward.Resources(episode)).Values.Single(r =>
+            (string?)r["meta"]!["profile"]?[0] == Ours.Profiles.UrineCollected
+        );
         Assert.Equal((millilitres, "mL"), ((decimal)published["valueQuantity"]!["value"]!, (string)published["valueQuantity"]!["code"]!));
     }
 
