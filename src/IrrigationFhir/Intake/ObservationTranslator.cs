@@ -448,7 +448,7 @@ internal sealed partial class ObservationTranslator
                 "other-period",
                 "effectivePeriod",
                 $"{period.TotalHours.ToString("0.##", CultureInfo.InvariantCulture)} h",
-                $"the {hours} h that the code stands for; over another time 9187-6 or 9026-6"
+                $"the {hours} h that the code stands for; over another time the code of that volume without a time"
             );
     }
 

@@ -24,7 +24,10 @@ internal static class StartPage
         <title>IrrigationFhir</title>
         <link rel="icon" href="data:,">
         <style>
-        body { font: 1rem/1.5 system-ui, sans-serif; max-width: 44rem; margin: 2rem auto; padding: 0 1rem; color: #1a1a1a; background: #fff }
+        body {
+            font: 1rem/1.5 system-ui, sans-serif; max-width: 44rem; margin: 2rem auto; padding: 0 1rem;
+            color: #1a1a1a; background: #fff;
+        }
         dt { margin-top: .8rem; font-weight: 600 }
         dd { margin: 0 }
         code { background: #f2f2f2; padding: 0 .2rem }
@@ -38,7 +41,8 @@ internal static class StartPage
         <p class="caution">CAUTION</p>
         <dl>
         <dt><a href="docs/">Reference of both APIs</a></dt>
-        <dd>To read and to try. The documents: <a href="openapi/irrigationfhir.json">JSON API</a>, <a href="openapi/fhir.json">FHIR API</a>.</dd>
+        <dd>To read and to try. The documents:
+            <a href="openapi/irrigationfhir.json">JSON API</a>, <a href="openapi/fhir.json">FHIR API</a>.</dd>
         <dt><a href="ward">The ward now</a></dt>
         <dd>Open irrigations, by who needs a person first. <a href="episodes?status=open">Episodes</a> opens them in pages.</dd>
         <dt><a href="fhir/metadata">CapabilityStatement</a></dt>

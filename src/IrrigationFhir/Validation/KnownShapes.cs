@@ -35,7 +35,7 @@ internal sealed class KnownShapes(Func<Resource, IReadOnlyList<ProfileFault>> ju
     /// <summary>How many shapes are known.</summary>
     public int Count => Volatile.Read(ref count);
 
-    /// <summary>How often the full judgement found fault with a resource of a known shape. More than 0 is a mistake in this program.</summary>
+    /// <summary>How often a resource of a known shape was found faulty. More than 0 is a mistake in this program.</summary>
     public int Differences => Volatile.Read(ref differences);
 
     /// <summary>Whether a resource is known to be valid.</summary>

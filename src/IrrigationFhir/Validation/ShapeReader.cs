@@ -310,7 +310,7 @@ internal sealed class ShapeReader
         }
     }
 
-    /// <summary>What its numbers are to be compared with stands further on. False where a component that is compared stands twice.</summary>
+    /// <summary>Keeps numbers for a comparison further on. False where a component that is compared stands twice.</summary>
     private bool Remember(in Level closed)
     {
         ref var around = ref Innermost;

@@ -60,8 +60,8 @@ public class BagTests
             record.Standing("bag-low").Latest.Says
         );
         Assert.Equal(
-            "line 1: the bag of 1,000 mL hung at 18:00 is empty by its label and the charted flow of 600 mL/h; "
-                + "an overfilled bag lasts longer.",
+            "line 1: the bag of 1,000 mL hung at 18:00 is empty by its label and the charted flow of 600 mL/h. "
+                + "An overfilled bag lasts longer.",
             record.Says("bag-dry")
         );
     }

@@ -86,9 +86,9 @@ public class ReadingDoubtedTests
     {
         var ward = Typed(8500);
         foreach (var hour in Enumerable.Range(11, 4))
-            ward.Emptied($"{hour}:00", 8000 + hour);
+            ward.Emptied($"{hour}:00", 8000 + (hour * 10));
         Assert.DoesNotContain("And", ward.Flags("14:00").Says(Slug), StringComparison.Ordinal);
-        var six = ward.Emptied("15:00", 8015).Flags("15:00").Says(Slug);
+        var six = ward.Emptied("15:00", 8150).Flags("15:00").Says(Slug);
         Assert.EndsWith("And 1 more. Confirm or correct each.", six, StringComparison.Ordinal);
         Assert.Equal(5, six.Split("in one container").Length - 1);
     }

@@ -7,7 +7,7 @@ using static IrrigationFhir.Tests.Intake.Sender;
 
 namespace IrrigationFhir.Tests.Intake;
 
-/// <summary>An Observation that was accepted comes back as it was sent; what is added is told apart, and what is not kept is named.</summary>
+/// <summary>An Observation comes back as it was sent; what is added is told apart, and what is not kept is named.</summary>
 [Collection(EveningOnTheWard.Name)]
 public class FidelityTests(EveningOnTheWard evening)
 {

@@ -320,7 +320,8 @@ public class SmallPrintTests(EveningOnTheWard evening)
             (await sender.Post(charted)).Is(201);
         }
 
-        Assert.Contains("\"ready\"", (await ward.Read("/health/ready"))["status"]!.ToJsonString(), StringComparison.Ordinal); // none withheld
+        // None is withheld.
+        Assert.Contains("\"ready\"", (await ward.Read("/health/ready"))["status"]!.ToJsonString(), StringComparison.Ordinal);
     }
 
     [Theory]

@@ -12,7 +12,7 @@ using Expression = Hl7.FhirPath.Expressions.Expression;
 
 namespace IrrigationFhir.Tests.Validation;
 
-/// <summary>Two resources of one shape are valid both or neither: what that rests on, rule by rule and by thousands of spoilt resources.</summary>
+/// <summary>Two resources of one shape are valid both or neither: rule by rule, and by thousands of spoilt resources.</summary>
 public class ShapeTests
 {
     private const string OwnTypes = "Observation Procedure Flag Provenance";
@@ -224,7 +224,7 @@ public class ShapeTests
 
     private static WrittenResource Written(Resource resource) => new(resource, FhirJson.WriteUtf8(resource));
 
-    /// <summary>The profiles' examples, those that keep and break an invariant, and what the service published of the examples' episodes.</summary>
+    /// <summary>The profiles' examples, those that keep and break an invariant, and what was published of the examples' episodes.</summary>
     private static IEnumerable<string> Originals() =>
         Judged
             .Examples.Concat(InvariantExamples.All.SelectMany(example => new[] { example.Keeps(), example.Breaks() }))
