@@ -4,7 +4,6 @@ using Irrigation;
 using Irrigation.Balance;
 using Irrigation.Tests;
 using IrrigationFhir.Demo;
-using IrrigationFhir.Fhir;
 using IrrigationFhir.Tests.BedsideCases;
 using IrrigationFhir.Tests.Repository;
 

@@ -1,5 +1,4 @@
 using System.Text.Json.Nodes;
-using IrrigationFhir.Fhir;
 using static IrrigationFhir.Tests.Intake.Sender;
 
 namespace IrrigationFhir.Tests.Intake;
