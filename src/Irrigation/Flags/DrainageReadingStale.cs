@@ -120,7 +120,7 @@ public static class DrainageReadingStale
             return (FlagPriority.High, ". How much ran in meanwhile nobody can tell: look at the patient first", null);
         if (unseen >= most.Limit)
         {
-            var full = $"{most.Limit} and more ran in meanwhile, as much as the bladder is to hold ({most.Whence})";
+            var full = $"{most.Limit} and more ran in meanwhile. That is all the bladder is to hold ({most.Whence})";
             return (FlagPriority.Urgent, $". {full}. Look at the patient first", null);
         }
 

@@ -385,7 +385,16 @@ internal sealed record Handover(Episode Episode, FlagRecord Flags, IReadOnlyList
     }
 
     private static HandoverSection Contact(Bedside bedside) =>
-        new("contact", "Whom to call", [bedside.Order?.Terms.Contact ?? "The order names nobody."], []);
+        new("contact", "Whom to call", [WhomToCall(bedside)], []);
+
+    /// <summary>Whoever ends an order is seldom whoever is on call: the one named by it stays to be asked.</summary>
+    private static string WhomToCall(Bedside bedside) =>
+        (bedside.Order, Orders.Latest(bedside.Log, bedside.At)) switch
+        {
+            ({ } order, _) => order.Terms.Contact ?? "The order names nobody.",
+            (null, { Terms.Contact: { } former }) => $"{former}. The order that was withdrawn names them.",
+            _ => "No order names anybody.",
+        };
 
     private static HandoverSection Record(Bedside bedside)
     {

@@ -218,7 +218,7 @@ public class CriteriaTests
         var result = Mean(balance, "prifle", 1, "08:00", Born(new(2020, 1, 1)));
         Assert.Equal((Answer.NotEvaluable, Obstacle.WeightImplausible), Said(result));
         Assert.Equal(0.085m, Math.Round(result.Value!.Value, 3)); // shown, and not judged
-        Assert.Equal("220.5 kg (actual) is outside 5 to 80 kg, plausible for child of 6 years", result.Weight!.Doubt);
+        Assert.Equal("220.5 kg (actual) is outside 5 to 80 kg, plausible for a child of 6 years", result.Weight!.Doubt);
     }
 
     [Fact]
@@ -372,8 +372,8 @@ public class CriteriaTests
     [Theory] // the least and the most that an adult is taken to weigh, both included
     [InlineData(20, null)]
     [InlineData(400, null)]
-    [InlineData(19.9, "19.9 kg (actual) is outside 20 to 400 kg, plausible for adult of 75 years")]
-    [InlineData(400.1, "400.1 kg (actual) is outside 20 to 400 kg, plausible for adult of 75 years")]
+    [InlineData(19.9, "19.9 kg (actual) is outside 20 to 400 kg, plausible for an adult of 75 years")]
+    [InlineData(400.1, "400.1 kg (actual) is outside 20 to 400 kg, plausible for an adult of 75 years")]
     public void A_weight_is_doubted_outside_its_range_and_not_at_its_ends(decimal kilograms, string? doubt) =>
         Assert.Equal(doubt, InForce(Weighing(kilograms)).Doubt);
 

@@ -40,7 +40,7 @@ public class BleedingTests
     [Fact]
     public void Of_an_unknown_scale_the_first_look_is_undecided() =>
         Assert.Equal(
-            "the next look on the same scale, or the setting Flags:Scales",
+            "the next look on the same scale, or the scale in the settings",
             Irrigated().Looks("18:10", 4).Flags("18:10").Undecided(Slug).Needs
         );
 

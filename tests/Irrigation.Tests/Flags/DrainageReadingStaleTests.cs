@@ -131,7 +131,7 @@ public class DrainageReadingStaleTests
         Assert.Equal(high.Says(Slug), Runs(300).Flags("19:39").Says(Slug));
         Assert.Equal(
             "irrigant runs at 300 mL/h and the drainage was not read since 18:00 (limit 60 min). "
-                + "500 mL and more ran in meanwhile, as much as the bladder is to hold (the limit for an adult). "
+                + "500 mL and more ran in meanwhile. That is all the bladder is to hold (the limit for an adult). "
                 + "Look at the patient first.",
             urgent.Says(Slug)
         );

@@ -15,11 +15,11 @@ public sealed class ImplausibleIsMarkedTests(EveningOnTheWard evening)
 
         var doubt = reply.Json["entries"]![0]!["doubts"]!.AsArray().Single()!;
         Assert.Equal("implausible-volume", (string)doubt["kind"]!);
-        Assert.Contains("300000 mL", doubt.ToJsonString(), StringComparison.Ordinal);
+        Assert.Contains("300,000 mL", doubt.ToJsonString(), StringComparison.Ordinal);
         Assert.Equal("recorded", reply.Outcomes.Single());
         var observation = await Observation(episode);
         Assert.Equal("implausible-volume", Mark(observation));
-        Assert.Contains("300000 mL", (string)observation["note"]![0]!["text"]!, StringComparison.Ordinal);
+        Assert.Contains("300,000 mL", (string)observation["note"]![0]!["text"]!, StringComparison.Ordinal);
     }
 
     [Fact]

@@ -59,6 +59,23 @@ public sealed class OrderTests : IAsyncLifetime
         );
     }
 
+    [Fact]
+    public async Task Whom_to_call_stays_known_when_the_order_that_names_them_was_withdrawn()
+    {
+        var episode = await _ward.Open(RunningService.Episode("withdrawn", Charted.At("18:00")));
+        Assert.Contains("No order names anybody.", await Handover(episode), StringComparison.Ordinal);
+        await _ward.Record(
+            episode,
+            Written().With("contact", "urology on call (invented)"),
+            Charted.Of("order-set", "ended", "20:30", ("orderChange", "withdraws"))
+        );
+        Assert.Contains(
+            "urology on call (invented). The order that was withdrawn names them.",
+            await Handover(episode),
+            StringComparison.Ordinal
+        );
+    }
+
     [Theory]
     [InlineData("orderChange", "cancels", "unknown-word entries[0].orderChange")]
     [InlineData("orderedHow", "fax", "unknown-word entries[0].orderedHow")]

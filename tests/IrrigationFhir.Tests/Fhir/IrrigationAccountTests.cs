@@ -73,7 +73,7 @@ public class IrrigationAccountTests
             Parts(procedure)
         );
         Assert.StartsWith(
-            "instilled 1200 mL; drained 1500 mL; corrected urine output 300 mL; drainage last: straw; borne: pain 2 of 10, no spasm",
+            "instilled 1,200 mL; drained 1,500 mL; corrected urine output 300 mL; drainage last: straw; borne: pain 2 of 10, no spasm",
             procedure.Note.Single().Text,
             StringComparison.Ordinal
         );
@@ -126,7 +126,7 @@ public class IrrigationAccountTests
 
         Assert.Equal(["drained 1500 mL"], Parts(procedure));
         Assert.StartsWith(
-            "instilled not known, for a part was not charted; drained 1500 mL; "
+            "instilled not known, for a part was not charted; drained 1,500 mL; "
                 + "corrected urine output not known, for a part was not charted; what the drainage looked like was not charted",
             procedure.Note.Single().Text,
             StringComparison.Ordinal

@@ -59,7 +59,7 @@ public class RunOfCyclesTests
         Assert.Equal(43, (decimal)run["shortfall"]!["asCharted"]!["value"]!);
         Assert.Equal([18m, 25m], run["cycles"]!.AsArray().Select(cycle => (decimal)cycle!["shortfall"]!["asCharted"]!["value"]!));
         Assert.Contains(
-            "Cycle 1: 30 mL in at 08:10; 12 mL back, 18 mL short (95 % interval 6.3 mL to 29.7 mL); stayed 3 min.",
+            "Cycle 1: 30 mL in at 08:10; 12 mL back, 18 mL short (95 % interval 6.3 to 30 mL); stayed 3 min.",
             (string)run["inWords"]!,
             StringComparison.Ordinal
         );
@@ -101,7 +101,7 @@ public class RunOfCyclesTests
         Assert.Equal($"Procedure/{episode}.bladder-irrigation", run.PartOf.Single().Reference);
         Assert.Equal(EventStatus.Stopped, run.Status);
         Assert.Equal("ended-otherwise", run.Outcome!.Coding.Single().Code);
-        Assert.Equal("ended for short return: catheter to be changed", run.Outcome.Text);
+        Assert.Equal("ended because too little came back: catheter to be changed", run.Outcome.Text);
         Assert.Equal("249297006", run.Complication.Single().Coding.Single().Code); // spasm of the bladder, as it was noted
         Assert.Equal("sodium chloride 0.9 %", run.UsedCode.Single().Text);
         var cycles = run.Extension.Where(e => e.Url == Profiles.IrrigationCycle).ToList();
