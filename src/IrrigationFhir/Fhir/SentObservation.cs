@@ -84,7 +84,7 @@ internal sealed class SentObservation(Vocabulary vocabulary)
             return null;
         observation.Id = id;
         if (entry.Header.Purpose != Purpose.Clinical)
-            observation.Meta = new() { Security = [Codes.TestData()] };
+            (observation.Meta, observation.PartOf) = (new() { Security = [Codes.TestData()] }, []); // of no patient, so of no irrigation
         observation.Code = new() { Coding = [.. sent.Code!.Coding], Text = sent.Code.Text };
         if (entry is not EnteredInError)
             observation.Code.Coding.AddRange(Codes.EntryKind(entry.Kind).Coding.Where(own => !Says(sent.Code, own)));

@@ -30,6 +30,7 @@ public class CapabilityTests
         ["based-on"] = "ServiceRequest/1",
         ["derived-from"] = "Observation/y",
         ["has-member"] = "y",
+        ["part-of"] = "Procedure/y",
         ["target"] = "Observation/x",
         ["identifier"] = "t|I-x",
         ["acknowledged"] = "2026-03-02T08:52:00Z",
@@ -119,7 +120,7 @@ public class CapabilityTests
                 Assert.Contains(
                     (
                         await Strict(
-                            $"{type}?_revinclude={include}&_id={(include!.StartsWith("Observation", StringComparison.Ordinal) ? "y" : "x")}"
+                            $"{type}?_revinclude={include}&_id={(include!.StartsWith("Observation", StringComparison.Ordinal) || include.EndsWith(":part-of", StringComparison.Ordinal) ? "y" : "x")}"
                         )
                     ).Entry,
                     entry => entry.Search!.Mode == Bundle.SearchEntryMode.Include
@@ -192,7 +193,7 @@ public class CapabilityTests
                     default:
                         // One of the types it may point at: only the right one finds it.
                         var id =
-                            parameter.Name is "derived-from" or "has-member" ? "y"
+                            parameter.Name is "derived-from" or "has-member" or "part-of" ? "y"
                             : parameter.Name == "target" ? "x"
                             : "1";
                         var found = await Strict($"{type.Name}?{parameter.Name}{modifier}={id}");
@@ -223,7 +224,7 @@ public class CapabilityTests
     }
 
     /// <summary>
-    /// One resource x of each type in which every claimed parameter has a value, and an Observation y for it to point at.
+    /// One resource x of each type in which every claimed parameter has a value, and an Observation and a Procedure y for it to point at.
     /// </summary>
     private static IEnumerable<Resource> Everything()
     {
@@ -264,11 +265,19 @@ public class CapabilityTests
             BasedOn = [To("ServiceRequest/1")],
             DerivedFrom = [To("Observation/y")],
             HasMember = [To("Observation/y")],
+            PartOf = [To("Procedure/y")],
             Component = [new() { Code = Concept("part"), Value = Volume(2) }],
         };
         yield return new Procedure
         {
+            Id = "y",
+            Status = EventStatus.InProgress,
+            Subject = To("Patient/1"),
+        };
+        yield return new Procedure
+        {
             Id = "x",
+            PartOf = [To("Procedure/y"), To("Observation/y")],
             Meta = Meta(),
             Identifier = [new("t", "I-x")],
             Status = EventStatus.InProgress,
@@ -294,6 +303,7 @@ public class CapabilityTests
             Period = new() { Start = "2026-03-02T08:50:00Z", End = "2026-03-02T08:50:00Z" },
             Extension =
             [
+                new(Ours.Profiles.PartOfIrrigation, To("Procedure/y")),
                 new(Ours.Profiles.FlagAcknowledged, new FhirDateTime("2026-03-02T08:52:00Z")),
                 new(
                     Ours.Profiles.FlagTimeToAcknowledge,
