@@ -15,7 +15,7 @@ internal static class CompiledProfiles
     /// Core extensions that our resources use, and the core profile that a weight keeps as well; nothing in a profile names them by
     /// necessity.
     /// </summary>
-    private static readonly string[] Extensions = ["iso21090-uncertainty", "iso21090-uncertaintyType", "bodyweight"];
+    private static readonly string[] Extensions = ["iso21090-uncertainty", "bodyweight"];
 
     /// <summary>Writes everything the service embeds.</summary>
     /// <param name="compiled">What the FHIR Shorthand compiler wrote.</param>

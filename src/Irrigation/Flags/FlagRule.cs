@@ -6,8 +6,11 @@ public enum FlagCategory
     /// <summary>The patient's state.</summary>
     Clinical,
 
-    /// <summary>The safety of what is done, and of its record.</summary>
+    /// <summary>The safety of what is done.</summary>
     Safety,
+
+    /// <summary>Whether what is charted can be relied on.</summary>
+    DataQuality,
 }
 
 /// <summary>When a rule has to look.</summary>

@@ -19,7 +19,7 @@ public static class Implausible
         new(
             "implausible",
             "Implausible entry",
-            FlagCategory.Safety,
+            FlagCategory.DataQuality,
             "in-vitro study of gravity flow (clinical reference 2.7); the other ranges are our judgement",
             Cautions.MissingIsNotZero,
             Judge

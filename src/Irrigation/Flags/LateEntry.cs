@@ -20,7 +20,7 @@ public static class LateEntry
         new(
             "late-entry",
             "Late entry",
-            FlagCategory.Safety,
+            FlagCategory.DataQuality,
             "mean 47 min late (Sci Rep 2021, s41598-021-97026-8); the limit is our judgement",
             Cautions.MissingIsNotZero,
             Judge

@@ -19,7 +19,7 @@ public static class ReadingDoubted
         new(
             "reading-doubted",
             "Reading to be confirmed",
-            FlagCategory.Safety,
+            FlagCategory.DataQuality,
             "what a body, a container and a scale can do (clinical reference 2.7, 3.1 and 8); the limits are our judgement",
             Cautions.MissingIsNotZero,
             Judge

@@ -8,7 +8,7 @@ public static class RecordIncomplete
         new(
             "record-incomplete",
             "Record incomplete",
-            FlagCategory.Safety,
+            FlagCategory.DataQuality,
             "teaching checklists; what counts as complete is our judgement",
             Cautions.MissingIsNotZero,
             Judge

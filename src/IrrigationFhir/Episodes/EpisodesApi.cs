@@ -5,6 +5,7 @@ using Irrigation.Balance;
 using Irrigation.Criteria;
 using Irrigation.Episodes;
 using Irrigation.Flags;
+using IrrigationFhir.Fhir;
 using IrrigationFhir.Health;
 using IrrigationFhir.Model;
 using IrrigationFhir.Record;
@@ -278,7 +279,14 @@ internal static class EpisodesApi
             return answer;
 
         List<Hl7.Fhir.Model.Resource> about = [];
-        foreach (var address in handover.Sections.SelectMany(section => section.About).Distinct().Select(address => address.Split('/')))
+        var whole = BladderIrrigationMapper.Whole(handover.Episode).Reference!;
+        foreach (
+            var address in handover
+                .Sections.SelectMany(section => section.About)
+                .Prepend(whole)
+                .Distinct()
+                .Select(address => address.Split('/'))
+        )
         {
             if (await resources.Read(address[0], address[1], stop) is { } stored)
                 about.Add(FhirJson.Read<Hl7.Fhir.Model.Resource>(stored.Json));

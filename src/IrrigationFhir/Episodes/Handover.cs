@@ -384,8 +384,7 @@ internal sealed record Handover(Episode Episode, FlagRecord Flags, IReadOnlyList
         return new("order", "Order", [$"{Aged(bedside, inForce.Start)}: {string.Join("; ", said.OfType<string>())}."], []);
     }
 
-    private static HandoverSection Contact(Bedside bedside) =>
-        new("contact", "Whom to call", [WhomToCall(bedside)], []);
+    private static HandoverSection Contact(Bedside bedside) => new("contact", "Whom to call", [WhomToCall(bedside)], []);
 
     /// <summary>Whoever ends an order is seldom whoever is on call: the one named by it stays to be asked.</summary>
     private static string WhomToCall(Bedside bedside) =>

@@ -8,89 +8,130 @@ using Instant = NodaTime.Instant;
 
 namespace IrrigationFhir.Fhir;
 
-/// <summary>The whole of an irrigation. What is not known is null, and the text says why: a part is not a total.</summary>
+/// <summary>What an irrigation has come to so far. What is not known is null, and the gaps say why: a part is not a total.</summary>
+/// <param name="Start">From where on drainage was measured: the start of the first closed interval.</param>
+/// <param name="End">Up to where: the end of the last one.</param>
 /// <param name="Instilled">Irrigant instilled over all closed intervals.</param>
 /// <param name="Drained">Drainage measured over them.</param>
 /// <param name="Output">Corrected urine output over them; may be negative.</param>
-/// <param name="Appearance">Address of the last Observation of what the drainage looked like.</param>
-/// <param name="Tolerance">Address of the last Observation of how it was borne.</param>
-/// <param name="Text">The same in words.</param>
+/// <param name="Look">The last that was charted of what the drainage looked like.</param>
+/// <param name="Borne">The last that was charted of how it was borne.</param>
+/// <param name="Doubted">How many of the readings in the sums are doubted, and neither confirmed nor corrected.</param>
 internal sealed record IrrigationAccount(
+    Instant? Start,
+    Instant? End,
     Volume? Instilled,
     Volume? Drained,
     Volume? Output,
-    string? Appearance,
-    string? Tolerance,
-    string Text
-);
-
-/// <summary>The irrigation of an episode: its kind, from its first irrigant to its last.</summary>
-/// <param name="Kind">Slug of the irrigation kind.</param>
-/// <param name="Start">First irrigant.</param>
-/// <param name="End">Last irrigant, once the episode has ended.</param>
-/// <param name="Solution">What was first hung, or else ordered; null where nobody said.</param>
-/// <param name="Order">The reference of the last order; null where there is none.</param>
-/// <param name="Performer">Who charted the first irrigant; null where that is not known.</param>
-/// <param name="Account">
-/// What ran in and came out, what it looked like and how it was borne, once the episode has ended; null before.
-/// </param>
-internal sealed record IrrigationRun(
-    string Kind,
-    Instant Start,
-    Instant? End,
-    string? Solution,
-    string? Order,
-    string? Performer,
-    IrrigationAccount? Account
+    DrainageAppearance? Look,
+    ToleranceNoted? Borne,
+    int Doubted
 )
 {
-    /// <summary>The irrigation of an episode; null before the first irrigant.</summary>
-    public static IrrigationRun? Of(Episode episode)
-    {
-        var log = episode.Log;
-        var lines = Channel.Lines(log).Where(line => Ran(log, line) > 0).Select(line => Ends(log[Channel.Line(line)])).ToList();
-        if (lines.Count == 0)
-            return null;
-        var start = lines.Min(line => line.First.Header.From ?? line.First.At);
-        var last = lines.Max(line => line.Last.At);
-        var order = Orders.Latest(log, Instant.MaxValue)?.Terms;
-        var hung = lines.Select(line => line.First).OfType<BagHung>().FirstOrDefault(bag => bag.Solution is not null);
-        var first = lines.Select(line => line.First).OrderBy(entry => entry.At).First();
-        return new(
-            KindOf(log),
-            start,
-            episode.Definition.Frame.End is null ? null : last,
-            hung?.Solution ?? order?.Solution,
-            order?.Order,
-            first.Header.Performer,
-            episode.Definition.Frame.End is null ? null : AccountOf(episode)
-        );
-    }
-
-    private static IrrigationAccount AccountOf(Episode episode)
+    /// <summary>The account of an episode as far as it goes.</summary>
+    public static IrrigationAccount Of(Episode episode)
     {
         var closed = episode.Balance[FluidBalance.Bladder];
         Volume? Total(Func<ClosedInterval, Volume?> of) =>
             !closed.IsEmpty && closed.All(interval => of(interval) is not null)
                 ? closed.Aggregate(Volume.Zero, (sum, interval) => sum + of(interval)!.Value)
                 : null;
-        var (instilled, drained, output) = (Total(i => i.Instilled), Total(i => i.Drained), Total(i => i.Output?.Headline));
-        var (look, borne) = (Last<DrainageAppearance>(episode.Log), Last<ToleranceNoted>(episode.Log));
-
-        List<string> said = closed.IsEmpty
-            ? ["no drainage was read"]
-            : [Said("instilled", instilled), Said("drained", drained), Said("corrected urine output", output)];
-        var doubts = closed.SelectMany(interval => interval.Doubts).Select(doubt => doubt.Reading).Distinct().Count();
-        if (doubts > 0)
-            said.Add($"{doubts} of the readings doubted, neither confirmed nor corrected, and in these sums");
-        said.Add(look is null ? "what the drainage looked like was not charted" : $"drainage last: {Looked.Says(look)}");
-        said.Add(
-            borne is null
-                ? "how it was borne was not charted"
-                : $"borne: {(borne.Pain is { } pain ? $"pain {pain} of 10" : "pain not charted")}, "
-                    + $"{(borne.Spasm switch { true => "spasm", false => "no spasm", null => "spasm not charted" })}"
+        return new(
+            closed.IsEmpty ? null : closed[0].Start,
+            closed.IsEmpty ? null : closed[^1].End,
+            Total(interval => interval.Instilled),
+            Total(interval => interval.Drained),
+            Total(interval => interval.Output?.Headline),
+            Last<DrainageAppearance>(episode.Log),
+            Last<ToleranceNoted>(episode.Log),
+            closed.SelectMany(interval => interval.Doubts).Select(doubt => doubt.Reading).Distinct().Count()
         );
-        return new(instilled, drained, output, Address(look, episode), Address(borne, episode), string.Join("; ", said) + ".");
+    }
+
+    /// <summary>The sums and the last looks, a sentence each.</summary>
+    public IEnumerable<string> Says =>
+        [
+            .. End is null
+                ? ["No drainage was read."]
+                : new[] { $"{Said("Instilled", Instilled)}; {Said("drained", Drained)}; {Said("corrected urine output", Output)}." },
+            Look is null ? "What the drainage looked like was not charted." : $"Drainage last: {Looked.Says(Look)}.",
+            Borne is null
+                ? "How it was borne was not charted."
+                : $"Borne: {(Borne.Pain is { } pain ? $"pain {pain} of 10" : "pain not charted")}, "
+                    + $"{(Borne.Spasm switch { true => "spasm", false => "no spasm", null => "spasm not charted" })}.",
+        ];
+
+    /// <summary>What whoever reads the sums has to know of them, and no element says; null where there is nothing.</summary>
+    public string? Gaps
+    {
+        get
+        {
+            List<string> said = [];
+            if (End is null)
+                said.Add("no drainage was read");
+            else
+            {
+                (string What, Volume? Sum)[] sums = [("instilled", Instilled), ("drained", Drained), ("corrected urine output", Output)];
+                said.AddRange(sums.Where(sum => sum.Sum is null).Select(sum => Said(sum.What, null)));
+            }
+
+            if (Doubted > 0)
+                said.Add($"{Doubted} of the readings doubted, neither confirmed nor corrected, and in these sums");
+            return said.Count == 0 ? null : string.Join("; ", said) + ".";
+        }
+    }
+
+    private static string Said(string what, Volume? total) =>
+        total is { } known ? $"{what} {known}" : $"{what} not known, for a part was not charted";
+
+    private static T? Last<T>(EpisodeLog log)
+        where T : Entry => log[Irrigation.Slug.Of(typeof(T).Name)] is { Count: > 0 } entries ? entries[entries.Count - 1] as T : null;
+}
+
+/// <summary>The irrigation of an episode: its kind, from its first irrigant to its last.</summary>
+/// <param name="Kind">Slug of the irrigation kind; null while neither an order nor an irrigant shows it.</param>
+/// <param name="Start">First irrigant; null while none ran in.</param>
+/// <param name="End">Last irrigant, once the episode has ended.</param>
+/// <param name="HasEnded">Whether the episode has.</param>
+/// <param name="Solution">What was first hung, or else ordered; null where nobody said.</param>
+/// <param name="Order">The reference of the last order; null where there is none.</param>
+/// <param name="Performer">Who charted the first irrigant; null where that is not known.</param>
+/// <param name="Account">What ran in and came out so far, what it looked like and how it was borne.</param>
+internal sealed record IrrigationRun(
+    string? Kind,
+    Instant? Start,
+    Instant? End,
+    bool HasEnded,
+    string? Solution,
+    string? Order,
+    string? Performer,
+    IrrigationAccount Account
+)
+{
+    /// <summary>
+    /// The irrigation of an episode; null before anything is charted. What is charted before the first irrigant (a first reading of the
+    /// drainage bag) is part of it too.
+    /// </summary>
+    public static IrrigationRun? Of(Episode episode) => episode.Log[Channel.Everything].Count == 0 ? null : AsFar(episode);
+
+    /// <summary>The same, before anything is charted too.</summary>
+    public static IrrigationRun AsFar(Episode episode)
+    {
+        var log = episode.Log;
+        var lines = Channel.Lines(log).Where(line => Ran(log, line) > 0).Select(line => Ends(log[Channel.Line(line)])).ToList();
+        var order = Orders.Latest(log, Instant.MaxValue)?.Terms;
+        var hung = lines.Select(line => line.First).OfType<BagHung>().FirstOrDefault(bag => bag.Solution is not null);
+        var first = lines.Select(line => line.First).MinBy(entry => entry.At);
+        return new(
+            KindOf(log),
+            lines.Count == 0 ? null : lines.Min(line => line.First.Header.From ?? line.First.At),
+            lines.Count == 0 || episode.Definition.Frame.End is null ? null : lines.Max(line => line.Last.At),
+            episode.Definition.Frame.End is not null,
+            hung?.Solution ?? order?.Solution,
+            order?.Order,
+            first?.Header.Performer,
+            IrrigationAccount.Of(episode)
+        );
     }
 
     /// <summary>
@@ -109,19 +150,10 @@ internal sealed record IrrigationRun(
         return (line[first], line[last]);
     }
 
-    private static string Said(string what, Volume? total) =>
-        total is { } known ? $"{what} {known}" : $"{what} not known, for a part was not charted";
-
-    private static string? Address(Entry? entry, Episode episode) =>
-        entry is not null && EntryMapper.IdOf(episode, entry) is { } id ? $"Observation/{id}" : null;
-
-    private static T? Last<T>(EpisodeLog log)
-        where T : Entry => log[Irrigation.Slug.Of(typeof(T).Name)] is { Count: > 0 } entries ? entries[entries.Count - 1] as T : null;
-
     /// <summary>
     /// As ordered; without an order as the entries show it: only syringes is by hand, with a clamp an instillation left to dwell.
     /// </summary>
-    private static string KindOf(EpisodeLog log)
+    private static string? KindOf(EpisodeLog log)
     {
         var orders = log["order-set"];
         for (var i = orders.Count - 1; i >= 0; i--)
@@ -130,7 +162,10 @@ internal sealed record IrrigationRun(
                 return method;
         }
 
-        var byHand = Channel.Lines(log).All(line => Ran(log, line) == log[Channel.Syringe(line)].Count);
+        var lines = Channel.Lines(log).Where(line => Ran(log, line) > 0).ToList();
+        if (lines.Count == 0)
+            return null;
+        var byHand = lines.TrueForAll(line => Ran(log, line) == log[Channel.Syringe(line)].Count);
         return !byHand ? "continuous"
             : log[Channel.Clamp].Count > 0 ? "instillation-dwell"
             : "intermittent-manual";
@@ -146,6 +181,12 @@ internal sealed class BladderIrrigationMapper(Vocabulary vocabulary)
     /// <summary>The Procedure's id.</summary>
     public static string IdOf(Episode episode) => $"{episode.Id}.bladder-irrigation";
 
+    /// <summary>The irrigation of an episode, which everything that is published of it points at.</summary>
+    public static ResourceReference Whole(Episode episode) => new($"Procedure/{IdOf(episode)}");
+
+    /// <summary>The same on a resource that has no element for it.</summary>
+    public static Extension PartOf(Episode episode, Profiles profiles) => new(profiles.PartOfIrrigation, Whole(episode));
+
     /// <summary>The Procedure.</summary>
     public Procedure ToProcedure(IrrigationRun run, Episode episode, bool withdrawn)
     {
@@ -154,43 +195,55 @@ internal sealed class BladderIrrigationMapper(Vocabulary vocabulary)
         {
             Id = IdOf(episode),
             Meta = new() { Profile = [Profiles.BladderIrrigation] },
+            Text = Narratives.Of(
+                run.Kind is { } kind ? Codes.Display("irrigation-kind", kind) : "Bladder irrigation",
+                [
+                    run.Start is null ? "No irrigant ran in yet." : null,
+                    run.Solution is { } irrigant ? $"Irrigant: {irrigant}." : null,
+                    .. run.Account.Says,
+                ]
+            ),
             Identifier = [new(episode.Definition.Identifier.System, episode.Definition.Identifier.Value)],
             Status =
                 withdrawn ? EventStatus.EnteredInError
-                : episode.Definition.Frame.End is null ? EventStatus.InProgress
-                : EventStatus.Completed,
+                : run.Start is null ? (run.HasEnded ? EventStatus.NotDone : EventStatus.Preparation)
+                : run.HasEnded ? EventStatus.Completed
+                : EventStatus.InProgress,
             Code = Codes.IrrigationProcedure(run.Kind),
             Subject = FhirValues.Reference(episode.Definition.Patient),
             Encounter = episode.Definition.Encounter is { } encounter ? FhirValues.Reference(encounter) : null,
-            Performed = new Hl7.Fhir.Model.Period
-            {
-                Start = FhirValues.Time(run.Start, zone),
-                End = run.End is { } end ? FhirValues.Time(end, zone) : null,
-            },
+            Performed = run.Start is { } start
+                ? new Hl7.Fhir.Model.Period
+                {
+                    Start = FhirValues.Time(start, zone),
+                    End = run.End is { } end ? FhirValues.Time(end, zone) : null,
+                }
+                : null,
             BasedOn = run.Order is { } order ? [FhirValues.Named(order)!] : [],
             Performer = run.Performer is { } performer ? [new() { Actor = FhirValues.Named(performer)! }] : [],
             BodySite = [Codes.Bladder()],
-            UsedCode = run.Solution is { } solution ? [new() { Text = solution }] : [],
-            Note = run.Account is { } account ? [new() { Text = account.Text }] : [],
-            Extension =
-                run.Account is { } whole && Parts(whole).ToList() is { Count: > 0 } parts
-                    ? [new() { Url = Profiles.IrrigationAccount, Extension = parts }]
-                    : [],
+            UsedCode = run.Solution is { } solution ? [Codes.Irrigant(solution)] : [],
+            Note = run.Account.Gaps is { } gaps ? [new() { Text = gaps }] : [],
+            Extension = Parts(run.Account, episode).ToList() is { Count: > 0 } parts
+                ? [new() { Url = Profiles.IrrigationAccount, Extension = parts }]
+                : [],
         };
     }
 
     /// <summary>The account in parts that software can read; what is not known is left out, and the note says why.</summary>
-    private static IEnumerable<Extension> Parts(IrrigationAccount account)
+    private static IEnumerable<Extension> Parts(IrrigationAccount account, Episode episode)
     {
+        if ((account.Start, account.End) is ({ } start, { } end))
+            yield return new("time", FhirValues.Period(start, end, episode.Definition.Frame.Zone));
         if (account.Instilled is { } instilled)
             yield return new("instilled", FhirValues.Quantity(instilled));
         if (account.Drained is { } drained)
             yield return new("drained", FhirValues.Quantity(drained));
         if (account.Output is { } output)
             yield return new("corrected-output", FhirValues.Quantity(output));
-        if (account.Appearance is { } appearance)
-            yield return new("appearance", new ResourceReference(appearance));
-        if (account.Tolerance is { } tolerance)
-            yield return new("tolerance", new ResourceReference(tolerance));
+        if (account.Look is { } look && EntryMapper.IdOf(episode, look) is { } looked)
+            yield return new("appearance", new ResourceReference($"Observation/{looked}"));
+        if (account.Borne is { } borne && EntryMapper.IdOf(episode, borne) is { } noted)
+            yield return new("tolerance", new ResourceReference($"Observation/{noted}"));
     }
 }

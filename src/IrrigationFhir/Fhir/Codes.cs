@@ -37,6 +37,9 @@ internal sealed class Codes(Profiles profiles)
         /// <summary>Units of measure.</summary>
         public const string Ucum = "http://unitsofmeasure.org";
 
+        /// <summary>ATC classes of medicines.</summary>
+        public const string Atc = "http://www.whocc.no/atc";
+
         /// <summary>HL7 observation categories.</summary>
         public const string ObservationCategory = "http://terminology.hl7.org/CodeSystem/observation-category";
 
@@ -48,6 +51,9 @@ internal sealed class Codes(Profiles profiles)
 
         /// <summary>HL7 priorities of flags, of the extension flag-priority.</summary>
         public const string FlagPriority = "http://hl7.org/fhir/flag-priority-code";
+
+        /// <summary>HL7 parts that somebody can have in what a Provenance tells.</summary>
+        public const string ProvenanceParticipant = "http://terminology.hl7.org/CodeSystem/provenance-participant-type";
 
         /// <summary>HL7 v3 operations on data.</summary>
         public const string DataOperation = "http://terminology.hl7.org/CodeSystem/v3-DataOperation";
@@ -147,6 +153,7 @@ internal sealed class Codes(Profiles profiles)
         "drainage-clarity",
         "tolerance",
         "irrigation-flag",
+        "flag-category",
         "handover-section",
         "run-outcome",
     ];
@@ -227,18 +234,18 @@ internal sealed class Codes(Profiles profiles)
     /// <summary>Irrigant that ran into the bladder.</summary>
     /// <param name="estimated">Whether the amount was judged, not measured.</param>
     public CodeableConcept IrrigantInstilled(bool estimated) =>
-        Concept(estimated ? IrrigantIntakeEstimated : IrrigantIntakeMeasured, Observed("irrigant-instilled"));
+        Named(estimated ? IrrigantIntakeEstimated : IrrigantIntakeMeasured, Observed("irrigant-instilled"));
 
     /// <summary>Flow set as a volume per hour.</summary>
     /// <param name="pumpDriven">Whether a pump drives it; adds the device coding.</param>
     public CodeableConcept IrrigantFlowRate(bool pumpDriven) =>
-        pumpDriven ? Concept(Observed("irrigant-flow-rate"), PumpFlow) : Concept(Observed("irrigant-flow-rate"));
+        pumpDriven ? Named(Observed("irrigant-flow-rate"), PumpFlow) : Concept(Observed("irrigant-flow-rate"));
 
     /// <summary>Flow set as drops per minute; needs the component <c>drop-factor</c>.</summary>
     public CodeableConcept IrrigantDripRate() => Concept(Observed("irrigant-drip-rate"));
 
     /// <summary>Mixed drainage. Carries no urine-output code, or whoever sums urine counts the irrigant with it.</summary>
-    public CodeableConcept BladderDrainage() => Concept(Observed("bladder-drainage-total"), DrainOutput, DrainageVolumeInBag);
+    public CodeableConcept BladderDrainage() => Named(Observed("bladder-drainage-total"), DrainOutput, DrainageVolumeInBag);
 
     /// <summary>Urine collected by another route than the irrigated catheter.</summary>
     /// <param name="routeSlug">Code of <c>urine-route</c>; nephrostomy and in-and-out catheter have LOINC codes of their own.</param>
@@ -246,8 +253,8 @@ internal sealed class Codes(Profiles profiles)
     public CodeableConcept UrineCollected(string routeSlug) =>
         routeSlug switch
         {
-            "left-nephrostomy" or "right-nephrostomy" => Concept(UrineByNephrostomy, Observed("urine-collected")),
-            "straight-catheter" => Concept(UrineByStraightCatheter, Observed("urine-collected")),
+            "left-nephrostomy" or "right-nephrostomy" => Named(UrineByNephrostomy, Observed("urine-collected")),
+            "straight-catheter" => Named(UrineByStraightCatheter, Observed("urine-collected")),
             _ => Concept(Observed("urine-collected")),
         };
 
@@ -255,11 +262,10 @@ internal sealed class Codes(Profiles profiles)
     public CodeableConcept LeakEstimated() => Concept(Observed("leak-estimated"));
 
     /// <summary>Fluid in the bladder by ultrasound.</summary>
-    public CodeableConcept BladderScanVolume() => Concept(BladderVolumeByUltrasound, Observed("bladder-scan-volume"));
+    public CodeableConcept BladderScanVolume() => Named(BladderVolumeByUltrasound, Observed("bladder-scan-volume"));
 
     /// <summary>Corrected urine output of a closed interval: the series that may be added up, so the one with LOINC 9187-6.</summary>
-    public CodeableConcept CorrectedUrineOutput() =>
-        Briefly(Concept(UrineOutput, UrineOutputObservable, Observed("urine-output-corrected")));
+    public CodeableConcept CorrectedUrineOutput() => Named(UrineOutput, UrineOutputObservable, Observed("urine-output-corrected"));
 
     /// <summary>Corrected urine output of a clock hour, shift or local day: a share of closed intervals.</summary>
     /// <param name="windowSlug">Code of <c>output-window</c>, not that of the closed interval.</param>
@@ -279,10 +285,10 @@ internal sealed class Codes(Profiles profiles)
         return exactHours switch
         {
             null => Concept(local),
-            1 => Concept(UrineOutput1Hour, local),
-            8 => Concept(UrineOutput8Hours, local),
-            12 => Concept(UrineOutput12Hours, local),
-            24 => Concept(UrineOutput24Hours, local),
+            1 => Named(UrineOutput1Hour, local),
+            8 => Named(UrineOutput8Hours, local),
+            12 => Named(UrineOutput12Hours, local),
+            24 => Named(UrineOutput24Hours, local),
             _ => throw new ArgumentOutOfRangeException(nameof(exactHours), exactHours, "a timed urine output has 1, 8, 12 or 24 hours"),
         };
     }
@@ -414,12 +420,12 @@ internal sealed class Codes(Profiles profiles)
 
     /// <summary>A pattern that asks a person to look at the patient, in our words first.</summary>
     /// <param name="slug">Code of <c>irrigation-flag</c>.</param>
-    /// <param name="text">What a nurse reads.</param>
+    /// <param name="title">What the flag is called; what was seen is not said here.</param>
     /// <remarks>
     /// A finding of SNOMED CT beside it only where the flag rests on a measured state or on what was seen: a suspicion is not sent as a
     /// disorder.
     /// </remarks>
-    public CodeableConcept Flag(string slug, string text)
+    public CodeableConcept Flag(string slug, string title)
     {
         Coding[] findings = slug switch
         {
@@ -430,9 +436,32 @@ internal sealed class Codes(Profiles profiles)
             _ => [],
         };
         var concept = Concept([Own("irrigation-flag", slug), .. findings]);
-        concept.Text = text;
+        concept.Text = title;
         return concept;
     }
+
+    /// <summary>An irrigant as it was called, with the code of what it is a solution of; the strength stands in the words alone.</summary>
+    /// <param name="words">As charted. Of a mixture there is no coding: two would read as two names of one thing.</param>
+    public static CodeableConcept Irrigant(string words)
+    {
+        Coding[] named =
+        [
+            .. IrrigantWords
+                .Where(known => Irrigation.Flags.Irrigants.Named(words, known.Words))
+                .Select(known => new Coding(known.System, known.Code, known.Display)),
+        ];
+        var mixed = named.Length > 1 || Irrigation.Flags.Irrigants.Named(words, " with ", " and ", "+", " in ");
+        return new() { Coding = mixed ? [] : [.. named], Text = words };
+    }
+
+    private static readonly (string[] Words, string System, string Code, string Display)[] IrrigantWords =
+    [
+        (["saline", "sodium chloride", "nacl"], Systems.Snomed, "373757009", "Sodium chloride solution (substance)"),
+        (["water"], Systems.Snomed, "11713004", "Water (substance)"),
+        (["acetic acid"], Systems.Snomed, "2869004", "Acetic acid (substance)"),
+        (["glycine"], Systems.Atc, "B05CX03", "glycine"),
+        (["mannitol"], Systems.Atc, "B05CX04", "mannitol"),
+    ];
 
     /// <summary>What came of a run of cycles.</summary>
     /// <param name="slug">Code of <c>run-outcome</c>; null where nobody said.</param>
@@ -452,9 +481,17 @@ internal sealed class Codes(Profiles profiles)
     public CodeableConcept Handover(string slug) => Concept(Own("handover-section", slug));
 
     /// <summary>What a flag is about.</summary>
-    /// <param name="slug"><c>clinical</c> or <c>safety</c>.</param>
-    public static CodeableConcept FlagCategory(string slug) =>
-        Concept(new Coding(Systems.FlagCategory, slug, slug == "clinical" ? "Clinical" : "Safety"));
+    /// <param name="slug"><c>clinical</c>, <c>safety</c>, or the one that HL7 lacks, <c>data-quality</c>.</param>
+    /// <exception cref="ArgumentOutOfRangeException">Another category.</exception>
+    public CodeableConcept FlagCategory(string slug) =>
+        Concept(
+            slug switch
+            {
+                "clinical" => new Coding(Systems.FlagCategory, slug, "Clinical"),
+                "safety" => new Coding(Systems.FlagCategory, slug, "Safety"),
+                _ => Own("flag-category", slug),
+            }
+        );
 
     /// <summary>How soon somebody should look. R4 has nothing above high; the text says that it is urgent.</summary>
     /// <param name="slug"><c>low</c>, <c>medium</c>, <c>high</c> or <c>urgent</c>.</param>
@@ -543,19 +580,19 @@ internal sealed class Codes(Profiles profiles)
     }
 
     /// <summary>An irrigation, its kind, and the HL7 v3 route that says the kind in a standard vocabulary.</summary>
-    /// <param name="kindSlug">Code of <c>irrigation-kind</c>.</param>
-    public CodeableConcept IrrigationProcedure(string kindSlug) =>
-        Concept(
+    /// <param name="kindSlug">Code of <c>irrigation-kind</c>; null where it is not known yet.</param>
+    public CodeableConcept IrrigationProcedure(string? kindSlug) =>
+        Concept([
             IrrigationOfBladder,
-            Own("irrigation-kind", kindSlug),
+            .. kindSlug is null ? Array.Empty<Coding>() : [Own("irrigation-kind", kindSlug)],
             kindSlug switch
             {
                 "continuous" => new Coding(Systems.RouteOfAdministration, "BLADIRRC", "Irrigation, urinary bladder, continuous"),
                 "tidal" => new Coding(Systems.RouteOfAdministration, "BLADIRRT", "Irrigation, urinary bladder, tidal"),
                 "instillation-dwell" => new Coding(Systems.RouteOfAdministration, "BLADINSTL", "Instillation, urinary catheter"),
                 _ => new Coding(Systems.RouteOfAdministration, "BLADIRR", "Irrigation, urinary bladder"),
-            }
-        );
+            },
+        ]);
 
     /// <summary>The bladder as a body site.</summary>
     public static CodeableConcept Bladder() =>
@@ -588,6 +625,11 @@ internal sealed class Codes(Profiles profiles)
     /// <summary>What a Provenance says happened: an entry or a result was struck out.</summary>
     public static CodeableConcept Nullified() => Concept(new Coding(Systems.DataOperation, "NULLIFY", "nullify"));
 
+    /// <summary>Which part somebody had in what a Provenance tells.</summary>
+    /// <param name="slug"><c>author</c> (said it), <c>enterer</c> (brought it in) or <c>assembler</c> (worked it out).</param>
+    public static CodeableConcept Agent(string slug) =>
+        Concept(new Coding(Systems.ProvenanceParticipant, slug, char.ToUpperInvariant(slug[0]) + slug[1..]));
+
     /// <summary>The tag of a resource of which only a part was sent.</summary>
     public static Coding Subsetted() => new(Systems.ObservationValue, "SUBSETTED", "subsetted");
 
@@ -603,13 +645,13 @@ internal sealed class Codes(Profiles profiles)
             Code = unit.Code,
         };
 
-    /// <summary>The standard uncertainty of a quantity, normally distributed, in the quantity's unit (core extensions of R4).</summary>
+    /// <summary>
+    /// The standard uncertainty of a quantity in its unit (core extension of R4). That it is normally distributed is said once, by the
+    /// profile.
+    /// </summary>
     /// <param name="standardUncertainty">0 or more.</param>
-    public static IEnumerable<Extension> Uncertainty(decimal standardUncertainty) =>
-        [
-            new("http://hl7.org/fhir/StructureDefinition/iso21090-uncertainty", new FhirDecimal(standardUncertainty)),
-            new("http://hl7.org/fhir/StructureDefinition/iso21090-uncertaintyType", new Code("N")),
-        ];
+    public static Extension Uncertainty(decimal standardUncertainty) =>
+        new("http://hl7.org/fhir/StructureDefinition/iso21090-uncertainty", new FhirDecimal(standardUncertainty));
 
     /// <summary>What a code of ours is called.</summary>
     /// <param name="system">Id of the code system.</param>
@@ -623,6 +665,14 @@ internal sealed class Codes(Profiles profiles)
     private Coding Observed(string slug) => Own("irrigation-observation", slug);
 
     private Coding Own(string system, string slug) => new(profiles.CodeSystem(system), slug, Display(system, slug));
+
+    /// <summary>The code of an Observation: said in words once, by its first coding; the others are what it is found by.</summary>
+    private static CodeableConcept Named(Coding first, params Coding[] others)
+    {
+        foreach (var other in others)
+            other.Display = null;
+        return Concept([first, .. others]);
+    }
 
     private static CodeableConcept Concept(params Coding[] codings) => new() { Coding = [.. codings] };
 }

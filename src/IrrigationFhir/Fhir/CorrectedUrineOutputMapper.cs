@@ -218,6 +218,7 @@ internal sealed class CorrectedUrineOutputMapper(Vocabulary vocabulary)
         {
             Id = id,
             Meta = new() { Profile = [Profiles.CorrectedUrineOutput] },
+            PartOf = [BladderIrrigationMapper.Whole(episode)],
             Status = withdrawn ? ObservationStatus.EnteredInError : StatusOf(status),
             Category = Codes.OutputCategories(Irrigation.Slug.Of(kind)),
             Subject = FhirValues.Reference(episode.Definition.Patient),

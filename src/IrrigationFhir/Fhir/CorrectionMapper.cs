@@ -25,7 +25,8 @@ internal sealed class CorrectionMapper(Vocabulary vocabulary)
             var own = versions
                 .SelectMany(v => new[] { EntryMapper.IdOf(episode, v.Entry), SentObservation.AsSentId(episode, v.Entry) })
                 .OfType<string>()
-                .Distinct();
+                .Distinct()
+                .ToList();
             var derived = changes
                 .Where(c => c.Interval.Stream == FluidBalance.Bladder && Uses(c, logged.Entry.Key))
                 .Select(c => CorrectedUrineOutputMapper.IdOf(episode, c.Interval))
@@ -33,7 +34,7 @@ internal sealed class CorrectionMapper(Vocabulary vocabulary)
             var answers = derived.Count > 0 ? AnsweredOtherwise(before, episode) : [];
             var targets = own.Concat(derived).Concat(answers).Select(id => new ResourceReference($"Observation/{id}")).ToList();
             if (targets.Count > 0)
-                yield return ToProvenance(episode, disposition, logged, targets);
+                yield return ToProvenance(episode, disposition, logged, targets, own);
         }
     }
 
@@ -47,18 +48,41 @@ internal sealed class CorrectionMapper(Vocabulary vocabulary)
     private static bool Uses(IntervalChange change, EntryKey key) =>
         new[] { change.Before, change.After }.OfType<ClosedInterval>().Any(i => i.Parts.Any(p => p.Entry == key));
 
-    private Provenance ToProvenance(Episode episode, Disposition disposition, LoggedEntry logged, List<ResourceReference> targets) =>
-        new()
+    /// <remarks>Versions of what is pointed at are put in when they are known, as it is stored.</remarks>
+    private Provenance ToProvenance(
+        Episode episode,
+        Disposition disposition,
+        LoggedEntry logged,
+        List<ResourceReference> targets,
+        List<string> corrected
+    )
+    {
+        var header = logged.Entry.Header;
+        return new()
         {
             Id = FhirValues.EntryId(episode.Id, "correction", logged.Entry.Key) + $"-{logged.Revision}",
             Meta = new() { Profile = [Profiles.Correction] },
             Target = targets,
-            Recorded = logged.KnownAt.ToDateTimeOffset(),
+            Extension = [BladderIrrigationMapper.PartOf(episode, Profiles)],
+            Occurred = header.RecordedAt is { } charted ? new FhirDateTime(FhirValues.Time(charted, episode.Definition.Frame.Zone)) : null,
+            Recorded = logged.ReceivedAt.ToDateTimeOffset(),
             Activity = disposition == Disposition.Retracted ? Codes.Nullified() : Codes.Revised(),
             Reason = logged.Entry is EnteredInError { Reason: { } reason } ? [new() { Text = reason }] : [],
-            Agent =
+            Agent = [Agent(logged.Entry)],
+            Entity =
             [
-                new() { Who = FhirValues.Named(logged.Entry.Header.Performer ?? logged.Entry.Header.Device ?? logged.Entry.Key.Source)! },
+                .. corrected.Select(id => new Provenance.EntityComponent
+                {
+                    Role = Provenance.ProvenanceEntityRole.Revision,
+                    What = new($"Observation/{id}"),
+                }),
             ],
         };
+    }
+
+    /// <summary>Who said it: a person is its author; a device or system only brought it in.</summary>
+    public static Provenance.AgentComponent Agent(Entry entry) =>
+        entry.Header.Performer is { } person
+            ? new() { Type = Codes.Agent("author"), Who = FhirValues.Named(person)! }
+            : new() { Type = Codes.Agent("enterer"), Who = FhirValues.Named(entry.Header.Device ?? entry.Key.Source)! };
 }

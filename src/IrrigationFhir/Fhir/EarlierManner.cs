@@ -62,8 +62,10 @@ internal sealed class EarlierManner(Vocabulary vocabulary)
 
     /// <summary>An Observation that has no successor under its id: taken back, or it is counted beside what took its place.</summary>
     /// <param name="published">As it was published.</param>
-    public Observation Withdrawn(Observation published)
+    /// <param name="episode">Whose.</param>
+    public Observation Withdrawn(Observation published, Episode episode)
     {
+        published.PartOf = [BladderIrrigationMapper.Whole(episode)];
         if (published.Meta!.Profile.Contains(Profiles.CorrectedUrineOutput))
         {
             var window = Codes.WindowOf(published.Category);

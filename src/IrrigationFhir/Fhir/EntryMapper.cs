@@ -108,6 +108,7 @@ internal sealed class EntryMapper(Vocabulary vocabulary)
         {
             Id = IdOf(episode, entry),
             Identifier = [FhirValues.Identifier(entry.Key, Profiles)],
+            PartOf = [BladderIrrigationMapper.Whole(episode)],
             Status = status,
             Category = Codes.FluidCategories(),
             Subject = FhirValues.Reference(episode.Definition.Patient),
@@ -117,7 +118,7 @@ internal sealed class EntryMapper(Vocabulary vocabulary)
                 : new FhirDateTime(FhirValues.Time(entry.At, zone)),
             Performer = FhirValues.Named(entry.Header.Performer) is { } performer ? [performer] : [],
             Device = FhirValues.Named(entry.Header.Device),
-            Method = entry.Header.How is { } how ? Codes.MeasuringWay(Slug.Of(how)) : null,
+            Method = entry.Header.How is { } how ? Codes.Briefly(Codes.MeasuringWay(Slug.Of(how))) : null,
             Note = entry.Header.Note is { } note ? [new() { Text = note }] : [],
         };
     }
@@ -195,7 +196,7 @@ internal sealed class EntryMapper(Vocabulary vocabulary)
         var net = weighed.Tare is { } tare ? weighed.Gross - tare : weighed.Gross;
         var volume = net.At(weighed.GramsPerMillilitre ?? episode.Balance.Settings.DrainageDensity);
         var observation = Drainage(weighed, episode, status, weighed.Emptied, FhirValues.Quantity(volume));
-        observation.Method ??= Codes.MeasuringWay(Slug.Of(MeasuringWay.Weighed));
+        observation.Method ??= Codes.Briefly(Codes.MeasuringWay(Slug.Of(MeasuringWay.Weighed)));
         observation.Component.Add(
             new() { Code = Codes.Component("container-mass"), Value = Codes.Quantity(FhirValues.Number(net.Grams), Codes.Units.Gram) }
         );

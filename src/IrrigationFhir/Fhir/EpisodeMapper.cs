@@ -85,8 +85,11 @@ internal sealed class EpisodeMapper(Vocabulary vocabulary)
     /// <param name="after">The episode as it is now.</param>
     /// <param name="changes">What became of its flags.</param>
     /// <param name="cause">Why.</param>
-    public IEnumerable<Resource> Flags(Episode after, IEnumerable<FlagChange> changes, Cause cause)
+    public IEnumerable<Resource> Flags(Episode after, IReadOnlyCollection<FlagChange> changes, Cause cause)
     {
+        // A flag that silence raises may be the first that is published: the irrigation that it points at comes with it.
+        if (changes.Count > 0 && after.Log.LastSequence == 0)
+            yield return BladderIrrigationMapper.ToProcedure(IrrigationRun.AsFar(after), after, withdrawn: false);
         foreach (var change in changes)
         {
             if (change.After is { } flag)

@@ -90,6 +90,15 @@ internal static class FhirValues
     /// <summary>Somebody or something known only by what the sender calls it.</summary>
     public static ResourceReference? Named(string? name) => name is null ? null : new() { Identifier = new() { Value = name } };
 
+    /// <summary>This service, where it is the one that says something: a Device by its identifier, without a resource of its own.</summary>
+    public static ResourceReference Service(Profiles profiles) =>
+        new()
+        {
+            Type = "Device",
+            Identifier = new($"{profiles.CanonicalBase}/NamingSystem/service", "irrigationfhir"),
+            Display = "IrrigationFhir",
+        };
+
     /// <summary>The sender's id of an entry.</summary>
     public static Identifier Identifier(EntryKey key, Profiles profiles) =>
         new($"{profiles.CanonicalBase}/NamingSystem/entry", key.ToString());

@@ -44,7 +44,7 @@ internal readonly struct Precision(Codes codes, int decimals)
         if (output?.BestEstimate is not { } best || output.Interval95 is not { } interval)
             return [];
         var quantity = Part(best.Value)!;
-        quantity.Extension.AddRange(Codes.Uncertainty(FhirValues.Uncertainty(best.StandardUncertainty.Millilitres)));
+        quantity.Extension.Add(Codes.Uncertainty(FhirValues.Uncertainty(best.StandardUncertainty.Millilitres)));
         return
         [
             new() { Code = codes.Component("best-estimate"), Value = quantity },

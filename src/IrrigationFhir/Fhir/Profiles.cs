@@ -67,6 +67,9 @@ internal sealed class Profiles(string canonicalBase)
     /// <summary>What the next shift has to know (Composition).</summary>
     public string Handover => Canonical("handover");
 
+    /// <summary>What was seen, in words and numbers (extension of Flag).</summary>
+    public string FlagStatement => Canonical("flag-statement");
+
     /// <summary>When a person first saw a flag (extension of Flag).</summary>
     public string FlagAcknowledged => Canonical("flag-acknowledged");
 
@@ -136,6 +139,9 @@ internal sealed class Profiles(string canonicalBase)
 
     /// <summary>What ran in and came out, what it looked like and how it was borne (extension of Procedure).</summary>
     public string IrrigationAccount => Canonical("irrigation-account");
+
+    /// <summary>The irrigation that a resource belongs to (extension of what has no partOf).</summary>
+    public string PartOfIrrigation => Canonical("part-of-irrigation");
 
     /// <summary>One cycle of an intermittent or open irrigation (extension of Procedure).</summary>
     public string IrrigationCycle => Canonical("irrigation-cycle");

@@ -27,6 +27,7 @@ internal sealed class RetainedVolumeMapper(Vocabulary vocabulary)
         {
             Id = IdOf(episode, interval),
             Meta = new() { Profile = [Profiles.RetainedVolume] },
+            PartOf = [BladderIrrigationMapper.Whole(episode)],
             Status = withdrawn ? ObservationStatus.EnteredInError : CorrectedUrineOutputMapper.StatusOf(interval.Status),
             Category = Codes.FluidCategories(),
             Code = Codes.Observation(Slug),
@@ -34,7 +35,7 @@ internal sealed class RetainedVolumeMapper(Vocabulary vocabulary)
             Encounter = episode.Definition.Encounter is { } encounter ? FhirValues.Reference(encounter) : null,
             Effective = new FhirDateTime(FhirValues.Time(interval.End, episode.Definition.Frame.Zone)),
             Value = FhirValues.Quantity(held),
-            Method = Codes.MeasuringWay(Irrigation.Slug.Of(MeasuringWay.Scan)),
+            Method = Codes.Briefly(Codes.MeasuringWay(Irrigation.Slug.Of(MeasuringWay.Scan))),
             DerivedFrom = [new($"Observation/{FhirValues.EntryId(episode.Id, "bladder-scan-volume", anchor.Entry)}")],
             Component = interval.RetainedChange is { } change
                 ? [new() { Code = Codes.Component("retained-change"), Value = FhirValues.Quantity(change) }]

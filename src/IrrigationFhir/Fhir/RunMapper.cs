@@ -41,7 +41,7 @@ internal sealed class RunMapper(Vocabulary vocabulary)
         foreach (var resource in published)
         {
             if (resource is Observation observation && ids.TryGetValue(observation.Id!, out var run) && !IsWithdrawn(observation))
-                observation.PartOf = [new($"Procedure/{run}")];
+                observation.PartOf = PartOf(after, run);
             yield return resource;
         }
 
@@ -54,7 +54,7 @@ internal sealed class RunMapper(Vocabulary vocabulary)
             var status = EntryMapper.StatusOf(after, entry);
             if (already.Contains(EntryMapper.IdOf(after, entry)) || EntryMapper.ToObservation(entry, after, status) is not { } again)
                 continue;
-            again.PartOf = stands is null ? [] : [new($"Procedure/{stands}")];
+            again.PartOf = PartOf(after, stands);
             yield return again;
         }
 
@@ -70,6 +70,10 @@ internal sealed class RunMapper(Vocabulary vocabulary)
             yield return ToProcedure(gone, before, withdrawn: true);
     }
 
+    /// <summary>The irrigation of the episode first, as on every Observation, and the run.</summary>
+    private static List<ResourceReference> PartOf(Episode episode, string? run) =>
+        run is null ? [BladderIrrigationMapper.Whole(episode)] : [BladderIrrigationMapper.Whole(episode), new($"Procedure/{run}")];
+
     /// <summary>A run's Procedure.</summary>
     public Procedure ToProcedure(RunOfCycles run, Episode episode, bool withdrawn)
     {
@@ -78,8 +82,9 @@ internal sealed class RunMapper(Vocabulary vocabulary)
         {
             Id = IdOf(episode, run),
             Meta = new() { Profile = [Profiles.BladderIrrigation] },
+            Text = Narratives.Of(Codes.Display("irrigation-kind", run.Method), [Says(run)]),
             Identifier = run.Name is { } name ? [new($"{Profiles.CanonicalBase}/NamingSystem/run", $"{run.First.Key.Source}/{name}")] : [],
-            PartOf = [new($"Procedure/{BladderIrrigationMapper.IdOf(episode)}")],
+            PartOf = [BladderIrrigationMapper.Whole(episode)],
             Status =
                 withdrawn ? EventStatus.EnteredInError
                 : !run.IsOver ? EventStatus.InProgress
@@ -99,8 +104,8 @@ internal sealed class RunMapper(Vocabulary vocabulary)
             BodySite = [Codes.Bladder()],
             Outcome = run.IsOver ? Codes.RunOutcome(run.Outcome == RunOutcome.NotSaid ? null : Slug.Of(run.Outcome), run.Why) : null,
             Complication = run.Cycles.Any(cycle => cycle.Borne?.Spasm == true) ? [Codes.BladderSpasm()] : [],
-            UsedCode = [.. new[] { run.Solution, run.Additive }.OfType<string>().Select(text => new CodeableConcept { Text = text })],
-            Note = [new() { Text = Says(run) }],
+            UsedCode = [.. new[] { run.Solution, run.Additive }.OfType<string>().Select(Codes.Irrigant)],
+            Note = [new() { Text = run.Back is null ? $"{BackUnknown}; {Found(run)}." : $"{Found(run)}." }],
             Extension = [.. Account(run, episode), .. run.Cycles.Select(cycle => Cycle(cycle, zone))],
         };
     }
@@ -113,12 +118,14 @@ internal sealed class RunMapper(Vocabulary vocabulary)
             .Distinct()
             .Select(performer => new Procedure.PerformerComponent { Actor = FhirValues.Named(performer)! });
 
-    /// <summary>The sums of a run that is over, and what it looked like and how it was borne last.</summary>
+    /// <summary>The sums of a run as far as it went, and what it looked like and how it was borne last.</summary>
     private IEnumerable<Extension> Account(RunOfCycles run, Episode episode)
     {
-        if (!run.IsOver)
-            return [];
-        List<Extension> parts = [new("instilled", FhirValues.Quantity(run.In.Charted))];
+        List<Extension> parts =
+        [
+            new("time", FhirValues.Period(run.Start, run.End, episode.Definition.Frame.Zone)),
+            new("instilled", FhirValues.Quantity(run.In.Charted)),
+        ];
         if (run.Back is { } back)
             parts.Add(new("drained", FhirValues.Quantity(back.Charted)));
         if (run.LastLook is { } look && EntryMapper.IdOf(episode, look) is { } looked)
@@ -159,8 +166,11 @@ internal sealed class RunMapper(Vocabulary vocabulary)
 
     private static string Says(RunOfCycles run) =>
         $"{run.Cycles.Length} {(run.Cycles.Length == 1 ? "cycle" : "cycles")}, {run.In.Charted} in, "
-        + $"{(run.Back is { } back ? $"{back.Charted} back" : "what came back is not known in full")}; {run.Why}; "
-        + $"{(run.Found == FoundBy.Name ? "named by the sender" : "found by time")}.";
+        + $"{(run.Back is { } back ? $"{back.Charted} back" : BackUnknown)}; {run.Why}; {Found(run)}.";
+
+    private const string BackUnknown = "what came back is not known in full";
+
+    private static string Found(RunOfCycles run) => run.Found == FoundBy.Name ? "named by the sender" : "found by time";
 
     private static bool IsWithdrawn(Observation observation) => observation.Status == ObservationStatus.EnteredInError;
 

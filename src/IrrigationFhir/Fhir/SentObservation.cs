@@ -89,7 +89,7 @@ internal sealed class SentObservation(Vocabulary vocabulary)
             return null;
         ours.Id = id;
         if (entry.Header.Purpose != Purpose.Clinical)
-            ours.Meta = new() { Security = [Codes.TestData()] };
+            (ours.Meta, ours.PartOf) = (new() { Security = [Codes.TestData()] }, []); // of no patient, so of no irrigation
 
         // What was sent without its category has none: this one is no result of ours.
         ours.Category = IsWhole(sent) ? [] : ours.Category;

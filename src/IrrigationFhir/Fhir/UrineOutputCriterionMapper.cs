@@ -33,6 +33,7 @@ internal sealed class UrineOutputCriterionMapper(Vocabulary vocabulary)
         {
             Id = IdOf(episode, history.Slug),
             Meta = new() { Profile = [Profiles.UrineOutputCriterion] },
+            PartOf = [BladderIrrigationMapper.Whole(episode)],
             Status = withdrawn ? ObservationStatus.EnteredInError : StatusOf(history),
             Category = Codes.FluidCategories(),
             Code = Codes.UrineOutputCriterion(history.Slug),

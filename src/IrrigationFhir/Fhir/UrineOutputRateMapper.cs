@@ -34,6 +34,7 @@ internal sealed class UrineOutputRateMapper(Vocabulary vocabulary)
         {
             Id = IdOf(episode, interval),
             Meta = new() { Profile = [Profiles.UrineOutputRate] },
+            PartOf = [BladderIrrigationMapper.Whole(episode)],
             Status = withdrawn ? ObservationStatus.EnteredInError : CorrectedUrineOutputMapper.StatusOf(interval.Status),
             Category = Codes.FluidCategories(),
             Code = Codes.Observation(Slug),

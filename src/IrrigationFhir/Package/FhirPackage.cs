@@ -29,6 +29,17 @@ internal sealed class FhirPackage(Vocabulary vocabulary, IEnumerable<CapabilityC
     /// <summary>The name of the file.</summary>
     public const string FileName = $"{Id}-{Profiles.Version}.tgz";
 
+    /// <summary>Guides whose definitions are referred to, beside R4 itself.</summary>
+    private static readonly (string Package, string Version, string Guide)[] Dependencies =
+    [
+        // Topics to subscribe to.
+        (
+            "hl7.fhir.uv.subscriptions-backport",
+            "1.1.0",
+            "http://hl7.org/fhir/uv/subscriptions-backport/ImplementationGuide/hl7.fhir.uv.subscriptions-backport"
+        ),
+    ];
+
     // What npm itself gives the files of every package.
     private static readonly DateTimeOffset Time = new(1985, 10, 26, 8, 15, 0, TimeSpan.Zero);
     private static readonly JsonSerializerOptions Readable = new() { WriteIndented = true, NewLine = "\n" };
@@ -62,7 +73,12 @@ internal sealed class FhirPackage(Vocabulary vocabulary, IEnumerable<CapabilityC
             .. Topics.All.Select(topic => SubscriptionTopicMapper.ToBasic(topic, profiles)),
         ];
         foreach (var definition in all.OfType<IVersionableConformanceResource>())
+        {
             definition.Version ??= Profiles.Version;
+            definition.Date ??= Profiles.PublishedOn;
+            definition.Publisher ??= "IrrigationFhir";
+        }
+
         return [.. all.OrderBy(FileOf, StringComparer.Ordinal)];
     }
 
@@ -83,7 +99,20 @@ internal sealed class FhirPackage(Vocabulary vocabulary, IEnumerable<CapabilityC
                 + "what ran in, what drained, what the kidneys made of it, and how surely. "
                 + "Numbers prompt a person to look at the patient; they diagnose nothing and command nothing.",
             Copyright = Codes.Notice,
+            Date = Profiles.PublishedOn,
             PackageId = Id,
+            // Whoever deploys it asks for its licence; the published vocabularies in it have theirs, which Copyright names.
+            License = ImplementationGuide.SPDXLicense.NotOpenSource,
+            DependsOn =
+            [
+                .. Dependencies.Select(needed => new ImplementationGuide.DependsOnComponent
+                {
+                    ElementId = needed.Package.Split('.')[^1],
+                    Uri = needed.Guide,
+                    PackageId = needed.Package,
+                    Version = needed.Version,
+                }),
+            ],
             FhirVersion = [FHIRVersion.N4_0_1],
             Definition = new()
             {
@@ -142,8 +171,12 @@ internal sealed class FhirPackage(Vocabulary vocabulary, IEnumerable<CapabilityC
             ["canonical"] = profiles.CanonicalBase,
             ["url"] = profiles.CanonicalBase,
             ["fhirVersions"] = new JsonArray("4.0.1"),
-            ["dependencies"] = new JsonObject { ["hl7.fhir.r4.core"] = "4.0.1" },
+            ["dependencies"] = new JsonObject([
+                new("hl7.fhir.r4.core", "4.0.1"),
+                .. Dependencies.Select(needed => KeyValuePair.Create(needed.Package, (JsonNode?)needed.Version)),
+            ]),
             ["author"] = "IrrigationFhir",
+            ["date"] = Profiles.PublishedOn.Replace("-", "", StringComparison.Ordinal) + "000000",
             // The word of npm for a package whose licence is to be asked for.
             ["license"] = "UNLICENSED",
             ["directories"] = new JsonObject { ["example"] = "example" },

@@ -111,7 +111,6 @@ internal static class ProblemCodes
         new("parameter-required", IssueType.Required, "A parameter that has to be there is not."),
         new("operation-parameter-invalid", IssueType.Value, "A value that the operation's parameter cannot have."),
         // subscriptions
-        new("id-mismatch", IssueType.Value, "The id of the Subscription is another than that of the address."),
         new("too-many-subscriptions", IssueType.BusinessRule, "More subscriptions than this service keeps."),
         new("subscription-topic-unknown", IssueType.NotSupported, "A topic that does not exist."),
         new("subscription-topic-changed", IssueType.Value, "The topic of a subscription stays."),
@@ -127,6 +126,17 @@ internal static class ProblemCodes
         new("subscription-status-refused", IssueType.BusinessRule, "A status that only the service gives."),
         new("subscription-ended", IssueType.BusinessRule, "The subscription has ended."),
         new("events-forgotten", IssueType.Deleted, "Events from before what is kept."),
+        // rules of profiles that have no key of their own
+        new("cardinality", IssueType.Value, "Too few or too many of an element."),
+        new("binding", IssueType.Value, "A code outside a value set that is required."),
+        new("pattern", IssueType.Value, "A value that the profile fixes is another one."),
+        new("slicing", IssueType.Value, "A repeating element fits none of its slices, or a slice is missing."),
+        new("type", IssueType.Value, "An element or resource of a type that does not belong there."),
+        new("unknown-element", IssueType.Value, "An element that is not defined there."),
+        new("unknown-extension", IssueType.Value, "An extension that is not known here."),
+        new("unknown-profile", IssueType.Value, "A profile, or a version of one, that is not known here."),
+        new("reference-target", IssueType.Value, "A reference to a type of resource that is not allowed there."),
+        new("value", IssueType.Value, "The form of a value, its length, or the id of a contained resource."),
         .. Enum.GetValues<DoubtKind>()
             .Select(kind => new ProblemCode(
                 Irrigation.Slug.Of(kind),
@@ -140,13 +150,42 @@ internal static class ProblemCodes
 
     private static readonly FrozenDictionary<string, ProblemCode> ByCode = All.ToFrozenDictionary(problem => problem.Code);
 
+    /// <summary>The keys of the invariants that a resource is held to, R4's own among them, with what they say.</summary>
+    private static IEnumerable<CodeSystem.ConceptDefinitionComponent> Invariants(string canonicalBase) =>
+        Definitions
+            .Own(canonicalBase)
+            .Concat(Definitions.OfR4())
+            .OfType<StructureDefinition>()
+            .SelectMany(structure => structure.Snapshot!.Element)
+            .SelectMany(element => element.Constraint)
+            .Where(constraint => constraint is { Severity: ConstraintSeverity.Error, Key: not null })
+            .DistinctBy(constraint => constraint.Key)
+            .OrderBy(constraint => constraint.Key, StringComparer.Ordinal)
+            .Select(constraint => new CodeSystem.ConceptDefinitionComponent
+            {
+                Code = constraint.Key,
+                Display = $"Rule {constraint.Key}",
+                Definition = constraint.Human,
+            });
+
     /// <summary>The issue type that goes with a code. Keys of profile rules are codes too: a value that breaks one.</summary>
     public static IssueType TypeOf(string code) => ByCode.TryGetValue(code, out var known) ? known.Type : IssueType.Value;
 
     /// <summary>Them as the code system that <c>details.coding</c> names.</summary>
     /// <param name="profiles">Its base.</param>
-    public static CodeSystem ToCodeSystem(Profiles profiles) =>
-        new()
+    public static CodeSystem ToCodeSystem(Profiles profiles)
+    {
+        CodeSystem.ConceptDefinitionComponent[] concepts =
+        [
+            .. All.Select(problem => new CodeSystem.ConceptDefinitionComponent
+            {
+                Code = problem.Code,
+                Display = Words(problem.Code),
+                Definition = problem.Text,
+            }),
+            .. Invariants(profiles.CanonicalBase),
+        ];
+        return new()
         {
             Id = Slug,
             Url = profiles.CodeSystem(Slug),
@@ -160,7 +199,10 @@ internal static class ProblemCodes
                 "Why a request was refused, or what is doubtful about what it says. The codes are stable: software may rely on them.",
             CaseSensitive = true,
             Content = CodeSystemContentMode.Complete,
-            Count = All.Count,
-            Concept = [.. All.Select(problem => new CodeSystem.ConceptDefinitionComponent { Code = problem.Code, Display = problem.Text })],
+            Count = concepts.Length,
+            Concept = [.. concepts],
         };
+    }
+
+    private static string Words(string code) => char.ToUpperInvariant(code[0]) + code[1..].Replace('-', ' ');
 }

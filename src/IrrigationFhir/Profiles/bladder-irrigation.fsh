@@ -2,22 +2,39 @@ Profile: BladderIrrigation
 Parent: Procedure
 Id: bladder-irrigation
 Title: "Bladder irrigation"
-Description: "The irrigation of an episode; or one run of cycles of it, an intermittent or open irrigation, which is part of that. The kind is a second coding; a v3 RouteOfAdministration coding may follow."
+Description: "The irrigation of an episode, from the first that is published of it: in preparation until irrigant runs in, not done where the episode ended without any. Or one run of cycles of it, an intermittent or open irrigation, which is part of that. The kind is a second coding; a v3 RouteOfAdministration coding may follow."
 * insert Published
+* insert Told
 * subject 1..1
+* identifier and status and code and subject and performed[x] and usedCode and partOf and note MS
 * code 1..1
 * code = $sct#78533007
-* code from irrigation-kind (required)
-* performed[x] 1..1
+* code from irrigation-procedure (required)
 * performed[x] only Period
 * performedPeriod.start 1..1
 * bodySite 1..1
 * bodySite = $sct#89837001
-* extension contains IrrigationAccount named account 0..1
-* extension[account] ^short = "Once the irrigation has ended; what is not known is left out, and the note says why"
-* extension contains IrrigationCycle named cycle 0..*
+* extension contains IrrigationAccount named account 0..1 MS
+* extension[account] ^short = "What it has come to so far; what is not known is left out, and the note says why"
+* extension contains IrrigationCycle named cycle 0..* MS
 * extension[cycle] ^short = "Each cycle of a run, in the order of time"
 * outcome from run-outcome (extensible)
+* obeys bi-started and bi-kind and bi-account
+
+Invariant: bi-started
+Description: "An irrigation into which nothing ran yet is in preparation, or was not done; any other says when it began."
+Severity: #error
+Expression: "status = 'entered-in-error' or performed.exists() = (status != 'preparation' and status != 'not-done')"
+
+Invariant: bi-kind
+Description: "Once irrigant ran in, the kind of irrigation is coded."
+Severity: #error
+Expression: "performed.exists() implies code.coding.where(system.endsWith('/CodeSystem/irrigation-kind')).exists()"
+
+Invariant: bi-account
+Description: "Totals stand once, in the account, and name the time that they cover."
+Severity: #error
+Expression: "extension.where(url.endsWith('/StructureDefinition/irrigation-account')).all(extension.where(url = 'instilled' or url = 'drained' or url = 'corrected-output').empty() or extension.where(url = 'time').exists())"
 
 Extension: IrrigationCycle
 Id: irrigation-cycle
@@ -75,16 +92,22 @@ Context: Procedure
 Extension: IrrigationAccount
 Id: irrigation-account
 Title: "Account of an irrigation"
-Description: "The whole of an irrigation that has ended: the totals of its closed intervals, and the last look at the drainage and at how it was borne. A total of which a part is not known is left out, for a part is not a total; the note of the Procedure says why."
+Description: "What an irrigation has come to so far, once it has ended the whole of it: the totals of its closed intervals with the time that they cover, and the last look at the drainage and at how it was borne. A total of which a part is not known is left out, for a part is not a total; the note of the Procedure says why."
 Context: Procedure
 * insert Published
 * extension ^slicing.rules = #closed
 * extension contains
+    time 0..1 and
     instilled 0..1 and
     drained 0..1 and
     corrected-output 0..1 and
     appearance 0..1 and
     tolerance 0..1
+* extension[time] ^short = "The time that the totals cover: the closed intervals, from the first to the last reading that closed one"
+* extension[time].value[x] 1..1
+* extension[time].value[x] only Period
+* extension[time].valuePeriod.start 1..1
+* extension[time].valuePeriod.end 1..1
 * extension[instilled] ^short = "Irrigant instilled"
 * extension[instilled].value[x] 1..1
 * extension[instilled].value[x] only Quantity
@@ -112,6 +135,8 @@ InstanceOf: BladderIrrigation
 Usage: #example
 Description: "Continuous irrigation, still running."
 * insert InventedPatient
+* text.status = #generated
+* text.div = "<div xmlns=\"http://www.w3.org/1999/xhtml\"><p><b>Continuous bladder irrigation</b></p><p>No drainage was read.</p></div>"
 * status = #in-progress
 * code.coding[0] = $sct#78533007 "Irrigation of urinary bladder (procedure)"
 * code.coding[1] = $kind#continuous "Continuous bladder irrigation"

@@ -2,8 +2,9 @@ Profile: CorrectedUrineOutput
 Parent: Observation
 Id: corrected-urine-output
 Title: "Corrected urine output"
-Description: "Urine made by the kidneys, computed from total drainage, irrigant instilled and retained volume. Four series: closed intervals, from one reading to the next, which add up and alone carry LOINC 9187-6; and clock hours, shifts and local days, which are shares of them and must not be added to them. A window that is complete and exactly 1, 8, 12 or 24 h long carries the LOINC code of that length with its unit; any other the local code alone. A value covers the whole effectivePeriod: a window of which a part is not covered has no value but a reason, and the sum of the covered part as a component; a clock hour stands only once it is covered. A term of the balance (leak, blood, change of what the bladder holds) that has no component was not measured and is taken as 0, as what the body absorbs always is. Carries its uncertainty and its caveats, also when the headline is missing; that an entry was corrected, or came late, is said by the status where that says it. The best estimate is given to the second digit of its standard uncertainty (GUM 7.2.6), every computed number to the same place, none coarser than 1 mL. Numbers prompt a person to look at the patient; they diagnose nothing and command nothing. Local protocol, the order and licensed practice prevail."
+Description: "Urine made by the kidneys, computed from total drainage, irrigant instilled and retained volume. Four series: closed intervals, from one reading to the next, which add up and alone carry LOINC 9187-6; and clock hours, shifts and local days, which are shares of them and must not be added to them. A window that is complete and exactly 1, 8, 12 or 24 h long carries the LOINC code of that length with its unit; any other the local code alone. A value covers the whole effectivePeriod: a window of which a part is not covered has no value but a reason, and the sum of the covered part as a component; a clock hour stands only once it is covered. A term of the balance (leak, blood, change of what the bladder holds) that has no component was not measured and is taken as 0, as what the body absorbs always is. Carries its uncertainty and its caveats, also when the headline is missing; that an entry was corrected, or came late, is said by the status where that says it. The standard uncertainty of the best estimate is that of a normal distribution; the best estimate is given to its second digit (GUM 7.2.6), every computed number to the same place, none coarser than 1 mL. Numbers prompt a person to look at the patient; they diagnose nothing and command nothing. Local protocol, the order and licensed practice prevail."
 * insert Published
+* insert OfAnIrrigation
 * subject 1..1
 * status from output-status (required)
 * code from urine-output-code (required)
@@ -110,6 +111,7 @@ InstanceOf: CorrectedUrineOutput
 Usage: #example
 Description: "An eight-hour shift: 3450 mL drained, 3000 mL instilled by label."
 * insert InventedPatient
+* partOf.reference = "Procedure/bladder-irrigation-example"
 * status = #final
 * category[exam] = $category#exam "Exam"
 * category[fluid-balance] = $sct#364396009 "Fluid balance observable"
@@ -136,8 +138,6 @@ Description: "An eight-hour shift: 3450 mL drained, 3000 mL instilled by label."
 * component[best-estimate].valueQuantity = 368 'mL' "mL"
 * component[best-estimate].valueQuantity.extension[0].url = "http://hl7.org/fhir/StructureDefinition/iso21090-uncertainty"
 * component[best-estimate].valueQuantity.extension[0].valueDecimal = 120
-* component[best-estimate].valueQuantity.extension[1].url = "http://hl7.org/fhir/StructureDefinition/iso21090-uncertaintyType"
-* component[best-estimate].valueQuantity.extension[1].valueCode = #N
 * component[interval-95].code = $observation#interval-95 "95 % interval of the best estimate"
 * component[interval-95].valueRange.low = 136 'mL' "mL"
 * component[interval-95].valueRange.high = 599 'mL' "mL"

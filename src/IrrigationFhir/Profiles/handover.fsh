@@ -4,6 +4,9 @@ Id: handover
 Title: "Handover of a bladder irrigation"
 Description: "What the next shift has to know of an irrigation, as of one moment: the first entry of a document. Facts that are old say how old; nothing in it commands."
 * insert Published
+* insert Told
+* event.detail ^short = "The irrigation (Procedure)"
+* type and subject and date and author and title and event and section MS
 * type from handover-section (required)
 * type.coding 1..*
 * subject 1..1
@@ -23,11 +26,16 @@ Instance: handover-example
 InstanceOf: Handover
 Usage: #example
 Description: "The shortest handover."
+* text.status = #generated
+* text.div = "<div xmlns=\"http://www.w3.org/1999/xhtml\"><p><b>Handover of a bladder irrigation</b></p><p>As of 2026-03-02T15:00:00+01:00.</p></div>"
 * status = #final
 * type.coding[0] = $handover#handover "Handover of a bladder irrigation"
 * subject.identifier.system = "https://ward.example/patients"
 * subject.identifier.value = "P-0001"
 * date = "2026-03-02T15:00:00+01:00"
+* author.type = "Device"
+* author.identifier.system = "https://irrigationfhir.example/fhir/NamingSystem/service"
+* author.identifier.value = "irrigationfhir"
 * author.display = "IrrigationFhir"
 * title = "Handover of a bladder irrigation"
 * section[0].title = "Balance"

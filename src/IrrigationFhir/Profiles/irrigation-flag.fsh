@@ -4,21 +4,39 @@ Id: irrigation-flag
 Title: "Irrigation flag"
 Description: "A pattern in the record of an irrigation that asks a person to look at the patient. It diagnoses nothing and commands nothing. It is cleared (inactive, with an end) when the pattern ends, and retracted (entered-in-error) when later data show that it was never so."
 * insert Published
-* category 1..*
+* insert Told
+* category 1..1
+* category ^short = "Whom it is about: the patient, the safety of what is done, or whether the record can be relied on"
 * category from flag-category (required)
 * code from IrrigationFlagCodes (required)
 * code.coding 1..*
 * code.text 1..1
+* code.text ^short = "What the flag is called: the same for every flag of its kind. What was seen is the statement"
+* author 1..1
+* author only Reference(Device)
+* author ^short = "The service, by its identifier: no person raised it"
 * period 1..1
 * period.start 1..1
+* status and category and code and subject and period and author MS
 * extension contains
-    http://hl7.org/fhir/StructureDefinition/flag-priority named priority 1..1 and
-    http://hl7.org/fhir/StructureDefinition/flag-detail named evidence 0..* and
+    FlagStatement named statement 1..1 MS and
+    PartOfIrrigation named irrigation 1..1 MS and
+    http://hl7.org/fhir/StructureDefinition/flag-priority named priority 1..1 MS and
+    http://hl7.org/fhir/StructureDefinition/flag-detail named evidence 0..* MS and
     FlagAcknowledged named acknowledged 0..1 and
     FlagTimeToAcknowledge named timeToAcknowledge 0..1
 * extension[priority].valueCodeableConcept from flag-priority (required)
 * extension[evidence] ^short = "What it rests on; none where it is raised by silence"
 * obeys fl-local-first and fl-suspicion and fl-period
+
+Extension: FlagStatement
+Id: flag-statement
+Title: "Statement of a flag"
+Description: "What was seen, with numbers, times and limits, and what a person is asked to do; of a flag that was cleared or withdrawn, why, and what it had said."
+Context: Flag
+* insert Published
+* value[x] 1..1
+* value[x] only string
 
 Extension: FlagAcknowledged
 Id: flag-acknowledged
@@ -60,10 +78,18 @@ InstanceOf: IrrigationFlag
 Usage: #example
 Description: "600 mL ran in and 250 mL came out since 13:00."
 * insert InventedPatient
+* text.status = #generated
+* text.div = "<div xmlns=\"http://www.w3.org/1999/xhtml\"><p><b>Outflow deficit</b></p><p>600 mL instilled, 250 mL drained since 13:00: 350 mL not accounted for. Look at the patient and the catheter.</p></div>"
 * status = #active
 * category = $flag-category#clinical "Clinical"
+* author.type = "Device"
+* author.identifier.system = "https://irrigationfhir.example/fhir/NamingSystem/service"
+* author.identifier.value = "irrigationfhir"
+* author.display = "IrrigationFhir"
+* extension[irrigation].valueReference.reference = "Procedure/bladder-irrigation-example"
 * code.coding[0] = $flag#outflow-deficit "Outflow deficit"
-* code.text = "600 mL instilled, 250 mL drained since 13:00: 350 mL not accounted for, 95 % interval 310 to 390 mL (limit 200 mL). Look at the patient and the catheter."
+* code.text = "Outflow deficit"
+* extension[statement].valueString = "600 mL instilled, 250 mL drained since 13:00: 350 mL not accounted for, 95 % interval 310 to 390 mL (limit 200 mL). Look at the patient and the catheter."
 * period.start = "2026-03-02T14:00:00+01:00"
 * extension[priority].valueCodeableConcept = $flag-priority#PH "High priority"
 * extension[evidence][0].valueReference.reference = "Observation/corrected-urine-output-example"

@@ -4,6 +4,7 @@ Id: retained-volume
 Title: "Retained volume"
 Description: "What the bladder held when the balance closed, by the scan that anchors it, and how that changed since the closing anchored before. Never a measurement of irrigant alone: the bladder holds irrigant, urine and blood together."
 * insert Published
+* insert OfAnIrrigation
 * insert SubjectAndTime
 * effective[x] only dateTime
 * insert VolumeOrReason
@@ -25,6 +26,7 @@ InstanceOf: RetainedVolume
 Usage: #example
 Description: "80 mL at the closing of 14:10, 50 mL more than at the one before."
 * insert InventedPatient
+* partOf.reference = "Procedure/bladder-irrigation-example"
 * status = #final
 * code = $observation#retained-volume "Retained volume"
 * effectiveDateTime = "2026-03-02T14:10:00+01:00"

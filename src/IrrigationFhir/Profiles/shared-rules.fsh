@@ -1,5 +1,6 @@
 // What several profiles have in common.
 
+// Supported (MS): the service fills it wherever it is known, and whoever reads the resource must not pass it over.
 RuleSet: Published
 * ^experimental = false
 * ^publisher = "IrrigationFhir"
@@ -27,6 +28,7 @@ Expression: "(value | component.value).ofType(Quantity).all(system = 'http://uni
 // A volume in mL, or a reason from our own list.
 RuleSet: VolumeOrReason
 * value[x] only Quantity
+* value[x] MS
 * valueQuantity = 'mL'
 * valueQuantity.value 1..1
 * dataAbsentReason from absent-reason (required)
@@ -37,6 +39,29 @@ RuleSet: SubjectAndTime
 * subject 1..1
 * effective[x] 1..1
 * effective[x] only dateTime or Period
+* partOf ^short = "The irrigation of the episode, which the service adds; then the run of cycles"
+* status and code and subject and effective[x] and dataAbsentReason and partOf MS
+
+// What the service works out names the irrigation that it is worked out of.
+// What people open has a narrative, by the one template of the service: what it is called, and a paragraph for each thing that is said.
+RuleSet: Told
+* text 1..1 MS
+* text.status = #generated
+
+RuleSet: OfAnIrrigation
+* partOf 1..*
+* partOf only Reference(Procedure)
+* partOf ^short = "The irrigation of the episode; everything that is published of it points there"
+* status and code and subject and effective[x] and value[x] and dataAbsentReason and partOf and derivedFrom and component MS
+
+Extension: PartOfIrrigation
+Id: part-of-irrigation
+Title: "Part of an irrigation"
+Description: "The irrigation (Procedure) that the resource belongs to, where R4 has no partOf: the same reference as in the partOf of its Observations."
+Context: Flag, Provenance
+* insert Published
+* value[x] 1..1
+* value[x] only Reference(Procedure)
 
 RuleSet: ComponentsByCode(rules)
 * component ^slicing.discriminator.type = #pattern

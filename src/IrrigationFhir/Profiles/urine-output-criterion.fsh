@@ -4,6 +4,7 @@ Id: urine-output-criterion
 Title: "Urine-output criterion"
 Description: "Whether a criterion of urine output is met: met, not met, indeterminate (the 95 % interval covers the threshold), or not evaluable and why. One Observation for each criterion of an irrigation, judged at the last closing of each clock hour and published anew when an answer changes, so that its history is its answers; an answer stands until another version says otherwise. Its numbers are those of the moment at which the answer changed, over the window that is the effectivePeriod; from when to when the criterion was met, as it is known now, stands in met-period. A criterion that cannot be evaluated is published only where somebody can do something about it, or where it had an answer before. Value and components are of the reading that method names; where a criterion has both, those by every hour stand in components of that name. Beside an answer stands the probability that the criterion is met (JCGM 106:2012); where it is not decided, that it has become likely or unlikely is told like another answer. Preliminary while a part is still open; corrected or amended once a window that an answer rested on was. Of urine output alone: a criterion, never a diagnosis. Numbers prompt a person to look at the patient; they command nothing. Local protocol, the order and licensed practice prevail."
 * insert Published
+* insert OfAnIrrigation
 * subject 1..1
 * status from output-status (required)
 * code = $observation#urine-output-criterion
@@ -114,6 +115,7 @@ InstanceOf: UrineOutputCriterion
 Usage: #example
 Description: "0.42 mL/kg/h over six hours, 0.36 to 0.48: stage 1 met by the mean."
 * insert InventedPatient
+* partOf.reference = "Procedure/bladder-irrigation-example"
 * status = #final
 * code.coding[0] = $observation#urine-output-criterion "Urine-output criterion"
 * code.coding[1] = $criterion#kdigo-1 "KDIGO urine-output criterion stage 1"

@@ -4,6 +4,7 @@ Id: urine-output-rate
 Title: "Urine output rate"
 Description: "Corrected urine output of a closed interval, whatever its length, as a rate and per kilogram of the weight in force; published where there is such a weight. It is the quotient of the interval's volume and its period, both of which stand on the Observation that it is derived from. It never carries a timed LOINC code: those stand for exact windows. Numbers prompt a person to look at the patient; they diagnose nothing and command nothing. Local protocol, the order and licensed practice prevail."
 * insert Published
+* insert OfAnIrrigation
 * subject 1..1
 * status from output-status (required)
 * code = $observation#urine-output-rate
@@ -51,6 +52,7 @@ InstanceOf: UrineOutputRate
 Usage: #example
 Description: "210 mL in six hours of a patient of 70 kg: 35 mL/h, 0.5 mL/kg/h."
 * insert InventedPatient
+* partOf.reference = "Procedure/bladder-irrigation-example"
 * status = #final
 * code = $observation#urine-output-rate "Urine output rate"
 * effectivePeriod.start = "2026-03-02T08:00:00+01:00"

@@ -53,13 +53,17 @@ internal sealed class ReviseEpisode(
         }
 
         steps.Next("validate");
-        List<ResourceDraft> drafts = [.. resources.Select(ResourceDraft.Of)];
-        var faults = profiles.Validate([.. drafts.Select(draft => new WrittenResource(draft.Resource, draft.Content))]);
-        var judged = drafts.Zip(faults).ToLookup(pair => pair.Second.All(ProfileValidator.IsOfSender));
+        var provenances = resources.OfType<Provenance>().ToList();
+        var (valid, faulty) = Judged(resources.Except(provenances));
+        if (provenances.Count > 0)
+        {
+            var (why, faultyToo) = Judged(await Versioned(provenances, before, valid, stop));
+            valid.AddRange(why);
+            faulty.AddRange(faultyToo);
+        }
 
         steps.Next("save");
-        var withheld = judged[false].Select(pair => (pair.First.Resource, pair.Second)).ToRows();
-        List<ResourceDraft> valid = [.. judged[true].Select(pair => pair.First)];
+        var withheld = faulty.ToRows();
         var described = revision.Cause is Cause.DescribedOtherwise ? after.Row : null;
         var change = new EpisodeChange(before.Row.PatientKey, before.Id, before.Row.Version, rows, valid, withheld)
         {
@@ -84,6 +88,32 @@ internal sealed class ReviseEpisode(
             saved.Changed,
             withheld
         );
+    }
+
+    private (List<ResourceDraft> Valid, List<(Resource, IReadOnlyList<ProfileFault>)> Faulty) Judged(IEnumerable<Resource> resources)
+    {
+        List<ResourceDraft> drafts = [.. resources.Select(ResourceDraft.Of)];
+        var faults = profiles.Validate([.. drafts.Select(draft => new WrittenResource(draft.Resource, draft.Content))]);
+        var judged = drafts.Zip(faults).ToLookup(pair => pair.Second.All(ProfileValidator.IsOfSender));
+        return (
+            [.. judged[true].Select(pair => pair.First)],
+            [.. judged[false].Select(pair => (pair.First.Resource, (IReadOnlyList<ProfileFault>)pair.Second))]
+        );
+    }
+
+    /// <summary>
+    /// Who says what of which version. The numbers hold: whoever else changes the episode meanwhile makes this be done again.
+    /// </summary>
+    private async Task<IEnumerable<Provenance>> Versioned(
+        List<Provenance> provenances,
+        StoredEpisode before,
+        List<ResourceDraft> written,
+        CancellationToken stop
+    )
+    {
+        var stored = await store.Versions(before.Row.PatientKey, ProvenanceVersions.Addresses(provenances), stop);
+        var drafts = written.ToLookup(draft => $"{draft.Type}/{draft.Id}");
+        return provenances.Where(provenance => ProvenanceVersions.Name(provenance, stored, drafts));
     }
 
     private IEnumerable<Resource> Resources(Revision revision) =>
@@ -117,7 +147,7 @@ internal sealed class ReviseEpisode(
         var said = changed.Select(resource => resource.Id).ToHashSet();
         List<Resource> anew = [.. EarlierManner.Anew(after, limits).Where(resource => said.Add(resource.Id))];
         var gone = after.PublishedOtherwise.Where(published => !said.Contains(published.Key));
-        return [.. anew, .. gone.Select(published => EarlierManner.Withdrawn(FhirJson.Read<Observation>(published.Value)))];
+        return [.. anew, .. gone.Select(published => EarlierManner.Withdrawn(FhirJson.Read<Observation>(published.Value), after))];
     }
 
     /// <summary>What came into the log, with what the service wrote itself; of what was repeated nothing.</summary>

@@ -58,6 +58,7 @@ internal static class IndexedTypes
             CodeAndQuantity<Observation>("combo-code-value-quantity", [OwnCode, ComponentCode]),
             Reference<Observation>("derived-from", o => o.DerivedFrom),
             Reference<Observation>("has-member", o => o.HasMember),
+            Reference<Observation>("part-of", o => o.PartOf),
             Reference<Observation>("based-on", o => o.BasedOn),
             Reference<Observation>("device", o => [o.Device]),
             Reference<Observation>("performer", o => o.Performer),
@@ -72,6 +73,7 @@ internal static class IndexedTypes
             Status<Procedure>("status", "http://hl7.org/fhir/event-status", p => p.Status?.GetLiteral()),
             Coded<Procedure>("identifier", [], p => Tokens(p.Identifier)),
             Reference<Procedure>("based-on", p => p.BasedOn),
+            Reference<Procedure>("part-of", p => p.PartOf),
             Reference<Procedure>("performer", p => p.Performer.Select(performer => performer.Actor)),
             Reference<Procedure>("encounter", p => [p.Encounter])
         ),
@@ -122,6 +124,19 @@ internal static class IndexedTypes
                     "flag-time-to-acknowledge",
                     Extension("flag-time-to-acknowledge") + ".ofType(Quantity)",
                     "How long after its start a person first saw the flag."
+                ),
+            },
+            new IndexedParameter.Reference(
+                "part-of",
+                "flag-part-of",
+                ["Procedure"],
+                f => [Extended(f, "part-of-irrigation") as ResourceReference]
+            )
+            {
+                Own = new(
+                    "flag-part-of",
+                    Extension("part-of-irrigation") + ".ofType(Reference)",
+                    "The irrigation that the flag belongs to."
                 ),
             },
             Coded<Flag>("identifier", [], f => Tokens(f.Identifier)),

@@ -147,6 +147,42 @@ internal sealed class EpisodeStore(Database database)
         return rows.ToDictionary(row => row.Id, row => row.Json);
     }
 
+    /// <summary>Which versions of resources of an episode are stored, by address; those without any are left out.</summary>
+    /// <param name="patientKey">Of its patient.</param>
+    /// <param name="addresses">As <c>Observation/id</c>.</param>
+    /// <param name="stop">Gives up.</param>
+    public async Task<IReadOnlyDictionary<string, StoredContent>> Versions(
+        string patientKey,
+        IReadOnlySet<string> addresses,
+        CancellationToken stop
+    )
+    {
+        var found = new Dictionary<string, StoredContent>();
+        await using var connection = database.OpenForReading();
+        foreach (var some in addresses.Chunk(Inclusions.AtOnce))
+        {
+            var rows = await connection.QueryAsync<(string Type, string Id, long VersionId, byte[] ContentHash)>(
+                new CommandDefinition(
+                    """
+                    select type, id, version_id, content_hash from resource
+                    where patient_key = @patientKey and type in @types and id in @ids
+                    """,
+                    new
+                    {
+                        patientKey,
+                        types = some.Select(address => address.Split('/')[0]).Distinct(),
+                        ids = some.Select(address => address.Split('/')[1]),
+                    },
+                    cancellationToken: stop
+                )
+            );
+            foreach (var row in rows)
+                found[$"{row.Type}/{row.Id}"] = new(row.VersionId, row.ContentHash);
+        }
+
+        return found;
+    }
+
     /// <summary>Observations of an episode that stand in the store in the manner of an earlier version, as JSON by id.</summary>
     /// <param name="patientKey">The patient's key.</param>
     /// <param name="episodeId">The episode.</param>

@@ -11,6 +11,11 @@ namespace IrrigationFhir.Store;
 /// <param name="Json">The resource with exactly these in its meta.</param>
 internal sealed record ResourceVersion(string Type, string Id, long VersionId, Instant LastUpdated, string Json);
 
+/// <summary>Which version of a resource is stored.</summary>
+/// <param name="VersionId">Its number.</param>
+/// <param name="ContentHash">Fingerprint of its content, as <see cref="ResourceDraft.ContentHash"/>.</param>
+internal sealed record StoredContent(long VersionId, byte[] ContentHash);
+
 /// <summary>The statements that write resources; they run inside a <see cref="WriteTransaction"/>.</summary>
 internal static class ResourceSql
 {

@@ -80,7 +80,7 @@ internal sealed class ChangeSubscription(
                 return Written.Refused.Of(
                     StatusCodes.Status400BadRequest,
                     new EntryProblem(
-                        "id-mismatch",
+                        "wrong-id",
                         "Subscription.id",
                         sent.Id is null ? "no id" : "another id than the address has",
                         "the id of the address"

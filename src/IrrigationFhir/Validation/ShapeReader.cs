@@ -20,8 +20,11 @@ internal enum LeafKind
     /// <summary>A text for people, without breaks.</summary>
     Text,
 
-    /// <summary>A reference: its type is kept.</summary>
+    /// <summary>A reference: its type is kept, and whether it names a version.</summary>
     Reference,
+
+    /// <summary>A narrative in the form of <see cref="Fhir.Narratives"/>: its tags are kept.</summary>
+    Narrative,
 }
 
 /// <summary>Finds the shape of a resource: what of it decides whether it is valid.</summary>
@@ -50,6 +53,8 @@ internal sealed class ShapeReader
     private const byte ANumber = 5; // and its sign
     private const byte AComparison = 6; // and its outcomes
     private const byte SoMany = 7;
+    private const byte AVersion = 8;
+    private const byte ANarrative = 11;
 
     private const int LongestNumber = 17;
     private const int LongestText = 4000;
@@ -77,6 +82,7 @@ internal sealed class ShapeReader
             ["display"] = LeafKind.Text,
             ["valueString"] = LeafKind.Text,
             ["reference"] = LeafKind.Reference,
+            ["div"] = LeafKind.Narrative,
         };
 
     /// <summary>Components whose numbers invariants compare with one another. Twice in one Observation, and it has no shape.</summary>
@@ -254,10 +260,18 @@ internal sealed class ShapeReader
             case LeafKind.Value or LeafKind.Text when !isNumber && !reader.ValueIsEscaped && IsPlainText(reader.ValueSpan):
                 Mark(AText);
                 return true;
-            case LeafKind.Reference when PlaceOfId(reader.ValueSpan) is var place and > 0:
-                Keep(reader.ValueSpan[..place]);
+            case LeafKind.Reference when WithoutVersion(reader.ValueSpan) is var target && PlaceOfId(target) is var place and > 0:
+                Keep(target[..place]);
                 Mark(AReference);
+                if (target.Length < reader.ValueSpan.Length)
+                    Mark(AVersion);
                 return true;
+            case LeafKind.Narrative when !isNumber:
+                var before = length;
+                if (Told(reader.ValueSpan))
+                    return true;
+                length = before;
+                return null;
             default:
                 return null;
         }
@@ -374,6 +388,79 @@ internal sealed class ShapeReader
         }
 
         return slash + 1;
+    }
+
+    /// <summary>A reference without the version that it names, which is a number as the store counts: from 1.</summary>
+    private static ReadOnlySpan<byte> WithoutVersion(ReadOnlySpan<byte> reference)
+    {
+        var at = reference.IndexOf("/_history/"u8);
+        if (at < 0)
+            return reference;
+        var version = reference[(at + "/_history/"u8.Length)..];
+        return version.Length is > 0 and < 10 && version[0] != '0' && version.IndexOfAnyExceptInRange((byte)'0', (byte)'9') < 0
+            ? reference[..at]
+            : reference;
+    }
+
+    /// <summary>Keeps the tags of a narrative in exactly the form of the template, and marks its texts; false for any other.</summary>
+    /// <param name="div">As it stands in the JSON, its quotes escaped.</param>
+    private bool Told(ReadOnlySpan<byte> div)
+    {
+        if (!div.StartsWith(Opens) || !div.EndsWith(Closes) || div.Length < Opens.Length + Closes.Length)
+            return false;
+        Mark(ANarrative);
+        var rest = div[Opens.Length..^Closes.Length];
+        if (rest.IsEmpty)
+            return false;
+        while (!rest.IsEmpty)
+        {
+            var (opens, closes) = rest.StartsWith("<p><b>"u8) ? ("<p><b>", "</b></p>") : ("<p>", "</p>");
+            if (!rest.StartsWith(Encoding.UTF8.GetBytes(opens)))
+                return false;
+            rest = rest[opens.Length..];
+            var end = rest.IndexOf((byte)'<');
+            if (end < 0 || !IsEscapedText(rest[..end]) || !rest[end..].StartsWith(Encoding.UTF8.GetBytes(closes)))
+                return false;
+            rest = rest[(end + closes.Length)..];
+            Mark((byte)(opens.Length == 3 ? 'p' : 'b'));
+            Mark(AText);
+        }
+
+        return true;
+    }
+
+    private static readonly byte[] Opens = Encoding.UTF8.GetBytes(Fhir.Narratives.Opens.Replace("\"", "\\\"", StringComparison.Ordinal));
+    private static readonly byte[] Closes = Encoding.UTF8.GetBytes(Fhir.Narratives.Closes);
+
+    /// <summary>Plain text in which what XML and JSON set apart is escaped as the template escapes it.</summary>
+    private static bool IsEscapedText(ReadOnlySpan<byte> text)
+    {
+        if (!IsPlainText(text) || text.IndexOfAny((byte)'>', (byte)'\\', (byte)'"') >= 0)
+            return false;
+        for (var rest = text; rest.IndexOf((byte)'&') is var at and >= 0; )
+        {
+            rest = rest[(at + 1)..];
+            var end = rest.IndexOf((byte)';');
+            if (end <= 0)
+                return false;
+            var name = rest[..end];
+            var isNumber =
+                name[0] == '#'
+                && int.TryParse(name[1..], NumberStyles.None, CultureInfo.InvariantCulture, out var number)
+                && (number == '\'' || number >= 160)
+                && Rune.IsValid(number);
+            if (
+                !isNumber
+                && !name.SequenceEqual("amp"u8)
+                && !name.SequenceEqual("lt"u8)
+                && !name.SequenceEqual("gt"u8)
+                && !name.SequenceEqual("quot"u8)
+            )
+                return false;
+            rest = rest[(end + 1)..];
+        }
+
+        return true;
     }
 
     /// <summary>A text without breaks that neither begins nor ends with a blank.</summary>

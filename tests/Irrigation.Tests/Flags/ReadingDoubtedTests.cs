@@ -33,7 +33,7 @@ public class ReadingDoubtedTests
             record.Says(Slug)
         );
         Assert.Equal(new Evidence(new("ward", "ten"), null), Assert.Single(record.Standing(Slug).Latest.Evidence));
-        Assert.Equal(FlagCategory.Safety, ReadingDoubted.Rule.Category);
+        Assert.Equal(FlagCategory.DataQuality, ReadingDoubted.Rule.Category);
     }
 
     [Fact]

@@ -1,5 +1,7 @@
+using System.Text;
 using System.Text.Json.Nodes;
 using IrrigationFhir.Commands;
+using IrrigationFhir.Fhir;
 using IrrigationFhir.Tests.Repository;
 
 namespace IrrigationFhir.Tests.Commands;
@@ -125,7 +127,7 @@ public class CommandLineTests
                 Data:Floder: not a setting; Data has Folder, LeastFreeMegabytes, TimeZone
                 Data:TimeZone: 'Nowhere/Land'; an IANA zone such as Europe/Berlin is expected
                 Data:Folder: 'a-file/data', but '{Path.Combine(folder, "a-file")}' is a file; a folder is expected
-                Fhir:BaseUrI: not a setting; Fhir has BaseUrl, BodySeconds, CanonicalBase, DefaultCount, MaxBodyBytes, MaxCount
+                Fhir:BaseUrI: not a setting; Fhir has BaseUrl, BodySeconds, CanonicalBase, CompressReplies, DefaultCount, MaxBodyBytes, MaxCount
                 Fhir:DefaultCount: 'many'; a whole number is expected
                 Fhir:CanonicalBase: 'ward'; an absolute http or https URL without query or fragment is expected
                 Intake:MostAtOnce: 0; 1 to 4096 is expected
@@ -177,7 +179,10 @@ public class CommandLineTests
             await using var service = await ProgramProcess.Serve(folder, "--Fhir:CanonicalBase=https://lantern-quay.example/fhir/");
             async Task<string> Send(string address, string path, string type)
             {
-                using var content = new ByteArrayContent(await File.ReadAllBytesAsync(Repo.PathOf(path)));
+                // Its senders speak its words; those of anybody else would come back as they were sent.
+                var body = Repo.Read(path)
+                    .Replace(Profiles.DefaultCanonicalBase, "https://lantern-quay.example/fhir", StringComparison.Ordinal);
+                using var content = new ByteArrayContent(Encoding.UTF8.GetBytes(body));
                 content.Headers.ContentType = new(type);
                 using var reply = await service.Http.PostAsync(new Uri(address, UriKind.Relative), content);
                 var text = await reply.Content.ReadAsStringAsync();

@@ -174,7 +174,7 @@ public class FlagsTests
             await ward.Record(episode, Entry("tolerance-noted", "20:05", "\"pain\": 1"));
             var flag = await ward.Read($"/fhir/Flag/{id}");
             Assert.Equal("inactive", (string)flag["status"]!);
-            Assert.Contains("settings in force", (string)flag["code"]!["text"]!, StringComparison.Ordinal);
+            Assert.Contains("settings in force", Statement(flag), StringComparison.Ordinal);
         }
 
         Directory.Delete(folder, true);
@@ -302,7 +302,7 @@ public class FlagsTests
             ward.Clock.SetUtcNow(new(2026, 3, 14, 22, 5, 0, TimeSpan.Zero));
             await ward.Record(episode, Level("19:55", 700));
             Assert.Equal("retracted", Told(ward, id).Last());
-            Assert.Contains(told, (string)Assert.Single(await Active(ward, "late-entry"))["code"]!["text"]!, StringComparison.Ordinal);
+            Assert.Contains(told, Statement(Assert.Single(await Active(ward, "late-entry"))), StringComparison.Ordinal);
             await ward.Record(episode, Level("19:55", 700)); // again: nothing new
             var log = (await ward.Read($"/episodes/{episode}/entries"))["entries"]!.AsArray();
             Assert.Single(
@@ -338,9 +338,8 @@ public class FlagsTests
         Assert.Equal(HttpStatusCode.OK, (await ward.Post("/episodes", injured)).Status);
         var flag = Assert.Single(await Active(ward, "dysreflexia-risk"));
         Assert.StartsWith(
-            "Urgent: Risk of autonomic dysreflexia: spinal cord injury at T4, "
-                + "and systolic 150 mmHg at 18:30, more than 20 mmHg over the baseline of 110 mmHg.",
-            (string)flag["code"]!["text"]!,
+            "Urgent: spinal cord injury at T4, " + "and systolic 150 mmHg at 18:30, more than 20 mmHg over the baseline of 110 mmHg.",
+            Statement(flag),
             StringComparison.Ordinal
         );
         Assert.Empty(await ward.Resources(episode, "Observation"));
@@ -369,8 +368,8 @@ public class FlagsTests
         var flag = await ward.Read($"/fhir/Flag/{id}");
         Assert.Equal("entered-in-error", (string)flag["status"]!);
         Assert.StartsWith(
-            "Withdrawn: the episode as it is described now shows that it was never so. It had said: Urgent: Risk of autonomic dysreflexia",
-            (string)flag["code"]!["text"]!,
+            "Withdrawn: the episode as it is described now shows that it was never so. It had said: Urgent: ",
+            Statement(flag),
             StringComparison.Ordinal
         );
         var why = Assert.Single((await ward.Read($"/fhir/Provenance?target=Flag/{id}"))["entry"]!.AsArray())!["resource"]!;
@@ -382,7 +381,7 @@ public class FlagsTests
 
         const string told =
             "Told otherwise before: risk of autonomic dysreflexia since 18:30 was never so, as what arrived at 18:40 shows.";
-        Assert.Contains(told, (string)Assert.Single(await Active(ward, "late-entry"))["code"]!["text"]!, StringComparison.Ordinal);
+        Assert.Contains(told, Statement(Assert.Single(await Active(ward, "late-entry"))), StringComparison.Ordinal);
         var revised = (await ward.Read($"/episodes/{episode}/entries"))["entries"]!.AsArray().Last()!["entry"]!;
         Assert.Equal(
             ("flag-revised", "dysreflexia-risk", "never-so"),
@@ -510,12 +509,18 @@ public class FlagsTests
                     (string)flag["status"]! != "entered-in-error" && (string)flag["code"]!["coding"]![0]!["code"]! != "late-entry"
                 ) // what had been told depends on the order of arrival
                 .Select(flag =>
-                    $"{((string)flag["id"]!)[episode.Length..]} {flag["status"]} {flag["period"]!.ToJsonString()} {flag["code"]!["text"]}"
+                    $"{((string)flag["id"]!)[episode.Length..]} {flag["status"]} {flag["period"]!.ToJsonString()} {Statement(flag)}"
                 )
                 .Order(StringComparer.Ordinal),
         ];
 
     /// <summary>What the outbox says of a flag, in order; its numbers leave no gap.</summary>
+    private static string Statement(JsonNode flag) =>
+        (string)
+            flag["extension"]!
+                .AsArray()
+                .Single(extension => ((string)extension!["url"]!).EndsWith("/flag-statement", StringComparison.Ordinal))!["valueString"]!;
+
     private static List<string> Told(RunningService ward, string id)
     {
         var file = Directory.GetFiles(ward.Folder, "*.db").Concat(Directory.GetFiles(ward.Folder, "*.sqlite")).First();

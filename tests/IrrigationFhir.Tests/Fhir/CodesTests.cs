@@ -126,6 +126,7 @@ public class CodesTests
             ["tolerance"] = Codes.Tolerance,
             ["handover-section"] = Codes.Handover,
             ["run-outcome"] = slug => Codes.RunOutcome(slug, ""),
+            ["flag-category"] = Codes.FlagCategory,
             ["irrigation-flag"] = slug => new() { Coding = [Codes.Flag(slug, "").Coding[0]] },
         };
 

@@ -7,7 +7,7 @@ using Task = System.Threading.Tasks.Task;
 
 namespace IrrigationFhir.Tests.Fhir;
 
-/// <summary>What an irrigation came to, for software to read: on its Procedure once it has ended.</summary>
+/// <summary>What an irrigation came to so far, for software to read: on its Procedure, while it runs too.</summary>
 public class IrrigationAccountTests
 {
     private static Profiles Profiles => Ours.Profiles;
@@ -30,13 +30,17 @@ public class IrrigationAccountTests
         var episode = await ward.Open(RunningService.Episode("stay", "2026-03-14T06:00:00Z"));
         await ward.Record(episode, entries);
         var running = FhirJson.Read<Procedure>((await ward.Read($"/fhir/Procedure/{episode}.bladder-irrigation")).ToJsonString());
-        Assert.Empty(running.Extension); // what is going on has no total
+        Assert.Equal(EventStatus.InProgress, running.Status);
         Assert.Equal(
             System.Net.HttpStatusCode.OK,
             (await ward.Post("/episodes", RunningService.Episode("stay", "2026-03-14T06:00:00Z", "2026-03-14T12:00:00Z"))).Status
         );
-        return FhirJson.Read<Procedure>((await ward.Read($"/fhir/Procedure/{episode}.bladder-irrigation")).ToJsonString());
+        var ended = FhirJson.Read<Procedure>((await ward.Read($"/fhir/Procedure/{episode}.bladder-irrigation")).ToJsonString());
+        Assert.Equal(Parts(running), Parts(ended)); // the account was there while it ran
+        return ended;
     }
+
+    private const string Covered = "time 2026-03-14T06:00:00Z to 2026-03-14T10:00:00Z";
 
     private static List<string> Parts(Procedure procedure) =>
         [
@@ -46,6 +50,7 @@ public class IrrigationAccountTests
                     part.Value switch
                     {
                         Quantity quantity => FormattableString.Invariant($"{part.Url} {quantity.Value} {quantity.Code}"),
+                        Period time => $"{part.Url} {time.Start} to {time.End}",
                         ResourceReference reference => $"{part.Url} {string.Join('.', reference.Reference!.Split('.')[1..^1])}",
                         _ => $"{part.Url} {part.Value?.TypeName}",
                     }
@@ -69,13 +74,22 @@ public class IrrigationAccountTests
 
         // 1500 out − 1200 in
         Assert.Equal(
-            ["instilled 1200 mL", "drained 1500 mL", "corrected-output 300 mL", "appearance drainage-appearance", "tolerance tolerance"],
+            [
+                Covered,
+                "instilled 1200 mL",
+                "drained 1500 mL",
+                "corrected-output 300 mL",
+                "appearance drainage-appearance",
+                "tolerance tolerance",
+            ],
             Parts(procedure)
         );
-        Assert.StartsWith(
-            "instilled 1,200 mL; drained 1,500 mL; corrected urine output 300 mL; drainage last: straw; borne: pain 2 of 10, no spasm",
-            procedure.Note.Single().Text,
-            StringComparison.Ordinal
+        Assert.Empty(procedure.Note); // totals once
+        var told = procedure.Text!.Div!;
+        Assert.Equal(
+            "<p>Instilled 1,200 mL; drained 1,500 mL; corrected urine output 300 mL.</p><p>Drainage last: straw.</p>"
+                + "<p>Borne: pain 2 of 10, no spasm.</p>",
+            told[told.IndexOf("<p>Instilled", StringComparison.Ordinal)..^"</div>".Length]
         );
         var look = (ResourceReference)procedure.Extension[0].Extension.Single(part => part.Url == "appearance").Value!;
         Assert.Contains("straw", (await ward.Read($"/fhir/{look.Reference}")).ToJsonString(), StringComparison.Ordinal);
@@ -104,7 +118,8 @@ public class IrrigationAccountTests
         await using var ward = RunningService.Start("2026-03-14T13:00:00Z");
         var episode = await ward.Open(RunningService.Episode("stay", "2026-03-14T06:00:00Z"));
         await ward.Record(episode, Entry("irrigant-discarded", "07:00", Ml("volume", 50)));
-        Assert.Equal(System.Net.HttpStatusCode.NotFound, (await ward.Get($"/fhir/Procedure/{episode}.bladder-irrigation")).Status);
+        var before = await ward.Read($"/fhir/Procedure/{episode}.bladder-irrigation");
+        Assert.Equal(("preparation", null), ((string)before["status"]!, before["performedPeriod"]));
 
         await ward.Record(episode, Entry("irrigant-instilled", "08:00", Ml("volume", 50) + ", \"how\": \"syringe\""));
         var procedure = (await ward.Read($"/fhir/Procedure/{episode}.bladder-irrigation")).ToJsonString();
@@ -124,12 +139,10 @@ public class IrrigationAccountTests
             Entry("drainage-emptied", "10:00", Ml("volume", 1500))
         );
 
-        Assert.Equal(["drained 1500 mL"], Parts(procedure));
-        Assert.StartsWith(
-            "instilled not known, for a part was not charted; drained 1,500 mL; "
-                + "corrected urine output not known, for a part was not charted; what the drainage looked like was not charted",
-            procedure.Note.Single().Text,
-            StringComparison.Ordinal
+        Assert.Equal([Covered, "drained 1500 mL"], Parts(procedure));
+        Assert.Equal(
+            "instilled not known, for a part was not charted; corrected urine output not known, for a part was not charted.",
+            procedure.Note.Single().Text
         );
     }
 
@@ -146,7 +159,19 @@ public class IrrigationAccountTests
                 Subject = new("Patient/1"),
                 Performed = new Period { Start = "2026-03-14T06:00:00Z", End = "2026-03-14T12:00:00Z" },
                 BodySite = [Codes.Bladder()],
-                Extension = [new() { Url = Profiles.IrrigationAccount, Extension = [new(part, value)] }],
+                Text = Narratives.Of("Bladder irrigation", ["For the test."]),
+                Extension =
+                [
+                    new()
+                    {
+                        Url = Profiles.IrrigationAccount,
+                        Extension =
+                        [
+                            new("time", new Period { Start = "2026-03-14T06:00:00Z", End = "2026-03-14T10:00:00Z" }),
+                            new(part, value),
+                        ],
+                    },
+                ],
             };
         Assert.Empty(Judged.Validator.Validate(Of("corrected-output", Codes.Quantity(-140, Codes.Units.Millilitre))));
         Assert.NotEmpty(Judged.Validator.Validate(Of("corrected-output", Codes.Quantity(-140, Codes.Units.MillilitrePerHour))));

@@ -103,7 +103,7 @@ public class RunOfCyclesTests
         Assert.Equal("ended-otherwise", run.Outcome!.Coding.Single().Code);
         Assert.Equal("ended because too little came back: catheter to be changed", run.Outcome.Text);
         Assert.Equal("249297006", run.Complication.Single().Coding.Single().Code); // spasm of the bladder, as it was noted
-        Assert.Equal("sodium chloride 0.9 %", run.UsedCode.Single().Text);
+        Assert.Equal(("sodium chloride 0.9 %", "373757009"), (run.UsedCode.Single().Text, run.UsedCode.Single().Coding.Single().Code));
         var cycles = run.Extension.Where(e => e.Url == Profiles.IrrigationCycle).ToList();
         Assert.Equal(
             [12m, 5m],
@@ -122,7 +122,7 @@ public class RunOfCyclesTests
         var episode = await Basin(ward);
         await ward.Record(episode, Back("08:13", 31, "drainage-emptied08:13"));
         var run = Assert.Single(await Runs(ward, episode));
-        Assert.Contains("36 mL back", run.Note.Single().Text, StringComparison.Ordinal);
+        Assert.Contains("36 mL back", run.Text!.Div, StringComparison.Ordinal);
 
         JsonNode Withdrawn(string id) => JsonNode.Parse($$"""{"source": "ward", "id": "{{id}}", "status": "entered-in-error"}""")!;
         await ward.Record(episode, Withdrawn("irrigant-instilled08:10"), Withdrawn("irrigant-instilled08:15"));
@@ -163,7 +163,6 @@ public class RunOfCyclesTests
                 .AsArray()
                 .Select(entry => entry!["resource"]!)
                 .Where(resource => ((string)resource["id"]!).StartsWith(episode, StringComparison.Ordinal))
-                .Select(resource => (string?)resource["partOf"]?[0]?["reference"])
-                .OfType<string>(),
+                .SelectMany(resource => resource["partOf"]!.AsArray().Select(part => (string)part!["reference"]!)),
         ];
 }

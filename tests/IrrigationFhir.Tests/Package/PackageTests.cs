@@ -54,6 +54,21 @@ public partial class PackageTests
         Assert.NotNull(manifest["url"]);
     }
 
+    [Fact]
+    public void Dates_licence_and_dependencies_are_said()
+    {
+        var definitions = Resources().Select(file => file.Resource).OfType<IConformanceResource>().ToList();
+        Assert.All(definitions, definition => Assert.Equal(Profiles.PublishedOn, definition.Date));
+        Assert.All(definitions, definition => Assert.Equal("IrrigationFhir", definition.Publisher));
+        var guide = Assert.Single(definitions.OfType<ImplementationGuide>());
+        Assert.Equal(ImplementationGuide.SPDXLicense.NotOpenSource, guide.License);
+        Assert.Contains("LOINC", guide.Copyright, StringComparison.Ordinal);
+        Assert.Equal(
+            Json("package/package.json")["dependencies"]!.AsObject().Select(needed => $"{needed.Key}#{needed.Value}"),
+            guide.DependsOn.Select(needed => $"{needed.PackageId}#{needed.Version}").Prepend("hl7.fhir.r4.core#4.0.1")
+        );
+    }
+
     [Theory, InlineData("package/"), InlineData("package/example/")]
     public void The_index_of_a_folder_lists_each_of_its_resources(string folder)
     {

@@ -30,6 +30,7 @@ public class CapabilityTests
         ["based-on"] = "ServiceRequest/1",
         ["derived-from"] = "Observation/y",
         ["has-member"] = "y",
+        ["part-of"] = "Procedure/y",
         ["target"] = "Observation/x",
         ["identifier"] = "t|I-x",
         ["acknowledged"] = "2026-03-02T08:52:00Z",
@@ -121,7 +122,7 @@ public class CapabilityTests
                 Assert.Contains(
                     (
                         await Strict(
-                            $"{type}?_revinclude={include}&_id={(include!.StartsWith("Observation", StringComparison.Ordinal) ? "y" : "x")}"
+                            $"{type}?_revinclude={include}&_id={(include!.StartsWith("Observation", StringComparison.Ordinal) || include.EndsWith(":part-of", StringComparison.Ordinal) ? "y" : "x")}"
                         )
                     ).Entry,
                     entry => entry.Search!.Mode == Bundle.SearchEntryMode.Include
@@ -195,7 +196,7 @@ public class CapabilityTests
                     default:
                         // One of the types it may point at: only the right one finds it.
                         var id =
-                            parameter.Name is "derived-from" or "has-member" ? "y"
+                            parameter.Name is "derived-from" or "has-member" or "part-of" ? "y"
                             : parameter.Name == "target" ? "x"
                             : "1";
                         var found = await Strict($"{type.Name}?{parameter.Name}{modifier}={id}");
@@ -226,7 +227,7 @@ public class CapabilityTests
     }
 
     /// <summary>
-    /// One resource x of each type in which every claimed parameter has a value, and an Observation y for it to point at.
+    /// One resource x of each type in which every claimed parameter has a value, and an Observation and a Procedure y for it to point at.
     /// </summary>
     private static IEnumerable<Resource> Everything()
     {
@@ -267,6 +268,7 @@ public class CapabilityTests
             BasedOn = [To("ServiceRequest/1")],
             DerivedFrom = [To("Observation/y")],
             HasMember = [To("Observation/y")],
+            PartOf = [To("Procedure/y")],
             Component = [new() { Code = Concept("part"), Value = Volume(2) }],
         };
         var coded = StoreOnDisk.Drainage("v", "2026-03-02T08:00:00Z", null, 1);
@@ -274,7 +276,14 @@ public class CapabilityTests
         yield return coded;
         yield return new Procedure
         {
+            Id = "y",
+            Status = EventStatus.InProgress,
+            Subject = To("Patient/1"),
+        };
+        yield return new Procedure
+        {
             Id = "x",
+            PartOf = [To("Procedure/y"), To("Observation/y")],
             Meta = Meta(),
             Identifier = [new("t", "I-x")],
             Status = EventStatus.InProgress,
@@ -301,6 +310,7 @@ public class CapabilityTests
             Extension =
             [
                 new(IrrigationFhir.Fhir.Profiles.CoreFlagPriority, Concept("priority")),
+                new(Ours.Profiles.PartOfIrrigation, To("Procedure/y")),
                 new(Ours.Profiles.FlagAcknowledged, new FhirDateTime("2026-03-02T08:52:00Z")),
                 new(
                     Ours.Profiles.FlagTimeToAcknowledge,

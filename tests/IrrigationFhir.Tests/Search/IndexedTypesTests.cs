@@ -49,8 +49,11 @@ public class IndexedTypesTests
             + "value-quantity value-concept component-code component-value-quantity component-code-value-quantity code-value-quantity "
             + "combo-code combo-value-quantity combo-code-value-quantity data-absent-reason _id _lastUpdated _profile _tag"
     )]
-    [InlineData("Flag", "author date encounter identifier patient subject status code category priority acknowledged time-to-acknowledge")]
-    [InlineData("Procedure", "code date identifier patient status subject")]
+    [InlineData(
+        "Flag",
+        "author date encounter identifier patient subject status code category priority acknowledged time-to-acknowledge part-of"
+    )]
+    [InlineData("Procedure", "code date identifier patient status subject part-of")]
     [InlineData("Provenance", "patient recorded target agent")]
     [InlineData("Subscription", "url status criteria type payload end")]
     public void The_least_that_can_be_searched_by_is_there_R_SRCH_09(string type, string names) =>
@@ -72,6 +75,7 @@ public class IndexedTypesTests
                     "time-to-acknowledge",
                     "Flag.extension.where(url.endsWith('/StructureDefinition/flag-time-to-acknowledge')).value.ofType(Quantity)"
                 ),
+                ("part-of", "Flag.extension.where(url.endsWith('/StructureDefinition/part-of-irrigation')).value.ofType(Reference)"),
                 ("end", "Subscription.end"),
             ],
             published.Select(parameter => (parameter.Code!, parameter.Expression!))
@@ -84,6 +88,7 @@ public class IndexedTypesTests
                 "flag-priority",
                 "flag-acknowledged",
                 "flag-time-to-acknowledge",
+                "flag-part-of",
                 "subscription-end",
             ],
             published.Select(parameter => parameter.Id)

@@ -143,9 +143,9 @@ public class SubscriptionsApiTests(EveningOnTheWard evening)
         Assert.Equal([$"Authorization: Bearer {Secret}"], (await State(id)).Request.Headers.ToArray());
 
         read["id"] = "another";
-        (await Put(id, read)).Refuses(400, "id-mismatch", "Subscription.id");
+        (await Put(id, read)).Refuses(400, "wrong-id", "Subscription.id");
         read.AsObject().Remove("id");
-        (await Put(id, read)).Refuses(400, "id-mismatch", "Subscription.id", "no id");
+        (await Put(id, read)).Refuses(400, "wrong-id", "Subscription.id", "no id");
         read["id"] = "nowhere";
         (await Put("nowhere", read)).Refuses(404, "unknown-resource", "Subscription.id");
 

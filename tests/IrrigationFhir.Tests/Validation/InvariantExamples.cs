@@ -298,6 +298,38 @@ internal static class InvariantExamples
             flag => flag.Status = Flag.FlagStatus.Inactive
         ),
         new(
+            "bladder-irrigation",
+            "bi-started",
+            () => Irrigation(i => (i.Status, i.Performed) = (EventStatus.Preparation, null)),
+            () => Irrigation(i => i.Performed = null)
+        ),
+        new(
+            "bladder-irrigation",
+            "bi-kind",
+            () => Irrigation(i => (i.Status, i.Performed, i.Code) = (EventStatus.NotDone, null, Codes.IrrigationProcedure(null))),
+            () => Irrigation(i => i.Code = Codes.IrrigationProcedure(null))
+        ),
+        new(
+            "bladder-irrigation",
+            "bi-account",
+            () =>
+                Irrigation(i =>
+                    i.Extension = [Account(new("time", Ended), new("instilled", Codes.Quantity(1200, Codes.Units.Millilitre)))]
+                ),
+            () => Irrigation(i => i.Extension = [Account(new Extension("instilled", Codes.Quantity(1200, Codes.Units.Millilitre)))])
+        ),
+        new(
+            "correction",
+            "co-versions",
+            () => Judged.Example<Provenance>("correction"),
+            () =>
+            {
+                var correction = Judged.Example<Provenance>("correction");
+                correction.Target[0].Reference = "Observation/drainage-0001";
+                return correction;
+            }
+        ),
+        new(
             "handover",
             "ho-sections",
             () => Judged.Example<Composition>("handover"),
@@ -324,6 +356,15 @@ internal static class InvariantExamples
 
         return new("irrigation-flag", key, () => With(keep), () => With(spoil));
     }
+
+    private static Procedure Irrigation(Action<Procedure> change)
+    {
+        var irrigation = Judged.Example<Procedure>("bladder-irrigation");
+        change(irrigation);
+        return irrigation;
+    }
+
+    private static Extension Account(params Extension[] parts) => new() { Url = Ours.Profiles.IrrigationAccount, Extension = [.. parts] };
 
     private static InvariantExample ReasonForValue(string slug) =>
         On(

@@ -144,7 +144,7 @@ public class ProfileValidatorTests
         ),
         (
             "unknown-extension",
-            "Observation.component[5].value.extension[2]",
+            "Observation.component[5].value.extension[1]",
             output => output.Component[5].Value!.AddExtension("https://ward.example/extension", new FhirString("x"))
         ),
         (

@@ -25,6 +25,8 @@ public class ShapeTests
     {
         ["per-1"] = "the order of start and end",
         ["rng-2"] = "the order of low and high",
+        ["txt-1"] = "the tags, and text that is escaped",
+        ["txt-2"] = "at least one paragraph, and none without text",
         ["ref-1"] = "only a relative reference to a type is replaced: none that begins with #",
         ["dom-3"] = "what is contained has no shape",
         ["tim-4"] = "kept as it is",
@@ -152,6 +154,26 @@ public class ShapeTests
     }
 
     [Fact]
+    public void Narratives_by_the_template_are_one_shape_whatever_they_say_and_others_stay_as_they_are()
+    {
+        var reader = new ShapeReader();
+        string Shape(Narrative? told)
+        {
+            var flag = Judged.Example<Flag>("irrigation-flag");
+            flag.Text = told;
+            Assert.True(reader.Read(FhirJson.WriteUtf8(flag)));
+            return Convert.ToHexString(reader.Found);
+        }
+
+        var one = Shape(IrrigationFhir.Fhir.Narratives.Of("Outflow deficit", ["600 mL in, 250 mL out: < 300 & \"late\", it's 14 °C"]));
+        Assert.Equal(one, Shape(IrrigationFhir.Fhir.Narratives.Of("Anuria", ["nothing since 13:00"])));
+        Assert.NotEqual(one, Shape(IrrigationFhir.Fhir.Narratives.Of("Anuria", ["nothing", "since 13:00"])));
+        var script = IrrigationFhir.Fhir.Narratives.Of("Anuria", ["nothing"]);
+        script.Div = script.Div!.Replace("nothing", "<script>x</script>", StringComparison.Ordinal);
+        Assert.NotEqual(one, Shape(script));
+    }
+
+    [Fact]
     public void What_is_wrong_is_never_remembered()
     {
         var reader = new ShapeReader();
@@ -188,7 +210,7 @@ public class ShapeTests
         element.Path!.Split('.')[^1] is var last
         && (last.EndsWith("[x]", StringComparison.Ordinal) ? last[..^3] + "DateTime" : last) is var name
         && ShapeReader.Leaves.ContainsKey(name)
-        && element.Type.Exists(type => type.Code is "dateTime" or "instant" or "decimal" or "string");
+        && element.Type.Exists(type => type.Code is "dateTime" or "instant" or "decimal" or "string" or "xhtml");
 
     /// <summary>
     /// The elements whose very values an expression reads; not those that it only goes through, or asks whether they are there.
@@ -281,6 +303,13 @@ public class ShapeTests
 
         if (!leaf.TryGetValue(out string? text))
             yield break;
+        if (text.StartsWith("<div", StringComparison.Ordinal))
+        {
+            foreach (var other in Narratives(text))
+                yield return JsonValue.Create(other);
+            yield break;
+        }
+
         if (DateTimeOffset.TryParse(text, System.Globalization.CultureInfo.InvariantCulture, out var time) && text.Length > 9)
         {
             foreach (var hours in new[] { -1000, -24, -12, -8, -1, 0, 1, 4, 7, 8, 12, 24, 1000 })
@@ -291,6 +320,44 @@ public class ShapeTests
 
         foreach (var other in new[] { "", " ", " " + text, text + " ", text + "x", "#" + text, "other", "met", "final", "Patient/p", "%" })
             yield return JsonValue.Create(other);
+    }
+
+    /// <summary>A narrative told otherwise, or spoilt: text, entities, tags, attributes, and what a page must not hold.</summary>
+    private static IEnumerable<string> Narratives(string div)
+    {
+        foreach (
+            var text in (string[])
+                [
+                    "other",
+                    "a &amp; b",
+                    "a &lt; b",
+                    "a &#39; b",
+                    "a &#233; b",
+                    "\u00e9",
+                    "",
+                    " ",
+                    " a",
+                    "a ",
+                    "a & b",
+                    "a < b",
+                    "a > b",
+                    "&nbsp;",
+                    "&#0;",
+                ]
+        )
+            yield return $"<div xmlns=\"http://www.w3.org/1999/xhtml\"><p><b>Title</b></p><p>{text}</p></div>";
+        yield return div.Replace("<p>", "<p onclick=\"x()\">", StringComparison.Ordinal);
+        yield return div.Replace("<p>", "<script>", StringComparison.Ordinal).Replace("</p>", "</script>", StringComparison.Ordinal);
+        yield return div.Replace("</b>", "", StringComparison.Ordinal);
+        yield return div.Replace("</p>", "", StringComparison.Ordinal);
+        yield return div.Replace(" xmlns=\"http://www.w3.org/1999/xhtml\"", "", StringComparison.Ordinal);
+        yield return div.Replace("</div>", "<p>more</p></div>", StringComparison.Ordinal);
+        yield return div.Replace("</div>", "<img src=\"x\"/></div>", StringComparison.Ordinal);
+        yield return div.Replace("</div>", "", StringComparison.Ordinal);
+        yield return "<div xmlns=\"http://www.w3.org/1999/xhtml\"></div>";
+        yield return "<div xmlns=\"http://www.w3.org/1999/xhtml\"><p> </p></div>";
+        yield return "<div xmlns=\"http://www.w3.org/1999/xhtml\">bare</div>";
+        yield return "";
     }
 
     private static IEnumerable<object[]> Leaves(JsonNode node, object[] path) =>

@@ -11,6 +11,14 @@ Description: "How the irrigation is carried out."
 * #closed "Closed intermittent irrigation" "Portions through the sampling port of a closed system."
 * #instillation-dwell "Instillation with dwell" "A volume instilled and kept in the bladder for a stated time."
 
+ValueSet: IrrigationProcedures
+Id: irrigation-procedure
+Title: "Bladder irrigations"
+Description: "Irrigation of the urinary bladder, and its kinds."
+* insert Published
+* $sct#78533007 "Irrigation of urinary bladder (procedure)"
+* include codes from system $kind
+
 ValueSet: IrrigationKinds
 Id: irrigation-kind
 Title: "Kinds of bladder irrigation"

@@ -75,6 +75,15 @@ Description: "UPDATE: an entry or result was corrected; NULLIFY: it was struck o
 * $operation#UPDATE "revise"
 * $operation#NULLIFY "nullify"
 
+ValueSet: ProvenanceAgent
+Id: provenance-agent
+Title: "Agents of a correction"
+Description: "Who said it, who or what brought it in, or the service where it worked it out itself."
+* insert Published
+* $participant#author "Author"
+* $participant#enterer "Enterer"
+* $participant#assembler "Assembler"
+
 ValueSet: CriterionUnit
 Id: criterion-unit
 Title: "Units of a criterion"
@@ -95,10 +104,11 @@ Description: "Body weight, ideal body weight, or (dosing weight) the local code.
 ValueSet: FlagCategory
 Id: flag-category
 Title: "Categories of a flag"
-Description: "What the flag is about: the patient's state, or the safety of what is done."
+Description: "What the flag is about: the patient's state, the safety of what is done, or whether the record can be relied on."
 * insert Published
 * $flag-category#clinical "Clinical"
 * $flag-category#safety "Safety"
+* $own-flag-category#data-quality "Data quality"
 
 ValueSet: FlagPriority
 Id: flag-priority
