@@ -121,13 +121,14 @@ public class CommandLineTests
             );
 
             Assert.Equal((2, ""), (code, output));
+            const string fhir = "Fhir has BaseUrl, BodySeconds, CanonicalBase, CompressReplies, DefaultCount, MaxBodyBytes, MaxCount";
             const string unread = "'nowhere.json' cannot be read (FileNotFoundException)";
             Assert.Equal(
                 $"""
                 Data:Floder: not a setting; Data has Folder, LeastFreeMegabytes, TimeZone
                 Data:TimeZone: 'Nowhere/Land'; an IANA zone such as Europe/Berlin is expected
                 Data:Folder: 'a-file/data', but '{Path.Combine(folder, "a-file")}' is a file; a folder is expected
-                Fhir:BaseUrI: not a setting; Fhir has BaseUrl, BodySeconds, CanonicalBase, CompressReplies, DefaultCount, MaxBodyBytes, MaxCount
+                Fhir:BaseUrI: not a setting; {fhir}
                 Fhir:DefaultCount: 'many'; a whole number is expected
                 Fhir:CanonicalBase: 'ward'; an absolute http or https URL without query or fragment is expected
                 Intake:MostAtOnce: 0; 1 to 4096 is expected
