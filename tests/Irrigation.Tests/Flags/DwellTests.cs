@@ -67,7 +67,7 @@ public class DwellTests
         var stopped = Ward.Opens("18:00").BagHung("18:00", 3000).Flow("18:00", 300).Clamp("18:15").Flow("18:25", 0).Flags("18:30");
         Assert.Equal("18:15-18:25", stopped.Stood("inflow-while-clamped"));
         Assert.Equal(
-            "300 mL/h runs in while the drain is clamped since 18:15. The bladder is not to hold more than 270 mL ((8 years + 1) x 30 mL).",
+            "300 mL/h runs in while the drain is clamped since 18:15. The bladder's limit is 270 mL ((8 years + 1) x 30 mL).",
             Ward.Opens("18:00")
                 .BagHung("18:00", 3000)
                 .Flow("18:00", 300)

@@ -208,8 +208,8 @@ public class NoDrainageTests
     {
         var record = Runs().Level("20:00", 650).Flags("20:10");
         Assert.EndsWith(
-            " It rests on one entry: drainage level read of 650 mL at 20:00, "
-                + "0 mL since the one before, far less than the 650 mL from 18:00 to 19:00. "
+            " It rests on one entry: drainage level read of 650 mL at 20:00. "
+                + "It is 0 mL since the one before, far less than the 650 mL from 18:00 to 19:00. "
                 + "Look at the patient, and check the entry.",
             record.Says(Slug),
             StringComparison.Ordinal

@@ -178,8 +178,8 @@ public class OutflowDeficitTests
         // 19:00 65 mL are charted where 650 drained: 535 of 600 are missing, and the hour before all came back.
         var ward = Opens("17:00").BagHung("17:00", 3000).Flow("17:00", 600).Emptied("17:00", 0).Emptied("18:00", 650).Emptied("19:00", 65);
         Assert.EndsWith(
-            "limit is 500 mL. It rests on one entry: drainage emptied of 65 mL at 19:00, "
-                + "65 mL since the one before, far less than the 650 mL from 17:00 to 18:00. "
+            "limit is 500 mL. It rests on one entry: drainage emptied of 65 mL at 19:00. "
+                + "It is 65 mL since the one before, far less than the 650 mL from 17:00 to 18:00. "
                 + "Look at the patient, and check the entry.",
             ward.Exactly("19:00").Says(Slug),
             StringComparison.Ordinal
@@ -200,7 +200,7 @@ public class OutflowDeficitTests
             .Emptied("19:00", 350);
         var record = ward.Exactly("19:00");
         Assert.Contains(
-            "It rests on one entry: flow set of 3,000 mL/h at 18:00, far more than the 300 mL from 17:00 to 18:00.",
+            "It rests on one entry: flow set of 3,000 mL/h at 18:00. It is far more than the 300 mL from 17:00 to 18:00.",
             record.Says(Slug),
             StringComparison.Ordinal
         );
@@ -263,7 +263,11 @@ public class OutflowDeficitTests
     public void Over_a_hole_in_the_charting_it_says_that_nobody_read()
     {
         var record = Read(650).Level("22:00", 1500).Exactly("22:00"); // 1800 in and 850 out in 3 h
-        Assert.Contains("1,500 mL at 22:00, the first since 19:00: it may have been emptied", record.Says(Slug), StringComparison.Ordinal);
+        Assert.Contains(
+            "1,500 mL at 22:00. It is the first since 19:00: it may have been emptied",
+            record.Says(Slug),
+            StringComparison.Ordinal
+        );
     }
 
     [Fact]

@@ -59,7 +59,7 @@ public class RunOfCyclesTests
         Assert.Equal(43, (decimal)run["shortfall"]!["asCharted"]!["value"]!);
         Assert.Equal([18m, 25m], run["cycles"]!.AsArray().Select(cycle => (decimal)cycle!["shortfall"]!["asCharted"]!["value"]!));
         Assert.Contains(
-            "Cycle 1: 30 mL in at 08:10; 12 mL back, 18 mL short (95 % interval 6.3 to 30 mL); stayed 3 min.",
+            "Cycle 1: 30 mL in at 08:10; 12 mL back, 18 mL short (95 % 6.3 to 30 mL); stayed 3 min.",
             (string)run["inWords"]!,
             StringComparison.Ordinal
         );

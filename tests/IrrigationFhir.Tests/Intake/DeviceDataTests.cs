@@ -491,7 +491,7 @@ public partial class DeviceDataTests(EveningOnTheWard evening)
             resources,
             r =>
                 r.Key.StartsWith("Provenance/", StringComparison.Ordinal)
-                && r.Value["target"]!.AsArray().Any(t => (string)t!["reference"]! == $"Observation/{created.Id}")
+                && r.Value["target"]!.AsArray().Any(t => (string)t!["reference"]! == $"Observation/{created.Id}/_history/2")
         );
 
         emptied["status"] = "entered-in-error";
