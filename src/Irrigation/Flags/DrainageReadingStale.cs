@@ -124,10 +124,12 @@ public static class DrainageReadingStale
             return (FlagPriority.Urgent, $". {full}. Look at the patient first", null);
         }
 
+        // By the flow alone; a bag that has run dry delivers no more, and the step never comes. No sooner than a sixtieth of the time that
+        // has passed: or a rest of a drop would be waited for second by second.
         var step = unseen < warning ? warning : most.Limit;
         Instant? next =
             bedside.Inflow is { } flow && Forecasts.TimeFor(step - unseen, flow) is { } time
-                ? bedside.At + Duration.Max(time, Duration.FromSeconds(1))
+                ? bedside.At + Duration.Max(time, (bedside.At - since) / 60)
                 : null;
         return unseen < warning
             ? (FlagPriority.Medium, "", next)

@@ -119,6 +119,15 @@ public class DrainageReadingStaleTests
         );
     }
 
+    [Fact] // 499.99 mL are in at 19:40, and the last hundredth before the limit never comes
+    public void A_bag_that_ran_dry_just_below_a_limit_is_not_looked_at_second_by_second()
+    {
+        var ward = Ward.Opens("18:00").BagHung("18:00", 499.99m).Flow("18:00", 300).Level("18:00", 0);
+        var record = ward.Flags("21:00");
+        Assert.Equal(FlagPriority.High, record.Priority(Slug));
+        Assert.True(record.Next >= ward.At("21:01"), $"{record.Next}");
+    }
+
     [Fact]
     public void It_says_the_same_until_it_grows_again()
     {
