@@ -37,12 +37,8 @@ internal static class LiveService
             {
                 if (context.Request.Headers[ChartedAt] is [{ } text])
                 {
-                    var now = DateTimeOffset.Parse(text, CultureInfo.InvariantCulture) + Late;
                     lock (gate)
-                    {
-                        if (now > clock.GetUtcNow())
-                            clock.Put(now);
-                    }
+                        clock.Put(DateTimeOffset.Parse(text, CultureInfo.InvariantCulture) + Late);
                 }
 
                 return next(context);

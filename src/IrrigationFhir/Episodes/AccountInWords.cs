@@ -25,23 +25,22 @@ internal static class AccountInWords
     }
 
     /// <summary>How long the drainage looked how.</summary>
-    public static string Of(LooksAlike alike)
-    {
-        var seen = alike.Looks == 1 ? "once" : string.Create(CultureInfo.InvariantCulture, $"{alike.Looks} times");
-        return $"{Words.Capital(alike.Says)} for {Length(alike.Lasted)}, seen {seen}.";
-    }
+    public static string Of(LooksAlike alike) => $"{Words.Capital(alike.Says)} for {Length(alike.Lasted)}, seen {Often(alike.Looks)}.";
 
     /// <summary>A condition for weaning.</summary>
-    public static string Of(WeaningCondition condition)
-    {
-        var answer = condition.Holds switch
+    public static string Of(WeaningCondition condition) => $"For weaning, {condition.Name}: {Told(condition.Holds)}, {condition.Says}.";
+
+    /// <summary>Whether a condition holds.</summary>
+    public static string Told(bool? holds) =>
+        holds switch
         {
             true => "holds",
             false => "does not hold",
             null => "cannot be told",
         };
-        return $"For weaning, {condition.Name}: {answer}, {condition.Says}.";
-    }
+
+    /// <summary>How many times.</summary>
+    public static string Often(int count) => count == 1 ? "once" : string.Create(CultureInfo.InvariantCulture, $"{count} times");
 
     private static string Says(string when, Account account, Bedside bedside)
     {

@@ -177,11 +177,11 @@ internal static class BalanceInWords
         {
             output.WriteLine("How long the drainage looked how (the time since the last look is in none)");
             foreach (var look in numbers.Looks)
-                Prose(
-                    output,
-                    "  ",
-                    $"{look.Says}: {Length(look.Lasted)}, seen {Often(look.Looks)}, last {When(look.Last, numbers.SinceStart.End)}."
-                );
+            {
+                var seen = $"seen {AccountInWords.Often(look.Looks)}, last {When(look.Last, numbers.SinceStart.End)}";
+                Prose(output, "  ", $"{look.Says}: {Length(look.Lasted)}, {seen}.");
+            }
+
             output.WriteLine();
         }
 
@@ -189,7 +189,7 @@ internal static class BalanceInWords
         {
             output.WriteLine("Can it be weaned: the site's conditions");
             foreach (var condition in numbers.Weaning)
-                Prose(output, $"  {Told(condition.Holds), -15} ", $"{Capital(condition.Name)}: {condition.Says}.");
+                Prose(output, $"  {AccountInWords.Told(condition.Holds), -15} ", $"{Capital(condition.Name)}: {condition.Says}.");
             Prose(output, "  ", numbers.WeaningCaution);
             output.WriteLine();
         }
@@ -210,16 +210,6 @@ internal static class BalanceInWords
         var until = account.OutputUntil == account.End ? "" : $", up to the reading of {When(account.OutputUntil, account.End)}";
         Prose(output, $"  {$"{what}:", -17} ", $"{Capital(irrigant)}. {Capital(made)}{until}.");
     }
-
-    private static string Told(bool? holds) =>
-        holds switch
-        {
-            true => "holds",
-            false => "does not hold",
-            null => "cannot be told",
-        };
-
-    private static string Often(int count) => count == 1 ? "once" : string.Create(CultureInfo.InvariantCulture, $"{count} times");
 
     private static Volume Ml(Amount amount) => Volume.FromMillilitres(amount.Value);
 
@@ -644,7 +634,7 @@ internal static class BalanceInWords
 
     private static string Words(string slug) => Irrigation.Words.Of(slug);
 
-    private static string Capital(string text) => char.ToUpperInvariant(text[0]) + text[1..];
+    private static string Capital(string text) => Irrigation.Words.Capital(text);
 
     private static string Lower(string text) => char.ToLowerInvariant(text[0]) + text[1..];
 }

@@ -118,12 +118,13 @@ internal sealed record IrrigationRun(
     public static IrrigationRun AsFar(Episode episode)
     {
         var log = episode.Log;
-        var lines = Channel.Lines(log).Where(line => Ran(log, line) > 0).Select(line => Ends(log[Channel.Line(line)])).ToList();
+        var irrigated = Channel.Lines(log).Where(line => Ran(log, line) > 0).ToList();
+        var lines = irrigated.ConvertAll(line => Ends(log[Channel.Line(line)]));
         var order = Orders.Latest(log, Instant.MaxValue)?.Terms;
         var hung = lines.Select(line => line.First).OfType<BagHung>().FirstOrDefault(bag => bag.Solution is not null);
         var first = lines.Select(line => line.First).MinBy(entry => entry.At);
         return new(
-            KindOf(log),
+            KindOf(log, irrigated),
             lines.Count == 0 ? null : lines.Min(line => line.First.Header.From ?? line.First.At),
             lines.Count == 0 || episode.Definition.Frame.End is null ? null : lines.Max(line => line.Last.At),
             episode.Definition.Frame.End is not null,
@@ -153,7 +154,7 @@ internal sealed record IrrigationRun(
     /// <summary>
     /// As ordered; without an order as the entries show it: only syringes is by hand, with a clamp an instillation left to dwell.
     /// </summary>
-    private static string? KindOf(EpisodeLog log)
+    private static string? KindOf(EpisodeLog log, List<string> irrigated)
     {
         var orders = log["order-set"];
         for (var i = orders.Count - 1; i >= 0; i--)
@@ -162,10 +163,9 @@ internal sealed record IrrigationRun(
                 return method;
         }
 
-        var lines = Channel.Lines(log).Where(line => Ran(log, line) > 0).ToList();
-        if (lines.Count == 0)
+        if (irrigated.Count == 0)
             return null;
-        var byHand = lines.TrueForAll(line => Ran(log, line) == log[Channel.Syringe(line)].Count);
+        var byHand = irrigated.TrueForAll(line => Ran(log, line) == log[Channel.Syringe(line)].Count);
         return !byHand ? "continuous"
             : log[Channel.Clamp].Count > 0 ? "instillation-dwell"
             : "intermittent-manual";

@@ -13,7 +13,7 @@ internal static class ConditionalReference
     public static Token? Identifier(string reference)
     {
         var mark = reference.IndexOf('?', StringComparison.Ordinal);
-        if (mark <= 0 || !reference.AsSpan(0, mark).ContainsOnlyLetters())
+        if (mark <= 0 || !reference[..mark].All(char.IsAsciiLetter))
             return null;
         var query = QueryHelpers.ParseQuery(reference[mark..]);
         return
@@ -25,10 +25,4 @@ internal static class ConditionalReference
             ? new(SearchText.Unescape(system), SearchText.Unescape(value))
             : null;
     }
-
-    private static bool ContainsOnlyLetters(this ReadOnlySpan<char> text) => text.IndexOfAnyExcept(Letters) < 0;
-
-    private static readonly System.Buffers.SearchValues<char> Letters = System.Buffers.SearchValues.Create(
-        "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ"
-    );
 }

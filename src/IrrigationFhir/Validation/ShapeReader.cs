@@ -94,6 +94,10 @@ internal sealed class ShapeReader
             .Concat(Leaves.Keys)
             .Select(name => (Encoding.UTF8.GetBytes(name), name)),
     ];
+
+    // As the narrative stands in the JSON, its quotes escaped.
+    private static readonly byte[] Opens = Encoding.UTF8.GetBytes(Fhir.Narratives.Opens.Replace("\"", "\\\"", StringComparison.Ordinal));
+    private static readonly byte[] Closes = Encoding.UTF8.GetBytes(Fhir.Narratives.Closes);
     private static readonly byte[][] ComparedCodes = [.. Compared.Select(Encoding.UTF8.GetBytes)];
 
     private readonly Level[] levels = new Level[Deepest];
@@ -414,23 +418,22 @@ internal sealed class ShapeReader
             return false;
         while (!rest.IsEmpty)
         {
-            var (opens, closes) = rest.StartsWith("<p><b>"u8) ? ("<p><b>", "</b></p>") : ("<p>", "</p>");
-            if (!rest.StartsWith(Encoding.UTF8.GetBytes(opens)))
+            var isTitle = rest.StartsWith("<p><b>"u8);
+            var opens = isTitle ? "<p><b>"u8 : "<p>"u8;
+            var closes = isTitle ? "</b></p>"u8 : "</p>"u8;
+            if (!rest.StartsWith(opens))
                 return false;
             rest = rest[opens.Length..];
             var end = rest.IndexOf((byte)'<');
-            if (end < 0 || !IsEscapedText(rest[..end]) || !rest[end..].StartsWith(Encoding.UTF8.GetBytes(closes)))
+            if (end < 0 || !IsEscapedText(rest[..end]) || !rest[end..].StartsWith(closes))
                 return false;
             rest = rest[(end + closes.Length)..];
-            Mark((byte)(opens.Length == 3 ? 'p' : 'b'));
+            Mark(isTitle ? (byte)'b' : (byte)'p');
             Mark(AText);
         }
 
         return true;
     }
-
-    private static readonly byte[] Opens = Encoding.UTF8.GetBytes(Fhir.Narratives.Opens.Replace("\"", "\\\"", StringComparison.Ordinal));
-    private static readonly byte[] Closes = Encoding.UTF8.GetBytes(Fhir.Narratives.Closes);
 
     /// <summary>Plain text in which what XML and JSON set apart is escaped as the template escapes it.</summary>
     private static bool IsEscapedText(ReadOnlySpan<byte> text)
