@@ -1,3 +1,4 @@
+using System.Runtime.CompilerServices;
 using Hl7.Fhir.Model;
 using Irrigation.Balance;
 using Irrigation.Episodes;
@@ -28,23 +29,37 @@ internal sealed record IrrigationAccount(
     int Doubted
 )
 {
+    // What an episode had come to before a change is what it had come to after the last one.
+    private static readonly ConditionalWeakTable<FluidBalance, IrrigationAccount> Known = [];
+
     /// <summary>The account of an episode as far as it goes.</summary>
-    public static IrrigationAccount Of(Episode episode)
+    public static IrrigationAccount Of(Episode episode) => Known.GetValue(episode.Balance, Of);
+
+    private static IrrigationAccount Of(FluidBalance balance)
     {
-        var closed = episode.Balance[FluidBalance.Bladder];
-        Volume? Total(Func<ClosedInterval, Volume?> of) =>
-            !closed.IsEmpty && closed.All(interval => of(interval) is not null)
-                ? closed.Aggregate(Volume.Zero, (sum, interval) => sum + of(interval)!.Value)
-                : null;
+        var closed = balance[FluidBalance.Bladder];
+        Volume? nothing = closed.IsEmpty ? null : Volume.Zero;
+        var (instilled, drained, output) = (nothing, nothing, nothing);
+        var doubted = new HashSet<EntryKey>();
+        foreach (var interval in closed)
+        {
+            // One that is not known leaves the sum unknown.
+            instilled += interval.Instilled;
+            drained += interval.Drained;
+            output += interval.Output?.Headline;
+            foreach (var doubt in interval.Doubts)
+                doubted.Add(doubt.Reading);
+        }
+
         return new(
             closed.IsEmpty ? null : closed[0].Start,
             closed.IsEmpty ? null : closed[^1].End,
-            Total(interval => interval.Instilled),
-            Total(interval => interval.Drained),
-            Total(interval => interval.Output?.Headline),
-            Last<DrainageAppearance>(episode.Log),
-            Last<ToleranceNoted>(episode.Log),
-            closed.SelectMany(interval => interval.Doubts).Select(doubt => doubt.Reading).Distinct().Count()
+            instilled,
+            drained,
+            output,
+            Last<DrainageAppearance>(balance.Log),
+            Last<ToleranceNoted>(balance.Log),
+            doubted.Count
         );
     }
 
