@@ -199,7 +199,9 @@ public sealed record WeaningTrial(
             back.Add(
                 new(
                     worse.At,
-                    before is null ? Looked.Says(worse) : $"{Looked.Says(worse)}, after {Looked.Says(before)} at {bedside.Said(before.At)}"
+                    before is null
+                        ? Looked.Says(worse)
+                        : $"{Looked.Says(worse)}. Before, at {bedside.Said(before.At)}: {Looked.Says(before)}"
                 )
             );
         }

@@ -111,6 +111,7 @@ internal sealed record IrrigationAccount(
 /// <param name="Solution">What was first hung, or else ordered; null where nobody said.</param>
 /// <param name="Order">The reference of the last order; null where there is none.</param>
 /// <param name="Performer">Who charted the first irrigant; null where that is not known.</param>
+/// <param name="Place">Where the patient lies now; null where nobody says.</param>
 /// <param name="Account">What ran in and came out so far, what it looked like and how it was borne.</param>
 internal sealed record IrrigationRun(
     string? Kind,
@@ -120,6 +121,7 @@ internal sealed record IrrigationRun(
     string? Solution,
     string? Order,
     string? Performer,
+    string? Place,
     IrrigationAccount Account
 )
 {
@@ -146,6 +148,7 @@ internal sealed record IrrigationRun(
             hung?.Solution ?? order?.Solution,
             order?.Order,
             first?.Header.Performer,
+            episode.Definition.Location?.Says,
             IrrigationAccount.Of(episode)
         );
     }
@@ -236,6 +239,8 @@ internal sealed class BladderIrrigationMapper(Vocabulary vocabulary)
                 : null,
             BasedOn = run.Order is { } order ? [FhirValues.Named(order)!] : [],
             Performer = run.Performer is { } performer ? [new() { Actor = FhirValues.Named(performer)! }] : [],
+            // On the whole irrigation alone, so that a move rewrites one resource.
+            Location = run.Place is { } place ? new() { Display = place } : null,
             BodySite = [Codes.Bladder()],
             UsedCode = run.Solution is { } solution ? [Codes.Irrigant(solution)] : [],
             Note = run.Account.Gaps is { } gaps ? [new() { Text = gaps }] : [],

@@ -17,9 +17,21 @@ internal sealed record Pointer(BusinessIdentifier? Identifier, string? Reference
 /// <param name="Bed">The bed; null where nobody says.</param>
 internal sealed record Location(string Ward, string? Room, string? Bed)
 {
+    private const string BeforeRoom = ", room ";
+    private const string BeforeBed = ", bed ";
+
     /// <summary>In one line.</summary>
-    public string Says =>
-        string.Join(", ", new[] { Ward, Room is null ? null : $"room {Room}", Bed is null ? null : $"bed {Bed}" }.OfType<string>());
+    public string Says => Ward + (Room is null ? "" : BeforeRoom + Room) + (Bed is null ? "" : BeforeBed + Bed);
+
+    /// <summary>What <see cref="Says"/> says, and the room and the ward around it, so that each can be found by its whole name.</summary>
+    public static IEnumerable<string> Around(string says)
+    {
+        yield return says;
+        if (says.LastIndexOf(BeforeBed, StringComparison.Ordinal) is var bed and >= 0)
+            yield return says = says[..bed];
+        if (says.LastIndexOf(BeforeRoom, StringComparison.Ordinal) is var room and >= 0)
+            yield return says[..room];
+    }
 }
 
 /// <summary>An episode of irrigation as its opener describes it.</summary>

@@ -75,7 +75,20 @@ internal static class IndexedTypes
             Reference<Procedure>("based-on", p => p.BasedOn),
             Reference<Procedure>("part-of", p => p.PartOf),
             Reference<Procedure>("performer", p => p.Performer.Select(performer => performer.Actor)),
-            Reference<Procedure>("encounter", p => [p.Encounter])
+            Reference<Procedure>("encounter", p => [p.Encounter]),
+            new IndexedParameter.Text(
+                "location-name",
+                "procedure-location-name",
+                p => ((Procedure)p).Location?.Display is { Length: > 0 } says ? Model.Location.Around(says) : []
+            )
+            {
+                Own = new(
+                    "procedure-location-name",
+                    "Procedure.location.display",
+                    "Where the patient of an irrigation lies, such as 'North 4, room 2, bed 1', by how it begins; "
+                        + "with :exact by the whole name of the ward, of the room with its ward, or of the bed with both."
+                ),
+            }
         ),
         Type<Flag>(
             Date<Flag>("date", f => f.Period),

@@ -58,7 +58,7 @@ public class WeaningTrialTests
         var trial = Assert.Single(Trials(ward, "13:00"));
         Assert.Equal((ward.At("12:10"), TrialEnd.IrrigationResumed), (trial.Until, trial.EndedBy));
         Assert.Equal(
-            new Recurrence(ward.At("12:00"), "grade 2 on 'five grades', few clots, after grade 2 on 'five grades' at 09:50"),
+            new Recurrence(ward.At("12:00"), "grade 2 on 'five grades', few clots. Before, at 09:50: grade 2 on 'five grades'"),
             trial.Recurrence
         );
         Assert.Equal(("no void is charted since", "without a void there is no residual after it"), (trial.NoVoid, trial.NoResidual));

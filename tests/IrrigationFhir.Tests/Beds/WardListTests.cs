@@ -102,6 +102,42 @@ public sealed class WardListTests
     }
 
     [Fact]
+    public async Task Irrigations_of_a_place_and_what_is_raised_there_are_found_in_FHIR_too()
+    {
+        await using var service = RunningService.Start(Noon);
+        var unread = await Bed(service, "1", "unread", Flow("f", "08:00", 300), Bag("08:00"), Level("08:00", 0));
+        var quiet = await Bed(service, "12", "quiet", Flow("f", "12:40", 30), Bag("12:40"), Level("12:50", 0));
+        Assert.Equal(new[] { quiet, unread }.Order(), await Irrigated(service, "location-name:exact", North));
+        Assert.Equal(new[] { quiet, unread }.Order(), await Irrigated(service, "location-name", "north 4"));
+        Assert.Equal(new[] { quiet, unread }.Order(), await Irrigated(service, "location-name:exact", $"{North}, room 2"));
+        Assert.Equal([unread], await Irrigated(service, "location-name:exact", $"{North}, room 2, bed 1"));
+        Assert.Equal([], await Irrigated(service, "location-name:exact", "North"));
+
+        var raised = await Found(service, $"location-name:exact={Uri.EscapeDataString(North)}&_revinclude=Flag:part-of");
+        Assert.Contains(
+            raised,
+            found => (string)found["resourceType"]! == "Flag" && ((string)found["id"]!).StartsWith(unread + ".", StringComparison.Ordinal)
+        );
+
+        await Describe(service, "12", "quiet", "South 1 (invented)");
+        Assert.Equal([unread], await Irrigated(service, "location-name:exact", North));
+        Assert.Equal([quiet], await Irrigated(service, "location-name:exact", "South 1 (invented)"));
+    }
+
+    private static async Task<IEnumerable<string>> Irrigated(RunningService service, string parameter, string place) =>
+        (
+            await Found(
+                service,
+                $"status=in-progress&{parameter}={Uri.EscapeDataString(place.Replace(",", "\\,", StringComparison.Ordinal))}"
+            )
+        )
+            .Select(procedure => ((string)procedure["id"]!).Split('.')[0])
+            .Order();
+
+    private static async Task<IEnumerable<JsonNode>> Found(RunningService service, string query) =>
+        (await service.Read($"/fhir/Procedure?{query}"))["entry"]?.AsArray().Select(entry => entry!["resource"]!) ?? [];
+
+    [Fact]
     public async Task Where_the_reading_becomes_overdue_while_nobody_charts_the_list_says_so()
     {
         await using var service = RunningService.Start(Noon);

@@ -32,6 +32,7 @@ public class CapabilityTests
         ["has-member"] = "y",
         ["part-of"] = "Procedure/y",
         ["target"] = "Observation/x",
+        ["location-name"] = "NORTH 4",
         ["identifier"] = "t|I-x",
         ["acknowledged"] = "2026-03-02T08:52:00Z",
         ["time-to-acknowledge"] = "2||min",
@@ -178,7 +179,8 @@ public class CapabilityTests
                         );
                         break;
                     case ":exact":
-                        await Finds_x($"{parameter.Name}:exact=https://ward.example/topic");
+                        var whole = parameter.Name == "criteria" ? "https://ward.example/topic" : "North 4 (invented)";
+                        await Finds_x($"{parameter.Name}:exact={Uri.EscapeDataString(whole)}");
                         Assert.DoesNotContain(
                             (await Strict($"{type.Name}?{parameter.Name}:exact={Uri.EscapeDataString(value)}")).Entry,
                             entry => entry.Resource!.Id == "x"
@@ -294,6 +296,7 @@ public class CapabilityTests
             Performed = new FhirDateTime("2026-03-02T08:50:00Z"),
             BasedOn = [To("ServiceRequest/1")],
             Performer = [new() { Actor = To("Practitioner/1") }],
+            Location = new() { Display = "North 4 (invented), room 2, bed 1" },
         };
         yield return new Flag
         {

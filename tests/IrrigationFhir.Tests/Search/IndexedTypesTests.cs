@@ -42,7 +42,7 @@ public class IndexedTypesTests
     }
 
     [Theory]
-    // What a reader of this service needs of each type; names as R4 publishes them, but for the six of Flag that it lacks.
+    // What a reader of this service needs of each type; names as R4 publishes them, but for the six of Flag and the place of a Procedure that it lacks.
     [InlineData(
         "Observation",
         "identifier patient subject encounter code category date status device derived-from has-member based-on "
@@ -53,7 +53,7 @@ public class IndexedTypesTests
         "Flag",
         "author date encounter identifier patient subject status code category priority acknowledged time-to-acknowledge part-of"
     )]
-    [InlineData("Procedure", "code date identifier patient status subject part-of")]
+    [InlineData("Procedure", "code date identifier patient status subject part-of location-name")]
     [InlineData("Provenance", "patient recorded target agent")]
     [InlineData("Subscription", "url status criteria type payload end")]
     public void The_least_that_can_be_searched_by_is_there_R_SRCH_09(string type, string names) =>
@@ -66,6 +66,7 @@ public class IndexedTypesTests
 
         Assert.Equal(
             [
+                ("location-name", "Procedure.location.display"),
                 ("status", "Flag.status"),
                 ("code", "Flag.code"),
                 ("category", "Flag.category"),
@@ -82,6 +83,7 @@ public class IndexedTypesTests
         );
         Assert.Equal(
             [
+                "procedure-location-name",
                 "flag-status",
                 "flag-code",
                 "flag-category",
