@@ -42,7 +42,8 @@ public class IndexedTypesTests
     }
 
     [Theory]
-    // What a reader of this service needs of each type; names as R4 publishes them, but for the six of Flag and the place of a Procedure that it lacks.
+    // What a reader of this service needs of each type; names as R4 publishes them, but for six of Flag and the place
+    // of a Procedure, which it lacks.
     [InlineData(
         "Observation",
         "identifier patient subject encounter code category date status device derived-from has-member based-on "
