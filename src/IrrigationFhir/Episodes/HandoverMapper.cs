@@ -22,7 +22,7 @@ internal sealed class HandoverMapper(Vocabulary vocabulary)
             Meta = new() { Profile = [Profiles.Handover] },
             Text = Narratives.Of(Title, Heading(handover)),
             Status = CompositionStatus.Final,
-            Type = Codes.Handover("handover"),
+            Type = Codes.HandoverDocument(),
             Subject = FhirValues.Reference(handover.Episode.Definition.Patient),
             Encounter = handover.Episode.Definition.Encounter is { } encounter ? FhirValues.Reference(encounter) : null,
             Date = FhirValues.Time(handover.Flags.AsOf, handover.Episode.Definition.Frame.Zone),

@@ -476,6 +476,14 @@ internal sealed class Codes(Profiles profiles)
     /// <summary>Spasm of the bladder, as it was noted.</summary>
     public static CodeableConcept BladderSpasm() => Concept(new Coding(Systems.Snomed, "249297006", "Spasm of bladder (finding)"));
 
+    /// <summary>What kind of document a handover is: a note by nurses, and which one in our words.</summary>
+    /// <remarks>
+    /// LOINC has no handover between shifts. Code and display as the value set of its document ontology has them
+    /// (http://terminology.hl7.org/ValueSet/v3-LoincDocumentOntologyInternational).
+    /// </remarks>
+    public CodeableConcept HandoverDocument() =>
+        Concept(new Coding(Systems.Loinc, "34746-8", "Nurse Note"), Own("handover-section", "handover"));
+
     /// <summary>A handover, or a section of it.</summary>
     /// <param name="slug">Code of <c>handover-section</c>.</param>
     public CodeableConcept Handover(string slug) => Concept(Own("handover-section", slug));

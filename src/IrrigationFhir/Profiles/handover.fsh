@@ -9,6 +9,7 @@ Description: "What the next shift has to know of an irrigation, as of one moment
 * type and subject and date and author and title and event and section MS
 * type from handover-section (required)
 * type.coding 1..*
+* type ^short = "A note by nurses (LOINC), and which one in our words"
 * subject 1..1
 * section 1..*
 * section.title 1..1
@@ -29,7 +30,8 @@ Description: "The shortest handover."
 * text.status = #generated
 * text.div = "<div xmlns=\"http://www.w3.org/1999/xhtml\"><p><b>Handover of a bladder irrigation</b></p><p>As of 2026-03-02T15:00:00+01:00.</p></div>"
 * status = #final
-* type.coding[0] = $handover#handover "Handover of a bladder irrigation"
+* type.coding[0] = $loinc#34746-8 "Nurse Note"
+* type.coding[1] = $handover#handover "Handover of a bladder irrigation"
 * subject.identifier.system = "https://ward.example/patients"
 * subject.identifier.value = "P-0001"
 * date = "2026-03-02T15:00:00+01:00"
