@@ -152,6 +152,20 @@ internal sealed class RunningService : IAsyncDisposable
     public Task Record(string episode, IReadOnlyCollection<Charted> entries) =>
         Recorded(episode, $"[{string.Join(',', entries.Select(e => e.Json))}]", entries.Max(e => e.At));
 
+    /// <summary>Posts Observations in one FHIR batch.</summary>
+    /// <param name="observations">As JSON.</param>
+    /// <param name="at">When the latest was charted.</param>
+    /// <exception cref="InvalidOperationException">One was not created: then nothing was measured.</exception>
+    public async Task Batch(IReadOnlyCollection<string> observations, NodaTime.Instant at)
+    {
+        const string Created = "\"status\":\"201";
+        const string Request = "\"request\":{\"method\":\"POST\",\"url\":\"Observation\"}";
+        var entries = string.Join(',', observations.Select(resource => $"{{{Request},\"resource\":{resource}}}"));
+        var reply = await Post("/fhir", $"{{\"resourceType\":\"Bundle\",\"type\":\"batch\",\"entry\":[{entries}]}}", at);
+        if (reply.Split(Created).Length - 1 != observations.Count)
+            throw new InvalidOperationException("not all were created: " + reply[..Math.Min(2000, reply.Length)]);
+    }
+
     /// <summary>Gets what must be there.</summary>
     /// <exception cref="InvalidOperationException">It answered something else than 200.</exception>
     public async Task<string> Get(string address)

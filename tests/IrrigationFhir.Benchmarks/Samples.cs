@@ -16,6 +16,9 @@ internal sealed class Samples
     /// <summary>95 of 100 took at most so long.</summary>
     public TimeSpan P95 => At(0.95);
 
+    /// <summary>What took longest.</summary>
+    public TimeSpan Longest => At(1);
+
     /// <summary>Notes the time since a <see cref="Stopwatch.GetTimestamp"/>.</summary>
     public void Since(long started) => taken.Add(Stopwatch.GetElapsedTime(started));
 
