@@ -39,6 +39,11 @@ internal sealed class RecordBundle(
 
         public bool Creates => Method == "POST" && Url == "Observation";
 
+        /// <summary>
+        /// Whether it creates whatever stands beside it: without a condition, or unless its own identifier is known.
+        /// </summary>
+        public bool CreatesAnyway => Creates && Resource is { } resource && IsOwn(IfNoneExist, resource);
+
         public string? Updates => Method == "PUT" && Url.Split('/') is ["Observation", var id] ? id : null;
 
         /// <summary>Whether it is a device, which is kept within the Observations that point at it.</summary>
@@ -49,6 +54,16 @@ internal sealed class RecordBundle(
             && resource.TextOf("resourceType") == Url.Split('/', '?')[0];
 
         public IEnumerable<string> Addresses => new[] { FullUrl, Method == "PUT" ? Url : null }.OfType<string>();
+
+        private static bool IsOwn(string? condition, JsonElement resource) =>
+            condition is null
+            || (
+                resource.ValueKind == JsonValueKind.Object
+                && resource.TryGetProperty("identifier", out var identifiers)
+                && identifiers.ValueKind == JsonValueKind.Array
+                && identifiers.EnumerateArray().FirstOrDefault() is { ValueKind: JsonValueKind.Object } own
+                && Uri.UnescapeDataString(condition.TrimStart('?')) == $"identifier={own.TextOf("system")}|{own.TextOf("value")}"
+            );
 
         public Write ToWrite(ContainedFacts? facts = null) =>
             new(facts?.Within(Resource!.Value) ?? Resource!.Value, $"{At}.resource", Updates, IfMatch, IfNoneExist);
@@ -138,14 +153,22 @@ internal sealed class RecordBundle(
         }
         else
         {
-            foreach (var item in items)
-                replies[item.Index] = await Alone(
-                    item,
-                    [.. problems.Where(p => p.Where.Split(' ').Any(w => w.StartsWith(item.At + ".", StringComparison.Ordinal)))],
-                    http,
-                    stop
-                );
+            // Readings that follow one another are written together; whatever else stands between them finds them written.
+            for (var next = 0; next < items.Count; )
+            {
+                var readings = items.Skip(next).TakeWhile(item => item.CreatesAnyway && Of(item).Count == 0).ToList();
+                var written = await observations.Each(readings.ConvertAll(item => item.ToWrite()), http, stop);
+                foreach (var (reading, one) in readings.Zip(written))
+                    replies[reading.Index] = Reply(one, http);
+                next += readings.Count;
+                if (next < items.Count)
+                    replies[next] = await Alone(items[next], Of(items[next]), http, stop);
+                next++;
+            }
         }
+
+        List<EntryProblem> Of(Item item) =>
+            problems.FindAll(p => p.Where.Split(' ').Any(w => w.StartsWith(item.At + ".", StringComparison.Ordinal)));
 
         var answer = new JsonObject { ["resourceType"] = "Bundle", ["type"] = $"{type}-response" };
         if (replies.Length > 0)

@@ -38,13 +38,46 @@ internal sealed class RecordObservations(
     public async Task<Written> One(Write write, HttpContext http, CancellationToken stop)
     {
         var (ready, ended) = await Prepare(write, http, stop);
-        if (ready is null)
-            return ended!;
+        return ended ?? Unresolved(ready!) ?? (await Record([ready!], lenient: false, stop))[0];
+    }
+
+    /// <summary>
+    /// Writes each for itself, as <see cref="One"/> does one after another, but what goes to one episode in one change of it: a thousand
+    /// readings are no thousand commits, and nothing is worked out that the next reading overtakes.
+    /// </summary>
+    /// <remarks>What is refused beside the others is tried once more alone: of two that exclude one another the first stands.</remarks>
+    /// <param name="writes">Creations, each without a condition, or with one that only its own identifier can meet.</param>
+    /// <param name="http">The request.</param>
+    /// <param name="stop">Gives up; what was written stays.</param>
+    /// <returns>One for each, in their order.</returns>
+    public async Task<IReadOnlyList<Written>> Each(IReadOnlyList<Write> writes, HttpContext http, CancellationToken stop)
+    {
+        var each = new Written?[writes.Count];
+        var ready = new List<(int Index, Ready Ready)>();
+        for (var i = 0; i < writes.Count; i++)
+        {
+            var (one, ended) = await Prepare(writes[i], http, stop);
+            each[i] = ended ?? Unresolved(one!);
+            if (each[i] is null)
+                ready.Add((i, one!));
+        }
+
+        foreach (var ofEpisode in ready.GroupBy(r => r.Ready.Episode.Id))
+        {
+            var written = await Record([.. ofEpisode.Select(r => r.Ready)], lenient: true, stop);
+            foreach (var ((index, _), one) in ofEpisode.Zip(written))
+                each[index] = one is Written.Refused && written.Count > 1 ? await One(writes[index], http, stop) : one;
+        }
+
+        return each!;
+    }
+
+    /// <summary>Outside a transaction nothing stands beside an Observation that its references could mean.</summary>
+    private static Written.Refused? Unresolved(Ready ready)
+    {
         var problems = new List<EntryProblem>();
         Resolve(ready, (_, _) => null, problems);
-        return problems.Count > 0
-            ? Written.Refused.Of(StatusCodes.Status422UnprocessableEntity, problems)
-            : (await Record([ready], stop))[0];
+        return problems.Count > 0 ? Written.Refused.Of(StatusCodes.Status422UnprocessableEntity, problems) : null;
     }
 
     /// <summary>Writes all of them or none, in one transaction of one episode.</summary>
@@ -97,7 +130,7 @@ internal sealed class RecordObservations(
             return (null, Written.Refused.Of(StatusCodes.Status422UnprocessableEntity, problems));
         if (ready.Count > 0)
         {
-            var written = await Record(ready.ConvertAll(r => r.Ready), stop);
+            var written = await Record(ready.ConvertAll(r => r.Ready), lenient: false, stop);
             if (written.OfType<Written.Refused>().ToList() is { Count: > 0 } failed)
                 return (null, new(failed[0].Status, new OperationOutcome { Issue = [.. failed.SelectMany(r => r.Outcome.Issue)] }));
             for (var i = 0; i < ready.Count; i++)
@@ -498,14 +531,14 @@ internal sealed class RecordObservations(
             : (new(said, candidates[0], null, null), null);
     }
 
-    private async Task<IReadOnlyList<Written>> Record(IReadOnlyList<Ready> ready, CancellationToken stop)
+    private async Task<IReadOnlyList<Written>> Record(IReadOnlyList<Ready> ready, bool lenient, CancellationToken stop)
     {
         var id = ready[0].Episode.Id;
         List<SentEntry> sent =
         [
             .. ready.Select(one => one.Said.ToEntry() with { Promise = (entry, log) => Broken(one, "entry", entry, log) }),
         ];
-        switch (await record.Handle(id, sent, lenient: false, stop))
+        switch (await record.Handle(id, sent, lenient, stop))
         {
             case EntriesOutcome.Rejected { Problems: var problems }:
                 return [Written.Refused.Of(Outcomes.StatusOf(problems), problems)];
@@ -514,6 +547,12 @@ internal sealed class RecordObservations(
                 var written = new List<Written>();
                 foreach (var (one, reply) in ready.Zip(recorded.Entries))
                 {
+                    if (reply.Problems.Count > 0)
+                    {
+                        written.Add(Written.Refused.Of(Outcomes.StatusOf(reply.Problems), reply.Problems));
+                        continue;
+                    }
+
                     var first = reply.Disposition is not Disposition.Repeated && reply.Logged!.Revision == 1 && one.Id is null;
                     var stored = SentObservation.AnswerTo(episode, one.Said.Key) is { } answer
                         ? await resources.Read("Observation", answer, stop)
