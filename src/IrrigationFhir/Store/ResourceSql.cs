@@ -45,8 +45,16 @@ internal static class ResourceSql
     )
     {
         var current = transaction.Statements.First(
-            "select version_id, content_hash, index_hash from resource where patient_key = @patient and type = @type and id = @id",
-            row => new Current(row.GetInt64(0), (byte[])row[1], (byte[])row[2]),
+            """
+            select version_id, content_hash, index_hash, date_from, date_to, status, subject_reference, subject_system, subject_value
+            from resource where patient_key = @patient and type = @type and id = @id
+            """,
+            row => new Current(
+                row.GetInt64(0),
+                (byte[])row[1],
+                (byte[])row[2],
+                [.. Enumerable.Range(3, 6).Select(column => row.IsDBNull(column) ? null : row.GetValue(column))]
+            ),
             ("patient", patientKey),
             ("type", draft.Type),
             ("id", draft.Id)
@@ -62,22 +70,33 @@ internal static class ResourceSql
             MoveToHistory(transaction, patientKey, draft);
         var about = draft.Subject ?? SubjectThrough(transaction, patientKey, draft, together);
         var from = times.Date?.From ?? long.MaxValue;
-        transaction.Statements.Execute(
-            current is null ? InsertResource : UpdateResource,
+        (string, object?)[] foundBy =
+        [
+            ("date_from", from),
+            ("date_to", times.Date?.To),
+            ("status", draft.Status),
+            ("subject_reference", about is { Target.Length: > 0 } subject ? subject.Target : null),
+            ("subject_system", about?.Identifier?.System),
+            ("subject_value", about?.Identifier?.Value),
+        ];
+        // What stays as it is is not set again: each index of a column that is set is written, whatever the value.
+        if (current is not null)
+            foundBy = [.. foundBy.Zip(current.FoundBy).Where(pair => !Equals(pair.First.Item2, pair.Second)).Select(pair => pair.First)];
+        (string, object?)[] values =
+        [
             ("patient", patientKey),
             ("type", draft.Type),
             ("id", draft.Id),
-            ("version", versionId),
-            ("updated", UnixNanoseconds.Of(transaction.At)),
-            ("from", from),
-            ("to", times.Date?.To),
-            ("status", draft.Status),
-            ("reference", about is { Target.Length: > 0 } subject ? subject.Target : null),
-            ("system", about?.Identifier?.System),
-            ("value", about?.Identifier?.Value),
-            ("content", draft.ContentHash),
-            ("index", draft.IndexHash),
-            ("json", version.Json)
+            ("version_id", versionId),
+            ("last_updated", UnixNanoseconds.Of(transaction.At)),
+            ("content_hash", draft.ContentHash),
+            ("index_hash", draft.IndexHash),
+            ("json", version.Json),
+            .. foundBy,
+        ];
+        transaction.Statements.Execute(
+            current is null ? InsertResource : $"update resource set {Assignments(values)} where {ByKey}",
+            values
         );
 
         var rows = new IndexRows(transaction.Statements, patientKey, draft, times, from);
@@ -130,17 +149,14 @@ internal static class ResourceSql
     private const string InsertResource = """
         insert into resource (patient_key, type, id, version_id, last_updated, date_from, date_to, status,
             subject_reference, subject_system, subject_value, content_hash, index_hash, json)
-        values (@patient, @type, @id, @version, @updated, @from, @to, @status,
-            @reference, @system, @value, @content, @index, @json)
+        values (@patient, @type, @id, @version_id, @last_updated, @date_from, @date_to, @status,
+            @subject_reference, @subject_system, @subject_value, @content_hash, @index_hash, @json)
         """;
 
-    private const string UpdateResource = """
-        update resource
-        set version_id = @version, last_updated = @updated, date_from = @from, date_to = @to, status = @status,
-            subject_reference = @reference, subject_system = @system, subject_value = @value,
-            content_hash = @content, index_hash = @index, json = @json
-        where patient_key = @patient and type = @type and id = @id
-        """;
+    private const string ByKey = "patient_key = @patient and type = @type and id = @id";
+
+    private static string Assignments((string Name, object?)[] values) =>
+        string.Join(", ", values.Skip(3).Select(value => $"{value.Name} = @{value.Name}"));
 
     private static void MoveToHistory(WriteTransaction transaction, string patientKey, ResourceDraft draft) =>
         transaction.Statements.Execute(
@@ -188,5 +204,5 @@ internal static class ResourceSql
         return null;
     }
 
-    private sealed record Current(long VersionId, byte[] ContentHash, byte[] IndexHash);
+    private sealed record Current(long VersionId, byte[] ContentHash, byte[] IndexHash, IReadOnlyList<object?> FoundBy);
 }

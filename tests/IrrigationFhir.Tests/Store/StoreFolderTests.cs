@@ -128,7 +128,7 @@ public class StoreFolderTests
     public async Task A_damaged_page_is_refused_wherever_it_lies()
     {
         var whole = await File.ReadAllBytesAsync(Dialect.FileIn(await Stopped()));
-        const int Page = 4096;
+        const int Page = Dialect.PageSize;
         Assert.Equal(0, whole.Length % Page);
         foreach (var page in Enumerable.Range(1, whole.Length / Page - 1))
         {

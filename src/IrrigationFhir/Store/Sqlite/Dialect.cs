@@ -19,10 +19,13 @@ internal static class Dialect
     /// <summary>Where an episode's description says the address of its patient, as the index has it.</summary>
     public const string PatientAddress = "json_extract(json, '$.patient.reference')";
 
+    /// <summary>Bytes of a page in a store that is begun now.</summary>
+    public const int PageSize = 2048;
+
     // 32 MiB of pages in memory, savepoints undone from memory, and the log copied back every 32 MiB. Measured on two shared
     // cores with 32 writers, one entry and two new resource versions in each change: without these, 40 % more system time.
     private const string Tuning =
-        "pragma cache_size = -32768; pragma temp_store = memory; pragma wal_autocheckpoint = 8000;"
+        "pragma cache_size = -32768; pragma temp_store = memory; pragma wal_autocheckpoint = 16000;"
         // Twice the log that the line above allows: what a long reader let it grow beyond that is given back to the disk.
         + "pragma journal_size_limit = 67108864;";
 
@@ -51,6 +54,17 @@ internal static class Dialect
     {
         using var connection = Open(file, SqliteOpenMode.ReadWrite);
         Run(connection, "pragma journal_mode = wal");
+    }
+
+    /// <summary>Begins a database file, in write-ahead logging.</summary>
+    /// <remarks>
+    /// A commit writes whole pages, and what an entry changes is small and lies apart: pages of half the usual size halve what it writes.
+    /// A store that was begun with another size keeps it.
+    /// </remarks>
+    public static void Begin(string file)
+    {
+        using var connection = Open(file, SqliteOpenMode.ReadWriteCreate);
+        Run(connection, $"pragma page_size = {PageSize}; pragma journal_mode = wal");
     }
 
     /// <summary>Moves everything that is committed from the log into the database file and empties the log.</summary>

@@ -217,8 +217,8 @@ internal sealed class StoreFolder : IDisposable
         }
 
         var unfinished = ClearUnfinished();
+        Dialect.Begin(unfinished);
         Migration.Run(unfinished, zone);
-        Dialect.UseWriteAheadLog(unfinished);
         Finish(unfinished);
         log.LogInformation("A new store was begun in {Folder}", _folder);
         return true;
