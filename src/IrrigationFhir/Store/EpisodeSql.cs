@@ -24,14 +24,8 @@ internal static class EpisodeSql
             }
         }
 
-        var changed = new List<ResourceVersion>();
-        var cleared = 0;
-        foreach (var (draft, date) in change.Resources.Zip(dates))
-        {
-            if (ResourceSql.Store(transaction, change.PatientKey, draft, date, change.Resources) is { } version)
-                changed.Add(version);
-            cleared += ResourceSql.Release(transaction, change.PatientKey, draft);
-        }
+        var changed = ResourceSql.Store(transaction, change.PatientKey, change.Resources, dates);
+        var cleared = change.Resources.Sum(draft => ResourceSql.Release(transaction, change.PatientKey, draft));
 
         foreach (var outboxEvent in change.Events)
         {
@@ -52,7 +46,7 @@ internal static class EpisodeSql
 
     private static void Publish(WriteTransaction transaction, EpisodeChange change, OutboxEvent outboxEvent, ResourceVersion version)
     {
-        var number = 1 + transaction.Statements.First("select coalesce(max(number), 0) from outbox", row => row.GetInt64(0));
+        var number = 1 + transaction.Statements.Find("select max(number) from outbox", row => row.Number(0));
         transaction.Statements.Execute(
             """
             insert into outbox (patient_key, number, episode_id, type, id, version_id, event, at)

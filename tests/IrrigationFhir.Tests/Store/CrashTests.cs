@@ -98,9 +98,9 @@ public class CrashTests
             await store.Database.Write(
                 writing =>
                     writing.Statements.First(
-                        "select count(*) from resource_token where patient_key = @patient",
+                        "select (select count(*) from resource_link where patient = @patient) + (select count(*) from resource where patient = @patient)",
                         row => row.GetInt64(0),
-                        ("patient", "key-P-1")
+                        ("patient", IrrigationFhir.Store.PatientNumber.Of("key-P-1"))
                     ),
                 default
             )

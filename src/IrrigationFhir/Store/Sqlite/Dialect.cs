@@ -136,14 +136,26 @@ internal static class Dialect
         }
     }
 
+    /// <summary>Teaches a connection to read the JSON of resources, for <see cref="HasWord"/> and <see cref="Elements"/>.</summary>
+    public static void UseStoredJson(DbConnection connection) =>
+        ((SqliteConnection)connection).CreateFunction("unpacked", (byte[] json) => StoredJson.Unpack(json), isDeterministic: true);
+
+    /// <summary>Behind a table: by which of its indexes it is read. Without statistics the engine would choose otherwise.</summary>
+    public static string By(string index) => $" indexed by {index}";
+
+    /// <summary>A table: the elements of a list of a resource, each as <c>value</c>.</summary>
+    /// <param name="json">The stored JSON of the resource.</param>
+    /// <param name="element">The name of the list.</param>
+    public static string Elements(string json, string element) => $"json_each(unpacked({json}), '$.{element}')";
+
     /// <summary>A condition: some display or text at a path of a resource has a word that begins so. No index serves it.</summary>
-    /// <param name="json">The column of the resource.</param>
+    /// <param name="json">The stored JSON of the resource.</param>
     /// <param name="path">Element names from the resource down, such as <c>component.code</c>; each may repeat.</param>
     /// <param name="pattern">The value's name; the value is <see cref="WordBegins"/>.</param>
     public static string HasWord(string json, string path, string pattern)
     {
         var names = path.Split('.');
-        return $"exists (select 1 from json_tree({json}, '$.{names[0]}') t where t.key in ('display', 'text') and t.type = 'text'"
+        return $"exists (select 1 from json_tree(unpacked({json}), '$.{names[0]}') t where t.key in ('display', 'text') and t.type = 'text'"
             + $" and t.fullkey like '$.{string.Join("%.", names)}%' and (' ' || t.atom) like {pattern} escape '\\')";
     }
 
