@@ -122,7 +122,10 @@ internal sealed class ResourceRows(PatientPartition partition, ResourceDraft dra
             // It may have been written before what it points at was.
             foreach (var target in new[] { Target(key), -partition.Known(Alone(parameter, key)) })
                 Execute(
-                    "delete from resource_link where patient = @patient and parameter = @parameter and target = @target and number = @number",
+                    """
+                    delete from resource_link
+                    where patient = @patient and parameter = @parameter and target = @target and number = @number
+                    """,
                     parameter,
                     target ?? 0,
                     number
@@ -132,7 +135,10 @@ internal sealed class ResourceRows(PatientPartition partition, ResourceDraft dra
         foreach (var (parameter, key) in after.Except(before))
         {
             Execute(
-                "insert into resource_link (patient, parameter, target, number) values (@patient, @parameter, @target, @number) on conflict do nothing",
+                """
+                insert into resource_link (patient, parameter, target, number) values (@patient, @parameter, @target, @number)
+                on conflict do nothing
+                """,
                 parameter,
                 Target(key) ?? -partition.NumberOf(Alone(parameter, key)),
                 number

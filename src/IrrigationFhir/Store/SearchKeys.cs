@@ -84,7 +84,7 @@ internal sealed class SearchKeys
     /// <summary>Whom a criterion is about.</summary>
     public Subjects Of(SearchCriterion.Subject subject) => _subjects[subject];
 
-    /// <summary>The sets of codings of which a match has one as its code; null where a criterion asks for none, or not for that alone.</summary>
+    /// <summary>The sets of codings of which a match has one as its code; null where a criterion asks for none.</summary>
     public IReadOnlyList<long>? CodesOf(SearchCriterion criterion) => _codes.GetValueOrDefault(criterion);
 
     private static IReadOnlyList<TokenTest>? Codes(SearchCriterion criterion) =>

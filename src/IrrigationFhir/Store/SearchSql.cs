@@ -96,7 +96,9 @@ internal sealed class SearchSql
                 + $" and {string.Join(" and ", _conditions)}";
     }
 
-    /// <summary>One page, and one row more that tells whether there is a next: <see cref="StoredResource.Keys"/> and the order's keys.</summary>
+    /// <summary>
+    /// One page, and one row more that tells whether there is a next: <see cref="StoredResource.Keys"/> and the order's keys.
+    /// </summary>
     public string Page()
     {
         var keys = Keys.Select(Key).ToList();
@@ -203,7 +205,8 @@ internal sealed class SearchSql
             IndexedParameter.Date => "r.date_from",
             IndexedParameter.LastUpdated => _byStoring ? "s.at" : "r.last_updated",
             IndexedParameter.Moment moment =>
-                $"coalesce((select {Least("i.date_from", key)} from resource_time i where {Own} and i.parameter = '{moment.Name}'), {Value(long.MaxValue)})",
+                $"coalesce((select {Least("i.date_from", key)} from resource_time i where {Own} and i.parameter = '{moment.Name}'),"
+                    + $" {Value(long.MaxValue)})",
             IndexedParameter.Status => OrLast("r.status"),
             IndexedParameter.Subject => OrLast(
                 $"""
@@ -253,7 +256,8 @@ internal sealed class SearchSql
 
     // What a resource points at itself is in its JSON alone: by that is ordered, and asked whether there is any, hardly ever.
     private const string PointedAt = """
-        case when coalesce(e.value ->> '$.reference', '#') like '#%' then e.value ->> '$.identifier.value' else e.value ->> '$.reference' end
+        case when coalesce(e.value ->> '$.reference', '#') like '#%' then e.value ->> '$.identifier.value'
+            else e.value ->> '$.reference' end
         """;
 
     private static string Elements(IndexedParameter.Reference reference) =>

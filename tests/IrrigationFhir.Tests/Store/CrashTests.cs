@@ -98,7 +98,10 @@ public class CrashTests
             await store.Database.Write(
                 writing =>
                     writing.Statements.First(
-                        "select (select count(*) from resource_link where patient = @patient) + (select count(*) from resource where patient = @patient)",
+                        """
+                        select count(*) from resource_version v left join resource_identifier i using (patient, number)
+                        where patient = @patient
+                        """,
                         row => row.GetInt64(0),
                         ("patient", IrrigationFhir.Store.PatientNumber.Of("key-P-1"))
                     ),
