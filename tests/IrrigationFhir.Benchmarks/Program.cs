@@ -5,10 +5,11 @@ CultureInfo.CurrentCulture = CultureInfo.InvariantCulture;
 if (args is ["serve", .. var settings])
     return await LiveService.Serve(settings);
 var asked = args is [var only] ? only : "";
-if (asked is not ("core" or "http" or "bundles" or "search" or "notifications" or "ward" or "soak" or "all"))
+if (asked is not ("core" or "http" or "load" or "bundles" or "search" or "notifications" or "ward" or "soak" or "all"))
 {
     Console.Error.WriteLine(
         "say what to measure: core (append and balance, in memory), http (the running service on loopback), "
+            + "load (of that only what an entry costs; BENCHMARK_STORE names a folder that is kept), "
             + "bundles (FHIR batches of ten to a thousand), "
             + "search (its searches among a million Observations, which takes some 10 GB of disk and twenty minutes), "
             + "notifications (how soon 1,000 subscribers are told), ward (the list of 1,000 beds), "
@@ -22,6 +23,8 @@ if (asked is "core" or "all")
     CoreCosts.Measure(Console.Out);
 if (asked is "http" or "all")
     await ServiceCosts.Measure(Console.Out);
+if (asked is "load")
+    await ServiceCosts.MeasureLoad(Console.Out);
 if (asked is "bundles" or "all")
     await BundleCosts.Measure(Console.Out);
 if (asked is "search" or "all")

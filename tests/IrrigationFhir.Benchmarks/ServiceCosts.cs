@@ -35,6 +35,22 @@ internal static class ServiceCosts
         }
     }
 
+    /// <summary>Measures what an entry costs, and leaves the store where <c>BENCHMARK_STORE</c> names a folder for it.</summary>
+    public static async Task MeasureLoad(TextWriter output)
+    {
+        var kept = Environment.GetEnvironmentVariable("BENCHMARK_STORE");
+        var folder = kept ?? Directory.CreateTempSubdirectory("irrigationfhir-benchmark-").FullName;
+        try
+        {
+            await Throughput(output, folder);
+        }
+        finally
+        {
+            if (kept is null)
+                Directory.Delete(folder, recursive: true);
+        }
+    }
+
     private static async Task Throughput(TextWriter output, string folder)
     {
         Directory.CreateDirectory(folder);

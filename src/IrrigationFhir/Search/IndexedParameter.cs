@@ -203,5 +203,15 @@ internal abstract record IndexedParameter(string Name, string Definition)
     {
         /// <inheritdoc/>
         public override IReadOnlyList<string> Modifiers => [":identifier", ":missing", .. Targets.Select(type => ":" + type)];
+
+        /// <summary>
+        /// Parameters whose references hardly two resources share, and the element each reads; the place in this list, from 1, stands for
+        /// one in the keys of the store, so that a new one goes to the end. What is under the others many say alike.
+        /// </summary>
+        public static IReadOnlyList<(string Name, string Element)> Links { get; } =
+        [("derived-from", "derivedFrom"), ("has-member", "hasMember"), ("target", "target")];
+
+        /// <summary>Its place in <see cref="Links"/>, from 1; 0 when it is not there.</summary>
+        public int Link { get; } = Links.Select((link, at) => link.Name == Name ? at + 1 : 0).Max();
     }
 }

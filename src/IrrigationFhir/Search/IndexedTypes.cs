@@ -4,9 +4,10 @@ using Hl7.Fhir.Utility;
 namespace IrrigationFhir.Search;
 
 /// <summary>A resource type that is stored, read and searched.</summary>
+/// <param name="Number">Stands for it in the keys of the store: never another's, also not of one that is no longer served.</param>
 /// <param name="Name">The FHIR type name.</param>
 /// <param name="Parameters">What it can be searched by, in the order the CapabilityStatement lists them.</param>
-internal sealed record IndexedType(string Name, IReadOnlyList<IndexedParameter> Parameters)
+internal sealed record IndexedType(int Number, string Name, IReadOnlyList<IndexedParameter> Parameters)
 {
     /// <summary>When it happened; every type has one.</summary>
     public IndexedParameter.Date Date { get; } = Parameters.OfType<IndexedParameter.Date>().Single();
@@ -23,22 +24,29 @@ internal sealed record IndexedType(string Name, IReadOnlyList<IndexedParameter> 
 /// </summary>
 internal static class IndexedTypes
 {
-    // Index rows of these names carry values and dates beside their codes.
-    private const string OwnCode = "code";
-    private const string ComponentCode = "component-code";
+    /// <summary>Index rows of a resource's own code.</summary>
+    public const string OwnCode = "code";
+
+    /// <summary>Index rows of its identifiers, which no other resource shares.</summary>
+    public const string Identifier = "identifier";
+
+    /// <summary>Index rows of the codes of components; values stand beside them, as beside <see cref="OwnCode"/>.</summary>
+    public const string ComponentCode = "component-code";
+
     private const string TimeToAcknowledge = "time-to-acknowledge";
 
     /// <summary>All of them; a new type is one more line.</summary>
     public static IReadOnlyList<IndexedType> All { get; } =
     [
         Type<Observation>(
+            1,
             Date<Observation>("date", o => o.Effective),
             Subject<Observation>("patient", o => o.Subject),
             Subject<Observation>("subject", o => o.Subject),
             Measured<Observation>(OwnCode, ["code"], o => Values(0, o.Code, o.Value)),
             Coded<Observation>("category", ["category"], o => o.Category.SelectMany(Tokens)),
             Status<Observation>("status", "http://hl7.org/fhir/observation-status", o => o.Status?.GetLiteral()),
-            Coded<Observation>("identifier", [], o => Tokens(o.Identifier)),
+            Coded<Observation>(Identifier, [], o => Tokens(o.Identifier)),
             Coded<Observation>("data-absent-reason", ["dataAbsentReason"], o => Tokens(o.DataAbsentReason)),
             Coded<Observation>("method", ["method"], o => Tokens(o.Method)),
             Quantity<Observation>("value-quantity", [OwnCode]),
@@ -65,13 +73,14 @@ internal static class IndexedTypes
             Reference<Observation>("encounter", o => [o.Encounter])
         ),
         Type<Procedure>(
+            2,
             Date<Procedure>("date", p => p.Performed),
             Subject<Procedure>("patient", p => p.Subject),
             Subject<Procedure>("subject", p => p.Subject),
             Measured<Procedure>(OwnCode, ["code"], p => Tokens(p.Code).Select(token => new CodedValue(0, token))),
             Coded<Procedure>("category", ["category"], p => Tokens(p.Category)),
             Status<Procedure>("status", "http://hl7.org/fhir/event-status", p => p.Status?.GetLiteral()),
-            Coded<Procedure>("identifier", [], p => Tokens(p.Identifier)),
+            Coded<Procedure>(Identifier, [], p => Tokens(p.Identifier)),
             Reference<Procedure>("based-on", p => p.BasedOn),
             Reference<Procedure>("part-of", p => p.PartOf),
             Reference<Procedure>("performer", p => p.Performer.Select(performer => performer.Actor)),
@@ -91,6 +100,7 @@ internal static class IndexedTypes
             }
         ),
         Type<Flag>(
+            3,
             Date<Flag>("date", f => f.Period),
             Subject<Flag>("patient", f => f.Subject),
             Subject<Flag>("subject", f => f.Subject),
@@ -152,11 +162,12 @@ internal static class IndexedTypes
                     "The irrigation that the flag belongs to."
                 ),
             },
-            Coded<Flag>("identifier", [], f => Tokens(f.Identifier)),
+            Coded<Flag>(Identifier, [], f => Tokens(f.Identifier)),
             Reference<Flag>("author", f => [f.Author]),
             Reference<Flag>("encounter", f => [f.Encounter])
         ),
         Type<Provenance>(
+            4,
             Date<Provenance>("recorded", p => p.RecordedElement),
             new IndexedParameter.Subject(
                 "patient",
@@ -173,6 +184,7 @@ internal static class IndexedTypes
             Reference<Provenance>("agent", p => p.Agent.Select(agent => agent.Who))
         ),
         Type<Subscription>(
+            5,
             Date<Subscription>("end", s => s.EndElement, new("subscription-end", "Subscription.end", "When the subscription ends.")),
             Status<Subscription>("status", "http://hl7.org/fhir/subscription-status", s => s.Status?.GetLiteral()),
             new IndexedParameter.Canonical(
@@ -204,8 +216,11 @@ internal static class IndexedTypes
     /// <summary>The type of that name, or null when it is not served.</summary>
     public static IndexedType? Find(string name) => All.FirstOrDefault(type => type.Name == name);
 
-    /// <summary>Whether index rows of that name carry values and dates beside their codes.</summary>
-    public static bool IsMeasured(string row) => row is OwnCode or ComponentCode or TimeToAcknowledge;
+    /// <summary>The number of the type of that name; 0 when it is not served.</summary>
+    public static long NumberOf(string name) => Find(name)?.Number ?? 0;
+
+    /// <summary>The name of the type of that number.</summary>
+    public static string NameOf(long number) => All.First(type => type.Number == number).Name;
 
     // By the end of its address: the base is the site's, and the definitions here are the same for every base.
     private static DataType? Extended(Resource resource, string slug) =>
@@ -217,9 +232,10 @@ internal static class IndexedTypes
 
     private static string Extension(string slug) => $"Flag.extension.where(url.endsWith('/StructureDefinition/{slug}')).value";
 
-    private static IndexedType Type<T>(params IndexedParameter[] ofType)
+    private static IndexedType Type<T>(int number, params IndexedParameter[] ofType)
         where T : Resource =>
         new(
+            number,
             typeof(T).Name,
             [
                 new IndexedParameter.Id(),
@@ -300,7 +316,7 @@ internal static class IndexedTypes
         where !string.IsNullOrEmpty(coding.Code)
         select new Token(coding.System ?? "", coding.Code!);
 
-    private static IEnumerable<Token> Tokens(IEnumerable<Identifier> identifiers) =>
+    private static IEnumerable<Token> Tokens(IEnumerable<Hl7.Fhir.Model.Identifier> identifiers) =>
         from identifier in identifiers
         where !string.IsNullOrEmpty(identifier.Value)
         select new Token(identifier.System ?? "", identifier.Value!);

@@ -24,14 +24,8 @@ internal static class EpisodeSql
             }
         }
 
-        var changed = new List<ResourceVersion>();
-        var cleared = 0;
-        foreach (var (draft, date) in change.Resources.Zip(dates))
-        {
-            if (ResourceSql.Store(transaction, change.PatientKey, draft, date, change.Resources) is { } version)
-                changed.Add(version);
-            cleared += ResourceSql.Release(transaction, change.PatientKey, draft);
-        }
+        var changed = ResourceSql.Store(transaction, change.PatientKey, change.Resources, dates);
+        var cleared = change.Resources.Sum(draft => ResourceSql.Release(transaction, change.PatientKey, draft));
 
         foreach (var outboxEvent in change.Events)
         {
@@ -52,7 +46,7 @@ internal static class EpisodeSql
 
     private static void Publish(WriteTransaction transaction, EpisodeChange change, OutboxEvent outboxEvent, ResourceVersion version)
     {
-        var number = 1 + transaction.Statements.First("select coalesce(max(number), 0) from outbox", row => row.GetInt64(0));
+        var number = 1 + transaction.Statements.Find("select max(number) from outbox", row => row.Number(0));
         transaction.Statements.Execute(
             """
             insert into outbox (patient_key, number, episode_id, type, id, version_id, event, at)
@@ -70,34 +64,42 @@ internal static class EpisodeSql
         SubscriptionSql.AddEvents(transaction, change.PatientKey, number, outboxEvent, version);
     }
 
-    private static bool TakeVersion(WriteTransaction transaction, EpisodeChange change) =>
-        1
-        == transaction.Statements.Execute(
-            """
-            update episode
-            set version = version + 1,
-                last_sequence = case when @sequence > last_sequence then @sequence else last_sequence end,
-                json = coalesce(@json, json),
-                ward = case when @json is null then ward else @ward end,
-                room = case when @json is null then room else @room end,
-                bed = case when @json is null then bed else @bed end,
-                closed_at = case when @json is null then coalesce(@closed, closed_at) else @closed end,
-                flags_as_of = coalesce(@asOf, flags_as_of),
-                next_look = case when @asOf is null then next_look else @next end
-            where patient_key = @patient and id = @id and version = @expected
-            """,
-            ("sequence", change.Entries.Count == 0 ? 0 : change.Entries.Max(entry => entry.Sequence)),
-            ("json", change.Json),
-            ("ward", change.Location?.Ward),
-            ("room", change.Location?.Room),
-            ("bed", change.Location?.Bed),
-            ("closed", change.ClosedAt is { } closed ? UnixNanoseconds.Of(closed) : null),
-            ("asOf", change.FlagsAsOf is { } asOf ? UnixNanoseconds.Of(asOf) : null),
-            ("next", change.NextFlagCheck is { } next ? UnixNanoseconds.Of(next) : null),
-            ("patient", change.PatientKey),
-            ("id", change.EpisodeId),
-            ("expected", change.ExpectedVersion)
-        );
+    private static bool TakeVersion(WriteTransaction transaction, EpisodeChange change)
+    {
+        // Only what changes is set: the indexes of a column that is set are written whatever the value.
+        List<(string Column, object? Value)> set = [];
+        if (change.Entries.Count > 0)
+            set.Add(("last_sequence", change.Entries.Max(entry => entry.Sequence)));
+        if (change.ClosedAt is not null || change.Json is not null)
+            set.Add(("closed_at", change.ClosedAt is { } closed ? UnixNanoseconds.Of(closed) : null));
+        if (change.Json is not null)
+        {
+            set.Add(("json", change.Json));
+            set.Add(("ward", change.Location?.Ward));
+            set.Add(("room", change.Location?.Room));
+            set.Add(("bed", change.Location?.Bed));
+        }
+
+        if (change.FlagsAsOf is { } asOf)
+        {
+            set.Add(("flags_as_of", UnixNanoseconds.Of(asOf)));
+            set.Add(("next_look", change.NextFlagCheck is { } next ? UnixNanoseconds.Of(next) : null));
+        }
+
+        return 1
+            == transaction.Statements.Execute(
+                $"""
+                update episode set version = version + 1{string.Concat(set.Select(one => $", {one.Column} = @{one.Column}"))}
+                where patient_key = @patient and id = @id and version = @expected
+                """,
+                [
+                    .. set,
+                    ("patient", change.PatientKey),
+                    ("id", change.EpisodeId),
+                    ("expected", change.ExpectedVersion),
+                ]
+            );
+    }
 
     private static long ActualVersion(WriteTransaction transaction, EpisodeChange change)
     {

@@ -129,22 +129,23 @@ internal sealed class EpisodeStore(Database database)
     public async Task<IReadOnlyDictionary<string, string>> StandingFlags(string patientKey, string episodeId, CancellationToken stop)
     {
         await using var connection = database.OpenForReading();
-        var rows = await connection.QueryAsync<(string Id, string Json)>(
-            new CommandDefinition(
-                """
-                select id, json from resource
-                where patient_key = @patientKey and type = 'Flag' and id >= @from and id < @to and status = 'active'
-                """,
-                new
-                {
-                    patientKey,
-                    from = episodeId + ".",
-                    to = episodeId + "/",
-                },
-                cancellationToken: stop
-            )
+        var flags = await StoredResource.All(
+            connection,
+            null,
+            $"""
+            select {StoredResource.Columns} from {StoredResource.From}
+                and r.patient = @patient and r.type = @type and r.id >= @from and r.id < @to and (r.status || '') = 'active'
+            """,
+            new
+            {
+                patient = PatientNumber.Of(patientKey),
+                type = IndexedTypes.NumberOf("Flag"),
+                from = episodeId + ".",
+                to = episodeId + "/",
+            },
+            stop
         );
-        return rows.ToDictionary(row => row.Id, row => row.Json);
+        return flags.ToDictionary(flag => flag.Id, flag => flag.Json);
     }
 
     /// <summary>Which versions of resources of an episode are stored, by address; those without any are left out.</summary>
@@ -161,23 +162,23 @@ internal sealed class EpisodeStore(Database database)
         await using var connection = database.OpenForReading();
         foreach (var some in addresses.Chunk(Inclusions.AtOnce))
         {
-            var rows = await connection.QueryAsync<(string Type, string Id, long VersionId, byte[] ContentHash)>(
+            var rows = await connection.QueryAsync<(long Type, string Id, long VersionId, byte[] ContentHash)>(
                 new CommandDefinition(
                     """
                     select type, id, version_id, content_hash from resource
-                    where patient_key = @patientKey and type in @types and id in @ids
+                    where patient = @patient and type in @types and id in @ids
                     """,
                     new
                     {
-                        patientKey,
-                        types = some.Select(address => address.Split('/')[0]).Distinct(),
+                        patient = PatientNumber.Of(patientKey),
+                        types = some.Select(address => IndexedTypes.NumberOf(address.Split('/')[0])).Distinct(),
                         ids = some.Select(address => address.Split('/')[1]),
                     },
                     cancellationToken: stop
                 )
             );
             foreach (var row in rows)
-                found[$"{row.Type}/{row.Id}"] = new(row.VersionId, row.ContentHash);
+                found[$"{IndexedTypes.NameOf(row.Type)}/{row.Id}"] = new(row.VersionId, row.ContentHash);
         }
 
         return found;
@@ -186,7 +187,7 @@ internal sealed class EpisodeStore(Database database)
     /// <summary>Observations of an episode that stand in the store in the manner of an earlier version, as JSON by id.</summary>
     /// <param name="patientKey">The patient's key.</param>
     /// <param name="episodeId">The episode.</param>
-    /// <param name="mark">A code that only the earlier manner has.</param>
+    /// <param name="mark">A code of a component that only the earlier manner has.</param>
     /// <param name="id">How ids begin that only the earlier manner has.</param>
     /// <param name="stop">Gives up.</param>
     public async Task<IReadOnlyDictionary<string, string>> PublishedOtherwise(
@@ -198,25 +199,27 @@ internal sealed class EpisodeStore(Database database)
     )
     {
         await using var connection = database.OpenForReading();
-        var rows = await connection.QueryAsync<(string Id, string Json)>(
-            new CommandDefinition(
-                """
-                select id, json from resource
-                where patient_key = @patientKey and type = 'Observation' and id >= @from and id < @to and status <> 'entered-in-error'
-                  and (json like @mark or id like @id)
-                """,
-                new
-                {
-                    patientKey,
-                    from = episodeId + ".",
-                    to = episodeId + "/",
-                    mark = $"%\"{mark}\"%",
-                    id = $"{id}%",
-                },
-                cancellationToken: stop
-            )
+        var otherwise = await StoredResource.All(
+            connection,
+            null,
+            $"""
+            select {StoredResource.Columns} from {StoredResource.From}
+                and r.patient = @patient and r.type = @type and r.id >= @from and r.id < @to and r.status <> 'entered-in-error'
+                and (r.labels in (select number from coding_set_member where parameter = @parameter and code = @mark) or r.id like @id)
+            """,
+            new
+            {
+                patient = PatientNumber.Of(patientKey),
+                type = IndexedTypes.NumberOf("Observation"),
+                from = episodeId + ".",
+                to = episodeId + "/",
+                parameter = IndexedTypes.ComponentCode,
+                mark,
+                id = $"{id}%",
+            },
+            stop
         );
-        return rows.ToDictionary(row => row.Id, row => row.Json);
+        return otherwise.ToDictionary(observation => observation.Id, observation => observation.Json);
     }
 
     /// <summary>Remembers that nothing changed up to a moment, unless the episode did meanwhile: no new version.</summary>

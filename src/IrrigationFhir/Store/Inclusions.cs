@@ -1,4 +1,5 @@
 using System.Data.Common;
+using System.Text;
 using Dapper;
 using IrrigationFhir.Search;
 
@@ -19,18 +20,26 @@ internal sealed class Inclusions(
     /// <summary>How often an inclusion that iterates is followed. Chains of derivation here are three long.</summary>
     public const int Rounds = 5;
 
-    /// <summary>Addresses of what points at some addresses.</summary>
+    /// <summary>What points at some resources of a type, by references of its own.</summary>
     internal const string Pointing = """
-        select i.type || '/' || i.id from resource_reference i
-        where i.type = @type and i.parameter in @parameters and i.reference in @some and i.reference <> ''
+        select r.type, r.id from resource t cross join resource_link l cross join resource r
+        where t.type = @target and t.id in @ids and l.patient = t.patient and l.parameter in @links and l.target = t.number
+            and r.patient = l.patient and r.number = l.number and r.type = @type
         """;
 
-    /// <summary>Addresses that the resources of some ids point at.</summary>
-    /// <remarks>A cross join keeps this order: without statistics SQLite would rather walk over all references of that name.</remarks>
+    /// <summary>What points at some addresses, by references that others have too, or did so before there was anything there.</summary>
+    internal const string PointingAlike = """
+        select r.type, r.id from reference_set_member m cross join resource r
+        where m.parameter in @parameters and m.reference in @addresses and m.reference <> '' and r.patient = m.patient and r.type = @type
+            and (r.about = m.number or exists (select 1 from resource_link l
+                where l.patient = m.patient and l.parameter in @links and l.target = -m.number and l.number = r.number))
+        """;
+
+    /// <summary>Addresses that the resources of some ids point at by references that others have too.</summary>
     internal const string PointedAt = """
-        select i.reference from resource r cross join resource_reference i
-        where r.type = @type and r.id in @some and i.patient_key = r.patient_key and i.type = r.type and i.id = r.id
-            and i.parameter in @parameters and i.reference <> ''
+        select m.reference from resource r cross join reference_set_member m
+        where r.type = @type and r.id in @ids and m.patient = r.patient and m.number = r.about
+            and m.parameter in @parameters and m.reference <> ''
         """;
 
     private readonly HashSet<string> _seen = [];
@@ -61,68 +70,117 @@ internal sealed class Inclusions(
 
     private async Task<bool> Follow(Inclusion inclusion, IReadOnlyList<ResourceVersion> from)
     {
-        var parameters = (inclusion.Parameter is { } one ? [one] : inclusion.From.Parameters.OfType<IndexedParameter.Reference>())
-            .Select(parameter => parameter.Name)
-            .ToList();
+        var parameters = (inclusion.Parameter is { } one ? [one] : inclusion.From.Parameters.OfType<IndexedParameter.Reference>()).ToList();
+        var (names, links) = (
+            parameters.Select(parameter => parameter.Name),
+            parameters.Select(parameter => parameter.Link).Where(at => at > 0)
+        );
+        var type = inclusion.From.Number;
+        var addresses = new List<string>();
         if (inclusion.Reverse)
         {
-            var at = from.Where(version => inclusion.Target is null || version.Type == inclusion.Target).Select(Address).ToList();
-            return await Add(Pointing, inclusion.From.Name, parameters, at);
-        }
-
-        var ids = from.Where(version => version.Type == inclusion.From.Name).Select(version => version.Id).ToList();
-        return await Add(PointedAt, inclusion.From.Name, parameters, ids, inclusion.Target);
-    }
-
-    /// <summary>Adds the resources at the addresses that a statement finds; false when there is no room for all of them.</summary>
-    private async Task<bool> Add(string sql, string type, List<string> parameters, List<string> values, string? only = null)
-    {
-        foreach (var some in values.Chunk(AtOnce))
-        {
-            var addresses = await connection.QueryAsync<string>(
-                new CommandDefinition(
-                    sql,
-                    new
-                    {
-                        type,
-                        parameters,
-                        some,
-                    },
-                    snapshot,
-                    cancellationToken: stop
-                )
-            );
-            var wanted = addresses
-                .Where(address => !_seen.Contains(address))
-                .Distinct()
-                .Select(address => address.Split('/'))
-                .Where(parts => parts.Length == 2 && (only is null || parts[0] == only) && IndexedTypes.Find(parts[0]) is not null)
-                .GroupBy(parts => parts[0], parts => parts[1]);
-            foreach (var group in wanted)
+            foreach (var group in from.Where(at => inclusion.Target is null || at.Type == inclusion.Target).GroupBy(at => at.Type))
             {
-                foreach (var ids in group.Order(StringComparer.Ordinal).Chunk(AtOnce))
+                foreach (var some in group.Chunk(AtOnce))
                 {
-                    var rows = await connection.QueryAsync<ResourceStore.Stored>(
-                        new CommandDefinition(
-                            $"select {SearchSql.Columns} from resource r where r.type = @Key and r.id in @ids order by r.id limit @room",
+                    var (target, ids) = (IndexedTypes.NumberOf(group.Key), some.Select(version => version.Id));
+                    addresses.AddRange(
+                        await Addresses(
+                            Pointing,
                             new
                             {
-                                group.Key,
+                                type,
+                                target,
                                 ids,
-                                room = most - _included.Count + 1,
-                            },
-                            snapshot,
-                            cancellationToken: stop
+                                links,
+                            }
                         )
                     );
-                    foreach (var row in rows)
+                    addresses.AddRange(
+                        await Addresses(
+                            PointingAlike,
+                            new
+                            {
+                                type,
+                                parameters = names,
+                                addresses = some.Select(Address),
+                                links,
+                            }
+                        )
+                    );
+                }
+            }
+
+            return await Add(addresses, null);
+        }
+
+        var pointing = from.Where(version => version.Type == inclusion.From.Name).ToList();
+        foreach (var some in pointing.Chunk(AtOnce))
+        {
+            var ids = some.Select(version => version.Id);
+            var values = new
+            {
+                type,
+                ids,
+                parameters = names,
+            };
+            addresses.AddRange(
+                await connection.QueryAsync<string>(new CommandDefinition(PointedAt, values, snapshot, cancellationToken: stop))
+            );
+        }
+
+        if (links.Any())
+        {
+            addresses.AddRange(
+                pointing
+                    .SelectMany(version => StoredReferences.Links(Encoding.UTF8.GetBytes(version.Json)))
+                    .Where(link => links.Contains(link.Parameter))
+                    .Select(link => link.Key.Target)
+            );
+        }
+
+        return await Add(addresses, inclusion.Target);
+    }
+
+    private async Task<IEnumerable<string>> Addresses(string sql, object values) =>
+        (await connection.QueryAsync<(long Type, string Id)>(new CommandDefinition(sql, values, snapshot, cancellationToken: stop))).Select(
+            row => $"{IndexedTypes.NameOf(row.Type)}/{row.Id}"
+        );
+
+    /// <summary>Adds the resources at some addresses; false when there is no room for all of them.</summary>
+    private async Task<bool> Add(IEnumerable<string> addresses, string? only)
+    {
+        var wanted = addresses
+            .Where(address => !_seen.Contains(address))
+            .Distinct()
+            .Select(address => address.Split('/'))
+            .Where(parts => parts.Length == 2 && (only is null || parts[0] == only) && IndexedTypes.Find(parts[0]) is not null)
+            .GroupBy(parts => parts[0], parts => parts[1])
+            .ToList();
+        foreach (var group in wanted)
+        {
+            foreach (var ids in group.Order(StringComparer.Ordinal).Chunk(AtOnce))
+            {
+                var found = await StoredResource.All(
+                    connection,
+                    snapshot,
+                    $"""
+                    select {StoredResource.Columns} from {StoredResource.From} and r.type = @type and r.id in @ids order by r.id limit @room
+                    """,
+                    new
                     {
-                        if (_included.Count == most)
-                            return false;
-                        var version = row.ToVersion();
-                        if (_seen.Add(Address(version)))
-                            _included.Add(version);
-                    }
+                        type = IndexedTypes.NumberOf(group.Key),
+                        ids,
+                        room = most - _included.Count + 1,
+                    },
+                    stop
+                );
+                foreach (var version in found)
+                {
+                    if (_included.Count == most)
+                        return false;
+                    if (_seen.Add(Address(version)))
+                        _included.Add(version);
                 }
             }
         }

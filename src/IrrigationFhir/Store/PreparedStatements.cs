@@ -13,14 +13,17 @@ internal sealed class PreparedStatements(DbConnection connection) : IDisposable
     public DbTransaction? Transaction { get; set; }
 
     /// <summary>Runs a statement and says how many rows it changed.</summary>
-    public int Execute(string sql, params ReadOnlySpan<(string Name, object? Value)> values)
-    {
-        if (!_writes.TryGetValue(sql, out var statement))
-            _writes.Add(sql, statement = Dialect.Prepare(connection, sql, values));
-        return statement.Run(values);
-    }
+    public int Execute(string sql, params ReadOnlySpan<(string Name, object? Value)> values) => Compiled(sql, values).Run(values);
 
     /// <summary>The first row of a query, made into something; default when there is none.</summary>
+    public T? Find<T>(string sql, Func<FoundRow, T> row, params ReadOnlySpan<(string Name, object? Value)> values) =>
+        Compiled(sql, values).Find(row, 1, values) is [var first] ? first : default;
+
+    /// <summary>All rows of a query, each made into something.</summary>
+    public List<T> All<T>(string sql, Func<FoundRow, T> row, params ReadOnlySpan<(string Name, object? Value)> values) =>
+        Compiled(sql, values).Find(row, int.MaxValue, values);
+
+    /// <summary>As <see cref="Find"/>, through the library, for what is not asked often.</summary>
     public T? First<T>(string sql, Func<DbDataReader, T> row, params ReadOnlySpan<(string Name, object? Value)> values)
     {
         using var reader = Bind(sql, values).ExecuteReader();
@@ -34,6 +37,13 @@ internal sealed class PreparedStatements(DbConnection connection) : IDisposable
             command.Dispose();
         foreach (var statement in _writes.Values)
             statement.Dispose();
+    }
+
+    private WriteStatement Compiled(string sql, ReadOnlySpan<(string Name, object? Value)> values)
+    {
+        if (!_writes.TryGetValue(sql, out var statement))
+            _writes.Add(sql, statement = Dialect.Prepare(connection, sql, values));
+        return statement;
     }
 
     private DbCommand Bind(string sql, ReadOnlySpan<(string Name, object? Value)> values)

@@ -7,19 +7,57 @@ using Instant = NodaTime.Instant;
 
 namespace IrrigationFhir.Store;
 
-/// <summary>One row of what a resource is found by.</summary>
-/// <param name="Parameter">The name its <see cref="IndexedParameter.Coded"/> writes it under.</param>
+/// <summary>A coding of a resource, identifiers apart.</summary>
+/// <param name="Parameter">The name its <see cref="IndexedParameter.Coded"/> looks for it under.</param>
 /// <param name="Part">As in <see cref="CodedValue"/>.</param>
-/// <param name="Token">The coding, identifier or canonical.</param>
-/// <param name="Quantity">The value beside it, or null.</param>
-internal readonly record struct IndexedToken(string Parameter, int Part, Token Token, IndexedQuantity? Quantity);
+/// <param name="Token">The coding or canonical.</param>
+internal readonly record struct IndexedCoding(string Parameter, int Part, Token Token) : IMember
+{
+    /// <inheritdoc/>
+    public string Text => $"{Parameter}\u001e{Part}\u001e{Token.System}\u001e{Token.Value}";
+}
+
+/// <summary>A reference of a resource.</summary>
+/// <param name="Parameter">The name its <see cref="IndexedParameter.Reference"/> looks for it under.</param>
+/// <param name="Key">What it is found by.</param>
+internal readonly record struct IndexedReference(string Parameter, ReferenceKey Key) : IMember
+{
+    /// <inheritdoc/>
+    public string Text => $"{Parameter}\u001e{Key.Target}\u001e{Key.Identifier?.System}\u001e{Key.Identifier?.Value}";
+}
+
+/// <summary>A member of a <see cref="SharedSet{T}"/>.</summary>
+internal interface IMember
+{
+    /// <summary>All of it in one text, which no other member has.</summary>
+    string Text { get; }
+}
 
 /// <summary>The times of a draft in the zone of the store.</summary>
 /// <param name="Date">When it happened, or null.</param>
 /// <param name="Others">Other times, by parameter name.</param>
 internal sealed record DraftTimes(TimeRange? Date, IReadOnlyList<(string Parameter, TimeRange Range)> Others);
 
-/// <summary>A resource on its way into the store: its text, what it is found by, and fingerprints of both.</summary>
+/// <summary>What many resources say alike, and a fingerprint that it is known by; null stands for nothing said.</summary>
+internal sealed record SharedSet<T>(byte[] Key, IReadOnlyList<T> Members)
+    where T : IMember
+{
+    /// <summary>The set of some members; null where there are none. Neither order nor repetition plays a part.</summary>
+    public static SharedSet<T>? Of(IEnumerable<T> members)
+    {
+        var byText = new SortedDictionary<string, T>(StringComparer.Ordinal);
+        foreach (var member in members)
+            byText[member.Text] = member;
+        return byText.Count == 0
+            ? null
+            : new(
+                SHA256.HashData(Encoding.UTF8.GetBytes(string.Join('\u001f', byText.Keys)))[..ResourceDraft.FingerprintLength],
+                [.. byText.Values]
+            );
+    }
+}
+
+/// <summary>A resource on its way into the store: its text, what it is found by, and a fingerprint.</summary>
 /// <remarks>Build it with <see cref="Of"/>. It holds no version: the store gives one, and only if the content changed.</remarks>
 internal sealed class ResourceDraft
 {
@@ -38,8 +76,9 @@ internal sealed class ResourceDraft
         Id = resource.Id!;
         Resource = resource;
         _content = WithVersionSlot(resource);
-        ContentHash = SHA256.HashData(_content);
+        ContentHash = SHA256.HashData(_content)[..FingerprintLength];
 
+        var (codings, components) = (new List<IndexedCoding>(), new Dictionary<int, IndexedQuantity>());
         foreach (var parameter in type.Parameters)
         {
             switch (parameter)
@@ -51,9 +90,8 @@ internal sealed class ResourceDraft
                     if (Ends(moment.Of(resource)) is ({ } first, var last))
                         _moments.Add((moment.Name, first, last));
                     break;
-                case IndexedParameter.Quantity { Of: { } of } quantity:
-                    if (of(resource) is { } value)
-                        Tokens.Add(new(quantity.Name, 0, new("", ""), IndexedQuantity.Of(value)));
+                case IndexedParameter.Quantity { Of: { } of }:
+                    Measure = IndexedQuantity.Of(of(resource));
                     break;
                 case IndexedParameter.Status status:
                     Status = status.Of(resource);
@@ -68,42 +106,43 @@ internal sealed class ResourceDraft
                             .Select(key => key.Target),
                     ];
                     break;
+                case IndexedParameter.Coded { Name: IndexedTypes.Identifier, Of: { } of }:
+                    Identifiers = [.. of(resource).Select(value => value.Token).Distinct()];
+                    break;
                 case IndexedParameter.Coded { Of: { } of } coded:
-                    Tokens.AddRange(
-                        of(resource)
-                            .DistinctBy(value => (value.Part, value.Token))
-                            .Select(value => new IndexedToken(coded.Name, value.Part, value.Token, IndexedQuantity.Of(value.Value)))
-                    );
+                    foreach (var value in of(resource))
+                    {
+                        codings.Add(new(coded.Name, value.Part, value.Token));
+                        if (IndexedQuantity.Of(value.Value) is not { } quantity)
+                            continue;
+                        if (value.Part == 0)
+                            Measure = quantity;
+                        else
+                            components[value.Part] = quantity;
+                    }
+
                     break;
                 case IndexedParameter.Canonical canonical:
-                    Tokens.AddRange(
-                        canonical.Of(resource).Select(TokenOf).Distinct().Select(token => new IndexedToken(canonical.Name, 0, token, null))
-                    );
+                    codings.AddRange(canonical.Of(resource).Select(one => new IndexedCoding(canonical.Name, 0, TokenOf(one))));
                     break;
                 case IndexedParameter.Text text:
-                    Tokens.AddRange(text.Of(resource).Distinct().Select(value => new IndexedToken(text.Name, 0, new("", value), null)));
+                    codings.AddRange(text.Of(resource).Select(value => new IndexedCoding(text.Name, 0, new("", value))));
                     break;
                 case IndexedParameter.Reference reference:
                     References.AddRange(
-                        reference
-                            .Of(resource)
-                            .Select(ReferenceKey.Of)
-                            .OfType<ReferenceKey>()
-                            .Distinct()
-                            .Select(key => (reference.Name, key))
+                        reference.Of(resource).Select(ReferenceKey.Of).OfType<ReferenceKey>().Distinct().Select(key => (reference, key))
                     );
                     break;
             }
         }
 
-        IndexHash =
-        [
-            .. Quarter(string.Join('\u001f', Tokens.Select(row => row with { Quantity = null })) + $"\u001e{_dateStart}\u001f{_dateEnd}"),
-            .. Quarter(string.Join('\u001f', Tokens.Select(row => row.Quantity))),
-            .. Quarter(string.Join('\u001f', References)),
-            .. Quarter(string.Join('\u001f', _moments)),
-        ];
+        Codes = SharedSet<IndexedCoding>.Of(codings.Where(coding => coding.Parameter == IndexedTypes.OwnCode));
+        Labels = SharedSet<IndexedCoding>.Of(codings.Where(coding => coding.Parameter != IndexedTypes.OwnCode));
+        Components = components;
     }
+
+    /// <summary>How long fingerprints are here, in bytes.</summary>
+    public const int FingerprintLength = 16;
 
     /// <summary>The FHIR type name, one of <see cref="IndexedTypes"/>.</summary>
     public string Type { get; }
@@ -120,12 +159,6 @@ internal sealed class ResourceDraft
     /// <summary>Fingerprint of the content without version and time of storing.</summary>
     public byte[] ContentHash { get; }
 
-    /// <summary>
-    /// Fingerprints, 8 bytes each, of <see cref="Tokens"/> with the date that stands beside them, the measures in them,
-    /// <see cref="References"/>, and the other times: while one stays, so may the rows.
-    /// </summary>
-    public byte[] IndexHash { get; }
-
     /// <summary>The status code, or null.</summary>
     public string? Status { get; }
 
@@ -135,11 +168,23 @@ internal sealed class ResourceDraft
     /// <summary>Addresses of resources that are about the same patient, for a type that names none itself.</summary>
     public IReadOnlyList<string> SubjectThrough { get; } = [];
 
-    /// <summary>Codings and identifiers, without repetition.</summary>
-    public List<IndexedToken> Tokens { get; } = [];
+    /// <summary>What it is: the codings of its code.</summary>
+    public SharedSet<IndexedCoding>? Codes { get; }
 
-    /// <summary>References by parameter name, without repetition.</summary>
-    public List<(string Parameter, ReferenceKey Key)> References { get; } = [];
+    /// <summary>All its other codings, of components too.</summary>
+    public SharedSet<IndexedCoding>? Labels { get; }
+
+    /// <summary>Its value, or null.</summary>
+    public IndexedQuantity? Measure { get; }
+
+    /// <summary>Values of its components, by their part.</summary>
+    public IReadOnlyDictionary<int, IndexedQuantity> Components { get; }
+
+    /// <summary>Its identifiers, without repetition.</summary>
+    public IReadOnlyList<Token> Identifiers { get; } = [];
+
+    /// <summary>References by parameter, without repetition.</summary>
+    public List<(IndexedParameter.Reference Parameter, ReferenceKey Key)> References { get; } = [];
 
     /// <summary>Takes a resource apart. The resource is left as it was; while this runs nobody else may use it.</summary>
     /// <exception cref="ArgumentException">The type is not one of <see cref="IndexedTypes"/>, or the resource has no id.</exception>
@@ -173,18 +218,17 @@ internal sealed class ResourceDraft
             ]
         );
 
-    /// <summary>The text to store: the content with <c>meta.versionId</c> and <c>meta.lastUpdated</c>.</summary>
-    public string Json(long versionId, Instant lastUpdated)
+    /// <summary>The text to store, in UTF-8: the content with <c>meta.versionId</c> and <c>meta.lastUpdated</c>.</summary>
+    public byte[] Json(long versionId, Instant lastUpdated)
     {
         var slot = _content.AsSpan().IndexOf(VersionSlot);
-        return string.Concat(
-            Encoding.UTF8.GetString(_content.AsSpan(0, slot)),
-            $"\"versionId\":\"{versionId}\",\"lastUpdated\":\"{LastUpdatedText.Of(lastUpdated)}\"",
-            Encoding.UTF8.GetString(_content.AsSpan(slot + VersionSlot.Length))
-        );
+        return
+        [
+            .. _content.AsSpan(0, slot),
+            .. Encoding.UTF8.GetBytes($"\"versionId\":\"{versionId}\",\"lastUpdated\":\"{LastUpdatedText.Of(lastUpdated)}\""),
+            .. _content.AsSpan(slot + VersionSlot.Length),
+        ];
     }
-
-    private static ReadOnlySpan<byte> Quarter(string text) => SHA256.HashData(Encoding.UTF8.GetBytes(text)).AsSpan(0, 8);
 
     private static Token TokenOf(string canonical) =>
         canonical.IndexOf('|', StringComparison.Ordinal) is var bar and > 0

@@ -1,3 +1,4 @@
+using System.Text;
 using IrrigationFhir.Search;
 using NodaTime;
 
@@ -19,86 +20,44 @@ internal sealed record StoredContent(long VersionId, byte[] ContentHash);
 /// <summary>The statements that write resources; they run inside a <see cref="WriteTransaction"/>.</summary>
 internal static class ResourceSql
 {
-    /// <summary>The latest moment a current resource was stored under, in nanoseconds; 0 when there is none.</summary>
+    /// <summary>The latest moment a resource was stored under, in nanoseconds; 0 when there is none.</summary>
     public static long LastStored(PreparedStatements statements) =>
-        IndexedTypes.All.Max(type =>
-            statements.First(
-                "select coalesce(max(last_updated), 0) from resource where type = @type",
-                row => row.GetInt64(0),
-                ("type", type.Name)
-            )
-        );
+        statements.First("select coalesce(max(at), 0) from resource_version", row => row.GetInt64(0));
 
-    /// <summary>Stores a draft as a new version if its content differs from the current one.</summary>
+    /// <summary>Stores each draft of a change whose content differs from the current version as a new version.</summary>
     /// <param name="transaction">The unit of writing it is part of.</param>
-    /// <param name="patientKey">Of the patient whose resource it is.</param>
-    /// <param name="draft">The resource.</param>
-    /// <param name="times">When it happened, and other times.</param>
-    /// <param name="together">All drafts of this change: a Provenance is about the patient of its targets, which may be among them.</param>
-    /// <returns>The new version, or null when there is nothing new.</returns>
-    public static ResourceVersion? Store(
+    /// <param name="patientKey">Of the patient whose resources they are.</param>
+    /// <param name="drafts">The resources; they may point at each other.</param>
+    /// <param name="times">When each happened, and other times.</param>
+    /// <returns>The new versions, in the order of the drafts.</returns>
+    public static List<ResourceVersion> Store(
         WriteTransaction transaction,
         string patientKey,
-        ResourceDraft draft,
-        DraftTimes times,
-        IReadOnlyList<ResourceDraft> together
+        IReadOnlyList<ResourceDraft> drafts,
+        IReadOnlyList<DraftTimes> times
     )
     {
-        var current = transaction.Statements.First(
-            "select version_id, content_hash, index_hash from resource where patient_key = @patient and type = @type and id = @id",
-            row => new Current(row.GetInt64(0), (byte[])row[1], (byte[])row[2]),
-            ("patient", patientKey),
-            ("type", draft.Type),
-            ("id", draft.Id)
-        );
+        var partition = new PatientPartition(transaction.Statements, patientKey);
+        // Numbers first, so that whoever points at another of them finds it.
+        var places = drafts.Select(draft => partition.Find(draft) ?? partition.Next(draft.Type, draft.Id)).ToList();
+        var at = UnixNanoseconds.Of(transaction.At);
+        var stored = new List<ResourceVersion>();
+        for (var i = 0; i < drafts.Count; i++)
+        {
+            var (draft, place) = (drafts[i], places[i]);
+            if (place.ContentHash.AsSpan().SequenceEqual(draft.ContentHash))
+                continue;
+            var before = place with { };
+            place.VersionId++;
+            place.LastUpdated = at;
+            place.ContentHash = draft.ContentHash;
+            var json = draft.Json(place.VersionId, transaction.At);
+            var about = draft.Subject ?? SubjectThrough(partition, draft, drafts);
+            new ResourceRows(partition, draft, times[i], about).Write(before, place, StoredJson.Pack(json));
+            stored.Add(new(draft.Type, draft.Id, place.VersionId, transaction.At, Encoding.UTF8.GetString(json)));
+        }
 
-        if (current is not null && current.ContentHash.AsSpan().SequenceEqual(draft.ContentHash))
-            return null;
-
-        var versionId = (current?.VersionId ?? 0) + 1;
-        var version = new ResourceVersion(draft.Type, draft.Id, versionId, transaction.At, draft.Json(versionId, transaction.At));
-
-        if (current is not null)
-            MoveToHistory(transaction, patientKey, draft);
-        var about = draft.Subject ?? SubjectThrough(transaction, patientKey, draft, together);
-        var from = times.Date?.From ?? long.MaxValue;
-        transaction.Statements.Execute(
-            current is null ? InsertResource : UpdateResource,
-            ("patient", patientKey),
-            ("type", draft.Type),
-            ("id", draft.Id),
-            ("version", versionId),
-            ("updated", UnixNanoseconds.Of(transaction.At)),
-            ("from", from),
-            ("to", times.Date?.To),
-            ("status", draft.Status),
-            ("reference", about is { Target.Length: > 0 } subject ? subject.Target : null),
-            ("system", about?.Identifier?.System),
-            ("value", about?.Identifier?.Value),
-            ("content", draft.ContentHash),
-            ("index", draft.IndexHash),
-            ("json", version.Json)
-        );
-
-        var rows = new IndexRows(transaction.Statements, patientKey, draft, times, from);
-        if (current is null)
-            rows.Insert();
-        else
-            rows.Replace(current.IndexHash);
-        return version;
-    }
-
-    /// <summary>Writes again what a current resource is found by; its version stays.</summary>
-    public static void IndexAnew(PreparedStatements statements, string patientKey, ResourceDraft draft, DraftTimes times)
-    {
-        new IndexRows(statements, patientKey, draft, times, times.Date?.From ?? long.MaxValue).Replace([]);
-        statements.Execute(
-            "update resource set index_hash = @index where patient_key = @patient and type = @type and id = @id",
-            ("index", draft.IndexHash),
-            ("patient", patientKey),
-            ("type", draft.Type),
-            ("id", draft.Id)
-        );
+        return stored;
     }
 
     /// <summary>A draft that is valid is withheld no longer. Says how many rows that changed.</summary>
@@ -127,66 +86,18 @@ internal static class ResourceSql
             ("at", UnixNanoseconds.Of(transaction.At))
         );
 
-    private const string InsertResource = """
-        insert into resource (patient_key, type, id, version_id, last_updated, date_from, date_to, status,
-            subject_reference, subject_system, subject_value, content_hash, index_hash, json)
-        values (@patient, @type, @id, @version, @updated, @from, @to, @status,
-            @reference, @system, @value, @content, @index, @json)
-        """;
-
-    private const string UpdateResource = """
-        update resource
-        set version_id = @version, last_updated = @updated, date_from = @from, date_to = @to, status = @status,
-            subject_reference = @reference, subject_system = @system, subject_value = @value,
-            content_hash = @content, index_hash = @index, json = @json
-        where patient_key = @patient and type = @type and id = @id
-        """;
-
-    private static void MoveToHistory(WriteTransaction transaction, string patientKey, ResourceDraft draft) =>
-        transaction.Statements.Execute(
-            """
-            insert into resource_history (patient_key, type, id, version_id, last_updated, json)
-            select patient_key, type, id, version_id, last_updated, json from resource
-            where patient_key = @patient and type = @type and id = @id
-            """,
-            ("patient", patientKey),
-            ("type", draft.Type),
-            ("id", draft.Id)
-        );
-
-    private static ReferenceKey? SubjectThrough(
-        WriteTransaction transaction,
-        string patientKey,
-        ResourceDraft draft,
-        IReadOnlyList<ResourceDraft> together
-    )
+    /// <summary>A Provenance is about the patient of its targets, which may be among the drafts of the same change.</summary>
+    private static ReferenceKey? SubjectThrough(PatientPartition partition, ResourceDraft draft, IReadOnlyList<ResourceDraft> together)
     {
         foreach (var address in draft.SubjectThrough)
         {
             if (address.Split('/') is not [var type, var id])
                 continue;
-            var subject =
-                together.FirstOrDefault(other => other.Id == id && other.Type == type)?.Subject
-                ?? transaction.Statements.First<ReferenceKey?>(
-                    """
-                    select subject_reference, subject_value, subject_system from resource
-                    where patient_key = @patient and type = @type and id = @id
-                    """,
-                    row =>
-                        new(
-                            row.IsDBNull(0) ? "" : row.GetString(0),
-                            row.IsDBNull(1) ? null : new Token(row.GetString(2), row.GetString(1))
-                        ),
-                    ("patient", patientKey),
-                    ("type", type),
-                    ("id", id)
-                );
+            var subject = together.FirstOrDefault(other => other.Id == id && other.Type == type)?.Subject ?? partition.SubjectOf(type, id);
             if (subject is not null)
                 return subject;
         }
 
         return null;
     }
-
-    private sealed record Current(long VersionId, byte[] ContentHash, byte[] IndexHash);
 }

@@ -9,21 +9,29 @@ namespace IrrigationFhir.Store;
 internal sealed class ResourceStore(Database database)
 {
     /// <summary>The current version, or null.</summary>
-    public Task<ResourceVersion?> Read(string type, string id, CancellationToken stop) =>
-        Single($"select {SearchSql.Columns} from resource r where r.type = @type and r.id = @id", new { type, id }, stop);
+    public async Task<ResourceVersion?> Read(string type, string id, CancellationToken stop) =>
+        (
+            await All(
+                $"select {StoredResource.Columns} from {StoredResource.From} and r.type = @type and r.id = @id",
+                new { type = IndexedTypes.NumberOf(type), id },
+                stop
+            )
+        ).SingleOrDefault();
 
     /// <summary>That version, current or not, or null.</summary>
-    public Task<ResourceVersion?> VersionRead(string type, string id, long versionId, CancellationToken stop) =>
-        Single(
-            $"{AllVersions} where v.VersionId = @versionId",
-            new
-            {
-                type,
-                id,
-                versionId,
-            },
-            stop
-        );
+    public async Task<ResourceVersion?> VersionRead(string type, string id, long versionId, CancellationToken stop) =>
+        (
+            await All(
+                $"{AllVersions} and v.version_id = @versionId limit 1",
+                new
+                {
+                    type = IndexedTypes.NumberOf(type),
+                    id,
+                    versionId,
+                },
+                stop
+            )
+        ).SingleOrDefault();
 
     /// <summary>Versions of one resource, newest first.</summary>
     /// <param name="type">FHIR type name.</param>
@@ -41,22 +49,19 @@ internal sealed class ResourceStore(Database database)
         CancellationToken stop
     )
     {
-        await using var connection = database.OpenForReading();
-        var rows = await connection.QueryAsync<Stored>(
-            new CommandDefinition(
-                $"{AllVersions} where v.LastUpdated >= @since and v.VersionId < @before order by v.VersionId desc limit @count",
-                new
-                {
-                    type,
-                    id,
-                    count,
-                    since = since is { } given ? UnixNanoseconds.Nearest(given) : long.MinValue,
-                    before = before ?? long.MaxValue,
-                },
-                cancellationToken: stop
-            )
+        var found = await All(
+            $"{AllVersions} and v.at >= @since and v.version_id < @before limit @count",
+            new
+            {
+                type = IndexedTypes.NumberOf(type),
+                id,
+                count,
+                since = since is { } given ? UnixNanoseconds.Nearest(given) : long.MinValue,
+                before = before ?? long.MaxValue,
+            },
+            stop
         );
-        return [.. rows.Select(row => row.ToVersion())];
+        return [.. found.OrderByDescending(version => version.VersionId)];
     }
 
     /// <summary>Versions of all resources of a type, latest stored first; between those stored together the id decides.</summary>
@@ -65,31 +70,25 @@ internal sealed class ResourceStore(Database database)
     /// <param name="since">Only versions stored at or after this; null for all.</param>
     /// <param name="before">The last version of the page before; null from the latest.</param>
     /// <param name="stop">Gives up.</param>
-    public async Task<IReadOnlyList<ResourceVersion>> TypeHistory(
+    public Task<IReadOnlyList<ResourceVersion>> TypeHistory(
         string type,
         int count,
         Instant? since,
         (Instant LastUpdated, string Id)? before,
         CancellationToken stop
-    )
-    {
-        await using var connection = database.OpenForReading();
-        var rows = await connection.QueryAsync<Stored>(
-            new CommandDefinition(
-                TypeHistorySql,
-                new
-                {
-                    type,
-                    count,
-                    since = since is { } given ? UnixNanoseconds.Nearest(given) : long.MinValue,
-                    stored = before is { } last ? UnixNanoseconds.Of(last.LastUpdated) : long.MaxValue,
-                    id = before?.Id ?? "",
-                },
-                cancellationToken: stop
-            )
+    ) =>
+        All(
+            TypeHistorySql,
+            new
+            {
+                type = IndexedTypes.NumberOf(type),
+                count,
+                since = since is { } given ? UnixNanoseconds.Nearest(given) : long.MinValue,
+                stored = before is { } last ? UnixNanoseconds.Of(last.LastUpdated) : long.MaxValue,
+                id = before?.Id ?? "",
+            },
+            stop
         );
-        return [.. rows.Select(row => row.ToVersion())];
-    }
 
     /// <summary>One page of a search; page, total and what comes along are of the same moment.</summary>
     public async Task<SearchPage> Search(SearchQuery query, CancellationToken stop)
@@ -97,7 +96,8 @@ internal sealed class ResourceStore(Database database)
         await using var connection = database.OpenForReading();
         using var bounded = Dialect.Bound(connection, Database.LongestQuery, stop);
         await using var snapshot = await connection.BeginTransactionAsync(stop);
-        var sql = new SearchSql(query);
+        Dialect.UseStoredJson(connection);
+        var sql = new SearchSql(query, await SearchKeys.Of(query, connection, snapshot, stop));
         long? total =
             query.WithTotal || query.Count == 0
                 ? await connection.ExecuteScalarAsync<long>(
@@ -107,7 +107,7 @@ internal sealed class ResourceStore(Database database)
         if (query.Count == 0)
             return new([], null, total, [], true);
 
-        var text = sql.Page();
+        var text = sql.PageWithJson();
         var keys = query.Keys.Count;
         var found = new List<ResourceVersion>();
         SearchPosition? next = null;
@@ -124,16 +124,8 @@ internal sealed class ResourceStore(Database database)
                     break;
                 }
 
-                found.Add(
-                    new(
-                        rows.GetString(0),
-                        rows.GetString(1),
-                        rows.GetInt64(2),
-                        UnixNanoseconds.ToInstant(rows.GetInt64(3)),
-                        rows.GetString(4)
-                    )
-                );
-                position = new([.. Enumerable.Range(5, keys).Select(rows.GetValue)], rows.GetString(1));
+                found.Add(StoredResource.Read(rows));
+                position = new([.. Enumerable.Range(7, keys).Select(rows.GetValue)], rows.GetString(1));
             }
         }
 
@@ -154,17 +146,10 @@ internal sealed class ResourceStore(Database database)
         await using var connection = database.OpenForReading();
         using var bounded = Dialect.Bound(connection, Database.LongestQuery, stop);
         await using var snapshot = await connection.BeginTransactionAsync(stop);
-        var sql = new SearchSql(query);
+        Dialect.UseStoredJson(connection);
+        var sql = new SearchSql(query, await SearchKeys.Of(query, connection, snapshot, stop));
         var rows = await connection.QueryAsync<Dated>(new CommandDefinition(sql.Codes(), sql.Values, snapshot, cancellationToken: stop));
-        var ids = rows.GroupBy(row => row.Id)
-            .Select(row =>
-                (
-                    Id: row.Key,
-                    At: (To: row.First().DateTo ?? long.MinValue, From: row.First().DateFrom),
-                    Code: string.Join('\u001f', row.Select(coding => $"{coding.System}|{coding.Code}"))
-                )
-            )
-            .GroupBy(row => row.Code)
+        var ids = rows.GroupBy(row => row.Codes)
             .Select(group => group.OrderByDescending(row => row.At).ThenBy(row => row.Id, StringComparer.Ordinal).ToList())
             .OrderByDescending(group => group[0].At)
             .SelectMany(group => group.Where(row => row.At.CompareTo(group[Math.Min(most, group.Count) - 1].At) >= 0))
@@ -175,17 +160,16 @@ internal sealed class ResourceStore(Database database)
         foreach (var some in ids.Chunk(Inclusions.AtOnce))
         {
             foreach (
-                var row in await connection.QueryAsync<Stored>(
-                    new CommandDefinition(
-                        $"select {SearchSql.Columns} from resource r where r.type = @type and r.id in @some",
-                        new { type = query.Type.Name, some },
-                        snapshot,
-                        cancellationToken: stop
-                    )
+                var version in await StoredResource.All(
+                    connection,
+                    snapshot,
+                    $"select {StoredResource.Columns} from {StoredResource.From} and r.type = @type and r.id in @some",
+                    new { type = query.Type.Number, some },
+                    stop
                 )
             )
             {
-                found.Add(row.Id, row.ToVersion());
+                found.Add(version.Id, version);
             }
         }
 
@@ -203,33 +187,32 @@ internal sealed class ResourceStore(Database database)
         return await connection.ExecuteScalarAsync<long>(new CommandDefinition("select count(*) from withheld", cancellationToken: stop));
     }
 
-    /// <summary>Each half by its own index, and no more of it than the page can take.</summary>
-    internal static string TypeHistorySql =>
-        $"""
-            select v.* from ({Latest("resource")} union all {Latest("resource_history")}) v
-            order by v.LastUpdated desc, v.Id desc limit @count
-            """;
-
-    private static string Latest(string table) =>
-        $"""
-            select * from (select {SearchSql.Columns} from {table} r
-                where r.type = @type and r.last_updated >= @since and (r.last_updated, r.id) < (@stored, @id)
-                order by r.last_updated desc, r.id desc limit @count)
-            """;
-
-    private const string AllVersions = """
-        select v.* from (
-            select type as Type, id as Id, version_id as VersionId, last_updated as LastUpdated, json as Json
-            from resource where type = @type and id = @id
-            union all
-            select type, id, version_id, last_updated, json from resource_history where type = @type and id = @id) v
+    /// <summary>In the order of storing; the id decides between what was stored together.</summary>
+    internal const string TypeHistorySql = """
+        select v.type, r.id, v.version_id, v.at, v.patient, v.number, v.json
+        from resource_version v cross join resource r
+        where v.type = @type and v.at >= @since and v.at <= @stored and r.patient = v.patient and r.number = v.number
+            and (v.at < @stored or r.id < @id)
+        order by v.at desc, r.id desc limit @count
         """;
 
-    private async Task<ResourceVersion?> Single(string sql, object values, CancellationToken stop)
+    // From the current version back, one after the other: each knows when the one before it was stored. As many steps as are asked for.
+    private const string AllVersions = """
+        with recursive chain (id, patient, type, number, at) as (
+            select id, patient, type, number, last_updated from resource where type = @type and id = @id
+            union all
+            select c.id, c.patient, c.type, c.number, w.version_before
+            from chain c cross join resource_version w
+            where w.at = c.at and w.patient = c.patient and w.type = c.type and w.number = c.number and w.version_before is not null)
+        select c.type, c.id, v.version_id, v.at, c.patient, c.number, v.json
+        from chain c cross join resource_version v
+        where v.at = c.at and v.patient = c.patient and v.type = c.type and v.number = c.number
+        """;
+
+    private async Task<IReadOnlyList<ResourceVersion>> All(string sql, object values, CancellationToken stop)
     {
         await using var connection = database.OpenForReading();
-        var row = await connection.QuerySingleOrDefaultAsync<Stored>(new CommandDefinition(sql, values, cancellationToken: stop));
-        return row?.ToVersion();
+        return await StoredResource.All(connection, null, sql, values, stop);
     }
 
     private sealed class Dated
@@ -240,23 +223,8 @@ internal sealed class ResourceStore(Database database)
 
         public long? DateTo { get; set; }
 
-        public string? System { get; set; }
+        public long Codes { get; set; }
 
-        public string? Code { get; set; }
-    }
-
-    internal sealed class Stored
-    {
-        public string Type { get; set; } = "";
-
-        public string Id { get; set; } = "";
-
-        public long VersionId { get; set; }
-
-        public long LastUpdated { get; set; }
-
-        public string Json { get; set; } = "";
-
-        public ResourceVersion ToVersion() => new(Type, Id, VersionId, UnixNanoseconds.ToInstant(LastUpdated), Json);
+        public (long To, long From) At => (DateTo ?? long.MinValue, DateFrom);
     }
 }

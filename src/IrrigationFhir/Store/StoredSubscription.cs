@@ -7,13 +7,13 @@ namespace IrrigationFhir.Store;
 internal sealed class StoredSubscription
 {
     /// <summary>The columns, under the names of the properties.</summary>
-    public const string Columns = """
+    public static readonly string Columns = $"""
         id as Id, status as Status, topic as Topic, filters as Filters, request as Request, error as Error,
         events as Events, delivered as Delivered, started_at as StartedAt, failing_since as FailingSince,
         attempts as Attempts, last_failure as LastFailure, last_sent_at as LastSentAt,
         heartbeat as Heartbeat, ends_at as EndsAt,
         (select r.version_id from resource r
-         where r.patient_key = '' and r.type = 'Subscription' and r.id = subscription.id) as Version
+         where r.type = {IndexedTypes.NumberOf("Subscription")} and r.id = subscription.id) as Version
         """;
 
     public string Id { get; set; } = "";

@@ -13,14 +13,12 @@ internal sealed class SubscriptionEventStore(Database database)
         await using var connection = database.OpenForReading();
         var rows = await connection.QueryAsync<StoredEvent>(
             new CommandDefinition(
-                """
+                $"""
                 select e.number as Number, e.at as At, e.event as Event, e.type as Type, e.id as Id, e.version_id as VersionId,
-                    coalesce(r.json, h.json) as Json
+                    v.json as Json
                 from subscription_event e
-                left join resource r
-                    on r.patient_key = e.patient_key and r.type = e.type and r.id = e.id and r.version_id = e.version_id
-                left join resource_history h
-                    on h.patient_key = e.patient_key and h.type = e.type and h.id = e.id and h.version_id = e.version_id
+                left join resource r on r.type = case e.type {NumberOfType} end and r.id = e.id
+                left join resource_version v on v.at = e.at and v.patient = r.patient and v.type = r.type and v.number = r.number
                 where e.subscription_id = @id and e.number between @from and @to
                 order by e.number limit @atMost
                 """,
@@ -43,7 +41,7 @@ internal sealed class SubscriptionEventStore(Database database)
                 row.Type,
                 row.Id,
                 row.VersionId,
-                row.Json
+                row.Json is null ? null : StoredJson.Unpack(row.Json)
             )),
         ];
     }
@@ -90,6 +88,12 @@ internal sealed class SubscriptionEventStore(Database database)
                 stop
             );
 
+    // An event is stored with the version that it is about, and so under the same time.
+    private static readonly string NumberOfType = string.Join(
+        ' ',
+        IndexedTypes.All.Select(type => $"when '{type.Name}' then {type.Number}")
+    );
+
     // Read first, so that no write, and no time of storage, is used up for nothing.
     private async Task<bool> HasAnyBefore(Instant before, CancellationToken stop)
     {
@@ -120,6 +124,6 @@ internal sealed class SubscriptionEventStore(Database database)
 
         public long VersionId { get; set; }
 
-        public string? Json { get; set; }
+        public byte[]? Json { get; set; }
     }
 }

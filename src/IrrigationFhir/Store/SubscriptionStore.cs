@@ -234,23 +234,16 @@ internal sealed class SubscriptionStore(Database database)
         return new SubscriptionOutcome.Saved(
             version
                 ?? transaction.Statements.First(
-                    "select version_id, last_updated, json from resource where patient_key = @patient and type = @type and id = @id",
-                    found => new ResourceVersion(
-                        Type,
-                        row.Id,
-                        found.GetInt64(0),
-                        UnixNanoseconds.ToInstant(found.GetInt64(1)),
-                        found.GetString(2)
-                    ),
-                    ("patient", NoPatient),
-                    ("type", Type),
+                    $"select {StoredResource.Columns} from {StoredResource.From} and r.type = @type and r.id = @id",
+                    StoredResource.Read,
+                    ("type", IndexedTypes.NumberOf(Type)),
                     ("id", row.Id)
                 )!
         );
     }
 
     private static ResourceVersion? StoreResource(WriteTransaction transaction, ResourceDraft resource) =>
-        ResourceSql.Store(transaction, NoPatient, resource, resource.Times(DateTimeZone.Utc), []);
+        ResourceSql.Store(transaction, NoPatient, [resource], [resource.Times(DateTimeZone.Utc)]).SingleOrDefault();
 
     private static long CountNotOff(WriteTransaction transaction) =>
         transaction.Statements.First("select count(*) from subscription where status <> 'off'", found => found.GetInt64(0));
@@ -269,10 +262,9 @@ internal sealed class SubscriptionStore(Database database)
 
     private static long? CurrentVersion(WriteTransaction transaction, string id) =>
         transaction.Statements.First<long?>(
-            "select version_id from resource where patient_key = @patient and type = @type and id = @id",
+            "select version_id from resource where type = @type and id = @id",
             found => found.GetInt64(0),
-            ("patient", NoPatient),
-            ("type", Type),
+            ("type", IndexedTypes.NumberOf(Type)),
             ("id", id)
         );
 

@@ -473,8 +473,8 @@ public partial class FuzzTests
                 select (select count(*) from episode) || ' ' || (select sum(version) from episode) || ' ' ||
                     (select count(*) from entry) || ' ' ||
                     (select count(*) from resource) || ' ' || (select sum(version_id) from resource) || ' ' ||
-                    (select count(*) from resource_history) || ' ' ||
-                    (select count(*) from resource_token) || ' ' || (select count(*) from resource_reference) || ' ' ||
+                    (select count(*) from resource_version) || ' ' || (select count(*) from resource_identifier) || ' ' ||
+                    (select count(*) from resource_component) || ' ' || (select count(*) from resource_link) || ' ' ||
                     (select count(*) from withheld)
                 """;
             return (string)(await asked.ExecuteScalarAsync())!;

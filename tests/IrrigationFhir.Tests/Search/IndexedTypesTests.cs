@@ -11,6 +11,21 @@ public class IndexedTypesTests
 {
     private static Profiles Profiles => Ours.Profiles;
 
+    /// <summary>Stores hold these numbers: add a new one, and change none.</summary>
+    [Fact]
+    public void What_stands_for_a_type_or_a_parameter_in_a_store_stands_for_it_for_ever()
+    {
+        Assert.Equal(
+            ["1 Observation", "2 Procedure", "3 Flag", "4 Provenance", "5 Subscription"],
+            IndexedTypes.All.Select(type => $"{type.Number} {type.Name}")
+        );
+        Assert.Equal(
+            [("derived-from", "derivedFrom"), ("has-member", "hasMember"), ("target", "target")],
+            IndexedParameter.Reference.Links
+        );
+        Assert.Equal(114_913_582_424_833, PatientNumber.Of("qmo5y6ggjhuvhc6xpeod3ri2"));
+    }
+
     [Fact]
     public void Each_parameter_of_the_specification_is_named_typed_and_pointed_as_there_R_SRCH_09()
     {

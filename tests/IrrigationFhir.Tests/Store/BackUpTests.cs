@@ -330,10 +330,10 @@ public class BackUpTests
             .. Dialect.Rows(
                 store,
                 """
-                select type || '/' || id || '/' || version_id || ' ' || last_updated || json from resource
-                union all select type || '/' || id || '/' || version_id || ' ' || last_updated || json from resource_history order by 1
+                select r.type || '/' || r.id || '/' || v.version_id || ' ' || v.at, v.json
+                from resource_version v join resource r on r.patient = v.patient and r.number = v.number order by 1
                 """,
-                row => row.GetString(0)
+                row => row.GetString(0) + StoredJson.Unpack((byte[])row[1])
             ),
         ];
     }

@@ -98,9 +98,12 @@ public class CrashTests
             await store.Database.Write(
                 writing =>
                     writing.Statements.First(
-                        "select count(*) from resource_token where patient_key = @patient",
+                        """
+                        select count(*) from resource_version v left join resource_identifier i using (patient, number)
+                        where patient = @patient
+                        """,
                         row => row.GetInt64(0),
-                        ("patient", "key-P-1")
+                        ("patient", IrrigationFhir.Store.PatientNumber.Of("key-P-1"))
                     ),
                 default
             )

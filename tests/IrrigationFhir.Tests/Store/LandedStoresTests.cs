@@ -27,7 +27,7 @@ public class LandedStoresTests
             // Every entry and every resource, as that version wrote them.
             var log = (await ward.Read($"/episodes/{before.Episode}/entries")).ToJsonString();
             Assert.All(before.Entries, entry => Assert.Contains($"\"{entry}\"", log, StringComparison.Ordinal));
-            foreach (var (address, json) in before.Resources)
+            foreach (var (address, json) in before.Resources.Concat(before.Versions))
             {
                 var read = await ward.Get($"/fhir/{address}");
                 Assert.True(JsonNode.DeepEquals(JsonNode.Parse(json), JsonNode.Parse(read.Text)), $"{address}\n{json}\n{read.Text}");
@@ -113,7 +113,12 @@ public class LandedStoresTests
         (int)(await ward.Read($"/fhir/{search}&_summary=count"))["total"]!;
 
     /// <summary>What is in the file before this version ever saw it.</summary>
-    private static (string Episode, List<string> Entries, List<(string Address, string Json)> Resources) Before(string folder)
+    private static (
+        string Episode,
+        List<string> Entries,
+        List<(string Address, string Json)> Resources,
+        List<(string Address, string Json)> Versions
+    ) Before(string folder)
     {
         using var store = Dialect.Open(Dialect.FileIn(folder), SqliteOpenMode.ReadOnly);
         return (
@@ -122,6 +127,11 @@ public class LandedStoresTests
             Dialect.Rows(
                 store,
                 "select type || '/' || id, json from resource where type <> 'Subscription'",
+                row => (row.GetString(0), row.GetString(1))
+            ),
+            Dialect.Rows(
+                store,
+                "select type || '/' || id || '/_history/' || version_id, json from resource_history where type <> 'Subscription'",
                 row => (row.GetString(0), row.GetString(1))
             )
         );

@@ -140,10 +140,102 @@ public class ResourceStoreTests
     }
 
     [Fact]
+    public async Task What_something_derives_from_is_found_by_what_the_current_version_says()
+    {
+        await using var store = New();
+        await store.OpenEpisode("night");
+        // "early" points at one that comes only later, "other" at none of this store; all but "late" are there from the first.
+        await store.Save("night", [], Drainage("a", "2026-03-02T08:50:00Z", null, 1), From("early", "late", "a"), From("other", "none"));
+        await store.Save("night", [], Drainage("late", "2026-03-02T08:50:00Z", null, 2), From("both", "late", "a"));
+
+        Assert.Equal(["both", "early"], await DerivedFrom(store, "Observation/late"));
+        Assert.Equal(["both", "early"], await DerivedFrom(store, "Observation/a"));
+        Assert.Equal(["other"], await DerivedFrom(store, "Observation/none"));
+
+        await store.Save("night", [], From("early", "a"), From("both", "late"), From("other", "late"));
+
+        Assert.Equal(["both", "other"], await DerivedFrom(store, "Observation/late"));
+        Assert.Equal(["early"], await DerivedFrom(store, "Observation/a"));
+        Assert.Empty(await DerivedFrom(store, "Observation/none"));
+    }
+
+    [Fact]
+    public async Task Of_a_new_version_only_the_rows_that_differ_are_written()
+    {
+        await using var store = New();
+        await store.OpenEpisode("night");
+        var first = From("sum", "a", "b");
+        first.Component = [Part("in", 1), Part("out", 2)];
+        await store.Save(
+            "night",
+            [],
+            Drainage("a", "2026-03-02T08:50:00Z", null, 1),
+            Drainage("b", "2026-03-02T08:50:00Z", null, 2),
+            first
+        );
+        var second = From("sum", "b", "a");
+        second.Component = [Part("in", 1), Part("out", 3)];
+
+        // The episode, the version, the current row, and the component that says something else; nothing is withheld or released.
+        Assert.Equal(4, await Changes(() => store.Save("night", [], second)));
+
+        async Task<long> Changes(Func<Task> work)
+        {
+            var before = await Total();
+            await work();
+            return await Total() - before;
+        }
+
+        Task<long> Total() => store.Database.Write(w => w.Statements.First("select total_changes()", row => row.GetInt64(0)), default);
+
+        static Observation.ComponentComponent Part(string code, decimal value) =>
+            new()
+            {
+                Code = new("https://ward.example/codes", code),
+                Value = new Quantity { Value = value, Unit = "mL" },
+            };
+    }
+
+    [Fact]
+    public async Task Any_version_of_many_is_found_and_all_of_them_in_their_order()
+    {
+        await using var store = New();
+        await store.OpenEpisode("night");
+        for (var n = 1; n <= 300; n++)
+            await store.Save("night", [], Drainage("d", "2026-03-02T08:50:00Z", null, n), Drainage("e", "2026-03-02T08:50:00Z", null, n));
+
+        Assert.Equal(17m, Value((await store.Resources.VersionRead("Observation", "d", 17, default))!));
+        var page = await store.Resources.History("Observation", "d", 20, null, 100, default);
+        Assert.Equal(Enumerable.Range(80, 20).Reverse().Select(n => (long)n), page.Select(version => version.VersionId));
+        var ofType = await store.Resources.TypeHistory("Observation", 3, null, null, default);
+        Assert.Equal(["e 300", "d 300", "e 299"], ofType.Select(version => $"{version.Id} {version.VersionId}"));
+        var next = await store.Resources.TypeHistory("Observation", 2, null, (ofType[2].LastUpdated, "e"), default);
+        Assert.Equal(["d 299", "e 298"], next.Select(version => $"{version.Id} {version.VersionId}"));
+    }
+
+    [Fact]
     public void A_type_that_is_not_served_is_not_stored()
     {
         var refused = Assert.Throws<ArgumentException>(() => ResourceDraft.Of(new Basic { Id = "b" }));
         Assert.Contains("Basic", refused.Message, StringComparison.Ordinal);
+    }
+
+    private static Observation From(string id, params string[] sources)
+    {
+        var observation = Drainage(id, "2026-03-02T08:50:00Z", null, 1);
+        observation.DerivedFrom = [.. sources.Select(source => new ResourceReference($"Observation/{source}"))];
+        return observation;
+    }
+
+    private static async Task<IEnumerable<string>> DerivedFrom(StoreOnDisk store, string target)
+    {
+        var query = new SearchQuery(
+            IndexedTypes.Find("Observation")!,
+            [new SearchCriterion.References("derived-from", [new ReferenceTest.Target(target)])],
+            [],
+            10
+        );
+        return (await store.Resources.Search(query, default)).Resources.Select(found => found.Id);
     }
 
     private static decimal? Value(ResourceVersion version) => ((Quantity)FhirJson.Read<Observation>(version.Json).Value!).Value;

@@ -4,9 +4,8 @@ using DbUp;
 using DbUp.Engine;
 using DbUp.Sqlite;
 using DbUp.Support;
-using Hl7.Fhir.Model;
-using IrrigationFhir.Search;
 using Microsoft.Data.Sqlite;
+using Microsoft.Extensions.Logging.Abstractions;
 using DateTimeZone = NodaTime.DateTimeZone;
 
 namespace IrrigationFhir.Store.Sqlite;
@@ -24,7 +23,7 @@ internal static class Migration
 
     private const string Folder = "IrrigationFhir.Store.Schema.sqlite.";
 
-    /// <summary>The script that ends the time in which scripts were edited; what is older is indexed anew.</summary>
+    /// <summary>The script that ends the time in which scripts were edited; what is older is prepared for them.</summary>
     private const string Repair = Folder + "0006-stores-made-in-between.sql";
 
     private const string Searches = Folder + "0002-searches-by-patient-and-status.sql";
@@ -61,22 +60,21 @@ internal static class Migration
 
     /// <summary>Runs what is missing, and compares the outcome with what the service expects.</summary>
     /// <param name="file">The database file; made if it is missing.</param>
-    /// <param name="zone">The zone of dates that carry no offset, for what is indexed anew.</param>
+    /// <param name="zone">The zone of dates that carry no offset, for what is carried over.</param>
+    /// <param name="log">Told how far it has come where that takes long.</param>
     /// <exception cref="StoreFault">A script failed, or the outcome is not what is expected; the file is as it was.</exception>
-    public static void Run(string file, DateTimeZone zone)
+    public static void Run(string file, DateTimeZone zone, ILogger? log = null)
     {
-        var older = false;
         var upgrade = DeployChanges
             .To.SqliteDatabase(Dialect.Connection(file, SqliteOpenMode.ReadWriteCreate, pooling: false))
             .JournalTo((connections, log) => new Journal(new SqliteTableJournal(connections, log, JournalTable)))
-            .WithScript("before", Step(store => older = Prepare(store)), Always(order: 0))
+            .WithScript("before", Step(Prepare), Always(order: 0))
             .WithScripts(Shipped.Select(script => new SqlScript(script.Name, script.Sql)))
             .WithScript(
                 "after",
                 Step(store =>
                 {
-                    if (older)
-                        IndexAnew(store, zone);
+                    WideRows.Carry(store, zone, log ?? NullLogger.Instance);
                     if (SchemaCheck.Differences(store) is { Count: > 0 } differences)
                         throw new StoreFault(Refusal(differences));
                 }),
@@ -101,12 +99,11 @@ internal static class Migration
         + "Start the version that made it, or restore a backup.";
 
     /// <summary>Makes room for the scripts in a store of the time in which they were still edited.</summary>
-    /// <returns>Whether the store was made before that time ended.</returns>
-    private static bool Prepare(SqliteConnection store)
+    private static void Prepare(SqliteConnection store)
     {
         var run = Journaled(store).ToHashSet();
         if (run.Count == 0 || run.Contains(Repair))
-            return false;
+            return;
 
         // 0002-searches-by-patient-and-status took over what this one made.
         if (run.Contains(ByStatus) && !run.Contains(Searches))
@@ -114,46 +111,13 @@ internal static class Migration
 
         if (Dialect.Texts(store, "select name from pragma_table_info('resource_token') where name = 'part'").Count == 0)
         {
-            // 0001 knew neither parts nor measures: the table is made as it says now, and filled again from the resources afterwards.
+            // 0001 knew neither parts nor measures: the table is made as it says now, for the scripts that follow. What stood in it is
+            // worked out from the resources afterwards, as all that they are found by.
             using var first = SchemaCheck.Made(Shipped.Take(1));
             Dialect.Run(store, "drop table resource_token");
             const string Table = "select sql from sqlite_master where tbl_name = 'resource_token' and sql is not null order by type desc";
             foreach (var sql in Dialect.Texts(first, Table))
                 Dialect.Run(store, sql);
-            Dialect.Run(store, "update resource set index_hash = zeroblob(32)");
-        }
-
-        return true;
-    }
-
-    /// <summary>Writes again what resources are found by, where today's rules say something else than those of then.</summary>
-    private static void IndexAnew(SqliteConnection store, DateTimeZone zone)
-    {
-        using var command = store.CreateCommand();
-        using var statements = new PreparedStatements(store) { Transaction = command.Transaction };
-        foreach (var type in IndexedTypes.All)
-        {
-            // Page by page in the order of the key: a resource is in memory while it is looked at, and no longer.
-            for (var (last, more) = (0L, true); more; )
-            {
-                more = false;
-                foreach (
-                    var (row, patient, id, hash, json) in Dialect.Rows(
-                        store,
-                        $"""
-                        select rowid, patient_key, id, index_hash, json from resource
-                        where type = '{type.Name}' and rowid > {last} order by rowid limit 500
-                        """,
-                        row => (row.GetInt64(0), row.GetString(1), row.GetString(2), (byte[])row[3], row.GetString(4))
-                    )
-                )
-                {
-                    (last, more) = (row, true);
-                    var draft = ResourceDraft.Of(FhirJson.Read<Resource>(json));
-                    if (!hash.AsSpan().SequenceEqual(draft.IndexHash))
-                        ResourceSql.IndexAnew(statements, patient, draft, draft.Times(zone));
-                }
-            }
         }
     }
 

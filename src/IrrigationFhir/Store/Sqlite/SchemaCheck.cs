@@ -40,6 +40,7 @@ internal static partial class SchemaCheck
         empty.Open();
         foreach (var script in scripts)
             Dialect.Run(empty, script.Sql);
+        WideRows.Drop(empty);
         return empty;
     }
 

@@ -203,7 +203,7 @@ internal sealed class StoreFolder : IDisposable
             if (pending > 0)
                 log.LogInformation("The store in {Folder} is brought up to date: {Scripts} scripts to run", _folder, pending);
             Dialect.UseWriteAheadLog(file);
-            Migration.Run(file, zone);
+            Migration.Run(file, zone, log);
             MarkAsUsed();
             return true;
         }
@@ -217,8 +217,8 @@ internal sealed class StoreFolder : IDisposable
         }
 
         var unfinished = ClearUnfinished();
+        Dialect.Begin(unfinished);
         Migration.Run(unfinished, zone);
-        Dialect.UseWriteAheadLog(unfinished);
         Finish(unfinished);
         log.LogInformation("A new store was begun in {Folder}", _folder);
         return true;

@@ -3,7 +3,7 @@ using SQLitePCL;
 
 namespace IrrigationFhir.Store.Sqlite;
 
-/// <summary>A statement that changes rows, compiled once, its values bound by their place.</summary>
+/// <summary>A statement of the one who writes, compiled once, its values bound and its columns read by their place.</summary>
 /// <remarks>
 /// The library's own command looks every parameter up by its name and makes a reader for each run: that took longer than the engine did.
 /// It runs in whatever transaction its connection is in. Not for several threads.
@@ -34,10 +34,8 @@ internal sealed class WriteStatement : IDisposable
     {
         try
         {
-            for (var i = 0; i < values.Length; i++)
-                Check(Bind(places[i], values[i].Value));
-            if (raw.sqlite3_step(statement) is var result and not (raw.SQLITE_DONE or raw.SQLITE_ROW))
-                Check(result);
+            Bind(values);
+            Step();
             return raw.sqlite3_changes(database);
         }
         finally
@@ -47,8 +45,40 @@ internal sealed class WriteStatement : IDisposable
         }
     }
 
+    /// <summary>The rows that it finds, each made into something, and at most so many.</summary>
+    /// <exception cref="SqliteException">The engine refused it.</exception>
+    public List<T> Find<T>(Func<FoundRow, T> row, int atMost, ReadOnlySpan<(string Name, object? Value)> values)
+    {
+        try
+        {
+            Bind(values);
+            var found = new List<T>();
+            while (found.Count < atMost && Step())
+                found.Add(row(new(statement)));
+            return found;
+        }
+        finally
+        {
+            _ = raw.sqlite3_reset(statement);
+        }
+    }
+
     /// <inheritdoc/>
     public void Dispose() => statement.Dispose();
+
+    private void Bind(ReadOnlySpan<(string Name, object? Value)> values)
+    {
+        for (var i = 0; i < values.Length; i++)
+            Check(Bind(places[i], values[i].Value));
+    }
+
+    private bool Step()
+    {
+        var result = raw.sqlite3_step(statement);
+        if (result is not (raw.SQLITE_DONE or raw.SQLITE_ROW))
+            Check(result);
+        return result == raw.SQLITE_ROW;
+    }
 
     private int Bind(int place, object? value) =>
         value switch
@@ -67,4 +97,25 @@ internal sealed class WriteStatement : IDisposable
         if (result != raw.SQLITE_OK)
             SqliteException.ThrowExceptionForRC(result, database);
     }
+}
+
+/// <summary>A row that a <see cref="WriteStatement"/> found, while it stands on it.</summary>
+internal readonly struct FoundRow(sqlite3_stmt statement)
+{
+    /// <summary>A whole number.</summary>
+    public long Number(int column) => raw.sqlite3_column_int64(statement, column);
+
+    /// <summary>A whole number, or null.</summary>
+    public long? NumberOrNull(int column) => IsNull(column) ? null : Number(column);
+
+    /// <summary>A text.</summary>
+    public string Text(int column) => raw.sqlite3_column_text(statement, column).utf8_to_string();
+
+    /// <summary>A text, or null.</summary>
+    public string? TextOrNull(int column) => IsNull(column) ? null : Text(column);
+
+    /// <summary>Bytes.</summary>
+    public byte[] Bytes(int column) => raw.sqlite3_column_blob(statement, column).ToArray();
+
+    private bool IsNull(int column) => raw.sqlite3_column_type(statement, column) == raw.SQLITE_NULL;
 }
