@@ -39,6 +39,8 @@ internal static class EpisodeSql
                 Publish(transaction, change, outboxEvent, version);
         }
 
+        if (change.Remembered is { } remembered)
+            Remember(transaction, change, remembered);
         var withheld = change.Withheld.Sum(row => ResourceSql.Withhold(transaction, change.PatientKey, row));
 
         if (change.Entries.Count + changed.Count + cleared + withheld == 0 && change.Json is null && change.ClosedAt is null)
@@ -83,7 +85,8 @@ internal static class EpisodeSql
                 bed = case when @json is null then bed else @bed end,
                 closed_at = case when @json is null then coalesce(@closed, closed_at) else @closed end,
                 flags_as_of = coalesce(@asOf, flags_as_of),
-                next_look = case when @asOf is null then next_look else @next end
+                next_look = case when @asOf is null then next_look else @next end,
+                saved_by = @savedBy || '-' || (version + 1)
             where patient_key = @patient and id = @id and version = @expected
             """,
             ("sequence", change.Entries.Count == 0 ? 0 : change.Entries.Max(entry => entry.Sequence)),
@@ -94,9 +97,25 @@ internal static class EpisodeSql
             ("closed", change.ClosedAt is { } closed ? UnixNanoseconds.Of(closed) : null),
             ("asOf", change.FlagsAsOf is { } asOf ? UnixNanoseconds.Of(asOf) : null),
             ("next", change.NextFlagCheck is { } next ? UnixNanoseconds.Of(next) : null),
+            ("savedBy", change.SavedBy),
             ("patient", change.PatientKey),
             ("id", change.EpisodeId),
             ("expected", change.ExpectedVersion)
+        );
+
+    private static void Remember(WriteTransaction transaction, EpisodeChange change, RememberedRow remembered) =>
+        transaction.Statements.Execute(
+            """
+            insert into episode_memory (patient_key, episode_id, made_by, last_sequence, content)
+            values (@patient, @episode, @madeBy, @sequence, @content)
+            on conflict (patient_key, episode_id)
+            do update set made_by = excluded.made_by, last_sequence = excluded.last_sequence, content = excluded.content
+            """,
+            ("patient", change.PatientKey),
+            ("episode", change.EpisodeId),
+            ("madeBy", remembered.MadeBy),
+            ("sequence", remembered.LastSequence),
+            ("content", remembered.Content)
         );
 
     private static long ActualVersion(WriteTransaction transaction, EpisodeChange change)
