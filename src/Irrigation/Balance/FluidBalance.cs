@@ -115,6 +115,10 @@ public sealed class FluidBalance
         return (new(after, next), changes.ToImmutable());
     }
 
+    /// <summary>The balance of what had happened by a moment, worked out from its beginning.</summary>
+    /// <param name="moment">The moment.</param>
+    public FluidBalance UpTo(Instant moment) => Of(Log.Folded().Unfolded(Log, Instant.MinValue, moment).Log, Settings);
+
     /// <summary>All intervals from one on, with what speaks against each.</summary>
     private ImmutableList<ClosedInterval> Doubted(ImmutableList<ClosedInterval> intervals, int first) =>
         DoubtedFrom(intervals, first, 0).Intervals;

@@ -15,15 +15,17 @@ public sealed class CriteriaRecord
 {
     private readonly double likelyFrom;
     private readonly ImmutableList<Hour> hours;
+    private readonly Instant knownFrom; // hours before are judged again where something reaches back to them
 
     private CriteriaRecord(
         CriteriaSettings settings,
         double likelyFrom,
         ImmutableList<Hour> hours,
-        ImmutableSortedDictionary<string, CriterionHistory> histories
+        ImmutableSortedDictionary<string, CriterionHistory> histories,
+        Instant knownFrom
     )
     {
-        (Settings, this.likelyFrom, this.hours, Histories) = (settings, likelyFrom, hours, histories);
+        (Settings, this.likelyFrom, this.hours, Histories, this.knownFrom) = (settings, likelyFrom, hours, histories, knownFrom);
     }
 
     /// <summary>The longest window there is: so far a change can reach forward.</summary>
@@ -49,12 +51,26 @@ public sealed class CriteriaRecord
             settings,
             likelyFrom,
             [],
-            ImmutableSortedDictionary.Create<string, CriterionHistory>(StringComparer.Ordinal)
+            ImmutableSortedDictionary.Create<string, CriterionHistory>(StringComparer.Ordinal),
+            Instant.MinValue
         );
         return balance[FluidBalance.Bladder] is { IsEmpty: false } intervals
             ? nothing.Judged(balance, patient, [new(intervals[0].End, intervals[^1].End + Duration.Epsilon)])
             : nothing;
     }
+
+    /// <summary>The record whose histories were remembered, of the same balance: what they say was judged is not judged again.</summary>
+    /// <param name="histories">What every criterion answered.</param>
+    /// <param name="settings">The thresholds by which it was judged.</param>
+    /// <param name="likelyFrom">As for <see cref="Of"/>.</param>
+    public static CriteriaRecord Recalled(IEnumerable<CriterionHistory> histories, CriteriaSettings settings, double likelyFrom) =>
+        new(
+            settings,
+            likelyFrom,
+            [],
+            histories.ToImmutableSortedDictionary(history => history.Slug, history => history, StringComparer.Ordinal),
+            Instant.MaxValue
+        );
 
     /// <summary>The record of another patient, or of the same one described otherwise, from its beginning.</summary>
     /// <param name="balance">The balance as it is now.</param>
@@ -78,11 +94,14 @@ public sealed class CriteriaRecord
     /// <summary>Judges again at the last closing of each clock hour that a time reaches into.</summary>
     private CriteriaRecord Judged(FluidBalance balance, Patient patient, IEnumerable<Interval> times)
     {
-        var windows = times
-            .SelectMany(time => Calendar.Windows(WindowKind.ClockHour, balance.Log.Frame, time.Start, time.End))
-            .Distinct()
-            .OrderBy(hour => hour.Start)
-            .ToList();
+        var windows = Hours(balance, times);
+        if (windows is [var earliest, ..] && earliest.Start < knownFrom)
+        {
+            // All from there on has to be known: what is told of an hour rests on what was told before it.
+            var last = Instant.Max(balance.LastClosing + Duration.Epsilon, windows[^1].End);
+            windows = Hours(balance, [new(earliest.Start, Instant.Min(knownFrom, last)), .. windows]);
+        }
+
         var (again, first) = (hours.ToBuilder(), hours.Count);
         foreach (var window in windows)
         {
@@ -100,14 +119,27 @@ public sealed class CriteriaRecord
             }
             else if (at >= 0)
                 again.RemoveAt(at);
-            else
+            else if (window.Start >= knownFrom)
                 continue;
+            else
+                at = ~at;
             first = Math.Min(first, at);
         }
 
-        var now = again.ToImmutable();
-        return new(Settings, likelyFrom, now, ReferenceEquals(now, hours) ? Histories : Told(now, first, windows[0].Start));
+        if (windows.Count == 0)
+            return this;
+        var (now, from) = (again.ToImmutable(), windows[0].Start);
+        var same = ReferenceEquals(now, hours) && from >= knownFrom;
+        return new(Settings, likelyFrom, now, same ? Histories : Told(now, first, from), Instant.Min(knownFrom, from));
     }
+
+    private static List<Interval> Hours(FluidBalance balance, IEnumerable<Interval> times) =>
+        [
+            .. times
+                .SelectMany(time => Calendar.Windows(WindowKind.ClockHour, balance.Log.Frame, time.Start, time.End))
+                .Distinct()
+                .OrderBy(hour => hour.Start),
+        ];
 
     /// <summary>Criteria whose history differs between two records: null where there was, or is, none.</summary>
     public static IEnumerable<(CriterionHistory? Before, CriterionHistory? After)> Changes(CriteriaRecord before, CriteriaRecord after) =>

@@ -12,6 +12,24 @@ namespace Irrigation.Flags;
 /// <param name="LastEnded">When its last flag ended.</param>
 public sealed record RuleState(Finding? Latest, FlagPeriod? Open, Instant? LastEnded);
 
+/// <summary>A record of flags as plain values, from which it goes on without going through the log again.</summary>
+/// <param name="AsOf">The moment up to which it goes.</param>
+/// <param name="States">How each rule stands, in the order of <see cref="FlagRules.All"/>.</param>
+/// <param name="Ended">Flags that ended, in the order in which they did.</param>
+/// <param name="Earlier">Where a late entry begins again, the earliest first.</param>
+public sealed record RememberedFlags(
+    Instant AsOf,
+    ImmutableArray<RuleState> States,
+    ImmutableList<FlagPeriod> Ended,
+    ImmutableArray<RememberedMoment> Earlier
+);
+
+/// <summary>An earlier moment of a record of flags.</summary>
+/// <param name="AsOf">The moment.</param>
+/// <param name="States">How each rule stood then.</param>
+/// <param name="Ended">How many flags had ended by then.</param>
+public sealed record RememberedMoment(Instant AsOf, ImmutableArray<RuleState> States, int Ended);
+
 /// <summary>What became of a flag between two records: either null where there is or was none of that beginning.</summary>
 /// <param name="Before">As it was.</param>
 /// <param name="After">As it is.</param>
@@ -32,10 +50,10 @@ public sealed class FlagRecord
     private readonly ImmutableList<FlagRecord> earlier; // where a late entry begins again
     private readonly PatientFacts facts;
     private readonly FlagLimits limits;
-    private readonly FluidBalance seen;
+    private readonly FluidBalance? seen; // null only where it was recalled, and nothing went back to it yet
 
     private FlagRecord(
-        FluidBalance seen,
+        FluidBalance? seen,
         PatientFacts facts,
         FlagLimits limits,
         Instant asOf,
@@ -65,7 +83,7 @@ public sealed class FlagRecord
     public ImmutableList<FlagPeriod> Ended { get; }
 
     /// <summary>What a rule sees now: everything that has happened, and how every rule stands.</summary>
-    public Bedside Now => new(seen, AsOf, facts, limits, states);
+    public Bedside Now => new(seen!, AsOf, facts, limits, states);
 
     /// <summary>Flags that stand, in the order of <see cref="FlagRules.All"/>.</summary>
     public IEnumerable<FlagPeriod> Standing => states.Select(s => s.Open).OfType<FlagPeriod>();
@@ -79,12 +97,51 @@ public sealed class FlagRecord
         return Beginning(balance, facts, limits).Forward(balance, asOf);
     }
 
+    /// <summary>What it takes to go on from here (<see cref="Recalled"/>), as plain values.</summary>
+    public RememberedFlags Remembered =>
+        new(AsOf, states, Ended, [.. earlier.Select(kept => new RememberedMoment(kept.AsOf, kept.states, kept.Ended.Count))]);
+
+    /// <summary>The record that was remembered, of the same log: the same as one worked out anew, without going through the log.</summary>
+    /// <remarks>Beware: of another log, of other facts or limits, or by other rules it would tell what never was.</remarks>
+    /// <param name="balance">The balance of the log that was there then, whole.</param>
+    /// <param name="facts">The facts by which it was worked out.</param>
+    /// <param name="limits">The limits by which it was worked out.</param>
+    /// <param name="remembered">What was remembered.</param>
+    /// <exception cref="ArgumentException">It is not of these rules.</exception>
+    public static FlagRecord Recalled(FluidBalance balance, PatientFacts facts, FlagLimits limits, RememberedFlags remembered)
+    {
+        if (remembered.Earlier.Select(moment => moment.States).Append(remembered.States).Any(of => of.Length != FlagRules.All.Length))
+            throw new ArgumentException("remembered by other rules", nameof(remembered));
+
+        // What ended by an earlier moment is the beginning of what has ended by now.
+        var (ended, earlier) = (remembered.Ended, new List<FlagRecord>());
+        foreach (var moment in remembered.Earlier.Reverse())
+        {
+            ended = ended.RemoveRange(moment.Ended, ended.Count - moment.Ended);
+            earlier.Add(new(null, facts, limits, moment.AsOf, moment.States, ended, [], null));
+        }
+
+        earlier.Reverse();
+        var asOf = remembered.AsOf;
+        var seen = SeesAll(balance, asOf) ? balance : balance.UpTo(asOf);
+        FlagRecord Now(Instant? next) => new(seen, facts, limits, asOf, remembered.States, remembered.Ended, [.. earlier], next);
+        return Now(Now(null).NextMoment(balance));
+    }
+
     /// <summary>Just before the episode begins: what was charted from before that is there, and nobody has looked.</summary>
     private static FlagRecord Beginning(FluidBalance balance, PatientFacts facts, FlagLimits limits)
     {
         var justBefore = balance.Log.Frame.Start - Duration.Epsilon;
-        var seen = FluidBalance.Of(balance.Log.Folded().Unfolded(balance.Log, Instant.MinValue, justBefore).Log, balance.Settings);
-        return new(seen, facts, limits, justBefore, [.. FlagRules.All.Select(_ => new RuleState(null, null, null))], [], [], null);
+        return new(
+            balance.UpTo(justBefore),
+            facts,
+            limits,
+            justBefore,
+            [.. FlagRules.All.Select(_ => new RuleState(null, null, null))],
+            [],
+            [],
+            null
+        );
     }
 
     /// <summary>The record after an append, or after time has passed, and what changed.</summary>
@@ -125,7 +182,7 @@ public sealed class FlagRecord
 
     /// <summary>The record as it was known at an earlier moment: the same as one that is worked out anew of what was known then.</summary>
     /// <remarks>
-    /// Goes on from what is kept before the first entry that was not known yet, so it costs a day of the log at most where nothing was.
+    /// Goes on from what is kept before the first entry that was not known yet: of the last week that is a day of the log at most.
     /// </remarks>
     /// <param name="full">The whole log that this record is of.</param>
     /// <param name="known">The balance of what was known (<see cref="EpisodeLog.KnownAt"/>).</param>
@@ -141,7 +198,7 @@ public sealed class FlagRecord
                 first = Instant.Min(first, versions.Min(version => version.Entry.At));
         }
 
-        return (Before(first) ?? Beginning(known, facts, limits)).Forward(known, asOf, stop);
+        return (Before(first, known) ?? Beginning(known, facts, limits)).Forward(known, asOf, stop);
     }
 
     /// <summary>The record from before the earliest change; this one where all changes lie ahead.</summary>
@@ -157,7 +214,7 @@ public sealed class FlagRecord
             }
         }
 
-        return first <= AsOf ? Before(first.Value) ?? Beginning(balance, facts, limits) : this;
+        return first <= AsOf ? Before(first.Value, balance) ?? Beginning(balance, facts, limits) : this;
     }
 
     /// <summary>What differs between two records of one episode.</summary>
@@ -206,18 +263,26 @@ public sealed class FlagRecord
     }
 
     /// <summary>The latest record kept from before a moment; null where none is.</summary>
-    private FlagRecord? Before(Instant moment)
+    private FlagRecord? Before(Instant moment, FluidBalance whole)
     {
         for (var i = earlier.Count - 1; i >= 0; i--)
         {
             if (earlier[i].AsOf < moment)
-                return earlier[i].With(earlier.RemoveRange(i, earlier.Count - i));
+                return earlier[i].Seeing(whole).With(earlier.RemoveRange(i, earlier.Count - i));
         }
 
         return null;
     }
 
     private FlagRecord With(ImmutableList<FlagRecord> before) => new(seen, facts, limits, AsOf, states, Ended, before, null);
+
+    /// <summary>With what was seen then, which is not remembered: it follows from a log that is the same up to this moment.</summary>
+    private FlagRecord Seeing(FluidBalance whole) =>
+        seen is not null ? this : new(whole.UpTo(AsOf), facts, limits, AsOf, states, Ended, earlier, null);
+
+    /// <summary>Whether nothing is still to come, so that the whole balance is what was seen.</summary>
+    private static bool SeesAll(FluidBalance whole, Instant asOf) =>
+        whole.Log[Channel.Everything].NextAfter(asOf) is null && !(whole.Log.Frame.End <= asOf);
 
     private FlagRecord Forward(FluidBalance whole, Instant asOf, CancellationToken stop = default)
     {
@@ -230,10 +295,11 @@ public sealed class FlagRecord
 
         var next = at.NextMoment(whole);
 
-        // Where nothing is still to come the whole balance is what was seen, and need not be held twice.
+        // Where nothing is still to come the whole balance is what was seen, and need not be held twice. Else what was withdrawn since the
+        // last step is seen too.
         var last = Instant.Max(asOf, at.AsOf);
-        var everything = whole.Log[Channel.Everything].NextAfter(last) is null && !(whole.Log.Frame.End <= last);
-        return new(everything ? whole : at.seen, facts, limits, last, at.states, at.Ended, at.earlier, next);
+        var seen = SeesAll(whole, last) ? whole : at.seen!.After(at.seen.Log.Unfolded(whole.Log, at.AsOf, last)).Balance;
+        return new(seen, facts, limits, last, at.states, at.Ended, at.earlier, next);
     }
 
     /// <summary>The next moment at which something happened, a rule looks again, or the episode ends.</summary>
@@ -247,14 +313,14 @@ public sealed class FlagRecord
     }
 
     /// <remarks>On the whole second, not before: nobody reads a clock finer.</remarks>
-    private Instant? LooksAgain =>
-        states.Select(s => s.Latest?.LookAgain).Where(look => look > AsOf).Min() is { } look
-            ? Instant.FromUnixTimeSeconds((look - Duration.Epsilon).ToUnixTimeSeconds() + 1)
-            : null;
+    private Instant? LooksAgain => states.Select(s => OnTheSecond(s.Latest?.LookAgain)).Where(look => look > AsOf).Min();
+
+    private static Instant? OnTheSecond(Instant? look) =>
+        look is { } at ? Instant.FromUnixTimeSeconds((at - Duration.Epsilon).ToUnixTimeSeconds() + 1) : null;
 
     private FlagRecord Step(FluidBalance whole, Instant moment)
     {
-        var unfolded = seen.Log.Unfolded(whole.Log, AsOf, moment);
+        var unfolded = seen!.Log.Unfolded(whole.Log, AsOf, moment);
         var (balance, closings) = seen.After(unfolded);
         if (whole.Log.Frame.End <= moment)
             return Ending(balance, moment);
@@ -310,7 +376,8 @@ public sealed class FlagRecord
         );
 
     /// <summary>
-    /// The records kept, this one too: of the last hour one in ten minutes, of the last day one an hour, before that one a day.
+    /// The records kept, this one too: of the last hour one in ten minutes, of the last day one an hour, of the last eight days one a day,
+    /// of the last 64 one in eight days, before that one in 64.
     /// </summary>
     private ImmutableList<FlagRecord> Kept(Instant moment)
     {
@@ -319,7 +386,7 @@ public sealed class FlagRecord
         {
             if (Spell(kept[i]) == Spell(kept[i - 1]))
                 kept = kept.RemoveAt(i);
-            else if (moment - kept[i].AsOf > Duration.FromDays(1))
+            else if (moment - kept[i].AsOf > Duration.FromDays(64))
                 break;
         }
 
@@ -331,7 +398,9 @@ public sealed class FlagRecord
             {
                 var age when age <= Duration.FromHours(1) => Duration.FromMinutes(10),
                 var age when age <= Duration.FromDays(1) => Duration.FromHours(1),
-                _ => Duration.FromDays(1),
+                var age when age <= Duration.FromDays(8) => Duration.FromDays(1),
+                var age when age <= Duration.FromDays(64) => Duration.FromDays(8),
+                _ => Duration.FromDays(64),
             };
             return (length, (long)((record.AsOf - Instant.MinValue) / length));
         }

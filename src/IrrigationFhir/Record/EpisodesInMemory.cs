@@ -15,10 +15,16 @@ namespace IrrigationFhir.Record;
 /// <summary>Loads episodes. What is loaded stays in memory, and only what arrived since is read again.</summary>
 /// <remarks>
 /// The store's version decides whether the copy in memory is the newest, so any number of replicas may share a store. The first
-/// touch of an episode reads its whole log; after that a request costs what its own entries cost.
+/// touch of an episode reads its whole log, and how its rules stood is remembered beside it (<see cref="EpisodeMemory"/>); after that a
+/// request costs what its own entries cost.
 /// </remarks>
-internal sealed class EpisodesInMemory(EpisodeStore store, BalanceSettings settings, FlagLimits limits, DateTimeZone facilityZone)
-    : IDisposable
+internal sealed class EpisodesInMemory(
+    EpisodeStore store,
+    EpisodeMemory memory,
+    BalanceSettings settings,
+    FlagLimits limits,
+    DateTimeZone facilityZone
+) : IDisposable
 {
     // Size is counted in entries. Log and balance hold 1.6 kB of each, with the flags 3 to 6 kB. Room for one episode of 100,000 entries
     // or some 500 of a few days.
@@ -41,24 +47,53 @@ internal sealed class EpisodesInMemory(EpisodeStore store, BalanceSettings setti
 
         var definition = known?.Definition.Json == row.Json ? known.Definition : Read(row.Json);
         var reusable = known is not null && known.Definition == definition && known.Row.LastSequence <= row.LastSequence;
-        var balance = reusable ? known!.Balance : FluidBalance.Of(EpisodeLog.Empty(definition.Frame), settings);
-        var rows = await store.LoadEntries(row.PatientKey, row.Id, balance.Log.LastSequence, stop);
         if (!reusable)
-            return Keep(
-                new(row, definition, FluidBalance.Of(rows.Aggregate(balance.Log, (log, entry) => Append(log, entry).Log), settings))
-            );
+            return Keep(await FromStore(row, definition, stop));
 
-        var changes = new List<Change>();
-        foreach (var entry in rows)
+        var then = new StoredEpisode(row, definition, known!.Balance)
+        {
+            // Whoever changed it may have ended the strays: they are looked for again.
+            Flags = known.FlagsNoLongerRaised.Count > 0 ? null : known.Flags,
+            RememberedUpTo = known.RememberedUpTo,
+        };
+        return Keep(With(then, await store.LoadEntries(row.PatientKey, row.Id, then.Log.LastSequence, stop)));
+    }
+
+    /// <summary>An episode of which nothing is in memory.</summary>
+    private async Task<StoredEpisode> FromStore(EpisodeRow row, EpisodeDefinition definition, CancellationToken stop)
+    {
+        var rows = await store.LoadEntries(row.PatientKey, row.Id, 0, stop);
+        var stored = memory.Saved(row) ? await store.Remembered(row.PatientKey, row.Id, stop) : null;
+        if (stored is null || memory.Read(stored, row) is not { } remembered)
+            return Of(rows);
+        var then = Of(rows.TakeWhile(entry => entry.Sequence <= stored.LastSequence)) with { RememberedUpTo = stored.LastSequence };
+        return With(memory.Recalled(then, remembered), rows.SkipWhile(entry => entry.Sequence <= stored.LastSequence));
+
+        StoredEpisode Of(IEnumerable<EntryRow> entries)
+        {
+            var log = entries.Aggregate(EpisodeLog.Empty(definition.Frame), (log, entry) => Append(log, entry).Log);
+            return new(row, definition, FluidBalance.Of(log, settings));
+        }
+    }
+
+    /// <summary>An episode with entries that were stored since, and as it was published last.</summary>
+    private StoredEpisode With(StoredEpisode episode, IEnumerable<EntryRow> arrived)
+    {
+        var (balance, criteria, changes) = (episode.Balance, episode.Criteria, new List<Change>());
+        foreach (var entry in arrived)
         {
             var appended = Append(balance.Log, entry);
-            balance = balance.After(appended).Balance;
+            (balance, var intervals) = balance.After(appended);
             changes.AddRange(appended.Changes);
+            var weighed = WeightReach.Of(balance, episode.Patient, appended.Changes, limits.Criteria);
+            criteria = criteria?.After(balance, episode.Patient, intervals, weighed);
         }
 
-        // Whoever changed it may have ended the strays: they are looked for again.
-        var flags = known!.FlagsNoLongerRaised.Count > 0 ? null : known.Flags;
-        return Keep(new(row, definition, balance) { Flags = flags?.After(balance, changes, row.FlagsAsOf ?? flags.AsOf).Record });
+        var asOf = NodaTime.Instant.Max(
+            episode.Row.FlagsAsOf ?? NodaTime.Instant.MinValue,
+            episode.Flags?.AsOf ?? NodaTime.Instant.MinValue
+        );
+        return episode with { Balance = balance, Criteria = criteria, Flags = episode.Flags?.After(balance, changes, asOf).Record };
     }
 
     /// <summary>The episode with its flags, as they were published last, and its criteria.</summary>

@@ -14,8 +14,14 @@ internal static class RecordSetup
         Places.KeepThreadsFree();
         services.AddHealthChecks().AddCheck<EpisodesCheck>("episodes", tags: [HealthApi.Ready]);
         return services
+            .AddSingleton(provider => new EpisodeMemory(
+                provider.GetRequiredService<BalanceSettings>(),
+                provider.GetRequiredService<FlagLimits>(),
+                provider.GetRequiredService<StoreSettings>().TimeZone
+            ))
             .AddSingleton(provider => new EpisodesInMemory(
                 provider.GetRequiredService<EpisodeStore>(),
+                provider.GetRequiredService<EpisodeMemory>(),
                 provider.GetRequiredService<BalanceSettings>(),
                 provider.GetRequiredService<FlagLimits>(),
                 provider.GetRequiredService<StoreSettings>().TimeZone

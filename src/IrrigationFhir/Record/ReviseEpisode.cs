@@ -19,6 +19,7 @@ internal sealed class ReviseEpisode(
     EpisodesInMemory episodes,
     EpisodeStore store,
     ProfileValidator profiles,
+    EpisodeMemory memory,
     CriteriaSettings limits,
     Vocabulary vocabulary
 )
@@ -65,6 +66,7 @@ internal sealed class ReviseEpisode(
         steps.Next("save");
         var withheld = faulty.ToRows();
         var described = revision.Cause is Cause.DescribedOtherwise ? after.Row : null;
+        var remembered = memory.Of(after);
         var change = new EpisodeChange(before.Row.PatientKey, before.Id, before.Row.Version, rows, valid, withheld)
         {
             Json = described?.Json,
@@ -75,6 +77,8 @@ internal sealed class ReviseEpisode(
             ),
             FlagsAsOf = flags.AsOf,
             NextFlagCheck = flags.Next,
+            SavedBy = memory.SavedBy,
+            Remembered = remembered,
         };
         if (await store.Save(change, stop) is not SaveOutcome.Saved saved)
             return null;
@@ -83,11 +87,14 @@ internal sealed class ReviseEpisode(
         if (saved.Version == before.Row.Version)
             await store.RecordFlagsChecked(before.Row, flags.AsOf, flags.Next, stop);
         var row = after.Row with { Version = saved.Version, LastSequence = after.Log.LastSequence, FlagsAsOf = flags.AsOf };
-        return new(
-            episodes.Keep(after with { FlagsNoLongerRaised = [], PublishedOtherwise = NothingOtherwise, Row = row }),
-            saved.Changed,
-            withheld
-        );
+        var kept = after with
+        {
+            Row = row,
+            FlagsNoLongerRaised = [],
+            PublishedOtherwise = NothingOtherwise,
+            RememberedUpTo = remembered?.LastSequence ?? after.RememberedUpTo,
+        };
+        return new(episodes.Keep(kept), saved.Changed, withheld);
     }
 
     private (List<ResourceDraft> Valid, List<(Resource, IReadOnlyList<ProfileFault>)> Faulty) Judged(IEnumerable<Resource> resources)

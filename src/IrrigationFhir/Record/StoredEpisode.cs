@@ -22,4 +22,7 @@ internal sealed record StoredEpisode(EpisodeRow Row, EpisodeDefinition Definitio
     /// change brings all of them to that of this one.
     /// </summary>
     public IReadOnlyDictionary<string, string> PublishedOtherwise { get; init; } = new Dictionary<string, string>();
+
+    /// <summary>The last entry up to which the store remembers how its rules stood; 0 where it remembers nothing.</summary>
+    public long RememberedUpTo { get; init; }
 }

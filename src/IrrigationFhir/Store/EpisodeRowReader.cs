@@ -13,7 +13,7 @@ internal sealed class EpisodeRowReader
         identifier_system as IdentifierSystem, identifier_value as IdentifierValue,
         patient_system as PatientSystem, patient_value as PatientValue,
         opened_at as OpenedAt, closed_at as ClosedAt, json as Json, flags_as_of as FlagsAsOf,
-        ward as Ward, room as Room, bed as Bed
+        ward as Ward, room as Room, bed as Bed, saved_by as SavedBy
         """;
 
     public string PatientKey { get; set; } = "";
@@ -46,6 +46,8 @@ internal sealed class EpisodeRowReader
 
     public string? Bed { get; set; }
 
+    public string? SavedBy { get; set; }
+
     public static EpisodeRowReader Read(DbDataReader row) => row.GetRowParser<EpisodeRowReader>()(row);
 
     public EpisodeRow ToRow() =>
@@ -63,6 +65,7 @@ internal sealed class EpisodeRowReader
         )
         {
             Location = Ward is null ? null : new(Ward, Room, Bed),
+            SavedBy = SavedBy,
         };
 }
 

@@ -30,7 +30,16 @@ internal sealed record EpisodeRow(
 {
     /// <summary>Where the patient lies; null where nobody says.</summary>
     public Location? Location { get; init; }
+
+    /// <summary>By which program and settings which version was saved last; null where nobody said.</summary>
+    public string? SavedBy { get; init; }
 }
+
+/// <summary>What is remembered of an episode beside its log, as stored.</summary>
+/// <param name="MadeBy">A digest of everything that it follows from beside the log; opaque here.</param>
+/// <param name="LastSequence">The last entry that it goes up to.</param>
+/// <param name="Content">What is remembered; opaque here.</param>
+internal sealed record RememberedRow(byte[] MadeBy, long LastSequence, byte[] Content);
 
 /// <summary>Which episodes to list.</summary>
 /// <param name="IsOpen">Only those that have not ended by now, or only those that have; null for both.</param>
@@ -120,6 +129,12 @@ internal sealed record EpisodeChange(
 
     /// <summary>When time alone may change a flag; null where it cannot.</summary>
     public Instant? NextFlagCheck { get; init; }
+
+    /// <summary>By which program and settings it is saved; null to say nothing of it.</summary>
+    public string? SavedBy { get; init; }
+
+    /// <summary>What is to be remembered from here on; null to leave what is.</summary>
+    public RememberedRow? Remembered { get; init; }
 }
 
 /// <summary>What became of an <see cref="EpisodeChange"/>.</summary>

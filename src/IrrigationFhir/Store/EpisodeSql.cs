@@ -33,6 +33,8 @@ internal static class EpisodeSql
                 Publish(transaction, change, outboxEvent, version);
         }
 
+        if (change.Remembered is { } remembered)
+            Remember(transaction, change, remembered);
         var withheld = change.Withheld.Sum(row => ResourceSql.Withhold(transaction, change.PatientKey, row));
 
         if (change.Entries.Count + changed.Count + cleared + withheld == 0 && change.Json is null && change.ClosedAt is null)
@@ -67,7 +69,8 @@ internal static class EpisodeSql
     private static bool TakeVersion(WriteTransaction transaction, EpisodeChange change)
     {
         // Only what changes is set: the indexes of a column that is set are written whatever the value.
-        List<(string Column, object? Value)> set = [];
+        var savedBy = change.SavedBy is { } program ? $"{program}-{change.ExpectedVersion + 1}" : null;
+        List<(string Column, object? Value)> set = [("saved_by", savedBy)];
         if (change.Entries.Count > 0)
             set.Add(("last_sequence", change.Entries.Max(entry => entry.Sequence)));
         if (change.ClosedAt is not null || change.Json is not null)
@@ -100,6 +103,21 @@ internal static class EpisodeSql
                 ]
             );
     }
+
+    private static void Remember(WriteTransaction transaction, EpisodeChange change, RememberedRow remembered) =>
+        transaction.Statements.Execute(
+            """
+            insert into episode_memory (patient_key, episode_id, made_by, last_sequence, content)
+            values (@patient, @episode, @madeBy, @sequence, @content)
+            on conflict (patient_key, episode_id)
+            do update set made_by = excluded.made_by, last_sequence = excluded.last_sequence, content = excluded.content
+            """,
+            ("patient", change.PatientKey),
+            ("episode", change.EpisodeId),
+            ("madeBy", remembered.MadeBy),
+            ("sequence", remembered.LastSequence),
+            ("content", remembered.Content)
+        );
 
     private static long ActualVersion(WriteTransaction transaction, EpisodeChange change)
     {

@@ -295,6 +295,22 @@ internal sealed class EpisodeStore(Database database)
         return [.. rows.Select(row => row.ToRow())];
     }
 
+    /// <summary>What is remembered of an episode beside its log; null where nothing is.</summary>
+    public async Task<RememberedRow?> Remembered(string patientKey, string episodeId, CancellationToken stop)
+    {
+        await using var connection = database.OpenForReading();
+        return await connection.QueryFirstOrDefaultAsync<RememberedRow>(
+            new CommandDefinition(
+                """
+                select made_by as MadeBy, last_sequence as LastSequence, content as Content
+                from episode_memory where patient_key = @patientKey and episode_id = @episodeId
+                """,
+                new { patientKey, episodeId },
+                cancellationToken: stop
+            )
+        );
+    }
+
     /// <summary>
     /// Stores a change in one transaction: entries, new versions, index rows, withheld ones, and the episode's next version.
     /// </summary>

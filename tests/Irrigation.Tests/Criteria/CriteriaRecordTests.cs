@@ -38,8 +38,10 @@ public class CriteriaRecordTests
         Assert.Equal(ward.At("06:00"), told["kdigo-1"].Current.At);
     }
 
-    [Fact]
-    public void In_whatever_order_readings_arrive_the_same_is_told()
+    [Theory]
+    [InlineData(false)]
+    [InlineData(true)] // whatever was judged is forgotten now and then, and what was told is remembered
+    public void In_whatever_order_readings_arrive_the_same_is_told(bool recalls)
     {
         var random = new Random(20260314);
         for (var night = 0; night < Times(60); night++)
@@ -60,6 +62,8 @@ public class CriteriaRecordTests
             var record = CriteriaRecord.Of(balance, Adult, CriteriaSettings.Default, 0.7);
             foreach (var batch in entries.Chunk(1 + random.Next(4)))
             {
+                if (recalls && random.Next(3) == 0)
+                    record = CriteriaRecord.Recalled(record.Histories.Values, CriteriaSettings.Default, 0.7);
                 var appended = balance.Log.Append(batch, ward.At("23:59"));
                 (balance, var changes) = balance.After(appended);
                 var weighed = WeightReach.Of(balance, Adult, appended.Changes, CriteriaSettings.Default);

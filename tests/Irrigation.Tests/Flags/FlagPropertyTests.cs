@@ -106,6 +106,50 @@ public class FlagPropertyTests
                 iter: Ward.Times(500)
             );
 
+    /// <summary>Kept or recalled, whatever comes then: late, corrected, withdrawn, or nothing but time.</summary>
+    [Fact]
+    public void A_record_that_was_remembered_goes_on_as_the_one_that_was_kept() =>
+        Gen.Select(Nights, Nights, Gen.Int)
+            .Sample(
+                (night, later, seed) =>
+                {
+                    var chance = new Random(seed);
+                    var asOf = Start + Duration.FromSeconds(chance.Next(0, 14 * 3600)) + Duration.FromMilliseconds(chance.Next(0, 1000));
+                    var (balance, kept) = Story.Arriving(night, seed, Frame, asOf, Patient, Limits);
+                    var recalled = FlagRecord.Recalled(balance, Patient, Limits, kept.Remembered);
+                    AssertSame(kept, recalled);
+                    AssertSeesTheSame(kept, recalled);
+                    foreach (var batch in later.Chunk(chance.Next(1, 20)))
+                    {
+                        var appended = balance.Log.Append(batch, Start);
+                        balance = balance.After(appended).Balance;
+                        asOf = Instant.Min(End, recalled.AsOf + Duration.FromSeconds(chance.Next(0, 7200)));
+                        recalled = recalled.After(balance, appended.Changes, asOf).Record;
+                        if (chance.Next(3) == 0)
+                            recalled = FlagRecord.Recalled(balance, Patient, Limits, recalled.Remembered);
+                    }
+
+                    var anew = FluidBalance.Of(balance.Log, BalanceSettings.Default);
+                    AssertSame(FlagRecord.Of(anew, Patient, Limits, recalled.AsOf), recalled);
+                    AssertSame(FlagRecord.Of(anew, Patient, Limits, End), recalled.After(balance, [], End).Record);
+                },
+                iter: Ward.Times(300)
+            );
+
+    /// <summary>Somebody asks within the second before a rule looks again: it does look then.</summary>
+    [Fact]
+    public void A_look_within_the_second_of_asking_is_not_missed()
+    {
+        var header = new EntryHeader(new("gen", "1"), Start + Duration.FromMilliseconds(400));
+        var clamped = FluidBalance.Of(EpisodeLog.Empty(Frame).Append([new DrainClamped(header)], Start).Log, BalanceSettings.Default);
+        var whole = FlagRecord.Of(clamped, Patient, Limits, End);
+        var raised = whole.Standing.Concat(whole.Ended).Min(flag => flag.Start);
+        var before = raised - Duration.FromMilliseconds(300);
+        var asked = FlagRecord.Of(clamped, Patient, Limits, before);
+        Assert.Equal(raised, asked.Next);
+        AssertSame(whole, asked.After(clamped, [], End).Record);
+    }
+
     [Fact]
     public void Of_one_rule_no_two_flags_stand_at_once_and_none_ends_before_it_began() =>
         Nights.Sample(
@@ -197,6 +241,20 @@ public class FlagPropertyTests
         Assert.Equal(expected.Findings.Select(f => (f.Rule.Slug, f.Latest)), actual.Findings.Select(f => (f.Rule.Slug, f.Latest)));
         Assert.Equal((expected.AsOf, expected.Next), (actual.AsOf, actual.Next));
         Assert.Empty(FlagRecord.Compare(expected, actual));
+    }
+
+    private static void AssertSeesTheSame(FlagRecord expected, FlagRecord actual)
+    {
+        var (one, other) = (expected.Now.Balance, actual.Now.Balance);
+        Assert.Equal(one.Streams, other.Streams);
+        foreach (var stream in one.Streams)
+            Assert.Equal(one[stream].Select(Says), other[stream].Select(Says));
+        Assert.Equal(one.Log.Channels.Order(StringComparer.Ordinal), other.Log.Channels.Order(StringComparer.Ordinal));
+        foreach (var channel in one.Log.Channels)
+            Assert.Equal(Entries(one.Log[channel]), Entries(other.Log[channel]));
+
+        static (Instant, Instant, UrineOutput?, OutputStatus) Says(ClosedInterval i) => (i.Start, i.End, i.Output, i.Status);
+        static IEnumerable<Entry> Entries(Timeline timeline) => Enumerable.Range(0, timeline.Count).Select(i => timeline[i]);
     }
 
     private static Entry Draw(int id, int step, int amount, int other, int variant)
