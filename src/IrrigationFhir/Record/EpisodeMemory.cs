@@ -27,7 +27,7 @@ internal sealed class EpisodeMemory(BalanceSettings settings, FlagLimits limits,
     /// <summary>Names this program with these settings, in a word.</summary>
     public string SavedBy { get; } = Digest(Program(settings, limits, facilityZone))[..16];
 
-    /// <summary>Whether a version of an episode was saved by this program with these settings: then nothing of it stands otherwise.</summary>
+    /// <summary>Whether a version of an episode was saved by this program with these settings: then nothing stands otherwise.</summary>
     public bool Saved(EpisodeRow row) => row.SavedBy == $"{SavedBy}-{row.Version}";
 
     /// <summary>What is worth keeping of an episode that is about to be saved; null while little has come since it was last kept.</summary>

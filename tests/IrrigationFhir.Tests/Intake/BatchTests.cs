@@ -82,7 +82,7 @@ public class BatchTests(EveningOnTheWard evening)
             ];
     }
 
-    /// <summary>Right ones, a repetition, other content of a known identifier, an unknown unit, drainage while the drain is clamped.</summary>
+    /// <summary>Right ones, a repetition, other content of a known identifier, an unknown unit, drainage in a clamp.</summary>
     private static IEnumerable<JsonNode> Readings(Sender sender) =>
         [
             sender.Observation("drainage-emptied", "first", "08:05", Quantity("100", "mL")),

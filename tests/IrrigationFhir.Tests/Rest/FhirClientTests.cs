@@ -1,7 +1,6 @@
 using System.Net;
 using Hl7.Fhir.Model;
 using Hl7.Fhir.Rest;
-using IrrigationFhir.Tests.Intake;
 using Task = System.Threading.Tasks.Task;
 
 namespace IrrigationFhir.Tests.Rest;
