@@ -92,12 +92,7 @@ internal static class EpisodeSql
                 update episode set version = version + 1{string.Concat(set.Select(one => $", {one.Column} = @{one.Column}"))}
                 where patient_key = @patient and id = @id and version = @expected
                 """,
-                [
-                    .. set,
-                    ("patient", change.PatientKey),
-                    ("id", change.EpisodeId),
-                    ("expected", change.ExpectedVersion),
-                ]
+                [.. set, ("patient", change.PatientKey), ("id", change.EpisodeId), ("expected", change.ExpectedVersion)]
             );
     }
 
