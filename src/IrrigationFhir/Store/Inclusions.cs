@@ -133,7 +133,7 @@ internal sealed class Inclusions(
         {
             addresses.AddRange(
                 pointing
-                    .SelectMany(version => StoredReferences.Links(Encoding.UTF8.GetBytes(version.Json)))
+                    .SelectMany(version => StoredReferences.Of(Encoding.UTF8.GetBytes(version.Json)).Links)
                     .Where(link => links.Contains(link.Parameter))
                     .Select(link => link.Key.Target)
             );

@@ -23,7 +23,7 @@ internal sealed class ResourceRows(PatientPartition partition, ResourceDraft dra
     public void Write(ResourcePlace before, ResourcePlace after, byte[] json)
     {
         var isNew = before.VersionId == 0;
-        HashSet<(int Parameter, ReferenceKey Key)> links = isNew ? [] : StoredReferences.Links(Before(before));
+        var said = isNew ? StoredReferences.None : StoredReferences.Of(Before(before));
         WriteVersion(
             partition,
             IndexedTypes.NumberOf(draft.Type),
@@ -34,9 +34,9 @@ internal sealed class ResourceRows(PatientPartition partition, ResourceDraft dra
             json
         );
         WriteCurrent(before, after, isNew);
-        WriteLinks(links, after.Number);
+        WriteLinks(said.Links, after.Number);
         WriteComponents(after.Number, isNew);
-        WriteIdentifiers(after.Number, isNew);
+        WriteIdentifiers(said.Identifiers, after.Number);
         WriteTimes(after.Number, isNew);
     }
 
@@ -46,7 +46,7 @@ internal sealed class ResourceRows(PatientPartition partition, ResourceDraft dra
         WriteCurrent(new(place.Number), place, isNew: true);
         WriteLinks([], place.Number);
         WriteComponents(place.Number, isNew: true);
-        WriteIdentifiers(place.Number, isNew: true);
+        WriteIdentifiers([], place.Number);
         WriteTimes(place.Number, isNew: true);
     }
 
@@ -198,34 +198,32 @@ internal sealed class ResourceRows(PatientPartition partition, ResourceDraft dra
         }
     }
 
-    private void WriteIdentifiers(long number, bool isNew)
+    private void WriteIdentifiers(HashSet<Token> before, long number)
     {
-        HashSet<Token> before = isNew
-            ? []
-            :
-            [
-                .. _statements.All(
-                    $"select system, value from resource_identifier {ByNumber}",
-                    row => new Token(row.Text(0), row.Text(1)),
-                    ("patient", partition.Patient),
-                    ("number", number)
-                ),
-            ];
         foreach (var gone in before.Except(draft.Identifiers))
         {
-            Execute($"delete from resource_identifier {ByNumber} and value = @value and system = @system", gone);
+            Execute(
+                "delete from resource_identifier where value = @value and system = @system and patient = @patient and number = @number",
+                gone
+            );
         }
 
         foreach (var identifier in draft.Identifiers.Except(before))
         {
             Execute(
-                "insert into resource_identifier (patient, number, value, system) values (@patient, @number, @value, @system)",
+                "insert into resource_identifier (value, system, patient, number) values (@value, @system, @patient, @number)",
                 identifier
             );
         }
 
         void Execute(string sql, Token token) =>
-            _statements.Execute(sql, ("patient", partition.Patient), ("number", number), ("value", token.Value), ("system", token.System));
+            _statements.Execute(
+                sql,
+                ("value", token.Value),
+                ("system", partition.NumberOf(SharedSet<IndexedCoding>.Of([new(IndexedTypes.Identifier, 0, token with { Value = "" })]))),
+                ("patient", partition.Patient),
+                ("number", number)
+            );
     }
 
     private void WriteTimes(long number, bool isNew)

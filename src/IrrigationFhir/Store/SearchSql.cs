@@ -215,7 +215,7 @@ internal sealed class SearchSql
                 """
             ),
             IndexedParameter.Coded { Rows: [IndexedTypes.Identifier] } => OrLast(
-                $"(select {Least("i.value", key)} from resource_identifier i where {Own})"
+                $"(select {Least("e.value ->> '$.value'", key)} from {Elements(IndexedTypes.Identifier)})"
             ),
             IndexedParameter.Coded coded => OrLast(LeastCode(coded.Rows, key)),
             IndexedParameter.Canonical canonical => OrLast(LeastCode([canonical.Name], key)),
@@ -261,7 +261,9 @@ internal sealed class SearchSql
         """;
 
     private static string Elements(IndexedParameter.Reference reference) =>
-        $"{Dialect.Elements(Json, IndexedParameter.Reference.Links[reference.Link - 1].Element)} e";
+        Elements(IndexedParameter.Reference.Links[reference.Link - 1].Element);
+
+    private static string Elements(string list) => $"{Dialect.Elements(Json, list)} e";
 
     /// <summary>
     /// Past a position: a comparison of rows where all keys run the same way, because an index can serve it; else key by key.
@@ -354,7 +356,8 @@ internal sealed class SearchSql
             IndexedParameter.Moment moment => $"exists (select 1 from resource_time i where {Own} and i.parameter = '{moment.Name}')",
             IndexedParameter.Status => "(r.status is not null)",
             IndexedParameter.Subject => HasReference(PatientPartition.Subject),
-            IndexedParameter.Coded { Rows: [IndexedTypes.Identifier] } => $"exists (select 1 from resource_identifier i where {Own})",
+            IndexedParameter.Coded { Rows: [IndexedTypes.Identifier] } =>
+                $"exists (select 1 from {Elements(IndexedTypes.Identifier)} where (e.value ->> '$.value') <> '')",
             IndexedParameter.Coded coded => Coded(coded.Rows, "1 = 1"),
             IndexedParameter.Canonical canonical => Coded([canonical.Name], "1 = 1"),
             IndexedParameter.Text text => Coded([text.Name], "1 = 1"),
@@ -419,7 +422,13 @@ internal sealed class SearchSql
         );
 
     private string Identifies(TokenTest test) =>
-        Both(test.Code is null ? null : $"i.value = {Value(test.Code)}", test.System is null ? null : $"i.system = {Value(test.System)}");
+        Both(
+            test.Code is null ? null : $"i.value = {Value(test.Code)}",
+            test.System is null
+                ? null
+                : $"i.system in (select c.number from coding_set_member c where c.parameter = '{IndexedTypes.Identifier}'"
+                    + $" and c.code = '' and c.system = {Value(test.System)})"
+        );
 
     private string Quantity(QuantityTest test, string row) =>
         test switch

@@ -3,18 +3,23 @@ using IrrigationFhir.Search;
 
 namespace IrrigationFhir.Store;
 
-/// <summary>What a stored resource points at, read from its JSON without making a model of it.</summary>
-internal static class StoredReferences
+/// <summary>What the JSON of a stored resource alone tells, read without making a model of it.</summary>
+/// <param name="Links">Its references under the parameters of <see cref="IndexedParameter.Reference.Links"/>, with their numbers.</param>
+/// <param name="Identifiers">Its identifiers.</param>
+internal sealed record StoredReferences(HashSet<(int Parameter, ReferenceKey Key)> Links, HashSet<Token> Identifiers)
 {
-    /// <summary>Its references under the parameters of <see cref="IndexedParameter.Reference.Links"/>, with their numbers.</summary>
-    public static HashSet<(int Parameter, ReferenceKey Key)> Links(ReadOnlySpan<byte> json)
+    /// <summary>Of no resource.</summary>
+    public static StoredReferences None => new([], []);
+
+    /// <summary>Of a resource as it was written here.</summary>
+    public static StoredReferences Of(ReadOnlySpan<byte> json)
     {
-        var links = new HashSet<(int, ReferenceKey)>();
+        var (links, identifiers) = (new HashSet<(int, ReferenceKey)>(), new HashSet<Token>());
         var reader = new Utf8JsonReader(json, new JsonReaderOptions { MaxDepth = FhirJson.MaxDepth });
         reader.Read();
         while (reader.Read() && reader.TokenType == JsonTokenType.PropertyName)
         {
-            var parameter = 1;
+            var (isIdentifier, parameter) = (reader.ValueTextEquals("identifier"u8), 1);
             foreach (var link in IndexedParameter.Reference.Links)
             {
                 if (reader.ValueTextEquals(link.Element))
@@ -23,7 +28,7 @@ internal static class StoredReferences
             }
 
             reader.Read();
-            if (parameter > IndexedParameter.Reference.Links.Count)
+            if (!isIdentifier && parameter > IndexedParameter.Reference.Links.Count)
             {
                 reader.Skip();
                 continue;
@@ -31,12 +36,17 @@ internal static class StoredReferences
 
             while (reader.Read() && reader.TokenType == JsonTokenType.StartObject)
             {
-                if (Reference(ref reader) is { } key)
+                if (isIdentifier)
+                {
+                    if (Identifier(ref reader) is { Value.Length: > 0 } identifier)
+                        identifiers.Add(new(identifier.System ?? "", identifier.Value));
+                }
+                else if (Reference(ref reader) is { } key)
                     links.Add((parameter, key));
             }
         }
 
-        return links;
+        return new(links, identifiers);
     }
 
     private static ReferenceKey? Reference(ref Utf8JsonReader reader)

@@ -99,8 +99,9 @@ public class CrashTests
                 writing =>
                     writing.Statements.First(
                         """
-                        select count(*) from resource_version v left join resource_identifier i using (patient, number)
-                        where patient = @patient
+                        select (select count(*) from resource where patient = @patient)
+                            + (select count(*) from resource_version where patient = @patient)
+                            + (select count(*) from resource_identifier where patient = @patient)
                         """,
                         row => row.GetInt64(0),
                         ("patient", IrrigationFhir.Store.PatientNumber.Of("key-P-1"))

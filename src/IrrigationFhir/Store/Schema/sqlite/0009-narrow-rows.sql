@@ -44,7 +44,7 @@ create table resource (
     unit         text    null,
     content_hash blob    not null,
     primary key (patient, number)
-) without rowid;
+);
 
 -- Ids begin with that of their episode, which leads to the patient: where patients lie in partitions, it is (patient, type, id).
 create unique index resource_by_id on resource (type, id);
@@ -69,7 +69,7 @@ create table resource_version (
     version_before integer null,
     json           blob    not null,
     primary key (at, patient, type, number)
-);
+) without rowid;
 
 create table coding_set (
     number integer not null primary key,
@@ -131,15 +131,14 @@ create table resource_component (
     primary key (patient, number, part)
 ) without rowid;
 
+-- system is the set of codings that names it. Which identifiers a resource has is in its json.
 create table resource_identifier (
+    value   text    not null,
+    system  integer not null,
     patient integer not null,
     number  integer not null,
-    value   text    not null,
-    system  text    not null,
-    primary key (patient, number, value, system)
+    primary key (value, system, patient, number)
 ) without rowid;
-
-create index resource_identifier_by_value on resource_identifier (value);
 
 -- Times beside the one a resource happened at, half-open like that: when a flag was first seen.
 create table resource_time (
