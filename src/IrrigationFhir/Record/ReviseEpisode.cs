@@ -97,6 +97,11 @@ internal sealed class ReviseEpisode(
         return new(episodes.Keep(kept), saved.Changed, withheld);
     }
 
+    /// <summary>Makes and judges the resources as <see cref="Save"/> does, and stores nothing.</summary>
+    /// <param name="revision">What a cause makes of an episode.</param>
+    public void Rehearse(Revision revision) =>
+        Judged([.. Resources(revision), .. EpisodeEvents.Of(revision, EpisodeMapper, FlagMapper).Resources]);
+
     private (List<ResourceDraft> Valid, List<(Resource, IReadOnlyList<ProfileFault>)> Faulty) Judged(IEnumerable<Resource> resources)
     {
         List<ResourceDraft> drafts = [.. resources.Select(ResourceDraft.Of)];
