@@ -61,16 +61,18 @@ internal sealed class Rehearsal : IHostedService
             using var entries = JsonDocument.Parse($"[{string.Join(',', batch)}]");
             Entry[] read = [.. entries.RootElement.EnumerateArray().Select(entry => EntryReader.Read(entry, "", [])!.Entry)];
             var revision = Revision.ByEntries(episode, read, read.Max(entry => entry.At), Steps.Untold);
-            revise.Rehearse(revision);
+            if (revise.Rehearse(revision) is [var fault, ..])
+                throw new InvalidOperationException($"the rehearsal: {fault.Key} at {fault.Where}");
             episode = revision.After;
         }
 
         RememberedJson.Read(RememberedJson.Write(new(episode.Flags!.Remembered, [.. episode.Criteria!.Histories.Values])));
     }
 
-    private static IEnumerable<string> Morning =>
+    /// <summary>The entries, as they would be sent.</summary>
+    public static IEnumerable<string> Morning =>
         [
-            At(0, "weight-measured", Amount("weight", 80, "kg")),
+            At(0, "weight-measured", $"{Amount("weight", 80, "kg")},\"weightKind\":\"actual\""),
             At(0, "bag-hung", Amount("volume", 3000, "mL")),
             At(0, "flow-set", Amount("rate", 600, "mL/h")),
             .. Enumerable.Range(0, 4).Select(hour => At(60 * hour, "drainage-level-read", Amount("level", 650 * hour, "mL"))),

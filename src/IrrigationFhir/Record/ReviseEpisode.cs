@@ -99,8 +99,12 @@ internal sealed class ReviseEpisode(
 
     /// <summary>Makes and judges the resources as <see cref="Save"/> does, and stores nothing.</summary>
     /// <param name="revision">What a cause makes of an episode.</param>
-    public void Rehearse(Revision revision) =>
-        Judged([.. Resources(revision), .. EpisodeEvents.Of(revision, EpisodeMapper, FlagMapper).Resources]);
+    /// <returns>What is wrong with them.</returns>
+    public IReadOnlyList<ProfileFault> Rehearse(Revision revision)
+    {
+        var events = EpisodeEvents.Of(revision, EpisodeMapper, FlagMapper);
+        return [.. Judged([.. Resources(revision), .. events.Resources]).Faulty.SelectMany(faulty => faulty.Item2)];
+    }
 
     private (List<ResourceDraft> Valid, List<(Resource, IReadOnlyList<ProfileFault>)> Faulty) Judged(IEnumerable<Resource> resources)
     {
