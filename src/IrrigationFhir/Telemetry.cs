@@ -17,7 +17,14 @@ internal sealed class Steps : IDisposable
 {
     private Activity? step;
 
+    private readonly bool told = true;
+
     private Steps(string first) => step = Telemetry.Source.StartActivity(first);
+
+    private Steps() => told = false;
+
+    /// <summary>Work that no trace shows: it is nobody's.</summary>
+    public static Steps Untold { get; } = new();
 
     /// <summary>The first step begins.</summary>
     public static Steps From(string first) => new(first);
@@ -26,7 +33,7 @@ internal sealed class Steps : IDisposable
     public void Next(string name)
     {
         step?.Dispose();
-        step = Telemetry.Source.StartActivity(name);
+        step = told ? Telemetry.Source.StartActivity(name) : null;
     }
 
     /// <summary>The last step ends.</summary>

@@ -95,7 +95,14 @@ public static class Windows
     /// reason when nothing covers it. Where the output of an interval in it is unknown, so is the window's: a part is not a total.</para>
     /// <para>A route outside the bladder that was read in the hours before the window's end and not since keeps it preliminary.</para>
     /// </remarks>
-    public static OutputWindow Over(this FluidBalance balance, WindowKind kind, Interval window)
+    public static OutputWindow Over(this FluidBalance balance, WindowKind kind, Interval window) =>
+        Over(balance, kind, window, withAccount: true);
+
+    /// <summary>The same without what ran in and what was charted: for whoever asks for the output alone.</summary>
+    internal static OutputWindow OutputOver(this FluidBalance balance, Interval window) =>
+        Over(balance, WindowKind.Trailing, window, withAccount: false);
+
+    private static OutputWindow Over(FluidBalance balance, WindowKind kind, Interval window, bool withAccount)
     {
         var (start, end) = (window.Start, window.End);
         var frame = balance.Log.Frame;
@@ -123,7 +130,7 @@ public static class Windows
             caveats = caveats.Add(Caveat.OtherRouteNotRead);
 
         var (from, to) = (Instant.Max(start, frame.Start), Instant.Max(end, frame.Start));
-        var irrigant = balance.InstilledBetween(from, to);
+        var irrigant = withAccount ? balance.InstilledBetween(from, to) : null;
         var closed = Instant.Max(from, Instant.Min(to, balance.LastClosing));
         return new()
         {
@@ -134,9 +141,9 @@ public static class Windows
             Output = worked is { } sum ? UrineOutput.Of(sum, IntervalWorking.Estimable(caveats), balance.Settings) : null,
             Absent = absent,
             Covered = covered,
-            Instilled = closed == to ? irrigant.Amount?.Charted : balance.InstilledBetween(from, closed).Amount?.Charted,
-            IrrigantCharted = irrigant.Charted,
-            DrainageCharted = balance.DrainageCharted(from, to),
+            Instilled = (closed == to || !withAccount ? irrigant : balance.InstilledBetween(from, closed))?.Amount?.Charted,
+            IrrigantCharted = irrigant?.Charted,
+            DrainageCharted = withAccount ? balance.DrainageCharted(from, to) : null,
             Caveats = caveats.InOrder(),
             Intervals = intervals,
             Shares =

@@ -47,7 +47,8 @@ public static class UrineOutputCriteria
     {
         var group = patient.GroupAt(at);
         var wanted = group == AgeGroup.Unknown ? AgeGroup.Adult : group;
-        return [.. All.Where(c => c.Group == wanted).SelectMany(c => Evaluate(c, balance, patient, at, settings))];
+        var outputs = new OutputsSeen(balance);
+        return [.. All.Where(c => c.Group == wanted).SelectMany(c => Evaluate(c, outputs, patient, at, settings))];
     }
 
     /// <summary>One criterion at a moment, in the readings that it has: the neonatal one only as a mean.</summary>
@@ -57,9 +58,18 @@ public static class UrineOutputCriteria
         Patient patient,
         Instant at,
         CriteriaSettings settings
+    ) => Evaluate(criterion, new OutputsSeen(balance), patient, at, settings);
+
+    /// <summary>The same, of outputs that others have asked for.</summary>
+    public static IEnumerable<CriterionResult> Evaluate(
+        RateCriterion criterion,
+        OutputsSeen outputs,
+        Patient patient,
+        Instant at,
+        CriteriaSettings settings
     )
     {
-        var asking = new Asking(balance, patient, at, settings);
+        var asking = new Asking(outputs, patient, at, settings);
         var mean = asking.Mean(criterion);
         yield return mean;
         if (criterion.Group == AgeGroup.Neonate || criterion.Threshold is not { } threshold)
@@ -73,7 +83,7 @@ public static class UrineOutputCriteria
     /// </summary>
     public static ImmutableArray<CriterionJudgement> Judge(FluidBalance balance, Patient patient, Instant at, CriteriaSettings settings)
     {
-        var asking = new Asking(balance, patient, at, settings);
+        var asking = new Asking(new(balance), patient, at, settings);
         var groups = new[] { balance.Log.Frame.Start, at }
             .Select(patient.GroupAt)
             .Select(group => group == AgeGroup.Unknown ? AgeGroup.Adult : group)
@@ -90,25 +100,27 @@ public static class UrineOutputCriteria
 
     /// <summary>Oliguria, polyuria and low hourly output of an adult, at a moment.</summary>
     public static ImmutableArray<CriterionResult> Volumes(FluidBalance balance, Patient patient, Instant at, CriteriaSettings settings) =>
-        [Oliguria(balance, patient, at, settings), Polyuria(balance, patient, at, settings), LowHourly(balance, patient, at, settings)];
+        Volumes(new OutputsSeen(balance), patient, at, settings);
+
+    private static ImmutableArray<CriterionResult> Volumes(OutputsSeen outputs, Patient patient, Instant at, CriteriaSettings settings) =>
+        [Oliguria(outputs, patient, at, settings), Polyuria(outputs, patient, at, settings), LowHourly(outputs, patient, at, settings)];
 
     /// <summary>Too little in the 24 elapsed hours before a moment; of an adult.</summary>
-    public static CriterionResult Oliguria(FluidBalance balance, Patient patient, Instant at, CriteriaSettings settings) =>
-        new Asking(balance, patient, at, settings).Day("oliguria", "<", settings.Oliguria);
+    public static CriterionResult Oliguria(OutputsSeen outputs, Patient patient, Instant at, CriteriaSettings settings) =>
+        new Asking(outputs, patient, at, settings).Day("oliguria", "<", settings.Oliguria);
 
     /// <summary>Too much in the 24 elapsed hours before a moment; of an adult.</summary>
-    public static CriterionResult Polyuria(FluidBalance balance, Patient patient, Instant at, CriteriaSettings settings) =>
-        new Asking(balance, patient, at, settings).Day("polyuria", ">", settings.Polyuria);
+    public static CriterionResult Polyuria(OutputsSeen outputs, Patient patient, Instant at, CriteriaSettings settings) =>
+        new Asking(outputs, patient, at, settings).Day("polyuria", ">", settings.Polyuria);
 
     /// <summary>Too little in each of the two hours before a moment; of an adult.</summary>
-    public static CriterionResult LowHourly(FluidBalance balance, Patient patient, Instant at, CriteriaSettings settings) =>
-        new Asking(balance, patient, at, settings).LowHourly();
+    public static CriterionResult LowHourly(OutputsSeen outputs, Patient patient, Instant at, CriteriaSettings settings) =>
+        new Asking(outputs, patient, at, settings).LowHourly();
 
     /// <summary>Who is asked about, when, and by which settings.</summary>
-    private sealed record Asking(FluidBalance Balance, Patient Patient, Instant At, CriteriaSettings Settings)
+    private sealed record Asking(OutputsSeen Outputs, Patient Patient, Instant At, CriteriaSettings Settings)
     {
-        // Hours are asked for by one criterion after another, and a window costs its intervals each time.
-        private readonly Dictionary<Interval, OutputWindow> windows = [];
+        private FluidBalance Balance => Outputs.Balance;
 
         /// <remarks>What stands in the way of the window does so of its hours; but for the doubt, which may be of some of them.</remarks>
         public CriterionJudgement Judge(RateCriterion criterion)
@@ -137,8 +149,8 @@ public static class UrineOutputCriteria
             return result.Obstacles.Any(o => !CriterionJudgement.CanBeRemoved(o) && !(o == Obstacle.NotCovered && missing));
         }
 
-        private OutputWindow Over(Interval window) =>
-            windows.TryGetValue(window, out var known) ? known : windows[window] = Balance.Over(WindowKind.Trailing, window);
+        // Hours are asked for by one criterion after another, and a window costs its intervals each time.
+        private OutputWindow Over(Interval window) => Outputs.Over(window);
 
         public CriterionResult Mean(RateCriterion criterion)
         {

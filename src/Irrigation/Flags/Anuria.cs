@@ -36,7 +36,7 @@ public static class Anuria
             return new Finding.Undecided("no criterion of anuria is for this age", "a clinician");
         }
 
-        var result = UrineOutputCriteria.Evaluate(anuria, bedside.Balance, patient, at, bedside.Limits.Criteria).First();
+        var result = UrineOutputCriteria.Evaluate(anuria, bedside.Outputs, patient, at, bedside.Limits.Criteria).First();
         return CriterionFinding.Of(result, bedside, Rule.Slug, FlagPriority.High, "output of 12 h", SoLittleThatItMayBe(result, bedside));
     }
 
@@ -44,11 +44,11 @@ public static class Anuria
     {
         if (anuria.Probability is null || anuria.Value > anuria.Threshold)
             return false;
-        var (balance, patient, at, limits) = (bedside.Balance, bedside.Facts.Patient, anuria.Window.End, bedside.Limits.Criteria);
+        var (outputs, patient, at, limits) = (bedside.Outputs, bedside.Facts.Patient, anuria.Window.End, bedside.Limits.Criteria);
         return UrineOutputCriteria
             .All.Where(c =>
                 c.Group == patient.GroupAt(at) && c is { Threshold: not null, Stage: >= 2 } && c.Window >= anuria.Window.Duration
             )
-            .Any(c => UrineOutputCriteria.Evaluate(c, balance, patient, at, limits).First().Answer == Answer.Met);
+            .Any(c => UrineOutputCriteria.Evaluate(c, outputs, patient, at, limits).First().Answer == Answer.Met);
     }
 }

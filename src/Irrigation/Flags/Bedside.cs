@@ -57,12 +57,20 @@ public sealed record FlagLimits(FlagSettings Flags, CriteriaSettings Criteria, F
 public sealed record Bedside(FluidBalance Balance, Instant At, PatientFacts Facts, FlagLimits Limits, ImmutableArray<RuleState> States)
 {
     private readonly RunsSeen? cycled;
+    private readonly OutputsSeen? outputs;
 
     /// <summary>The runs of cycles; one and the same for all rules that look at a moment.</summary>
     public RunsSeen Cycled
     {
         get => cycled ?? new(Balance, At);
         init => cycled = value;
+    }
+
+    /// <summary>The outputs of trailing windows; one and the same for all rules that look at a moment.</summary>
+    public OutputsSeen Outputs
+    {
+        get => outputs ?? new(Balance);
+        init => outputs = value;
     }
 
     /// <summary>When the next irrigation, or dose, is due; null where no order says how often.</summary>

@@ -326,6 +326,7 @@ public sealed class FlagRecord
             return Ending(balance, moment);
 
         var (next, ended, cycled) = (states, Ended, new RunsSeen(balance, moment));
+        var outputs = new OutputsSeen(balance);
         for (var i = 0; i < FlagRules.All.Length; i++)
         {
             var rule = FlagRules.All[i];
@@ -334,7 +335,7 @@ public sealed class FlagRecord
             var state = Applied(
                 next[i],
                 rule.Slug,
-                FlagRules.Judge(rule, new(balance, moment, facts, limits, next) { Cycled = cycled }),
+                FlagRules.Judge(rule, new(balance, moment, facts, limits, next) { Cycled = cycled, Outputs = outputs }),
                 moment
             );
             if (next[i].Open is not null && state.Open is null)

@@ -21,7 +21,7 @@ public static class LowHourlyOutput
         bedside.Latest is null
             ? new Finding.NotRaised()
             : CriterionFinding.Of(
-                UrineOutputCriteria.LowHourly(bedside.Balance, bedside.Facts.Patient, bedside.Balance.LastClosing, bedside.Limits.Criteria),
+                UrineOutputCriteria.LowHourly(bedside.Outputs, bedside.Facts.Patient, bedside.Balance.LastClosing, bedside.Limits.Criteria),
                 bedside,
                 Rule.Slug,
                 FlagPriority.Low,

@@ -21,7 +21,7 @@ public static class Oliguria
         bedside.Latest is null
             ? new Finding.NotRaised()
             : CriterionFinding.Of(
-                UrineOutputCriteria.Oliguria(bedside.Balance, bedside.Facts.Patient, bedside.Balance.LastClosing, bedside.Limits.Criteria),
+                UrineOutputCriteria.Oliguria(bedside.Outputs, bedside.Facts.Patient, bedside.Balance.LastClosing, bedside.Limits.Criteria),
                 bedside,
                 Rule.Slug,
                 FlagPriority.Low,

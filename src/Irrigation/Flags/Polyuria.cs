@@ -21,7 +21,7 @@ public static class Polyuria
         bedside.Latest is null
             ? new Finding.NotRaised()
             : CriterionFinding.Of(
-                UrineOutputCriteria.Polyuria(bedside.Balance, bedside.Facts.Patient, bedside.Balance.LastClosing, bedside.Limits.Criteria),
+                UrineOutputCriteria.Polyuria(bedside.Outputs, bedside.Facts.Patient, bedside.Balance.LastClosing, bedside.Limits.Criteria),
                 bedside,
                 Rule.Slug,
                 FlagPriority.Low,

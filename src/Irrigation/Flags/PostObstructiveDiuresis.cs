@@ -39,7 +39,7 @@ public static class PostObstructiveDiuresis
         if (bedside.At > relieved + settings.DiuresisWithin)
             return new Finding.NotRaised();
 
-        OutputWindow Over(Instant from, Instant to) => bedside.Balance.Over(WindowKind.Trailing, new(from, to));
+        OutputWindow Over(Instant from, Instant to) => bedside.Outputs.Over(new(from, to));
         var since = at - Hour - Hour;
         OutputWindow[] hours = [Over(since, at - Hour), Over(at - Hour, at)];
         var day = Over(Instant.Max(at - (24 * Hour), bedside.Log.Frame.Start), at); // so far, in an episode that is younger

@@ -26,7 +26,7 @@ public static class UrineOutputCriterionMet
     {
         if (bedside.Latest is null)
             return new Finding.NotRaised();
-        var (balance, patient, at, limits) = (bedside.Balance, bedside.Facts.Patient, bedside.Balance.LastClosing, bedside.Limits.Criteria);
+        var (outputs, patient, at, limits) = (bedside.Outputs, bedside.Facts.Patient, bedside.Balance.LastClosing, bedside.Limits.Criteria);
         var group = patient.GroupAt(at);
         if (group == AgeGroup.Unknown)
         {
@@ -34,7 +34,7 @@ public static class UrineOutputCriterionMet
         }
 
         var criteria = UrineOutputCriteria.All.Where(c => c.Group == group && c.Threshold is not null).ToList();
-        var means = criteria.Select(c => UrineOutputCriteria.Evaluate(c, balance, patient, at, limits).First()).ToList();
+        var means = criteria.Select(c => UrineOutputCriteria.Evaluate(c, outputs, patient, at, limits).First()).ToList();
         if (Named(means, bedside) is not { } named)
         {
             return CriterionFinding.Of(means[0], bedside, Rule.Slug, FlagPriority.High, $"stage {means[0].Stage}");
@@ -42,7 +42,7 @@ public static class UrineOutputCriterionMet
 
         var criterion = criteria.Single(c => c.Stage == named.Stage);
         var met = named.Answer == Answer.Met ? " met" : "";
-        var hourly = UrineOutputCriteria.Evaluate(criterion, balance, patient, at, limits).Skip(1).FirstOrDefault();
+        var hourly = UrineOutputCriteria.Evaluate(criterion, outputs, patient, at, limits).Skip(1).FirstOrDefault();
         var other = hourly is null ? "" : $" By every hour it is {Words.Said(hourly.Answer)}.";
         var more = means.LastOrDefault(mean => mean.Stage > named.Stage && CriterionFinding.IsPossible(mean, bedside.Settings));
         var higher = more?.Probability is { } how ? $" Stage {more.Stage} has a probability of {CriterionFinding.Percent(how)}." : "";

@@ -43,17 +43,16 @@ internal sealed class EpisodeMapper(Vocabulary vocabulary)
         CriteriaSettings limits
     )
     {
+        // One after the other as they are asked for: those of a large batch need not all be there at once.
         return RunMapper.With(
             before,
             after,
-            [
-                .. Measured(before, after, appended),
-                .. Outputs(before, after, changes, []),
-                .. Rates(before, after, changes, weighed, limits),
-                .. Criteria(before, after),
-                .. Irrigation(before, after),
-                .. CorrectionMapper.ToProvenances(before, after, appended, changes),
-            ]
+            Measured(before, after, appended)
+                .Concat(Outputs(before, after, changes, []))
+                .Concat(Rates(before, after, changes, weighed, limits))
+                .Concat(Criteria(before, after))
+                .Concat(Irrigation(before, after))
+                .Concat(CorrectionMapper.ToProvenances(before, after, appended, changes))
         );
     }
 

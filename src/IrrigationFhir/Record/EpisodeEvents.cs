@@ -45,10 +45,8 @@ internal sealed record EpisodeEvents(IReadOnlyList<Resource> Resources, IReadOnl
         );
     }
 
-    /// <summary>All that is told, with outputs that are not what they were.</summary>
-    /// <param name="amended">Those outputs.</param>
-    public IReadOnlyList<OutboxEvent> With(IEnumerable<Observation> amended) =>
-        [.. Events, .. amended.Select(output => Told(output, Amended))];
+    /// <summary>What is told of an output that is not what it was.</summary>
+    public static OutboxEvent Amends(Observation output) => Told(output, Amended);
 
     /// <summary>Flags that an append's acknowledgements and calls are about.</summary>
     private static IEnumerable<FlagPeriod> SeenOrCalledAbout(Episode after, IEnumerable<Change> changes)

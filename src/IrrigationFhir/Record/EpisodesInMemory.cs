@@ -33,6 +33,9 @@ internal sealed class EpisodesInMemory(
     // A bed that is irrigated is looked at all the time; one that has ended is asked for by a handover or a late entry, and then no more.
     private static readonly TimeSpan KeptUnasked = TimeSpan.FromHours(2);
     private static readonly TimeSpan KeptOnceEnded = TimeSpan.FromMinutes(5);
+
+    /// <summary>From so many entries on, sharing the reading out costs less than it saves.</summary>
+    private const int Many = 500;
     private readonly MemoryCache cache = new(new MemoryCacheOptions { SizeLimit = MostEntries });
 
     /// <summary>The episode as it stands in the store; null where the id is unknown.</summary>
@@ -71,7 +74,9 @@ internal sealed class EpisodesInMemory(
 
         StoredEpisode Of(IEnumerable<EntryRow> entries)
         {
-            var log = entries.Aggregate(EpisodeLog.Empty(definition.Frame), (log, entry) => Append(log, entry).Log);
+            var (read, log) = (Read([.. entries]), EpisodeLog.Empty(definition.Frame));
+            foreach (var (entry, receivedAt) in read)
+                log = Append(log, entry, receivedAt).Log;
             return new(row, definition, FluidBalance.Of(log, settings));
         }
     }
@@ -80,9 +85,9 @@ internal sealed class EpisodesInMemory(
     private StoredEpisode With(StoredEpisode episode, IEnumerable<EntryRow> arrived)
     {
         var (balance, criteria, changes) = (episode.Balance, episode.Criteria, new List<Change>());
-        foreach (var entry in arrived)
+        foreach (var (entry, receivedAt) in Read([.. arrived]))
         {
-            var appended = Append(balance.Log, entry);
+            var appended = Append(balance.Log, entry, receivedAt);
             (balance, var intervals) = balance.After(appended);
             changes.AddRange(appended.Changes);
             var weighed = WeightReach.Of(balance, episode.Patient, appended.Changes, limits.Criteria);
@@ -153,12 +158,32 @@ internal sealed class EpisodesInMemory(
     /// <inheritdoc/>
     public void Dispose() => cache.Dispose();
 
-    private static Appended Append(EpisodeLog log, EntryRow row)
+    private static Appended Append(EpisodeLog log, Entry entry, NodaTime.Instant receivedAt) =>
+        log.Append([RecordEntries.WithTime(entry, log)!], receivedAt);
+
+    /// <remarks>Each by itself, so many of them are read on all processors; this thread works too.</remarks>
+    private static (Entry Entry, NodaTime.Instant ReceivedAt)[] Read(EntryRow[] rows)
+    {
+        var read = new (Entry, NodaTime.Instant)[rows.Length];
+        if (rows.Length < Many)
+        {
+            for (var i = 0; i < rows.Length; i++)
+                read[i] = Read(rows[i]);
+        }
+        else
+        {
+            Parallel.For(0, rows.Length, i => read[i] = Read(rows[i]));
+        }
+
+        return read;
+    }
+
+    private static (Entry, NodaTime.Instant) Read(EntryRow row)
     {
         using var document = JsonDocument.Parse(row.Json);
         var entry =
             EntryReader.Read(document.RootElement, "entry", [])?.Entry
             ?? throw new InvalidOperationException("a stored entry that is no longer readable");
-        return log.Append([RecordEntries.WithTime(entry, log)!], row.ReceivedAt);
+        return (entry, row.ReceivedAt);
     }
 }

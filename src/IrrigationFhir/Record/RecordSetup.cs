@@ -27,6 +27,7 @@ internal static class RecordSetup
                 provider.GetRequiredService<StoreSettings>().TimeZone
             ))
             .AddSingleton<ReviseEpisode>()
+            .AddHostedService<Rehearsal>()
             .AddSingleton<RecordEntries>()
             .AddSingleton<OpenEpisode>()
             .AddSingleton<WatchEpisodes>()

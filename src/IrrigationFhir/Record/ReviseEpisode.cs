@@ -24,6 +24,9 @@ internal sealed class ReviseEpisode(
     Vocabulary vocabulary
 )
 {
+    /// <summary>So many resources are there at once as resources: from then on only as what is stored of them.</summary>
+    private const int AtOnce = 128;
+
     private EpisodeMapper EpisodeMapper { get; } = new(vocabulary);
     private EarlierManner EarlierManner { get; } = new(vocabulary);
     private FlagMapper FlagMapper { get; } = new(vocabulary);
@@ -44,27 +47,29 @@ internal sealed class ReviseEpisode(
 
         steps.Next("map");
         var events = EpisodeEvents.Of(revision, EpisodeMapper, FlagMapper);
-        List<Resource> changed = [.. Resources(revision), .. events.Resources];
-        var otherwise = PublishedOtherwise(after, changed).ToList();
-        List<Resource> resources = [.. changed, .. otherwise];
-        if (revision.Cause is Cause.TimePassed && resources.Count == 0)
+        var written = new Written();
+        using var mapped = Resources(revision).Concat(events.Resources).Chunk(AtOnce).GetEnumerator();
+        while (mapped.MoveNext())
+        {
+            steps.Next("validate");
+            Judge(mapped.Current, written, amends: true);
+            if (mapped.Current.Length < AtOnce)
+                break;
+            steps.Next("map");
+        }
+
+        Judge(PublishedOtherwise(after, written), written, amends: false);
+        if (revision.Cause is Cause.TimePassed && written.Ids.Count == 0)
         {
             await store.RecordFlagsChecked(before.Row, flags.AsOf, flags.Next, stop);
             return new(episodes.Keep(after with { Row = after.Row with { FlagsAsOf = flags.AsOf } }), [], []);
         }
 
-        steps.Next("validate");
-        var provenances = resources.OfType<Provenance>().ToList();
-        var (valid, faulty) = Judged(resources.Except(provenances));
-        if (provenances.Count > 0)
-        {
-            var (why, faultyToo) = Judged(await Versioned(provenances, before, valid, stop));
-            valid.AddRange(why);
-            faulty.AddRange(faultyToo);
-        }
+        if (written.Provenances.Count > 0)
+            Take(await Versioned(written.Provenances, before, written.Valid, stop), written, amends: false);
 
         steps.Next("save");
-        var withheld = faulty.ToRows();
+        var (valid, withheld) = (written.Valid, written.Withheld);
         var described = revision.Cause is Cause.DescribedOtherwise ? after.Row : null;
         var remembered = memory.Of(after);
         var change = new EpisodeChange(before.Row.PatientKey, before.Id, before.Row.Version, rows, valid, withheld)
@@ -72,9 +77,7 @@ internal sealed class ReviseEpisode(
             Json = described?.Json,
             ClosedAt = described?.ClosedAt,
             Location = described?.Location,
-            Events = events.With(
-                valid.Select(draft => draft.Resource).Except(otherwise).OfType<Observation>().Where(CorrectedUrineOutputMapper.IsAnother)
-            ),
+            Events = [.. events.Events, .. written.Amended],
             FlagsAsOf = flags.AsOf,
             NextFlagCheck = flags.Next,
             SavedBy = memory.SavedBy,
@@ -97,15 +100,62 @@ internal sealed class ReviseEpisode(
         return new(episodes.Keep(kept), saved.Changed, withheld);
     }
 
-    private (List<ResourceDraft> Valid, List<(Resource, IReadOnlyList<ProfileFault>)> Faulty) Judged(IEnumerable<Resource> resources)
+    /// <summary>Makes and judges the resources as <see cref="Save"/> does, and stores nothing.</summary>
+    /// <param name="revision">What a cause makes of an episode.</param>
+    /// <returns>What is wrong with them.</returns>
+    public IReadOnlyList<WithheldRow> Rehearse(Revision revision)
+    {
+        var written = new Written();
+        Judge([.. Resources(revision), .. EpisodeEvents.Of(revision, EpisodeMapper, FlagMapper).Resources], written, amends: true);
+        return written.Withheld;
+    }
+
+    /// <summary>What is to be stored of a revision. Resources are let go once it is known what is stored of them.</summary>
+    private sealed class Written
+    {
+        /// <summary>What every resource is called, whatever became of it.</summary>
+        public HashSet<string> Ids { get; } = [];
+
+        /// <summary>Those that pass.</summary>
+        public List<ResourceDraft> Valid { get; } = [];
+
+        /// <summary>Those that do not.</summary>
+        public List<WithheldRow> Withheld { get; } = [];
+
+        /// <summary>Who said what: judged last, for they name versions of all others.</summary>
+        public List<Provenance> Provenances { get; } = [];
+
+        /// <summary>What is told of outputs that are not what they were.</summary>
+        public List<OutboxEvent> Amended { get; } = [];
+    }
+
+    /// <param name="resources">Some of a revision's.</param>
+    /// <param name="written">What is known of it so far.</param>
+    /// <param name="amends">Whether subscribers hear of outputs that are not what they were.</param>
+    private void Judge(IReadOnlyCollection<Resource> resources, Written written, bool amends)
+    {
+        written.Ids.UnionWith(resources.Select(resource => resource.Id!));
+        written.Provenances.AddRange(resources.OfType<Provenance>());
+        Take(resources.Distinct().Where(resource => resource is not Provenance), written, amends);
+    }
+
+    private void Take(IEnumerable<Resource> resources, Written written, bool amends)
     {
         List<ResourceDraft> drafts = [.. resources.Select(ResourceDraft.Of)];
         var faults = profiles.Validate([.. drafts.Select(draft => new WrittenResource(draft.Resource, draft.Content))]);
-        var judged = drafts.Zip(faults).ToLookup(pair => pair.Second.All(ProfileValidator.IsOfSender));
-        return (
-            [.. judged[true].Select(pair => pair.First)],
-            [.. judged[false].Select(pair => (pair.First.Resource, (IReadOnlyList<ProfileFault>)pair.Second))]
-        );
+        foreach (var (draft, found) in drafts.Zip(faults))
+        {
+            if (!found.All(ProfileValidator.IsOfSender))
+            {
+                written.Withheld.Add(Withholding.ToRow(draft.Resource, found));
+                continue;
+            }
+
+            if (amends && draft.Resource is Observation output && CorrectedUrineOutputMapper.IsAnother(output))
+                written.Amended.Add(EpisodeEvents.Amends(output));
+            written.Valid.Add(draft);
+            draft.LetGo();
+        }
     }
 
     /// <summary>
@@ -147,12 +197,12 @@ internal sealed class ReviseEpisode(
     private static readonly IReadOnlyDictionary<string, string> NothingOtherwise = new Dictionary<string, string>();
 
     /// <summary>What an earlier version published in another manner, in that of this one. Nobody is told: no number is another.</summary>
-    private IEnumerable<Resource> PublishedOtherwise(StoredEpisode after, IReadOnlyList<Resource> changed)
+    private List<Resource> PublishedOtherwise(StoredEpisode after, Written written)
     {
         if (after.PublishedOtherwise.Count == 0)
             return [];
-        var said = changed.Select(resource => resource.Id).ToHashSet();
-        List<Resource> anew = [.. EarlierManner.Anew(after, limits).Where(resource => said.Add(resource.Id))];
+        var said = new HashSet<string>(written.Ids);
+        List<Resource> anew = [.. EarlierManner.Anew(after, limits).Where(resource => said.Add(resource.Id!))];
         var gone = after.PublishedOtherwise.Where(published => !said.Contains(published.Key));
         return [.. anew, .. gone.Select(published => EarlierManner.Withdrawn(FhirJson.Read<Observation>(published.Value), after))];
     }

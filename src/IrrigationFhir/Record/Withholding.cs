@@ -8,12 +8,6 @@ namespace IrrigationFhir.Record;
 internal static class Withholding
 {
     /// <summary>What the store keeps of them: the keys of the rules, no text, for a text may quote the patient.</summary>
-    public static List<WithheldRow> ToRows(this IEnumerable<(Resource Resource, IReadOnlyList<ProfileFault> Faults)> faulty) =>
-        [
-            .. faulty.Select(f => new WithheldRow(
-                f.Resource.TypeName,
-                f.Resource.Id!,
-                string.Join(' ', f.Faults.Select(fault => fault.Key).Distinct())
-            )),
-        ];
+    public static WithheldRow ToRow(Resource resource, IEnumerable<ProfileFault> faults) =>
+        new(resource.TypeName, resource.Id!, string.Join(' ', faults.Select(fault => fault.Key).Distinct()));
 }

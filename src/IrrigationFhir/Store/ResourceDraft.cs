@@ -150,8 +150,8 @@ internal sealed class ResourceDraft
     /// <summary>The logical id.</summary>
     public string Id { get; }
 
-    /// <summary>The resource it is the draft of.</summary>
-    public Resource Resource { get; }
+    /// <summary>The resource it is the draft of, until that is let go.</summary>
+    public Resource Resource { get; private set; }
 
     /// <summary>The content as JSON in UTF-8; version 0 stands for the one that the store gives.</summary>
     public ReadOnlyMemory<byte> Content => _content;
@@ -200,6 +200,9 @@ internal sealed class ResourceDraft
             throw new ArgumentException($"This {resource.TypeName} has no id; a resource is stored under one.", nameof(resource));
         return new(type, resource);
     }
+
+    /// <summary>Lets go of the resource: it takes several times the memory of what is stored of it.</summary>
+    public void LetGo() => Resource = null!;
 
     /// <summary>When it happened, or null.</summary>
     /// <param name="zone">The zone of dates without an offset.</param>

@@ -1,3 +1,4 @@
+using IrrigationFhir.Fhir;
 using IrrigationFhir.Health;
 using Microsoft.Extensions.Diagnostics.HealthChecks;
 
@@ -6,11 +7,19 @@ namespace IrrigationFhir.Validation;
 /// <summary>Wires the validator: warmed by one thread before the service calls itself ready.</summary>
 internal static class ProfileValidation
 {
-    /// <summary>Adds the validator, its warm-up and its part of readiness.</summary>
-    public static IServiceCollection AddProfileValidation(this IServiceCollection services)
+    /// <summary>Adds the validator, its warm-up and its part of readiness. Both begin at once, beside what else is done at a start.</summary>
+    /// <param name="services">The services.</param>
+    /// <param name="vocabulary">Our words.</param>
+    public static IServiceCollection AddProfileValidation(this IServiceCollection services, Vocabulary vocabulary)
     {
-        services.AddSingleton<ProfileValidator>();
-        services.AddHostedService<WarmUp>();
+        var profiles = new ProfileValidator(vocabulary);
+        var warming = ProfileValidator.OnItsOwnThread(() =>
+        {
+            profiles.Warm();
+            return true;
+        });
+        services.AddSingleton(profiles);
+        services.AddHostedService(provider => new WarmUp(profiles, warming, provider.GetRequiredService<Figures>()));
         services.AddHealthChecks().AddCheck<Warm>("profiles", tags: [HealthApi.Ready]);
         return services;
     }
@@ -19,7 +28,7 @@ internal static class ProfileValidation
     /// Before the first request is let in: parallel callers of a cold validator would wait for each other. A broken profile stops the
     /// start.
     /// </summary>
-    private sealed class WarmUp(ProfileValidator profiles, Figures figures) : IHostedService
+    private sealed class WarmUp(ProfileValidator profiles, Task warming, Figures figures) : IHostedService
     {
         public Task StartAsync(CancellationToken cancellationToken)
         {
@@ -33,7 +42,7 @@ internal static class ProfileValidation
                     now => now.Shapes.Wrong
                 )
             );
-            return Task.Run(profiles.Warm, cancellationToken);
+            return warming.WaitAsync(cancellationToken);
         }
 
         public Task StopAsync(CancellationToken cancellationToken) => Task.CompletedTask;

@@ -5,8 +5,8 @@ namespace IrrigationFhir.Validation;
 
 /// <summary>Judges resources by the profiles they claim. Nothing is looked up outside this assembly, whatever a resource claims.</summary>
 /// <remarks>
-/// Thread-safe and synchronous. Construct it before requests come in, in a hosted service or right after the container:
-/// building the rules takes a second or two and waits for the thread pool, which callers queueing up behind it would use up.
+/// Thread-safe and synchronous. Construct it as early as can be: the rules are built beside whatever else is done at a start, and who needs
+/// them before waits.
 /// </remarks>
 internal sealed class ProfileValidator
 {
@@ -16,7 +16,7 @@ internal sealed class ProfileValidator
     private const int ManyResources = 8;
 
     private readonly Vocabulary vocabulary;
-    private readonly ProfileRules rules;
+    private readonly Task<ProfileRules> rules;
     private readonly KnownShapes shapes;
     private volatile bool ready;
 
@@ -24,9 +24,15 @@ internal sealed class ProfileValidator
     public ProfileValidator(Vocabulary vocabulary)
     {
         this.vocabulary = vocabulary;
-        rules = new([.. Definitions.Own(vocabulary.Profiles.CanonicalBase), .. Definitions.OfR4()]);
+        rules = OnItsOwnThread(() =>
+            new ProfileRules([.. Definitions.Own(vocabulary.Profiles.CanonicalBase), .. Definitions.OfR4()])
+        );
         shapes = new(Validate);
     }
+
+    /// <summary>Does what takes a second or so on a thread of its own: those of the pool are for requests.</summary>
+    public static Task<T> OnItsOwnThread<T>(Func<T> work) =>
+        Task.Factory.StartNew(work, CancellationToken.None, TaskCreationOptions.LongRunning, TaskScheduler.Default);
 
     /// <summary>Whether <see cref="Warm"/> has gone through.</summary>
     public bool IsReady => ready;
@@ -52,7 +58,7 @@ internal sealed class ProfileValidator
 
     /// <summary>Judges a resource by the profiles in <c>meta.profile</c>, or by its R4 type if it claims none.</summary>
     /// <returns>All faults; empty when valid.</returns>
-    public IReadOnlyList<ProfileFault> Validate(Resource resource) => rules.Judge(resource);
+    public IReadOnlyList<ProfileFault> Validate(Resource resource) => rules.GetAwaiter().GetResult().Judge(resource);
 
     /// <summary>
     /// Whether a fault is of what a sender says in words of its own, and keeps nothing out: an extension or a profile that is not known
