@@ -44,6 +44,12 @@ Command[] commands =
         "Drops a minute for a volume in a time or a rate, and back; alone it says how to ask.",
         rest => Task.FromResult(DripRateApi.Print(rest, () => SiteSettings.Here().Balance, Console.Out, Console.Error))
     ),
+    new(
+        "export",
+        "FOLDER [--format F] [--since T]",
+        "The whole store as tables (parquet, csv, ndjson) or as FHIR, of one moment, while it is served or not.",
+        rest => ExportCommand.Run(rest, Console.Out, Console.Error)
+    ),
     new("health", "[http://host:port]", "Asks a running service whether it can work.", rest => Probe.Run(rest, Console.Out)),
     new(
         "package",

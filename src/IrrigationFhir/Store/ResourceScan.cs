@@ -1,0 +1,171 @@
+using System.Data.Common;
+using System.Runtime.CompilerServices;
+using Dapper;
+using IrrigationFhir.Search;
+using NodaTime;
+
+namespace IrrigationFhir.Store;
+
+/// <summary>A resource as it is read out of the store, to go on to a file.</summary>
+/// <param name="Type">FHIR type name.</param>
+/// <param name="Id">Logical id.</param>
+/// <param name="VersionId">Its version.</param>
+/// <param name="LastUpdated">When that was stored.</param>
+/// <param name="Json">The resource in UTF-8.</param>
+internal sealed record StoredResource(string Type, string Id, long VersionId, Instant LastUpdated, ReadOnlyMemory<byte> Json);
+
+/// <summary>Which resources are read out.</summary>
+/// <param name="Type">FHIR type name.</param>
+/// <param name="Fence">
+/// As they were then: of what changed later the version of before. From <see cref="ResourceScan.Fence"/>.
+/// </param>
+/// <param name="Since">Only versions stored after this; null for all.</param>
+/// <param name="After">Only ids behind this one, in the order of their bytes.</param>
+internal sealed record ScanRequest(string Type, Instant Fence, Instant? Since = null, string After = "");
+
+/// <summary>
+/// Reads a whole store out, a type at a time in the order of ids, while it is written to: the only place that knows how rows lie, for whoever
+/// makes files of them.
+/// </summary>
+/// <remarks>
+/// <para>Every page is a query of its own, bounded by bytes: no read transaction lasts that would keep the log from being emptied, and what is
+/// in memory does not grow with the store.</para>
+/// <para>What is read is as of the fence, however long it takes: what changed since is taken from its history.</para>
+/// </remarks>
+internal sealed class ResourceScan(Func<DbConnection> open)
+{
+    /// <summary>A page is full with so many bytes: a larger resource comes alone.</summary>
+    public const int PageBytes = 1 << 20;
+
+    private const int PageRows = 1000;
+
+    /// <summary>Reads from a database.</summary>
+    public ResourceScan(Database database)
+        : this(database.OpenForReading) { }
+
+    /// <summary>
+    /// A moment up to which everything is stored: what is stored later has a later moment. The Unix epoch of an empty store.
+    /// </summary>
+    /// <remarks>
+    /// One thread writes, and stamps each unit later than the one before, in the order of commits (<see cref="WriteTransaction.At"/>): so the
+    /// latest stamp that a reader sees is such a moment, in whatever process it reads. Where several write, a lock has to make it.
+    /// </remarks>
+    public async Task<Instant> Fence(CancellationToken stop)
+    {
+        await using var connection = open();
+        await using var snapshot = await connection.BeginTransactionAsync(stop);
+        var latest = 0L;
+        foreach (var type in IndexedTypes.All)
+        {
+            var last = await connection.ExecuteScalarAsync<long?>(
+                new CommandDefinition(
+                    "select max(last_updated) from resource where type = @type",
+                    new { type = type.Name },
+                    snapshot,
+                    cancellationToken: stop
+                )
+            );
+            latest = Math.Max(latest, last ?? 0);
+        }
+
+        return UnixNanoseconds.ToInstant(latest);
+    }
+
+    /// <summary>How many resources of a type there are now: for who waits, and no more exact than that.</summary>
+    public async Task<long> Count(string type, CancellationToken stop)
+    {
+        await using var connection = open();
+        return await connection.ExecuteScalarAsync<long>(
+            new CommandDefinition("select count(*) from resource where type = @type", new { type }, cancellationToken: stop)
+        );
+    }
+
+    /// <summary>Reads pages, in the order of ids; an empty page says how far it came where nothing is to be read.</summary>
+    public async IAsyncEnumerable<ScanPage> Read(ScanRequest request, [EnumeratorCancellation] CancellationToken stop)
+    {
+        var after = request.After;
+        while (true)
+        {
+            var page = await Task.Run(() => Page(request, after), stop);
+            yield return page;
+            if (page.IsLast)
+                yield break;
+            after = page.UpTo;
+            stop.ThrowIfCancellationRequested();
+        }
+    }
+
+    private ScanPage Page(ScanRequest request, string after)
+    {
+        var (fence, since) = (UnixNanoseconds.Of(request.Fence), request.Since is { } given ? UnixNanoseconds.Of(given) : long.MinValue);
+        using var connection = open();
+        // One snapshot, so that what was moved to history in between is found there.
+        using var snapshot = connection.BeginTransaction();
+        using var command = Command(connection, snapshot, PageSql, ("type", request.Type), ("after", after), ("since", since));
+        var resources = new List<StoredResource>();
+        var (bytes, rows, upTo) = (0L, 0, after);
+        using (var reader = command.ExecuteReader())
+        {
+            while (bytes < PageBytes && rows < PageRows && reader.Read())
+            {
+                (rows, upTo) = (rows + 1, reader.GetString(0));
+                var found = reader.GetInt64(2) <= fence ? Resource(reader, request.Type) : null;
+                found ??= AsOf(connection, snapshot, request.Type, upTo, fence, since);
+                if (found is null)
+                    continue;
+                resources.Add(found);
+                bytes += found.Json.Length;
+            }
+        }
+
+        return new(resources, upTo, IsLast: bytes < PageBytes && rows < PageRows);
+    }
+
+    /// <summary>The version of then of what changed since, or null where there was none or it is not wanted.</summary>
+    private static StoredResource? AsOf(DbConnection connection, DbTransaction snapshot, string type, string id, long fence, long since)
+    {
+        using var command = Command(connection, snapshot, HistorySql, ("type", type), ("id", id), ("fence", fence), ("since", since));
+        using var reader = command.ExecuteReader();
+        return reader.Read() ? Resource(reader, type) : null;
+    }
+
+    private static DbCommand Command(
+        DbConnection connection,
+        DbTransaction snapshot,
+        string sql,
+        params ReadOnlySpan<(string Name, object Value)> values
+    )
+    {
+        var command = connection.CreateCommand();
+        (command.CommandText, command.Transaction) = (sql, snapshot);
+        foreach (var (name, value) in values)
+        {
+            var parameter = command.CreateParameter();
+            (parameter.ParameterName, parameter.Value) = (name, value);
+            command.Parameters.Add(parameter);
+        }
+
+        return command;
+    }
+
+    /// <summary>Columns as both statements name them. The text is taken as it lies: nobody reads it as UTF-16.</summary>
+    private static StoredResource Resource(DbDataReader row, string type) =>
+        new(type, row.GetString(0), row.GetInt64(1), UnixNanoseconds.ToInstant(row.GetInt64(2)), row.GetFieldValue<byte[]>(3));
+
+    private const string PageSql = """
+        select r.id, r.version_id, r.last_updated, r.json from resource r
+        where r.type = @type and r.id > @after and r.last_updated > @since order by r.id limit 1001
+        """;
+
+    private const string HistorySql = """
+        select h.id, h.version_id, h.last_updated, h.json from resource_history h
+        where h.type = @type and h.id = @id and h.last_updated <= @fence and h.last_updated > @since
+        order by h.version_id desc limit 1
+        """;
+}
+
+/// <summary>Some resources.</summary>
+/// <param name="Resources">In the order of their ids.</param>
+/// <param name="UpTo">The id that it came to: the next page goes on behind it.</param>
+/// <param name="IsLast">Whether there is none behind it.</param>
+internal sealed record ScanPage(IReadOnlyList<StoredResource> Resources, string UpTo, bool IsLast);
