@@ -1,4 +1,5 @@
 using IrrigationFhir;
+using IrrigationFhir.Analytics;
 using IrrigationFhir.Beds;
 using IrrigationFhir.Commands;
 using IrrigationFhir.Demo;
@@ -107,6 +108,7 @@ internal static class Service
         builder.Services.AddIntake(builder.Configuration);
         builder.Services.AddNotifications(builder.Configuration);
         builder.Services.AddSubscriptions();
+        builder.Services.AddAnalytics();
         builder.Services.AddPackage();
         builder.Services.AddHealth();
         builder.Services.AddTelemetry(builder.Configuration);

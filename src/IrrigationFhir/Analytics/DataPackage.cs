@@ -1,4 +1,5 @@
 using System.Text.Json.Nodes;
+using NodaTime.Text;
 
 namespace IrrigationFhir.Analytics;
 
@@ -27,7 +28,7 @@ internal static class DataPackage
             ["name"] = "irrigationfhir-export",
             ["title"] = "Irrigation of urinary catheters: what ran in, what drained, corrected urine output, flags",
             ["version"] = manifest.Version,
-            ["created"] = manifest.TransactionTime.ToString(),
+            ["created"] = InstantPattern.ExtendedIso.Format(manifest.TransactionTime),
             ["description"] =
                 "Filter on status first: entered-in-error is withdrawn. Null is not known, and never 0. Moments are in UTC; columns that end "
                 + "in _local have them as published. Numbers prompt a person to look at the patient; they diagnose nothing.",

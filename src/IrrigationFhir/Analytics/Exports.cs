@@ -7,5 +7,5 @@ internal static class Exports
     public static bool IsExported(string type) => type != "Subscription";
 
     /// <summary>What makes the rows of a view.</summary>
-    public static IViewEngine Engine(ViewDefinition view) => new TreeEngine(view);
+    public static IViewEngine Engine(ViewDefinition view) => new PassEngine(view);
 }

@@ -144,7 +144,7 @@ internal sealed class ParquetTable : TableWriter
         }
 
         private static DateTime Moment(TableColumn column, in Cell cell) =>
-            cell.Kind == CellKind.Text && Moments.Read(cell.Raw.Span) is { } moment
+            cell.Kind == CellKind.Text && Moments.Read(cell.Plain().Span) is { } moment
                 ? moment
                 : throw Unsuited(column, cell, "a date with time and offset: a column of type string takes others too");
 

@@ -34,7 +34,7 @@ internal abstract class TextTable(IReadOnlyList<TableColumn> columns, Stream str
 
     /// <summary>The moment of a cell in UTC, where that is asked for and it is a whole one; else as it is.</summary>
     protected ReadOnlySpan<byte> Moment(int column, in Cell cell, Span<byte> into) =>
-        options.InUtc && columns[column].Shape == ColumnShape.Moment && Moments.Read(cell.Raw.Span) is { } moment
+        options.InUtc && columns[column].Shape == ColumnShape.Moment && Moments.Read(cell.Plain().Span) is { } moment
             ? into[..Moments.Write(moment, into)]
             : cell.Raw.Span;
 

@@ -42,7 +42,8 @@ internal static class ExportCommand
             var manifest = await export.Run(order, ProgressLine.On(errors), interrupted.Token);
             foreach (var table in manifest.Files.GroupBy(file => file.Table))
                 output.WriteLine(Invariant($"{table.Key}: {table.Sum(file => file.Rows):N0} rows, {table.Sum(file => file.Bytes):N0} bytes"));
-            output.WriteLine($"exported to {folder}, as of {manifest.TransactionTime}: what changes later comes with --since {manifest.TransactionTime}");
+            var moment = InstantPattern.ExtendedIso.Format(manifest.TransactionTime);
+            output.WriteLine($"exported to {folder}, as of {moment}: what changes later comes with --since {moment}");
             return 0;
         }
         catch (OperationCanceledException)
@@ -50,9 +51,9 @@ internal static class ExportCommand
             errors.WriteLine($"interrupted: the same command goes on where it was; nothing in {folder} is half");
             return 1;
         }
-        catch (Exception fault1) when (fault1 is ExportRefusal or ViewFault or IOException or UnauthorizedAccessException or StoreFailure)
+        catch (Exception hindrance) when (hindrance is ExportRefusal or ViewFault or IOException or UnauthorizedAccessException or StoreFailure)
         {
-            errors.WriteLine(fault1.Message);
+            errors.WriteLine(hindrance.Message);
             return 1;
         }
         catch (Exception failure) when (Dialect.FailureOf(failure) is { } meant)
