@@ -108,8 +108,8 @@ internal static class Service
         builder.Services.AddIntake(builder.Configuration);
         builder.Services.AddNotifications(builder.Configuration);
         builder.Services.AddSubscriptions();
-        builder.Services.AddAnalytics();
         builder.Services.AddPackage();
+        builder.Services.AddAnalytics();
         builder.Services.AddHealth();
         builder.Services.AddTelemetry(builder.Configuration);
         builder.Services.AddContract();
@@ -128,6 +128,7 @@ internal static class Service
         app.MapFhir(); // GET   read, search, history, metadata
         app.MapIntake(); // POST  the same as FHIR: Observations, batch, transaction, $validate
         app.MapSubscriptions(); // POST  who is told when a flag is raised
+        app.MapAnalytics(); // GET   tables, exports, and their files
         app.MapPackage(); // GET   what defines it all, as one package
         app.MapDripRate(); // GET   drops a minute, and back, without any episode
         app.MapSettings(); // GET   what the numbers rest on

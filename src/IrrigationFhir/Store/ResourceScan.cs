@@ -21,7 +21,20 @@ internal sealed record StoredResource(string Type, string Id, long VersionId, In
 /// </param>
 /// <param name="Since">Only versions stored after this; null for all.</param>
 /// <param name="After">Only ids behind this one, in the order of their bytes.</param>
-internal sealed record ScanRequest(string Type, Instant Fence, Instant? Since = null, string After = "");
+internal sealed record ScanRequest(string Type, Instant Fence, Instant? Since = null, string After = "")
+{
+    /// <summary>Only what is about a patient.</summary>
+    public bool OnlyOfPatients { get; init; }
+
+    /// <summary>Only what is about one of these; empty for all.</summary>
+    public IReadOnlyList<ScannedPatient> Patients { get; init; } = [];
+}
+
+/// <summary>A patient as resources point at it: by address, or by identifier.</summary>
+/// <param name="Reference">As <c>Patient/one</c>; null where the identifier says who it is.</param>
+/// <param name="System">Namespace of the identifier; empty for none.</param>
+/// <param name="Value">The identifier.</param>
+internal sealed record ScannedPatient(string? Reference, string System, string Value);
 
 /// <summary>
 /// Reads a whole store out, a type at a time in the order of ids, while it is written to: the only place that knows how rows lie, for whoever
@@ -80,6 +93,56 @@ internal sealed class ResourceScan(Func<DbConnection> open)
         );
     }
 
+    /// <summary>Whether anything is about a patient.</summary>
+    public async Task<bool> Knows(ScannedPatient patient, CancellationToken stop)
+    {
+        var (condition, values) = About([patient]);
+        await using var connection = open();
+        foreach (var type in IndexedTypes.All)
+        {
+            var parameters = new DynamicParameters(new { type = type.Name });
+            foreach (var (name, value) in values)
+                parameters.Add(name, value);
+            var sql = $"select exists (select 1 from resource r where r.type = @type and ({condition}))";
+            if (await connection.ExecuteScalarAsync<long>(new CommandDefinition(sql, parameters, cancellationToken: stop)) == 1)
+                return true;
+        }
+
+        return false;
+    }
+
+    /// <summary>The versions of then of some resources, by their ids.</summary>
+    public async Task<IReadOnlyList<StoredResource>> ReadSome(ScanRequest request, IEnumerable<string> ids, CancellationToken stop) =>
+        await Task.Run(
+            () =>
+            {
+                var (fence, since) = Times(request);
+                using var connection = open();
+                using var snapshot = connection.BeginTransaction();
+                var found = new List<StoredResource>();
+                foreach (var id in ids)
+                {
+                    using var command = Command(connection, snapshot, OneSql, [("type", request.Type), ("id", id)]);
+                    using var reader = command.ExecuteReader();
+                    if (!reader.Read())
+                        continue;
+                    var stored = reader.GetInt64(2);
+                    if (stored > fence)
+                    {
+                        if (AsOf(connection, snapshot, request.Type, id, fence, since) is { } before)
+                            found.Add(before);
+                    }
+                    else if (stored > since)
+                    {
+                        found.Add(Resource(reader, request.Type));
+                    }
+                }
+
+                return found;
+            },
+            stop
+        );
+
     /// <summary>Reads pages, in the order of ids; an empty page says how far it came where nothing is to be read.</summary>
     public async IAsyncEnumerable<ScanPage> Read(ScanRequest request, [EnumeratorCancellation] CancellationToken stop)
     {
@@ -97,11 +160,21 @@ internal sealed class ResourceScan(Func<DbConnection> open)
 
     private ScanPage Page(ScanRequest request, string after)
     {
-        var (fence, since) = (UnixNanoseconds.Of(request.Fence), request.Since is { } given ? UnixNanoseconds.Of(given) : long.MinValue);
+        var (fence, since) = Times(request);
+        var (about, patients) = About(request.Patients);
+        var condition =
+            request.Patients.Count > 0 ? $"and ({about})"
+            : request.OnlyOfPatients ? "and (r.subject_reference is not null or r.subject_value is not null)"
+            : "";
         using var connection = open();
         // One snapshot, so that what was moved to history in between is found there.
         using var snapshot = connection.BeginTransaction();
-        using var command = Command(connection, snapshot, PageSql, ("type", request.Type), ("after", after), ("since", since));
+        using var command = Command(
+            connection,
+            snapshot,
+            PageSql(condition),
+            [("type", request.Type), ("after", after), ("since", since), .. patients]
+        );
         var resources = new List<StoredResource>();
         var (bytes, rows, upTo) = (0L, 0, after);
         using (var reader = command.ExecuteReader())
@@ -124,7 +197,12 @@ internal sealed class ResourceScan(Func<DbConnection> open)
     /// <summary>The version of then of what changed since, or null where there was none or it is not wanted.</summary>
     private static StoredResource? AsOf(DbConnection connection, DbTransaction snapshot, string type, string id, long fence, long since)
     {
-        using var command = Command(connection, snapshot, HistorySql, ("type", type), ("id", id), ("fence", fence), ("since", since));
+        using var command = Command(
+            connection,
+            snapshot,
+            HistorySql,
+            [("type", type), ("id", id), ("fence", fence), ("since", since)]
+        );
         using var reader = command.ExecuteReader();
         return reader.Read() ? Resource(reader, type) : null;
     }
@@ -133,7 +211,7 @@ internal sealed class ResourceScan(Func<DbConnection> open)
         DbConnection connection,
         DbTransaction snapshot,
         string sql,
-        params ReadOnlySpan<(string Name, object Value)> values
+        IReadOnlyList<(string Name, object Value)> values
     )
     {
         var command = connection.CreateCommand();
@@ -152,10 +230,36 @@ internal sealed class ResourceScan(Func<DbConnection> open)
     private static StoredResource Resource(DbDataReader row, string type) =>
         new(type, row.GetString(0), row.GetInt64(1), UnixNanoseconds.ToInstant(row.GetInt64(2)), row.GetFieldValue<byte[]>(3));
 
-    private const string PageSql = """
-        select r.id, r.version_id, r.last_updated, r.json from resource r
-        where r.type = @type and r.id > @after and r.last_updated > @since order by r.id limit 1001
-        """;
+    private static (long Fence, long Since) Times(ScanRequest request) =>
+        (UnixNanoseconds.Of(request.Fence), request.Since is { } given ? UnixNanoseconds.Of(given) : long.MinValue);
+
+    /// <summary>A condition: a resource is about one of some patients.</summary>
+    private static (string Sql, IReadOnlyList<(string Name, object Value)> Values) About(IReadOnlyList<ScannedPatient> patients)
+    {
+        var values = new List<(string, object)>();
+        var conditions = patients.Select(
+            (patient, i) =>
+            {
+                if (patient.Reference is { } reference)
+                {
+                    values.Add(($"reference{i}", reference));
+                    return $"r.subject_reference = @reference{i}";
+                }
+
+                values.AddRange([($"system{i}", patient.System), ($"value{i}", patient.Value)]);
+                return $"(r.subject_value = @value{i} and coalesce(r.subject_system, '') = @system{i})";
+            }
+        );
+        return (string.Join(" or ", conditions), values);
+    }
+
+    private static string PageSql(string condition) =>
+        $"""
+            select r.id, r.version_id, r.last_updated, r.json from resource r
+            where r.type = @type and r.id > @after and r.last_updated > @since {condition} order by r.id limit 1001
+            """;
+
+    private const string OneSql = "select r.id, r.version_id, r.last_updated, r.json from resource r where r.type = @type and r.id = @id";
 
     private const string HistorySql = """
         select h.id, h.version_id, h.last_updated, h.json from resource_history h
