@@ -106,7 +106,7 @@ internal sealed record BulkRequest(
 
         var asked = parameters.Any(pair => pair.Key == "_type");
         IReadOnlyList<string> wanted = asked ? [.. Exported.Where(types.Contains)] : Exported;
-        var filters = Filters(parameters, wanted, context, problems);
+        var filters = ReadFilters(parameters, wanted, context, problems);
         var elements = new List<BulkElement>();
         foreach (var element in List("_elements"))
         {
@@ -132,7 +132,7 @@ internal sealed record BulkRequest(
             : (new(address, context.Base, ofPatients, wanted, since, filters, elements, patients, passedOver), []);
     }
 
-    private static List<BulkFilter> Filters(
+    private static List<BulkFilter> ReadFilters(
         IReadOnlyList<KeyValuePair<string, string>> parameters,
         IReadOnlyList<string> wanted,
         SearchContext context,

@@ -498,7 +498,7 @@ internal sealed class DomainViews(Profiles profiles)
                     "value.ofType(CodeableConcept).coding.code.first()",
                     "met, not-met, indeterminate (the interval covers the threshold) or not-evaluable (see first_obstacle)."
                 ),
-                new("criterion_reading", "code", "method.coding.code.first()", "How the window is read: mean, or every-hour."),
+                new("criterion_reading", "code", "method.coding.code.first()", "How the window is read: mean-over-window or every-hour."),
                 Quantity("threshold", "criterion-threshold", "What is compared with, in threshold_unit."),
                 new(
                     "threshold_comparator",

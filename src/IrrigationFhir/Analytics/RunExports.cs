@@ -4,6 +4,7 @@ using System.IO.Compression;
 using System.Security.Cryptography;
 using System.Text.Json;
 using Hl7.Fhir.Model;
+using IrrigationFhir.Fhir;
 using IrrigationFhir.Problems;
 using IrrigationFhir.Rest;
 using IrrigationFhir.Search;
@@ -27,6 +28,7 @@ internal sealed class RunExports(
     Searching searching,
     DomainViews views,
     StoreSettings kept,
+    Vocabulary words,
     TimeProvider clock,
     ILogger<RunExports> log
 ) : BackgroundService
@@ -105,7 +107,7 @@ internal sealed class RunExports(
 
     private Instant Now => Instant.FromDateTimeOffset(clock.GetUtcNow());
 
-    private async System.Threading.Tasks.Task Work(ExportJob job, CancellationToken stoppingToken)
+    private async Task Work(ExportJob job, CancellationToken stoppingToken)
     {
         using var stop = CancellationTokenSource.CreateLinkedTokenSource(stoppingToken);
         _running[job.Id] = stop;
@@ -134,8 +136,8 @@ internal sealed class RunExports(
             DeleteFiles(job.Id);
             Directory.CreateDirectory(FolderOf(job.Id));
             var fence = job.TransactionTime ?? await scan.Fence(stop);
-            var life = new SignsOfLife(this, job.Id, fence);
-            await life.Give("begun", stop, now: true);
+            var life = new SignsOfLife(jobs, kept, () => Now, _me, job.Id, fence);
+            await life.Give("begun", stop, atOnce: true);
             var request = RequestOf(job);
             return (request.Bulk is { } bulk ? await Export(bulk, job.Id, fence, life, stop) : await Export(request.Views!, job.Id, fence, life, stop), null);
         }
@@ -222,15 +224,15 @@ internal sealed class RunExports(
     }
 
     /// <summary>What was passed over, as OperationOutcomes in a file of its own.</summary>
-    private static BulkFile WritePassedOver(string folder, IReadOnlyList<string> parameters)
+    private BulkFile WritePassedOver(string folder, IReadOnlyList<string> parameters)
     {
         const string name = "passed-over.ndjson";
         using (var stream = PrivateFile.Create(Path.Combine(folder, name)))
         {
             foreach (var parameter in parameters)
             {
-                var outcome = Outcome.Of(Outcome.PassedOver(parameter, "a parameter that is not honoured here", "what /fhir/metadata says of $export"));
-                stream.Write(FhirJson.WriteUtf8(outcome).Span);
+                var outcome = Outcome.Of(Outcome.PassedOver(parameter, "a parameter that is not honoured here", "what /fhir/metadata says of $export")).Under(words);
+                stream.Write(FhirJson.WriteUtf8(outcome));
                 stream.WriteByte((byte)'\n');
             }
         }
@@ -276,7 +278,7 @@ internal sealed class RunExports(
     }
 
     /// <summary>Takes away what has expired, and files that belong to no export.</summary>
-    private async System.Threading.Tasks.Task TakeAway(CancellationToken stop)
+    private async Task TakeAway(CancellationToken stop)
     {
         var known = await jobs.Expired(Now, stop);
         foreach (var expired in known.Where(job => job.Value))
@@ -298,21 +300,21 @@ internal sealed class RunExports(
     }
 
     /// <summary>Holds an export while it is worked on, and sees that there is room for it.</summary>
-    private sealed class SignsOfLife(RunExports all, string id, Instant fence)
+    private sealed class SignsOfLife(ExportJobStore jobs, StoreSettings kept, Func<Instant> now, string me, string id, Instant fence)
     {
         private static readonly TimeSpan Every = TimeSpan.FromSeconds(1);
         private readonly Stopwatch _last = Stopwatch.StartNew();
 
-        public async System.Threading.Tasks.Task Give(string progress, CancellationToken stop, bool now = false)
+        public async Task Give(string progress, CancellationToken stop, bool atOnce = false)
         {
-            if (!now && _last.Elapsed < Every)
+            if (!atOnce && _last.Elapsed < Every)
                 return;
             _last.Restart();
-            if (!await all.jobs.Prolong(id, all._me, all.Now + Lease, fence, progress, stop))
+            if (!await jobs.Prolong(id, me, now() + Lease, fence, progress, stop))
                 throw new OperationCanceledException();
             // What was charted has the room first.
-            var room = new DriveInfo(Path.GetFullPath(all.kept.Folder)).AvailableFreeSpace;
-            if (room < (all.kept.LeastFreeMegabytes * 1_000_000L) + 100_000_000)
+            var room = new DriveInfo(Path.GetFullPath(kept.Folder)).AvailableFreeSpace;
+            if (room < (kept.LeastFreeMegabytes * 1_000_000L) + 100_000_000)
                 throw new IOException("too little room on the disk for an export");
         }
     }
@@ -358,7 +360,7 @@ internal sealed class BulkOutput(string folder, string type, (long Bytes, long L
     {
         if (_stream is not null)
             End();
-        return System.Threading.Tasks.Task.FromResult<IReadOnlyList<BulkFile>>(_files);
+        return Task.FromResult<IReadOnlyList<BulkFile>>(_files);
     }
 
     /// <inheritdoc/>

@@ -271,8 +271,14 @@ internal sealed class ViewRequest
             ]
             : [];
 
-    private IEnumerable<(string? Text, string At)> Texts(string name) =>
-        _parameters.Where(parameter => parameter.Name == name).Select(parameter => (TextOf(parameter.Value), parameter.At)).Where(text => text.Item1 is not null)!;
+    private IEnumerable<(string Text, string At)> Texts(string name)
+    {
+        foreach (var (_, value, at) in _parameters.Where(parameter => parameter.Name == name))
+        {
+            if (TextOf(value) is { } text)
+                yield return (text, at);
+        }
+    }
 
     /// <summary>The value of a parameter, from the address or by its one <c>value[x]</c>.</summary>
     private static string? TextOf(JsonElement parameter)
