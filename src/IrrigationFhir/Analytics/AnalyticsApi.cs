@@ -97,7 +97,11 @@ internal static class AnalyticsApi
                 "SQL on FHIR 2: the rows of a ViewDefinition at once, as json, ndjson, csv or parquet; also spelt $run, also at "
                     + "ViewDefinition and ViewDefinition/[id]. Our views are read and searched at ViewDefinition."
             ),
-            Operation("viewdefinition-export", $"{SqlOnFhir}export", "The rows of several as files, by the asynchronous pattern; ends in 303."),
+            Operation(
+                "viewdefinition-export",
+                $"{SqlOnFhir}export",
+                "The rows of several as files, by the asynchronous pattern; ends in 303."
+            ),
         ];
         if (rest.Resource.FirstOrDefault(resource => (string?)resource.TypeElement?.JsonValue == "Patient") is { } patient)
             patient.Operation =

@@ -35,7 +35,10 @@ internal static class Boundaries
             return null;
         }
 
-        var month = parts.Length > 1 ? int.Parse(parts[1], CultureInfo.InvariantCulture) : high ? 12 : 1;
+        var month =
+            parts.Length > 1 ? int.Parse(parts[1], CultureInfo.InvariantCulture)
+            : high ? 12
+            : 1;
         var day =
             parts.Length > 2 ? parts[2]
             : high ? DateTime.DaysInMonth(year, month).ToString("00", CultureInfo.InvariantCulture)
@@ -48,7 +51,10 @@ internal static class Boundaries
 
         var time = text[(date.Length + 1)..];
         var offsetAt = time.IndexOfAny(['Z', '+', '-']);
-        var offset = offsetAt >= 0 ? time[offsetAt..] : high ? "-12:00" : "+14:00";
+        var offset =
+            offsetAt >= 0 ? time[offsetAt..]
+            : high ? "-12:00"
+            : "+14:00";
         return OfTimeOfDay(offsetAt >= 0 ? time[..offsetAt] : time, high) is { } bound ? $"{whole}T{bound}{offset}" : null;
     }
 
@@ -59,7 +65,10 @@ internal static class Boundaries
         var parts = (fractionAt < 0 ? text : text[..fractionAt]).Split(':');
         if (parts.Length is < 1 or > 3 || parts.Any(part => part.Length != 2))
             return null;
-        string Part(int i) => parts.Length > i ? parts[i] : high ? "59" : "00";
+        string Part(int i) =>
+            parts.Length > i ? parts[i]
+            : high ? "59"
+            : "00";
         return $"{parts[0]}:{Part(1)}:{Part(2)}.{(fraction.Length >= 3 ? fraction : fraction.PadRight(3, high ? '9' : '0'))}";
     }
 }

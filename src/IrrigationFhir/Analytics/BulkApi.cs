@@ -15,26 +15,22 @@ namespace IrrigationFhir.Analytics;
 /// <c>$export</c> at the base and at Patient, how an export stands, its files, and its end: Bulk Data Access 2.0.0
 /// (https://hl7.org/fhir/uv/bulkdata) by the asynchronous pattern of FHIR.
 /// </summary>
-internal sealed class BulkApi(
-    RunExports exports,
-    ExportJobStore jobs,
-    ResourceScan scan,
-    Searching searching,
-    FhirSettings settings
-)
+internal sealed class BulkApi(RunExports exports, ExportJobStore jobs, ResourceScan scan, Searching searching, FhirSettings settings)
 {
     private const string Status = "exports";
 
     /// <summary>Said in the CapabilityStatement.</summary>
     public const string Policy =
         "Bulk Data Access 2.0.0: by GET, or by POST with Parameters, with Prefer: respond-async; ndjson. _since, _type, _typeFilter and "
-        + "_elements are honoured; what is not is refused unless handling=lenient, and then named under error. transactionTime is the moment of "
+        + "_elements are honoured; what is not is refused unless handling=lenient, and then named under error. "
+        + "transactionTime is the moment of "
         + "the latest change that is in the files: the _since of the next export. A correction is a change, nothing is ever deleted. "
         + "Subscriptions are not exported. Files are kept for 24 hours.";
 
     /// <summary>Said in the CapabilityStatement of Patient.</summary>
     public const string PatientPolicy =
-        Policy + " At Patient: what is about a patient; no Patient is among it, as none is held here. patient takes references and identifiers.";
+        Policy
+        + " At Patient: what is about a patient; no Patient is among it, as none is held here. patient takes references and identifiers.";
 
     /// <summary>Begins an export of resources.</summary>
     public async Task<IResult> KickOff(HttpContext http, bool ofPatients)
@@ -61,7 +57,12 @@ internal sealed class BulkApi(
             if (!await scan.Knows(patient, http.RequestAborted))
                 return new OutcomeResult(
                     StatusCodes.Status404NotFound,
-                    Outcome.Problem("unknown-patient", "a patient of whom nothing is held here", "a patient that resources point at", "patient")
+                    Outcome.Problem(
+                        "unknown-patient",
+                        "a patient of whom nothing is held here",
+                        "a patient that resources point at",
+                        "patient"
+                    )
                 );
         }
 
@@ -82,9 +83,11 @@ internal sealed class BulkApi(
 
     /// <summary>What stands against a request that does not ask to be answered later; null where it does.</summary>
     public static OutcomeResult? RefusalOfPreference(HttpRequest request) =>
-        request.Headers["Prefer"].Any(line =>
-            (line ?? "").Split([',', ';'], StringSplitOptions.TrimEntries).Contains("respond-async", StringComparer.OrdinalIgnoreCase)
-        )
+        request
+            .Headers["Prefer"]
+            .Any(line =>
+                (line ?? "").Split([',', ';'], StringSplitOptions.TrimEntries).Contains("respond-async", StringComparer.OrdinalIgnoreCase)
+            )
             ? null
             : new(
                 StatusCodes.Status400BadRequest,
@@ -99,7 +102,12 @@ internal sealed class BulkApi(
             http.Response.Headers.RetryAfter = "60";
             return new OutcomeResult(
                 StatusCodes.Status429TooManyRequests,
-                Outcome.Problem("too-many-requests", $"{RunExports.MostUnfinished} exports wait or run", "the same request again when one has ended", null)
+                Outcome.Problem(
+                    "too-many-requests",
+                    $"{RunExports.MostUnfinished} exports wait or run",
+                    "the same request again when one has ended",
+                    null
+                )
             );
         }
 

@@ -9,7 +9,7 @@ using IrrigationFhir.Fhir;
 
 namespace IrrigationFhir.Analytics;
 
-/// <summary>Sends only some elements of a resource: what is mandatory stays, and the mark SUBSETTED says that it is not the whole.</summary>
+/// <summary>Sends only some elements of a resource: what is mandatory stays, and SUBSETTED says that it is not the whole.</summary>
 /// <remarks>Cut on the JSON, so that numbers keep their digits.</remarks>
 internal sealed class BulkElements
 {
@@ -22,7 +22,11 @@ internal sealed class BulkElements
     public BulkElements(string type, IEnumerable<BulkElement> wanted)
     {
         string[] always = ["resourceType", "id", "meta", .. Mandatory.GetOrAdd(type, MandatoryOf)];
-        _kept = [.. always, .. wanted.Where(element => element.Type is null || element.Type == type).SelectMany(element => Names(type, element.Name))];
+        _kept =
+        [
+            .. always,
+            .. wanted.Where(element => element.Type is null || element.Type == type).SelectMany(element => Names(type, element.Name)),
+        ];
     }
 
     /// <summary>Whether a type has an element of that name at its root.</summary>

@@ -35,8 +35,7 @@ internal sealed record BulkRequest(
     private static readonly string[] Forbidden = ["_include", "_revinclude", "_sort", "_count", "_summary", "_elements", "_total", "_page"];
 
     /// <summary>The types that can be exported.</summary>
-    public static IReadOnlyList<string> Exported { get; } =
-        [.. IndexedTypes.All.Select(type => type.Name).Where(Exports.IsExported)];
+    public static IReadOnlyList<string> Exported { get; } = [.. IndexedTypes.All.Select(type => type.Name).Where(Exports.IsExported)];
 
     /// <summary>Reads what was asked for: all problems at once, or none.</summary>
     /// <param name="parameters">Names and values, decoded; a name may be there several times.</param>
@@ -75,7 +74,8 @@ internal sealed record BulkRequest(
                     Outcome.Problem(
                         "search-parameter-unknown",
                         "a parameter that is not honoured here",
-                        $"_outputFormat, _since, _type, _typeFilter, _elements{(ofPatients ? ", patient" : "; patient at Patient/$export")}",
+                        "_outputFormat, _since, _type, _typeFilter, _elements"
+                            + (ofPatients ? ", patient" : "; patient at Patient/$export"),
                         name
                     )
                 );
@@ -147,7 +147,12 @@ internal sealed record BulkRequest(
             if (at < 0 || !wanted.Contains(type))
             {
                 problems.Add(
-                    Outcome.Problem("search-value-invalid", $"'{text}'", $"a search such as {wanted.FirstOrDefault() ?? "Observation"}?status=final, of a type that is exported", "_typeFilter")
+                    Outcome.Problem(
+                        "search-value-invalid",
+                        $"'{text}'",
+                        $"a search such as {wanted.FirstOrDefault() ?? "Observation"}?status=final, of a type that is exported",
+                        "_typeFilter"
+                    )
                 );
                 continue;
             }
@@ -157,7 +162,12 @@ internal sealed record BulkRequest(
             if (forbidden.Count > 0)
             {
                 problems.Add(
-                    Outcome.Problem("search-value-invalid", string.Join(", ", forbidden), "parameters that say which resources are meant", "_typeFilter")
+                    Outcome.Problem(
+                        "search-value-invalid",
+                        string.Join(", ", forbidden),
+                        "parameters that say which resources are meant",
+                        "_typeFilter"
+                    )
                 );
                 continue;
             }

@@ -30,8 +30,8 @@ internal static class DataPackage
             ["version"] = manifest.Version,
             ["created"] = InstantPattern.ExtendedIso.Format(manifest.TransactionTime),
             ["description"] =
-                "Filter on status first: entered-in-error is withdrawn. Null is not known, and never 0. Moments are in UTC; columns that end "
-                + "in _local have them as published. Numbers prompt a person to look at the patient; they diagnose nothing.",
+                "Filter on status first: entered-in-error is withdrawn. Null is not known, and never 0. Moments are in UTC; columns "
+                + "that end in _local have them as published. Numbers prompt a person to look at the patient; they diagnose nothing.",
             ["resources"] = new JsonArray([.. views.Select(view => Resource(view, manifest))]),
         };
 
@@ -71,7 +71,9 @@ internal static class DataPackage
             ["missingValues"] = new JsonArray(""),
             ["primaryKey"] = new JsonArray([
                 "resource_key",
-                .. view.Columns.Where(column => column.Name.EndsWith("_index", StringComparison.Ordinal)).Select(column => (JsonNode)column.Name),
+                .. view
+                    .Columns.Where(column => column.Name.EndsWith("_index", StringComparison.Ordinal))
+                    .Select(column => (JsonNode)column.Name),
             ]),
         };
         var foreign = new JsonArray();

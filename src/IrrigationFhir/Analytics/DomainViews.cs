@@ -179,7 +179,12 @@ internal sealed class DomainViews(Profiles profiles)
                 [
                     new("last_updated", "instant", "meta.lastUpdated", "When this version was stored, in UTC."),
                     new("recorded_at", "instant", "recorded", "When the service recorded it, in UTC."),
-                    new("activity", "code", "activity.coding.code.first()", "UPDATE where it was changed, NULLIFY where it was taken back."),
+                    new(
+                        "activity",
+                        "code",
+                        "activity.coding.code.first()",
+                        "UPDATE where it was changed, NULLIFY where it was taken back."
+                    ),
                     new("agent_id", "string", "agent.who.identifier.value.first()", "Who said so: a person, or what brought it in."),
                     new("reason_text", "string", "reason.text.first()", "Why, in words, where it was said."),
                     new(
@@ -200,7 +205,12 @@ internal sealed class DomainViews(Profiles profiles)
         foreach (
             var (name, title, row, condition) in new[]
             {
-                ("irrigation_episodes", "Irrigations", "episode of irrigation, with what ran in and came out of it so far", "partOf.empty()"),
+                (
+                    "irrigation_episodes",
+                    "Irrigations",
+                    "episode of irrigation, with what ran in and came out of it so far",
+                    "partOf.empty()"
+                ),
                 ("irrigation_runs", "Runs of cycles", "intermittent or open irrigation within an episode", "partOf.exists()"),
             }
         )
@@ -218,7 +228,10 @@ internal sealed class DomainViews(Profiles profiles)
                 own.Common("Observation"),
                 own.Reading(),
                 ViewTexts.Times("effective.ofType(Period).start", "effective.ofType(Period).end"),
-                [ViewTexts.Number("irrigant_ml", "value.ofType(Quantity).value", "Irrigant in mL; null where it is not known."), own.Absent()]
+                [
+                    ViewTexts.Number("irrigant_ml", "value.ofType(Quantity).value", "Irrigant in mL; null where it is not known."),
+                    own.Absent(),
+                ]
             )
         );
         yield return own.View(
@@ -319,9 +332,7 @@ internal sealed class DomainViews(Profiles profiles)
             var select = new JsonArray([.. selects]);
             var conditions = new JsonArray([.. where.Select(path => new JsonObject { ["path"] = path })]);
             var paths = select.ToJsonString() + conditions.ToJsonString();
-            var named = Constants.Where(constant =>
-                System.Text.RegularExpressions.Regex.IsMatch(paths, $"%{constant.Name}(?![A-Za-z_])")
-            );
+            var named = Constants.Where(constant => System.Text.RegularExpressions.Regex.IsMatch(paths, $"%{constant.Name}(?![A-Za-z_])"));
             json["constant"] = new JsonArray([
                 .. named.Select(constant => new JsonObject { ["name"] = constant.Name, ["valueUri"] = constant.Value }),
             ]);
@@ -337,8 +348,7 @@ internal sealed class DomainViews(Profiles profiles)
         public static JsonObject ForEach(string path, params IEnumerable<Column> columns) =>
             new() { ["forEach"] = path, ["column"] = new JsonArray([.. columns.Select(column => column.ToJson())]) };
 
-        public static string Component(string slug) =>
-            $"component.where(code.coding.exists(system = %observation and code = '{slug}'))";
+        public static string Component(string slug) => $"component.where(code.coding.exists(system = %observation and code = '{slug}'))";
 
         public static string Code(string slug) => $"code.coding.exists(system = %observation and code = '{slug}')";
 
@@ -382,7 +392,12 @@ internal sealed class DomainViews(Profiles profiles)
             [
                 new("patient_system", "uri", "subject.identifier.system", "Namespace of patient_id."),
                 new("patient_id", "string", "subject.identifier.value", "The patient, by the identifier that was sent with the episode."),
-                new("patient_key", "string", "subject.getReferenceKey(Patient)", "The patient by address, where the episode was sent with one."),
+                new(
+                    "patient_key",
+                    "string",
+                    "subject.getReferenceKey(Patient)",
+                    "The patient by address, where the episode was sent with one."
+                ),
             ];
 
         public IEnumerable<Column> Common(string type) =>
@@ -446,7 +461,11 @@ internal sealed class DomainViews(Profiles profiles)
                             "Corrected urine output in mL, of the whole of it; null where it is not known. Below 0 is kept: fluid stayed"
                                 + " behind, leaked, or a volume is wrong."
                         ),
-                        Quantity("partial_ml", "partial-volume", "Corrected urine output in mL of the covered part, where that is not the whole."),
+                        Quantity(
+                            "partial_ml",
+                            "partial-volume",
+                            "Corrected urine output in mL of the covered part, where that is not the whole."
+                        ),
                         Quantity("best_ml", "best-estimate", "Best estimate in mL, with known bias taken out."),
                         Number(
                             "best_uncertainty_ml",
@@ -515,19 +534,18 @@ internal sealed class DomainViews(Profiles profiles)
                 Quantity("compared_value", "criterion-value", "What was compared."),
                 Bound("interval95_low", "interval-95", "low", "Lower end of its 95 % interval."),
                 Bound("interval95_high", "interval-95", "high", "Upper end of its 95 % interval."),
-                Quantity("probability_met_percent", "probability-met", "Probability that the criterion is met, in percent (JCGM 106:2012)."),
+                Quantity(
+                    "probability_met_percent",
+                    "probability-met",
+                    "Probability that the criterion is met, in percent (JCGM 106:2012)."
+                ),
                 new(
                     "probability_met_is_at_most",
                     "boolean",
                     $"{Component("probability-met")}.value.ofType(Quantity).comparator.first() = '<='",
                     "true where it is at most so probable; null where it is so probable."
                 ),
-                new(
-                    "is_whole",
-                    "boolean",
-                    $"{Component("coverage")}.empty()",
-                    "Whether the whole window is covered by readings."
-                ),
+                new("is_whole", "boolean", $"{Component("coverage")}.empty()", "Whether the whole window is covered by readings."),
                 Quantity("coverage_percent", "coverage", "Percent of the window that are covered, where that is not the whole; else null."),
                 Concept("first_obstacle", "obstacle", "Why it is not evaluable; null where it is."),
                 Concept("every_hour_answer", "every-hour-answer", "The answer where every hour has to meet it, as answer."),
@@ -538,10 +556,20 @@ internal sealed class DomainViews(Profiles profiles)
 
         public IEnumerable<Column> Flag() =>
             [
-                new("flag", "code", "code.coding.where(system = %flag).code.first()", "Which flag; the code system irrigation-flag defines each."),
+                new(
+                    "flag",
+                    "code",
+                    "code.coding.where(system = %flag).code.first()",
+                    "Which flag; the code system irrigation-flag defines each."
+                ),
                 new("flag_title", "string", "code.text", "Its title."),
                 new("flag_category", "code", "category.coding.code.first()", "clinical, safety, data-quality, …"),
-                new("priority", "code", "extension(%priority).value.ofType(CodeableConcept).coding.code.first()", "PL, PM or PH: low, medium, high."),
+                new(
+                    "priority",
+                    "code",
+                    "extension(%priority).value.ofType(CodeableConcept).coding.code.first()",
+                    "PL, PM or PH: low, medium, high."
+                ),
                 .. Time("raised_at", "period.start", "When its pattern was there"),
                 .. Time("ended_at", "period.end", "When its pattern ended; null while it stands"),
                 .. Time("acknowledged_at", "extension(%acknowledged).value.ofType(dateTime).first()", "When somebody had seen it"),
@@ -551,7 +579,12 @@ internal sealed class DomainViews(Profiles profiles)
                     "Minutes from raised_at until somebody had seen it; null where nobody has."
                 ),
                 new("is_retracted", "boolean", "status = 'entered-in-error'", "Whether it was taken back; when and why is in corrections."),
-                new("statement", "string", "extension(%statement).value.ofType(string).first()", "What it says, with its numbers and cautions."),
+                new(
+                    "statement",
+                    "string",
+                    "extension(%statement).value.ofType(string).first()",
+                    "What it says, with its numbers and cautions."
+                ),
             ];
 
         public IEnumerable<Column> Irrigation()
@@ -580,7 +613,11 @@ internal sealed class DomainViews(Profiles profiles)
                 .. Time("counted_to", "extension(%account).extension('time').value.ofType(Period).end.first()", "What the sums end with"),
                 Number("instilled_ml", Part("instilled"), "Irrigant in that time, in mL."),
                 Number("drained_ml", Part("drained"), "Drainage in that time, in mL."),
-                Number("corrected_ml", Part("corrected-output"), "Corrected urine output in that time, in mL; null where a part is missing."),
+                Number(
+                    "corrected_ml",
+                    Part("corrected-output"),
+                    "Corrected urine output in that time, in mL; null where a part is missing."
+                ),
                 new("solution_text", "string", "usedCode.text.first()", "The irrigant, in words."),
                 new("gaps_text", "string", "note.text.first()", "What is missing or doubted in the sums, in words; null where nothing is."),
             ];

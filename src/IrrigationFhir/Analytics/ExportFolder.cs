@@ -36,8 +36,8 @@ internal sealed record ExportedFile(string Table, string File, long Rows, long B
 internal readonly record struct ExportProgress(string Type, long Done, long Total, long Rows, TimeSpan Elapsed);
 
 /// <summary>
-/// Exports a store into a folder: files of one moment, each complete or not there. What was interrupted goes on where the last complete part
-/// ended, as of the same moment.
+/// Exports a store into a folder: files of one moment, each complete or not there. What was interrupted goes on where the last complete
+/// part ended, as of the same moment.
 /// </summary>
 internal sealed class ExportFolder(ResourceScan scan, DomainViews views, string folder)
 {
@@ -115,7 +115,10 @@ internal sealed class ExportFolder(ResourceScan scan, DomainViews views, string 
 
     private IEnumerable<(string Type, IReadOnlyList<PublishedView?> Tables)> Tables(ExportOrder order) =>
         order.Format == "fhir"
-            ? Search.IndexedTypes.All.Select(type => type.Name).Where(Exports.IsExported).Select(type => (type, (IReadOnlyList<PublishedView?>)[null]))
+            ? Search
+                .IndexedTypes.All.Select(type => type.Name)
+                .Where(Exports.IsExported)
+                .Select(type => (type, (IReadOnlyList<PublishedView?>)[null]))
             : views.All.GroupBy(view => view.View.Resource).Select(group => (group.Key, (IReadOnlyList<PublishedView?>)[.. group]));
 
     private async Task<ExportState> Export(
@@ -128,7 +131,8 @@ internal sealed class ExportFolder(ResourceScan scan, DomainViews views, string 
     )
     {
         var total = await scan.Count(type, stop);
-        var (part, after, done) = state.Position is { } position && position.Type == type ? (position.Part, position.After, position.Done) : (0, "", 0);
+        var (part, after, done) =
+            state.Position is { } position && position.Type == type ? (position.Part, position.After, position.Done) : (0, "", 0);
         var isLast = false;
         while (!isLast)
         {
@@ -231,7 +235,12 @@ internal static class PrivateFile
     /// <summary>Makes one, or empties it.</summary>
     public static FileStream Create(string path)
     {
-        var options = new FileStreamOptions { Mode = FileMode.Create, Access = FileAccess.ReadWrite, BufferSize = 1 << 16 };
+        var options = new FileStreamOptions
+        {
+            Mode = FileMode.Create,
+            Access = FileAccess.ReadWrite,
+            BufferSize = 1 << 16,
+        };
         if (!OperatingSystem.IsWindows())
             options.UnixCreateMode = UnixFileMode.UserRead | UnixFileMode.UserWrite;
         return new(path, options);

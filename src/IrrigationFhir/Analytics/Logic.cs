@@ -26,7 +26,8 @@ internal static class Logic
 
     /// <summary>Whether two values are alike: numbers by what they are, not by their digits.</summary>
     public static bool Alike(SimpleValue left, SimpleValue right) =>
-        left.Kind == right.Kind && (left.Text == right.Text || (left.Kind == ValueKind.Number && Order(left, right) == 0) || SameMoment(left, right));
+        left.Kind == right.Kind
+        && (left.Text == right.Text || (left.Kind == ValueKind.Number && Order(left, right) == 0) || SameMoment(left, right));
 
     /// <summary>Which comes first; null where that cannot be told.</summary>
     public static int? Order(SimpleValue? left, SimpleValue? right)
@@ -77,13 +78,15 @@ internal static class Logic
     }
 
     /// <summary>Several values on a side of an operator.</summary>
-    public static ViewFault SeveralInOperation() => new("several values on one side of an operator, or as a condition", "one: first(), or where(…)");
+    public static ViewFault SeveralInOperation() =>
+        new("several values on one side of an operator, or as a condition", "one: first(), or where(…)");
 
     /// <summary>An object on a side of an operator.</summary>
     public static ViewFault ObjectInOperation() => new("an object on a side of an operator", "a simple value: one of its elements");
 
     /// <summary>A condition that is neither true nor false.</summary>
-    public static ViewFault NoCondition() => new("a condition that is neither true nor false", "a boolean: exists() says whether something is there");
+    public static ViewFault NoCondition() =>
+        new("a condition that is neither true nor false", "a boolean: exists() says whether something is there");
 
     private static decimal? Number(string text) =>
         decimal.TryParse(text, NumberStyles.Float, CultureInfo.InvariantCulture, out var number) ? number : null;
@@ -93,5 +96,7 @@ internal static class Logic
 
     /// <summary>A date with time and offset; null for any other text.</summary>
     public static Instant? Moment(string text) =>
-        text.Length >= 20 && text[10] == 'T' && OffsetDateTimePattern.Rfc3339.Parse(text) is { Success: true } parsed ? parsed.Value.ToInstant() : null;
+        text.Length >= 20 && text[10] == 'T' && OffsetDateTimePattern.Rfc3339.Parse(text) is { Success: true } parsed
+            ? parsed.Value.ToInstant()
+            : null;
 }

@@ -143,14 +143,7 @@ internal sealed class PassEngine : IViewEngine
             compiler.Compile(column.Path)
         );
 
-    private sealed record Plan(
-        EachKind Each,
-        PassStep[] Over,
-        PassStep[] Again,
-        PassColumn[] Columns,
-        Plan[] Selects,
-        Plan[] Unions
-    );
+    private sealed record Plan(EachKind Each, PassStep[] Over, PassStep[] Again, PassColumn[] Columns, Plan[] Selects, Plan[] Unions);
 
     /// <summary>What of a select is still to be joined with the row, and what comes after it.</summary>
     private sealed record Work(Plan Plan, int Index, int Focus, int RowIndex, Work? After);

@@ -181,7 +181,11 @@ internal sealed class PassMachine(KeptTree tree, int idName, string resource)
                 list.Append(',');
             ref readonly var found = ref _stack[i];
             if (found.Node < 0)
-                list.Append(found.Made.Kind == ValueKind.Text ? $"\"{Encoding.UTF8.GetString(Analytics.Cell.Text(found.Made.Text).Raw.Span)}\"" : found.Made.Text);
+                list.Append(
+                    found.Made.Kind == ValueKind.Text
+                        ? $"\"{Encoding.UTF8.GetString(Analytics.Cell.Text(found.Made.Text).Raw.Span)}\""
+                        : found.Made.Text
+                );
             else if (tree[found.Node].Kind == KeptKind.Text)
                 list.Append(CultureInfo.InvariantCulture, $"\"{Encoding.UTF8.GetString(Raw(found.Node))}\"");
             else

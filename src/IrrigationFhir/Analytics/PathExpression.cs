@@ -14,7 +14,8 @@ internal abstract record PathExpression(int At)
     public sealed record Item(int At, PathExpression Source, PathExpression Index) : PathExpression(At);
 
     /// <summary>A function: <c>first()</c>.</summary>
-    public sealed record Call(int At, PathExpression? Source, string Function, IReadOnlyList<PathExpression> Arguments) : PathExpression(At);
+    public sealed record Call(int At, PathExpression? Source, string Function, IReadOnlyList<PathExpression> Arguments)
+        : PathExpression(At);
 
     /// <summary>An operator between two.</summary>
     public sealed record Binary(int At, string Operator, PathExpression Left, PathExpression Right) : PathExpression(At);

@@ -139,8 +139,7 @@ internal sealed class PathReader
         var arguments = new List<PathExpression>();
         if (!Take(")"))
         {
-            do
-                arguments.Add(Or());
+            do arguments.Add(Or());
             while (Take(","));
             Closed(arguments[^1], ")");
         }
@@ -253,7 +252,9 @@ internal sealed class PathReader
                     't' => '\t',
                     'f' => '\f',
                     '\\' or '\'' or '"' or '`' or '/' => text[at],
-                    'u' when at + 4 < text.Length && ushort.TryParse(text.AsSpan(at + 1, 4), System.Globalization.NumberStyles.HexNumber, null, out var code) =>
+                    'u'
+                        when at + 4 < text.Length
+                            && ushort.TryParse(text.AsSpan(at + 1, 4), System.Globalization.NumberStyles.HexNumber, null, out var code) =>
                         (char)code,
                     _ => throw Strange(text, at),
                 }

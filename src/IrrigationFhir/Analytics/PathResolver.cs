@@ -54,7 +54,14 @@ internal sealed class PathResolver(IReadOnlyDictionary<string, ViewPath.Constant
             throw new ViewFault($"'{name}' of a {source.Type.Name}", "a simple value has nothing but extension and id");
         if (source is not ViewPath.Child child)
             throw new ViewFault($"'{name}' of a simple value that was chosen among several", "it behind the element itself");
-        var beside = new ViewPath.Child(child.Source, [.. child.Names.Select(own => "_" + own)], PathType.Of("Element") with { Many = child.Type.Many });
+        var beside = new ViewPath.Child(
+            child.Source,
+            [.. child.Names.Select(own => "_" + own)],
+            PathType.Of("Element") with
+            {
+                Many = child.Type.Many,
+            }
+        );
         return Child(beside, name);
     }
 
@@ -179,7 +186,8 @@ internal sealed class PathResolver(IReadOnlyDictionary<string, ViewPath.Constant
         path.Type.Name is null or "boolean" ? path : throw new ViewFault($"a condition that is a {path.Type.Name}", "a boolean");
 
     private static int Index(ViewPath index) =>
-        index is ViewPath.Constant { Kind: ValueKind.Number } number && int.TryParse(number.Text, NumberStyles.None, CultureInfo.InvariantCulture, out var at)
+        index is ViewPath.Constant { Kind: ValueKind.Number } number
+        && int.TryParse(number.Text, NumberStyles.None, CultureInfo.InvariantCulture, out var at)
             ? at
             : throw new ViewFault("an index that is no whole number", "a number from 0, or a constant");
 

@@ -70,7 +70,8 @@ internal sealed record PathType(string? Name, bool Many)
         return ofType is null || ofType == of.Name ? ([name], type) : ([], Unknown);
     }
 
-    private static string[] OpenTypes { get; } = [.. ModelInfo.OpenTypes.Select(type => ModelInfo.ModelInspector.FindClassMapping(type)!.Name)];
+    private static string[] OpenTypes { get; } =
+    [.. ModelInfo.OpenTypes.Select(type => ModelInfo.ModelInspector.FindClassMapping(type)!.Name)];
 
     private static IEnumerable<string> Names(Type[] types) => types.Select(type => ModelInfo.ModelInspector.FindClassMapping(type)!.Name);
 

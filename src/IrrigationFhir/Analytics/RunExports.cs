@@ -18,8 +18,8 @@ namespace IrrigationFhir.Analytics;
 
 /// <summary>Works on the exports that were asked for, one at a time, and takes away what has expired.</summary>
 /// <remarks>
-/// An export is held by a lease in the store: when a process dies, another begins it anew, as of the same moment. Its files lie in a folder of
-/// its own beside the database and can be fetched when all of them are complete.
+/// An export is held by a lease in the store: when a process dies, another begins it anew, as of the same moment. Its files lie in a folder
+/// of its own beside the database and can be fetched when all of them are complete.
 /// </remarks>
 internal sealed class RunExports(
     ExportJobStore jobs,
@@ -139,7 +139,12 @@ internal sealed class RunExports(
             var life = new SignsOfLife(jobs, kept, () => Now, _me, job.Id, fence);
             await life.Give("begun", stop, atOnce: true);
             var request = RequestOf(job);
-            return (request.Bulk is { } bulk ? await Export(bulk, job.Id, fence, life, stop) : await Export(request.Views!, job.Id, fence, life, stop), null);
+            return (
+                request.Bulk is { } bulk
+                    ? await Export(bulk, job.Id, fence, life, stop)
+                    : await Export(request.Views!, job.Id, fence, life, stop),
+                null
+            );
         }
         catch (ViewFault fault)
         {
@@ -157,7 +162,12 @@ internal sealed class RunExports(
         var files = new List<BulkFile>();
         foreach (var type in bulk.Types)
         {
-            await using var output = new BulkOutput(FolderOf(id), type, PartBounds, bulk.Elements.Count > 0 ? new(type, bulk.Elements) : null);
+            await using var output = new BulkOutput(
+                FolderOf(id),
+                type,
+                PartBounds,
+                bulk.Elements.Count > 0 ? new(type, bulk.Elements) : null
+            );
             var request = new ScanRequest(type, fence, bulk.Since) { OnlyOfPatients = bulk.OfPatients, Patients = bulk.Patients };
             var filters = bulk.Filters.Where(filter => filter.Type == type).ToList();
             if (filters.Count == 0)
@@ -231,7 +241,9 @@ internal sealed class RunExports(
         {
             foreach (var parameter in parameters)
             {
-                var outcome = Outcome.Of(Outcome.PassedOver(parameter, "a parameter that is not honoured here", "what /fhir/metadata says of $export")).Under(words);
+                var outcome = Outcome
+                    .Of(Outcome.PassedOver(parameter, "a parameter that is not honoured here", "what /fhir/metadata says of $export"))
+                    .Under(words);
                 stream.Write(FhirJson.WriteUtf8(outcome));
                 stream.WriteByte((byte)'\n');
             }
@@ -240,12 +252,20 @@ internal sealed class RunExports(
         return new("OperationOutcome", name, parameters.Count, "error", BulkRequest.Formats[0], IsPacked: false);
     }
 
-    private async Task<IReadOnlyList<BulkFile>> Export(ViewExport request, string id, Instant fence, SignsOfLife life, CancellationToken stop)
+    private async Task<IReadOnlyList<BulkFile>> Export(
+        ViewExport request,
+        string id,
+        Instant fence,
+        SignsOfLife life,
+        CancellationToken stop
+    )
     {
         var files = new List<BulkFile>();
         foreach (var named in request.Views)
         {
-            var view = named.Definition is { } sent ? ViewReader.Known(System.Text.Encoding.UTF8.GetBytes(sent)) : views.Find(named.Reference!)!.View;
+            var view = named.Definition is { } sent
+                ? ViewReader.Known(System.Text.Encoding.UTF8.GetBytes(sent))
+                : views.Find(named.Reference!)!.View;
             var name = $"{named.Name}.{request.Format}";
             var engine = Exports.Engine(view);
             var path = Path.Combine(FolderOf(id), name);

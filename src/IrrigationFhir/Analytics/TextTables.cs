@@ -82,7 +82,12 @@ internal static class Moments
         var local = new DateTime(year, month, day, hour, minute, second, DateTimeKind.Utc).AddTicks(ticks);
         if (rest.SequenceEqual("Z"u8))
             return local;
-        if (rest.Length != 6 || rest[3] != ':' || Digits(rest[1..3]) is not (<= 14 and var hours) || Digits(rest[4..]) is not (<= 59 and var minutes))
+        if (
+            rest.Length != 6
+            || rest[3] != ':'
+            || Digits(rest[1..3]) is not (<= 14 and var hours)
+            || Digits(rest[4..]) is not (<= 59 and var minutes)
+        )
             return null;
         var offset = new TimeSpan(hours, minutes, 0);
         return rest[0] switch

@@ -54,7 +54,11 @@ internal sealed class TreeEngine(ViewDefinition view) : IViewEngine
         // JSON itself nests no deeper.
         if (depth > ViewBounds.DeepestJson)
             return [];
-        return [.. over.SelectMany(path => Evaluate(path, focus, 0)).SelectMany(found => Repeated(again, again, found, depth + 1).Prepend(found))];
+        return
+        [
+            .. over.SelectMany(path => Evaluate(path, focus, 0))
+                .SelectMany(found => Repeated(again, again, found, depth + 1).Prepend(found)),
+        ];
     }
 
     /// <summary>Own columns, joined with the rows of each select in it, and with those of the union.</summary>
@@ -62,7 +66,10 @@ internal sealed class TreeEngine(ViewDefinition view) : IViewEngine
     {
         var own = new Cell[select.Columns.Count];
         for (var i = 0; i < own.Length; i++)
-            own[i] = CellOf(select.Columns[i], focus is { } at ? Evaluate(select.Columns[i].Path, at, rowIndex) : WithoutFocus(select.Columns[i].Path, rowIndex));
+            own[i] = CellOf(
+                select.Columns[i],
+                focus is { } at ? Evaluate(select.Columns[i].Path, at, rowIndex) : WithoutFocus(select.Columns[i].Path, rowIndex)
+            );
         List<Cell[]> rows = [own];
         foreach (var inner in select.Selects)
             rows = Product(rows, Of(inner, focus, rowIndex));

@@ -33,7 +33,11 @@ internal sealed class ViewOperations(DomainViews views, ResourceScan scan, RunEx
         var (limit, since, patients) = (request.Number("_limit"), request.Moment("_since"), request.Patients("patient"));
         request.TakeResources();
         if (request.Resources.Count > 0 && (since is not null || patients.Count > 0))
-            request.Problem("resource", "resources together with _since or patient", "resources that are meant, or a choice among those held here");
+            request.Problem(
+                "resource",
+                "resources together with _since or patient",
+                "resources that are meant, or a choice among those held here"
+            );
         var found = request.Views(views, id);
         if (request.Problems.Count > 0)
             return Refused(request);
@@ -45,7 +49,12 @@ internal sealed class ViewOperations(DomainViews views, ResourceScan scan, RunEx
             http.Response.Headers.RetryAfter = "2";
             return new OutcomeResult(
                 StatusCodes.Status429TooManyRequests,
-                Outcome.Problem("too-many-requests", "more rows asked for than are made at once", "the same request again after a pause", null)
+                Outcome.Problem(
+                    "too-many-requests",
+                    "more rows asked for than are made at once",
+                    "the same request again after a pause",
+                    null
+                )
             );
         }
 
@@ -68,7 +77,12 @@ internal sealed class ViewOperations(DomainViews views, ResourceScan scan, RunEx
                 http,
                 new(
                     StatusCodes.Status400BadRequest,
-                    Outcome.Problem("query-too-costly", $"rows that take longer than {Longest.TotalSeconds:0} s", "$viewdefinition-export, or _limit", null)
+                    Outcome.Problem(
+                        "query-too-costly",
+                        $"rows that take longer than {Longest.TotalSeconds:0} s",
+                        "$viewdefinition-export, or _limit",
+                        null
+                    )
                 )
             );
         }
@@ -99,7 +113,18 @@ internal sealed class ViewOperations(DomainViews views, ResourceScan scan, RunEx
         return await BulkApi.Begin(
             http,
             exports,
-            new(null, new($"{at}{http.Request.Path.Value![FhirBase.Path.Length..]}", [.. found.Select(view => view.Named)], format!, header, since, patients, tracking)),
+            new(
+                null,
+                new(
+                    $"{at}{http.Request.Path.Value![FhirBase.Path.Length..]}",
+                    [.. found.Select(view => view.Named)],
+                    format!,
+                    header,
+                    since,
+                    patients,
+                    tracking
+                )
+            ),
             at
         );
     }
@@ -206,7 +231,7 @@ internal sealed class ViewOperations(DomainViews views, ResourceScan scan, RunEx
         return Results.Empty;
     }
 
-    /// <summary>The refusal, or, where rows have left already, the end of the connection: a short file would look like a whole one.</summary>
+    /// <summary>The refusal, or, where rows have left already, the end of the connection: a short file would look whole.</summary>
     private static IResult Broken(HttpContext http, OutcomeResult refusal)
     {
         if (!http.Response.HasStarted)
@@ -241,7 +266,12 @@ internal sealed class ViewOperations(DomainViews views, ResourceScan scan, RunEx
     private static OutcomeResult NotAcceptable() =>
         new(
             StatusCodes.Status406NotAcceptable,
-            Outcome.Problem("not-acceptable", "a format that is not written here", $"_format as {string.Join(", ", ViewFormats.Names)}", "_format")
+            Outcome.Problem(
+                "not-acceptable",
+                "a format that is not written here",
+                $"_format as {string.Join(", ", ViewFormats.Names)}",
+                "_format"
+            )
         );
 
     /// <summary>A body whose headers are said when its first bytes leave, so that a fault before can still be answered.</summary>

@@ -104,9 +104,10 @@ internal sealed partial class ViewReader
         foreach (var (item, at) in Items(json, "constant", ""))
         {
             var name = Text(item, "name", at);
-            var values = item.ValueKind == JsonValueKind.Object
-                ? item.EnumerateObject().Where(member => member.Name.StartsWith("value", StringComparison.Ordinal)).ToList()
-                : [];
+            var values =
+                item.ValueKind == JsonValueKind.Object
+                    ? item.EnumerateObject().Where(member => member.Name.StartsWith("value", StringComparison.Ordinal)).ToList()
+                    : [];
             if (name is null || !SqlName().IsMatch(name))
                 Fault($"{at}.name", name is null ? "nothing" : $"'{name}'", "a letter, then letters, digits and underscores");
             else if (values is not [var value])

@@ -34,8 +34,12 @@ internal sealed class ViewReading(DomainViews views)
     private IFhirAnswer Search(FhirQuestion asked)
     {
         var strange = asked
-            .Parameters.Where(pair => !Searched.Contains(pair.Key) && pair.Key is not ("_format" or "_pretty" or "_count" or "_total" or "_summary"))
-            .Select(pair => Outcome.Problem("search-parameter-unknown", "not searched by", $"one of {string.Join(", ", Searched)}", pair.Key))
+            .Parameters.Where(pair =>
+                !Searched.Contains(pair.Key) && pair.Key is not ("_format" or "_pretty" or "_count" or "_total" or "_summary")
+            )
+            .Select(pair =>
+                Outcome.Problem("search-parameter-unknown", "not searched by", $"one of {string.Join(", ", Searched)}", pair.Key)
+            )
             .ToList();
         if (asked.Strict && strange.Count > 0)
             return new OutcomeResult(StatusCodes.Status400BadRequest, Outcome.Of(strange));

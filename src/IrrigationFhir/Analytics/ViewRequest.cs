@@ -71,20 +71,23 @@ internal sealed class ViewRequest
             return request;
         }
 
-        if (
-            root.ValueKind != JsonValueKind.Object
-            || !root.TryGetProperty("resourceType", out var type)
-            || !type.ValueEquals("Parameters")
-        )
+        if (root.ValueKind != JsonValueKind.Object || !root.TryGetProperty("resourceType", out var type) || !type.ValueEquals("Parameters"))
         {
-            request._problems.Add(Outcome.Problem("parameters-unreadable", "a body that is no Parameters resource", "FHIR JSON of one", "body"));
+            request._problems.Add(
+                Outcome.Problem("parameters-unreadable", "a body that is no Parameters resource", "FHIR JSON of one", "body")
+            );
             return request;
         }
 
-        var sent = root.TryGetProperty("parameter", out var list) && list.ValueKind == JsonValueKind.Array ? list.EnumerateArray().ToList() : [];
+        var sent =
+            root.TryGetProperty("parameter", out var list) && list.ValueKind == JsonValueKind.Array ? list.EnumerateArray().ToList() : [];
         for (var i = 0; i < sent.Count; i++)
         {
-            if (sent[i].ValueKind == JsonValueKind.Object && sent[i].TryGetProperty("name", out var name) && name.ValueKind == JsonValueKind.String)
+            if (
+                sent[i].ValueKind == JsonValueKind.Object
+                && sent[i].TryGetProperty("name", out var name)
+                && name.ValueKind == JsonValueKind.String
+            )
                 request._parameters.Add((name.GetString()!, sent[i], $"parameter[{i}]"));
             else
                 request.Problem($"parameter[{i}]", "a parameter without a name", "a name, and a value, a resource or parts");
@@ -97,9 +100,7 @@ internal sealed class ViewRequest
     public void Only(params string[] names)
     {
         foreach (var (name, _, at) in _parameters.Where(parameter => !names.Contains(parameter.Name)))
-            _problems.Add(
-                Outcome.Problem("search-parameter-unknown", $"the parameter '{name}'", $"one of {string.Join(", ", names)}", at)
-            );
+            _problems.Add(Outcome.Problem("search-parameter-unknown", $"the parameter '{name}'", $"one of {string.Join(", ", names)}", at));
     }
 
     /// <summary>The text of a parameter; null where it is not there.</summary>
@@ -194,7 +195,11 @@ internal sealed class ViewRequest
     {
         foreach (var (_, value, at) in _parameters.Where(parameter => parameter.Name == "resource"))
         {
-            if (value.ValueKind == JsonValueKind.Object && value.TryGetProperty("resource", out var resource) && resource.ValueKind == JsonValueKind.Object)
+            if (
+                value.ValueKind == JsonValueKind.Object
+                && value.TryGetProperty("resource", out var resource)
+                && resource.ValueKind == JsonValueKind.Object
+            )
                 Resources.Add(System.Text.Encoding.UTF8.GetBytes(resource.GetRawText()));
             else
                 Problem($"{at}.resource", "nothing", "a resource");
@@ -257,16 +262,17 @@ internal sealed class ViewRequest
             [
                 .. parts
                     .EnumerateArray()
-                    .Select((part, i) =>
-                        (
-                            part.ValueKind == JsonValueKind.Object
-                            && part.TryGetProperty("name", out var name)
-                            && name.ValueKind == JsonValueKind.String
-                                ? name.GetString()!
-                                : "",
-                            part,
-                            $"{at}.part[{i}]"
-                        )
+                    .Select(
+                        (part, i) =>
+                            (
+                                part.ValueKind == JsonValueKind.Object
+                                && part.TryGetProperty("name", out var name)
+                                && name.ValueKind == JsonValueKind.String
+                                    ? name.GetString()!
+                                    : "",
+                                part,
+                                $"{at}.part[{i}]"
+                            )
                     ),
             ]
             : [];
@@ -294,7 +300,8 @@ internal sealed class ViewRequest
             {
                 if (value.TryGetProperty("reference", out var reference) && reference.ValueKind == JsonValueKind.String)
                     return reference.GetString();
-                var identifier = value.TryGetProperty("identifier", out var inside) && inside.ValueKind == JsonValueKind.Object ? inside : value;
+                var identifier =
+                    value.TryGetProperty("identifier", out var inside) && inside.ValueKind == JsonValueKind.Object ? inside : value;
                 string Part(string name) =>
                     identifier.TryGetProperty(name, out var text) && text.ValueKind == JsonValueKind.String ? text.GetString()! : "";
                 return $"{Part("system")}|{Part("value")}";

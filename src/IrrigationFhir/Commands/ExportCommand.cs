@@ -13,11 +13,12 @@ namespace IrrigationFhir.Commands;
 internal static class ExportCommand
 {
     private const string Usage =
-        "usage: IrrigationFhir export FOLDER [--format parquet|csv|ndjson|fhir] [--since 2026-03-15T07:00:00Z] [--csv-safe] [--Data:Folder DATA]";
+        "usage: IrrigationFhir export FOLDER [--format parquet|csv|ndjson|fhir] [--since 2026-03-15T07:00:00Z] [--csv-safe] "
+        + "[--Data:Folder DATA]";
 
     /// <summary>
-    /// <c>export FOLDER</c>: the whole store as tables, while the service runs or not, all of one moment. Called again after an interruption
-    /// it goes on, as of that moment.
+    /// <c>export FOLDER</c>: the whole store as tables, while the service runs or not, all of one moment. Called again after an
+    /// interruption it goes on, as of that moment.
     /// </summary>
     /// <param name="args">The folder, the options, then settings, as the service takes them.</param>
     /// <param name="output">Gets a line a table, and one that says how to go on from there.</param>
@@ -41,7 +42,9 @@ internal static class ExportCommand
             var export = new ExportFolder(new ResourceScan(() => Dialect.OpenForReading(store.Folder)), new DomainViews(profiles), folder!);
             var manifest = await export.Run(order, ProgressLine.On(errors), interrupted.Token);
             foreach (var table in manifest.Files.GroupBy(file => file.Table))
-                output.WriteLine(Invariant($"{table.Key}: {table.Sum(file => file.Rows):N0} rows, {table.Sum(file => file.Bytes):N0} bytes"));
+                output.WriteLine(
+                    Invariant($"{table.Key}: {table.Sum(file => file.Rows):N0} rows, {table.Sum(file => file.Bytes):N0} bytes")
+                );
             var moment = InstantPattern.ExtendedIso.Format(manifest.TransactionTime);
             output.WriteLine($"exported to {folder}, as of {moment}: what changes later comes with --since {moment}");
             return 0;
@@ -51,7 +54,8 @@ internal static class ExportCommand
             errors.WriteLine($"interrupted: the same command goes on where it was; nothing in {folder} is half");
             return 1;
         }
-        catch (Exception hindrance) when (hindrance is ExportRefusal or ViewFault or IOException or UnauthorizedAccessException or StoreFailure)
+        catch (Exception hindrance)
+            when (hindrance is ExportRefusal or ViewFault or IOException or UnauthorizedAccessException or StoreFailure)
         {
             errors.WriteLine(hindrance.Message);
             return 1;

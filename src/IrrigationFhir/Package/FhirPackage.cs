@@ -21,11 +21,7 @@ namespace IrrigationFhir.Package;
 /// The same build and canonical base give the same bytes, so that a checksum can be published: sorted names, one time for all files, no
 /// owner.
 /// </remarks>
-internal sealed class FhirPackage(
-    Vocabulary vocabulary,
-    IEnumerable<CapabilityClaim> claims,
-    IReadOnlyList<PublishedDefinition> others
-)
+internal sealed class FhirPackage(Vocabulary vocabulary, IEnumerable<CapabilityClaim> claims, IReadOnlyList<PublishedDefinition> others)
 {
     /// <summary>The package's id.</summary>
     public const string Id = "irrigationfhir.profiles";

@@ -37,14 +37,7 @@ internal static class FhirContractExports
         }
     }
 
-    private static void Export(
-        FhirContractSection section,
-        string below,
-        string id,
-        string summary,
-        string? says,
-        IOpenApiParameter[] own
-    )
+    private static void Export(FhirContractSection section, string below, string id, string summary, string? says, IOpenApiParameter[] own)
     {
         IOpenApiParameter[] about =
         [
@@ -94,7 +87,10 @@ internal static class FhirContractExports
                 Responses = Replies(
                     [
                         ("200", Json("The manifest: `transactionTime`, and where each file is.")),
-                        ("202", new() { Description = "It is not done; `X-Progress` says how far it is, `Retry-After` when to ask again." }),
+                        (
+                            "202",
+                            new() { Description = "It is not done; `X-Progress` says how far it is, `Retry-After` when to ask again." }
+                        ),
                         ("303", new() { Description = "An export of views has ended; `Location` says where its result is." }),
                     ],
                     "404"

@@ -100,14 +100,7 @@ internal sealed class ExportJobStore(Database database)
     }
 
     /// <summary>Says how far one is and holds it for longer; false where it was cancelled, or somebody else works on it.</summary>
-    public Task<bool> Prolong(
-        string id,
-        string holder,
-        Instant until,
-        Instant transactionTime,
-        string progress,
-        CancellationToken stop
-    ) =>
+    public Task<bool> Prolong(string id, string holder, Instant until, Instant transactionTime, string progress, CancellationToken stop) =>
         database.Write(
             transaction =>
                 1

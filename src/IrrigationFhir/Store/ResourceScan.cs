@@ -37,12 +37,12 @@ internal sealed record ScanRequest(string Type, Instant Fence, Instant? Since = 
 internal sealed record ScannedPatient(string? Reference, string System, string Value);
 
 /// <summary>
-/// Reads a whole store out, a type at a time in the order of ids, while it is written to: the only place that knows how rows lie, for whoever
-/// makes files of them.
+/// Reads a whole store out, a type at a time in the order of ids, while it is written to: the only place that knows how rows lie, for
+/// whoever makes files of them.
 /// </summary>
 /// <remarks>
-/// <para>Every page is a query of its own, bounded by bytes: no read transaction lasts that would keep the log from being emptied, and what is
-/// in memory does not grow with the store.</para>
+/// <para>Every page is a query of its own, bounded by bytes: no read transaction lasts that would keep the log from being emptied, and what
+/// is in memory does not grow with the store.</para>
 /// <para>What is read is as of the fence, however long it takes: what changed since is taken from its history.</para>
 /// </remarks>
 internal sealed class ResourceScan(Func<DbConnection> open)
@@ -60,8 +60,8 @@ internal sealed class ResourceScan(Func<DbConnection> open)
     /// A moment up to which everything is stored: what is stored later has a later moment. The Unix epoch of an empty store.
     /// </summary>
     /// <remarks>
-    /// One thread writes, and stamps each unit later than the one before, in the order of commits (<see cref="WriteTransaction.At"/>): so the
-    /// latest stamp that a reader sees is such a moment, in whatever process it reads. Where several write, a lock has to make it.
+    /// One thread writes, and stamps each unit later than the one before, in the order of commits (<see cref="WriteTransaction.At"/>): so
+    /// the latest stamp that a reader sees is such a moment, in whatever process it reads. Where several write, a lock has to make it.
     /// </remarks>
     public async Task<Instant> Fence(CancellationToken stop)
     {
@@ -146,15 +146,25 @@ internal sealed class ResourceScan(Func<DbConnection> open)
     /// <summary>Reads pages, in the order of ids; an empty page says how far it came where nothing is to be read.</summary>
     public async IAsyncEnumerable<ScanPage> Read(ScanRequest request, [EnumeratorCancellation] CancellationToken stop)
     {
-        var after = request.After;
-        while (true)
+        var reading = Task.Run(() => Page(request, request.After), stop);
+        try
         {
-            var page = await Task.Run(() => Page(request, after), stop);
-            yield return page;
-            if (page.IsLast)
-                yield break;
-            after = page.UpTo;
-            stop.ThrowIfCancellationRequested();
+            while (true)
+            {
+                var page = await reading;
+                stop.ThrowIfCancellationRequested();
+                // The next one is read while this one is worked on.
+                if (!page.IsLast)
+                    reading = Task.Run(() => Page(request, page.UpTo), CancellationToken.None);
+                yield return page;
+                if (page.IsLast)
+                    yield break;
+            }
+        }
+        finally
+        {
+            // Nothing is read any more when nobody wants it: the database may be closed then.
+            await reading.ContinueWith(_ => { }, CancellationToken.None, TaskContinuationOptions.None, TaskScheduler.Default);
         }
     }
 
@@ -197,12 +207,7 @@ internal sealed class ResourceScan(Func<DbConnection> open)
     /// <summary>The version of then of what changed since, or null where there was none or it is not wanted.</summary>
     private static StoredResource? AsOf(DbConnection connection, DbTransaction snapshot, string type, string id, long fence, long since)
     {
-        using var command = Command(
-            connection,
-            snapshot,
-            HistorySql,
-            [("type", type), ("id", id), ("fence", fence), ("since", since)]
-        );
+        using var command = Command(connection, snapshot, HistorySql, [("type", type), ("id", id), ("fence", fence), ("since", since)]);
         using var reader = command.ExecuteReader();
         return reader.Read() ? Resource(reader, type) : null;
     }

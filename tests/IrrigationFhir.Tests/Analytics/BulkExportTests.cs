@@ -12,8 +12,8 @@ using NodaTime;
 namespace IrrigationFhir.Tests.Analytics;
 
 /// <summary>
-/// Bulk Data Access 2.0.0, by the rows of the public requirement table for hl7.fhir.uv.bulkdata 2.0.0: the number of each stands beside what
-/// is checked (R-BD rows of the SHALL requirements of a server).
+/// Bulk Data Access 2.0.0, by the rows of the public requirement table for hl7.fhir.uv.bulkdata 2.0.0 (what a server SHALL do): the number
+/// of each stands beside what is checked.
 /// </summary>
 public class BulkExportTests(StoriesTold told) : IClassFixture<StoriesTold>
 {
@@ -142,7 +142,10 @@ public class BulkExportTests(StoriesTold told) : IClassFixture<StoriesTold>
             foreach (var line in lines)
             {
                 var resource = JsonNode.Parse(line)!;
-                var (key, version) = ($"{resource["resourceType"]}/{resource["id"]}", long.Parse((string)resource["meta"]!["versionId"]!, System.Globalization.CultureInfo.InvariantCulture));
+                var (key, version) = (
+                    $"{resource["resourceType"]}/{resource["id"]}",
+                    long.Parse((string)resource["meta"]!["versionId"]!, System.Globalization.CultureInfo.InvariantCulture)
+                );
                 // 152 154: nothing twice, and nothing newer than the moment.
                 Assert.True(!latest.TryGetValue(key, out var known) || version > known, $"{key} {version} after {known}");
                 Assert.True(string.CompareOrdinal(Time((string)resource["meta"]!["lastUpdated"]!), Time(time)) <= 0);
@@ -157,7 +160,10 @@ public class BulkExportTests(StoriesTold told) : IClassFixture<StoriesTold>
         foreach (var line in last)
         {
             var resource = JsonNode.Parse(line)!;
-            latest[$"{resource["resourceType"]}/{resource["id"]}"] = long.Parse((string)resource["meta"]!["versionId"]!, System.Globalization.CultureInfo.InvariantCulture);
+            latest[$"{resource["resourceType"]}/{resource["id"]}"] = long.Parse(
+                (string)resource["meta"]!["versionId"]!,
+                System.Globalization.CultureInfo.InvariantCulture
+            );
         }
 
         var (all, _) = await ExportWithTime(ward, "/fhir/$export");
@@ -168,13 +174,15 @@ public class BulkExportTests(StoriesTold told) : IClassFixture<StoriesTold>
             latest.Select(pair => $"{pair.Key} {pair.Value}").Order(StringComparer.Ordinal)
         );
 
-        static string Time(string text) => NodaTime.Text.InstantPattern.ExtendedIso.Parse(text).Value.ToString("uuuu-MM-dd'T'HH:mm:ss.fffffffff", null);
+        static string Time(string text) =>
+            NodaTime.Text.InstantPattern.ExtendedIso.Parse(text).Value.ToString("uuuu-MM-dd'T'HH:mm:ss.fffffffff", null);
     }
 
     [Fact]
     public async Task Rows_77_79_80_Elements_are_cut_at_the_root_and_marked_and_numbers_keep_their_digits()
     {
-        var whole = (await Export("/fhir/$export?_type=Observation"))["Observation"].ToDictionary(line => (string)JsonNode.Parse(line)!["id"]!);
+        var whole = (await Export("/fhir/$export?_type=Observation"))["Observation"]
+            .ToDictionary(line => (string)JsonNode.Parse(line)!["id"]!);
         var cut = (await Export("/fhir/$export?_type=Observation&_elements=value,Observation.effective"))["Observation"];
         Assert.Equal(whole.Count, cut.Count);
         foreach (var line in cut)
@@ -183,7 +191,10 @@ public class BulkExportTests(StoriesTold told) : IClassFixture<StoriesTold>
             Assert.Contains(part["meta"]!["tag"]!.AsArray(), tag => (string)tag!["code"]! == "SUBSETTED");
             // Mandatory in R4: status and code.
             string[] allowed = ["resourceType", "id", "meta", "status", "code", "effectiveDateTime", "effectivePeriod"];
-            Assert.All(part.Where(pair => !pair.Key.StartsWith("value", StringComparison.Ordinal)), pair => Assert.Contains(pair.Key, allowed));
+            Assert.All(
+                part.Where(pair => !pair.Key.StartsWith("value", StringComparison.Ordinal)),
+                pair => Assert.Contains(pair.Key, allowed)
+            );
             foreach (var (key, value) in part.Where(pair => pair.Key != "meta"))
                 Assert.Equal(all[key]!.ToJsonString(), value!.ToJsonString());
         }
@@ -199,13 +210,17 @@ public class BulkExportTests(StoriesTold told) : IClassFixture<StoriesTold>
             Assert.Equal("P-0417", (string)JsonNode.Parse(line)!["subject"]!["identifier"]!["value"]!);
         Assert.All(of["Provenance"], line => Assert.Contains(told.Episodes["a-night"], line, StringComparison.Ordinal));
 
-        var filtered = await Export($"/fhir/Patient/$export?patient={night}&_type=Observation&_typeFilter=Observation%3Fstatus%3Dcorrected");
+        var filtered = await Export(
+            $"/fhir/Patient/$export?patient={night}&_type=Observation&_typeFilter=Observation%3Fstatus%3Dcorrected"
+        );
         var expected = of["Observation"].Where(line => (string)JsonNode.Parse(line)!["status"]! == "corrected");
         Assert.NotEmpty(expected);
         Assert.Equal(expected.Order(StringComparer.Ordinal), filtered["Observation"].Order(StringComparer.Ordinal));
 
         // Two filters: what either finds, once (117: a list means the same as twice).
-        var two = await Export("/fhir/$export?_type=Observation&_typeFilter=Observation%3Fstatus%3Dcorrected,Observation%3Fstatus%3Dcorrected,amended");
+        var two = await Export(
+            "/fhir/$export?_type=Observation&_typeFilter=Observation%3Fstatus%3Dcorrected,Observation%3Fstatus%3Dcorrected,amended"
+        );
         Assert.All(two["Observation"], line => Assert.Contains((string)JsonNode.Parse(line)!["status"]!, new[] { "corrected", "amended" }));
         Assert.Equal(two["Observation"].Count, two["Observation"].Distinct().Count());
 
@@ -220,7 +235,8 @@ public class BulkExportTests(StoriesTold told) : IClassFixture<StoriesTold>
             """
             {"resourceType": "Parameters", "parameter": [
               {"name": "_type", "valueString": "Flag"},
-              {"name": "patient", "valueReference": {"identifier": {"system": "https://lantern-quay.example/patients", "value": "P-0417"}}}]}
+              {"name": "patient", "valueReference": {"identifier":
+                {"system": "https://lantern-quay.example/patients", "value": "P-0417"}}}]}
             """
         )!;
         using var asked = await Ask("/fhir/Patient/$export", body: body);
@@ -276,7 +292,12 @@ public class BulkExportTests(StoriesTold told) : IClassFixture<StoriesTold>
 
         using var rest = new HttpRequestMessage(HttpMethod.Get, url)
         {
-            Headers = { AcceptEncoding = { new("gzip") }, Range = new RangeHeaderValue(100, null), IfRange = new(packed.Headers.ETag!) },
+            Headers =
+            {
+                AcceptEncoding = { new("gzip") },
+                Range = new RangeHeaderValue(100, null),
+                IfRange = new(packed.Headers.ETag!),
+            },
         };
         using var part = await told.Ward.Http.SendAsync(rest);
         Assert.Equal(HttpStatusCode.PartialContent, part.StatusCode);
@@ -295,19 +316,38 @@ public class BulkExportTests(StoriesTold told) : IClassFixture<StoriesTold>
     public async Task What_a_process_left_when_it_died_is_begun_anew_and_what_has_expired_goes()
     {
         await using var ward = RunningService.Start("2026-03-15T06:05:00Z");
-        await ward.Open(RunningService.Episode("left", "2026-03-15T00:00:00Z"));
+        var episode = await ward.Open(RunningService.Episode("left", "2026-03-15T00:00:00Z"));
+        await ward.Record(
+            episode,
+            JsonNode.Parse(
+                """
+                {"source": "w", "id": "1", "kind": "bladder-scanned", "at": "2026-03-15T01:00:00Z",
+                 "volume": {"value": 40, "unit": "mL"}, "how": "scan"}
+                """
+            )!
+        );
         var jobs = ward.Services.GetRequiredService<ExportJobStore>();
         var exports = ward.Services.GetRequiredService<RunExports>();
 
         // Another process takes it the moment it is asked for, writes half a file, and is heard of no more.
-        Assert.True(await jobs.Add("dead", """{"bulk": {"address": "http://ward.example/fhir/$export", "base": "http://ward.example/fhir", "ofPatients": false, "types": ["Procedure"], "filters": [], "elements": [], "patients": [], "passedOver": []}}""", 8, CancellationToken.None));
+        Assert.True(
+            await jobs.Add(
+                "dead",
+                """
+                {"bulk": {"address": "http://ward.example/fhir/$export", "base": "http://ward.example/fhir", "ofPatients": false,
+                 "types": ["Observation"], "filters": [], "elements": [], "patients": [], "passedOver": []}}
+                """,
+                8,
+                CancellationToken.None
+            )
+        );
         var now = Instant.FromDateTimeOffset(ward.Clock.GetUtcNow());
         var job = await jobs.Claim("another", now, RunExports.Lease, CancellationToken.None);
         // The service itself may have been quicker; then it has been done already.
         if (job is not null)
         {
             Directory.CreateDirectory(exports.FolderOf("dead"));
-            await File.WriteAllTextAsync(Path.Combine(exports.FolderOf("dead"), "Procedure-1.ndjson.unfinished"), "{\"half");
+            await File.WriteAllTextAsync(Path.Combine(exports.FolderOf("dead"), "Observation-1.ndjson.unfinished"), "{\"half");
             ward.Clock.Advance(TimeSpan.FromMinutes(3));
         }
 
@@ -315,7 +355,7 @@ public class BulkExportTests(StoriesTold told) : IClassFixture<StoriesTold>
             await Task.Delay(100);
         var status = await ward.Get("/fhir/exports/dead");
         Assert.Equal(HttpStatusCode.OK, status.Status);
-        Assert.Equal(1, (int)status.Json["output"]![0]!["count"]!);
+        Assert.True((int)status.Json["output"]![0]!["count"]! > 0);
         Assert.Empty(Directory.GetFiles(exports.FolderOf("dead"), "*.unfinished"));
 
         ward.Clock.Advance(TimeSpan.FromHours(25));
@@ -329,13 +369,20 @@ public class BulkExportTests(StoriesTold told) : IClassFixture<StoriesTold>
     public async Task Rows_1_20_213_What_is_claimed_is_said_and_no_resource_has_an_attachment()
     {
         var statement = await told.Ward.Read("/fhir/metadata");
-        Assert.Contains("http://hl7.org/fhir/uv/bulkdata/CapabilityStatement/bulk-data", statement["instantiates"]!.AsArray().Select(url => (string)url!));
-        Assert.Contains(statement["rest"]![0]!["operation"]!.AsArray(), operation => (string)operation!["definition"]! == "http://hl7.org/fhir/uv/bulkdata/OperationDefinition/export");
+        Assert.Contains(
+            "http://hl7.org/fhir/uv/bulkdata/CapabilityStatement/bulk-data",
+            statement["instantiates"]!.AsArray().Select(url => (string)url!)
+        );
+        Assert.Contains(
+            statement["rest"]![0]!["operation"]!.AsArray(),
+            operation => (string)operation!["definition"]! == "http://hl7.org/fhir/uv/bulkdata/OperationDefinition/export"
+        );
         foreach (var line in (await Export("/fhir/$export")).Values.SelectMany(lines => lines))
             Assert.DoesNotContain("ttachment", line, StringComparison.Ordinal);
     }
 
-    private Task<HttpResponseMessage> Ask(string address, bool lenient = false, JsonNode? body = null) => Ask(told.Ward, address, lenient, body);
+    private Task<HttpResponseMessage> Ask(string address, bool lenient = false, JsonNode? body = null) =>
+        Ask(told.Ward, address, lenient, body);
 
     private static async Task<HttpResponseMessage> Ask(RunningService ward, string address, bool lenient = false, JsonNode? body = null)
     {

@@ -11,34 +11,147 @@ public class DomainViewsTests(StoriesTold told) : IClassFixture<StoriesTold>
 {
     [Theory]
     // A day of which 7 h are covered: 317 mL of a part, and no number of the day.
-    [InlineData("corrected_output", "corrected-urine-output/day", "status=corrected window_kind=local-day is_whole=false covered_h=7 corrected_ml=∅ partial_ml=317 simple_ml=∅ absent_reason=not-performed has_caveat=true started_at=2026-03-15T00:00:00+01:00")]
+    [InlineData(
+        "corrected_output",
+        "corrected-urine-output/day",
+        "status=corrected window_kind=local-day is_whole=false covered_h=7 corrected_ml=∅ partial_ml=317 "
+            + "simple_ml=∅ absent_reason=not-performed has_caveat=true started_at=2026-03-15T00:00:00+01:00"
+    )]
     // 650 drained − 599 in = 51; as charted the bag was not read: 650 − 0; 35 ± 52 with bias taken out.
-    [InlineData("corrected_output", "corrected-urine-output/interval-final", "status=final window_kind=closed-interval is_whole=true covered_h=∅ corrected_ml=51 simple_ml=650 best_ml=35 best_uncertainty_ml=52 interval95_low_ml=-69 interval95_high_ml=140 irrigant_ml=599 drained_ml=650 absent_reason=∅ episode_key=Procedure/a-night.bladder-irrigation patient_id=P-0417 encounter_id=E-8812")]
-    [InlineData("output_intervals", "corrected-urine-output/absent-irrigant-unknown", "corrected_ml=∅ simple_ml=∅ irrigant_ml=∅ drained_ml=650 absent_reason=unknown is_whole=true")]
-    [InlineData("output_intervals", "corrected-urine-output/absent-not-read-yet", "status=preliminary corrected_ml=∅ simple_ml=650 irrigant_ml=∅ drained_ml=650 absent_reason=temp-unknown")]
-    [InlineData("output_hours", "corrected-urine-output/hour-final", "corrected_ml=51 simple_ml=∅ interval95_low_ml=-69 irrigant_ml=∅ is_whole=true")]
+    [InlineData(
+        "corrected_output",
+        "corrected-urine-output/interval-final",
+        "status=final window_kind=closed-interval is_whole=true covered_h=∅ corrected_ml=51 simple_ml=650 "
+            + "best_ml=35 best_uncertainty_ml=52 interval95_low_ml=-69 interval95_high_ml=140 irrigant_ml=599 "
+            + "drained_ml=650 absent_reason=∅ episode_key=Procedure/a-night.bladder-irrigation patient_id=P-0417 "
+            + "encounter_id=E-8812"
+    )]
+    [InlineData(
+        "output_intervals",
+        "corrected-urine-output/absent-irrigant-unknown",
+        "corrected_ml=∅ simple_ml=∅ irrigant_ml=∅ drained_ml=650 absent_reason=unknown is_whole=true"
+    )]
+    [InlineData(
+        "output_intervals",
+        "corrected-urine-output/absent-not-read-yet",
+        "status=preliminary corrected_ml=∅ simple_ml=650 irrigant_ml=∅ drained_ml=650 absent_reason=temp-unknown"
+    )]
+    [InlineData(
+        "output_hours",
+        "corrected-urine-output/hour-final",
+        "corrected_ml=51 simple_ml=∅ interval95_low_ml=-69 irrigant_ml=∅ is_whole=true"
+    )]
     [InlineData("output_hours", "corrected-urine-output/hour-apportioned", "window_kind=clock-hour is_whole=true simple_ml=∅")]
-    [InlineData("output_shifts", "corrected-urine-output/shift", "covered_h=10 corrected_ml=∅ partial_ml=410 started_at=2026-03-14T19:00:00+01:00 ended_at_local=2026-03-15T07:00:00+01:00")]
+    [InlineData(
+        "output_shifts",
+        "corrected-urine-output/shift",
+        "covered_h=10 corrected_ml=∅ partial_ml=410 started_at=2026-03-14T19:00:00+01:00 ended_at_local=2026-03-15T07:00:00+01:00"
+    )]
     [InlineData("output_days", "corrected-urine-output/day", "covered_h=7 partial_ml=317 version_id=9")]
     [InlineData("output_caveats", "corrected-urine-output/interval-final", "caveat_index=0 caveat=irrigant-interpolated caveat_text=∅")]
     [InlineData("output_caveats", "corrected-urine-output/absent-not-read-yet", "caveat_index=0 caveat=irrigant-not-read-yet")]
-    [InlineData("output_sources", "corrected-urine-output/interval-final", "source_index=0 source_key=Observation/a-night.irrigant-instilled.76xn34s3qmidp4cl")]
-    [InlineData("output_sources", "corrected-urine-output/hour-final", "source_index=0 source_key=Observation/a-night.corrected-urine-output.i20260314T210000")]
-    [InlineData("urine_output_rates", "urine-output-rate/little", "rate_ml_per_h=25 rate_ml_per_kg_per_h=0.36 interval95_low_ml_per_h=-8 interval95_high_ml_per_h=58 weight_kg=70 weight_kind=actual")]
-    [InlineData("urine_output_criteria", "urine-output-criterion/low-hourly-output-too-uncertain", "criterion=low-hourly-output criterion_reading=every-hour answer=not-evaluable threshold=30 threshold_comparator=< threshold_unit=mL compared_value=25 interval95_low=-8 interval95_high=58 probability_met_percent=59.3 probability_met_is_at_most=true is_whole=true coverage_percent=∅ first_obstacle=too-uncertain weight_kg=∅")]
-    [InlineData("urine_output_criteria", "urine-output-criterion/stage-1-met-by-the-mean-and-indeterminate-by-the-hour", "criterion=kdigo-1 criterion_reading=mean-over-window answer=met threshold=0.5 compared_value=0.345 probability_met_percent=100 probability_met_is_at_most=∅ every_hour_answer=indeterminate weight_kg=70 weight_kind=actual first_obstacle=∅")]
-    [InlineData("flags", "irrigation-flag/seen-and-cleared", "status=inactive flag=no-drainage priority=PH raised_at=2026-03-14T19:40:00+01:00 ended_at=2026-03-14T20:10:00+01:00 acknowledged_at_local=2026-03-14T19:43:00+01:00 minutes_to_acknowledge=3 is_retracted=false episode_key=Procedure/blocked.bladder-irrigation")]
-    [InlineData("flags", "irrigation-flag/withdrawn-by-late-entry", "status=entered-in-error flag=drainage-reading-stale ended_at=∅ acknowledged_at=∅ minutes_to_acknowledge=∅ is_retracted=true patient_id=P-0508")]
-    [InlineData("flag_evidence", "irrigation-flag/seen-and-cleared", "detail_index=0 detail_key=Observation/blocked.corrected-urine-output.i20260314T184000")]
-    [InlineData("flag_evidence", "irrigation-flag/withdrawn-by-late-entry", "detail_index=0 detail_key=Observation/blocked.bladder-drainage.bxhfb74drl6jt44u")]
-    [InlineData("corrections", "correction/read-again", "activity=UPDATE agent_id=N-31_(invented) reason_text=∅ target_index=0 target_key=Observation/a-night.bladder-drainage.gqo3qtpffershnfk target_reference=Observation/a-night.bladder-drainage.gqo3qtpffershnfk/_history/2 recorded_at=2026-03-15T06:05:00+00:00")]
-    [InlineData("corrections", "correction/flag-withdrawn", "activity=NULLIFY target_key=Flag/blocked.drainage-reading-stale.f20260314T201500 episode_key=Procedure/blocked.bladder-irrigation")]
-    [InlineData("irrigation_episodes", "bladder-irrigation/continuous-run", "status=completed irrigation_kind=continuous irrigation_id=I-2026-0093 order_id=O-5521 instilled_ml=5370 drained_ml=5720 corrected_ml=410 started_at=2026-03-14T21:00:00+01:00 counted_to=2026-03-15T07:00:00+01:00 gaps_text=∅ episode_key=∅")]
-    [InlineData("irrigation_runs", "bladder-irrigation/short-return", "status=stopped irrigation_kind=intermittent-manual instilled_ml=60 drained_ml=17 corrected_ml=∅ episode_key=Procedure/short-return.bladder-irrigation")]
-    [InlineData("irrigant_readings", "irrigant-instilled/bag", "irrigant_ml=2960 absent_reason=∅ entry_key=ward-7/bag-taken-down-0120 happened_at=∅ started_at=2026-03-14T21:00:00+01:00 ended_at=2026-03-15T01:20:00+01:00 measuring_way=∅")]
-    [InlineData("irrigant_readings", "irrigant-instilled/unknown", "irrigant_ml=∅ absent_reason=unknown entry_key=ward-7/bag-taken-down-2200")]
-    [InlineData("drainage_readings", "bladder-drainage/emptied", "drained_ml=650 was_emptied=true measuring_way=graduation happened_at=2026-03-14T22:00:00+01:00 container_g=∅")]
-    [InlineData("drainage_readings", "bladder-drainage/weighed", "drained_ml=660.04 was_emptied=true measuring_way=weighed container_g=664")]
+    [InlineData(
+        "output_sources",
+        "corrected-urine-output/interval-final",
+        "source_index=0 source_key=Observation/a-night.irrigant-instilled.76xn34s3qmidp4cl"
+    )]
+    [InlineData(
+        "output_sources",
+        "corrected-urine-output/hour-final",
+        "source_index=0 source_key=Observation/a-night.corrected-urine-output.i20260314T210000"
+    )]
+    [InlineData(
+        "urine_output_rates",
+        "urine-output-rate/little",
+        "rate_ml_per_h=25 rate_ml_per_kg_per_h=0.36 interval95_low_ml_per_h=-8 interval95_high_ml_per_h=58 "
+            + "weight_kg=70 weight_kind=actual"
+    )]
+    [InlineData(
+        "urine_output_criteria",
+        "urine-output-criterion/low-hourly-output-too-uncertain",
+        "criterion=low-hourly-output criterion_reading=every-hour answer=not-evaluable threshold=30 "
+            + "threshold_comparator=< threshold_unit=mL compared_value=25 interval95_low=-8 interval95_high=58 "
+            + "probability_met_percent=59.3 probability_met_is_at_most=true is_whole=true coverage_percent=∅ "
+            + "first_obstacle=too-uncertain weight_kg=∅"
+    )]
+    [InlineData(
+        "urine_output_criteria",
+        "urine-output-criterion/stage-1-met-by-the-mean-and-indeterminate-by-the-hour",
+        "criterion=kdigo-1 criterion_reading=mean-over-window answer=met threshold=0.5 compared_value=0.345 "
+            + "probability_met_percent=100 probability_met_is_at_most=∅ every_hour_answer=indeterminate "
+            + "weight_kg=70 weight_kind=actual first_obstacle=∅"
+    )]
+    [InlineData(
+        "flags",
+        "irrigation-flag/seen-and-cleared",
+        "status=inactive flag=no-drainage priority=PH raised_at=2026-03-14T19:40:00+01:00 "
+            + "ended_at=2026-03-14T20:10:00+01:00 acknowledged_at_local=2026-03-14T19:43:00+01:00 "
+            + "minutes_to_acknowledge=3 is_retracted=false episode_key=Procedure/blocked.bladder-irrigation"
+    )]
+    [InlineData(
+        "flags",
+        "irrigation-flag/withdrawn-by-late-entry",
+        "status=entered-in-error flag=drainage-reading-stale ended_at=∅ acknowledged_at=∅ "
+            + "minutes_to_acknowledge=∅ is_retracted=true patient_id=P-0508"
+    )]
+    [InlineData(
+        "flag_evidence",
+        "irrigation-flag/seen-and-cleared",
+        "detail_index=0 detail_key=Observation/blocked.corrected-urine-output.i20260314T184000"
+    )]
+    [InlineData(
+        "flag_evidence",
+        "irrigation-flag/withdrawn-by-late-entry",
+        "detail_index=0 detail_key=Observation/blocked.bladder-drainage.bxhfb74drl6jt44u"
+    )]
+    [InlineData(
+        "corrections",
+        "correction/read-again",
+        "activity=UPDATE agent_id=N-31_(invented) reason_text=∅ target_index=0 "
+            + "target_key=Observation/a-night.bladder-drainage.gqo3qtpffershnfk "
+            + "target_reference=Observation/a-night.bladder-drainage.gqo3qtpffershnfk/_history/2 "
+            + "recorded_at=2026-03-15T06:05:00+00:00"
+    )]
+    [InlineData(
+        "corrections",
+        "correction/flag-withdrawn",
+        "activity=NULLIFY target_key=Flag/blocked.drainage-reading-stale.f20260314T201500 "
+            + "episode_key=Procedure/blocked.bladder-irrigation"
+    )]
+    [InlineData(
+        "irrigation_episodes",
+        "bladder-irrigation/continuous-run",
+        "status=completed irrigation_kind=continuous irrigation_id=I-2026-0093 order_id=O-5521 "
+            + "instilled_ml=5370 drained_ml=5720 corrected_ml=410 started_at=2026-03-14T21:00:00+01:00 "
+            + "counted_to=2026-03-15T07:00:00+01:00 gaps_text=∅ episode_key=∅"
+    )]
+    [InlineData(
+        "irrigation_runs",
+        "bladder-irrigation/short-return",
+        "status=stopped irrigation_kind=intermittent-manual instilled_ml=60 drained_ml=17 corrected_ml=∅ "
+            + "episode_key=Procedure/short-return.bladder-irrigation"
+    )]
+    [InlineData(
+        "irrigant_readings",
+        "irrigant-instilled/bag",
+        "irrigant_ml=2960 absent_reason=∅ entry_key=ward-7/bag-taken-down-0120 happened_at=∅ "
+            + "started_at=2026-03-14T21:00:00+01:00 ended_at=2026-03-15T01:20:00+01:00 measuring_way=∅"
+    )]
+    [InlineData(
+        "irrigant_readings",
+        "irrigant-instilled/unknown",
+        "irrigant_ml=∅ absent_reason=unknown entry_key=ward-7/bag-taken-down-2200"
+    )]
+    [InlineData(
+        "drainage_readings",
+        "bladder-drainage/emptied",
+        "drained_ml=650 was_emptied=true measuring_way=graduation happened_at=2026-03-14T22:00:00+01:00 container_g=∅"
+    )]
+    [InlineData(
+        "drainage_readings",
+        "bladder-drainage/weighed",
+        "drained_ml=660.04 was_emptied=true measuring_way=weighed container_g=664"
+    )]
     public void Rows_are_those_that_a_person_reads_off_the_example(string view, string example, string expected)
     {
         var definition = new DomainViews(new Profiles(Profiles.DefaultCanonicalBase)).Find(view)!.View;
@@ -78,7 +191,7 @@ public class DomainViewsTests(StoriesTold told) : IClassFixture<StoriesTold>
         new PassEngine(definition).Rows(resource, _ => Assert.Fail($"{example} made a row of {view}"));
     }
 
-    /// <summary>DuckDB reads the FHIR files by its own JSON functions: every row of every story has the numbers that our views have.</summary>
+    /// <summary>DuckDB reads the FHIR files by its own JSON functions: every row of every story has the numbers of our views.</summary>
     [Fact]
     public async Task Every_row_of_the_output_has_what_DuckDB_reads_out_of_the_JSON_itself()
     {
@@ -104,7 +217,8 @@ public class DomainViewsTests(StoriesTold told) : IClassFixture<StoriesTold>
             where json_extract_string(json, '$.meta.profile[0]') like '%/corrected-urine-output'
             """;
         const string columns =
-            "resource_key, status, corrected_ml, partial_ml, covered_h, interval95_low_ml, best_uncertainty_ml, irrigant_ml, started_at, episode_key";
+            "resource_key, status, corrected_ml, partial_ml, covered_h, interval95_low_ml, best_uncertainty_ml, irrigant_ml, started_at, "
+            + "episode_key";
         var ours = $"select {columns} from '{tables}/corrected_output-*.parquet'";
         Assert.Empty(Duck.Rows($"select resource_key from (({own}) except all ({ours}))"));
         Assert.Empty(Duck.Rows($"select resource_key from (({ours}) except all ({own}))"));
@@ -126,10 +240,14 @@ public class DomainViewsTests(StoriesTold told) : IClassFixture<StoriesTold>
             select 'Flag/' || json_extract_string(json, '$.id'), json_extract_string(json, '$.status'),
               json_extract_string(json, '$.code.coding[0].code'), json_extract_string(json, '$.period.start')::timestamptz,
               json_extract_string(json, '$.period.end')::timestamptz, {Extension("flag-acknowledged", "$.valueDateTime")}::timestamptz,
-              {Extension("flag-time-to-acknowledge", "$.valueQuantity.value")}::decimal(18,6), {Extension("flag-priority", "$.valueCodeableConcept.coding[0].code")}
+              {Extension("flag-time-to-acknowledge", "$.valueQuantity.value")}::decimal(18,6), {Extension(
+                "flag-priority",
+                "$.valueCodeableConcept.coding[0].code"
+            )}
             from read_json_objects('{fhir}/Flag-*.ndjson', format = 'newline_delimited')
             """,
-            $"select resource_key, status, flag, raised_at, ended_at, acknowledged_at, minutes_to_acknowledge, priority from '{tables}/flags-*.parquet'"
+            "select resource_key, status, flag, raised_at, ended_at, acknowledged_at, minutes_to_acknowledge, priority "
+                + $"from '{tables}/flags-*.parquet'"
         );
         Same(
             $"""
@@ -151,7 +269,10 @@ public class DomainViewsTests(StoriesTold told) : IClassFixture<StoriesTold>
             Assert.Empty(problems);
             Assert.Equal(view.View.Columns.Select(column => column.Name), read!.Columns.Select(column => column.Name));
             Assert.Equal(DomainViews.Version, (string?)view.Json["version"]);
-            Assert.All(view.View.Columns.Where(column => column.Type == "decimal"), column => Assert.Equal("DECIMAL(18,6)", column.SqlType));
+            Assert.All(
+                view.View.Columns.Where(column => column.Type == "decimal"),
+                column => Assert.Equal("DECIMAL(18,6)", column.SqlType)
+            );
         }
     }
 

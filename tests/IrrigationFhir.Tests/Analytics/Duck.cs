@@ -30,6 +30,35 @@ internal static class Duck
         return rows;
     }
 
+    /// <summary>The names of the columns of a query, and its rows, with bars between; numbers as DuckDB writes them.</summary>
+    public static List<string> Table(string sql)
+    {
+        using var connection = new DuckDBConnection("Data Source=:memory:");
+        connection.Open();
+        using var command = connection.CreateCommand();
+        command.CommandText = "set timezone = 'UTC'; " + sql;
+        using var reader = command.ExecuteReader();
+        while (reader.FieldCount == 0 && reader.NextResult()) { }
+        var lines = new List<string> { string.Join(" | ", Enumerable.Range(0, reader.FieldCount).Select(reader.GetName)) };
+        while (reader.Read())
+        {
+            lines.Add(
+                string.Join(
+                    " | ",
+                    Enumerable
+                        .Range(0, reader.FieldCount)
+                        .Select(i =>
+                            reader.IsDBNull(i)
+                                ? "∅"
+                                : Convert.ToString(reader.GetValue(i), System.Globalization.CultureInfo.InvariantCulture)
+                        )
+                )
+            );
+        }
+
+        return lines;
+    }
+
     /// <summary>The one row of a query.</summary>
     public static string Row(string sql) => Assert.Single(Rows(sql));
 }

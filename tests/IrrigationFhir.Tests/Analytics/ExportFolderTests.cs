@@ -11,7 +11,7 @@ public class ExportFolderTests(StoriesTold told) : IClassFixture<StoriesTold>
     public async Task A_day_that_is_not_covered_has_no_number_but_that_of_its_part()
     {
         var (folder, _) = await told.Export("parquet");
-        // The night from 22:00 to 08:00: of Saturday 2 h are covered, of Sunday 8 h less what stands open (fhir-examples, day.json: 317 mL in 7 h).
+        // Of Sunday the 7 h from midnight to 07:00 are covered, and made 317 mL (fhir-examples, day.json).
         Assert.Equal(
             "corrected|false|7.000000|∅|317.000000|not-performed|2026-03-15T00:00:00+01:00|2026-03-14 23:00:00+00",
             Duck.Row(
@@ -38,7 +38,8 @@ public class ExportFolderTests(StoriesTold told) : IClassFixture<StoriesTold>
             "caveat_index|BIGINT",
             Duck.Row(
                 $"""
-                select column_name, column_type from (describe select * from '{folder}/output_caveats-*.parquet') where column_name like '%index'
+                select column_name, column_type from (describe select * from '{folder}/output_caveats-*.parquet')
+                where column_name like '%index'
                 """
             )
         );
@@ -65,7 +66,7 @@ public class ExportFolderTests(StoriesTold told) : IClassFixture<StoriesTold>
                                     ColumnShape.Decimal => $"sum({column.Name}{(asText ? "::decimal(18,6)" : "")})::text",
                                     ColumnShape.Moment => $"max({column.Name}{(asText ? "::timestamptz" : "")})::text",
                                     ColumnShape.Boolean => $"count(*) filter (where {column.Name}{(asText ? "::boolean" : "")})::text",
-                                    _ => $"md5(string_agg(coalesce({column.Name}::text, '∅'), '|' order by {columns[0].Name}, {column.Name}))",
+                                    _ => Digest(column.Name, columns[0].Name),
                                 }
                             )
                         )
@@ -75,11 +76,23 @@ public class ExportFolderTests(StoriesTold told) : IClassFixture<StoriesTold>
             var expected = Sums($"'{parquet}/{view.View.Name}-*.parquet'", asText: false);
             Assert.Equal(
                 (view.View.Name, expected),
-                (view.View.Name, Sums($"read_csv('{csv}/{view.View.Name}-*.csv', header = true, auto_detect = false, delim = ',', quote = '\"', columns = {{{types}}})", asText: true))
+                (
+                    view.View.Name,
+                    Sums(
+                        $"read_csv('{csv}/{view.View.Name}-*.csv', header = true, auto_detect = false, columns = {{{types}}})",
+                        asText: true
+                    )
+                )
             );
             Assert.Equal(
                 (view.View.Name, expected),
-                (view.View.Name, Sums($"read_json('{ndjson}/{view.View.Name}-*.ndjson', format = 'newline_delimited', columns = {{{types}}})", asText: true))
+                (
+                    view.View.Name,
+                    Sums(
+                        $"read_json('{ndjson}/{view.View.Name}-*.ndjson', format = 'newline_delimited', columns = {{{types}}})",
+                        asText: true
+                    )
+                )
             );
             checkedSums += expected.StartsWith("0|", StringComparison.Ordinal) ? 0 : 1;
         }
@@ -117,7 +130,11 @@ public class ExportFolderTests(StoriesTold told) : IClassFixture<StoriesTold>
             }
 
             var primary = string.Join(", ", table["schema"]!["primaryKey"]!.AsArray());
-            Assert.Empty(Duck.Rows($"select {primary.Split(',')[0]} from '{folder}/{table["name"]}-*.parquet' group by {primary} having count(*) > 1"));
+            Assert.Empty(
+                Duck.Rows(
+                    $"select {primary.Split(',')[0]} from '{folder}/{table["name"]}-*.parquet' group by {primary} having count(*) > 1"
+                )
+            );
         }
 
         Assert.True(looked > 10, $"{looked} foreign keys");
@@ -237,8 +254,14 @@ public class ExportFolderTests(StoriesTold told) : IClassFixture<StoriesTold>
         }
     }
 
+    private static string Digest(string column, string key) =>
+        $"md5(string_agg(coalesce({column}::text, '∅'), '|' order by {key}, {column}))";
+
     private static string Lines(string folder, string table) =>
-        string.Join('\n', Directory.GetFiles(folder, $"{table}-*.csv").Order(StringComparer.Ordinal).SelectMany(file => File.ReadAllLines(file).Skip(1)));
+        string.Join(
+            '\n',
+            Directory.GetFiles(folder, $"{table}-*.csv").Order(StringComparer.Ordinal).SelectMany(file => File.ReadAllLines(file).Skip(1))
+        );
 
     private sealed class Reporter(Action report) : IProgress<ExportProgress>
     {

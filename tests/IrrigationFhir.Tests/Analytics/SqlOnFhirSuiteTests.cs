@@ -85,12 +85,18 @@ public class SqlOnFhirSuiteTests
         for (var i = 0; i < view.Columns.Count; i++)
         {
             var raw = Encoding.UTF8.GetString(row[i].Raw.Span);
-            texts.Add(Value(JsonNode.Parse(row[i].Kind switch
-            {
-                CellKind.Null => "null",
-                CellKind.Text => $"\"{raw}\"",
-                _ => raw,
-            })));
+            texts.Add(
+                Value(
+                    JsonNode.Parse(
+                        row[i].Kind switch
+                        {
+                            CellKind.Null => "null",
+                            CellKind.Text => $"\"{raw}\"",
+                            _ => raw,
+                        }
+                    )
+                )
+            );
         }
 
         return string.Join('|', texts);

@@ -24,7 +24,8 @@ public class TableWriterTests
     [Fact]
     public async Task Csv_tells_nothing_from_an_empty_text_and_doubles_quotes() =>
         Assert.Equal(
-            "text,number,moment,yes\r\n\"a, \"\"b\"\"\r\nc\",1.50,2026-03-14T21:00:00.5+01:00,true\r\n\"\",,,\r\n=1+1,-530,2026-03,false\r\n",
+            "text,number,moment,yes\r\n\"a, \"\"b\"\"\r\nc\",1.50,2026-03-14T21:00:00.5+01:00,true\r\n"
+                + "\"\",,,\r\n=1+1,-530,2026-03,false\r\n",
             await Written(new(TableFormat.Csv))
         );
 
@@ -68,7 +69,19 @@ public class TableWriterTests
     public async Task Parquet_refuses_a_month_where_moments_are_and_takes_large_and_small_numbers_exactly()
     {
         var file = Path.Combine(Directory.CreateTempSubdirectory("table-").FullName, "t.parquet");
-        string[] numbers = ["999999999999.999999", "-999999999999.999999", "0.000001", "1e3", "1.50", "-0.0", "0.1", "0.2", "12345678901.1", "7"];
+        string[] numbers =
+        [
+            "999999999999.999999",
+            "-999999999999.999999",
+            "0.000001",
+            "1e3",
+            "1.50",
+            "-0.0",
+            "0.1",
+            "0.2",
+            "12345678901.1",
+            "7",
+        ];
         await using (var stream = File.Create(file))
         {
             await using var writer = TableWriter.Of(Columns, stream, new(TableFormat.Parquet));
@@ -87,7 +100,11 @@ public class TableWriterTests
         }
 
         Assert.Equal(
-            numbers.Select(number => decimal.Parse(number, System.Globalization.NumberStyles.Float, System.Globalization.CultureInfo.InvariantCulture).ToString("0.000000", System.Globalization.CultureInfo.InvariantCulture).Replace("-0.000000", "0.000000", StringComparison.Ordinal)),
+            numbers.Select(number =>
+                decimal.Parse(number, System.Globalization.NumberStyles.Float, System.Globalization.CultureInfo.InvariantCulture)
+                    .ToString("0.000000", System.Globalization.CultureInfo.InvariantCulture)
+                    .Replace("-0.000000", "0.000000", StringComparison.Ordinal)
+            ),
             Duck.Rows($"select number::text from '{file}'")
         );
         Assert.Equal("2026-03-14 20:00:00.123456+00|10", Duck.Row($"select min(moment)::text, count(distinct text)::text from '{file}'"));

@@ -31,8 +31,10 @@ public class ViewEnginesTests(StoriesTold told) : IClassFixture<StoriesTold>
 
     [Theory]
     // Escapes in names and values, nothing in lists, lists of nothing, numbers of many digits, a date with an escaped offset.
-    [InlineData("""{"resourceType":"Observation","id":"a\u002Fb","status":"fi\u006eal","c\u006fde":{"coding":[{"code":"x\"y"},null,{"code":"z"}]}}""")]
-    [InlineData("""{"id":"1","valueQuantity":{"value":1.50},"resourceType":"Observation","component":[{"valueQuantity":{"value":1e3}},{}]}""")]
+    [InlineData("""{"resourceType":"Observation","id":"a\u002Fb","status":"fi\u006eal","c\u006fde":{"coding":[{"code":"x\"y"},null]}}""")]
+    [InlineData(
+        """{"id":"1","valueQuantity":{"value":1.50},"resourceType":"Observation","component":[{"valueQuantity":{"value":1e3}},{}]}"""
+    )]
     [InlineData("""{"resourceType":"Observation","id":"2","effectiveDateTime":"2026-03-14T21:00:00\u002B01:00","component":[]}""")]
     [InlineData("""{"resourceType":"Observation","subject":{"reference":"Patient/1/_history/2"},"valueBoolean":false}""")]
     [InlineData("""{"resourceType":"Patient","id":"3"}""")]
@@ -66,11 +68,17 @@ public class ViewEnginesTests(StoriesTold told) : IClassFixture<StoriesTold>
 
     [Theory]
     [InlineData("""{"column": [{"name": "a", "path": "name.family.upper()"}]}""", "select[0].column[0].path: the function upper")]
-    [InlineData("""{"column": [{"name": "a", "path": "code.coding.where(matches('x'))"}]}""", "select[0].column[0].path: the function matches")]
+    [InlineData(
+        """{"column": [{"name": "a", "path": "code.coding.where(matches('x'))"}]}""",
+        "select[0].column[0].path: the function matches"
+    )]
     [InlineData("""{"column": [{"name": "a", "path": "code.coding"}]}""", "select[0].column[0].path: a Coding")]
     [InlineData("""{"column": [{"name": "a", "path": "id |"}]}""", "select[0].column[0].path: 'id |', at 4: '|'")]
     [InlineData("""{"column": [{"name": "1a", "path": "id"}]}""", "select[0].column[0].name: '1a'")]
-    [InlineData("""{"column": [{"name": "a", "path": "id"}, {"name": "a", "path": "id"}]}""", "select[0].column[1].name: 'a' a second time")]
+    [InlineData(
+        """{"column": [{"name": "a", "path": "id"}, {"name": "a", "path": "id"}]}""",
+        "select[0].column[1].name: 'a' a second time"
+    )]
     [InlineData("""{"colum": []}""", "select[0].colum: an element that is not known")]
     [InlineData("""{"forEach": "code", "repeat": ["code"], "column": []}""", "select[0]: forEach and repeat")]
     [InlineData("""{"column": [{"name": "a", "path": "status + 1"}]}""", "select[0].column[0].path: '+' with a code")]
@@ -128,12 +136,14 @@ public class ViewEnginesTests(StoriesTold told) : IClassFixture<StoriesTold>
             {
                 var texts = new List<string>();
                 foreach (var cell in row)
-                    texts.Add($"{cell.Kind}:{(cell.Kind == CellKind.List ? JsonSerializer.Serialize(JsonDocument.Parse(cell.Raw).RootElement) : cell.AsText())}");
+                    texts.Add($"{cell.Kind}:{(cell.Kind == CellKind.List ? Canonical(cell.Raw) : cell.AsText())}");
                 rows.Add(string.Join('|', texts));
             }
         );
         return rows;
     }
+
+    private static string Canonical(ReadOnlyMemory<byte> json) => JsonSerializer.Serialize(JsonDocument.Parse(json).RootElement);
 
     private static ViewDefinition View(string select) =>
         ViewReader.Known(Encoding.UTF8.GetBytes($$"""{"resource": "Observation", "select": [{{select}}]}"""));

@@ -14,7 +14,10 @@ public class ViewOperationsTests(StoriesTold told) : IClassFixture<StoriesTold>
         Assert.Equal(("ViewDefinition", "output_hours"), ((string)hours["resourceType"]!, (string)hours["name"]!));
         Assert.Equal(told.Views.All.Count, (int)(await told.Ward.Read("/fhir/ViewDefinition"))["total"]!);
         foreach (var search in new[] { "name=output_h", $"url={Uri.EscapeDataString((string)hours["url"]!)}", "_id=output-hours" })
-            Assert.Equal("output_hours", (string)Assert.Single((await told.Ward.Read($"/fhir/ViewDefinition?{search}"))["entry"]!.AsArray())!["resource"]!["name"]!);
+            Assert.Equal(
+                "output_hours",
+                (string)Assert.Single((await told.Ward.Read($"/fhir/ViewDefinition?{search}"))["entry"]!.AsArray())!["resource"]!["name"]!
+            );
         Assert.Equal(HttpStatusCode.NotFound, (await told.Ward.Get("/fhir/ViewDefinition/nothing")).Status);
     }
 
@@ -26,7 +29,10 @@ public class ViewOperationsTests(StoriesTold told) : IClassFixture<StoriesTold>
         foreach (var view in told.Views.All)
         {
             Assert.NotNull(view.View.Description);
-            Assert.All(view.View.Columns, column => Assert.False(string.IsNullOrWhiteSpace(column.Description), $"{view.Id}.{column.Name}"));
+            Assert.All(
+                view.View.Columns,
+                column => Assert.False(string.IsNullOrWhiteSpace(column.Description), $"{view.Id}.{column.Name}")
+            );
             Assert.All(view.View.Columns, column => Assert.DoesNotContain(column.Name, reserved));
             Assert.Contains(view.View.Columns, column => column.Name == "resource_key");
         }
@@ -43,7 +49,10 @@ public class ViewOperationsTests(StoriesTold told) : IClassFixture<StoriesTold>
         var rows = await told.Ward.Read(address);
         var night = rows.AsArray()
             .Select(row => row!)
-            .Single(row => (string)row["episode_key"]! == $"Procedure/{told.Episodes["a-night"]}.bladder-irrigation" && ((string)row["started_at"]!).StartsWith("2026-03-15T01:00", StringComparison.Ordinal));
+            .Single(row =>
+                (string)row["episode_key"]! == $"Procedure/{told.Episodes["a-night"]}.bladder-irrigation"
+                && ((string)row["started_at"]!).StartsWith("2026-03-15T01:00", StringComparison.Ordinal)
+            );
         // README: the corrected output of the hour from 01:00 is 42.8 mL; published to the millilitre that its doubts warrant.
         Assert.Equal("43", night["corrected_ml"]!.ToJsonString());
         Assert.Equal("2026-03-15T01:00:00+01:00", (string)night["started_at"]!);
@@ -53,7 +62,10 @@ public class ViewOperationsTests(StoriesTold told) : IClassFixture<StoriesTold>
     public async Task Formats_are_chosen_by_format_before_Accept()
     {
         const string run = "/fhir/ViewDefinition/flags/$run";
-        using var request = new HttpRequestMessage(HttpMethod.Get, new Uri(run, UriKind.Relative)) { Headers = { { "Accept", "text/csv" } } };
+        using var request = new HttpRequestMessage(HttpMethod.Get, new Uri(run, UriKind.Relative))
+        {
+            Headers = { { "Accept", "text/csv" } },
+        };
         using var csv = await told.Ward.Http.SendAsync(request);
         Assert.Equal("text/csv", csv.Content.Headers.ContentType!.MediaType);
         var lines = (await csv.Content.ReadAsStringAsync()).Split("\r\n");
@@ -65,7 +77,10 @@ public class ViewOperationsTests(StoriesTold told) : IClassFixture<StoriesTold>
 
         var file = Path.Combine(Directory.CreateTempSubdirectory("run-").FullName, "flags.parquet");
         await File.WriteAllBytesAsync(file, await told.Ward.Http.GetByteArrayAsync(new Uri($"{run}?_format=parquet", UriKind.Relative)));
-        Assert.Equal((lines.Length - 2).ToString(System.Globalization.CultureInfo.InvariantCulture), Duck.Row($"select count(*)::text from '{file}'"));
+        Assert.Equal(
+            (lines.Length - 2).ToString(System.Globalization.CultureInfo.InvariantCulture),
+            Duck.Row($"select count(*)::text from '{file}'")
+        );
         Assert.Equal(HttpStatusCode.NotAcceptable, (await told.Ward.Get($"{run}?_format=xml")).Status);
     }
 
@@ -78,8 +93,10 @@ public class ViewOperationsTests(StoriesTold told) : IClassFixture<StoriesTold>
                 """
                 {"resourceType": "Parameters", "parameter": [
                   {"name": "viewResource", "resource": {"resourceType": "ViewDefinition", "resource": "Patient", "name": "names",
-                    "select": [{"column": [{"name": "id", "path": "id"}]}, {"forEach": "name", "column": [{"name": "family", "path": "family"}]}]}},
-                  {"name": "resource", "resource": {"resourceType": "Patient", "id": "1", "name": [{"family": "Mallow"}, {"family": "Tarn"}]}},
+                    "select": [{"column": [{"name": "id", "path": "id"}]},
+                      {"forEach": "name", "column": [{"name": "family", "path": "family"}]}]}},
+                  {"name": "resource", "resource": {"resourceType": "Patient", "id": "1",
+                    "name": [{"family": "Mallow"}, {"family": "Tarn"}]}},
                   {"name": "resource", "resource": {"resourceType": "Patient", "id": "2"}}]}
                 """
             )!
@@ -89,13 +106,24 @@ public class ViewOperationsTests(StoriesTold told) : IClassFixture<StoriesTold>
 
     [Theory]
     [InlineData("""{"name": "viewReference", "valueReference": {"reference": "ViewDefinition/none"}}""", 404, "parameter[0]")]
-    [InlineData("""{"name": "viewResource", "resource": {"resource": "Patient", "select": [{"column": [{"name": "a", "path": "nmae..x"}]}]}}""", 422, "parameter[0].resource.select[0].column[0].path")]
+    [InlineData(
+        """{"name": "viewResource", "resource": {"resource": "Patient", "select": [{"column": [{"name": "a", "path": "nmae..x"}]}]}}""",
+        422,
+        "parameter[0].resource.select[0].column[0].path"
+    )]
     [InlineData("""{"name": "viewReference", "valueString": "flags"}, {"name": "source", "valueUri": "s3://x"}""", 400, "parameter[1]")]
-    [InlineData("""{"name": "viewReference", "valueString": "flags"}, {"name": "viewReference", "valueString": "flags"}""", 400, "parameter[1]")]
+    [InlineData(
+        """{"name": "viewReference", "valueString": "flags"}, {"name": "viewReference", "valueString": "flags"}""",
+        400,
+        "parameter[1]"
+    )]
     [InlineData("""{"name": "viewReference", "valueString": "flags"}, {"name": "_limit", "valueInteger": 0}""", 400, "parameter[1]")]
     public async Task What_is_wrong_is_said_with_its_place(string parameters, int status, string where)
     {
-        var reply = await told.Ward.Post("/fhir/$viewdefinition-run", JsonNode.Parse($$"""{"resourceType": "Parameters", "parameter": [{{parameters}}]}""")!);
+        var reply = await told.Ward.Post(
+            "/fhir/$viewdefinition-run",
+            JsonNode.Parse($$"""{"resourceType": "Parameters", "parameter": [{{parameters}}]}""")!
+        );
         Assert.Equal(status, (int)reply.Status);
         Assert.Contains(reply.Json["issue"]!.AsArray(), issue => (string?)issue!["expression"]?[0] == where);
     }
@@ -125,7 +153,8 @@ public class ViewOperationsTests(StoriesTold told) : IClassFixture<StoriesTold>
             Content = new StringContent(
                 """
                 {"resourceType": "Parameters", "parameter": [
-                  {"name": "view", "part": [{"name": "name", "valueString": "mine"}, {"name": "viewReference", "valueReference": {"reference": "ViewDefinition/flags"}}]},
+                  {"name": "view", "part": [{"name": "name", "valueString": "mine"},
+                    {"name": "viewReference", "valueReference": {"reference": "ViewDefinition/flags"}}]},
                   {"name": "view", "part": [{"name": "viewReference", "valueReference": {"reference": "ViewDefinition/output-days"}}]},
                   {"name": "_format", "valueCode": "parquet"}, {"name": "clientTrackingId", "valueString": "nightly"}]}
                 """,
