@@ -7,7 +7,7 @@ using NodaTime;
 
 namespace IrrigationFhir.Benchmarks;
 
-/// <summary>What it costs to read a store out: resources to ndjson, rows of a view to each format, all tables, and the memory that takes.</summary>
+/// <summary>What it costs to read a store out: resources to ndjson, all tables, rows of one to each format; and the memory.</summary>
 internal static class ExportCosts
 {
     private const int Stays = 40;

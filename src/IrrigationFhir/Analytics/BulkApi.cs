@@ -2,12 +2,9 @@ using System.Globalization;
 using System.IO.Compression;
 using System.Text;
 using System.Text.Json.Nodes;
-using Hl7.Fhir.Model;
 using IrrigationFhir.Problems;
 using IrrigationFhir.Rest;
 using IrrigationFhir.Store;
-using Microsoft.AspNetCore.Http.Extensions;
-using Microsoft.Net.Http.Headers;
 
 namespace IrrigationFhir.Analytics;
 

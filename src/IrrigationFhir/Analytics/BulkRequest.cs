@@ -150,7 +150,7 @@ internal sealed record BulkRequest(
                     Outcome.Problem(
                         "search-value-invalid",
                         $"'{text}'",
-                        $"a search such as {wanted.FirstOrDefault() ?? "Observation"}?status=final, of a type that is exported",
+                        $"a search such as {(wanted.Count > 0 ? wanted[0] : "Observation")}?status=final, of a type that is exported",
                         "_typeFilter"
                     )
                 );

@@ -59,7 +59,7 @@ internal sealed class DomainViews(Profiles profiles)
                 + "hours, shifts and days are shares of the same intervals.",
             "Observation",
             [ViewTexts.IsOutput()],
-            own.Output()
+            ViewTexts.Output()
         );
         foreach (
             var (name, title, row, window) in new[]
@@ -77,7 +77,7 @@ internal sealed class DomainViews(Profiles profiles)
                 $"One row for each {row}. A number stands in corrected_ml only where the whole of it is covered; else in partial_ml.",
                 "Observation",
                 [ViewTexts.IsOutput(), $"category.coding.exists(system = %window and code = '{window}')"],
-                own.Output()
+                ViewTexts.Output()
             );
         }
 
@@ -87,7 +87,7 @@ internal sealed class DomainViews(Profiles profiles)
             "One row for each caveat of a row of corrected_output: what to know before relying on it.",
             "Observation",
             [ViewTexts.IsOutput()],
-            ViewTexts.Select(own.Key("corrected_output"), own.Patient()),
+            ViewTexts.Select(ViewTexts.Key("corrected_output"), ViewTexts.Patient()),
             ViewTexts.ForEach(
                 ViewTexts.Component("caveat"),
                 new("caveat_index", "integer", "%rowIndex", "Place of the caveat in its Observation, from 0."),
@@ -106,7 +106,7 @@ internal sealed class DomainViews(Profiles profiles)
             "One row for each resource that a row of corrected_output was worked out from: down to the readings as charted.",
             "Observation",
             [ViewTexts.IsOutput()],
-            ViewTexts.Select(own.Key("corrected_output"), own.Patient()),
+            ViewTexts.Select(ViewTexts.Key("corrected_output"), ViewTexts.Patient()),
             ViewTexts.ForEach(
                 "derivedFrom",
                 new("source_index", "integer", "%rowIndex", "Place of the source in its Observation, from 0."),
@@ -120,7 +120,7 @@ internal sealed class DomainViews(Profiles profiles)
             "Observation",
             [ViewTexts.Code("urine-output-rate")],
             ViewTexts.Select(
-                own.Common("Observation"),
+                ViewTexts.Common("Observation"),
                 ViewTexts.Times("effective.ofType(Period).start", "effective.ofType(Period).end"),
                 [
                     ViewTexts.Number("rate_ml_per_h", "value.ofType(Quantity).value", "Urine output rate in mL/h. Below 0 is kept: look."),
@@ -129,7 +129,7 @@ internal sealed class DomainViews(Profiles profiles)
                     ViewTexts.Bound("interval95_high_ml_per_h", "interval-95", "high", "Upper end of its 95 % interval in mL/h."),
                     ViewTexts.Quantity("weight_kg", "body-weight", "The weight that it is related to, in kg."),
                     ViewTexts.Concept("weight_kind", "weight-kind", "Which kind of weight that is: actual, ideal, …"),
-                    own.Absent(),
+                    ViewTexts.Absent(),
                 ]
             )
         );
@@ -141,10 +141,10 @@ internal sealed class DomainViews(Profiles profiles)
             "Observation",
             [ViewTexts.Code("urine-output-criterion")],
             ViewTexts.Select(
-                own.Common("Observation"),
+                ViewTexts.Common("Observation"),
                 [new("criterion", "code", "code.coding.where(system = %criterion).code.first()", "Which criterion, such as kdigo-1.")],
                 ViewTexts.Times("effective.ofType(Period).start", "effective.ofType(Period).end"),
-                own.Criterion()
+                ViewTexts.Criterion()
             )
         );
         yield return own.View(
@@ -153,7 +153,7 @@ internal sealed class DomainViews(Profiles profiles)
             "One row for each flag as it stands: also cleared ones (ended_at) and those taken back (is_retracted).",
             "Flag",
             [],
-            ViewTexts.Select(own.Common("Flag"), own.Flag())
+            ViewTexts.Select(ViewTexts.Common("Flag"), ViewTexts.Flag())
         );
         yield return own.View(
             "flag_evidence",
@@ -161,7 +161,7 @@ internal sealed class DomainViews(Profiles profiles)
             "One row for each resource that a flag points at.",
             "Flag",
             [],
-            ViewTexts.Select(own.Key("flags"), own.Patient()),
+            ViewTexts.Select(ViewTexts.Key("flags"), ViewTexts.Patient()),
             ViewTexts.ForEach(
                 "extension(%flag_detail)",
                 new("detail_index", "integer", "%rowIndex", "Place of the evidence in its Flag, from 0."),
@@ -175,7 +175,7 @@ internal sealed class DomainViews(Profiles profiles)
             "Provenance",
             [],
             ViewTexts.Select(
-                own.Key(null),
+                ViewTexts.Key(null),
                 [
                     new("last_updated", "instant", "meta.lastUpdated", "When this version was stored, in UTC."),
                     new("recorded_at", "instant", "recorded", "When the service recorded it, in UTC."),
@@ -215,7 +215,7 @@ internal sealed class DomainViews(Profiles profiles)
             }
         )
         {
-            yield return own.View(name, title, $"One row for each {row}.", "Procedure", [condition], ViewTexts.Select(own.Irrigation()));
+            yield return own.View(name, title, $"One row for each {row}.", "Procedure", [condition], ViewTexts.Select(ViewTexts.Irrigation()));
         }
 
         yield return own.View(
@@ -225,12 +225,12 @@ internal sealed class DomainViews(Profiles profiles)
             "Observation",
             [ViewTexts.Code("irrigant-instilled")],
             ViewTexts.Select(
-                own.Common("Observation"),
-                own.Reading(),
+                ViewTexts.Common("Observation"),
+                ViewTexts.Reading(),
                 ViewTexts.Times("effective.ofType(Period).start", "effective.ofType(Period).end"),
                 [
                     ViewTexts.Number("irrigant_ml", "value.ofType(Quantity).value", "Irrigant in mL; null where it is not known."),
-                    own.Absent(),
+                    ViewTexts.Absent(),
                 ]
             )
         );
@@ -241,8 +241,8 @@ internal sealed class DomainViews(Profiles profiles)
             "Observation",
             [ViewTexts.Code("bladder-drainage-total")],
             ViewTexts.Select(
-                own.Common("Observation"),
-                own.Reading(),
+                ViewTexts.Common("Observation"),
+                ViewTexts.Reading(),
                 [
                     ViewTexts.Number("drained_ml", "value.ofType(Quantity).value", "Drainage in mL; null where it is not known."),
                     new(
@@ -252,7 +252,7 @@ internal sealed class DomainViews(Profiles profiles)
                         "Whether the container was emptied then; else its level was read."
                     ),
                     ViewTexts.Quantity("container_g", "container-mass", "Net mass in g, where it was weighed."),
-                    own.Absent(),
+                    ViewTexts.Absent(),
                 ]
             )
         );
@@ -378,7 +378,7 @@ internal sealed class DomainViews(Profiles profiles)
                 new($"{name}_local", "string", path, $"{description}: as published, on the ward's clock with its offset."),
             ];
 
-        public IEnumerable<Column> Key(string? of) =>
+        public static IEnumerable<Column> Key(string? of) =>
             [
                 new(
                     "resource_key",
@@ -388,7 +388,7 @@ internal sealed class DomainViews(Profiles profiles)
                 ),
             ];
 
-        public IEnumerable<Column> Patient() =>
+        public static IEnumerable<Column> Patient() =>
             [
                 new("patient_system", "uri", "subject.identifier.system", "Namespace of patient_id."),
                 new("patient_id", "string", "subject.identifier.value", "The patient, by the identifier that was sent with the episode."),
@@ -400,7 +400,7 @@ internal sealed class DomainViews(Profiles profiles)
                 ),
             ];
 
-        public IEnumerable<Column> Common(string type) =>
+        public static IEnumerable<Column> Common(string type) =>
             [
                 .. Key(null),
                 new(
@@ -425,10 +425,10 @@ internal sealed class DomainViews(Profiles profiles)
                 ),
             ];
 
-        public Column Absent() =>
+        public static Column Absent() =>
             new("absent_reason", "code", "dataAbsentReason.coding.code.first()", "Why there is no number; null where there is one.");
 
-        public IEnumerable<Column> Reading() =>
+        public static IEnumerable<Column> Reading() =>
             [
                 new("entry_key", "string", "identifier.where(system = %entry).value.first()", "Source and id of the entry as it was sent."),
                 .. Time("happened_at", "effective.ofType(dateTime)", "When it happened, where it happened at a moment"),
@@ -441,7 +441,7 @@ internal sealed class DomainViews(Profiles profiles)
             ];
 
         /// <summary>Of a window the simple number stands beside the headline only where the two differ.</summary>
-        public JsonObject[] Output() =>
+        public static JsonObject[] Output() =>
             [
                 Select(
                     Common("Observation"),
@@ -509,7 +509,7 @@ internal sealed class DomainViews(Profiles profiles)
             };
         }
 
-        public IEnumerable<Column> Criterion() =>
+        public static IEnumerable<Column> Criterion() =>
             [
                 new(
                     "answer",
@@ -554,7 +554,7 @@ internal sealed class DomainViews(Profiles profiles)
                 Concept("weight_kind", "weight-kind", "Which kind of weight that is."),
             ];
 
-        public IEnumerable<Column> Flag() =>
+        public static IEnumerable<Column> Flag() =>
             [
                 new(
                     "flag",
@@ -587,7 +587,7 @@ internal sealed class DomainViews(Profiles profiles)
                 ),
             ];
 
-        public IEnumerable<Column> Irrigation()
+        public static IEnumerable<Column> Irrigation()
         {
             string Part(string name) => $"extension(%account).extension('{name}').value.ofType(Quantity).value.first()";
             return

@@ -25,7 +25,11 @@ internal sealed record ExportOrder(string Format, Instant? Since, bool CsvSafe)
 /// <param name="Rows">How many rows.</param>
 /// <param name="Bytes">How large.</param>
 /// <param name="Sha256">Its fingerprint, in hexadecimal.</param>
-internal sealed record ExportedFile(string Table, string File, long Rows, long Bytes, string Sha256);
+internal sealed record ExportedFile(string Table, string File, long Rows, long Bytes, string Sha256)
+{
+    /// <summary>Resources whose rows could not be written into it.</summary>
+    public long LeftOut { get; init; }
+}
 
 /// <summary>How far an export is.</summary>
 /// <param name="Type">The type that is read.</param>
@@ -65,7 +69,6 @@ internal sealed class ExportFolder(ResourceScan scan, DomainViews views, string 
     /// <param name="progress">Told now and then.</param>
     /// <param name="stop">Interrupts it.</param>
     /// <exception cref="ExportRefusal">The folder holds something else.</exception>
-    /// <exception cref="ViewFault">A value does not suit its column.</exception>
     public async Task<ExportManifest> Run(ExportOrder order, IProgress<ExportProgress>? progress, CancellationToken stop)
     {
         Directory.CreateDirectory(folder);
@@ -84,7 +87,8 @@ internal sealed class ExportFolder(ResourceScan scan, DomainViews views, string 
             state.Fence,
             order.Since,
             order.Format,
-            [.. state.Files.OrderBy(file => file.File, StringComparer.Ordinal)]
+            [.. state.Files.OrderBy(file => file.File, StringComparer.Ordinal)],
+            state.LeftOut
         );
         if (order.Format != "fhir")
             Write(DataPackage.FileName, DataPackage.Of(manifest, views.All));
@@ -134,6 +138,7 @@ internal sealed class ExportFolder(ResourceScan scan, DomainViews views, string 
         var (part, after, done) =
             state.Position is { } position && position.Type == type ? (position.Part, position.After, position.Done) : (0, "", 0);
         var isLast = false;
+        var leftOut = new List<LeftOut>();
         while (!isLast)
         {
             part++;
@@ -142,7 +147,7 @@ internal sealed class ExportFolder(ResourceScan scan, DomainViews views, string 
             try
             {
                 foreach (var table in tables)
-                    outputs.Add(ExportOutput.Open(folder, table?.View, type, part, state.Order, Unfinished));
+                    outputs.Add(ExportOutput.Open(folder, table?.View, type, part, state.Order, Unfinished, leftOut.Add));
                 var bytes = 0L;
                 await foreach (var page in scan.Read(new(type, state.Fence, state.Order.Since, after), stop))
                 {
@@ -175,10 +180,12 @@ internal sealed class ExportFolder(ResourceScan scan, DomainViews views, string 
             state = state with
             {
                 Files = [.. state.Files, .. files],
+                LeftOut = [.. state.LeftOut, .. leftOut],
                 Done = isLast ? [.. state.Done, type] : state.Done,
                 Position = isLast ? null : new(type, part, after, done),
             };
             Write(StateName, state);
+            leftOut.Clear();
         }
 
         return state;
@@ -205,7 +212,11 @@ internal sealed class ExportFolder(ResourceScan scan, DomainViews views, string 
         IReadOnlyList<ExportedFile> Files,
         IReadOnlyList<string> Done,
         Position? Position
-    );
+    )
+    {
+        /// <summary>What could not be written.</summary>
+        public IReadOnlyList<LeftOut> LeftOut { get; init; } = [];
+    }
 
     private sealed record Position(string Type, int Part, string After, long Done);
 }
@@ -220,13 +231,15 @@ internal sealed class ExportRefusal(string message) : Exception(message);
 /// <param name="Since">Only what was stored after this; null for all.</param>
 /// <param name="Format">The format.</param>
 /// <param name="Files">The files, each complete.</param>
+/// <param name="LeftOut">What could not be written into its table, and why.</param>
 internal sealed record ExportManifest(
     string Service,
     string Version,
     Instant TransactionTime,
     Instant? Since,
     string Format,
-    IReadOnlyList<ExportedFile> Files
+    IReadOnlyList<ExportedFile> Files,
+    IReadOnlyList<LeftOut> LeftOut
 );
 
 /// <summary>Files that only their owner may read: they hold what was charted.</summary>

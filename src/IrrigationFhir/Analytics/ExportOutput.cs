@@ -5,6 +5,9 @@ namespace IrrigationFhir.Analytics;
 /// <summary>A file in the making: rows of a view, or resources as they are. It appears under its name when it is complete.</summary>
 internal sealed class ExportOutput : IAsyncDisposable
 {
+    /// <summary>Of what is left out of a file so many are named, and all counted.</summary>
+    private const int MostNamed = 1000;
+
     private readonly string _folder;
     private readonly string _unfinished;
     private readonly string _table;
@@ -13,10 +16,21 @@ internal sealed class ExportOutput : IAsyncDisposable
     private readonly IViewEngine? _engine;
     private readonly TableWriter? _writer;
     private readonly RowReady _ready;
+    private readonly Action<LeftOut> _leaveOut;
     private long _resources;
+    private long _left;
 
-    private ExportOutput(string folder, ViewDefinition? view, string type, int part, ExportOrder order, string unfinished)
+    private ExportOutput(
+        string folder,
+        ViewDefinition? view,
+        string type,
+        int part,
+        ExportOrder order,
+        string unfinished,
+        Action<LeftOut> leaveOut
+    )
     {
+        _leaveOut = leaveOut;
         _table = view?.Name ?? type;
         _file = $"{_table}-{part:0000}.{(order.Format == "fhir" ? "ndjson" : order.Format)}";
         (_folder, _unfinished) = (folder, Path.Combine(folder, _file + unfinished));
@@ -44,16 +58,33 @@ internal sealed class ExportOutput : IAsyncDisposable
     /// <param name="part">Which part of the table, from 1.</param>
     /// <param name="order">How it is written.</param>
     /// <param name="unfinished">What its name ends in until it is complete.</param>
-    public static ExportOutput Open(string folder, ViewDefinition? view, string type, int part, ExportOrder order, string unfinished) =>
-        new(folder, view, type, part, order, unfinished);
+    /// <param name="leaveOut">Told of rows that cannot be written.</param>
+    public static ExportOutput Open(
+        string folder,
+        ViewDefinition? view,
+        string type,
+        int part,
+        ExportOrder order,
+        string unfinished,
+        Action<LeftOut> leaveOut
+    ) => new(folder, view, type, part, order, unfinished, leaveOut);
 
     /// <summary>Takes a resource.</summary>
-    /// <exception cref="ViewFault">A value does not suit its column.</exception>
     public void Take(StoredResource resource)
     {
         if (_engine is not null)
         {
-            _engine.Rows(resource.Json, _ready);
+            try
+            {
+                _engine.Rows(resource.Json, _ready);
+            }
+            catch (ViewFault fault)
+            {
+                // One strange value must not keep all others in: it is named, so that its gap is seen.
+                if (_left++ < MostNamed)
+                    _leaveOut(new(_table, $"{resource.Type}/{resource.Id}", fault.Message));
+            }
+
             return;
         }
 
@@ -79,7 +110,7 @@ internal sealed class ExportOutput : IAsyncDisposable
         var path = Path.Combine(_folder, _file);
         var fingerprint = PrivateFile.Fingerprint(_unfinished);
         File.Move(_unfinished, path, overwrite: true);
-        return new(_table, _file, Rows, new FileInfo(path).Length, fingerprint);
+        return new(_table, _file, Rows, new FileInfo(path).Length, fingerprint) { LeftOut = _left };
     }
 
     /// <inheritdoc/>
@@ -90,3 +121,9 @@ internal sealed class ExportOutput : IAsyncDisposable
         await _stream.DisposeAsync();
     }
 }
+
+/// <summary>What could not be written into a table.</summary>
+/// <param name="Table">The table.</param>
+/// <param name="Resource">Whose rows are missing, or some of them.</param>
+/// <param name="Why">What does not suit the table.</param>
+internal sealed record LeftOut(string Table, string Resource, string Why);

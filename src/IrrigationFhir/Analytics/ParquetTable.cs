@@ -34,8 +34,19 @@ internal sealed class ParquetTable : TableWriter
     /// <inheritdoc/>
     public override void Add(ReadOnlySpan<Cell> row)
     {
-        for (var i = 0; i < _columns.Length; i++)
-            _pending += _columns[i].Add(row[i]);
+        try
+        {
+            for (var i = 0; i < _columns.Length; i++)
+                _pending += _columns[i].Add(row[i]);
+        }
+        catch (ViewFault)
+        {
+            // The row is not in the table, none of its cells.
+            foreach (var column in _columns)
+                column.Keep(_inGroup);
+            throw;
+        }
+
         _inGroup++;
         Rows++;
     }
@@ -57,6 +68,7 @@ internal sealed class ParquetTable : TableWriter
     {
         if (_writer is not null)
             await _writer.DisposeAsync();
+        await base.DisposeAsync();
     }
 
     private async ValueTask WriteGroup(CancellationToken stop)
@@ -86,6 +98,9 @@ internal sealed class ParquetTable : TableWriter
 
         /// <summary>Takes a value; answers about how many bytes it takes.</summary>
         public abstract int Add(in Cell cell);
+
+        /// <summary>Forgets what was taken beyond so many values.</summary>
+        public abstract void Keep(int count);
 
         public abstract Task Write(ParquetRowGroupWriter group, CancellationToken stop);
 
@@ -168,6 +183,8 @@ internal sealed class ParquetTable : TableWriter
             return 16;
         }
 
+        public override void Keep(int count) => _count = Math.Min(_count, count);
+
         public override async Task Write(ParquetRowGroupWriter group, CancellationToken stop)
         {
             await group.WriteAsync<T>(Field, _values.AsMemory(0, _count), cancellationToken: stop);
@@ -198,6 +215,12 @@ internal sealed class ParquetTable : TableWriter
                 (_bytes[slot], _known[slot]) = (plain.ToArray(), Encoding.UTF8.GetString(plain));
             _values.Add(_known[slot]);
             return 8 + (2 * plain.Length);
+        }
+
+        public override void Keep(int count)
+        {
+            if (_values.Count > count)
+                _values.RemoveRange(count, _values.Count - count);
         }
 
         public override async Task Write(ParquetRowGroupWriter group, CancellationToken stop)

@@ -93,7 +93,7 @@ internal abstract class TableWriter : IAsyncDisposable
     public abstract long Pending { get; }
 
     /// <summary>Takes a row; what it points at is read within the call.</summary>
-    /// <exception cref="ViewFault">A value does not suit its column.</exception>
+    /// <exception cref="ViewFault">A value does not suit its column; the row is not taken.</exception>
     public abstract void Add(ReadOnlySpan<Cell> row);
 
     /// <summary>Writes what is pending, where it is much.</summary>

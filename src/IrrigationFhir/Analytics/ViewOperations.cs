@@ -9,7 +9,7 @@ namespace IrrigationFhir.Analytics;
 /// <c>$viewdefinition-run</c>, also spelt <c>$run</c>: the rows of a view at once; and <c>$viewdefinition-export</c>: those of several, as
 /// files (SQL on FHIR 2, operations).
 /// </summary>
-internal sealed class ViewOperations(DomainViews views, ResourceScan scan, RunExports exports, StoreSettings kept)
+internal sealed class ViewOperations(DomainViews views, ResourceScan scan, RunExports exports, StoreSettings kept) : IDisposable
 {
     /// <summary>How long rows are made for one request.</summary>
     public static readonly TimeSpan Longest = TimeSpan.FromSeconds(60);
@@ -18,6 +18,9 @@ internal sealed class ViewOperations(DomainViews views, ResourceScan scan, RunEx
     public const int MostAtOnce = 2;
 
     private readonly SemaphoreSlim _places = new(MostAtOnce);
+
+    /// <inheritdoc/>
+    public void Dispose() => _places.Dispose();
 
     /// <summary>The rows of a view.</summary>
     /// <param name="http">Who asks.</param>

@@ -45,6 +45,10 @@ internal static class ExportCommand
                 output.WriteLine(
                     Invariant($"{table.Key}: {table.Sum(file => file.Rows):N0} rows, {table.Sum(file => file.Bytes):N0} bytes")
                 );
+            foreach (var left in manifest.LeftOut.Take(20))
+                errors.WriteLine($"left out of {left.Table}: {left.Resource}: {left.Why}");
+            if (manifest.Files.Sum(file => file.LeftOut) is > 0 and var all)
+                errors.WriteLine($"{all} left out in all: {ExportFolder.ManifestName} says of which table");
             var moment = InstantPattern.ExtendedIso.Format(manifest.TransactionTime);
             output.WriteLine($"exported to {folder}, as of {moment}: what changes later comes with --since {moment}");
             return 0;

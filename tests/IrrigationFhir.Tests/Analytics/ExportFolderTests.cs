@@ -1,6 +1,7 @@
 using System.Text.Json.Nodes;
 using IrrigationFhir.Analytics;
 using IrrigationFhir.Store;
+using IrrigationFhir.Store.Sqlite;
 
 namespace IrrigationFhir.Tests.Analytics;
 
@@ -219,6 +220,32 @@ public class ExportFolderTests(StoriesTold told) : IClassFixture<StoriesTold>
         }
 
         static string Bare(string id) => id.Split(' ')[0];
+    }
+
+    [Fact]
+    public async Task A_value_that_suits_no_column_is_left_out_by_name_and_keeps_nothing_else_in()
+    {
+        await using var ward = RunningService.Start("2026-03-15T06:05:00Z");
+        var episode = await ward.Open(RunningService.Episode("strange", "2026-03-15T00:00:00Z"));
+        foreach (var (id, volume) in new[] { ("1", "40.12345678"), ("2", "50") })
+        {
+            await ward.Record(
+                episode,
+                JsonNode.Parse(
+                    $$"""
+                    {"source": "w", "id": "{{id}}", "kind": "drainage-emptied", "at": "2026-03-15T0{{id}}:00:00Z",
+                     "volume": {"value": {{volume}}, "unit": "mL"}, "how": "graduation"}
+                    """
+                )!
+            );
+        }
+
+        var folder = Directory.CreateTempSubdirectory("export-").FullName;
+        var scan = new ResourceScan(() => Dialect.OpenForReading(ward.Folder));
+        var manifest = await new ExportFolder(scan, told.Views, folder).Run(new("parquet", null, false), null, CancellationToken.None);
+        var left = Assert.Single(manifest.LeftOut, left => left.Table == "drainage_readings");
+        Assert.Contains("40.12345678", left.Why, StringComparison.Ordinal);
+        Assert.Equal("50.000000", Duck.Row($"select drained_ml::text from '{folder}/drainage_readings-*.parquet'"));
     }
 
     [Fact]

@@ -23,7 +23,7 @@ public class QuestionsTests(StoriesTold told) : IClassFixture<StoriesTold>
         }
     }
 
-    /// <summary>By hand, of the night: 5720 drained − 5370 in + 60 leaked = 410 in all, of which 355 in the bladder's intervals (README).</summary>
+    /// <summary>By hand, of the night: 5720 drained − 5370 in + 60 leaked = 410 in all, 355 of it in the bladder's intervals.</summary>
     [Fact]
     public async Task The_night_is_355_mL_by_the_balance_of_its_intervals()
     {
@@ -31,7 +31,10 @@ public class QuestionsTests(StoriesTold told) : IClassFixture<StoriesTold>
         Assert.Equal(
             "355.000000",
             Duck.Row(
-                $"select sum(corrected_ml)::text from '{tables}/output_intervals-*.parquet' where patient_id = 'P-0417' and status <> 'entered-in-error'"
+                $"""
+                select sum(corrected_ml)::text from '{tables}/output_intervals-*.parquet'
+                where patient_id = 'P-0417' and status <> 'entered-in-error'
+                """
             )
         );
     }

@@ -85,15 +85,8 @@ public class TableWriterTests
         await using (var stream = File.Create(file))
         {
             await using var writer = TableWriter.Of(Columns, stream, new(TableFormat.Parquet));
+            // Refused for its third cell: of the row nothing stays.
             Assert.Throws<ViewFault>(() => writer.Add(Rows[2]));
-            foreach (var number in numbers)
-                writer.Add([Cell.Text(number), Cell.Number(number), Cell.Text("2026-03-14T21:00:00.123456+01:00"), default]);
-            // The refused row left its first cells: a writer that has refused is thrown away.
-        }
-
-        await using (var stream = File.Create(file))
-        {
-            await using var writer = TableWriter.Of(Columns, stream, new(TableFormat.Parquet));
             foreach (var number in numbers)
                 writer.Add([Cell.Text(number), Cell.Number(number), Cell.Text("2026-03-14T21:00:00.123456+01:00"), default]);
             await writer.Finish(CancellationToken.None);
