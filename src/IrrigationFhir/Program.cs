@@ -1,4 +1,5 @@
 using IrrigationFhir;
+using IrrigationFhir.Analytics;
 using IrrigationFhir.Beds;
 using IrrigationFhir.Commands;
 using IrrigationFhir.Demo;
@@ -43,6 +44,12 @@ Command[] commands =
         "[--json] --dropFactor=N …",
         "Drops a minute for a volume in a time or a rate, and back; alone it says how to ask.",
         rest => Task.FromResult(DripRateApi.Print(rest, () => SiteSettings.Here().Balance, Console.Out, Console.Error))
+    ),
+    new(
+        "export",
+        "FOLDER [--format F] [--since T]",
+        "The whole store as tables (parquet, csv, ndjson) or as FHIR, of one moment, while it is served or not.",
+        rest => ExportCommand.Run(rest, Console.Out, Console.Error)
     ),
     new("health", "[http://host:port]", "Asks a running service whether it can work.", rest => Probe.Run(rest, Console.Out)),
     new(
@@ -102,6 +109,7 @@ internal static class Service
         builder.Services.AddNotifications(builder.Configuration);
         builder.Services.AddSubscriptions();
         builder.Services.AddPackage();
+        builder.Services.AddAnalytics();
         builder.Services.AddHealth();
         builder.Services.AddTelemetry(builder.Configuration);
         builder.Services.AddContract();
@@ -120,6 +128,7 @@ internal static class Service
         app.MapFhir(); // GET   read, search, history, metadata
         app.MapIntake(); // POST  the same as FHIR: Observations, batch, transaction, $validate
         app.MapSubscriptions(); // POST  who is told when a flag is raised
+        app.MapAnalytics(); // GET   tables, exports, and their files
         app.MapPackage(); // GET   what defines it all, as one package
         app.MapDripRate(); // GET   drops a minute, and back, without any episode
         app.MapSettings(); // GET   what the numbers rest on

@@ -21,7 +21,7 @@ namespace IrrigationFhir.Package;
 /// The same build and canonical base give the same bytes, so that a checksum can be published: sorted names, one time for all files, no
 /// owner.
 /// </remarks>
-internal sealed class FhirPackage(Vocabulary vocabulary, IEnumerable<CapabilityClaim> claims)
+internal sealed class FhirPackage(Vocabulary vocabulary, IEnumerable<CapabilityClaim> claims, IReadOnlyList<PublishedDefinition> others)
 {
     /// <summary>The package's id.</summary>
     public const string Id = "irrigationfhir.profiles";
@@ -49,6 +49,7 @@ internal sealed class FhirPackage(Vocabulary vocabulary, IEnumerable<CapabilityC
             Files(
                 Definitions(vocabulary.Profiles, claims),
                 Fhir.Definitions.Examples(vocabulary.Profiles.CanonicalBase),
+                others,
                 vocabulary.Profiles
             )
         )
@@ -142,6 +143,7 @@ internal sealed class FhirPackage(Vocabulary vocabulary, IEnumerable<CapabilityC
     private static SortedDictionary<string, byte[]> Files(
         IReadOnlyList<Resource> definitions,
         IReadOnlyList<Resource> examples,
+        IReadOnlyList<PublishedDefinition> others,
         Profiles profiles
     )
     {
@@ -149,17 +151,21 @@ internal sealed class FhirPackage(Vocabulary vocabulary, IEnumerable<CapabilityC
         var files = new SortedDictionary<string, byte[]>(StringComparer.Ordinal)
         {
             ["package/package.json"] = Text(Manifest(profiles)),
-            ["package/.index.json"] = Text(Index(all)),
-            ["package/example/.index.json"] = Text(Index(examples)),
+            ["package/.index.json"] = Text(Index(all, others)),
+            ["package/example/.index.json"] = Text(Index(examples, [])),
         };
         foreach (var resource in all)
             files.Add($"package/{FileOf(resource)}", Text(resource));
+        foreach (var other in others)
+            files.Add($"package/{FileOf(other)}", other.Text.ToArray());
         foreach (var example in examples)
             files.Add($"package/example/{FileOf(example)}", Text(example));
         return files;
     }
 
     private static string FileOf(Resource resource) => $"{resource.TypeName}-{resource.Id}.json";
+
+    private static string FileOf(PublishedDefinition other) => $"{other.Type}-{other.Id}.json";
 
     private static JsonObject Manifest(Profiles profiles) =>
         new()
@@ -182,32 +188,42 @@ internal sealed class FhirPackage(Vocabulary vocabulary, IEnumerable<CapabilityC
             ["directories"] = new JsonObject { ["example"] = "example" },
         };
 
-    private static JsonObject Index(IEnumerable<Resource> resources) =>
+    private static JsonObject Index(IEnumerable<Resource> resources, IEnumerable<PublishedDefinition> others) =>
         new()
         {
             ["index-version"] = 1,
             ["files"] = new JsonArray([
-                .. resources
-                    .OrderBy(FileOf, StringComparer.Ordinal)
-                    .Select(resource =>
-                    {
-                        var file = new JsonObject
-                        {
-                            ["filename"] = FileOf(resource),
-                            ["resourceType"] = resource.TypeName,
-                            ["id"] = resource.Id,
-                        };
-                        if (resource is IVersionableConformanceResource definition)
-                            (file["url"], file["version"]) = (definition.Url, definition.Version);
-                        if (resource is StructureDefinition structure)
-                            (file["kind"], file["type"], file["derivation"]) = (
-                                structure.Kind.GetLiteral(),
-                                structure.Type,
-                                structure.Derivation.GetLiteral()
-                            );
-                        return (JsonNode)file;
-                    }),
+                .. resources.Select(Line).Concat(others.Select(Line)).OrderBy(line => (string)line["filename"]!, StringComparer.Ordinal),
             ]),
+        };
+
+    private static JsonObject Line(Resource resource)
+    {
+        var file = new JsonObject
+        {
+            ["filename"] = FileOf(resource),
+            ["resourceType"] = resource.TypeName,
+            ["id"] = resource.Id,
+        };
+        if (resource is IVersionableConformanceResource definition)
+            (file["url"], file["version"]) = (definition.Url, definition.Version);
+        if (resource is StructureDefinition structure)
+            (file["kind"], file["type"], file["derivation"]) = (
+                structure.Kind.GetLiteral(),
+                structure.Type,
+                structure.Derivation.GetLiteral()
+            );
+        return file;
+    }
+
+    private static JsonObject Line(PublishedDefinition other) =>
+        new()
+        {
+            ["filename"] = FileOf(other),
+            ["resourceType"] = other.Type,
+            ["id"] = other.Id,
+            ["url"] = other.Url,
+            ["version"] = other.Version,
         };
 
     private static byte[] Text(JsonNode json) => Encoding.UTF8.GetBytes(json.ToJsonString(Readable) + "\n");

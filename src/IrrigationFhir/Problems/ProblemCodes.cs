@@ -99,6 +99,10 @@ internal static class ProblemCodes
         new("unresolved-reference", IssueType.Value, "A reference within a Bundle that leads nowhere."),
         // reading and searching
         new("unknown-resource", IssueType.NotFound, "No resource has this id, or no such version is kept."),
+        new("export-unknown", IssueType.NotFound, "No such export is kept: it was cancelled, has expired, or means nothing here."),
+        new("export-synchronous", IssueType.NotSupported, "An export is asked for with Prefer: respond-async."),
+        new("export-failed", IssueType.Exception, "The export could not be made; nothing of it can be fetched."),
+        new("view-invalid", IssueType.Invalid, "A ViewDefinition that cannot be understood, or that the data does not suit."),
         new("unknown-patient", IssueType.NotFound, "Nothing here refers to that patient."),
         new("search-parameter-unknown", IssueType.NotSupported, "A parameter that is not understood."),
         new("search-modifier-unsupported", IssueType.NotSupported, "A modifier that the parameter does not have."),

@@ -89,11 +89,14 @@ internal sealed class Rehearsal : IHostedService
             At(720, "drainage-emptied", Amount("volume", 2900, "mL")),
         ];
 
-    private static string Amount(string name, int value, string unit) => $$"""
-        "{{name}}":{"value":{{value}},"unit":"{{unit}}"}
-        """;
+    private static string Amount(string name, int value, string unit) =>
+        $$"""
+            "{{name}}":{"value":{{value}},"unit":"{{unit}}"}
+            """;
 
-    private static string At(int minute, string kind, string content) => $$"""
-        {"source":"rehearsal","id":"{{kind}} {{minute}}","kind":"{{kind}}","at":"2026-03-14T{{minute / 60:00}}:{{minute % 60:00}}:00Z",{{content}}}
-        """;
+    private static string At(int minute, string kind, string content) =>
+        $$"""
+            {"source":"rehearsal","id":"{{kind}} {{minute}}","kind":"{{kind}}","at":"2026-03-14T{{minute / 60:00}}:{{minute
+                % 60:00}}:00Z",{{content}}}
+            """;
 }

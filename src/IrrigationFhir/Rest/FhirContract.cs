@@ -47,6 +47,7 @@ internal static class FhirContract
             },
         };
         DescribeSystem(new(document, SystemTag, FhirBase.Path), rest, profiles);
+        FhirContractExports.Describe(new(document, SystemTag, FhirBase.Path), rest);
         foreach (var resource in rest.Resource)
         {
             var section = new FhirContractSection(document, TypeOf(resource), $"{FhirBase.Path}/{TypeOf(resource)}");

@@ -31,6 +31,8 @@ internal sealed class FhirContractOperations(FhirContractSection section, Capabi
             case "events":
                 Events(says);
                 break;
+            case "export":
+                break; // said with that of the service as a whole
             default:
                 throw new InvalidOperationException($"the operation {operation.Name} has no place in the contract yet");
         }

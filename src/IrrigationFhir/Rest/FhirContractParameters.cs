@@ -70,7 +70,8 @@ internal static class FhirContractParameters
 
     private static string Invariant(int number) => number.ToString(System.Globalization.CultureInfo.InvariantCulture);
 
-    private static OpenApiParameter InPath(string name, string says) =>
+    /// <summary>A part of the address.</summary>
+    public static OpenApiParameter InPath(string name, string says) =>
         new()
         {
             Name = name,

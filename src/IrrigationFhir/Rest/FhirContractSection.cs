@@ -23,6 +23,9 @@ internal sealed class FhirContractSection(OpenApiDocument document, string tag, 
     /// <summary>Adds a PUT to an address below the section's own.</summary>
     public void Put(string below, OpenApiOperation operation) => Add(HttpMethod.Put, below, operation);
 
+    /// <summary>Adds a DELETE of an address below the section's own.</summary>
+    public void Delete(string below, OpenApiOperation operation) => Add(HttpMethod.Delete, below, operation);
+
     private void Add(HttpMethod method, string below, OpenApiOperation operation)
     {
         operation.Tags = new HashSet<OpenApiTagReference> { new(tag, document) };

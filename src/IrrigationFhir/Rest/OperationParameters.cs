@@ -98,6 +98,7 @@ internal static class OperationParameters
         {
             Identifier identifier => $"{identifier.System}|{identifier.Value}",
             Coding coding => $"{coding.System}|{coding.Code}",
+            ResourceReference { Reference: null, Identifier: { } logical } => TextOf(logical),
             ResourceReference reference => reference.Reference ?? "",
             PrimitiveType primitive => Convert.ToString(primitive.JsonValue, System.Globalization.CultureInfo.InvariantCulture) ?? "",
             _ => "",

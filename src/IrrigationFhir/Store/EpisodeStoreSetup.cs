@@ -4,8 +4,8 @@ namespace IrrigationFhir.Store;
 internal static class EpisodeStoreSetup
 {
     /// <summary>
-    /// Adds the database, <see cref="EpisodeStore"/>, <see cref="ResourceStore"/>, <see cref="SubscriptionStore"/> and
-    /// <see cref="SubscriptionEventStore"/>. Needs a <see cref="TimeProvider"/>.
+    /// Adds the database, <see cref="EpisodeStore"/>, <see cref="ResourceStore"/>, <see cref="SubscriptionStore"/>,
+    /// <see cref="SubscriptionEventStore"/> and <see cref="ExportJobStore"/>. Needs a <see cref="TimeProvider"/>.
     /// </summary>
     public static IServiceCollection AddEpisodeStore(this IServiceCollection services, IConfiguration configuration)
     {
@@ -15,6 +15,7 @@ internal static class EpisodeStoreSetup
         services.AddSingleton<ResourceStore>();
         services.AddSingleton<SubscriptionStore>();
         services.AddSingleton<SubscriptionEventStore>();
+        services.AddSingleton<ExportJobStore>();
         services.AddHostedService<DatabaseStart>();
         return services;
     }

@@ -6,6 +6,7 @@ using System.Text.Json.Nodes;
 using System.Text.RegularExpressions;
 using Hl7.Fhir.Model;
 using Hl7.Fhir.Serialization;
+using IrrigationFhir.Analytics;
 using IrrigationFhir.Fhir;
 using IrrigationFhir.Package;
 using IrrigationFhir.Rest;
@@ -80,7 +81,26 @@ public partial class PackageTests
             ),
             Json($"{folder}.index.json")["files"]!
                 .AsArray()
+                .Where(file => !IsView((string)file!["filename"]!))
                 .Select(file => ((string)file!["filename"]!, (string)file["resourceType"]!, (string?)file["id"], (string?)file["url"]))
+        );
+    }
+
+    [Fact]
+    public void Views_lie_in_it_as_they_are_served_and_the_index_lists_them()
+    {
+        var views = new DomainViews(Profiles).All;
+        Assert.Equal(
+            views.Select(view => ($"package/ViewDefinition-{view.Id}.json", Encoding.UTF8.GetString(view.Text))).Order(),
+            Built.Value.Files.Where(file => IsView(file.Entry.Name)).Select(file => (file.Entry.Name, file.Text)).Order()
+        );
+        Assert.Equal(
+            views.Select(view => (view.View.Url, view.View.Version)).Order(),
+            Json("package/.index.json")["files"]!
+                .AsArray()
+                .Where(file => IsView((string)file!["filename"]!))
+                .Select(file => ((string?)file!["url"], (string?)file["version"]))
+                .Order()
         );
     }
 
@@ -238,8 +258,13 @@ public partial class PackageTests
     // The strict reader refuses what R4 does not allow: a missing element, a code outside a required list, a malformed value.
     private static IEnumerable<(string Name, Resource Resource)> Resources() =>
         Built
-            .Value.Files.Where(file => Path.GetFileName(file.Entry.Name) is not ("package.json" or ".index.json"))
+            .Value.Files.Where(file =>
+                Path.GetFileName(file.Entry.Name) is not ("package.json" or ".index.json") && !IsView(file.Entry.Name)
+            )
             .Select(file => (file.Entry.Name, FhirJsonDeserializer.DEFAULT.Deserialize<Resource>(file.Text)));
+
+    // ViewDefinition is no type of R4: no reader of R4 knows it.
+    private static bool IsView(string name) => Path.GetFileName(name).StartsWith("ViewDefinition-", StringComparison.Ordinal);
 
     [GeneratedRegex(
         @"https://irrigationfhir\.example/fhir/(?:StructureDefinition|ValueSet|CodeSystem|SearchParameter|ConceptMap|"

@@ -17,8 +17,9 @@ public sealed partial class ReadmeTests : IDisposable
     private const string Served = "http://localhost:5000";
     private const string Integrators = "fhir-examples/README.md";
     private const string Operators = "src/IrrigationFhir/README.md";
+    private const string Analysts = "fhir-examples/analytics/README.md";
 
-    private static readonly string[] Pages = ["README.md", Integrators, Operators, "src/Irrigation/README.md", "DEVELOPERS.md"];
+    private static readonly string[] Pages = ["README.md", Integrators, Operators, Analysts, "src/Irrigation/README.md", "DEVELOPERS.md"];
     private static readonly string Readme = Repo.Read("README.md");
     private static readonly string[] Blocks = BlocksOf(Readme);
 
@@ -58,6 +59,7 @@ public sealed partial class ReadmeTests : IDisposable
     [InlineData("README.md")]
     [InlineData(Integrators)]
     [InlineData(Operators)]
+    [InlineData(Analysts)]
     public void Every_page_that_a_text_links_to_is_there(string text)
     {
         var links = Link().Matches(Repo.Read(text)).Select(m => m.Groups[1].Value).ToList();
@@ -119,6 +121,7 @@ public sealed partial class ReadmeTests : IDisposable
             "backup /backups/irrigation-2026-03-15.db",
             "restore --check /backups/irrigation-2026-03-15.db",
             "restore /backups/irrigation-2026-03-15.db",
+            "export tables",
         ];
         Assert.Equal(known.Order(StringComparer.Ordinal), commands.Order(StringComparer.Ordinal));
 
@@ -148,6 +151,8 @@ public sealed partial class ReadmeTests : IDisposable
             var address = served.Http.BaseAddress!.ToString().TrimEnd('/');
             Assert.Equal("ready\n", (await Done("health", address)).Output);
             await Done("backup", copy);
+            Assert.Contains("exported to tables, as of", (await Done("export", "tables")).Output, StringComparison.Ordinal);
+            Assert.True(File.Exists(Path.Combine(folder, "tables", "output_hours-0001.parquet")));
             await served.Terminate();
         }
 

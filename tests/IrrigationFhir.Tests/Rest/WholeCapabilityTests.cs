@@ -182,6 +182,15 @@ public class WholeCapabilityTests(EveningOnTheWard evening)
                     e => (string)e!["resource"]!["id"]! == created.Id
                 );
                 break;
+            case "export":
+                using (var asked = new HttpRequestMessage(HttpMethod.Get, new Uri($"/fhir/{type}/$export", UriKind.Relative)))
+                {
+                    asked.Headers.Add("Prefer", "respond-async");
+                    using var begun = await _ward.Http.SendAsync(asked);
+                    Assert.Equal(System.Net.HttpStatusCode.Accepted, begun.StatusCode);
+                }
+
+                break;
             default:
                 Assert.Fail($"${operation} of {type} is claimed and not tested");
                 break;

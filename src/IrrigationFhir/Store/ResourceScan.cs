@@ -1,0 +1,298 @@
+using System.Data.Common;
+using System.Runtime.CompilerServices;
+using Dapper;
+using IrrigationFhir.Search;
+using NodaTime;
+
+namespace IrrigationFhir.Store;
+
+/// <summary>A resource as it is read out of the store, to go on to a file.</summary>
+/// <param name="Type">FHIR type name.</param>
+/// <param name="Id">Logical id.</param>
+/// <param name="VersionId">Its version.</param>
+/// <param name="LastUpdated">When that was stored.</param>
+/// <param name="Json">The resource in UTF-8.</param>
+internal sealed record ScannedResource(string Type, string Id, long VersionId, Instant LastUpdated, ReadOnlyMemory<byte> Json);
+
+/// <summary>Which resources are read out.</summary>
+/// <param name="Type">FHIR type name.</param>
+/// <param name="Fence">
+/// As they were then: of what changed later the version of before. From <see cref="ResourceScan.Fence"/>.
+/// </param>
+/// <param name="Since">Only versions stored after this; null for all.</param>
+/// <param name="After">Only ids behind this one, in the order of their bytes.</param>
+internal sealed record ScanRequest(string Type, Instant Fence, Instant? Since = null, string After = "")
+{
+    /// <summary>Only what is about a patient.</summary>
+    public bool OnlyOfPatients { get; init; }
+
+    /// <summary>Only what is about one of these; empty for all.</summary>
+    public IReadOnlyList<ScannedPatient> Patients { get; init; } = [];
+}
+
+/// <summary>A patient as resources point at it: by address, or by identifier.</summary>
+/// <param name="Reference">As <c>Patient/one</c>; null where the identifier says who it is.</param>
+/// <param name="System">Namespace of the identifier; empty for none.</param>
+/// <param name="Value">The identifier.</param>
+internal sealed record ScannedPatient(string? Reference, string System, string Value);
+
+/// <summary>
+/// Reads a whole store out, a type at a time in the order of ids, while it is written to: the only place that knows how rows lie, for
+/// whoever makes files of them.
+/// </summary>
+/// <remarks>
+/// <para>Every page is a query of its own, bounded by bytes: no read transaction lasts that would keep the log from being emptied, and what
+/// is in memory does not grow with the store.</para>
+/// <para>What is read is as of the fence, however long it takes: what changed since is taken from its history.</para>
+/// </remarks>
+internal sealed class ResourceScan(Func<DbConnection> open)
+{
+    /// <summary>A page is full with so many bytes: a larger resource comes alone.</summary>
+    public const int PageBytes = 1 << 20;
+
+    private const int PageRows = 1000;
+
+    /// <summary>Reads from a database.</summary>
+    public ResourceScan(Database database)
+        : this(database.OpenForReading) { }
+
+    /// <summary>
+    /// A moment up to which everything is stored: what is stored later has a later moment. The Unix epoch of an empty store.
+    /// </summary>
+    /// <remarks>
+    /// One thread writes, and stamps each unit later than the one before, in the order of commits (<see cref="WriteTransaction.At"/>): so
+    /// the latest stamp that a reader sees is such a moment, in whatever process it reads. Where several write, a lock has to make it.
+    /// </remarks>
+    public async Task<Instant> Fence(CancellationToken stop)
+    {
+        await using var connection = open();
+        var latest = await connection.ExecuteScalarAsync<long?>(
+            new CommandDefinition("select max(at) from resource_version", cancellationToken: stop)
+        );
+        return UnixNanoseconds.ToInstant(latest ?? 0);
+    }
+
+    /// <summary>How many resources of a type there are now: for who waits, and no more exact than that.</summary>
+    public async Task<long> Count(string type, CancellationToken stop)
+    {
+        await using var connection = open();
+        return await connection.ExecuteScalarAsync<long>(
+            new CommandDefinition(
+                "select count(*) from resource where type = @type",
+                new { type = IndexedTypes.NumberOf(type) },
+                cancellationToken: stop
+            )
+        );
+    }
+
+    /// <summary>Whether anything is about a patient.</summary>
+    public async Task<bool> Knows(ScannedPatient patient, CancellationToken stop)
+    {
+        var (condition, values) = About([patient]);
+        await using var connection = open();
+        foreach (var type in IndexedTypes.All)
+        {
+            var parameters = new DynamicParameters(new { type = type.Number });
+            foreach (var (name, value) in values)
+                parameters.Add(name, value);
+            var sql = $"select exists (select 1 from resource r where r.type = @type and ({condition}))";
+            if (await connection.ExecuteScalarAsync<long>(new CommandDefinition(sql, parameters, cancellationToken: stop)) == 1)
+                return true;
+        }
+
+        return false;
+    }
+
+    /// <summary>The versions of then of some resources, by their ids.</summary>
+    public async Task<IReadOnlyList<ScannedResource>> ReadSome(ScanRequest request, IEnumerable<string> ids, CancellationToken stop) =>
+        await Task.Run(
+            () =>
+            {
+                var (fence, since) = Times(request);
+                using var connection = open();
+                using var snapshot = connection.BeginTransaction();
+                var found = new List<ScannedResource>();
+                foreach (var id in ids)
+                {
+                    using var command = Command(connection, snapshot, OneSql, [("type", IndexedTypes.NumberOf(request.Type)), ("id", id)]);
+                    using var reader = command.ExecuteReader();
+                    if (!reader.Read())
+                        continue;
+                    var stored = reader.GetInt64(2);
+                    if (stored > fence)
+                    {
+                        if (AsOf(connection, snapshot, request.Type, id, fence, since) is { } before)
+                            found.Add(before);
+                    }
+                    else if (stored > since)
+                    {
+                        found.Add(Resource(reader, request.Type));
+                    }
+                }
+
+                return found;
+            },
+            stop
+        );
+
+    /// <summary>Reads pages, in the order of ids; an empty page says how far it came where nothing is to be read.</summary>
+    public async IAsyncEnumerable<ScanPage> Read(ScanRequest request, [EnumeratorCancellation] CancellationToken stop)
+    {
+        var reading = Task.Run(() => Page(request, request.After), stop);
+        try
+        {
+            while (true)
+            {
+                var page = await reading;
+                stop.ThrowIfCancellationRequested();
+                // The next one is read while this one is worked on.
+                if (!page.IsLast)
+                    reading = Task.Run(() => Page(request, page.UpTo), CancellationToken.None);
+                yield return page;
+                if (page.IsLast)
+                    yield break;
+            }
+        }
+        finally
+        {
+            // Nothing is read any more when nobody wants it: the database may be closed then.
+            await reading.ContinueWith(_ => { }, CancellationToken.None, TaskContinuationOptions.None, TaskScheduler.Default);
+        }
+    }
+
+    private ScanPage Page(ScanRequest request, string after)
+    {
+        var (fence, since) = Times(request);
+        var (about, patients) = About(request.Patients);
+        var condition =
+            request.Patients.Count > 0 ? $"and ({about})"
+            : request.OnlyOfPatients ? $"and {Subject("1 = 1")}"
+            : "";
+        using var connection = open();
+        // One snapshot, so that what was moved to history in between is found there.
+        using var snapshot = connection.BeginTransaction();
+        using var command = Command(
+            connection,
+            snapshot,
+            PageSql(condition),
+            [("type", IndexedTypes.NumberOf(request.Type)), ("after", after), ("since", since), .. patients]
+        );
+        var resources = new List<ScannedResource>();
+        var (bytes, rows, upTo) = (0L, 0, after);
+        using (var reader = command.ExecuteReader())
+        {
+            while (bytes < PageBytes && rows < PageRows && reader.Read())
+            {
+                (rows, upTo) = (rows + 1, reader.GetString(0));
+                var found = reader.GetInt64(2) <= fence ? Resource(reader, request.Type) : null;
+                found ??= AsOf(connection, snapshot, request.Type, upTo, fence, since);
+                if (found is null)
+                    continue;
+                resources.Add(found);
+                bytes += found.Json.Length;
+            }
+        }
+
+        return new(resources, upTo, IsLast: bytes < PageBytes && rows < PageRows);
+    }
+
+    /// <summary>The version of then of what changed since, or null where there was none or it is not wanted.</summary>
+    private static ScannedResource? AsOf(DbConnection connection, DbTransaction snapshot, string type, string id, long fence, long since)
+    {
+        using var command = Command(
+            connection,
+            snapshot,
+            HistorySql,
+            [("type", IndexedTypes.NumberOf(type)), ("id", id), ("fence", fence), ("since", since)]
+        );
+        using var reader = command.ExecuteReader();
+        return reader.Read() ? Resource(reader, type) : null;
+    }
+
+    private static DbCommand Command(
+        DbConnection connection,
+        DbTransaction snapshot,
+        string sql,
+        IReadOnlyList<(string Name, object Value)> values
+    )
+    {
+        var command = connection.CreateCommand();
+        (command.CommandText, command.Transaction) = (sql, snapshot);
+        foreach (var (name, value) in values)
+        {
+            var parameter = command.CreateParameter();
+            (parameter.ParameterName, parameter.Value) = (name, value);
+            command.Parameters.Add(parameter);
+        }
+
+        return command;
+    }
+
+    /// <summary>Columns as the statements name them. Nobody reads the text as UTF-16.</summary>
+    private static ScannedResource Resource(DbDataReader row, string type) =>
+        new(
+            type,
+            row.GetString(0),
+            row.GetInt64(1),
+            UnixNanoseconds.ToInstant(row.GetInt64(2)),
+            StoredJson.UnpackUtf8(row.GetFieldValue<byte[]>(3))
+        );
+
+    private static (long Fence, long Since) Times(ScanRequest request) =>
+        (UnixNanoseconds.Of(request.Fence), request.Since is { } given ? UnixNanoseconds.Of(given) : long.MinValue);
+
+    /// <summary>A condition: a resource is about one of some patients.</summary>
+    private static (string Sql, IReadOnlyList<(string Name, object Value)> Values) About(IReadOnlyList<ScannedPatient> patients)
+    {
+        var values = new List<(string, object)>();
+        var conditions = patients.Select(
+            (patient, i) =>
+            {
+                if (patient.Reference is { } reference)
+                {
+                    values.Add(($"reference{i}", reference));
+                    return Subject($"m.reference = @reference{i}");
+                }
+
+                values.AddRange([($"system{i}", patient.System), ($"value{i}", patient.Value)]);
+                return Subject($"m.value = @value{i} and m.system = @system{i}");
+            }
+        );
+        return (string.Join(" or ", conditions), values);
+    }
+
+    /// <summary>A condition on whom a resource is about.</summary>
+    private static string Subject(string condition) =>
+        $"""
+            exists (select 1 from reference_set_member m where m.patient = r.patient and m.number = r.about
+                and m.parameter = '{PatientPartition.Subject}' and {condition})
+            """;
+
+    private static string PageSql(string condition) =>
+        $"{OfType} and r.id > @after and r.last_updated > @since {condition} order by r.id limit 1001";
+
+    private const string OfType = $"select r.id, r.version_id, r.last_updated, v.json from {StoredResource.From} and r.type = @type";
+
+    private const string OneSql = $"{OfType} and r.id = @id";
+
+    // From the current version back to the first that was there then: each knows when the one before it was stored.
+    private const string HistorySql = """
+        with recursive chain (id, patient, type, number, at) as (
+            select id, patient, type, number, last_updated from resource where type = @type and id = @id
+            union all
+            select c.id, c.patient, c.type, c.number, w.version_before
+            from chain c cross join resource_version w
+            where c.at > @fence and w.at = c.at and w.patient = c.patient and w.type = c.type and w.number = c.number
+                and w.version_before is not null)
+        select c.id, v.version_id, v.at, v.json
+        from chain c cross join resource_version v
+        where v.at = c.at and v.patient = c.patient and v.type = c.type and v.number = c.number and v.at <= @fence and v.at > @since
+        limit 1
+        """;
+}
+
+/// <summary>Some resources.</summary>
+/// <param name="Resources">In the order of their ids.</param>
+/// <param name="UpTo">The id that it came to: the next page goes on behind it.</param>
+/// <param name="IsLast">Whether there is none behind it.</param>
+internal sealed record ScanPage(IReadOnlyList<ScannedResource> Resources, string UpTo, bool IsLast);
