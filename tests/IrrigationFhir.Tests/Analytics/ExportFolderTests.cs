@@ -229,9 +229,7 @@ public class ExportFolderTests(StoriesTold told) : IClassFixture<StoriesTold>
         var view = told.Views.Find("drainage_readings")!.View;
         var left = new List<LeftOut>();
         ExportedFile file;
-        await using (
-            var output = ExportOutput.Open(folder, view, "Observation", 1, new("parquet", null, false), ".unfinished", left.Add)
-        )
+        await using (var output = ExportOutput.Open(folder, view, "Observation", 1, new("parquet", null, false), ".unfinished", left.Add))
         {
             foreach (var (id, volume) in new[] { ("1", "50"), ("2", "40.12345678"), ("3", "60.5") })
                 output.Take(new("Observation", id, 1, NodaTime.Instant.MinValue, Drainage(id, volume)));
@@ -248,7 +246,7 @@ public class ExportFolderTests(StoriesTold told) : IClassFixture<StoriesTold>
                 $$"""
                 {"resourceType": "Observation", "id": "{{id}}", "status": "final", "valueQuantity": {"value": {{volume}}},
                  "code": {"coding": [{"system": "{{Profiles.DefaultCanonicalBase}}/CodeSystem/irrigation-observation",
-                  "code": "bladder-drainage-total"}]}}
+                  "code": "bladder-drainage-total"}]} }
                 """
             );
     }
