@@ -49,6 +49,7 @@ internal static class FhirContractExports
             Query("_elements", Text(), "Names of elements at the root, with commas between them; what is mandatory stays."),
             .. own,
         ];
+        IOpenApiParameter[] inPath = [.. own.OfType<OpenApiParameterReference>()];
         OpenApiResponses Begun(params string[] more) =>
             Replies([("202", new() { Description = Later })], ["400", "404", "406", .. more, "429"]);
         section.Get(
