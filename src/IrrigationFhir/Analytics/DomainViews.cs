@@ -215,14 +215,8 @@ internal sealed class DomainViews(Profiles profiles)
             }
         )
         {
-            yield return own.View(
-                name,
-                title,
-                $"One row for each {row}.",
-                "Procedure",
-                [condition],
-                ViewTexts.Select(ViewTexts.Irrigation())
-            );
+            var select = ViewTexts.Select(ViewTexts.Irrigation());
+            yield return own.View(name, title, $"One row for each {row}.", "Procedure", [condition], select);
         }
 
         yield return own.View(

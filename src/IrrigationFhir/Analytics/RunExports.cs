@@ -95,9 +95,10 @@ internal sealed class RunExports(
                 while (await jobs.Claim(_me, Now, Lease, stoppingToken) is { } job)
                     await Work(job, stoppingToken);
             }
-            catch (Exception failure) when (failure is StoreFailure or System.Data.Common.DbException or IOException)
+            catch (Exception failure) when (failure is not OperationCanceledException)
             {
-                log.LogWarning("Exports could not be worked on just now ({Reason})", failure.Message);
+                // Whatever it is: what is charted goes on. Its text may quote data.
+                log.LogWarning("Exports could not be worked on just now ({Kind})", failure.GetType().Name);
             }
 
             // By the machine's clock: what was left by a process that died is looked for without being asked.
@@ -152,8 +153,14 @@ internal sealed class RunExports(
         }
         catch (IOException failure)
         {
-            log.LogWarning("An export could not be written ({Reason})", failure.Message);
+            log.LogWarning("An export could not be written ({Kind})", failure.GetType().Name);
             return ([], "its files could not be written");
+        }
+        catch (Exception failure) when (failure is not (OperationCanceledException or StoreFailure or System.Data.Common.DbException))
+        {
+            // Begun again it would fail again. What the store cannot do just now is tried again when the lease has run out.
+            log.LogError("An export failed ({Kind})", failure.GetType().FullName);
+            return ([], "the service failed while making it");
         }
     }
 

@@ -20,7 +20,11 @@ internal sealed class TreeEngine(ViewDefinition view) : IViewEngine
     {
         using var document = JsonDocument.Parse(resource);
         _resource = document.RootElement;
-        if (!_resource.TryGetProperty("resourceType", out var type) || !type.ValueEquals(view.Resource))
+        if (
+            !_resource.TryGetProperty("resourceType", out var type)
+            || type.ValueKind != JsonValueKind.String
+            || !type.ValueEquals(view.Resource)
+        )
             return;
         if (view.Where.Any(condition => IsTrue(Evaluate(condition, _resource, 0)) != true))
             return;
@@ -135,6 +139,7 @@ internal sealed class TreeEngine(ViewDefinition view) : IViewEngine
                         .Where(source =>
                             source.ValueKind == JsonValueKind.Object
                             && source.TryGetProperty("resourceType", out var type)
+                            && type.ValueKind == JsonValueKind.String
                             && type.ValueEquals(of.Resource)
                         ),
                 ];
@@ -151,7 +156,9 @@ internal sealed class TreeEngine(ViewDefinition view) : IViewEngine
             case ViewPath.Boundary boundary:
                 return Bound(boundary, Of(boundary.Source));
             case ViewPath.ResourceKey:
-                return _resource.TryGetProperty("id", out var id) ? [Text($"{view.Resource}/{id.GetString()}")] : [];
+                return _resource.TryGetProperty("id", out var id) && id.ValueKind == JsonValueKind.String
+                    ? [Text($"{view.Resource}/{id.GetString()}")]
+                    : [];
             case ViewPath.ReferenceKey key:
                 return
                 [

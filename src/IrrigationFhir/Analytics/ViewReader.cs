@@ -106,7 +106,9 @@ internal sealed partial class ViewReader
             var name = Text(item, "name", at);
             var values =
                 item.ValueKind == JsonValueKind.Object
-                    ? item.EnumerateObject().Where(member => member.Name.StartsWith("value", StringComparison.Ordinal)).ToList()
+                    ? item.EnumerateObject()
+                        .Where(member => member.Name.Length > "value".Length && member.Name.StartsWith("value", StringComparison.Ordinal))
+                        .ToList()
                     : [];
             if (name is null || !SqlName().IsMatch(name))
                 Fault($"{at}.name", name is null ? "nothing" : $"'{name}'", "a letter, then letters, digits and underscores");
@@ -234,7 +236,7 @@ internal sealed partial class ViewReader
         var type = declared?[(declared.LastIndexOfAny(['/', '.']) + 1)..];
         var column = new ViewColumn(
             name,
-            type is null ? path.Type.Name ?? "string" : char.ToLowerInvariant(type[0]) + type[1..],
+            string.IsNullOrEmpty(type) ? path.Type.Name ?? "string" : char.ToLowerInvariant(type[0]) + type[1..],
             collection,
             Text(json, "description", at),
             path,

@@ -71,7 +71,12 @@ internal sealed class ViewRequest
             return request;
         }
 
-        if (root.ValueKind != JsonValueKind.Object || !root.TryGetProperty("resourceType", out var type) || !type.ValueEquals("Parameters"))
+        if (
+            root.ValueKind != JsonValueKind.Object
+            || !root.TryGetProperty("resourceType", out var type)
+            || type.ValueKind != JsonValueKind.String
+            || !type.ValueEquals("Parameters")
+        )
         {
             request._problems.Add(
                 Outcome.Problem("parameters-unreadable", "a body that is no Parameters resource", "FHIR JSON of one", "body")

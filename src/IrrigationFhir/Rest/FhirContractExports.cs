@@ -28,6 +28,7 @@ internal static class FhirContractExports
                         ofPatients?.Documentation,
                         [Query("patient", Text(), "`Patient/[id]`, or `system|value` of an identifier; several with commas.")]
                     );
+                    Export(section, "/Group/{id}/$export", "exportOfGroup", "Refused: no Group is held here.", null, [Ref("id")]);
                     Standing(section);
                     break;
                 case "viewdefinition-run":
@@ -48,6 +49,7 @@ internal static class FhirContractExports
             Query("_elements", Text(), "Names of elements at the root, with commas between them; what is mandatory stays."),
             .. own,
         ];
+        IOpenApiParameter[] inPath = [.. own.OfType<OpenApiParameterReference>()];
         OpenApiResponses Begun(params string[] more) =>
             Replies([("202", new() { Description = Later })], ["400", "404", "406", .. more, "429"]);
         section.Get(
@@ -68,7 +70,7 @@ internal static class FhirContractExports
                 OperationId = id + "ByBody",
                 Summary = summary,
                 Description = says,
-                Parameters = [Ref("Prefer")],
+                Parameters = [.. inPath, Ref("Prefer")],
                 RequestBody = FhirContractBodies.ParametersOrForm(),
                 Responses = Begun("413", "415"),
             }
@@ -154,38 +156,61 @@ internal static class FhirContractExports
             Query("_since", Text(), "Only what was stored after this instant."),
             Query("_limit", Whole(1), "So many rows at most."),
         ];
+        foreach (var (spelling, name) in new[] { ("$viewdefinition-run", "run"), ("$run", "runShort") })
+        {
+            if (spelling != "$run")
+                Run(section, $"/{spelling}", $"{name}View", about, []);
+            Run(section, $"/ViewDefinition/{spelling}", $"{name}ViewDefinition", about, []);
+            Run(section, $"/ViewDefinition/{{id}}/{spelling}", $"{name}ViewDefinitionOf", about, [Ref("id")]);
+        }
+
+        foreach (var (spelling, name) in new[] { ("$viewdefinition-export", "export"), ("$export", "exportShort") })
+        {
+            if (spelling != "$export")
+                ExportViews(section, $"/{spelling}", $"{name}Views", []);
+            ExportViews(section, $"/ViewDefinition/{spelling}", $"{name}ViewDefinitions", []);
+            ExportViews(section, $"/ViewDefinition/{{id}}/{spelling}", $"{name}ViewDefinition", [Ref("id")]);
+        }
+    }
+
+    private static void Run(FhirContractSection section, string below, string id, IOpenApiParameter[] about, IOpenApiParameter[] inPath)
+    {
+        IOpenApiParameter[] which = inPath.Length > 0 ? inPath : [Query("viewReference", Text(), "A view of ours, by id, name or URL.")];
         section.Get(
-            "/ViewDefinition/{id}/$viewdefinition-run",
+            below,
             new()
             {
-                OperationId = "runViewDefinition",
-                Summary = "The rows of a table at once. `$run` is the same.",
-                Parameters = [Ref("id"), .. about],
+                OperationId = id,
+                Summary = "The rows of a table at once. $viewdefinition-run and $run are the same.",
+                Parameters = [.. which, .. about],
                 Responses = Replies([("200", Json("The rows."))], "400", "404", "406", "422", "429"),
             }
         );
         section.Post(
-            "/$viewdefinition-run",
+            below,
             new()
             {
-                OperationId = "runViewDefinitionByBody",
-                Summary = "The rows of a table of ours or of one that is sent along, over what is held here or what is sent along.",
+                OperationId = id + "ByBody",
+                Summary = "The same, also of a view that is sent along (viewResource), over what is held here or sent along (resource).",
+                Parameters = inPath,
                 RequestBody = FhirContractBodies.ParametersOrForm(),
                 Responses = Replies([("200", Json("The rows."))], "400", "404", "406", "413", "422", "429"),
             }
         );
+    }
+
+    private static void ExportViews(FhirContractSection section, string below, string id, IOpenApiParameter[] inPath) =>
         section.Post(
-            "/$viewdefinition-export",
+            below,
             new()
             {
-                OperationId = "exportViewDefinitions",
+                OperationId = id,
                 Summary = "The rows of tables, as files.",
-                Parameters = [Ref("Prefer")],
+                Parameters = [.. inPath, Ref("Prefer")],
                 RequestBody = FhirContractBodies.ParametersOrForm(),
                 Responses = Replies([("202", new() { Description = Later })], "400", "404", "406", "413", "422", "429"),
             }
         );
-    }
 
     private static OpenApiResponse Json(string says) =>
         new()

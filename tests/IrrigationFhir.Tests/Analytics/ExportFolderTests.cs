@@ -1,7 +1,7 @@
 using System.Text.Json.Nodes;
 using IrrigationFhir.Analytics;
+using IrrigationFhir.Fhir;
 using IrrigationFhir.Store;
-using IrrigationFhir.Store.Sqlite;
 
 namespace IrrigationFhir.Tests.Analytics;
 
@@ -225,27 +225,30 @@ public class ExportFolderTests(StoriesTold told) : IClassFixture<StoriesTold>
     [Fact]
     public async Task A_value_that_suits_no_column_is_left_out_by_name_and_keeps_nothing_else_in()
     {
-        await using var ward = RunningService.Start("2026-03-15T06:05:00Z");
-        var episode = await ward.Open(RunningService.Episode("strange", "2026-03-15T00:00:00Z"));
-        foreach (var (id, volume) in new[] { ("1", "40.12345678"), ("2", "50") })
+        var folder = Directory.CreateTempSubdirectory("export-").FullName;
+        var view = told.Views.Find("drainage_readings")!.View;
+        var left = new List<LeftOut>();
+        ExportedFile file;
+        await using (var output = ExportOutput.Open(folder, view, "Observation", 1, new("parquet", null, false), ".unfinished", left.Add))
         {
-            await ward.Record(
-                episode,
-                JsonNode.Parse(
-                    $$"""
-                    {"source": "w", "id": "{{id}}", "kind": "drainage-emptied", "at": "2026-03-15T0{{id}}:00:00Z",
-                     "volume": {"value": {{volume}}, "unit": "mL"}, "how": "graduation"}
-                    """
-                )!
-            );
+            foreach (var (id, volume) in new[] { ("1", "50"), ("2", "40.12345678"), ("3", "60.5") })
+                output.Take(new("Observation", id, 1, NodaTime.Instant.MinValue, Drainage(id, volume)));
+            await output.Finish(CancellationToken.None);
+            file = output.Appear();
         }
 
-        var folder = Directory.CreateTempSubdirectory("export-").FullName;
-        var scan = new ResourceScan(() => Dialect.OpenForReading(ward.Folder));
-        var manifest = await new ExportFolder(scan, told.Views, folder).Run(new("parquet", null, false), null, CancellationToken.None);
-        var left = Assert.Single(manifest.LeftOut, left => left.Table == "drainage_readings");
-        Assert.Contains("40.12345678", left.Why, StringComparison.Ordinal);
-        Assert.Equal("50.000000", Duck.Row($"select drained_ml::text from '{folder}/drainage_readings-*.parquet'"));
+        Assert.Equal(("Observation/2", 1, 2), (Assert.Single(left).Resource, file.LeftOut, file.Rows));
+        Assert.Contains("40.12345678", left[0].Why, StringComparison.Ordinal);
+        Assert.Equal(["50.000000", "60.500000"], Duck.Rows($"select drained_ml::text from '{folder}/drainage_readings-*.parquet'"));
+
+        byte[] Drainage(string id, string volume) =>
+            System.Text.Encoding.UTF8.GetBytes(
+                $$"""
+                {"resourceType": "Observation", "id": "{{id}}", "status": "final", "valueQuantity": {"value": {{volume}}},
+                 "code": {"coding": [{"system": "{{Profiles.DefaultCanonicalBase}}/CodeSystem/irrigation-observation",
+                  "code": "bladder-drainage-total"}]} }
+                """
+            );
     }
 
     [Fact]

@@ -37,6 +37,7 @@ public class ViewEnginesTests(StoriesTold told) : IClassFixture<StoriesTold>
     )]
     [InlineData("""{"resourceType":"Observation","id":"2","effectiveDateTime":"2026-03-14T21:00:00\u002B01:00","component":[]}""")]
     [InlineData("""{"resourceType":"Observation","subject":{"reference":"Patient/1/_history/2"},"valueBoolean":false}""")]
+    [InlineData("""{"resourceType":"Observation","id":{"a":1}}""")]
     [InlineData("""{"resourceType":"Patient","id":"3"}""")]
     [InlineData("""{"resourceType":"Observation","id":"4","valueQuantity":{"value":0.1234567890123456789012345678901234567890}}""")]
     public void Both_engines_read_unusual_JSON_alike(string resource)
