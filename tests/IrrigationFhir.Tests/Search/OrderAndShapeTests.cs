@@ -1,6 +1,5 @@
 using System.Text.Json;
 using Hl7.Fhir.Model;
-using IrrigationFhir.Search;
 using IrrigationFhir.Store;
 using IrrigationFhir.Tests.Rest;
 using static IrrigationFhir.Tests.Store.StoreOnDisk;

@@ -1,4 +1,3 @@
-using Hl7.Fhir.Model;
 using IrrigationFhir.Search;
 using IrrigationFhir.Store;
 using IrrigationFhir.Store.Sqlite;
