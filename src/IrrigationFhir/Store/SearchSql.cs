@@ -326,8 +326,13 @@ internal sealed class SearchSql
             ),
             SearchCriterion.Pairs pairs => Either(
                 pairs.Rows,
-                Any(pairs.Tests, pair => Both(OwnCode(pairs, pair.Code), Quantity(pair.Value, "r"))),
-                () => $"exists (select 1 from resource_component i where {Own} and {Any(pairs.Tests, ComponentPair)})"
+                OwnPairs(pairs),
+                () =>
+                    $"""
+                        exists (select 1 from resource_component i cross join coding_set_member c
+                            where {Own} and c.number = r.labels and c.parameter = '{IndexedTypes.ComponentCode}' and c.part = i.part
+                                and {Any(pairs.Tests, pair => Both(Token(pair.Code, "c"), Quantity(pair.Value, "i")))})
+                        """
             ),
             SearchCriterion.Subject subject => About(_keys.Of(subject)),
             SearchCriterion.References references => Pointing(references),
@@ -403,15 +408,12 @@ internal sealed class SearchSql
         : rows is [_] ? component()
         : $"({own} or {component()})";
 
-    // Where the code leads and is but one, that it is this one is decided already.
-    private string? OwnCode(SearchCriterion.Pairs pairs, TokenTest test) =>
-        ReferenceEquals(pairs, _leader) && pairs.Tests.All(pair => pair.Code == test) ? null : Coded([IndexedTypes.OwnCode], Token(test));
-
-    private string ComponentPair((TokenTest Code, QuantityTest Value) pair) =>
-        $"""
-            ({Quantity(pair.Value, "i")} and exists (select 1 from coding_set_member c
-                where c.number = r.labels and c.parameter = '{IndexedTypes.ComponentCode}' and c.part = i.part and {Token(pair.Code, "c")}))
-            """;
+    private string OwnPairs(SearchCriterion.Pairs pairs) =>
+        // Where the code leads and is but one, that it is this one is decided already.
+        ReferenceEquals(pairs, _leader) && pairs.Tests.Select(pair => pair.Code).Distinct().Count() == 1
+            ? Any(pairs.Tests, pair => Quantity(pair.Value, "r"))
+            : $"exists (select 1 from coding_set_member c where c.number = r.codes and c.parameter = '{IndexedTypes.OwnCode}'"
+                + $" and {Any(pairs.Tests, pair => Both(Token(pair.Code, "c"), Quantity(pair.Value, "r")))})";
 
     private string Token(TokenTest test) => Token(test, "i");
 

@@ -7,8 +7,8 @@ namespace IrrigationFhir.Store.Sqlite;
 
 /// <summary>Resources as they were stored up to script 0008, with texts for keys and JSON as it is: carried over, row by row.</summary>
 /// <remarks>
-/// What a resource is found by follows from its JSON, and is worked out from it: some 3,000 resources a second, in the transaction of the
-/// scripts. Versions, times of storing, fingerprints and the JSON stay.
+/// What a resource is found by follows from its JSON, and is worked out from it, in the transaction of the scripts. Versions, times of
+/// storing, fingerprints and the JSON stay.
 /// </remarks>
 internal static class WideRows
 {

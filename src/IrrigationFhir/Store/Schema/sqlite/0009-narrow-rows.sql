@@ -69,7 +69,7 @@ create table resource_version (
     version_before integer null,
     json           blob    not null,
     primary key (at, patient, type, number)
-) without rowid;
+);
 
 create table coding_set (
     number integer not null primary key,
