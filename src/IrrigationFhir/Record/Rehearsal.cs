@@ -3,7 +3,6 @@ using Irrigation.Balance;
 using Irrigation.Criteria;
 using Irrigation.Episodes;
 using Irrigation.Flags;
-using IrrigationFhir.Model;
 using IrrigationFhir.Store;
 using IrrigationFhir.Validation;
 using NodaTime;
@@ -89,11 +88,16 @@ internal sealed class Rehearsal : IHostedService
             At(720, "drainage-emptied", Amount("volume", 2900, "mL")),
         ];
 
-    private static string Amount(string name, int value, string unit) => $$"""
-        "{{name}}":{"value":{{value}},"unit":"{{unit}}"}
-        """;
+    private static string Amount(string name, int value, string unit) =>
+        $$"""
+            "{{name}}":{"value":{{value}},"unit":"{{unit}}"}
+            """;
 
-    private static string At(int minute, string kind, string content) => $$"""
-        {"source":"rehearsal","id":"{{kind}} {{minute}}","kind":"{{kind}}","at":"2026-03-14T{{minute / 60:00}}:{{minute % 60:00}}:00Z",{{content}}}
-        """;
+    private static string At(int minute, string kind, string content) =>
+        $$"""
+            {
+              "source":"rehearsal","id":"{{kind}} {{minute}}","kind":"{{kind}}",
+              "at":"2026-03-14T{{minute / 60:00}}:{{minute % 60:00}}:00Z",{{content}}
+            }
+            """;
 }

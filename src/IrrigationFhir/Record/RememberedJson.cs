@@ -12,7 +12,9 @@ using NodaTime.Serialization.SystemTextJson;
 namespace IrrigationFhir.Record;
 
 /// <summary>What an episode remembers as compressed JSON. Only ever read by the program that wrote it.</summary>
-/// <remarks>A rule mostly stands as it stood at the moment before: each state is written once, and moments name states by their place.</remarks>
+/// <remarks>
+/// A rule mostly stands as it stood at the moment before: each state is written once, and moments name states by their place.
+/// </remarks>
 internal static class RememberedJson
 {
     /// <summary>How numbers are written: those that JSON has no sign for by their names.</summary>

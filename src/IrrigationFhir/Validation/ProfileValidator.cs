@@ -24,9 +24,7 @@ internal sealed class ProfileValidator
     public ProfileValidator(Vocabulary vocabulary)
     {
         this.vocabulary = vocabulary;
-        rules = OnItsOwnThread(() =>
-            new ProfileRules([.. Definitions.Own(vocabulary.Profiles.CanonicalBase), .. Definitions.OfR4()])
-        );
+        rules = OnItsOwnThread(() => new ProfileRules([.. Definitions.Own(vocabulary.Profiles.CanonicalBase), .. Definitions.OfR4()]));
         shapes = new(Validate);
     }
 
