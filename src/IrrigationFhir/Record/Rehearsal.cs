@@ -3,7 +3,6 @@ using Irrigation.Balance;
 using Irrigation.Criteria;
 using Irrigation.Episodes;
 using Irrigation.Flags;
-using IrrigationFhir.Store;
 using IrrigationFhir.Validation;
 using NodaTime;
 
