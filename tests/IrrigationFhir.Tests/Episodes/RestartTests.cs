@@ -1,6 +1,5 @@
 using System.Globalization;
 using System.Text.Json.Nodes;
-using Irrigation;
 using Irrigation.Balance;
 using Irrigation.Flags;
 using IrrigationFhir.Demo;
