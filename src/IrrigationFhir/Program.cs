@@ -97,11 +97,11 @@ internal static class Service
     {
         var builder = WebApplication.CreateBuilder(args);
 
-        builder.Services.AddProfileValidation(FhirSettings.VocabularyOf(builder.Configuration)); // first: it takes longest
         builder.Services.AddSingleton(clock ?? TimeProvider.System);
         builder.Services.AddReadableJson();
         builder.Services.AddSettings(builder.Configuration);
         builder.Services.AddEpisodeStore(builder.Configuration);
+        builder.Services.AddProfileValidation(FhirSettings.VocabularyOf(builder.Configuration)); // begins at once
         builder.Services.AddRecord();
         builder.Services.AddEpisodes();
         builder.Services.AddFhir(builder.Configuration);

@@ -27,15 +27,18 @@ internal sealed class EpisodeMemory(BalanceSettings settings, FlagLimits limits,
     /// <summary>Names this program with these settings, in a word.</summary>
     public string SavedBy { get; } = Digest(Program(settings, limits, facilityZone))[..16];
 
-    /// <summary>Whether a version of an episode was saved by this program with these settings: then nothing stands otherwise.</summary>
+    /// <summary>
+    /// Whether a version of an episode was saved by this program with these settings: then nothing of it stands otherwise.
+    /// </summary>
     public bool Saved(EpisodeRow row) => row.SavedBy == $"{SavedBy}-{row.Version}";
 
     /// <summary>What is worth keeping of an episode that is about to be saved; null while little has come since it was last kept.</summary>
     /// <param name="after">The episode, with flags and criteria.</param>
-    public RememberedRow? Of(StoredEpisode after)
+    /// <param name="described">Whether it is described otherwise: then what is kept would no longer be believed.</param>
+    public RememberedRow? Of(StoredEpisode after, bool described)
     {
         var since = after.Log.LastSequence - after.RememberedUpTo;
-        if (since < Math.Min(MostEntries, 8 + (after.RememberedUpTo / 8)))
+        if (!(described && after.RememberedUpTo > 0) && since < Math.Min(MostEntries, 8 + (after.RememberedUpTo / 8)))
             return null;
         var content = RememberedJson.Write(new(after.Flags!.Remembered, [.. after.Criteria!.Histories.Values]));
         return new(MadeBy(after.Row), after.Log.LastSequence, content);

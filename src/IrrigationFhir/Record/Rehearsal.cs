@@ -3,8 +3,6 @@ using Irrigation.Balance;
 using Irrigation.Criteria;
 using Irrigation.Episodes;
 using Irrigation.Flags;
-using IrrigationFhir.Model;
-using IrrigationFhir.Store;
 using IrrigationFhir.Validation;
 using NodaTime;
 
@@ -96,7 +94,9 @@ internal sealed class Rehearsal : IHostedService
 
     private static string At(int minute, string kind, string content) =>
         $$"""
-            {"source":"rehearsal","id":"{{kind}} {{minute}}","kind":"{{kind}}","at":"2026-03-14T{{minute / 60:00}}:{{minute
-                % 60:00}}:00Z",{{content}}}
+            {
+              "source":"rehearsal","id":"{{kind}} {{minute}}","kind":"{{kind}}",
+              "at":"2026-03-14T{{minute / 60:00}}:{{minute % 60:00}}:00Z",{{content}}
+            }
             """;
 }

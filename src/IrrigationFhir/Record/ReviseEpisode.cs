@@ -71,7 +71,7 @@ internal sealed class ReviseEpisode(
         steps.Next("save");
         var (valid, withheld) = (written.Valid, written.Withheld);
         var described = revision.Cause is Cause.DescribedOtherwise ? after.Row : null;
-        var remembered = memory.Of(after);
+        var remembered = memory.Of(after, described is not null);
         var change = new EpisodeChange(before.Row.PatientKey, before.Id, before.Row.Version, rows, valid, withheld)
         {
             Json = described?.Json,

@@ -60,8 +60,14 @@ internal sealed record Revision(
     /// <param name="now">When.</param>
     public static Revision ByDescription(StoredEpisode before, EpisodeDefinition definition, Instant now)
     {
-        var (balance, intervals) = before.Balance.In(definition.Frame);
-        var again = before.Flags!.Reconsidered(balance, definition.Facts);
+        // Who is only moved to another bed is seen as before: zone and shifts are the same anyway.
+        var was = before.Definition;
+        var sameTime = (was.Frame.Start, was.Frame.End) == (definition.Frame.Start, definition.Frame.End);
+        var (balance, intervals) = sameTime ? (before.Balance, ImmutableArray<IntervalChange>.Empty) : before.Balance.In(definition.Frame);
+        var again =
+            sameTime && was.Facts == definition.Facts
+                ? before.Flags!.Reconsidered(balance, [])
+                : before.Flags!.Reconsidered(balance, definition.Facts);
         var found = Revisions.ByDescription(again, balance, now);
         var appended = found.IsEmpty ? null : balance.Log.Append(found, now);
         if (appended is not null)

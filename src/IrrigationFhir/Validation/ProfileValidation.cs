@@ -7,7 +7,9 @@ namespace IrrigationFhir.Validation;
 /// <summary>Wires the validator: warmed by one thread before the service calls itself ready.</summary>
 internal static class ProfileValidation
 {
-    /// <summary>Adds the validator, its warm-up and its part of readiness. Both begin at once, beside what else is done at a start.</summary>
+    /// <summary>
+    /// Adds the validator, its warm-up and its part of readiness. Both begin at once, beside what else is done at a start.
+    /// </summary>
     /// <param name="services">The services.</param>
     /// <param name="vocabulary">Our words.</param>
     public static IServiceCollection AddProfileValidation(this IServiceCollection services, Vocabulary vocabulary)

@@ -4,7 +4,9 @@ using IrrigationFhir.Record;
 
 namespace IrrigationFhir.Tests.Episodes;
 
-/// <summary>What is rehearsed at a start could be sent as it is: everything else about it fails a start, and so every test of the service.</summary>
+/// <summary>
+/// What is rehearsed at a start could be sent as it is: everything else about it fails a start, and so every test of the service.
+/// </summary>
 public class RehearsalTests
 {
     [Fact]

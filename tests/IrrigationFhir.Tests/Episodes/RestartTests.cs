@@ -56,6 +56,9 @@ public class RestartTests
             var episode = await before.Open(RunningService.Episode("R-1", "2026-03-14T07:00:00Z"));
             for (var n = 0; n < 20; n++)
                 await before.Record(episode, Level(n, $"2026-03-14T{7 + (n / 4):00}:{n % 4 * 15:00}:00Z", 100 * n));
+            var moved = RunningService.Episode("R-1", "2026-03-14T07:00:00Z");
+            moved["location"] = new JsonObject { ["ward"] = "7", ["bed"] = "2" };
+            Assert.Equal(System.Net.HttpStatusCode.OK, (await before.Post("/episodes", moved)).Status);
         }
 
         await using var after = RunningService.Start("2026-03-14T12:05:00Z", folder);
