@@ -101,7 +101,7 @@ internal static class Service
         builder.Services.AddReadableJson();
         builder.Services.AddSettings(builder.Configuration);
         builder.Services.AddEpisodeStore(builder.Configuration);
-        builder.Services.AddProfileValidation(FhirSettings.VocabularyOf(builder.Configuration)); // begins at once
+        builder.Services.AddProfileValidation();
         builder.Services.AddRecord();
         builder.Services.AddEpisodes();
         builder.Services.AddFhir(builder.Configuration);
@@ -115,6 +115,7 @@ internal static class Service
         builder.Services.AddContract();
 
         var app = builder.Build();
+        app.WarmProfiles(); // begins at once, beside what else is done at a start
 
         app.UseTelemetry(); // a span for each request, with nothing of whom it is about
         app.UsePackedReplies(); // for whom asks for it

@@ -11,7 +11,7 @@ namespace IrrigationFhir.Record;
 /// <summary>Goes the main path once before the service calls itself ready, with an invented morning that is stored nowhere.</summary>
 /// <remarks>
 /// The first time through costs the compiler a second or two: it is spent here, on a thread of its own beside what else is done at a start,
-/// and not by the first nurse who charts.
+/// and not by the first nurse who charts. What is compiled is the process's: of several services in one only the first rehearses.
 /// </remarks>
 internal sealed class Rehearsal : IHostedService
 {
@@ -25,11 +25,15 @@ internal sealed class Rehearsal : IHostedService
         }
         """;
 
-    private readonly Task rehearsed;
+    private static int begun;
+
+    private readonly Task rehearsed = Task.CompletedTask;
 
     /// <summary>Begins at once.</summary>
     public Rehearsal(ReviseEpisode revise, BalanceSettings settings, FlagLimits limits)
     {
+        if (Interlocked.Exchange(ref begun, 1) == 1)
+            return;
         rehearsed = ProfileValidator.OnItsOwnThread(() =>
         {
             Play(revise, settings, limits);
@@ -40,6 +44,8 @@ internal sealed class Rehearsal : IHostedService
     /// <inheritdoc/>
     public async Task StartAsync(CancellationToken cancellationToken)
     {
+        if (rehearsed == Task.CompletedTask)
+            return;
         await rehearsed.WaitAsync(cancellationToken);
 
         // A start leaves some 200 MB behind that nobody needs any more, and with nothing to do nobody would collect them.

@@ -36,12 +36,6 @@ internal sealed class FhirSettings
     /// <summary>Whether replies are packed (Brotli, gzip) for clients that ask for it. Default true.</summary>
     public bool CompressReplies { get; set; } = true;
 
-    /// <summary>
-    /// Our words below the base that is configured; where that cannot be used, which <see cref="Read"/> says, below ours.
-    /// </summary>
-    public static Vocabulary VocabularyOf(IConfiguration configuration) =>
-        new(configuration["Fhir:CanonicalBase"] is { } url && Profiles.IsCanonicalBase(url) ? url : Profiles.DefaultCanonicalBase);
-
     /// <summary>Our words below that base.</summary>
     public Vocabulary Vocabulary => new(CanonicalBase is { Length: > 0 } url ? url : Profiles.DefaultCanonicalBase);
 

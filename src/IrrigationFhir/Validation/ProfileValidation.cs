@@ -1,4 +1,3 @@
-using IrrigationFhir.Fhir;
 using IrrigationFhir.Health;
 using Microsoft.Extensions.Diagnostics.HealthChecks;
 
@@ -7,31 +6,30 @@ namespace IrrigationFhir.Validation;
 /// <summary>Wires the validator: warmed by one thread before the service calls itself ready.</summary>
 internal static class ProfileValidation
 {
-    /// <summary>
-    /// Adds the validator, its warm-up and its part of readiness. Both begin at once, beside what else is done at a start.
-    /// </summary>
-    /// <param name="services">The services.</param>
-    /// <param name="vocabulary">Our words.</param>
-    public static IServiceCollection AddProfileValidation(this IServiceCollection services, Vocabulary vocabulary)
+    /// <summary>Adds the validator, its warm-up and its part of readiness.</summary>
+    public static IServiceCollection AddProfileValidation(this IServiceCollection services)
     {
-        var profiles = new ProfileValidator(vocabulary);
-        var warming = ProfileValidator.OnItsOwnThread(() =>
-        {
-            profiles.Warm();
-            return true;
-        });
-        services.AddSingleton(profiles);
-        services.AddHostedService(provider => new WarmUp(profiles, warming, provider.GetRequiredService<Figures>()));
+        services.AddSingleton<ProfileValidator>().AddSingleton<WarmUp>();
+        services.AddHostedService(provider => provider.GetRequiredService<WarmUp>());
         services.AddHealthChecks().AddCheck<Warm>("profiles", tags: [HealthApi.Ready]);
         return services;
     }
+
+    /// <summary>Begins with the profiles at once, beside what else is done at a start; who starts the service waits for them.</summary>
+    public static void WarmProfiles(this WebApplication app) => app.Services.GetRequiredService<WarmUp>();
 
     /// <summary>
     /// Before the first request is let in: parallel callers of a cold validator would wait for each other. A broken profile stops the
     /// start.
     /// </summary>
-    private sealed class WarmUp(ProfileValidator profiles, Task warming, Figures figures) : IHostedService
+    private sealed class WarmUp(ProfileValidator profiles, Figures figures) : IHostedService
     {
+        private readonly Task warming = ProfileValidator.OnItsOwnThread(() =>
+        {
+            profiles.Warm();
+            return true;
+        });
+
         public Task StartAsync(CancellationToken cancellationToken)
         {
             figures.Read<ProfileValidator>(
