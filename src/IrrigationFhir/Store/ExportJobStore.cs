@@ -68,20 +68,26 @@ internal sealed class ExportJobStore(Database database)
         return row?.ToJob();
     }
 
+    private const string NextSql = """
+        select id from export_job where state = 'waiting' or (state = 'running' and lease_until < @now)
+        order by created_at, id limit 1
+        """;
+
     /// <summary>Takes the oldest that waits, or that nobody works on any more, for a while; null where there is none.</summary>
     public async Task<ExportJob?> Claim(string holder, Instant now, Duration lease, CancellationToken stop)
     {
+        // Mostly there is none, and then nobody's line of writing is stood in, every few seconds, for nothing.
+        await using (var connection = database.OpenForReading())
+        {
+            var any = new CommandDefinition(NextSql, new { now = UnixNanoseconds.Of(now) }, cancellationToken: stop);
+            if (await connection.QueryFirstOrDefaultAsync<string>(any) is null)
+                return null;
+        }
+
         var id = await database.Write(
             transaction =>
             {
-                var id = transaction.Statements.First(
-                    """
-                    select id from export_job where state = 'waiting' or (state = 'running' and lease_until < @now)
-                    order by created_at, id limit 1
-                    """,
-                    row => row.GetString(0),
-                    ("now", UnixNanoseconds.Of(now))
-                );
+                var id = transaction.Statements.First(NextSql, row => row.GetString(0), ("now", UnixNanoseconds.Of(now)));
                 if (id is null)
                     return null;
                 transaction.Statements.Execute(
