@@ -8,12 +8,12 @@ using NodaTime;
 
 namespace IrrigationFhir.Record;
 
-/// <summary>Goes the main path once before the service calls itself ready, with an invented morning that is stored nowhere.</summary>
+/// <summary>Goes the main path once as soon as the service serves, with an invented morning that is stored nowhere.</summary>
 /// <remarks>
-/// The first time through costs the compiler a second or two: it is spent here, on a thread of its own beside what else is done at a start,
-/// and not by the first nurse who charts. What is compiled is the process's: of several services in one only the first rehearses.
+/// The first time through costs the compiler a second or two: it is spent here, on a thread of its own, and not by the first nurse who
+/// charts. What is compiled is the process's: of several services in one only the first rehearses.
 /// </remarks>
-internal sealed class Rehearsal : IHostedService
+internal sealed class Rehearsal(ReviseEpisode revise, BalanceSettings settings, FlagLimits limits, ILogger<Rehearsal> log) : IHostedService
 {
     private const string Episode = """
         {
@@ -27,35 +27,37 @@ internal sealed class Rehearsal : IHostedService
 
     private static int begun;
 
-    private readonly Task rehearsed = Task.CompletedTask;
-
-    /// <summary>Begins at once.</summary>
-    public Rehearsal(ReviseEpisode revise, BalanceSettings settings, FlagLimits limits)
-    {
-        if (Interlocked.Exchange(ref begun, 1) == 1)
-            return;
-        rehearsed = ProfileValidator.OnItsOwnThread(() =>
-        {
-            Play(revise, settings, limits);
-            return true;
-        });
-    }
-
     /// <inheritdoc/>
-    public async Task StartAsync(CancellationToken cancellationToken)
+    public Task StartAsync(CancellationToken cancellationToken)
     {
-        if (rehearsed == Task.CompletedTask)
-            return;
-        await rehearsed.WaitAsync(cancellationToken);
-
-        // A start leaves some 200 MB behind that nobody needs any more, and with nothing to do nobody would collect them.
-        GC.Collect(GC.MaxGeneration, GCCollectionMode.Aggressive);
+        if (Interlocked.Exchange(ref begun, 1) == 0)
+            _ = ProfileValidator.OnItsOwnThread(Begin);
+        return Task.CompletedTask;
     }
 
     /// <inheritdoc/>
     public Task StopAsync(CancellationToken cancellationToken) => Task.CompletedTask;
 
-    private static void Play(ReviseEpisode revise, BalanceSettings settings, FlagLimits limits)
+    private bool Begin()
+    {
+        try
+        {
+            Play();
+        }
+        catch (Exception failure)
+        {
+            // Nothing that anybody charted is in it. What fails here would fail a request too, which says so itself.
+            log.LogError(failure, "The main path could not be rehearsed");
+        }
+
+        // A start leaves some 200 MB behind that nobody needs any more, and with nothing to do nobody would collect them.
+        GC.Collect(GC.MaxGeneration, GCCollectionMode.Aggressive);
+        return true;
+    }
+
+    /// <summary>Once through.</summary>
+    /// <exception cref="InvalidOperationException">Something of it would be withheld.</exception>
+    public void Play()
     {
         using var described = JsonDocument.Parse(Episode);
         var definition = EpisodeReader.Read(described.RootElement, DateTimeZone.Utc, [])!;
