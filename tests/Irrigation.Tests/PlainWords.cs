@@ -57,7 +57,8 @@ internal static partial class PlainWords
     /// <summary>What is wrong with a text; empty where nothing is.</summary>
     /// <param name="text">The text: lines, each of sentences.</param>
     /// <param name="listed">Whether a semicolon parts the items of a list, each a sentence of its own.</param>
-    public static IEnumerable<string> Faults(string text, bool listed = false)
+    /// <param name="most">The most words of a sentence.</param>
+    public static IEnumerable<string> Faults(string text, bool listed = false, int most = MostWords)
     {
         foreach (var fault in Codes(text))
             yield return fault;
@@ -66,7 +67,7 @@ internal static partial class PlainWords
         foreach (var phrase in Spelling.Where(phrase => text.Contains(phrase, StringComparison.Ordinal)))
             yield return $"'{phrase}' in: {text}";
         var sentences = text.Split('\n').SelectMany(line => Sentences(line, listed)).ToList();
-        foreach (var sentence in sentences.Where(sentence => Words(sentence) > MostWords))
+        foreach (var sentence in sentences.Where(sentence => Words(sentence) > most))
             yield return $"{Words(sentence)} words: {sentence}";
         if (text.EndsWith("Confirm or correct each.", StringComparison.Ordinal))
             yield break; // of several readings the same may be doubted

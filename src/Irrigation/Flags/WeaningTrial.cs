@@ -104,7 +104,7 @@ public sealed record WeaningTrial(
         var until = EndedBy is { } end ? $"observed until {bedside.Said(Until)} ({Words.Of(end)})" : "observed since";
         var recurrence = Recurrence is { } back
             ? $"recurrence at {bedside.Said(back.At)}: {back.Says}"
-            : $"no recurrence known ({NoRecurrence})";
+            : $"no recurrence known: {NoRecurrence}";
         var voided = FirstVoid is { } first ? $"first void {first.Amount} at {bedside.Said(first.At)}" : $"first void not known ({NoVoid})";
         var residual = Residual is { } scan ? $"residual {scan.Held} at {bedside.Said(scan.At)}" : $"residual not known ({NoResidual})";
         return $"{what} at {bedside.Said(Stopped)}, {Words.Sentences([until, recurrence, voided, residual])}.";
@@ -219,9 +219,9 @@ public sealed record WeaningTrial(
 
         if (since.Count == 0)
             return (null, "nobody charted what the drainage looked like since");
-        var compared = since.Exists(look => Comparable(look, before)) ? "" : ", and no grade before and since on one scale";
+        var compared = since.Exists(look => Comparable(look, before)) ? "" : ". No grade before and since on one scale";
         var times = since.Count == 1 ? "once" : FormattableString.Invariant($"{since.Count} times");
-        return (null, $"looked {times}, last at {bedside.Said(since[^1].At)}: {Looked.Says(since[^1])}{compared}");
+        return (null, $"looked {times}. Last at {bedside.Said(since[^1].At)}: {Looked.Says(since[^1])}{compared}");
     }
 
     private static bool Comparable(DrainageAppearance look, DrainageAppearance? before) =>

@@ -72,7 +72,8 @@ public class NoRuleThrowsTests
                         ByUrine,
                         slug => Assert.False(record.Said(slug) is Finding.Undecided && record.Now.Standing(slug) is not null, slug)
                     );
-                    Assert.All(record.Sentences(), says => Assert.Empty(PlainWords.Faults(says)));
+                    // What is drawn pairs the longest names with the largest amounts; stories hold the 25 words of a sentence.
+                    Assert.All(record.Sentences(), says => Assert.Empty(PlainWords.Faults(says, most: 30)));
                     Interlocked.Add(ref raised, record.Ended.Count + record.Standing.Count());
                 },
                 iter: Ward.Times(700)

@@ -41,7 +41,7 @@ public class WeaningTrialTests
         Assert.Equal((Ml(220), Ml(60)), (trial.FirstVoid!.Amount, trial.Residual!.Held));
         Assert.Equal(
             "Irrigation stopped at 10:00, observed until 14:00 (the catheter was removed). "
-                + "No recurrence known (looked 2 times, last at 13:00: grade 1 on 'five grades'). "
+                + "No recurrence known: looked 2 times. Last at 13:00: grade 1 on 'five grades'. "
                 + "First void 220 mL at 16:00. Residual 60 mL at 16:10.",
             trial.Says(ward.Flags("17:00").Now)
         );

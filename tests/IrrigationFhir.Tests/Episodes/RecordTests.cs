@@ -53,7 +53,7 @@ public class RecordTests
             )
         );
         Assert.Null(trial["recurrence"]);
-        Assert.Equal("looked once, last at 13:00: grade 1 on 'ward card'", (string)trial["noRecurrence"]!);
+        Assert.Equal("looked once. Last at 13:00: grade 1 on 'ward card'", (string)trial["noRecurrence"]!);
         Assert.Equal(
             (220m, "mL", "2026-03-14T16:00:00Z"),
             ((decimal)trial["firstVoid"]!["value"]!, (string)trial["firstVoid"]!["unit"]!, (string)trial["firstVoid"]!["at"]!)
