@@ -13,7 +13,13 @@ namespace IrrigationFhir.Record;
 /// The first time through costs the compiler a second or two: it is spent here, on a thread of its own, and not by the first nurse who
 /// charts. What is compiled is the process's: of several services in one only the first rehearses.
 /// </remarks>
-internal sealed class Rehearsal(ReviseEpisode revise, BalanceSettings settings, FlagLimits limits, ILogger<Rehearsal> log) : IHostedService
+internal sealed class Rehearsal(
+    ReviseEpisode revise,
+    BalanceSettings settings,
+    FlagLimits limits,
+    IHostApplicationLifetime service,
+    ILogger<Rehearsal> log
+) : IHostedService
 {
     private const string Episode = """
         {
@@ -30,8 +36,9 @@ internal sealed class Rehearsal(ReviseEpisode revise, BalanceSettings settings, 
     /// <inheritdoc/>
     public Task StartAsync(CancellationToken cancellationToken)
     {
+        // Not sooner: it would take a core from what the service has to have done before it is ready.
         if (Interlocked.Exchange(ref begun, 1) == 0)
-            _ = ProfileValidator.OnItsOwnThread(Begin);
+            service.ApplicationStarted.Register(() => ProfileValidator.OnItsOwnThread(Begin));
         return Task.CompletedTask;
     }
 
