@@ -87,6 +87,18 @@ internal sealed class RunExports(
     /// <inheritdoc/>
     protected override async Task ExecuteAsync(CancellationToken stoppingToken)
     {
+        try
+        {
+            await UntilStopped(stoppingToken);
+        }
+        catch (OperationCanceledException) when (stoppingToken.IsCancellationRequested)
+        {
+            // That is how it ends: what it was working on is begun anew by the next start.
+        }
+    }
+
+    private async Task UntilStopped(CancellationToken stoppingToken)
+    {
         while (!stoppingToken.IsCancellationRequested)
         {
             try

@@ -313,6 +313,15 @@ public class BulkExportTests(StoriesTold told) : IClassFixture<StoriesTold>
     }
 
     [Fact]
+    public async Task Who_works_on_them_ends_without_a_fault_when_the_service_stops()
+    {
+        await using var ward = RunningService.Start("2026-03-15T06:05:00Z");
+        var exports = ward.Services.GetRequiredService<RunExports>();
+        await exports.StopAsync(CancellationToken.None);
+        await exports.ExecuteTask!;
+    }
+
+    [Fact]
     public async Task What_a_process_left_when_it_died_is_begun_anew_and_what_has_expired_goes()
     {
         await using var ward = RunningService.Start("2026-03-15T06:05:00Z");
