@@ -147,7 +147,7 @@ internal sealed class ExportFolder(ResourceScan scan, DomainViews views, string 
             try
             {
                 foreach (var table in tables)
-                    outputs.Add(ExportOutput.Open(folder, table?.View, type, part, state.Order, Unfinished, leftOut.Add));
+                    outputs.Add(new ExportOutput(folder, table?.View, type, part, state.Order, Unfinished, leftOut.Add));
                 var bytes = 0L;
                 await foreach (var page in scan.Read(new(type, state.Fence, state.Order.Since, after), stop))
                 {

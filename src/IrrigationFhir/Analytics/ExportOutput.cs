@@ -20,7 +20,15 @@ internal sealed class ExportOutput : IAsyncDisposable
     private long _resources;
     private long _left;
 
-    private ExportOutput(
+    /// <summary>Begins a file.</summary>
+    /// <param name="folder">Where.</param>
+    /// <param name="view">Whose rows; null for resources as they are.</param>
+    /// <param name="type">Their type.</param>
+    /// <param name="part">Which part of the table, from 1.</param>
+    /// <param name="order">How it is written.</param>
+    /// <param name="unfinished">What its name ends in until it is complete.</param>
+    /// <param name="leaveOut">Told of rows that cannot be written.</param>
+    public ExportOutput(
         string folder,
         ViewDefinition? view,
         string type,
@@ -50,24 +58,6 @@ internal sealed class ExportOutput : IAsyncDisposable
 
     /// <summary>Rows, or resources, so far.</summary>
     public long Rows => _writer?.Rows ?? _resources;
-
-    /// <summary>Begins a file.</summary>
-    /// <param name="folder">Where.</param>
-    /// <param name="view">Whose rows; null for resources as they are.</param>
-    /// <param name="type">Their type.</param>
-    /// <param name="part">Which part of the table, from 1.</param>
-    /// <param name="order">How it is written.</param>
-    /// <param name="unfinished">What its name ends in until it is complete.</param>
-    /// <param name="leaveOut">Told of rows that cannot be written.</param>
-    public static ExportOutput Open(
-        string folder,
-        ViewDefinition? view,
-        string type,
-        int part,
-        ExportOrder order,
-        string unfinished,
-        Action<LeftOut> leaveOut
-    ) => new(folder, view, type, part, order, unfinished, leaveOut);
 
     /// <summary>Takes a resource.</summary>
     public void Take(ScannedResource resource)

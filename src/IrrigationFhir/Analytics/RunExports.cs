@@ -214,7 +214,7 @@ internal sealed class RunExports(
                 }
             }
 
-            files.AddRange(await output.Finish());
+            files.AddRange(output.Finish());
         }
 
         if (bulk.PassedOver.Count > 0)
@@ -395,11 +395,11 @@ internal sealed class BulkOutput(string folder, string type, (long Bytes, long L
     }
 
     /// <summary>Ends the last file; answers all of them, none where there was nothing.</summary>
-    public Task<IReadOnlyList<BulkFile>> Finish()
+    public IReadOnlyList<BulkFile> Finish()
     {
         if (_stream is not null)
             End();
-        return Task.FromResult<IReadOnlyList<BulkFile>>(_files);
+        return _files;
     }
 
     /// <inheritdoc/>

@@ -88,19 +88,15 @@ internal sealed class ResourceScan(Func<DbConnection> open)
     /// <summary>Whether anything is about a patient.</summary>
     public async Task<bool> Knows(ScannedPatient patient, CancellationToken stop)
     {
-        var (condition, values) = About([patient]);
+        var values = new List<(string Name, object Value)>();
+        var sql = $"""
+            select exists (select 1 from reference_set_member m cross join resource r
+                where m.parameter = '{PatientPartition.Subject}' and {Is(patient, 0, values)}
+                    and r.patient = m.patient and r.about = m.number)
+            """;
         await using var connection = open();
-        foreach (var type in IndexedTypes.All)
-        {
-            var parameters = new DynamicParameters(new { type = type.Number });
-            foreach (var (name, value) in values)
-                parameters.Add(name, value);
-            var sql = $"select exists (select 1 from resource r where r.type = @type and ({condition}))";
-            if (await connection.ExecuteScalarAsync<long>(new CommandDefinition(sql, parameters, cancellationToken: stop)) == 1)
-                return true;
-        }
-
-        return false;
+        var parameters = new DynamicParameters(values.ToDictionary(value => value.Name, value => value.Value));
+        return await connection.ExecuteScalarAsync<long>(new CommandDefinition(sql, parameters, cancellationToken: stop)) == 1;
     }
 
     /// <summary>The versions of then of some resources, by their ids.</summary>
@@ -203,10 +199,10 @@ internal sealed class ResourceScan(Func<DbConnection> open)
             connection,
             snapshot,
             HistorySql,
-            [("type", IndexedTypes.NumberOf(type)), ("id", id), ("fence", fence), ("since", since)]
+            [("type", IndexedTypes.NumberOf(type)), ("id", id), ("fence", fence)]
         );
         using var reader = command.ExecuteReader();
-        return reader.Read() ? Resource(reader, type) : null;
+        return reader.Read() && reader.GetInt64(2) > since ? Resource(reader, type) : null;
     }
 
     private static DbCommand Command(
@@ -245,20 +241,21 @@ internal sealed class ResourceScan(Func<DbConnection> open)
     private static (string Sql, IReadOnlyList<(string Name, object Value)> Values) About(IReadOnlyList<ScannedPatient> patients)
     {
         var values = new List<(string, object)>();
-        var conditions = patients.Select(
-            (patient, i) =>
-            {
-                if (patient.Reference is { } reference)
-                {
-                    values.Add(($"reference{i}", reference));
-                    return Subject($"m.reference = @reference{i}");
-                }
-
-                values.AddRange([($"system{i}", patient.System), ($"value{i}", patient.Value)]);
-                return Subject($"m.value = @value{i} and m.system = @system{i}");
-            }
-        );
+        var conditions = patients.Select((patient, i) => Subject(Is(patient, i, values)));
         return (string.Join(" or ", conditions), values);
+    }
+
+    /// <summary>A condition on a member of a set of references: it names a patient.</summary>
+    private static string Is(ScannedPatient patient, int number, List<(string Name, object Value)> values)
+    {
+        if (patient.Reference is { } reference)
+        {
+            values.Add(($"reference{number}", reference));
+            return $"m.reference <> '' and m.reference = @reference{number}";
+        }
+
+        values.AddRange([($"system{number}", patient.System), ($"value{number}", patient.Value)]);
+        return $"m.value <> '' and m.value = @value{number} and m.system = @system{number}";
     }
 
     /// <summary>A condition on whom a resource is about.</summary>
@@ -275,20 +272,7 @@ internal sealed class ResourceScan(Func<DbConnection> open)
 
     private const string OneSql = $"{OfType} and r.id = @id";
 
-    // From the current version back to the first that was there then: each knows when the one before it was stored.
-    private const string HistorySql = """
-        with recursive chain (id, patient, type, number, at) as (
-            select id, patient, type, number, last_updated from resource where type = @type and id = @id
-            union all
-            select c.id, c.patient, c.type, c.number, w.version_before
-            from chain c cross join resource_version w
-            where c.at > @fence and w.at = c.at and w.patient = c.patient and w.type = c.type and w.number = c.number
-                and w.version_before is not null)
-        select c.id, v.version_id, v.at, v.json
-        from chain c cross join resource_version v
-        where v.at = c.at and v.patient = c.patient and v.type = c.type and v.number = c.number and v.at <= @fence and v.at > @since
-        limit 1
-        """;
+    private const string HistorySql = $"select id, version_id, at, json from ({ResourceStore.AllVersions} and v.at <= @fence limit 1)";
 }
 
 /// <summary>Some resources.</summary>

@@ -196,8 +196,9 @@ internal sealed class ResourceStore(Database database)
         order by v.at desc, r.id desc limit @count
         """;
 
-    // From the current version back, one after the other: each knows when the one before it was stored. As many steps as are asked for.
-    private const string AllVersions = """
+    /// <summary>From the current version back, one after the other: each knows when the one before it was stored.</summary>
+    /// <remarks>As many steps as are asked for. A condition follows behind an "and".</remarks>
+    internal const string AllVersions = """
         with recursive chain (id, patient, type, number, at) as (
             select id, patient, type, number, last_updated from resource where type = @type and id = @id
             union all

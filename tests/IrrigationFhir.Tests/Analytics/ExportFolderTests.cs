@@ -229,7 +229,7 @@ public class ExportFolderTests(StoriesTold told) : IClassFixture<StoriesTold>
         var view = told.Views.Find("drainage_readings")!.View;
         var left = new List<LeftOut>();
         ExportedFile file;
-        await using (var output = ExportOutput.Open(folder, view, "Observation", 1, new("parquet", null, false), ".unfinished", left.Add))
+        await using (var output = new ExportOutput(folder, view, "Observation", 1, new("parquet", null, false), ".unfinished", left.Add))
         {
             foreach (var (id, volume) in new[] { ("1", "50"), ("2", "40.12345678"), ("3", "60.5") })
                 output.Take(new("Observation", id, 1, NodaTime.Instant.MinValue, Drainage(id, volume)));
