@@ -95,6 +95,12 @@ internal abstract record SearchCriterion
 
     /// <summary>There is no value (or, when false, there is one) under that parameter.</summary>
     public sealed record Missing(IndexedParameter Parameter, bool IsMissing) : SearchCriterion;
+
+    /// <summary>All criteria of one of these lists hold.</summary>
+    public sealed record AnyOf(IReadOnlyList<IReadOnlyList<SearchCriterion>> Alternatives) : SearchCriterion;
+
+    /// <summary>The patient is one of these facilities; without any, nothing matches.</summary>
+    public sealed record OfFacilities(IReadOnlyList<string> Names) : SearchCriterion;
 }
 
 /// <summary>A token to match.</summary>

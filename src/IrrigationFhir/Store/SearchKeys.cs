@@ -21,7 +21,7 @@ internal sealed class SearchKeys
     public static async Task<SearchKeys> Of(SearchQuery query, DbConnection connection, DbTransaction? snapshot, CancellationToken stop)
     {
         var keys = new SearchKeys();
-        foreach (var criterion in query.Criteria)
+        foreach (var criterion in query.Criteria.SelectMany(Single))
         {
             if (criterion is SearchCriterion.Subject subject)
                 keys._subjects.Add(subject, await Patients(subject));
@@ -80,6 +80,9 @@ internal sealed class SearchKeys
             ];
         }
     }
+
+    private static IEnumerable<SearchCriterion> Single(SearchCriterion criterion) =>
+        criterion is SearchCriterion.AnyOf any ? any.Alternatives.SelectMany(all => all).SelectMany(Single) : [criterion];
 
     /// <summary>Whom a criterion is about.</summary>
     public Subjects Of(SearchCriterion.Subject subject) => _subjects[subject];

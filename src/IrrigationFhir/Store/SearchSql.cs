@@ -344,8 +344,16 @@ internal sealed class SearchSql
             // Stored to the microsecond, so that is the width of its range.
             SearchCriterion.LastUpdated dates => Any(dates.Tests, Stored),
             SearchCriterion.Missing missing => (missing.IsMissing ? "not " : "") + Present(missing.Parameter),
+            SearchCriterion.AnyOf any => Any(
+                any.Alternatives,
+                all => $"({string.Join(" and ", all.Select(Condition).OfType<string>().DefaultIfEmpty("1 = 1"))})"
+            ),
+            SearchCriterion.OfFacilities facilities => Any(facilities.Names, name => Within(PatientNumber.OfFacility(name))),
             _ => throw new InvalidOperationException($"{criterion.GetType().Name} has no SQL."),
         };
+
+    // A facility is the first part of the patient's number.
+    private string Within((long From, long To) patients) => $"r.patient between {Value(patients.From)} and {Value(patients.To)}";
 
     // The times of all patients lie in one index, which SQLite without statistics takes for a better way than the patient: where
     // something else finds few, they are written so that no index can serve them.

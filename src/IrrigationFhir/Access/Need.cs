@@ -1,0 +1,44 @@
+namespace IrrigationFhir.Access;
+
+/// <summary>What a caller has to be allowed before something is done.</summary>
+/// <param name="Type">A FHIR type name.</param>
+/// <param name="Letters">All of these.</param>
+internal readonly record struct Need(string Type, Letters Letters)
+{
+    /// <summary>
+    /// Whether a part of the type is not enough: what says more than single resources (a balance, a handover) cannot be cut to a scope's
+    /// query.
+    /// </summary>
+    public bool Whole { get; init; }
+}
+
+/// <summary>What an address needs: it stands with every route as its metadata, and a route without is answered to nobody.</summary>
+/// <param name="All">All of these; none where any caller will do whose token is good.</param>
+/// <param name="Open">Whether it is answered without any token: it holds nothing of any patient.</param>
+internal sealed record AccessNeeds(IReadOnlyList<Need> All, bool Open = false)
+{
+    /// <summary>Answered to everybody.</summary>
+    public static AccessNeeds Nothing { get; } = new([], Open: true);
+
+    /// <summary>Answered to whoever brings a good token; what is shown is decided by what is asked for.</summary>
+    public static AccessNeeds AnyToken { get; } = new([]);
+
+    /// <summary>Needs letters of one type; a part of it is enough, and what is shown is cut to that.</summary>
+    public static AccessNeeds Of(string type, Letters letters) => new([new(type, letters)]);
+
+    /// <summary>Needs letters of whole types.</summary>
+    public static AccessNeeds Whole(params (string Type, Letters Letters)[] needs) =>
+        new([.. needs.Select(need => new Need(need.Type, need.Letters) { Whole = true })]);
+}
+
+/// <summary>Says of routes what they need.</summary>
+internal static class AccessNeedsOfRoutes
+{
+    /// <summary>Says what a route needs.</summary>
+    public static TBuilder Needs<TBuilder>(this TBuilder route, AccessNeeds needs)
+        where TBuilder : IEndpointConventionBuilder
+    {
+        route.WithMetadata(needs);
+        return route;
+    }
+}
