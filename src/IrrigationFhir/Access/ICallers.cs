@@ -1,0 +1,15 @@
+namespace IrrigationFhir.Access;
+
+/// <summary>Tells who asks.</summary>
+internal interface ICallers
+{
+    /// <summary>Who sent a request, or why nobody knows: the code of a problem (<c>not-authenticated</c>, <c>token-expired</c>).</summary>
+    Task<(Caller? Caller, string? Refusal)> Of(HttpContext http);
+}
+
+/// <summary>Whoever asks an open service.</summary>
+internal sealed class OpenCallers : ICallers
+{
+    /// <inheritdoc/>
+    public Task<(Caller? Caller, string? Refusal)> Of(HttpContext http) => Task.FromResult<(Caller?, string?)>((Caller.Local, null));
+}
