@@ -105,6 +105,7 @@ internal static class Service
         builder.Services.AddRecord();
         builder.Services.AddEpisodes();
         builder.Services.AddFhir(builder.Configuration);
+        builder.Services.AddAccess(builder.Configuration);
         builder.Services.AddIntake(builder.Configuration);
         builder.Services.AddNotifications(builder.Configuration);
         builder.Services.AddSubscriptions();
@@ -121,6 +122,7 @@ internal static class Service
         app.UsePackedReplies(); // for whom asks for it
         app.UseOperationOutcomes(); // every failure leaves here as an OperationOutcome
         app.UseAllowedHosts(); // links carry a host that is known
+        app.UseAccess(); // who asks, and whether they may
         app.UseRateLimiter(); // who is one too many is told so
 
         app.MapEntries(); // POST  what was instilled, drained, seen, ordered
