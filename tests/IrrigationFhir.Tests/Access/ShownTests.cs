@@ -321,7 +321,7 @@ public sealed class ShownTests(ShownTests.Wards wards) : IClassFixture<ShownTest
 
         internal string FacilityOf(string id) => Episodes.Single(episode => id.Split('.')[0] == episode.Id).Facility;
 
-        /// <summary>Resources in an answer, by address; an episode of the JSON API counts as its Procedure.</summary>
+        /// <summary>Resources in an answer, by address; an episode of the JSON API by its own.</summary>
         internal IEnumerable<string> ShownIn(JsonNode? node)
         {
             switch (node)
@@ -334,7 +334,7 @@ public sealed class ShownTests(ShownTests.Wards wards) : IClassFixture<ShownTest
                     if (one["resourceType"] is { } type && one["id"] is { } id && (string)type! is not ("Bundle" or "OperationOutcome"))
                         yield return $"{type}/{id}";
                     else if (one["episode"] is not null && one["id"] is { } episode)
-                        yield return $"Procedure/{episode}.bladder-irrigation";
+                        yield return $"../episodes/{episode}";
                     else
                     {
                         foreach (var shown in one.SelectMany(member => ShownIn(member.Value)))
