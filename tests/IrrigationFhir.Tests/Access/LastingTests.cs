@@ -56,7 +56,9 @@ public sealed class LastingTests : IAsyncLifetime
         var id = await Subscribed("system/Flag.rs");
         var mine = await Send("GET", $"/fhir/Subscription/{id}", All);
         Assert.Equal(HttpStatusCode.OK, mine.Status);
-        foreach (var address in new[] { $"/fhir/Subscription/{id}", $"/fhir/Subscription/{id}/$status", $"/fhir/Subscription/{id}/$events" })
+        foreach (
+            var address in new[] { $"/fhir/Subscription/{id}", $"/fhir/Subscription/{id}/$status", $"/fhir/Subscription/{id}/$events" }
+        )
             Assert.Equal(HttpStatusCode.NotFound, (await Send("GET", address, All, client: "board")).Status);
         foreach (var address in new[] { "/fhir/Subscription", "/fhir/Subscription/$status" })
         {
@@ -79,12 +81,18 @@ public sealed class LastingTests : IAsyncLifetime
         foreach (var facility in new[] { "south", "north" })
         {
             var bed = await Bed(facility);
-            Assert.Equal(HttpStatusCode.OK, (await Send("POST", $"/episodes/{bed}/entries", All, Clots("seen"), facilities: facility)).Status);
+            Assert.Equal(
+                HttpStatusCode.OK,
+                (await Send("POST", $"/episodes/{bed}/entries", All, Clots("seen"), facilities: facility)).Status
+            );
         }
 
         await _ward.Until(() => _board.Numbers().Count > 0);
         await Task.Delay(500);
-        var told = _board.All().SelectMany(notification => notification.Resources).Select(flag => (string)flag["subject"]!["identifier"]!["value"]!);
+        var told = _board
+            .All()
+            .SelectMany(notification => notification.Resources)
+            .Select(flag => (string)flag["subject"]!["identifier"]!["value"]!);
         Assert.All(told, patient => Assert.Contains("north", patient, StringComparison.Ordinal));
 
         // What was told of the north is not read by one who sees the south alone, though it is the same client.
@@ -138,7 +146,13 @@ public sealed class LastingTests : IAsyncLifetime
 
     private async Task<string> Bed(string facility)
     {
-        var reply = await Send("POST", "/episodes", All, RunningService.Episode($"bed of the {facility}", "2026-03-14T08:00:00Z"), facilities: facility);
+        var reply = await Send(
+            "POST",
+            "/episodes",
+            All,
+            RunningService.Episode($"bed of the {facility}", "2026-03-14T08:00:00Z"),
+            facilities: facility
+        );
         Assert.True(reply.Status == HttpStatusCode.Created, reply.Text);
         return (string)reply.Json["id"]!;
     }
