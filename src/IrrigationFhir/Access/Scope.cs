@@ -66,6 +66,15 @@ internal sealed partial record Scope(string Type, Letters Letters, IReadOnlyList
     /// <summary>Whether it is about a type.</summary>
     public bool IsAbout(string type) => Type == EveryType || Type == type;
 
+    /// <summary>What both grant: the narrower type, letters that both have, what matches the queries of both; null for nothing.</summary>
+    public Scope? Meet(Scope other)
+    {
+        var letters = Letters & other.Letters;
+        if (letters == Letters.None || !(IsAbout(other.Type) || other.IsAbout(Type)))
+            return null;
+        return new(Type == EveryType ? other.Type : Type, letters, [.. Query.Union(other.Query)]);
+    }
+
     /// <summary>The scope as text.</summary>
     public override string ToString() =>
         $"system/{Type}.{LettersIn(Letters)}{(Query.Count == 0 ? "" : "?")}"

@@ -1,3 +1,4 @@
+using IrrigationFhir.Access;
 using IrrigationFhir.Fhir;
 using IrrigationFhir.Intake;
 using IrrigationFhir.Rest;
@@ -17,6 +18,7 @@ internal static class AllSettings
         ("Fhir", typeof(FhirSettings)),
         ("Intake", typeof(IntakeSettings)),
         ("Subscriptions", typeof(SubscriptionSettings)),
+        ("Access", typeof(AccessSettings)),
         ("Measuring", null),
         ("Balance", null),
         ("Criteria", null),
@@ -68,6 +70,7 @@ internal static class AllSettings
         Try(() => IntakeSettings.Read(configuration));
         Try(() => KindMap.Read(configuration, vocabulary.Profiles));
         Try(() => SubscriptionSettings.Read(configuration));
+        Try(() => AccessSettings.Read(configuration));
         Try(() => SiteSettings.Read(configuration));
         Try(() => HostSettings.Check(configuration));
         if (faults.Count > 0)
