@@ -69,11 +69,19 @@ internal sealed partial class Clients
         }
     }
 
-    /// <summary>Of a file that is not there a time of its own, so that its coming back is seen.</summary>
-    private static (DateTime, long) Stamp(string file) =>
-        new FileInfo(new FileInfo(file).ResolveLinkTarget(returnFinalTarget: true)?.FullName ?? file) is { Exists: true } there
-            ? (there.LastWriteTimeUtc, there.Length)
-            : default;
+    /// <summary>Of a file that is not there a stamp of its own, so that its coming back is seen.</summary>
+    private static (DateTime, long) Stamp(string file)
+    {
+        try
+        {
+            var there = new FileInfo(File.ResolveLinkTarget(file, returnFinalTarget: true)?.FullName ?? file);
+            return (there.LastWriteTimeUtc, there.Length);
+        }
+        catch (Exception failure) when (failure is IOException or UnauthorizedAccessException)
+        {
+            return default;
+        }
+    }
 
     private sealed record Known(Registrations All, int Version, int Faults);
 
