@@ -106,6 +106,7 @@ internal static class Service
         builder.Services.AddRecord();
         builder.Services.AddEpisodes();
         builder.Services.AddFhir(builder.Configuration);
+        builder.Services.AddAccess(builder.Configuration);
         builder.Services.AddIntake(builder.Configuration);
         builder.Services.AddNotifications(builder.Configuration);
         builder.Services.AddSubscriptions();
@@ -119,10 +120,12 @@ internal static class Service
         var app = builder.Build();
         app.WarmProfiles(); // begins at once, beside what else is done at a start
 
+        app.UseProxies(); // which of them are believed
         app.UseTelemetry(); // a span for each request, with nothing of whom it is about
         app.UsePackedReplies(); // for whom asks for it
         app.UseOperationOutcomes(); // every failure leaves here as an OperationOutcome
         app.UseAllowedHosts(); // links carry a host that is known
+        app.UseAccess(); // who asks, and whether they may
         app.UseRateLimiter(); // who is one too many is told so
 
         app.MapEntries(); // POST  what was instilled, drained, seen, ordered

@@ -38,11 +38,7 @@ internal sealed record Registration(string Id)
 
     /// <summary>What is granted of what was asked for: nothing that is not registered, and nothing that cannot be kept to.</summary>
     public IReadOnlyList<Scope> Granted(IEnumerable<Scope> asked) =>
-        [
-            .. (Scopes is null ? asked : asked.SelectMany(one => Scopes.Select(other => one.Meet(other)).OfType<Scope>()))
-                .DistinctBy(scope => scope.ToString())
-                .Where(Reach.CanKeepTo),
-        ];
+        [.. (Scopes is null ? asked : Scope.Both(asked, Scopes)).DistinctBy(scope => scope.ToString()).Where(Reach.CanKeepTo)];
 }
 
 /// <summary>Everybody who is registered: what a file of clients says.</summary>
@@ -155,9 +151,9 @@ internal sealed partial class Registrations
 
             foreach (var strange in json.EnumerateObject().Where(member => !Members.Contains(member.Name)))
                 Faults.Add($"{at}.{strange.Name}: not known; a client has {string.Join(", ", Members)}");
-            if (Text(json, "id") is not { } id || !Id().IsMatch(id))
+            if (Text(json, "id") is not { } id || !Id().IsMatch(id) || id == Caller.Local.Client)
             {
-                Faults.Add($"{at}.id: 1 to 128 letters, digits or one of . _ : / - are expected");
+                Faults.Add($"{at}.id: 1 to 128 letters, digits or one of . _ : / - are expected, and not {Caller.Local.Client}");
                 return null;
             }
 

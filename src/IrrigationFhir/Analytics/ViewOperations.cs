@@ -1,4 +1,5 @@
 using System.Text.Json.Nodes;
+using IrrigationFhir.Access;
 using IrrigationFhir.Problems;
 using IrrigationFhir.Rest;
 using IrrigationFhir.Store;
@@ -46,6 +47,10 @@ internal sealed class ViewOperations(DomainViews views, ResourceScan scan, RunEx
             return Refused(request);
         if (format is null)
             return NotAcceptable();
+        var caller = Caller.Of(http);
+        // Resources that were sent along are the sender's own.
+        if (request.Resources.Count == 0 && !Exports.MayHave(caller, found[0].View.Resource))
+            return FhirReads.Forbidden;
 
         if (!await _places.WaitAsync(TimeSpan.Zero, http.RequestAborted))
         {
@@ -69,7 +74,11 @@ internal sealed class ViewOperations(DomainViews views, ResourceScan scan, RunEx
                 http,
                 found[0].View,
                 new(Enum.Parse<TableFormat>(format, ignoreCase: true), header),
-                Pages(found[0].View.Resource, since, patients, request.Resources, bounded.Token),
+                Pages(
+                    new(found[0].View.Resource, default, since) { Patients = patients, Facilities = caller.Facilities },
+                    request.Resources,
+                    bounded.Token
+                ),
                 limit,
                 bounded.Token
             );
@@ -113,6 +122,8 @@ internal sealed class ViewOperations(DomainViews views, ResourceScan scan, RunEx
         var found = request.Views(views, id);
         if (request.Problems.Count > 0)
             return Refused(request);
+        if (found.Any(view => !Exports.MayHave(Caller.Of(http), view.View.Resource)))
+            return FhirReads.Forbidden;
         return await BulkApi.Begin(
             http,
             exports,
@@ -159,9 +170,7 @@ internal sealed class ViewOperations(DomainViews views, ResourceScan scan, RunEx
     private static JsonObject Parameter(string name, string type, string value) => new() { ["name"] = name, [type] = value };
 
     private async IAsyncEnumerable<IReadOnlyList<ReadOnlyMemory<byte>>> Pages(
-        string type,
-        NodaTime.Instant? since,
-        IReadOnlyList<ScannedPatient> patients,
+        ScanRequest request,
         IReadOnlyList<ReadOnlyMemory<byte>> sent,
         [System.Runtime.CompilerServices.EnumeratorCancellation] CancellationToken stop
     )
@@ -172,8 +181,7 @@ internal sealed class ViewOperations(DomainViews views, ResourceScan scan, RunEx
             yield break;
         }
 
-        var request = new ScanRequest(type, await scan.Fence(stop), since) { Patients = patients };
-        await foreach (var page in scan.Read(request, stop))
+        await foreach (var page in scan.Read(request with { Fence = await scan.Fence(stop) }, stop))
             yield return [.. page.Resources.Select(resource => resource.Json)];
     }
 

@@ -1,5 +1,6 @@
 using System.ComponentModel;
 using Irrigation;
+using IrrigationFhir.Access;
 using IrrigationFhir.Fhir;
 using IrrigationFhir.Record;
 using IrrigationFhir.Rest;
@@ -17,6 +18,8 @@ internal static class EntriesApi
     public static void MapEntries(this IEndpointRouteBuilder app)
     {
         app.MapPost("/episodes/{id}/entries", Post)
+            .Needs(AccessNeeds.AnyOf(("Observation", Letters.Create), ("Observation", Letters.Update), ("Flag", Letters.Update)))
+            .OfSeenFacility()
             .Accepts<EntryDocument>("application/json", "application/x-ndjson")
             .AcceptsOneOrMany()
             .PrefersHandling()
@@ -41,6 +44,8 @@ internal static class EntriesApi
                     + Texts.Caution
             );
         app.MapGet("/episodes/{id}/entries", Get)
+            .Needs(AccessNeeds.Whole(("Observation", Letters.Read | Letters.Search)))
+            .OfSeenFacility()
             .Answers<EntryLog>(StatusCodes.Status200OK, "The log.")
             .Fails(StatusCodes.Status404NotFound)
             .WithName("readEntries")
@@ -79,10 +84,10 @@ internal static class EntriesApi
         List<SentEntry> sent;
         using (Steps.From("read"))
             sent = [.. body.Items.Select((item, index) => SentEntry.Read(item, $"entries[{index}]"))];
-        return await record.Handle(id, sent, Preferences.Lenient(request), stop) switch
+        return await record.Handle(id, sent, Caller.Of(request.HttpContext), Preferences.Lenient(request), stop) switch
         {
             EntriesOutcome.UnknownEpisode => OutcomeResult.UnknownEpisode(id),
-            EntriesOutcome.Rejected rejected => OutcomeResult.Refused(StatusCodes.Status422UnprocessableEntity, rejected.Problems),
+            EntriesOutcome.Rejected rejected => OutcomeResult.Refused(rejected.Problems.Max(Forbidden.StatusOf), rejected.Problems),
             EntriesOutcome.Recorded recorded => Results.Json(Reply(id, recorded, recorded.Zone)),
             _ => throw new InvalidOperationException("an outcome without a reply"),
         };

@@ -89,7 +89,7 @@ internal static class Contract
     /// <summary>Maps <c>/openapi/irrigationfhir.json</c>, and that of the FHIR API.</summary>
     public static void MapContract(this IEndpointRouteBuilder app)
     {
-        app.MapOpenApi("/openapi/irrigationfhir.json");
+        app.MapOpenApi("/openapi/irrigationfhir.json").Needs(AccessNeeds.Nothing);
         app.MapGet(
                 "/openapi/fhir.json",
                 async (HttpContext http, CapabilityStatements statements, Vocabulary vocabulary, AccessSettings access) =>
@@ -100,7 +100,8 @@ internal static class Contract
                     return Results.Text(json, "application/json", Encoding.UTF8);
                 }
             )
-            .ExcludeFromDescription();
+            .ExcludeFromDescription()
+            .Needs(AccessNeeds.Nothing);
     }
 
     /// <summary>Where the API of a document is: beside the document, wherever a site puts it.</summary>

@@ -67,10 +67,10 @@ internal static class AllSettings
         Try(() => StoreSettings.Read(configuration));
         var vocabulary = new Vocabulary(Profiles.DefaultCanonicalBase);
         Try(() => vocabulary = FhirSettings.Read(configuration).Vocabulary);
+        Try(() => AccessGate.Read(configuration));
         Try(() => IntakeSettings.Read(configuration));
         Try(() => KindMap.Read(configuration, vocabulary.Profiles));
         Try(() => SubscriptionSettings.Read(configuration));
-        Try(() => AccessSettings.Read(configuration));
         Try(() => SiteSettings.Read(configuration));
         Try(() => HostSettings.Check(configuration));
         if (faults.Count > 0)

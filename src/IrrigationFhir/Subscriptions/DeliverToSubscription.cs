@@ -1,5 +1,6 @@
 using Hl7.Fhir.Model;
 using Hl7.Fhir.Utility;
+using IrrigationFhir.Access;
 using IrrigationFhir.Rest;
 using IrrigationFhir.Store;
 using Microsoft.AspNetCore.Hosting.Server;
@@ -23,6 +24,7 @@ internal sealed class DeliverToSubscription(
     IServer server,
     FhirSettings fhir,
     TimeProvider clock,
+    ICallers callers,
     Notifications notifications
 )
 {
@@ -42,6 +44,13 @@ internal sealed class DeliverToSubscription(
 
             if (subscription.Status == "error")
                 break;
+            // What its client may have is judged each time: what it was allowed when it asked may have ended since.
+            if (callers.Still(subscription.Owner) is not { } owner || !subscription.MayBeToldTo(owner))
+            {
+                await ChangeStatus(subscription, "error", "no longer authorized: its client may not have what the topic tells of", stop);
+                break;
+            }
+
             var (notification, upTo) = await NextNotification(subscription, stop);
             if (notification is null)
                 break;

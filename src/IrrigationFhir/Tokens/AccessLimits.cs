@@ -41,7 +41,7 @@ internal sealed class AccessLimits : IDisposable
     {
         options.GlobalLimiter = PartitionedRateLimiter.Create<HttpContext, (string, int, int)>(http =>
         {
-            if (settings.Mode == AccessMode.Open || Caller.Find(http) is not { } caller)
+            if (settings.Mode == AccessMode.Open || Caller.Find(http) is not { Client.Length: > 0 } caller)
                 return RateLimitPartition.GetNoLimiter(("", 0, 0));
             var registered = clients.Now.Find(caller.Client);
             var (rate, burst) = (registered?.RequestsPerSecond ?? settings.RequestsPerSecond, registered?.Burst ?? settings.Burst);
@@ -69,11 +69,8 @@ internal sealed class AccessLimits : IDisposable
     }
 
     /// <summary>Whether the network that a request came from has failed so often that it has to wait.</summary>
-    public bool IsBarred(HttpContext http)
-    {
-        using var lease = _failures.AttemptAcquire(Network(http.Connection.RemoteIpAddress), 0);
-        return !lease.IsAcquired;
-    }
+    public bool IsBarred(HttpContext http) =>
+        _failures.GetStatistics(Network(http.Connection.RemoteIpAddress)) is { CurrentAvailablePermits: 0 };
 
     /// <summary>A request did not say who sends it, or said it wrongly.</summary>
     public void CountFailure(HttpContext http)

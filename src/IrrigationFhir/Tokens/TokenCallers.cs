@@ -60,6 +60,13 @@ internal sealed class TokenCallers(
         return (caller, null);
     }
 
+    /// <inheritdoc/>
+    public Caller? Still(LastingAccess then) =>
+        then.Client == Caller.Local.Client ? null // asked for while the service was open
+        : !clients.AreRegistered ? then.Within(null, null)
+        : clients.Now.Find(then.Client) is { } client ? then.Within(client.Scopes, client.Facilities)
+        : null;
+
     private async Task<(Caller? Caller, string? Refusal, DateTimeOffset Until, string? Certificate)> Judge(
         HttpContext http,
         string text,
@@ -92,7 +99,7 @@ internal sealed class TokenCallers(
     private Caller? CallerOf(Jwt jwt, bool own)
     {
         var id = (own ? jwt.Text("client_id") : jwt.Text("client_id") ?? jwt.Text("azp") ?? jwt.Text("appid") ?? jwt.Text("sub")) ?? "";
-        if (id.Length == 0)
+        if (id.Length == 0 || id == Caller.Local.Client)
             return null;
         var registered = clients.AreRegistered ? clients.Now.Find(id) : new(id);
         if (registered is null)

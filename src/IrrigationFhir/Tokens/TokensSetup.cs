@@ -14,11 +14,10 @@ namespace IrrigationFhir.Tokens;
 /// <summary>Wires who asks: tokens, clients, limits. Which of it is in force is a matter of <c>Access:Mode</c>.</summary>
 internal static class TokensSetup
 {
-    /// <summary>Adds it. Needs the store, and comes after what limits writing.</summary>
+    /// <summary>Adds it. Needs the store, and comes after the gate.</summary>
     public static IServiceCollection AddTokens(this IServiceCollection services, IConfiguration configuration)
     {
         var settings = AccessSettings.Read(configuration);
-        services.TryAddSingleton(settings);
         services.AddSingleton<Clients>().AddSingleton<AccessLimits>().AddSingleton<ClientMetrics>();
         services.AddSingleton<SigningKeys>().AddSingleton<KeysOfClients>().AddSingleton<IssuerOfSite>();
         services.AddSingleton<ClientAssertions>().AddSingleton<TokenApi>().AddSingleton<SmartConfiguration>();
@@ -36,9 +35,8 @@ internal static class TokensSetup
                 )
             )
             .RemoveAllLoggers();
-        services.AddSingleton<ICallers>(provider =>
-            settings.Mode == AccessMode.Open ? new OpenCallers() : ActivatorUtilities.CreateInstance<TokenCallers>(provider)
-        );
+        if (settings.Mode != AccessMode.Open)
+            services.Replace(ServiceDescriptor.Singleton<ICallers, TokenCallers>()).TakeRegisteredCertificates();
         services.AddSingleton<IPostConfigureOptions<RateLimiterOptions>>(provider => new PostConfigureOptions<RateLimiterOptions>(
             null,
             options => AccessLimits.Add(options, settings, provider.GetRequiredService<Clients>())

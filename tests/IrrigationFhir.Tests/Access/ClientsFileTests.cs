@@ -35,7 +35,7 @@ public sealed class ClientsFileTests : IDisposable
         );
         string[] expected =
         [
-            "clients[0].id: 1 to 128 letters, digits or one of . _ : / - are expected",
+            "clients[0].id: 1 to 128 letters, digits or one of . _ : / - are expected, and not local",
             "clients[1].scopes: 'patient/*.rs'; a scope such as system/Observation.rs is expected",
             "clients[1].scopes: 'system/Observation.rs?date=2026'; a query by category, code, patient.identifier, status alone is expected",
             "clients[1].scopes: 'system/Observation.dus'; a scope such as system/Observation.rs is expected",
@@ -149,7 +149,8 @@ public sealed class ClientsFileTests : IDisposable
                 (status, faults, 1),
                 ((string)check["status"]!, (int)check["data"]!["faults"]!, (int)check["data"]!["registered"]!)
             );
-            var metrics = (await service.Ward.Get("/metrics")).Text;
+            using var response = await service.Get("/metrics", await service.Token(client, "system/*.cruds"));
+            var metrics = await response.Content.ReadAsStringAsync();
             Assert.Contains($"irrigationfhir_clients_faults {faults}\n", metrics, StringComparison.Ordinal);
             Assert.Contains("irrigationfhir_clients_registered 1\n", metrics, StringComparison.Ordinal);
         }
