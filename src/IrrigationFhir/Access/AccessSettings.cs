@@ -143,7 +143,7 @@ internal sealed class AccessSettings
             : []
         )
             yield return fault;
-        foreach (var fault in OfClients().Concat(OfNetworks()).Concat(OfLimits()))
+        foreach (var fault in OfClients().Concat(OfNetworks(configuration)).Concat(OfLimits()))
             yield return fault;
     }
 
@@ -185,11 +185,13 @@ internal sealed class AccessSettings
         }
     }
 
-    private List<string> OfNetworks()
+    private List<string> OfNetworks(IConfiguration configuration)
     {
         var faults = new List<string>();
         Networks = Read(nameof(PrivateNetworks), PrivateNetworks, faults);
         KnownProxies = Read(nameof(Proxies), Proxies, faults);
+        if (bool.TryParse(configuration["forwardedHeaders_enabled"], out var anybody) && anybody)
+            faults.Add("forwardedHeaders_enabled: true; it believes whoever says so: Access:Proxies names those that are believed");
         if (KnownProxies.Any(network => network.PrefixLength == 0))
             faults.Add("Access:Proxies: a network that is everything; those of the proxies alone are expected");
         if (Proxies.Length > 0 && Mode == AccessMode.Open && !OpenToNetwork)

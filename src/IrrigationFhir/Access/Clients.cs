@@ -1,7 +1,7 @@
 namespace IrrigationFhir.Access;
 
-/// <summary>Who is registered now: the file is looked at again as it changes, and one that cannot be used leaves the last in force.</summary>
-/// <remarks>Looked at by those who ask, at most every two seconds, by its time and length: a link that is moved to another file counts.</remarks>
+/// <summary>Who is registered now: the file is read again as it changes, and one that cannot be used leaves the last in force.</summary>
+/// <remarks>Looked at by those who ask, at most every two seconds, by its time and length; a link may be moved to another file.</remarks>
 internal sealed partial class Clients
 {
     private static readonly TimeSpan LookEvery = TimeSpan.FromSeconds(2);

@@ -29,7 +29,7 @@ internal sealed class Jwt
     /// <summary>When it ends; null where it does not say so.</summary>
     public DateTimeOffset? Expires => Time("exp");
 
-    /// <summary>Takes it apart; null for what is none, is encrypted, is not signed, or rests on extensions that nobody here knows.</summary>
+    /// <summary>Takes it apart; null for what is none, is encrypted or unsigned, or rests on extensions that are not known here.</summary>
     public static Jwt? Read(string text)
     {
         if (text.Length > MostCharacters || text.Count(character => character == '.') != 2)

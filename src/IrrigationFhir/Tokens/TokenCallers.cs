@@ -133,7 +133,7 @@ internal sealed class TokenCallers(
             _ => false,
         };
 
-    /// <summary>Whether whatever it is bound to can be looked at here (RFC 7800): a certificate can (RFC 8705), other keys cannot.</summary>
+    /// <summary>Whether what it is bound to can be looked at here (RFC 7800): a certificate can (RFC 8705), other keys cannot.</summary>
     private static bool IsUnderstood(Jwt jwt, out string? certificate)
     {
         certificate = null;

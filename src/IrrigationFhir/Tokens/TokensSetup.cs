@@ -36,7 +36,8 @@ internal static class TokensSetup
             )
             .RemoveAllLoggers();
         if (settings.Mode != AccessMode.Open)
-            services.Replace(ServiceDescriptor.Singleton<ICallers, TokenCallers>()).TakeRegisteredCertificates();
+            services.Replace(ServiceDescriptor.Singleton<ICallers, TokenCallers>());
+        services.ServeCertificates(configuration);
         services.AddSingleton<IPostConfigureOptions<RateLimiterOptions>>(provider => new PostConfigureOptions<RateLimiterOptions>(
             null,
             options => AccessLimits.Add(options, settings, provider.GetRequiredService<Clients>())

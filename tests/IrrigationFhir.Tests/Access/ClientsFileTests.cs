@@ -23,12 +23,19 @@ public sealed class ClientsFileTests : IDisposable
             $$"""
             { "clients": [
               { "id": "a b", "keys": { "keys": [] } },
-              { "id": "one", "scopes": ["patient/*.rs", "system/Observation.rs?date=2026", "system/Observation.dus"], "keys": {{client.Keys}} },
-              { "id": "two", "scopes": "system/*.rs", "keys": {"keys": [{{secret}}, {"kty": "oct", "kid": "s", "k": "c2VjcmV0"}, {"kty": "RSA", "kid": "r", "n": "AQAB", "e": "AQAB"}, {"kty": "EC", "kid": "e", "crv": "P-384", "x": "AA", "y": "AA"}, {"kty": "EC"}] } },
+              { "id": "one", "keys": {{client.Keys}},
+                "scopes": ["patient/*.rs", "system/Observation.rs?date=2026", "system/Observation.dus"] },
+              { "id": "two", "scopes": "system/*.rs", "keys": { "keys": [
+                {{secret}},
+                { "kty": "oct", "kid": "s", "k": "c2VjcmV0" },
+                { "kty": "RSA", "kid": "r", "n": "AQAB", "e": "AQAB" },
+                { "kty": "EC", "kid": "e", "crv": "P-384", "x": "AA", "y": "AA" },
+                { "kty": "EC" }] } },
               { "id": "three", "scopes": [], "keysAt": "http://keys.example/jwks" },
               { "id": "four", "scopes": [], "keys": [], "keysAt": "https://keys.example/jwks", "rate": 5 },
               { "id": "five" },
-              { "id": "five", "scopes": [], "certificates": ["AB"], "facilities": ["west"], "enabled": "no", "requestsPerSecond": 0, "audit": 1 },
+              { "id": "five", "scopes": [], "certificates": ["AB"], "facilities": ["west"],
+                "enabled": "no", "requestsPerSecond": 0, "audit": 1 },
               7
             ] }
             """
@@ -46,7 +53,8 @@ public sealed class ClientsFileTests : IDisposable
             "clients[2].keys.keys[4]: kid is missing",
             "clients[2].scopes: a list of texts is expected",
             "clients[3].keysAt: an absolute https address is expected",
-            "clients[4].rate: not known; a client has id, enabled, keys, keysAt, scopes, facilities, audit, requestsPerSecond, burst, certificates, note",
+            "clients[4].rate: not known; a client has id, enabled, keys, keysAt, scopes, facilities, audit, requestsPerSecond, burst, "
+                + "certificates, note",
             "clients[4].keys: an object whose keys are a list of at most 100 is expected",
             "clients[5]: keys, keysAt or certificates are expected",
             "clients[5].scopes: missing",
@@ -80,14 +88,15 @@ public sealed class ClientsFileTests : IDisposable
     public void The_key_of_a_published_example_is_refused()
     {
         const string N =
-            "0vx7agoebGcQSuuPiLJXZptN9nndrQmbXEps2aiAFbWhM78LhWx4cbbfAAtVT86zwu1RK7aPFFxuhDR1L6tSoc_BJECPebWKRXjBZCiFV4n3oknjhMstn64tZ_2W"
-            + "-5JsGY4Hc5n9yBXArwl93lqt7_RN5w6Cf0h4QyQ5v-65YGjQR0_FDW2QvzqY368QQMicAtaSqzs8KJZgnYb9c7d0zgdAZHzu6qMQvRL5hajrn1n91CbOpbISD08qNL"
-            + "yrdkt-bFTWhAI4vMQFh6WeZu0fM4lFd2NcRwr3XPksINHaQ-G_xBniIqbw0Ls1jF44-csFCur-kEgU8awapJzKnqDKgw";
+            "0vx7agoebGcQSuuPiLJXZptN9nndrQmbXEps2aiAFbWhM78LhWx4cbbfAAtVT86zwu1RK7aPFFxuhDR1L6tSoc_BJECPebWKRXjBZCiFV4n3oknjhMst"
+            + "n64tZ_2W-5JsGY4Hc5n9yBXArwl93lqt7_RN5w6Cf0h4QyQ5v-65YGjQR0_FDW2QvzqY368QQMicAtaSqzs8KJZgnYb9c7d0zgdAZHzu6qMQvRL5ha"
+            + "jrn1n91CbOpbISD08qNLyrdkt-bFTWhAI4vMQFh6WeZu0fM4lFd2NcRwr3XPksINHaQ-G_xBniIqbw0Ls1jF44-csFCur-kEgU8awapJzKnqDKgw";
         Assert.Equal(
             ["clients[0].keys.keys[0]: the key of a published example: anybody can sign with it"],
             Faults(
                 $$"""
-                { "clients": [ { "id": "one", "scopes": [], "keys": { "keys": [{ "kty": "RSA", "kid": "2011-04-29", "n": "{{N}}", "e": "AQAB" }] } } ] }
+                { "clients": [ { "id": "one", "scopes": [], "keys": { "keys": [
+                  { "kty": "RSA", "kid": "2011-04-29", "n": "{{N}}", "e": "AQAB" }] } } ] }
                 """
             )
         );

@@ -2,7 +2,9 @@ using System.Collections.Concurrent;
 using System.Diagnostics;
 using System.Net;
 using System.Text.Json.Nodes;
+using IrrigationFhir.Access;
 using IrrigationFhir.Tokens;
+using Microsoft.Extensions.Configuration;
 using Microsoft.Extensions.DependencyInjection;
 using Microsoft.Extensions.Logging;
 
@@ -154,6 +156,58 @@ public class GuardedTests
         Assert.Equal((200, null), await Get(known));
         Assert.Equal(HttpStatusCode.TooManyRequests, (await service.Ask(client.Assertion(service.Endpoint, service.Time))).Status);
         Assert.Equal((401, null), await Get(null)); // who brings nothing costs nothing
+    }
+
+    // §9: what a proxy says of whom it passes on is believed of proxies that are named, and of nobody else.
+    [Theory]
+    [InlineData("127.0.0.0/8", false)]
+    [InlineData("10.20.0.0/16", true)]
+    [InlineData(null, true)]
+    public async Task A_client_cannot_say_that_it_comes_from_elsewhere(string? proxies, bool isBarred)
+    {
+        using var client = new TestClient();
+        (string, string)[] settings = proxies is null ? [] : [("Access:Proxies:0", proxies)];
+        await using var service = GuardedService.Start(
+            [client.Registered("system/*.rs")],
+            [("Access:FailuresPerMinute", "5"), .. settings]
+        );
+        var answers = new List<int>();
+        for (var i = 0; i < 10; i++)
+        {
+            using var request = new HttpRequestMessage(HttpMethod.Get, new Uri("/fhir/Observation", UriKind.Relative));
+            request.Headers.Authorization = new("Bearer", $"forged-{i}");
+            request.Headers.Add("X-Forwarded-For", $"198.51.{i}.7");
+            using var response = await service.Ward.Http.SendAsync(request);
+            answers.Add((int)response.StatusCode);
+        }
+
+        Assert.Equal(isBarred, answers.Contains(429));
+    }
+
+    [Fact]
+    public void Believing_everybody_or_a_network_that_is_everything_is_refused()
+    {
+        static string Faults(params (string Key, string Value)[] settings) =>
+            Assert
+                .Throws<SettingsFault>(() =>
+                    AccessSettings.Read(
+                        new ConfigurationBuilder()
+                            .AddInMemoryCollection(settings.ToDictionary(pair => pair.Key, pair => (string?)pair.Value))
+                            .Build()
+                    )
+                )
+                .Message;
+        Assert.Contains(
+            "believes whoever says so",
+            Faults(("forwardedHeaders_enabled", "true"), ("Access:OpenToNetwork", "true")),
+            StringComparison.Ordinal
+        );
+        Assert.Contains(
+            "a network that is everything",
+            Faults(("Access:Proxies:0", "0.0.0.0/0"), ("Access:OpenToNetwork", "true")),
+            StringComparison.Ordinal
+        );
+        Assert.Contains("behind no proxy", Faults(("Access:Proxies:0", "10.0.0.0/8")), StringComparison.Ordinal);
     }
 
     [Theory]

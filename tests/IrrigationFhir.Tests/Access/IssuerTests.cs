@@ -7,7 +7,7 @@ using Microsoft.IdentityModel.Tokens;
 
 namespace IrrigationFhir.Tests.Access;
 
-/// <summary>Tokens of a site's issuer: which are good, and which only look so (R-ACC-04, R-ACC-05, R-ACC-11; each trap of RFC 8725).</summary>
+/// <summary>Tokens of a site's issuer: which are good, and which only look so (R-ACC-04, R-ACC-05; each trap of RFC 8725).</summary>
 public class IssuerTests
 {
     private const string Audience = "https://ward.example/fhir";

@@ -94,7 +94,7 @@ internal sealed class TestClient : IDisposable
             ["jti"] = Guid.NewGuid().ToString(),
         };
 
-    /// <summary>Puts a token together and signs it by the algorithm that its header names; <c>HS384</c> is keyed with the public key.</summary>
+    /// <summary>Signs a token by the algorithm that its header names; <c>HS384</c> is keyed with the public key.</summary>
     public string Signed(JsonObject header, JsonObject claims)
     {
         var text = $"{Part(header)}.{Part(claims)}";
