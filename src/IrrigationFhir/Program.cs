@@ -14,6 +14,7 @@ using IrrigationFhir.Rest;
 using IrrigationFhir.Settings;
 using IrrigationFhir.Store;
 using IrrigationFhir.Subscriptions;
+using IrrigationFhir.Tokens;
 using IrrigationFhir.Validation;
 
 Command[] commands =
@@ -109,6 +110,7 @@ internal static class Service
         builder.Services.AddIntake(builder.Configuration);
         builder.Services.AddNotifications(builder.Configuration);
         builder.Services.AddSubscriptions();
+        builder.Services.AddTokens(builder.Configuration);
         builder.Services.AddPackage();
         builder.Services.AddAnalytics();
         builder.Services.AddHealth();
@@ -118,6 +120,7 @@ internal static class Service
         var app = builder.Build();
         app.WarmProfiles(); // begins at once, beside what else is done at a start
 
+        app.UseProxies(); // which of them are believed
         app.UseTelemetry(); // a span for each request, with nothing of whom it is about
         app.UsePackedReplies(); // for whom asks for it
         app.UseOperationOutcomes(); // every failure leaves here as an OperationOutcome
@@ -130,6 +133,7 @@ internal static class Service
         app.MapWard(); // GET   every open irrigation, by who needs a person first
         app.MapFhir(); // GET   read, search, history, metadata
         app.MapIntake(); // POST  the same as FHIR: Observations, batch, transaction, $validate
+        app.MapTokens(); // POST  who may ask for what: tokens, and the keys that they are signed with
         app.MapSubscriptions(); // POST  who is told when a flag is raised
         app.MapAnalytics(); // GET   tables, exports, and their files
         app.MapPackage(); // GET   what defines it all, as one package

@@ -9,7 +9,17 @@ public partial class RoomsTests
     private static readonly string Repository = Root(AppContext.BaseDirectory);
     private static readonly string Source = Path.Combine(Repository, "src");
 
-    private static readonly string[] Doors = ["Analytics", "DripRate", "Entries", "Episodes", "Intake", "Package", "Subscriptions"];
+    private static readonly string[] Doors =
+    [
+        "Analytics",
+        "DripRate",
+        "Entries",
+        "Episodes",
+        "Intake",
+        "Package",
+        "Subscriptions",
+        "Tokens",
+    ];
 
     /// <summary>Room → the rooms that its code names.</summary>
     private static readonly SortedDictionary<string, SortedSet<string>> Knows = Arrows();

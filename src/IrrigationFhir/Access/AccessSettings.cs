@@ -1,3 +1,8 @@
+using System.Globalization;
+using System.Net;
+using System.Security.Cryptography;
+using System.Security.Cryptography.X509Certificates;
+
 namespace IrrigationFhir.Access;
 
 /// <summary>Who is let in.</summary>
@@ -25,10 +30,16 @@ internal sealed class AccessSettings
     /// </summary>
     public bool OpenToNetwork { get; set; }
 
-    /// <summary>The issuer whose tokens are good (<c>tokens</c>), as its <c>iss</c>; its keys are found below it. No default.</summary>
+    /// <summary>
+    /// The issuer whose tokens are good (<c>tokens</c>), as its <c>iss</c>; its keys are found by <c>.well-known/openid-configuration</c>
+    /// below it. No default.
+    /// </summary>
     public string? Issuer { get; set; }
 
-    /// <summary>Whom tokens have to be for, as their <c>aud</c>. Default: <c>Fhir:BaseUrl</c>.</summary>
+    /// <summary>
+    /// Whom tokens have to be for, as their <c>aud</c>. Default: <c>Fhir:BaseUrl</c>; with <c>own</c> and without that, the FHIR base as
+    /// the request addresses it.
+    /// </summary>
     public string? Audience { get; set; }
 
     /// <summary>The claim of a token that names the facilities its client sees; without it all are seen. No default.</summary>
@@ -37,8 +48,64 @@ internal sealed class AccessSettings
     /// <summary>The facilities that are served, by the names that registrations and tokens use. Default: one without a name.</summary>
     public string[] Facilities { get; set; } = [];
 
-    /// <summary>The file in which clients are registered (<c>own</c>). No default.</summary>
+    /// <summary>
+    /// The file in which clients are registered, re-read when it changes. Needed with <c>own</c>; with <c>tokens</c> it says who of the
+    /// issuer's clients is let in, and how far. No default.
+    /// </summary>
     public string? ClientsFile { get; set; }
+
+    /// <summary>
+    /// A file with the key, 32 bytes in base64, that seals the signing keys in the store (<c>own</c>); nobody but its owner may read it.
+    /// Default: <c>access.key</c> in the data folder, made by the first start.
+    /// </summary>
+    public string? KeyFile { get; set; }
+
+    /// <summary>Most seconds that a token of ours lives (<c>own</c>). Default 300, range 30 to 300.</summary>
+    public int TokenSeconds { get; set; } = 300;
+
+    /// <summary>
+    /// Networks of the house, as <c>10.20.0.0/16</c>, in which the issuer, or a client's address of keys, may lie although their addresses
+    /// are private. Default none.
+    /// </summary>
+    public string[] PrivateNetworks { get; set; } = [];
+
+    /// <summary>Whether issuer and clients' keys may lie on this machine, without TLS too: for development. Default false.</summary>
+    public bool AllowLoopback { get; set; }
+
+    /// <summary>
+    /// Path of a PEM file with the certificate authorities by which issuer and clients' addresses of keys are trusted. Default: those of
+    /// the system. A file that is set replaces them.
+    /// </summary>
+    public string? CertificateAuthorities { get; set; }
+
+    /// <summary>
+    /// Networks of the proxies whose <c>X-Forwarded-For</c> and <c>X-Forwarded-Proto</c> are believed. Default none: nobody's are.
+    /// </summary>
+    public string[] Proxies { get; set; } = [];
+
+    /// <summary>Requests a second and client, over time. Default 50, range 1 to 100,000; a registration may say otherwise.</summary>
+    public int RequestsPerSecond { get; set; } = 50;
+
+    /// <summary>Requests of a client at once after a pause. Default 200, range 1 to 1,000,000; a registration may say otherwise.</summary>
+    public int Burst { get; set; } = 200;
+
+    /// <summary>Access tokens a minute and client. Default 10, range 1 to 10,000.</summary>
+    public int TokensPerMinute { get; set; } = 10;
+
+    /// <summary>
+    /// Requests a minute without a good token, or assertion, from one network (/24, of IPv6 /56), after which that network has to wait
+    /// unless its tokens were good before. Default 60, range 1 to 100,000.
+    /// </summary>
+    public int FailuresPerMinute { get; set; } = 60;
+
+    /// <summary><see cref="PrivateNetworks"/>, read.</summary>
+    public IReadOnlyList<IPNetwork> Networks { get; private set; } = [];
+
+    /// <summary><see cref="Proxies"/>, read.</summary>
+    public IReadOnlyList<IPNetwork> KnownProxies { get; private set; } = [];
+
+    /// <summary><see cref="CertificateAuthorities"/>, read; null for those of the system.</summary>
+    public X509Certificate2Collection? Authorities { get; private set; }
 
     /// <summary>Whether nobody but this machine may reach it.</summary>
     public bool IsOfThisMachine => Mode == AccessMode.Open && !OpenToNetwork;
@@ -70,5 +137,118 @@ internal sealed class AccessSettings
             yield return $"Access:Facilities: '{name}'; named twice";
         if (Mode != AccessMode.Open && OpenToNetwork)
             yield return "Access:OpenToNetwork: true; it is for Access:Mode=open alone";
+        foreach (
+            var fault in Mode == AccessMode.Tokens ? OfIssuer(configuration)
+            : Mode == AccessMode.Own ? OfOwn(configuration)
+            : []
+        )
+            yield return fault;
+        foreach (var fault in OfClients().Concat(OfNetworks(configuration)).Concat(OfLimits()))
+            yield return fault;
+    }
+
+    private IEnumerable<string> OfIssuer(IConfiguration configuration)
+    {
+        if (Issuer is null)
+            yield return "Access:Issuer: missing; with Access:Mode=tokens the address of the issuer is expected";
+        else if (!Uri.TryCreate(Issuer, UriKind.Absolute, out var issuer) || !IsFetchable(issuer) || issuer.Query != "")
+            yield return $"Access:Issuer: '{Issuer}'; an absolute https address without query is expected";
+        if (Audience is null && configuration["Fhir:BaseUrl"] is not { Length: > 0 })
+            yield return "Access:Audience: missing; with Access:Mode=tokens it is expected, or Fhir:BaseUrl";
+    }
+
+    private IEnumerable<string> OfOwn(IConfiguration configuration)
+    {
+        if (ClientsFile is null)
+            yield return "Access:ClientsFile: missing; with Access:Mode=own the file in which clients are registered is expected";
+        if (configuration["Fhir:BaseUrl"] is { Length: > 0 } address && !address.TrimEnd('/').EndsWith("/fhir", StringComparison.Ordinal))
+            yield return $"Fhir:BaseUrl: '{address}'; with Access:Mode=own an address that ends with /fhir is expected";
+        var file = KeyFileIn(configuration["Data:Folder"] is { Length: > 0 } folder ? folder : "data");
+        if ((KeyFile is not null || File.Exists(file)) && SealingKey.Fault(file) is { } fault)
+            yield return $"Access:KeyFile: '{file}' {fault}";
+        if (TokenSeconds is < 30 or > 300)
+            yield return $"Access:TokenSeconds: {TokenSeconds}; 30 to 300 is expected";
+    }
+
+    private IEnumerable<string> OfClients()
+    {
+        if (Mode == AccessMode.Open || ClientsFile is not { } file)
+            return [];
+        try
+        {
+            Registrations.Read(file, this);
+            return [];
+        }
+        catch (SettingsFault faults)
+        {
+            return faults.Message.Split(Environment.NewLine).Select(fault => $"Access:ClientsFile: {fault}");
+        }
+    }
+
+    private List<string> OfNetworks(IConfiguration configuration)
+    {
+        var faults = new List<string>();
+        Networks = Read(nameof(PrivateNetworks), PrivateNetworks, faults);
+        KnownProxies = Read(nameof(Proxies), Proxies, faults);
+        if (bool.TryParse(configuration["forwardedHeaders_enabled"], out var anybody) && anybody)
+            faults.Add("forwardedHeaders_enabled: true; it believes whoever says so: Access:Proxies names those that are believed");
+        if (KnownProxies.Any(network => network.PrefixLength == 0))
+            faults.Add("Access:Proxies: a network that is everything; those of the proxies alone are expected");
+        if (Proxies.Length > 0 && Mode == AccessMode.Open && !OpenToNetwork)
+            faults.Add("Access:Proxies: an open service is reached from this machine alone, and behind no proxy");
+        if (CertificateAuthorities is not { } path)
+            return faults;
+        Authorities = [];
+        try
+        {
+            Authorities.ImportFromPemFile(path);
+            if (Authorities.Count == 0)
+                faults.Add($"Access:CertificateAuthorities: {path}; it holds no certificate; a PEM file is expected");
+        }
+        catch (Exception failure) when (failure is IOException or UnauthorizedAccessException or CryptographicException)
+        {
+            faults.Add($"Access:CertificateAuthorities: {path}; it cannot be read; a PEM file is expected");
+        }
+
+        return faults;
+    }
+
+    private IEnumerable<string> OfLimits()
+    {
+        (string Name, int Value, int Most)[] limits =
+        [
+            (nameof(RequestsPerSecond), RequestsPerSecond, 100_000),
+            (nameof(Burst), Burst, 1_000_000),
+            (nameof(TokensPerMinute), TokensPerMinute, 10_000),
+            (nameof(FailuresPerMinute), FailuresPerMinute, 100_000),
+        ];
+        return limits
+            .Where(limit => limit.Value < 1 || limit.Value > limit.Most)
+            .Select(limit =>
+                string.Create(CultureInfo.InvariantCulture, $"Access:{limit.Name}: {limit.Value}; 1 to {limit.Most} is expected")
+            );
+    }
+
+    /// <summary><see cref="KeyFile"/>, or where it is by default.</summary>
+    /// <param name="folder">The data folder.</param>
+    public string KeyFileIn(string folder) => KeyFile ?? Path.Combine(folder, "access.key");
+
+    /// <summary>Whether keys may be fetched from an address, as far as it says by itself.</summary>
+    public bool IsFetchable(Uri address) =>
+        address is { IsAbsoluteUri: true, UserInfo: "", Fragment: "" }
+        && (address.Scheme == "https" || (address.Scheme == "http" && address.IsLoopback && AllowLoopback));
+
+    private static List<IPNetwork> Read(string name, string[] networks, List<string> faults)
+    {
+        var read = new List<IPNetwork>();
+        foreach (var network in networks)
+        {
+            if (IPNetwork.TryParse(network, out var known))
+                read.Add(known);
+            else
+                faults.Add($"Access:{name}: {network}; a network such as 10.20.0.0/16 is expected");
+        }
+
+        return read;
     }
 }

@@ -41,6 +41,9 @@ internal sealed class Caller
     public static Caller Of(HttpContext http) =>
         http.Items[Place] as Caller ?? throw new InvalidOperationException("a request that did not pass the gate");
 
+    /// <summary>The same; null where the request did not pass the gate.</summary>
+    public static Caller? Find(HttpContext http) => http.Items[Place] as Caller;
+
     /// <summary>Lets a request be this caller's.</summary>
     public void Asks(HttpContext http) => http.Items[Place] = this;
 

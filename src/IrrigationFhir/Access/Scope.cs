@@ -68,19 +68,20 @@ internal sealed partial record Scope(string Type, Letters Letters, IReadOnlyList
     public static IEnumerable<Scope> Both(IEnumerable<Scope> one, IEnumerable<Scope> other)
     {
         var others = other.ToList();
-        return
-        [
-            .. from left in one
-            from right in others
-            let letters = left.Letters & right.Letters
-            where letters != Letters.None && (left.IsAbout(right.Type) || right.IsAbout(left.Type))
-            where left.Query.Count == 0 || right.Query.Count == 0 || left.Query.SequenceEqual(right.Query)
-            select new Scope(left.Type == EveryType ? right.Type : left.Type, letters, left.Query.Count == 0 ? right.Query : left.Query),
-        ];
+        return [.. one.SelectMany(left => others.Select(left.Meet).OfType<Scope>())];
     }
 
     /// <summary>Whether it is about a type.</summary>
     public bool IsAbout(string type) => Type == EveryType || Type == type;
+
+    /// <summary>What both grant: the narrower type, letters that both have, what matches the queries of both; null for nothing.</summary>
+    public Scope? Meet(Scope other)
+    {
+        var letters = Letters & other.Letters;
+        if (letters == Letters.None || !(IsAbout(other.Type) || other.IsAbout(Type)))
+            return null;
+        return new(Type == EveryType ? other.Type : Type, letters, [.. Query.Union(other.Query)]);
+    }
 
     /// <summary>The scope as text.</summary>
     public override string ToString() =>

@@ -46,6 +46,9 @@ internal sealed class Codes(Profiles profiles)
         /// <summary>HL7 reasons for a missing value.</summary>
         public const string DataAbsentReason = "http://terminology.hl7.org/CodeSystem/data-absent-reason";
 
+        /// <summary>HL7 ways in which a RESTful service knows its callers.</summary>
+        public const string SecurityService = "http://terminology.hl7.org/CodeSystem/restful-security-service";
+
         /// <summary>HL7 categories of flags.</summary>
         public const string FlagCategory = "http://terminology.hl7.org/CodeSystem/flag-category";
 
@@ -178,6 +181,9 @@ internal sealed class Codes(Profiles profiles)
 
     // VERIFIED(part): as above for "Estimated".
     private static Coding IrrigantIntakeEstimated => new(Systems.Loinc, "9025-8", "Fluid intake urinary bladder irrigation Estimated");
+
+    /// <summary>Callers are known by SMART App Launch.</summary>
+    public static Coding SmartOnFhir => new(Systems.SecurityService, "SMART-on-FHIR", "SMART-on-FHIR");
 
     /// <summary>Urine output, the series that may be added up.</summary>
     public static Coding UrineOutput => new(Systems.Loinc, "9187-6", "Urine output");

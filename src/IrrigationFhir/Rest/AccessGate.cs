@@ -91,6 +91,19 @@ internal static partial class AccessGate
     private static async Task Judge(HttpContext http, AccessNeeds? needs, ICallers callers, RequestDelegate next)
     {
         var (caller, refusal) = await callers.Of(http);
+        if (caller is null && refusal == "too-many-requests")
+        {
+            http.Response.Headers.RetryAfter = "1";
+            await Refuse(
+                    StatusCodes.Status429TooManyRequests,
+                    refusal,
+                    "too many requests from there that did not say who sends them",
+                    "the same request again after a pause; Retry-After says how long"
+                )
+                .ExecuteAsync(http);
+            return;
+        }
+
         if (caller is null)
         {
             http.Response.Headers.WWWAuthenticate = refusal == "not-authenticated" ? "Bearer" : "Bearer error=\"invalid_token\"";

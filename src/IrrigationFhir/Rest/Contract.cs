@@ -34,8 +34,10 @@ internal static class Contract
 
     private const OpenApiSpecVersion Version = OpenApiSpecVersion.OpenApi3_1;
     private const string Examples = "Contract/";
-    private const string ThisHostSays =
-        "The host that serves this document. It asks for no credentials: put it behind a gateway that does.";
+    private const string ThisHostSays = "The host that serves this document.";
+
+    /// <summary>The name of the scheme by which callers are known where they are.</summary>
+    private const string Token = "accessToken";
 
     /// <summary>What each tag gathers; a tag that is not here fails <c>openapi/lint.sh</c>.</summary>
     private static readonly Dictionary<string, string> Tags = new()
@@ -90,9 +92,10 @@ internal static class Contract
         app.MapOpenApi("/openapi/irrigationfhir.json").Needs(AccessNeeds.Nothing);
         app.MapGet(
                 "/openapi/fhir.json",
-                async (HttpContext http, CapabilityStatements statements, Vocabulary vocabulary) =>
+                async (HttpContext http, CapabilityStatements statements, Vocabulary vocabulary, AccessSettings access) =>
                 {
                     var contract = FhirContract.Of(statements.For(http.Request), vocabulary.Profiles);
+                    Secure(contract, access);
                     var json = await contract.SerializeAsJsonAsync(Version, http.RequestAborted);
                     return Results.Text(json, "application/json", Encoding.UTF8);
                 }
@@ -103,6 +106,27 @@ internal static class Contract
 
     /// <summary>Where the API of a document is: beside the document, wherever a site puts it.</summary>
     public static List<OpenApiServer> ThisHost() => [new() { Url = "/", Description = ThisHostSays }];
+
+    /// <summary>How callers are known: where the service is open a token is not asked for, elsewhere it is.</summary>
+    public static void Secure(OpenApiDocument document, AccessSettings access)
+    {
+        document.Components ??= new();
+        document.Components.SecuritySchemes = new Dictionary<string, IOpenApiSecurityScheme>
+        {
+            [Token] = new OpenApiSecurityScheme
+            {
+                Type = SecuritySchemeType.Http,
+                Scheme = "bearer",
+                BearerFormat = "JWT",
+                Description =
+                    "An access token with scopes `system/…` of SMART App Launch 2.2. Where the service is open (`Access:Mode=open`, this "
+                    + "machine only) none is asked for; elsewhere `/fhir/.well-known/smart-configuration` says where tokens are issued. "
+                    + "401: none, or none that is good; 403: its scopes do not cover the request.",
+            },
+        };
+        var needed = new OpenApiSecurityRequirement { [new OpenApiSecuritySchemeReference(Token, document)] = [] };
+        document.Security = access.Mode == AccessMode.Open ? [new(), needed] : [needed]; // an empty requirement: nothing is asked for
+    }
 
     /// <summary>Says in the contract what a route answers, and when.</summary>
     public static RouteHandlerBuilder Answers<T>(
@@ -188,7 +212,7 @@ internal static class Contract
                 + Texts.Caution,
         };
         document.Servers = ThisHost();
-        document.Security = [new()]; // an empty requirement: nothing is asked for
+        Secure(document, context.ApplicationServices.GetRequiredService<AccessSettings>());
         foreach (var tag in document.Tags ?? new HashSet<OpenApiTag>())
             tag.Description = Tags.GetValueOrDefault(tag.Name!);
         return Task.CompletedTask;

@@ -33,7 +33,6 @@ internal static class FhirContract
                     + $"Every error is an OperationOutcome, and a refused request changes nothing. {Texts.Caution}\n\n{rest.Documentation}",
             },
             Servers = Contract.ThisHost(),
-            Security = [new()], // an empty requirement: nothing is asked for
             Tags = new HashSet<OpenApiTag>([
                 new() { Name = SystemTag, Description = "The service as a whole." },
                 .. rest.Resource.Select(resource => new OpenApiTag { Name = TypeOf(resource), Description = About(resource) }),
@@ -69,6 +68,31 @@ internal static class FhirContract
                 Summary = "What this service can do.",
                 Parameters = [Ref("_format")],
                 Responses = Replies("CapabilityStatement", "The statement.", "406"),
+            }
+        );
+        section.Get(
+            "/.well-known/smart-configuration",
+            new()
+            {
+                OperationId = "readSmartConfiguration",
+                Summary = "How to come by an access token (SMART App Launch 2.2); 404 where the service is open and asks for none.",
+                Security = [new()], // nobody has a token yet
+                Responses = Replies(
+                    [
+                        (
+                            "200",
+                            new()
+                            {
+                                Description = "Where tokens are issued, to whom, and for which scopes.",
+                                Content = new Dictionary<string, OpenApiMediaType>
+                                {
+                                    ["application/json"] = new() { Schema = new OpenApiSchema() },
+                                },
+                            }
+                        ),
+                    ],
+                    "404"
+                ),
             }
         );
         section.Get(

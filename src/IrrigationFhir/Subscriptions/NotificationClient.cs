@@ -1,8 +1,7 @@
-using System.Net;
 using System.Net.Http.Headers;
 using System.Net.Sockets;
 using System.Security.Authentication;
-using System.Security.Cryptography.X509Certificates;
+using IrrigationFhir.Outbound;
 
 namespace IrrigationFhir.Subscriptions;
 
@@ -66,38 +65,5 @@ internal sealed class NotificationClient(HttpClient http, TimeProvider clock)
     {
         var after = header?.Delta ?? (header?.Date is { } date ? date - clock.GetUtcNow() : null);
         return after > TimeSpan.Zero ? after : null;
-    }
-
-    /// <summary>The handler behind it.</summary>
-    /// <param name="rules">Where connections may go.</param>
-    /// <param name="settings">Whose certificates are trusted.</param>
-    /// <param name="resolve">Finds the addresses of a name.</param>
-    public static SocketsHttpHandler Handler(OutboundRules rules, SubscriptionSettings settings, ResolveAddresses resolve)
-    {
-        var handler = new SocketsHttpHandler
-        {
-            AllowAutoRedirect = false,
-            UseProxy = false,
-            UseCookies = false,
-            Credentials = null,
-            ConnectCallback = (context, stop) => rules.Connect(context.DnsEndPoint, resolve, stop),
-            ActivityHeadersPropagator = null, // nobody outside needs to know how our requests hang together
-            AutomaticDecompression = DecompressionMethods.None,
-            PooledConnectionLifetime = TimeSpan.FromMinutes(2), // so that a name is looked up anew
-            MaxResponseHeadersLength = 16, // KiB
-            MaxResponseDrainSize = 16 * 1024,
-            ResponseDrainTimeout = TimeSpan.FromMilliseconds(200),
-        };
-        if (settings.Authorities is { } authorities)
-        {
-            handler.SslOptions.CertificateChainPolicy = new X509ChainPolicy
-            {
-                TrustMode = X509ChainTrustMode.CustomRootTrust,
-                RevocationMode = X509RevocationMode.NoCheck,
-            };
-            handler.SslOptions.CertificateChainPolicy.CustomTrustStore.AddRange(authorities);
-        }
-
-        return handler;
     }
 }

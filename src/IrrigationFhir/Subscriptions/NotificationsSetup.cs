@@ -1,10 +1,8 @@
 using System.Net;
 using IrrigationFhir.Health;
+using IrrigationFhir.Outbound;
 
 namespace IrrigationFhir.Subscriptions;
-
-/// <summary>Finds the addresses of a name, each time anew.</summary>
-internal delegate Task<IPAddress[]> ResolveAddresses(string host, CancellationToken stop);
 
 /// <summary>Wires the delivery of notifications.</summary>
 internal static class NotificationsSetup
@@ -21,11 +19,7 @@ internal static class NotificationsSetup
         services
             .AddHttpClient<NotificationClient>(http => http.Timeout = Timeout.InfiniteTimeSpan) // each call has a time of its own
             .ConfigurePrimaryHttpMessageHandler(provider =>
-                NotificationClient.Handler(
-                    provider.GetRequiredService<OutboundRules>(),
-                    provider.GetRequiredService<SubscriptionSettings>(),
-                    provider.GetRequiredService<ResolveAddresses>()
-                )
+                provider.GetRequiredService<OutboundRules>().Handler(provider.GetRequiredService<ResolveAddresses>())
             )
             .RemoveAllLoggers(); // they would write the endpoint's address, which may hold a secret
         services.AddSingleton<Notifications>();

@@ -141,6 +141,7 @@ public sealed class GateTests : IClassFixture<GateTests.Ward>
         Assert.Equal(
             [
                 "/",
+                "/fhir/.well-known/smart-configuration",
                 "/fhir/metadata",
                 "/fhir/package.tgz",
                 "/health/live",

@@ -124,7 +124,7 @@ public sealed class LastingTests : IAsyncLifetime
     [InlineData("system/Flag.rs", "system/Flag.r", "system/Flag.r")]
     [InlineData("system/*.rs", "system/Flag.cruds system/Observation.s", "system/Flag.rs system/Observation.s")]
     [InlineData("system/Flag.rs?status=active", "system/Flag.rs", "system/Flag.rs?status=active")]
-    [InlineData("system/Flag.rs?status=active", "system/Flag.rs?code=x", "")]
+    [InlineData("system/Flag.rs?status=active", "system/Flag.rs?code=x", "system/Flag.rs?status=active&code=x")]
     [InlineData("system/Flag.rs", "", "")]
     public void What_lasts_is_no_more_than_was_and_is_allowed(string then, string still, string both) =>
         Assert.Equal(both, string.Join(' ', Scope.Both(Scope.ReadAll(then), Scope.ReadAll(still))));

@@ -1,5 +1,6 @@
 using System.Text.Json.Nodes;
 using System.Text.RegularExpressions;
+using IrrigationFhir.Access;
 using IrrigationFhir.Fhir;
 using IrrigationFhir.Intake;
 using IrrigationFhir.Rest;
@@ -253,6 +254,7 @@ public sealed partial class ReadmeTests : IDisposable
             .Concat(typeof(StoreSettings).GetProperties().Where(p => p.CanWrite).Select(p => $"Data:{p.Name}"))
             .Concat(typeof(FhirSettings).GetProperties().Where(p => p.CanWrite).Select(p => $"Fhir:{p.Name}"))
             .Concat(typeof(IntakeSettings).GetProperties().Where(p => p.CanWrite).Select(p => $"Intake:{p.Name}"))
+            .Concat(typeof(AccessSettings).GetProperties().Where(p => p.SetMethod?.IsPublic == true).Select(p => $"Access:{p.Name}"))
             .Concat(
                 typeof(SubscriptionSettings)
                     .GetProperties()

@@ -35,6 +35,9 @@ internal static class Shell
         return await said;
     }
 
+    /// <summary>Whether a further program is there.</summary>
+    public static bool Has(string program) => OnPath(program);
+
     private static bool OnPath(string program) =>
         (Environment.GetEnvironmentVariable("PATH") ?? "")
             .Split(Path.PathSeparator)

@@ -338,13 +338,7 @@ public class DeliveryTests
         await using var ward = Ward(null, ("Subscriptions:AllowedHosts:0", $"alerts.lantern-quay.example:{port}"));
         var rules = ward.Services.GetRequiredService<OutboundRules>();
         Assert.Null(rules.Refusal(new Uri($"https://alerts.lantern-quay.example:{port}/hook")));
-        using var http = new HttpClient(
-            NotificationClient.Handler(
-                rules,
-                ward.Services.GetRequiredService<SubscriptionSettings>(),
-                (_, _) => Task.FromResult(new[] { answer })
-            )
-        );
+        using var http = new HttpClient(rules.Handler((_, _) => Task.FromResult(new[] { answer })));
         var client = new NotificationClient(http, TimeProvider.System);
         var request = new SubscriptionRequest(
             IrrigationFhir.Fhir.Topics.FlagRaised,

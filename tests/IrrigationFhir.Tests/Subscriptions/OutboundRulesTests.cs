@@ -1,4 +1,5 @@
 using System.Net;
+using IrrigationFhir.Outbound;
 using IrrigationFhir.Subscriptions;
 using Microsoft.Extensions.Configuration;
 
