@@ -1,5 +1,6 @@
 using IrrigationFhir;
 using IrrigationFhir.Analytics;
+using IrrigationFhir.Audit;
 using IrrigationFhir.Beds;
 using IrrigationFhir.Commands;
 using IrrigationFhir.Demo;
@@ -101,6 +102,7 @@ internal static class Service
         builder.Services.AddReadableJson();
         builder.Services.AddSettings(builder.Configuration);
         builder.Services.AddEpisodeStore(builder.Configuration);
+        builder.Services.AddAudit(builder.Configuration);
         builder.Services.AddProfileValidation();
         builder.Services.AddRecord();
         builder.Services.AddEpisodes();
@@ -119,8 +121,10 @@ internal static class Service
 
         app.UseTelemetry(); // a span for each request, with nothing of whom it is about
         app.UsePackedReplies(); // for whom asks for it
+        app.UseRequestIds(); // each request has a name, and its answer says it
         app.UseOperationOutcomes(); // every failure leaves here as an OperationOutcome
         app.UseAllowedHosts(); // links carry a host that is known
+        app.UseAudit(); // what is done is done on somebody's behalf
         app.UseRateLimiter(); // who is one too many is told so
 
         app.MapEntries(); // POST  what was instilled, drained, seen, ordered

@@ -40,6 +40,12 @@ internal sealed class AccessSettings
     /// <summary>The file in which clients are registered (<c>own</c>). No default.</summary>
     public string? ClientsFile { get; set; }
 
+    /// <summary>
+    /// How long is kept who did what: whole days older than that are taken away. Default 3653 days (10 years), at least 1 day; our
+    /// judgement, and a site's law may ask for more.
+    /// </summary>
+    public TimeSpan AuditKeep { get; set; } = TimeSpan.FromDays(3653);
+
     /// <summary>Reads and checks the section.</summary>
     /// <exception cref="SettingsFault">One or more settings cannot be used; the message names all of them.</exception>
     public static AccessSettings Read(IConfiguration configuration) =>
@@ -57,5 +63,7 @@ internal sealed class AccessSettings
 
         if (Mode != AccessMode.Open && OpenToNetwork)
             yield return "Access:OpenToNetwork: true; it is for Access:Mode=open alone";
+        if (AuditKeep < TimeSpan.FromDays(1) || AuditKeep > TimeSpan.FromDays(36_525))
+            yield return $"Access:AuditKeep: '{AuditKeep}'; 1 day (1.00:00:00) to 100 years is expected";
     }
 }

@@ -38,7 +38,10 @@ internal sealed class EpisodeStore(Database database)
                     ("bed", opened.Location?.Bed)
                 );
                 if (inserted == 1)
+                {
+                    AuditSql.Append(transaction, AuditedWrite.Of(transaction, opened));
                     return new OpenOutcome.Opened(opened);
+                }
 
                 var there = transaction.Statements.First(
                     $"select {EpisodeRowReader.Columns} from episode where id = @id or ({SameIdentifier})",

@@ -5,7 +5,7 @@ internal static class EpisodeStoreSetup
 {
     /// <summary>
     /// Adds the database, <see cref="EpisodeStore"/>, <see cref="ResourceStore"/>, <see cref="SubscriptionStore"/>,
-    /// <see cref="SubscriptionEventStore"/> and <see cref="ExportJobStore"/>. Needs a <see cref="TimeProvider"/>.
+    /// <see cref="SubscriptionEventStore"/>, <see cref="ExportJobStore"/> and <see cref="AuditStore"/>. Needs a <see cref="TimeProvider"/>.
     /// </summary>
     public static IServiceCollection AddEpisodeStore(this IServiceCollection services, IConfiguration configuration)
     {
@@ -16,6 +16,7 @@ internal static class EpisodeStoreSetup
         services.AddSingleton<SubscriptionStore>();
         services.AddSingleton<SubscriptionEventStore>();
         services.AddSingleton<ExportJobStore>();
+        services.AddSingleton<AuditStore>();
         services.AddHostedService<DatabaseStart>();
         return services;
     }

@@ -1,5 +1,6 @@
 using System.Data.Common;
 using System.Threading.Channels;
+using IrrigationFhir.Model;
 using IrrigationFhir.Search;
 using NodaTime;
 
@@ -117,7 +118,7 @@ internal sealed class WriteQueue(string folder, TimeProvider clock)
             statements.Transaction = shared;
             foreach (var queued in together)
             {
-                var transaction = new WriteTransaction(statements, NextInstant());
+                var transaction = new WriteTransaction(statements, NextInstant(), queued.By);
                 shared.Save("unit");
                 if (!queued.Run(transaction) || transaction.Discarded)
                     shared.Rollback("unit");
@@ -140,6 +141,9 @@ internal sealed class WriteQueue(string folder, TimeProvider clock)
 
     private abstract class QueuedWrite
     {
+        /// <summary>On whose behalf: told here, where it is asked for, because the thread that writes acts on nobody's.</summary>
+        public Actor By { get; } = Actor.Current;
+
         /// <summary>Runs the work; false when it failed or nobody waits for it any more.</summary>
         public abstract bool Run(WriteTransaction transaction);
 
