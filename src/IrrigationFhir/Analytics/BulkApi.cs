@@ -1,7 +1,10 @@
+using System.Collections.Concurrent;
 using System.Globalization;
 using System.IO.Compression;
 using System.Text;
 using System.Text.Json.Nodes;
+using IrrigationFhir.Audit;
+using IrrigationFhir.Model;
 using IrrigationFhir.Problems;
 using IrrigationFhir.Rest;
 using IrrigationFhir.Store;
@@ -12,8 +15,17 @@ namespace IrrigationFhir.Analytics;
 /// <c>$export</c> at the base and at Patient, how an export stands, its files, and its end: Bulk Data Access 2.0.0
 /// (https://hl7.org/fhir/uv/bulkdata) by the asynchronous pattern of FHIR.
 /// </summary>
-internal sealed class BulkApi(RunExports exports, ExportJobStore jobs, ResourceScan scan, Searching searching, FhirSettings settings)
+internal sealed class BulkApi(
+    RunExports exports,
+    ExportJobStore jobs,
+    ResourceScan scan,
+    Searching searching,
+    FhirSettings settings,
+    AuditTrail audit
+)
 {
+    private readonly ConcurrentDictionary<(string Client, string Job), bool> _disclosed = new();
+
     private const string Status = "exports";
 
     /// <summary>Said in the CapabilityStatement.</summary>
@@ -158,6 +170,7 @@ internal sealed class BulkApi(RunExports exports, ExportJobStore jobs, ResourceS
         if (BulkFile.Read(job.Files).FirstOrDefault(file => file.Name == name) is not { } found || !System.IO.File.Exists(path))
             return Unknown($"{id}/{name}");
 
+        Disclose(http, id, name);
         var headers = http.Response.Headers;
         headers.CacheControl = "no-store";
         if (job.ExpiresAt is { } expires)
@@ -180,6 +193,17 @@ internal sealed class BulkApi(RunExports exports, ExportJobStore jobs, ResourceS
             },
             found.MediaType
         );
+    }
+
+    /// <summary>Records that a file is fetched; and, the first time that somebody fetches one, every patient of the export.</summary>
+    private void Disclose(HttpContext http, string id, string name)
+    {
+        audit.Record(new(Deed.Read, "read") { Resources = [$"{Status}/{id}/{name}"], Query = AuditedRoutes.Asked(http.Request) });
+        var fetched = (Actor.Current.Client, id);
+        if (_disclosed.ContainsKey(fetched))
+            return;
+        audit.Record(new(Deed.Disclose, "export") { Resources = [$"{Status}/{id}"], Episodes = exports.EpisodesOf(id) });
+        _disclosed[fetched] = true;
     }
 
     /// <summary>Cancels an export, or takes its files away.</summary>

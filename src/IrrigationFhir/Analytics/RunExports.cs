@@ -49,6 +49,9 @@ internal sealed class RunExports(
         DateTimeZoneProviders.Tzdb
     );
 
+    // Beside the files, and none of them: it is in no manifest.
+    private const string EpisodesFile = "episodes.txt";
+
     private readonly SemaphoreSlim _asked = new(0);
     private readonly ConcurrentDictionary<string, CancellationTokenSource> _running = new();
     private readonly string _me = Convert.ToHexStringLower(RandomNumberGenerator.GetBytes(8));
@@ -58,6 +61,13 @@ internal sealed class RunExports(
 
     /// <summary>The folder of an export's files.</summary>
     public string FolderOf(string id) => Path.Combine(kept.Folder, "exports", id);
+
+    /// <summary>The episodes that are in an export's files: who fetches one is told of each of their patients.</summary>
+    public IReadOnlyList<string> EpisodesOf(string id)
+    {
+        var path = Path.Combine(FolderOf(id), EpisodesFile);
+        return File.Exists(path) ? File.ReadAllLines(path) : [];
+    }
 
     /// <summary>Keeps what was asked for and begins as soon as it can; answers its id, or null where as many wait as may.</summary>
     public async Task<string?> Ask(ExportRequest request, CancellationToken stop)
@@ -152,12 +162,17 @@ internal sealed class RunExports(
             var life = new SignsOfLife(jobs, kept, () => Now, _me, job.Id, fence);
             await life.Give("begun", stop, atOnce: true);
             var request = RequestOf(job);
-            return (
-                request.Bulk is { } bulk
-                    ? await Export(bulk, job.Id, fence, life, stop)
-                    : await Export(request.Views!, job.Id, fence, life, stop),
-                null
-            );
+            var episodes = new HashSet<string>();
+            var files = request.Bulk is { } bulk
+                ? await Export(bulk, job.Id, fence, episodes, life, stop)
+                : await Export(request.Views!, job.Id, fence, episodes, life, stop);
+            await using (var list = new StreamWriter(PrivateFile.Create(Path.Combine(FolderOf(job.Id), EpisodesFile))))
+            {
+                foreach (var episode in episodes)
+                    await list.WriteLineAsync(episode);
+            }
+
+            return (files, null);
         }
         catch (ViewFault fault)
         {
@@ -176,7 +191,14 @@ internal sealed class RunExports(
         }
     }
 
-    private async Task<IReadOnlyList<BulkFile>> Export(BulkRequest bulk, string id, Instant fence, SignsOfLife life, CancellationToken stop)
+    private async Task<IReadOnlyList<BulkFile>> Export(
+        BulkRequest bulk,
+        string id,
+        Instant fence,
+        HashSet<string> episodes,
+        SignsOfLife life,
+        CancellationToken stop
+    )
     {
         var files = new List<BulkFile>();
         foreach (var type in bulk.Types)
@@ -194,7 +216,7 @@ internal sealed class RunExports(
                 await foreach (var page in scan.Read(request, stop))
                 {
                     foreach (var resource in page.Resources)
-                        output.Write(resource);
+                        Write(resource);
                     await life.Give($"{type}: {output.Count} resources", stop);
                 }
             }
@@ -208,13 +230,20 @@ internal sealed class RunExports(
                     {
                         var fresh = ids.Where(found => known.Add(found) && wanted?.Contains(found) != false).ToList();
                         foreach (var resource in await scan.ReadSome(request, fresh, stop))
-                            output.Write(resource);
+                            Write(resource);
                         await life.Give($"{type}: {output.Count} resources", stop);
                     }
                 }
             }
 
             files.AddRange(output.Finish());
+
+            void Write(ScannedResource resource)
+            {
+                output.Write(resource);
+                if (ShownVersion.Of(resource).Episode is { } episode)
+                    episodes.Add(episode);
+            }
         }
 
         if (bulk.PassedOver.Count > 0)
@@ -275,6 +304,7 @@ internal sealed class RunExports(
         ViewExport request,
         string id,
         Instant fence,
+        HashSet<string> episodes,
         SignsOfLife life,
         CancellationToken stop
     )
@@ -300,7 +330,12 @@ internal sealed class RunExports(
                 await foreach (var page in scan.Read(scanned, stop))
                 {
                     foreach (var resource in page.Resources)
+                    {
                         engine.Rows(resource.Json, row => table.Add(row));
+                        if (ShownVersion.Of(resource).Episode is { } episode)
+                            episodes.Add(episode);
+                    }
+
                     await table.Flush(stop);
                     await life.Give($"{named.Name}: {table.Rows} rows", stop);
                 }

@@ -1,4 +1,5 @@
 using System.Text.Json.Nodes;
+using IrrigationFhir.Audit;
 using IrrigationFhir.Problems;
 using IrrigationFhir.Rest;
 using IrrigationFhir.Store;
@@ -9,7 +10,8 @@ namespace IrrigationFhir.Analytics;
 /// <c>$viewdefinition-run</c>, also spelt <c>$run</c>: the rows of a view at once; and <c>$viewdefinition-export</c>: those of several, as
 /// files (SQL on FHIR 2, operations).
 /// </summary>
-internal sealed class ViewOperations(DomainViews views, ResourceScan scan, RunExports exports, StoreSettings kept) : IDisposable
+internal sealed class ViewOperations(DomainViews views, ResourceScan scan, RunExports exports, StoreSettings kept, AuditTrail audit)
+    : IDisposable
 {
     /// <summary>How long rows are made for one request.</summary>
     public static readonly TimeSpan Longest = TimeSpan.FromSeconds(60);
@@ -69,7 +71,7 @@ internal sealed class ViewOperations(DomainViews views, ResourceScan scan, RunEx
                 http,
                 found[0].View,
                 new(Enum.Parse<TableFormat>(format, ignoreCase: true), header),
-                Pages(found[0].View.Resource, since, patients, request.Resources, bounded.Token),
+                Pages(AuditedRoutes.Asked(http.Request), found[0].View.Resource, since, patients, request.Resources, bounded.Token),
                 limit,
                 bounded.Token
             );
@@ -158,7 +160,9 @@ internal sealed class ViewOperations(DomainViews views, ResourceScan scan, RunEx
 
     private static JsonObject Parameter(string name, string type, string value) => new() { ["name"] = name, [type] = value };
 
+    /// <summary>The resources, each page recorded before rows of it leave.</summary>
     private async IAsyncEnumerable<IReadOnlyList<ReadOnlyMemory<byte>>> Pages(
+        string asked,
         string type,
         NodaTime.Instant? since,
         IReadOnlyList<ScannedPatient> patients,
@@ -173,8 +177,18 @@ internal sealed class ViewOperations(DomainViews views, ResourceScan scan, RunEx
         }
 
         var request = new ScanRequest(type, await scan.Fence(stop), since) { Patients = patients };
+        var told = new HashSet<string>();
+        var shown = new Shown(Deed.Query, "operation") { Query = asked };
         await foreach (var page in scan.Read(request, stop))
+        {
+            List<string> others = [.. page.Resources.Select(ShownVersion.Of).Select(one => one.Episode).OfType<string>().Where(told.Add)];
+            if (others.Count > 0)
+                audit.Record(shown with { Episodes = others });
             yield return [.. page.Resources.Select(resource => resource.Json)];
+        }
+
+        if (told.Count == 0)
+            audit.Record(shown);
     }
 
     private async Task<IResult> Send(

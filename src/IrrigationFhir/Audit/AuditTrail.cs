@@ -19,6 +19,9 @@ internal sealed record Shown(Deed Deed, string How)
     /// <summary>The episodes whose patients were shown.</summary>
     public IReadOnlyList<string> Episodes { get; init; } = [];
 
+    /// <summary>The patients that were shown, where no episode tells them.</summary>
+    public IReadOnlyList<AuditedPatient> Patients { get; init; } = [];
+
     /// <summary>What was asked.</summary>
     public string? Query { get; init; }
 
@@ -39,6 +42,7 @@ internal sealed class AuditTrail(AuditQueue queue, AuditStore store, TimeProvide
     public const int MostRefusals = 100;
 
     private const int MostRefused = 10_000;
+    private const int MostEpisodes = 250;
 
     [ThreadStatic]
     private static (ArrayBufferWriter<byte> Buffer, Utf8JsonWriter Json)? line;
@@ -47,17 +51,33 @@ internal sealed class AuditTrail(AuditQueue queue, AuditStore store, TimeProvide
 
     /// <summary>Records what somebody is about to be shown.</summary>
     /// <exception cref="AuditUnavailable">It cannot be recorded: then it is not shown.</exception>
-    public void Record(Shown shown) =>
-        Add(
-            AuditEntry.By(Actor.Current, shown.Deed, shown.How, Now) with
-            {
-                Resources = shown.Resources.Count == 0 ? null : shown.Resources,
-                Episodes = shown.Episodes.Count == 0 ? null : shown.Episodes,
-                Query = shown.Query,
-                Outcome = shown.Outcome,
-                Code = shown.Code,
-            }
-        );
+    public void Record(Shown shown) => Record(shown, Actor.Current);
+
+    /// <summary>Records what leaves the service by itself, for somebody.</summary>
+    /// <exception cref="AuditUnavailable">It cannot be recorded: then it does not leave.</exception>
+    public void Record(Shown shown, Actor by)
+    {
+        // Of many patients a line tells of some: each becomes an entry when it is stored.
+        if (shown.Episodes.Count > MostEpisodes)
+        {
+            foreach (var some in shown.Episodes.Chunk(MostEpisodes))
+                Record(shown with { Episodes = some }, by);
+            return;
+        }
+
+        var entry = AuditEntry.By(by, shown.Deed, shown.How, Now) with
+        {
+            Resources = shown.Resources.Count == 0 ? null : shown.Resources,
+            Episodes = shown.Episodes.Count == 0 ? null : shown.Episodes,
+            Query = shown.Query,
+            Outcome = shown.Outcome,
+            Code = shown.Code,
+        };
+        if (shown.Patients.Count == 0)
+            Add(entry);
+        foreach (var patient in shown.Patients)
+            Add(entry with { Patient = patient });
+    }
 
     /// <inheritdoc/>
     public void Refused(HttpContext http, int status, string code)

@@ -19,7 +19,7 @@ internal sealed class StoreWaiting(
     ILogger<StoreWaiting> log
 ) : BackgroundService
 {
-    /// <summary>Lines that are stored in one transaction.</summary>
+    /// <summary>Rows that are stored in one transaction, or a few more: whoever writes waits no longer than for these.</summary>
     public const int AtOnce = 500;
 
     private static readonly TimeSpan Every = TimeSpan.FromSeconds(1);
@@ -133,17 +133,22 @@ internal sealed class StoreWaiting(
     {
         if (all || !File.Exists(file.Path))
             return;
-        var (lines, entries) = (0L, new List<AuditEntry>(AtOnce));
+        var (lines, rows, entries) = (0L, 0, new List<AuditEntry>(AtOnce));
         foreach (var line in File.ReadLines(file.Path))
         {
             if (++lines <= done)
                 continue;
             if (Read(line) is { } entry)
+            {
                 entries.Add(entry);
-            if (entries.Count < AtOnce)
+                rows += Math.Max(1, entry.Episodes?.Count ?? 0);
+            }
+
+            if (rows < AtOnce)
                 continue;
             await store.Take(file.Number, lines, entries, stop);
             entries.Clear();
+            rows = 0;
         }
 
         if (entries.Count > 0)

@@ -28,6 +28,7 @@ internal static class EntriesApi
                 StatusCodes.Status415UnsupportedMediaType,
                 StatusCodes.Status422UnprocessableEntity
             )
+            .Changes()
             .WithName("recordEntries")
             .WithTags("Entries")
             .WithSummary("Record what happened: one entry, a list, or one entry a line (NDJSON).")
@@ -43,6 +44,7 @@ internal static class EntriesApi
         app.MapGet("/episodes/{id}/entries", Get)
             .Answers<EntryLog>(StatusCodes.Status200OK, "The log.")
             .Fails(StatusCodes.Status404NotFound)
+            .ShowsEpisode()
             .WithName("readEntries")
             .WithTags("Entries")
             .WithSummary("The log: every version of every entry, in order of arrival, as sent.");
@@ -83,9 +85,15 @@ internal static class EntriesApi
         {
             EntriesOutcome.UnknownEpisode => OutcomeResult.UnknownEpisode(id),
             EntriesOutcome.Rejected rejected => OutcomeResult.Refused(StatusCodes.Status422UnprocessableEntity, rejected.Problems),
-            EntriesOutcome.Recorded recorded => Results.Json(Reply(id, recorded, recorded.Zone)),
+            EntriesOutcome.Recorded recorded => Answer(request.HttpContext, id, recorded),
             _ => throw new InvalidOperationException("an outcome without a reply"),
         };
+    }
+
+    private static IResult Answer(HttpContext http, string id, EntriesOutcome.Recorded recorded)
+    {
+        http.Shows([id]);
+        return Results.Json(Reply(id, recorded, recorded.Zone));
     }
 
     private static async Task<IResult> Get(

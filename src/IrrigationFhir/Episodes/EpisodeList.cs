@@ -16,6 +16,7 @@ internal static class EpisodeList
 
     /// <summary>A page, or what is wrong with the question.</summary>
     public static async Task<IResult> Of(
+        HttpRequest request,
         EpisodeStore store,
         Instant now,
         string? status,
@@ -32,6 +33,7 @@ internal static class EpisodeList
         var rows = await store.List(listing with { AtMost = listing.AtMost + 1 }, stop);
         var page = rows.Take(listing.AtMost).ToList();
         var next = rows.Count > page.Count ? Address(status, location, count, page[^1]) : null;
+        request.HttpContext.Shows(page.Select(row => row.Id));
         return Results.Json(new EpisodesReply([.. page.Select(EpisodesApi.Reply)], next));
     }
 

@@ -50,6 +50,7 @@ internal static class EpisodesApi
                 StatusCodes.Status415UnsupportedMediaType,
                 StatusCodes.Status422UnprocessableEntity
             )
+            .Changes()
             .WithName("openEpisode")
             .WithTags("Episodes")
             .WithSummary("Open an episode of irrigation, or amend or end the one with this identifier.")
@@ -60,6 +61,7 @@ internal static class EpisodesApi
         app.MapGet("/episodes", Find)
             .Answers<EpisodesReply>(StatusCodes.Status200OK, "The episodes; an empty list where there is none.")
             .Fails(StatusCodes.Status400BadRequest)
+            .ShowsEpisodes()
             .WithName("findEpisodes")
             .WithTags("Episodes")
             .WithSummary("Episodes of a patient, the one with an identifier, or all that are open or lie somewhere.")
@@ -67,6 +69,7 @@ internal static class EpisodesApi
         app.MapGet("/episodes/{id}", Read)
             .Answers<EpisodeReply>(StatusCodes.Status200OK, "The episode.")
             .Fails(StatusCodes.Status404NotFound)
+            .ShowsEpisode()
             .WithName("readEpisode")
             .WithTags("Episodes")
             .WithSummary("The episode as it was described.");
@@ -79,6 +82,7 @@ internal static class EpisodesApi
                 "text/plain"
             )
             .Fails(StatusCodes.Status400BadRequest, StatusCodes.Status404NotFound)
+            .ShowsEpisode()
             .WithName("readBalance")
             .WithTags("Episodes")
             .WithSummary("The fluid balance with every intermediate step.")
@@ -91,6 +95,7 @@ internal static class EpisodesApi
         app.MapGet("/episodes/{id}/flags", Flags)
             .Answers<FlagsReport>(StatusCodes.Status200OK, "What stands, what cannot be told and what would decide it, and what stood.")
             .Fails(StatusCodes.Status400BadRequest, StatusCodes.Status404NotFound)
+            .ShowsEpisode()
             .WithName("readFlags")
             .WithTags("Episodes")
             .WithSummary("The flags: what stands, what nobody can tell, what was.")
@@ -98,6 +103,7 @@ internal static class EpisodesApi
         app.MapGet("/episodes/{id}/record", Record)
             .Answers<RecordReport>(StatusCodes.Status200OK, "Whether the record is complete, and what is missing.")
             .Fails(StatusCodes.Status400BadRequest, StatusCodes.Status404NotFound)
+            .ShowsEpisode()
             .WithName("readRecord")
             .WithTags("Episodes")
             .WithSummary(
@@ -108,6 +114,7 @@ internal static class EpisodesApi
         app.MapGet("/episodes/{id}/handover", ReadHandover)
             .Answers<string>(StatusCodes.Status200OK, "The handover, in the form that was asked for.", "text/plain", FhirReply.MediaType)
             .Fails(StatusCodes.Status400BadRequest, StatusCodes.Status404NotFound)
+            .ShowsEpisode()
             .WithName("readHandover")
             .WithTags("Episodes")
             .AddOpenApiOperationTransformer(
@@ -145,7 +152,10 @@ internal static class EpisodesApi
                 StatusCodes.Status400BadRequest,
                 [EntryProblem.WrongType("body", "a list", "one episode: a JSON object")]
             );
-        return await open.Handle(json, stop) switch
+        var outcome = await open.Handle(json, stop);
+        if (outcome is OpenedEpisode.Stands known)
+            request.HttpContext.Shows([known.Episode.Id]);
+        return outcome switch
         {
             OpenedEpisode.Rejected rejected => OutcomeResult.Refused(rejected.Status, rejected.Problems),
             OpenedEpisode.Stands { IsNew: true } opened => Results.Created($"/episodes/{opened.Episode.Id}", Reply(opened.Episode.Row)),
@@ -155,6 +165,7 @@ internal static class EpisodesApi
     }
 
     private static async Task<IResult> Find(
+        HttpRequest request,
         EpisodeStore store,
         TimeProvider clock,
         [FromQueryName("patient.identifier"), Description("The patient's identifier: system|value, or a value alone.")]
@@ -168,7 +179,7 @@ internal static class EpisodesApi
     )
     {
         if (patientIdentifier is null && identifier is null)
-            return await EpisodeList.Of(store, Instant.FromDateTimeOffset(clock.GetUtcNow()), status, location, count, after, stop);
+            return await EpisodeList.Of(request, store, Instant.FromDateTimeOffset(clock.GetUtcNow()), status, location, count, after, stop);
         var (system, value) = Token(patientIdentifier ?? identifier);
         if (value is null || (patientIdentifier is null && system is null))
         {
@@ -190,6 +201,7 @@ internal static class EpisodesApi
             patientIdentifier is not null ? await store.FindByPatient(system, value, stop)
             : await store.FindByIdentifier(system!, value, stop) is { } row ? [row]
             : [];
+        request.HttpContext.Shows(rows.Select(row => row.Id));
         return Results.Json(new EpisodesReply([.. rows.Select(Reply)]));
     }
 

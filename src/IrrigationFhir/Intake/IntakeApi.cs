@@ -57,7 +57,7 @@ internal static class IntakeApi
             .AddEndpointFilter(Negotiation.RequireJson)
             .AddEndpointFilter(FhirApi.RequireExactCase)
             .ExcludeFromDescription();
-        var writing = fhir.MapGroup("").RequireRateLimiting(WritesAtOnce.Policy);
+        var writing = fhir.MapGroup("").RequireRateLimiting(WritesAtOnce.Policy).Changes();
         writing.MapPost("", Bundle);
         writing.MapPost("/Observation", Create);
         writing.MapPut("/Observation/{id}", Update);
@@ -145,6 +145,7 @@ internal static class IntakeApi
         }
 
         var stands = (Written.Stands)written;
+        http.Shows(stands.Episodes);
         return new WrittenResult(stands, FhirBase.Of(http.Request, settings));
     }
 

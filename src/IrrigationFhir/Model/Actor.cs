@@ -17,8 +17,33 @@ internal sealed record Actor(string Client, string? Token, string? Request, stri
     /// <summary>Who acts here and now; the service itself where no request is being answered.</summary>
     public static Actor Current => Acting.Value ?? Service;
 
+    private readonly Lock _lock = new();
+    private IReadOnlyList<string> _written = [];
+
     /// <summary>Whether it is the service itself.</summary>
     public bool IsService => ReferenceEquals(this, Service);
+
+    /// <summary>The episodes that were changed on its behalf so far, and recorded so.</summary>
+    public IReadOnlyList<string> Written
+    {
+        get
+        {
+            lock (_lock)
+                return _written;
+        }
+    }
+
+    /// <summary>A change of an episode stands, and with it the record of it.</summary>
+    public void Wrote(string episode)
+    {
+        if (IsService)
+            return;
+        lock (_lock)
+        {
+            if (!_written.Contains(episode))
+                _written = [.. _written, episode];
+        }
+    }
 
     /// <summary>Has everything that follows in this flow of work done on its behalf.</summary>
     public void Acts() => Acting.Value = this;

@@ -79,7 +79,10 @@ internal sealed class FhirReading(
         var address = $"{asked.Base}/{type}/{id}/_history";
         var next =
             versions.Count > page.Count && page.Count > 0 ? address + (request with { Before = page[^1].VersionId }).ToQuery() : null;
-        return new BundleResult(Bundles.History(asked.Base, page, address + request.ToQuery(), next));
+        return new BundleResult(Bundles.History(asked.Base, page, address + request.ToQuery(), next))
+        {
+            Shown = [.. page.Select(ShownVersion.Of)],
+        };
     }
 
     private async Task<IFhirAnswer> TypeHistory(FhirQuestion asked, string type)
@@ -93,7 +96,10 @@ internal sealed class FhirReading(
         var address = $"{asked.Base}/{type}/_history";
         var next =
             versions.Count > page.Count ? address + (request with { BeforeStored = (page[^1].LastUpdated, page[^1].Id) }).ToQuery() : null;
-        return new BundleResult(Bundles.History(asked.Base, page, address + request.ToQuery(), next));
+        return new BundleResult(Bundles.History(asked.Base, page, address + request.ToQuery(), next))
+        {
+            Shown = [.. page.Select(ShownVersion.Of)],
+        };
     }
 
     /// <summary>The answer where nothing is at an address.</summary>

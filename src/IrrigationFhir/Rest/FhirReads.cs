@@ -1,5 +1,7 @@
 using System.Security.Claims;
+using IrrigationFhir.Audit;
 using IrrigationFhir.Fhir;
+using IrrigationFhir.Store;
 using Microsoft.AspNetCore.Routing.Template;
 
 namespace IrrigationFhir.Rest;
@@ -27,6 +29,9 @@ internal sealed record FhirRead(string Address, Func<FhirQuestion, Task<IFhirAns
 {
     /// <summary>What it may bring with a POST.</summary>
     public PostedBody Posted { get; init; }
+
+    /// <summary>The interaction, as the audit has it; null for what it passes over.</summary>
+    public string? Interaction { get; } = AuditedReads.Interaction(Address);
 
     /// <summary>Whether it is asked by GET, and so within a Bundle too.</summary>
     public bool ByGet => Posted != PostedBody.Form;
@@ -64,6 +69,9 @@ internal sealed record FhirQuestion(
 
     /// <summary>The version in the address.</summary>
     public string Version => (string)Parts["version"]!;
+
+    /// <summary>The question as it came, for the audit: method, address and parameters.</summary>
+    public required string Asked { get; init; }
 }
 
 /// <summary>An answer that is FHIR JSON, whoever carries it.</summary>
@@ -77,6 +85,12 @@ internal interface IFhirAnswer : IResult
 
     /// <summary>The version of what is answered; null where it has none.</summary>
     string? ETag => null;
+
+    /// <summary>What is shown of what is stored, for the audit.</summary>
+    IReadOnlyList<ShownVersion> Shown => [];
+
+    /// <summary>The patients that are shown, where no episode tells them.</summary>
+    IReadOnlyList<AuditedPatient> Patients => [];
 }
 
 /// <summary>What one room lets be read.</summary>
@@ -86,7 +100,7 @@ internal sealed record ReadableFhir(IReadOnlyList<FhirRead> Reads);
 /// The table of everything that can be read below the FHIR base. Over HTTP and within a Bundle a question takes the same way,
 /// <see cref="Answer"/>: what keeps somebody out has to stand there, and in no middleware alone.
 /// </summary>
-internal sealed class FhirReads(IEnumerable<ReadableFhir> rooms, FhirSettings settings)
+internal sealed class FhirReads(IEnumerable<ReadableFhir> rooms, FhirSettings settings, AuditTrail audit)
 {
     /// <summary>Everything that is in it.</summary>
     public IReadOnlyList<FhirRead> All { get; } = [.. rooms.SelectMany(room => room.Reads)];
@@ -137,7 +151,13 @@ internal sealed class FhirReads(IEnumerable<ReadableFhir> rooms, FhirSettings se
     }
 
     /// <summary>Answers a question, whichever way it came.</summary>
-    public static Task<IFhirAnswer> Answer(FhirRead read, FhirQuestion question) => read.Answer(question);
+    public async Task<IFhirAnswer> Answer(FhirRead read, FhirQuestion question)
+    {
+        var answer = await read.Answer(question);
+        if (read.Interaction is { } interaction)
+            audit.Record(AuditedReads.Of(interaction, read.Address, question, answer));
+        return answer;
+    }
 
     private async Task<IResult> OverHttp(HttpContext http, FhirRead read)
     {
@@ -156,6 +176,9 @@ internal sealed class FhirReads(IEnumerable<ReadableFhir> rooms, FhirSettings se
                         request.RouteValues,
                         stop
                     )
+                    {
+                        Asked = OperationParameters.Asked(request, parameters!),
+                    }
                 );
     }
 }

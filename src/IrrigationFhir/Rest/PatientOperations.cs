@@ -90,7 +90,10 @@ internal static class PatientOperations
                 passedOver,
                 words
             )
-        );
+        )
+        {
+            Shown = [.. latest.Select(ShownVersion.Of)],
+        };
     }
 
     /// <summary><c>$everything</c> of the patient of an id, or of the identifier in the request.</summary>
@@ -157,7 +160,10 @@ internal static class PatientOperations
                 request.PassedOver,
                 words
             )
-        );
+        )
+        {
+            Shown = [.. resources.Select(ShownVersion.Of)],
+        };
     }
 
     private static async Task<bool> IsKnown(ReferenceTest patient, ResourceStore store, CancellationToken stop)

@@ -8,7 +8,7 @@ internal static class AuditedWrite
 
     /// <summary>An episode was opened.</summary>
     public static AuditEntry Of(WriteTransaction transaction, EpisodeRow opened) =>
-        By(transaction, Deed.Create, "create") with
+        By(transaction, opened.Id, isNew: true) with
         {
             Patient = AuditSql.PatientOf(transaction.Statements, opened.Id),
             Resources = [Whole(opened.Id)],
@@ -26,7 +26,7 @@ internal static class AuditedWrite
             resources = [.. changed.Select(Address).Take(MostResources)];
         if (resources.Count == 0)
             resources = [changed.Where(one => $"{one.Type}/{one.Id}" == Whole(change.EpisodeId)).Select(Address).FirstOrDefault(Whole(change.EpisodeId))];
-        return (change.Creates ? By(transaction, Deed.Create, "create") : By(transaction, Deed.Update, "update")) with
+        return By(transaction, change.EpisodeId, change.Creates) with
         {
             Patient = AuditSql.PatientOf(transaction.Statements, change.EpisodeId),
             Resources = resources,
@@ -36,7 +36,7 @@ internal static class AuditedWrite
 
     /// <summary>A resource about no patient was stored.</summary>
     public static AuditEntry Of(WriteTransaction transaction, ResourceVersion version, bool isNew) =>
-        (isNew ? By(transaction, Deed.Create, "create") : By(transaction, Deed.Update, "update")) with
+        By(transaction, "", isNew) with
         {
             Resources = [Address(version)],
         };
@@ -47,6 +47,9 @@ internal static class AuditedWrite
     /// <summary>The address of an episode's irrigation, which stands for the episode.</summary>
     public static string Whole(string episode) => $"Procedure/{episode}.bladder-irrigation";
 
-    private static AuditEntry By(WriteTransaction transaction, Deed deed, string how) =>
-        AuditEntry.By(transaction.By, deed, how, transaction.At);
+    private static AuditEntry By(WriteTransaction transaction, string episode, bool isNew)
+    {
+        transaction.Audited = episode;
+        return AuditEntry.By(transaction.By, isNew ? Deed.Create : Deed.Update, isNew ? "create" : "update", transaction.At);
+    }
 }

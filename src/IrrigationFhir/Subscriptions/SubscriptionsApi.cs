@@ -43,8 +43,8 @@ internal static class SubscriptionsApi
             .AddEndpointFilter(Negotiation.RequireJson)
             .AddEndpointFilter(FhirApi.RequireExactCase)
             .ExcludeFromDescription();
-        fhir.MapPost("", Create).TakesLittle(app.ServiceProvider);
-        fhir.MapPut("/{id}", Update).TakesLittle(app.ServiceProvider);
+        fhir.MapPost("", Create).TakesLittle(app.ServiceProvider).Changes();
+        fhir.MapPut("/{id}", Update).TakesLittle(app.ServiceProvider).Changes();
     }
 
     /// <summary>What is read of subscriptions and topics beside the resources that are kept.</summary>

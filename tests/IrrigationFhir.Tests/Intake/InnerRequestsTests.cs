@@ -114,7 +114,10 @@ public class InnerRequestsTests(EveningOnTheWard evening)
             }
         );
         var settings = new FhirSettings { BaseUrl = "https://irrigation.example/fhir" };
-        var inner = new InnerRequests(new FhirReads([new([probe])], settings), settings);
+        var folder = Directory.CreateTempSubdirectory("waiting-").FullName;
+        using var queue = new IrrigationFhir.Audit.AuditQueue(folder);
+        var audit = new IrrigationFhir.Audit.AuditTrail(queue, null!, TimeProvider.System);
+        var inner = new InnerRequests(new FhirReads([new([probe])], settings, audit), settings);
         var http = new DefaultHttpContext
         {
             User = new(new ClaimsIdentity([new System.Security.Claims.Claim("sub", "N-31 (invented)")], "any")),
