@@ -102,11 +102,12 @@ internal static class Service
         builder.Services.AddReadableJson();
         builder.Services.AddSettings(builder.Configuration);
         builder.Services.AddEpisodeStore(builder.Configuration);
-        builder.Services.AddAudit(builder.Configuration);
+        builder.Services.AddAudit();
         builder.Services.AddProfileValidation();
         builder.Services.AddRecord();
         builder.Services.AddEpisodes();
         builder.Services.AddFhir(builder.Configuration);
+        builder.Services.AddAccess(builder.Configuration);
         builder.Services.AddIntake(builder.Configuration);
         builder.Services.AddNotifications(builder.Configuration);
         builder.Services.AddSubscriptions();
@@ -124,6 +125,7 @@ internal static class Service
         app.UseRequestIds(); // each request has a name, and its answer says it
         app.UseOperationOutcomes(); // every failure leaves here as an OperationOutcome
         app.UseAllowedHosts(); // links carry a host that is known
+        app.UseAccess(); // who asks, and whether they may
         app.UseAudit(); // what is done is done on somebody's behalf
         app.UseRateLimiter(); // who is one too many is told so
 

@@ -40,13 +40,23 @@ internal sealed partial class ProgramProcess : IAsyncDisposable
     /// <param name="args">Its arguments.</param>
     public static Task<(int Code, string Output, string Errors)> Run(string folder, params string[] args) => RunCopy(Program, folder, args);
 
+    /// <summary>Runs it to its end, with some variables in its environment.</summary>
+    public static Task<(int Code, string Output, string Errors)> RunWith(
+        string folder,
+        (string Name, string Value)[] environment,
+        string[] args
+    ) => RunToEnd(Info(Program, folder, args, environment));
+
     /// <summary>Runs a copy of it to its end.</summary>
     /// <param name="program">The copy.</param>
     /// <param name="folder">The working directory.</param>
     /// <param name="args">Its arguments.</param>
-    public static async Task<(int Code, string Output, string Errors)> RunCopy(string program, string folder, params string[] args)
+    public static Task<(int Code, string Output, string Errors)> RunCopy(string program, string folder, params string[] args) =>
+        RunToEnd(Info(program, folder, args));
+
+    private static async Task<(int Code, string Output, string Errors)> RunToEnd(ProcessStartInfo info)
     {
-        using var process = Process.Start(Info(program, folder, args))!;
+        using var process = Process.Start(info)!;
         var (output, errors) = (process.StandardOutput.ReadToEndAsync(), process.StandardError.ReadToEndAsync());
         using var patience = new CancellationTokenSource(Patience);
         try
@@ -106,13 +116,18 @@ internal sealed partial class ProgramProcess : IAsyncDisposable
 
     private static string Program => Path.Combine(AppContext.BaseDirectory, "IrrigationFhir.dll");
 
-    private static ProcessStartInfo Info(string program, string folder, string[] args) =>
-        new("dotnet", [program, .. args])
+    private static ProcessStartInfo Info(string program, string folder, string[] args, params (string Name, string Value)[] environment)
+    {
+        var info = new ProcessStartInfo("dotnet", [program, .. args])
         {
             RedirectStandardOutput = true,
             RedirectStandardError = true,
             WorkingDirectory = folder,
         };
+        foreach (var (name, value) in environment)
+            info.Environment[name] = value;
+        return info;
+    }
 
     private void Heard(string? line)
     {

@@ -23,9 +23,11 @@ internal sealed class RunningService : WebApplicationFactory<Program>
 
     private readonly bool _ownFolder;
     private readonly (string Key, string Value)[] _settings;
+    private readonly Action<IServiceCollection>? _more;
 
-    private RunningService(string now, string? folder, (string Key, string Value)[] settings)
+    private RunningService(string now, string? folder, Action<IServiceCollection>? more, (string Key, string Value)[] settings)
     {
+        _more = more;
         _ownFolder = folder is null;
         _settings = settings;
         Folder = folder ?? Directory.CreateTempSubdirectory("ward-").FullName;
@@ -44,7 +46,15 @@ internal sealed class RunningService : WebApplicationFactory<Program>
 
     /// <summary>Starts one at a moment of its clock.</summary>
     public static RunningService Start(string now, string? folder = null, params (string Key, string Value)[] settings) =>
-        new(now, folder, settings);
+        new(now, folder, null, settings);
+
+    /// <summary>Starts one with some services in place of its own.</summary>
+    public static RunningService Start(
+        string now,
+        Action<IServiceCollection> more,
+        string? folder = null,
+        params (string Key, string Value)[] settings
+    ) => new(now, folder, more, settings);
 
     /// <summary>An episode's description.</summary>
     public static JsonObject Episode(string identifier, string start, string? end = null, string? patient = null)
@@ -221,6 +231,7 @@ internal sealed class RunningService : WebApplicationFactory<Program>
         builder.ConfigureTestServices(services =>
         {
             services.AddSingleton<TimeProvider>(Clock);
+            _more?.Invoke(services);
 
             // The profiles take seconds to read and never change: one validator serves every instance of the usual base.
             if (!Array.Exists(_settings, setting => setting.Key == "Fhir:CanonicalBase"))
@@ -234,6 +245,9 @@ internal sealed record Reply(HttpStatusCode Status, string? MediaType, string? L
 {
     /// <summary>The body as JSON.</summary>
     public JsonNode Json => JsonNode.Parse(Text)!;
+
+    /// <summary>The codes of an OperationOutcome's issues.</summary>
+    public IReadOnlyList<string> Codes => [.. Json["issue"]!.AsArray().Select(issue => (string)issue!["details"]!["coding"]![0]!["code"]!)];
 
     /// <summary>What became of each entry.</summary>
     public IReadOnlyList<string> Outcomes => [.. Json["entries"]!.AsArray().Select(e => (string)e!["outcome"]!)];

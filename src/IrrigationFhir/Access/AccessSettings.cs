@@ -46,21 +46,34 @@ internal sealed class AccessSettings
     /// </summary>
     public TimeSpan AuditKeep { get; set; } = TimeSpan.FromDays(3653);
 
+    /// <summary>Whether nobody but this machine may reach it.</summary>
+    public bool IsOfThisMachine => Mode == AccessMode.Open && !OpenToNetwork;
+
     /// <summary>Reads and checks the section.</summary>
     /// <exception cref="SettingsFault">One or more settings cannot be used; the message names all of them.</exception>
     public static AccessSettings Read(IConfiguration configuration) =>
         SettingsSection.Read<AccessSettings>(configuration, "Access", read => read.Faults(configuration));
 
+    /// <summary>Whether a text can be the name of a facility.</summary>
+    public static bool IsFacility(string name) =>
+        name.Length is > 0 and <= 64 && name.All(letter => char.IsAsciiLetterOrDigit(letter) || letter is '.' or '-' or '_');
+
     private IEnumerable<string> Faults(IConfiguration configuration)
     {
         if (!Enum.IsDefined(Mode))
             yield return $"Access:Mode: {Mode}; open, tokens or own is expected";
-        if (Mode == AccessMode.Open && !OpenToNetwork)
+        if (IsOfThisMachine)
         {
             foreach (var fault in OpenToThisMachine.Widened(configuration))
                 yield return fault;
+            if (configuration["AllowedHosts"]?.Split(';', StringSplitOptions.TrimEntries).Contains("*") is true)
+                yield return "AllowedHosts: '*' lets pages from elsewhere ask an open service; name the hosts";
         }
 
+        foreach (var name in Facilities.Where(name => !IsFacility(name)))
+            yield return $"Access:Facilities: '{name}'; 1 to 64 letters, digits, dots, hyphens or underscores are expected";
+        foreach (var name in Facilities.GroupBy(name => name).Where(group => group.Count() > 1).Select(group => group.Key))
+            yield return $"Access:Facilities: '{name}'; named twice";
         if (Mode != AccessMode.Open && OpenToNetwork)
             yield return "Access:OpenToNetwork: true; it is for Access:Mode=open alone";
         if (AuditKeep < TimeSpan.FromDays(1) || AuditKeep > TimeSpan.FromDays(36_525))

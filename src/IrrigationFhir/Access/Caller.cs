@@ -18,6 +18,9 @@ internal sealed class Caller
     /// <summary>Whoever asks a service that is open: everything may be done.</summary>
     public static Caller Local { get; } = new("local", [Scope.Everything]) { MayReadAudit = true };
 
+    /// <summary>Whoever asks for what is answered to everybody.</summary>
+    public static Caller Nobody { get; } = new("", []) { Facilities = [] };
+
     /// <summary>The client's id; <c>local</c> where the service is open.</summary>
     public string Client { get; }
 
@@ -45,7 +48,7 @@ internal sealed class Caller
     public void Asks(HttpContext http) => http.Items[Place] = this;
 
     /// <summary>Whether all that is needed is granted.</summary>
-    public bool Covers(AccessNeeds needs) => needs.All.All(Covers);
+    public bool Covers(AccessNeeds needs) => needs.Ways.Any(all => all.All(Covers));
 
     /// <summary>Whether something is granted: wholly, or where a part is enough, in part.</summary>
     public bool Covers(Need need) =>
@@ -71,11 +74,21 @@ internal sealed class Caller
         return all;
     }
 
-    /// <summary>The same for whom resources of a type are shown to, with the facilities; null where none may be shown.</summary>
+    /// <summary>
+    /// The same with the facilities, and of subscriptions those of its own: what the search for resources that may be shown asks besides;
+    /// null where none may be shown.
+    /// </summary>
     public IReadOnlyList<SearchCriterion>? Shown(IndexedType type, Letters letters) =>
         Within(type.Name, letters) is not { } within ? null
         : type.OfPatient && Facilities is { } facilities ? [.. within, new SearchCriterion.OfFacilities(facilities)]
+        : type.Name == "Subscription" && !IsLocal ? [.. within, new SearchCriterion.OfClient(Client)]
         : within;
+
+    /// <summary>Whether it is whoever asks an open service.</summary>
+    public bool IsLocal => ReferenceEquals(this, Local);
+
+    /// <summary>Whether patients of a facility are shown to it.</summary>
+    public bool Sees(string facility) => Facilities is not { } few || few.Contains(facility);
 
     private IReadOnlyList<SearchCriterion>? ForLetter(string type, Letters letter)
     {

@@ -13,22 +13,42 @@ internal readonly record struct Need(string Type, Letters Letters)
 }
 
 /// <summary>What an address needs: it stands with every route as its metadata, and a route without is answered to nobody.</summary>
-/// <param name="All">All of these; none where any caller will do whose token is good.</param>
+/// <param name="Ways">Of each of these lists all, of the lists any one; an empty list asks for no more than a good token.</param>
 /// <param name="Open">Whether it is answered without any token: it holds nothing of any patient.</param>
-internal sealed record AccessNeeds(IReadOnlyList<Need> All, bool Open = false)
+internal sealed record AccessNeeds(IReadOnlyList<IReadOnlyList<Need>> Ways, bool Open = false)
 {
     /// <summary>Answered to everybody.</summary>
-    public static AccessNeeds Nothing { get; } = new([], Open: true);
+    public static AccessNeeds Nothing { get; } =
+        new(
+            [
+                [],
+            ],
+            Open: true
+        );
 
-    /// <summary>Answered to whoever brings a good token; what is shown is decided by what is asked for.</summary>
-    public static AccessNeeds AnyToken { get; } = new([]);
+    /// <summary>Answered to whoever brings a good token: what is done or shown is judged by what is asked for.</summary>
+    public static AccessNeeds AnyToken { get; } =
+        new([
+            [],
+        ]);
 
     /// <summary>Needs letters of one type; a part of it is enough, and what is shown is cut to that.</summary>
-    public static AccessNeeds Of(string type, Letters letters) => new([new(type, letters)]);
+    public static AccessNeeds Of(string type, Letters letters) =>
+        new([
+            [new(type, letters)],
+        ]);
 
-    /// <summary>Needs letters of whole types.</summary>
+    /// <summary>Needs letters of whole types, all of them.</summary>
     public static AccessNeeds Whole(params (string Type, Letters Letters)[] needs) =>
-        new([.. needs.Select(need => new Need(need.Type, need.Letters) { Whole = true })]);
+        new([
+            [.. needs.Select(WholeOf)],
+        ]);
+
+    /// <summary>Needs letters of a whole type, any of them.</summary>
+    public static AccessNeeds AnyOf(params (string Type, Letters Letters)[] needs) =>
+        new([.. needs.Select(need => new[] { WholeOf(need) })]);
+
+    private static Need WholeOf((string Type, Letters Letters) need) => new(need.Type, need.Letters) { Whole = true };
 }
 
 /// <summary>Says of routes what they need.</summary>

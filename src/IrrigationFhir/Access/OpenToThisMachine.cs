@@ -1,4 +1,8 @@
 using System.Net;
+using Microsoft.AspNetCore.Connections;
+using Microsoft.AspNetCore.Hosting.Server;
+using Microsoft.AspNetCore.Hosting.Server.Features;
+using Microsoft.AspNetCore.Server.Kestrel.Core;
 
 namespace IrrigationFhir.Access;
 
@@ -49,5 +53,53 @@ internal static class OpenToThisMachine
         {
             return true; // no address at all: HostSettings says so
         }
+    }
+
+    /// <summary>Ends every connection at once whose ends do not both lie on this machine.</summary>
+    /// <remarks>It holds between the moment that a socket listens and the moment that <see cref="Watch"/> looks at where.</remarks>
+    public static void RefuseStrangers(KestrelServerOptions kestrel) =>
+        kestrel.ConfigureEndpointDefaults(listen =>
+            listen.Use(next =>
+                connection =>
+                {
+                    if (IsHere(connection.LocalEndPoint) && IsHere(connection.RemoteEndPoint))
+                        return next(connection);
+                    connection.Abort(new ConnectionAbortedException("a connection from elsewhere to an open service"));
+                    return Task.CompletedTask;
+                }
+            )
+        );
+
+    /// <summary>Whether the end of a connection is on this machine. Neither a test's own server nor a Unix socket has addresses.</summary>
+    public static bool IsHere(EndPoint? end) =>
+        end is not IPEndPoint { Address: var address } || IPAddress.IsLoopback(address.IsIPv4MappedToIPv6 ? address.MapToIPv4() : address);
+
+    /// <summary>Looks at where an open service really listens, once it does, and ends it where that is elsewhere.</summary>
+    public sealed class Watch(IServer server) : IHostedLifecycleService
+    {
+        /// <inheritdoc/>
+        /// <exception cref="SettingsFault">It could be reached from elsewhere.</exception>
+        public Task StartedAsync(CancellationToken cancellationToken)
+        {
+            var elsewhere = (server.Features.Get<IServerAddressesFeature>()?.Addresses ?? []).Where(url => !IsHere(url)).ToList();
+            return elsewhere.Count == 0
+                ? Task.CompletedTask
+                : throw new SettingsFault(elsewhere.Select(url => $"'{url}' can be reached from elsewhere; {WaysOut}"));
+        }
+
+        /// <inheritdoc/>
+        public Task StartingAsync(CancellationToken cancellationToken) => Task.CompletedTask;
+
+        /// <inheritdoc/>
+        public Task StartAsync(CancellationToken cancellationToken) => Task.CompletedTask;
+
+        /// <inheritdoc/>
+        public Task StoppingAsync(CancellationToken cancellationToken) => Task.CompletedTask;
+
+        /// <inheritdoc/>
+        public Task StopAsync(CancellationToken cancellationToken) => Task.CompletedTask;
+
+        /// <inheritdoc/>
+        public Task StoppedAsync(CancellationToken cancellationToken) => Task.CompletedTask;
     }
 }

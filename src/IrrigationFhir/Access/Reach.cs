@@ -20,7 +20,7 @@ internal static class Reach
     public static bool CanKeepTo(Scope scope) =>
         scope.Query.Count == 0 || IndexedTypes.All.Any(type => scope.IsAbout(type.Name) && Criteria(scope, type) is not null);
 
-    /// <summary>What resources of a type have to match for a letter: nothing, one of several queries; null where nothing is granted.</summary>
+    /// <summary>What resources of a type have to match for a letter: nothing, or one of several queries; null: none may.</summary>
     public static IReadOnlyList<SearchCriterion>? Of(IReadOnlyList<Scope> scopes, string type, Letters letter)
     {
         var granting = scopes.Where(scope => scope.IsAbout(type) && scope.Letters.HasFlag(letter)).ToList();

@@ -63,6 +63,22 @@ internal sealed partial record Scope(string Type, Letters Letters, IReadOnlyList
         return Pairs(query.Value) is { } pairs ? new(match.Groups["type"].Value, LettersOf(letters), pairs) : null;
     }
 
+    /// <summary>What two lists of scopes both grant.</summary>
+    /// <remarks>Of two queries only the same is taken for both: what is narrower than both is not looked for.</remarks>
+    public static IEnumerable<Scope> Both(IEnumerable<Scope> one, IEnumerable<Scope> other)
+    {
+        var others = other.ToList();
+        return
+        [
+            .. from left in one
+            from right in others
+            let letters = left.Letters & right.Letters
+            where letters != Letters.None && (left.IsAbout(right.Type) || right.IsAbout(left.Type))
+            where left.Query.Count == 0 || right.Query.Count == 0 || left.Query.SequenceEqual(right.Query)
+            select new Scope(left.Type == EveryType ? right.Type : left.Type, letters, left.Query.Count == 0 ? right.Query : left.Query),
+        ];
+    }
+
     /// <summary>Whether it is about a type.</summary>
     public bool IsAbout(string type) => Type == EveryType || Type == type;
 
@@ -97,7 +113,8 @@ internal sealed partial record Scope(string Type, Letters Letters, IReadOnlyList
     }
 
     [GeneratedRegex(
-        @"\Asystem/(?<type>\*|[A-Z][A-Za-z]{1,63})\.((?<first>(?<letters>read|write|\*))|(?<letters>c?r?u?d?s?))(\?(?<query>[^\s""\\]+))?\z",
+        @"\Asystem/(?<type>\*|[A-Z][A-Za-z]{1,63})\.((?<first>(?<letters>read|write|\*))|(?<letters>c?r?u?d?s?))"
+            + @"(\?(?<query>[^\s""\\]+))?\z",
         RegexOptions.ExplicitCapture | RegexOptions.NonBacktracking
     )]
     private static partial Regex Shape();

@@ -1,4 +1,5 @@
 using Hl7.Fhir.Model;
+using IrrigationFhir.Access;
 using IrrigationFhir.Fhir;
 using IrrigationFhir.Rest;
 using IrrigationFhir.Store;
@@ -32,7 +33,11 @@ internal static class AnalyticsApi
     /// <summary>Maps what is not in the table of reads: exports, and rows.</summary>
     public static void MapAnalytics(this IEndpointRouteBuilder app)
     {
-        var fhir = app.MapGroup(FhirBase.Path).AddEndpointFilter(FhirApi.RequireExactCase).ExcludeFromDescription();
+        // What is exported or run names its types in the request: there it is judged.
+        var fhir = app.MapGroup(FhirBase.Path)
+            .AddEndpointFilter(FhirApi.RequireExactCase)
+            .ExcludeFromDescription()
+            .Needs(AccessNeeds.AnyToken);
         var json = fhir.MapGroup("").AddEndpointFilter(Negotiation.RequireJson);
         string[] asked = [HttpMethods.Get, HttpMethods.Post];
         string[] read = [HttpMethods.Get, HttpMethods.Head];

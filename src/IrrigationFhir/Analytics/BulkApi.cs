@@ -3,6 +3,7 @@ using System.Globalization;
 using System.IO.Compression;
 using System.Text;
 using System.Text.Json.Nodes;
+using IrrigationFhir.Access;
 using IrrigationFhir.Audit;
 using IrrigationFhir.Model;
 using IrrigationFhir.Problems;
@@ -20,6 +21,7 @@ internal sealed class BulkApi(
     ExportJobStore jobs,
     ResourceScan scan,
     Searching searching,
+    DomainViews views,
     FhirSettings settings,
     AuditTrail audit
 )
@@ -61,9 +63,15 @@ internal sealed class BulkApi(
         );
         if (bulk is null)
             return new OutcomeResult(StatusCodes.Status400BadRequest, Outcome.Of(problems));
+        // Of what is named all has to be allowed; where nothing is, what is not allowed is left out.
+        var caller = Caller.Of(http);
+        var named = parameters.Any(pair => pair.Key == "_type");
+        var allowed = bulk.Types.Where(type => Exports.MayHave(caller, type)).ToList();
+        if (named ? allowed.Count < bulk.Types.Count : allowed.Count == 0)
+            return FhirReads.Forbidden;
         foreach (var patient in bulk.Patients)
         {
-            if (!await scan.Knows(patient, http.RequestAborted))
+            if (!await scan.Knows(patient, caller.Facilities, http.RequestAborted))
                 return new OutcomeResult(
                     StatusCodes.Status404NotFound,
                     Outcome.Problem(
@@ -75,7 +83,7 @@ internal sealed class BulkApi(
                 );
         }
 
-        return await Begin(http, exports, new(bulk, null), at);
+        return await Begin(http, exports, new(bulk with { Types = allowed }, null), at);
     }
 
     /// <summary>A group of patients means nothing here, and why.</summary>
@@ -106,7 +114,7 @@ internal sealed class BulkApi(
     /// <summary>Keeps what was asked for: 202, and where it is asked how it stands.</summary>
     public static async Task<IResult> Begin(HttpContext http, RunExports exports, ExportRequest request, string at)
     {
-        if (await exports.Ask(request, http.RequestAborted) is not { } id)
+        if (await exports.Ask(request with { Owner = LastingAccess.Of(Caller.Of(http)) }, http.RequestAborted) is not { } id)
         {
             http.Response.Headers.RetryAfter = "60";
             return new OutcomeResult(
@@ -127,7 +135,7 @@ internal sealed class BulkApi(
     /// <summary>How an export stands.</summary>
     public async Task<IResult> Ask(HttpContext http, string id)
     {
-        if (await jobs.Find(id, http.RequestAborted) is not { } job)
+        if (await Own(http, id) is not { } job)
             return Unknown(id);
         var headers = http.Response.Headers;
         headers.CacheControl = "no-store";
@@ -156,7 +164,7 @@ internal sealed class BulkApi(
     /// <summary>A file of an export, or the result of one of views.</summary>
     public async Task<IResult> File(HttpContext http, string id, string name)
     {
-        if (await jobs.Find(id, http.RequestAborted) is not { HasEnded: true } job)
+        if (await Own(http, id) is not { HasEnded: true } job)
             return Unknown(id);
         var at = $"{FhirBase.Of(http.Request, settings)}/{Status}/{id}";
         if (name == "result" && RunExports.RequestOf(job).Views is { } views)
@@ -208,7 +216,18 @@ internal sealed class BulkApi(
 
     /// <summary>Cancels an export, or takes its files away.</summary>
     public async Task<IResult> Delete(HttpContext http, string id) =>
-        await exports.Delete(id, http.RequestAborted) ? Results.StatusCode(StatusCodes.Status202Accepted) : Unknown(id);
+        await Own(http, id) is not null && await exports.Delete(id, http.RequestAborted)
+            ? Results.StatusCode(StatusCodes.Status202Accepted)
+            : Unknown(id);
+
+    /// <summary>An export that is the caller's own, and that it may still have; null for every other.</summary>
+    private async Task<ExportJob?> Own(HttpContext http, string id)
+    {
+        if (await jobs.Find(id, http.RequestAborted) is not { } job)
+            return null;
+        var (request, caller) = (RunExports.RequestOf(job), Caller.Of(http));
+        return request.Owner.IsOf(caller) && request.Types(views).All(type => Exports.MayHave(caller, type)) ? job : null;
+    }
 
     private static IResult Ranged(string path, string mediaType, string tag) =>
         Results.File(Path.GetFullPath(path), mediaType, entityTag: new(tag), enableRangeProcessing: true);

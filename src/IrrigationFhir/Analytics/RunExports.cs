@@ -4,6 +4,7 @@ using System.IO.Compression;
 using System.Security.Cryptography;
 using System.Text.Json;
 using Hl7.Fhir.Model;
+using IrrigationFhir.Access;
 using IrrigationFhir.Fhir;
 using IrrigationFhir.Problems;
 using IrrigationFhir.Rest;
@@ -30,6 +31,7 @@ internal sealed class RunExports(
     StoreSettings kept,
     Vocabulary words,
     TimeProvider clock,
+    ICallers callers,
     ILogger<RunExports> log
 ) : BackgroundService
 {
@@ -162,10 +164,13 @@ internal sealed class RunExports(
             var life = new SignsOfLife(jobs, kept, () => Now, _me, job.Id, fence);
             await life.Give("begun", stop, atOnce: true);
             var request = RequestOf(job);
+            // Judged again: what its client was allowed when it asked may have ended.
+            if (callers.Still(request.Owner) is not { } owner)
+                return ([], "its client may not have it any more");
             var episodes = new HashSet<string>();
             var files = request.Bulk is { } bulk
-                ? await Export(bulk, job.Id, fence, episodes, life, stop)
-                : await Export(request.Views!, job.Id, fence, episodes, life, stop);
+                ? await Export(bulk, owner, job.Id, fence, episodes, life, stop)
+                : await Export(request.Views!, owner, job.Id, fence, episodes, life, stop);
             await using (var list = new StreamWriter(PrivateFile.Create(Path.Combine(FolderOf(job.Id), EpisodesFile))))
             {
                 foreach (var episode in episodes)
@@ -193,6 +198,7 @@ internal sealed class RunExports(
 
     private async Task<IReadOnlyList<BulkFile>> Export(
         BulkRequest bulk,
+        Caller owner,
         string id,
         Instant fence,
         HashSet<string> episodes,
@@ -201,7 +207,7 @@ internal sealed class RunExports(
     )
     {
         var files = new List<BulkFile>();
-        foreach (var type in bulk.Types)
+        foreach (var type in bulk.Types.Where(type => Exports.MayHave(owner, type)))
         {
             await using var output = new BulkOutput(
                 FolderOf(id),
@@ -209,7 +215,12 @@ internal sealed class RunExports(
                 PartBounds,
                 bulk.Elements.Count > 0 ? new(type, bulk.Elements) : null
             );
-            var request = new ScanRequest(type, fence, bulk.Since) { OnlyOfPatients = bulk.OfPatients, Patients = bulk.Patients };
+            var request = new ScanRequest(type, fence, bulk.Since)
+            {
+                OnlyOfPatients = bulk.OfPatients,
+                Patients = bulk.Patients,
+                Facilities = owner.Facilities,
+            };
             var filters = bulk.Filters.Where(filter => filter.Type == type).ToList();
             if (filters.Count == 0)
             {
@@ -226,7 +237,7 @@ internal sealed class RunExports(
                 var known = new HashSet<string>();
                 foreach (var filter in filters)
                 {
-                    await foreach (var ids in Found(filter, bulk, stop))
+                    await foreach (var ids in Found(filter, bulk, owner, stop))
                     {
                         var fresh = ids.Where(found => known.Add(found) && wanted?.Contains(found) != false).ToList();
                         foreach (var resource in await scan.ReadSome(request, fresh, stop))
@@ -264,13 +275,15 @@ internal sealed class RunExports(
     private async IAsyncEnumerable<IReadOnlyList<string>> Found(
         BulkFilter filter,
         BulkRequest bulk,
+        Caller owner,
         [System.Runtime.CompilerServices.EnumeratorCancellation] CancellationToken stop
     )
     {
         const int atOnce = 200;
         var context = searching.Context(strict: true, bulk.Base) with { DefaultCount = atOnce };
         var (search, _) = SearchReader.Read(IndexedTypes.Find(filter.Type)!, BulkRequest.Query(filter.Query), context);
-        var query = search!.Query;
+        var type = IndexedTypes.Find(filter.Type)!;
+        var query = search!.Query with { Criteria = [.. search.Query.Criteria, .. owner.Shown(type, Exports.Letters) ?? []] };
         while (true)
         {
             var page = await resources.Search(query, stop);
@@ -302,6 +315,7 @@ internal sealed class RunExports(
 
     private async Task<IReadOnlyList<BulkFile>> Export(
         ViewExport request,
+        Caller owner,
         string id,
         Instant fence,
         HashSet<string> episodes,
@@ -312,9 +326,9 @@ internal sealed class RunExports(
         var files = new List<BulkFile>();
         foreach (var named in request.Views)
         {
-            var view = named.Definition is { } sent
-                ? ViewReader.Known(System.Text.Encoding.UTF8.GetBytes(sent))
-                : views.Find(named.Reference!)!.View;
+            var view = named.ViewIn(views);
+            if (!Exports.MayHave(owner, view.Resource))
+                continue;
             var name = $"{named.Name}.{request.Format}";
             var engine = Exports.Engine(view);
             var path = Path.Combine(FolderOf(id), name);
@@ -326,7 +340,11 @@ internal sealed class RunExports(
                     stream,
                     new(Enum.Parse<TableFormat>(request.Format, ignoreCase: true), request.Header)
                 );
-                var scanned = new ScanRequest(view.Resource, fence, request.Since) { Patients = request.Patients };
+                var scanned = new ScanRequest(view.Resource, fence, request.Since)
+                {
+                    Patients = request.Patients,
+                    Facilities = owner.Facilities,
+                };
                 await foreach (var page in scan.Read(scanned, stop))
                 {
                     foreach (var resource in page.Resources)
@@ -397,7 +415,15 @@ internal sealed class RunExports(
 /// <summary>What an export was asked for: resources, or rows of views.</summary>
 /// <param name="Bulk">Resources.</param>
 /// <param name="Views">Rows of views.</param>
-internal sealed record ExportRequest(BulkRequest? Bulk, ViewExport? Views);
+internal sealed record ExportRequest(BulkRequest? Bulk, ViewExport? Views)
+{
+    /// <summary>Whose it is, and what that client was allowed; whoever asked before clients had names, where there is none.</summary>
+    public LastingAccess Owner { get; init; } = LastingAccess.Local;
+
+    /// <summary>The types that its files hold.</summary>
+    public IEnumerable<string> Types(DomainViews views) =>
+        Bulk is { } bulk ? bulk.Types : Views!.Views.Select(named => named.ViewIn(views).Resource);
+}
 
 /// <summary>Lines of one type on their way into files, packed.</summary>
 internal sealed class BulkOutput(string folder, string type, (long Bytes, long Lines) bounds, BulkElements? elements) : IAsyncDisposable

@@ -1,4 +1,5 @@
 using System.Text.Json.Nodes;
+using IrrigationFhir.Access;
 using IrrigationFhir.Audit;
 using IrrigationFhir.Problems;
 using IrrigationFhir.Rest;
@@ -48,6 +49,10 @@ internal sealed class ViewOperations(DomainViews views, ResourceScan scan, RunEx
             return Refused(request);
         if (format is null)
             return NotAcceptable();
+        var caller = Caller.Of(http);
+        // Resources that were sent along are the sender's own.
+        if (request.Resources.Count == 0 && !Exports.MayHave(caller, found[0].View.Resource))
+            return FhirReads.Forbidden;
 
         if (!await _places.WaitAsync(TimeSpan.Zero, http.RequestAborted))
         {
@@ -71,7 +76,12 @@ internal sealed class ViewOperations(DomainViews views, ResourceScan scan, RunEx
                 http,
                 found[0].View,
                 new(Enum.Parse<TableFormat>(format, ignoreCase: true), header),
-                Pages(AuditedRoutes.Asked(http.Request), found[0].View.Resource, since, patients, request.Resources, bounded.Token),
+                Pages(
+                    AuditedRoutes.Asked(http.Request),
+                    new(found[0].View.Resource, default, since) { Patients = patients, Facilities = caller.Facilities },
+                    request.Resources,
+                    bounded.Token
+                ),
                 limit,
                 bounded.Token
             );
@@ -115,6 +125,8 @@ internal sealed class ViewOperations(DomainViews views, ResourceScan scan, RunEx
         var found = request.Views(views, id);
         if (request.Problems.Count > 0)
             return Refused(request);
+        if (found.Any(view => !Exports.MayHave(Caller.Of(http), view.View.Resource)))
+            return FhirReads.Forbidden;
         return await BulkApi.Begin(
             http,
             exports,
@@ -163,9 +175,7 @@ internal sealed class ViewOperations(DomainViews views, ResourceScan scan, RunEx
     /// <summary>The resources, each page recorded before rows of it leave.</summary>
     private async IAsyncEnumerable<IReadOnlyList<ReadOnlyMemory<byte>>> Pages(
         string asked,
-        string type,
-        NodaTime.Instant? since,
-        IReadOnlyList<ScannedPatient> patients,
+        ScanRequest request,
         IReadOnlyList<ReadOnlyMemory<byte>> sent,
         [System.Runtime.CompilerServices.EnumeratorCancellation] CancellationToken stop
     )
@@ -176,10 +186,9 @@ internal sealed class ViewOperations(DomainViews views, ResourceScan scan, RunEx
             yield break;
         }
 
-        var request = new ScanRequest(type, await scan.Fence(stop), since) { Patients = patients };
         var told = new HashSet<string>();
         var shown = new Shown(Deed.Query, "operation") { Query = asked };
-        await foreach (var page in scan.Read(request, stop))
+        await foreach (var page in scan.Read(request with { Fence = await scan.Fence(stop) }, stop))
         {
             List<string> others = [.. page.Resources.Select(ShownVersion.Of).Select(one => one.Episode).OfType<string>().Where(told.Add)];
             if (others.Count > 0)

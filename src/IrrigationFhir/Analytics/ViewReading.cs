@@ -1,5 +1,6 @@
 using System.Text;
 using System.Text.Json.Nodes;
+using IrrigationFhir.Access;
 using IrrigationFhir.Fhir;
 using IrrigationFhir.Problems;
 using IrrigationFhir.Rest;
@@ -15,8 +16,8 @@ internal sealed class ViewReading(DomainViews views)
     /// <summary>What can be read.</summary>
     public ReadableFhir Table() =>
         new([
-            new("ViewDefinition", asked => Task.FromResult(Search(asked))),
-            new("ViewDefinition/{id}", asked => Task.FromResult(Read(asked))),
+            new("ViewDefinition", asked => Task.FromResult(Search(asked)), AccessNeeds.AnyToken),
+            new("ViewDefinition/{id}", asked => Task.FromResult(Read(asked)), AccessNeeds.AnyToken),
         ]);
 
     private IFhirAnswer Read(FhirQuestion asked) =>

@@ -13,7 +13,12 @@ namespace IrrigationFhir.Analytics;
 /// <param name="Name">What its table is called.</param>
 /// <param name="Reference">The name, id or URL of one of ours; null where it was sent.</param>
 /// <param name="Definition">Its JSON, where it was sent.</param>
-internal sealed record NamedView(string Name, string? Reference, string? Definition);
+internal sealed record NamedView(string Name, string? Reference, string? Definition)
+{
+    /// <summary>The view itself, which was read when it was asked for.</summary>
+    public ViewDefinition ViewIn(DomainViews views) =>
+        Definition is { } sent ? ViewReader.Known(System.Text.Encoding.UTF8.GetBytes(sent)) : views.Find(Reference!)!.View;
+}
 
 /// <summary>An export of views.</summary>
 /// <param name="Address">The address that it was asked at.</param>

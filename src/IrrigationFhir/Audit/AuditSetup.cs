@@ -7,10 +7,10 @@ namespace IrrigationFhir.Audit;
 /// <summary>Wires the audit.</summary>
 internal static class AuditSetup
 {
-    /// <summary>Adds what records, what stores that, and <see cref="IAudit"/>. Needs the store.</summary>
-    public static IServiceCollection AddAudit(this IServiceCollection services, IConfiguration configuration) =>
+    /// <summary>Adds what records, what stores that, and <see cref="IAudit"/>. Needs the store, and the settings of access.</summary>
+    public static IServiceCollection AddAudit(this IServiceCollection services) =>
         services
-            .AddSingleton(new AuditKeeping(Duration.FromTimeSpan(AccessSettings.Read(configuration).AuditKeep)))
+            .AddSingleton(service => new AuditKeeping(Duration.FromTimeSpan(service.GetRequiredService<AccessSettings>().AuditKeep)))
             .AddSingleton(service => new AuditQueue(service.GetRequiredService<StoreSettings>().Folder))
             .AddSingleton<AuditTrail>()
             .AddSingleton<IAudit>(service => service.GetRequiredService<AuditTrail>())

@@ -56,7 +56,7 @@ internal static partial class Requests
     {
         var (caller, connection) = (Caller.Known(http), http.Connection);
         return new(
-            caller?.Client ?? Nobody,
+            caller is { Client.Length: > 0 } ? caller.Client : Nobody,
             caller?.Token,
             http.Items[Place] as string,
             Text(connection.RemoteIpAddress),

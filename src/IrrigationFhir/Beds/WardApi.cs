@@ -1,5 +1,6 @@
 using System.ComponentModel;
 using Irrigation.Episodes;
+using IrrigationFhir.Access;
 using IrrigationFhir.Record;
 using IrrigationFhir.Rest;
 using IrrigationFhir.Store;
@@ -16,6 +17,13 @@ internal static class WardApi
     /// <summary>Maps the route.</summary>
     public static void MapWard(this IEndpointRouteBuilder app) =>
         app.MapGet("/ward", List)
+            .Needs(
+                AccessNeeds.Whole(
+                    ("Observation", Letters.Read | Letters.Search),
+                    ("Flag", Letters.Read | Letters.Search),
+                    ("Procedure", Letters.Read | Letters.Search)
+                )
+            )
             .Answers<WardReport>(StatusCodes.Status200OK, "The beds in order; as text one line each.", "application/json", "text/plain")
             .Fails(StatusCodes.Status400BadRequest)
             .ShowsEpisodes()
@@ -42,7 +50,11 @@ internal static class WardApi
         if (problems.Count > 0)
             return OutcomeResult.Refused(StatusCodes.Status400BadRequest, problems);
         var at = Instant.FromUnixTimeSeconds(clock.GetUtcNow().ToUnixTimeSeconds());
-        var listing = new EpisodeListing(IsOpen: true, place.Ward, place.Room, place.Bed, AtOnce) { Now = at };
+        var listing = new EpisodeListing(IsOpen: true, place.Ward, place.Room, place.Bed, AtOnce)
+        {
+            Now = at,
+            Facilities = Caller.Of(request.HttpContext).Facilities,
+        };
         var (beds, notJudged) = (new List<BedOnWard>(), new List<string>());
         using (await Places.Reading.Enter(stop))
         {

@@ -1,6 +1,7 @@
 using System.Text.Json;
 using Irrigation.Balance;
 using Irrigation.Episodes;
+using IrrigationFhir.Access;
 using IrrigationFhir.Rest;
 using Microsoft.OpenApi;
 
@@ -14,6 +15,7 @@ internal static class DripRateApi
     /// <summary>Maps the route.</summary>
     public static void MapDripRate(this IEndpointRouteBuilder app) =>
         app.MapGet("/drip-rate", Get)
+            .Needs(AccessNeeds.AnyToken)
             .Answers<DripReport>(StatusCodes.Status200OK, "What to count, and what was counted.", "application/json", Text)
             .Fails(StatusCodes.Status400BadRequest)
             .WithName("dripRate")

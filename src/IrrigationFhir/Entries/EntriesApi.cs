@@ -1,5 +1,6 @@
 using System.ComponentModel;
 using Irrigation;
+using IrrigationFhir.Access;
 using IrrigationFhir.Fhir;
 using IrrigationFhir.Record;
 using IrrigationFhir.Rest;
@@ -17,6 +18,9 @@ internal static class EntriesApi
     public static void MapEntries(this IEndpointRouteBuilder app)
     {
         app.MapPost("/episodes/{id}/entries", Post)
+            .Needs(AccessNeeds.AnyOf(("Observation", Letters.Create), ("Observation", Letters.Update), ("Flag", Letters.Update)))
+            .Changes()
+            .OfSeenFacility()
             .Accepts<EntryDocument>("application/json", "application/x-ndjson")
             .AcceptsOneOrMany()
             .PrefersHandling()
@@ -28,7 +32,6 @@ internal static class EntriesApi
                 StatusCodes.Status415UnsupportedMediaType,
                 StatusCodes.Status422UnprocessableEntity
             )
-            .Changes()
             .WithName("recordEntries")
             .WithTags("Entries")
             .WithSummary("Record what happened: one entry, a list, or one entry a line (NDJSON).")
@@ -42,9 +45,11 @@ internal static class EntriesApi
                     + Texts.Caution
             );
         app.MapGet("/episodes/{id}/entries", Get)
+            .Needs(AccessNeeds.Whole(("Observation", Letters.Read | Letters.Search)))
+            .ShowsEpisode()
+            .OfSeenFacility()
             .Answers<EntryLog>(StatusCodes.Status200OK, "The log.")
             .Fails(StatusCodes.Status404NotFound)
-            .ShowsEpisode()
             .WithName("readEntries")
             .WithTags("Entries")
             .WithSummary("The log: every version of every entry, in order of arrival, as sent.");
@@ -81,10 +86,10 @@ internal static class EntriesApi
         List<SentEntry> sent;
         using (Steps.From("read"))
             sent = [.. body.Items.Select((item, index) => SentEntry.Read(item, $"entries[{index}]"))];
-        return await record.Handle(id, sent, Preferences.Lenient(request), stop) switch
+        return await record.Handle(id, sent, Caller.Of(request.HttpContext), Preferences.Lenient(request), stop) switch
         {
             EntriesOutcome.UnknownEpisode => OutcomeResult.UnknownEpisode(id),
-            EntriesOutcome.Rejected rejected => OutcomeResult.Refused(StatusCodes.Status422UnprocessableEntity, rejected.Problems),
+            EntriesOutcome.Rejected rejected => OutcomeResult.Refused(rejected.Problems.Max(Forbidden.StatusOf), rejected.Problems),
             EntriesOutcome.Recorded recorded => Answer(request.HttpContext, id, recorded),
             _ => throw new InvalidOperationException("an outcome without a reply"),
         };

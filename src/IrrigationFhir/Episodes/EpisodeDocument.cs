@@ -31,6 +31,9 @@ internal sealed record EpisodeDocument
     [Description("The patient, by identifier, reference or both. Cannot be amended.")]
     public required PointerDocument Patient { get; init; }
 
+    [Description("The facility, where the service serves several and its client several of them. Cannot be amended.")]
+    public string? Facility { get; init; }
+
     [Description("The encounter, if known.")]
     public PointerDocument? Encounter { get; init; }
 

@@ -16,9 +16,9 @@ internal static class EpisodeList
 
     /// <summary>A page, or what is wrong with the question.</summary>
     public static async Task<IResult> Of(
-        HttpRequest request,
+        HttpContext http,
         EpisodeStore store,
-        Instant now,
+        (IReadOnlyList<string>? Facilities, Instant Now) seen,
         string? status,
         string? location,
         int? count,
@@ -27,13 +27,13 @@ internal static class EpisodeList
     )
     {
         var problems = new List<EntryProblem>();
-        var listing = Listing(now, status, location, count, after, problems);
+        var listing = Listing(seen.Now, status, location, count, after, problems);
         if (problems.Count > 0)
             return OutcomeResult.Refused(StatusCodes.Status400BadRequest, problems);
-        var rows = await store.List(listing with { AtMost = listing.AtMost + 1 }, stop);
+        var rows = await store.List(listing with { AtMost = listing.AtMost + 1, Facilities = seen.Facilities }, stop);
         var page = rows.Take(listing.AtMost).ToList();
         var next = rows.Count > page.Count ? Address(status, location, count, page[^1]) : null;
-        request.HttpContext.Shows(page.Select(row => row.Id));
+        http.Shows(page.Select(row => row.Id));
         return Results.Json(new EpisodesReply([.. page.Select(EpisodesApi.Reply)], next));
     }
 

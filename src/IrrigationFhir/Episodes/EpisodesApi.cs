@@ -5,6 +5,7 @@ using Irrigation.Balance;
 using Irrigation.Criteria;
 using Irrigation.Episodes;
 using Irrigation.Flags;
+using IrrigationFhir.Access;
 using IrrigationFhir.Fhir;
 using IrrigationFhir.Health;
 using IrrigationFhir.Model;
@@ -24,6 +25,13 @@ internal static class EpisodesApi
     public static IServiceCollection AddEpisodes(this IServiceCollection services) =>
         services.AddSingleton<EpisodeAsOf>().AddSingleton<HandoverMapper>();
 
+    // What a record or a handover tells is told by all of them together.
+    private static readonly AccessNeeds Everything = AccessNeeds.Whole(
+        ("Observation", Letters.Read | Letters.Search),
+        ("Flag", Letters.Read | Letters.Search),
+        ("Procedure", Letters.Read)
+    );
+
     /// <summary>Maps the routes.</summary>
     public static void MapEpisodes(this IEndpointRouteBuilder app)
     {
@@ -39,6 +47,7 @@ internal static class EpisodesApi
                 )
             );
         app.MapPost("/episodes", Open)
+            .Needs(AccessNeeds.AnyOf(("Procedure", Letters.Create), ("Procedure", Letters.Update)))
             .TakesLittle(app.ServiceProvider)
             .Accepts<EpisodeDocument>("application/json")
             .Answers<EpisodeReply>(StatusCodes.Status201Created, "Opened; `Location` is its address.")
@@ -59,6 +68,7 @@ internal static class EpisodesApi
                     + "amended and all that follows is worked out again. Patient, time zone and shifts cannot change."
             );
         app.MapGet("/episodes", Find)
+            .Needs(AccessNeeds.Whole(("Procedure", Letters.Read | Letters.Search)))
             .Answers<EpisodesReply>(StatusCodes.Status200OK, "The episodes; an empty list where there is none.")
             .Fails(StatusCodes.Status400BadRequest)
             .ShowsEpisodes()
@@ -67,13 +77,18 @@ internal static class EpisodesApi
             .WithSummary("Episodes of a patient, the one with an identifier, or all that are open or lie somewhere.")
             .WithDescription("Without an identifier a list in pages, the earliest begun first: follow `next` to its end.");
         app.MapGet("/episodes/{id}", Read)
+            .Needs(AccessNeeds.Whole(("Procedure", Letters.Read)))
+            .ShowsEpisode()
+            .OfSeenFacility()
             .Answers<EpisodeReply>(StatusCodes.Status200OK, "The episode.")
             .Fails(StatusCodes.Status404NotFound)
-            .ShowsEpisode()
             .WithName("readEpisode")
             .WithTags("Episodes")
             .WithSummary("The episode as it was described.");
         app.MapGet("/episodes/{id}/balance", Balance)
+            .Needs(AccessNeeds.Whole(("Observation", Letters.Read | Letters.Search)))
+            .ShowsEpisode()
+            .OfSeenFacility()
             .Answers<BalanceReport>(
                 StatusCodes.Status200OK,
                 "The balance: intervals with the entries they rest on (`parts`), windows with the intervals they take their "
@@ -82,7 +97,6 @@ internal static class EpisodesApi
                 "text/plain"
             )
             .Fails(StatusCodes.Status400BadRequest, StatusCodes.Status404NotFound)
-            .ShowsEpisode()
             .WithName("readBalance")
             .WithTags("Episodes")
             .WithSummary("The fluid balance with every intermediate step.")
@@ -93,17 +107,21 @@ internal static class EpisodesApi
                     + Texts.Caution
             );
         app.MapGet("/episodes/{id}/flags", Flags)
+            .Needs(AccessNeeds.Whole(("Flag", Letters.Read | Letters.Search)))
+            .ShowsEpisode()
+            .OfSeenFacility()
             .Answers<FlagsReport>(StatusCodes.Status200OK, "What stands, what cannot be told and what would decide it, and what stood.")
             .Fails(StatusCodes.Status400BadRequest, StatusCodes.Status404NotFound)
-            .ShowsEpisode()
             .WithName("readFlags")
             .WithTags("Episodes")
             .WithSummary("The flags: what stands, what nobody can tell, what was.")
             .WithDescription("With `asOf` as it was known at that moment. The same flags are Flag resources under /fhir. " + Texts.Caution);
         app.MapGet("/episodes/{id}/record", Record)
+            .Needs(Everything)
+            .ShowsEpisode()
+            .OfSeenFacility()
             .Answers<RecordReport>(StatusCodes.Status200OK, "Whether the record is complete, and what is missing.")
             .Fails(StatusCodes.Status400BadRequest, StatusCodes.Status404NotFound)
-            .ShowsEpisode()
             .WithName("readRecord")
             .WithTags("Episodes")
             .WithSummary(
@@ -112,9 +130,11 @@ internal static class EpisodesApi
             )
             .WithDescription("With `asOf` as it was known at that moment.");
         app.MapGet("/episodes/{id}/handover", ReadHandover)
+            .Needs(Everything)
+            .ShowsEpisode()
+            .OfSeenFacility()
             .Answers<string>(StatusCodes.Status200OK, "The handover, in the form that was asked for.", "text/plain", FhirReply.MediaType)
             .Fails(StatusCodes.Status400BadRequest, StatusCodes.Status404NotFound)
-            .ShowsEpisode()
             .WithName("readHandover")
             .WithTags("Episodes")
             .AddOpenApiOperationTransformer(
@@ -152,7 +172,7 @@ internal static class EpisodesApi
                 StatusCodes.Status400BadRequest,
                 [EntryProblem.WrongType("body", "a list", "one episode: a JSON object")]
             );
-        var outcome = await open.Handle(json, stop);
+        var outcome = await open.Handle(json, Caller.Of(request.HttpContext), stop);
         if (outcome is OpenedEpisode.Stands known)
             request.HttpContext.Shows([known.Episode.Id]);
         return outcome switch
@@ -165,7 +185,7 @@ internal static class EpisodesApi
     }
 
     private static async Task<IResult> Find(
-        HttpRequest request,
+        HttpContext http,
         EpisodeStore store,
         TimeProvider clock,
         [FromQueryName("patient.identifier"), Description("The patient's identifier: system|value, or a value alone.")]
@@ -179,7 +199,11 @@ internal static class EpisodesApi
     )
     {
         if (patientIdentifier is null && identifier is null)
-            return await EpisodeList.Of(request, store, Instant.FromDateTimeOffset(clock.GetUtcNow()), status, location, count, after, stop);
+        {
+            var seen = (Caller.Of(http).Facilities, Instant.FromDateTimeOffset(clock.GetUtcNow()));
+            return await EpisodeList.Of(http, store, seen, status, location, count, after, stop);
+        }
+
         var (system, value) = Token(patientIdentifier ?? identifier);
         if (value is null || (patientIdentifier is null && system is null))
         {
@@ -197,11 +221,10 @@ internal static class EpisodesApi
             );
         }
 
-        IReadOnlyList<EpisodeRow> rows =
-            patientIdentifier is not null ? await store.FindByPatient(system, value, stop)
-            : await store.FindByIdentifier(system!, value, stop) is { } row ? [row]
-            : [];
-        request.HttpContext.Shows(rows.Select(row => row.Id));
+        IReadOnlyList<EpisodeRow> rows = patientIdentifier is not null
+            ? await store.FindByPatient(system, value, Caller.Of(http).Facilities, stop)
+            : await store.FindByIdentifier(system!, value, Caller.Of(http).Facilities, stop);
+        http.Shows(rows.Select(row => row.Id));
         return Results.Json(new EpisodesReply([.. rows.Select(Reply)]));
     }
 

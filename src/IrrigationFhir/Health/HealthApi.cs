@@ -1,4 +1,5 @@
 using System.Text.Json;
+using IrrigationFhir.Access;
 using IrrigationFhir.Store;
 using Microsoft.Extensions.Diagnostics.HealthChecks;
 using Prometheus;
@@ -41,8 +42,9 @@ internal static class HealthApi
     /// </summary>
     public static IEndpointRouteBuilder MapHealth(this IEndpointRouteBuilder app)
     {
-        app.MapHealthChecks("/health/live", new() { Predicate = _ => false, ResponseWriter = Write });
-        app.MapHealthChecks("/health/ready", new() { Predicate = check => check.Tags.Contains(Ready), ResponseWriter = Write });
+        app.MapHealthChecks("/health/live", new() { Predicate = _ => false, ResponseWriter = Write }).Needs(AccessNeeds.Nothing);
+        app.MapHealthChecks("/health/ready", new() { Predicate = check => check.Tags.Contains(Ready), ResponseWriter = Write })
+            .Needs(AccessNeeds.Nothing);
         app.ServiceProvider.GetRequiredService<Figures>()
             .Read<Withheld>(
                 stop => CountWithheld(app.ServiceProvider, stop),
@@ -53,7 +55,9 @@ internal static class HealthApi
                     now => now.Count
                 )
             );
-        app.MapMetrics("/metrics", app.ServiceProvider.GetRequiredService<CollectorRegistry>()).ExcludeFromDescription();
+        app.MapMetrics("/metrics", app.ServiceProvider.GetRequiredService<CollectorRegistry>())
+            .ExcludeFromDescription()
+            .Needs(AccessNeeds.AnyToken);
         return app;
     }
 

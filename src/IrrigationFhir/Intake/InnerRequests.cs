@@ -1,3 +1,4 @@
+using IrrigationFhir.Access;
 using IrrigationFhir.Problems;
 using IrrigationFhir.Rest;
 using Microsoft.AspNetCore.Routing.Patterns;
@@ -34,7 +35,7 @@ internal sealed class InnerRequests(FhirReads reads, FhirSettings settings)
         return await reads.Answer(
             read,
             new(
-                outer.User,
+                Caller.Of(outer),
                 FhirBase.Of(outer.Request, settings),
                 strict,
                 query,

@@ -2,6 +2,7 @@ using System.Text.Encodings.Web;
 using System.Text.Json;
 using Hl7.Fhir.Model;
 using Irrigation.Episodes;
+using IrrigationFhir.Access;
 using IrrigationFhir.Rest;
 using IrrigationFhir.Search;
 
@@ -58,20 +59,23 @@ internal static class IntakeApi
             .AddEndpointFilter(FhirApi.RequireExactCase)
             .ExcludeFromDescription();
         var writing = fhir.MapGroup("").RequireRateLimiting(WritesAtOnce.Policy).Changes();
-        writing.MapPost("", Bundle);
-        writing.MapPost("/Observation", Create);
-        writing.MapPut("/Observation/{id}", Update);
+        writing.MapPost("", Bundle).Needs(AccessNeeds.AnyToken); // each entry by itself
+        writing.MapPost("/Observation", Create).Needs(AccessNeeds.Whole(("Observation", Letters.Create)));
+        writing.MapPut("/Observation/{id}", Update).Needs(AccessNeeds.Whole(("Observation", Letters.Update)));
         foreach (var type in IndexedTypes.OfPatients.Select(t => t.Name))
         {
+            var writes = AccessNeeds.AnyOf((type, Letters.Create), (type, Letters.Update));
             fhir.MapPost(
-                $"/{type}/$validate",
-                (HttpContext http, ValidateOperation validate, CancellationToken stop) => Validate(http, type, null, validate, stop)
-            );
+                    $"/{type}/$validate",
+                    (HttpContext http, ValidateOperation validate, CancellationToken stop) => Validate(http, type, null, validate, stop)
+                )
+                .Needs(writes);
             fhir.MapPost(
-                $"/{type}/{{id}}/$validate",
-                (HttpContext http, string id, ValidateOperation validate, CancellationToken stop) =>
-                    Validate(http, type, id, validate, stop)
-            );
+                    $"/{type}/{{id}}/$validate",
+                    (HttpContext http, string id, ValidateOperation validate, CancellationToken stop) =>
+                        Validate(http, type, id, validate, stop)
+                )
+                .Needs(writes);
         }
     }
 
@@ -130,9 +134,9 @@ internal static class IntakeApi
     )
     {
         if (id is not null && http.Request.ContentLength is null or 0)
-            return await validate.Handle(type, id, null, http.Request.Query, stop);
+            return await validate.Handle(type, id, null, http, stop);
         var (json, refused) = await FhirBody.Read(http.Request, stop);
-        return refused ?? await validate.Handle(type, id, json, http.Request.Query, stop);
+        return refused ?? await validate.Handle(type, id, json, http, stop);
     }
 
     private static IResult Reply(Written written, HttpContext http, FhirSettings settings)

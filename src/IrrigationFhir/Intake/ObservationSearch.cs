@@ -1,4 +1,5 @@
 using Hl7.Fhir.Model;
+using IrrigationFhir.Access;
 using IrrigationFhir.Problems;
 using IrrigationFhir.Rest;
 using IrrigationFhir.Search;
@@ -26,7 +27,11 @@ internal sealed class ObservationSearch(ResourceStore resources, Searching searc
         var pairs = OperationParameters.Pairs(QueryHelpers.ParseQuery(condition));
         var context = searching.Context(strict: true, FhirBase.Of(http.Request, settings));
         var (search, problems) = SearchReader.Read(Observations, pairs, context);
-        return search is null ? ([], Outcome.Of(problems)) : ((await resources.Search(search.Query, stop)).Resources, null);
+        if (search is null)
+            return ([], Outcome.Of(problems));
+        // What may not be shown is not found either. Who may find may not yet read: what is found is answered to whom it may be.
+        var within = Caller.Of(http).Shown(Observations, Letters.Search) ?? [];
+        return ((await resources.Search(search.Query with { Criteria = [.. search.Query.Criteria, .. within] }, stop)).Resources, null);
     }
 
     /// <summary>The Observation that has an identifier; null where none has.</summary>

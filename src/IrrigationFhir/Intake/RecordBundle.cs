@@ -317,6 +317,7 @@ internal sealed class RecordBundle(
             201 => "201 Created",
             304 => "304 Not Modified",
             400 => "400 Bad Request",
+            403 => "403 Forbidden",
             404 => "404 Not Found",
             405 => "405 Method Not Allowed",
             409 => "409 Conflict",

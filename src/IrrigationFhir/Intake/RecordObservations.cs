@@ -4,6 +4,7 @@ using Hl7.Fhir.Model;
 using Hl7.Fhir.Utility;
 using Irrigation;
 using Irrigation.Episodes;
+using IrrigationFhir.Access;
 using IrrigationFhir.Fhir;
 using IrrigationFhir.Model;
 using IrrigationFhir.Problems;
@@ -38,7 +39,7 @@ internal sealed class RecordObservations(
     public async Task<Written> One(Write write, HttpContext http, CancellationToken stop)
     {
         var (ready, ended) = await Prepare(write, http, stop);
-        return ended ?? Unresolved(ready!) ?? (await Record([ready!], lenient: false, stop))[0];
+        return ended ?? Unresolved(ready!) ?? (await Record([ready!], http, lenient: false, stop))[0];
     }
 
     /// <summary>
@@ -64,7 +65,7 @@ internal sealed class RecordObservations(
 
         foreach (var ofEpisode in ready.GroupBy(r => r.Ready.Episode.Id))
         {
-            var written = await Record([.. ofEpisode.Select(r => r.Ready)], lenient: true, stop);
+            var written = await Record([.. ofEpisode.Select(r => r.Ready)], http, lenient: true, stop);
             foreach (var ((index, _), one) in ofEpisode.Zip(written))
                 each[index] = one is Written.Refused && written.Count > 1 ? await One(writes[index], http, stop) : one;
         }
@@ -130,7 +131,7 @@ internal sealed class RecordObservations(
             return (null, Written.Refused.Of(StatusCodes.Status422UnprocessableEntity, problems));
         if (ready.Count > 0)
         {
-            var written = await Record(ready.ConvertAll(r => r.Ready), lenient: false, stop);
+            var written = await Record(ready.ConvertAll(r => r.Ready), http, lenient: false, stop);
             if (written.OfType<Written.Refused>().ToList() is { Count: > 0 } failed)
                 return (null, new(failed[0].Status, new OperationOutcome { Issue = [.. failed.SelectMany(r => r.Outcome.Issue)] }));
             for (var i = 0; i < ready.Count; i++)
@@ -284,6 +285,14 @@ internal sealed class RecordObservations(
 
     private async Task<(Ready? Ready, Written? Ended)> Prepare(Write write, HttpContext http, CancellationToken stop)
     {
+        if (NotAllowed(write, Caller.Of(http)) is { } forbidden)
+            return (null, forbidden);
+        if (write.Id is { } hidden && Caller.Of(http).Facilities is not null)
+        {
+            if (await store.FacilityOf(hidden.Split('.')[0], stop) is not { } facility || !Caller.Of(http).Sees(facility))
+                return (null, NotThere(write, hidden));
+        }
+
         if (write.Id is { } changed && await WithoutOurs(write.Resource, changed, stop) is { } own)
             write = write with { Resource = own };
         var (said, problems, malformed) = Read(write.Resource, write.At);
@@ -352,23 +361,38 @@ internal sealed class RecordObservations(
         return owner == default ? null : owner;
     }
 
+    private static Written.Refused NotThere(Write write, string id) =>
+        Written.Refused.Of(
+            StatusCodes.Status404NotFound,
+            new EntryProblem(
+                "unknown-resource",
+                $"{write.At}.id",
+                $"Observation/{id}",
+                "the id of a stored Observation: the service gives the ids, POST creates"
+            )
+        );
+
+    /// <summary>What the caller may not do of it; a condition is a search. Within a Bundle each entry is judged by itself.</summary>
+    private static Written.Refused? NotAllowed(Write write, Caller caller)
+    {
+        var letters = write.Id is null ? Letters.Create : Letters.Update;
+        var allowed =
+            caller.Covers(new Need("Observation", letters) { Whole = true })
+            && (write.IfNoneExist is null || caller.Covers(new Need("Observation", Letters.Search)));
+        return allowed
+            ? null
+            : Written.Refused.Of(
+                StatusCodes.Status403Forbidden,
+                Forbidden.To(write.Id is null ? "create an Observation" : "update an Observation", write.At)
+            );
+    }
+
     private async Task<(Ready?, Written?)> Existing(Write write, Translated said, string id, CancellationToken stop)
     {
         var episode = await episodes.Find(id.Split('.')[0], stop);
         if (await resources.Read("Observation", id, stop) is not { } stored || episode is null)
         {
-            return (
-                null,
-                Written.Refused.Of(
-                    StatusCodes.Status404NotFound,
-                    new EntryProblem(
-                        "unknown-resource",
-                        $"{write.At}.id",
-                        $"Observation/{id}",
-                        "the id of a stored Observation: the service gives the ids, POST creates"
-                    )
-                )
-            );
+            return (null, NotThere(write, id));
         }
 
         if (OwnerOf(FhirJson.Read<Observation>(stored.Json), episode, id) is not { } owner)
@@ -456,9 +480,11 @@ internal sealed class RecordObservations(
                 return (null, new Written.Stands(StatusCodes.Status200OK, only, "exists"));
         }
 
-        IReadOnlyList<EpisodeRow> rows = said.Patient.Value is { } value ? await store.FindByPatient(said.Patient.System, value, stop) : [];
+        IReadOnlyList<EpisodeRow> rows = said.Patient.Value is { } value
+            ? await store.FindByPatient(said.Patient.System, value, Caller.Of(http).Facilities, stop)
+            : [];
         if (rows.Count == 0 && said.Patient.Address is { } address)
-            rows = await store.FindByPatientAddress(address, stop);
+            rows = await store.FindByPatientAddress(address, Caller.Of(http).Facilities, stop);
         var candidates = new List<Episode>();
         foreach (var row in rows)
         {
@@ -531,14 +557,14 @@ internal sealed class RecordObservations(
             : (new(said, candidates[0], null, null), null);
     }
 
-    private async Task<IReadOnlyList<Written>> Record(IReadOnlyList<Ready> ready, bool lenient, CancellationToken stop)
+    private async Task<IReadOnlyList<Written>> Record(IReadOnlyList<Ready> ready, HttpContext http, bool lenient, CancellationToken stop)
     {
         var id = ready[0].Episode.Id;
         List<SentEntry> sent =
         [
             .. ready.Select(one => one.Said.ToEntry() with { Promise = (entry, log) => Broken(one, "entry", entry, log) }),
         ];
-        switch (await record.Handle(id, sent, lenient, stop))
+        switch (await record.Handle(id, sent, Caller.Of(http), lenient, stop))
         {
             case EntriesOutcome.Rejected { Problems: var problems }:
                 return [Written.Refused.Of(Outcomes.StatusOf(problems), problems)];

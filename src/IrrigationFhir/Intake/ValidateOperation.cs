@@ -1,8 +1,10 @@
 using System.Text.Json;
 using Hl7.Fhir.Model;
 using Irrigation.Episodes;
+using IrrigationFhir.Access;
 using IrrigationFhir.Problems;
 using IrrigationFhir.Rest;
+using IrrigationFhir.Search;
 using IrrigationFhir.Store;
 using IrrigationFhir.Validation;
 
@@ -19,8 +21,9 @@ internal sealed class ValidateOperation(ProfileValidator profiles, RecordObserva
     /// <summary>
     /// Validates what was sent, or for an id and no resource what is stored. 200 with the outcome, also where it has errors.
     /// </summary>
-    public async Task<IResult> Handle(string type, string? id, JsonElement? body, IQueryCollection query, CancellationToken stop)
+    public async Task<IResult> Handle(string type, string? id, JsonElement? body, HttpContext http, CancellationToken stop)
     {
+        var query = http.Request.Query;
         var (json, profile, mode) = (body, query["profile"].FirstOrDefault(), query["mode"].FirstOrDefault());
         if (body is { } parameters && parameters.TextOf("resourceType") == "Parameters")
         {
@@ -54,7 +57,11 @@ internal sealed class ValidateOperation(ProfileValidator profiles, RecordObserva
                 : Refused(EntryProblem.Missing("Parameters.parameter.where(name='resource')", $"a {type}"));
         if (json is null)
         {
-            if (await resources.Read(type, id!, stop) is not { } stored)
+            var kind = IndexedTypes.Find(type)!;
+            if (
+                Caller.Of(http).Shown(kind, Letters.Read) is not { } within
+                || await resources.Read(kind, id!, within, stop) is not { } stored
+            )
                 return new OutcomeResult(
                     StatusCodes.Status404NotFound,
                     Outcome.Problem("unknown-resource", $"{type}/{id}", "the id of a stored resource", null)

@@ -63,6 +63,9 @@ internal sealed record EpisodeDefinition(
     /// <summary>Where the patient lies; null where nobody says. Changes as the patient is moved.</summary>
     public Location? Location { get; init; }
 
+    /// <summary>The facility that it names; null where it names none.</summary>
+    public string? Facility { get; init; }
+
     /// <summary>Why the bladder is irrigated, in words; null where nobody says.</summary>
     public string? Reason { get; init; }
 

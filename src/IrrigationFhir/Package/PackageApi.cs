@@ -1,4 +1,5 @@
 using Hl7.Fhir.Model;
+using IrrigationFhir.Access;
 using IrrigationFhir.Fhir;
 using IrrigationFhir.Rest;
 using Microsoft.Net.Http.Headers;
@@ -27,7 +28,8 @@ internal static class PackageApi
                         entityTag: new EntityTagHeaderValue($"\"{package.Checksum}\"")
                     )
             )
-            .ExcludeFromDescription();
+            .ExcludeFromDescription()
+            .Needs(AccessNeeds.Nothing);
 
     /// <summary>Writes the package to a file and prints its checksum; 0, or 2 when it was called wrongly.</summary>
     public static int Write(string[] args, TextWriter output, TextWriter errors)

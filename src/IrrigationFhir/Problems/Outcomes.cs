@@ -24,7 +24,8 @@ internal static class Outcomes
     public static int StatusOf(IEnumerable<EntryProblem> problems)
     {
         var codes = problems.Select(p => p.Code).ToHashSet();
-        return codes.Contains("version-conflict") ? StatusCodes.Status412PreconditionFailed
+        return codes.Contains("not-allowed") ? StatusCodes.Status403Forbidden
+            : codes.Contains("version-conflict") ? StatusCodes.Status412PreconditionFailed
             : codes.Contains("conflicting-content") || codes.Contains("known-elsewhere") ? StatusCodes.Status409Conflict
             : StatusCodes.Status422UnprocessableEntity;
     }

@@ -24,6 +24,7 @@ internal static class ProblemCodes
         new("host-not-allowed", IssueType.Forbidden, "The Host header names a host that this service does not answer for."),
         new("not-authenticated", IssueType.Login, "No valid access token came along."),
         new("not-allowed", IssueType.Forbidden, "The access token does not cover this."),
+        new("open-service-published", IssueType.Forbidden, "An open service, of this machine alone, is asked from elsewhere."),
         new("method-not-allowed", IssueType.NotSupported, "The method is not served at this address."),
         new("not-acceptable", IssueType.NotSupported, "None of the accepted formats is written here."),
         new("unsupported-media-type", IssueType.NotSupported, "The body's media type, charset or encoding is not read here."),

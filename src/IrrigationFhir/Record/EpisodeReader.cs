@@ -53,6 +53,7 @@ internal static class EpisodeReader
         )
         {
             Location = read.Inner("location") is { } place ? LocationOf(place) : null,
+            Facility = read.Text("facility", 64),
             Reason = read.Text("reason", 200),
             Risks = read.TextList("risks", 10, 200, "a few words each, like [\"takes an anticoagulant\"]"),
         };

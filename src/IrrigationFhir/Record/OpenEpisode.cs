@@ -1,5 +1,6 @@
 using System.Security.Cryptography;
 using Irrigation.Episodes;
+using IrrigationFhir.Access;
 using IrrigationFhir.Fhir;
 using IrrigationFhir.Model;
 using IrrigationFhir.Search;
@@ -24,22 +25,29 @@ internal sealed class OpenEpisode(
     EpisodeStore store,
     ReviseEpisode revise,
     StoreSettings settings,
+    AccessSettings access,
     TimeProvider clock
 )
 {
-    /// <summary>Opens or amends.</summary>
-    public async Task<OpenedEpisode> Handle(System.Text.Json.JsonElement json, CancellationToken stop)
+    /// <summary>Opens or amends, if the caller may do the one or the other.</summary>
+    public async Task<OpenedEpisode> Handle(System.Text.Json.JsonElement json, Caller caller, CancellationToken stop)
     {
         var problems = new List<EntryProblem>();
         if (EpisodeReader.Read(json, settings.TimeZone, problems) is not { } definition)
             return new OpenedEpisode.Rejected(StatusCodes.Status422UnprocessableEntity, problems);
-        if (EpisodeReader.NoCapacity(definition) is { } none && !await Stands(definition, stop))
+        var (facility, stranger) = FacilityOf(definition, caller);
+        if (facility is null)
+            return new OpenedEpisode.Rejected(Forbidden.StatusOf(stranger!), [stranger!]);
+        var known = await store.FindByIdentifier(definition.Identifier.System, definition.Identifier.Value, facility, stop);
+        if (!caller.Covers(new Need("Procedure", known is null ? Letters.Create : Letters.Update) { Whole = true }))
+            return new OpenedEpisode.Rejected(StatusCodes.Status403Forbidden, [Forbidden.To(known is null ? "open" : "amend", "episode")]);
+        if (EpisodeReader.NoCapacity(definition) is { } none && !Stands(definition, known))
         {
             return new OpenedEpisode.Rejected(StatusCodes.Status422UnprocessableEntity, [none]);
         }
 
         var row = new EpisodeRow(
-            PatientKey(definition),
+            PatientNumber.Key(facility, PatientKey(definition)),
             NewId(),
             1,
             0,
@@ -64,9 +72,31 @@ internal sealed class OpenEpisode(
     }
 
     /// <summary>Whether the episode was taken with that capacity before such a one was refused: sent again it is still known.</summary>
-    private async Task<bool> Stands(EpisodeDefinition definition, CancellationToken stop) =>
-        await store.FindByIdentifier(definition.Identifier.System, definition.Identifier.Value, stop) is { } row
-        && episodes.Read(row.Json).BladderCapacity == definition.BladderCapacity;
+    private bool Stands(EpisodeDefinition definition, EpisodeRow? known) =>
+        known is not null && episodes.Read(known.Json).BladderCapacity == definition.BladderCapacity;
+
+    /// <summary>
+    /// The facility of a new episode: the one that it names, else the only one that its opener sees, else the only one there is.
+    /// </summary>
+    private (string? Facility, EntryProblem? Problem) FacilityOf(EpisodeDefinition definition, Caller caller)
+    {
+        const string where = "episode.facility";
+        IReadOnlyList<string> seen = caller.Facilities ?? access.Facilities;
+        if (definition.Facility is { } named)
+        {
+            if (!access.Facilities.Contains(named))
+                return (null, EntryProblem.UnknownWord(where, named, access.Facilities));
+            return caller.Sees(named) ? (named, null) : (null, Forbidden.To("write in the facility", where));
+        }
+
+        return seen switch
+        {
+            [] when caller.Facilities is null => ("", null),
+            [] => (null, Forbidden.To("write in any facility", where)),
+            [var only] => (only, null),
+            _ => (null, EntryProblem.Missing(where, $"one of {string.Join(", ", seen)}")),
+        };
+    }
 
     /// <summary>One attempt; null where somebody else was first.</summary>
     private async ValueTask<OpenedEpisode?> Amend(string id, EpisodeDefinition definition, CancellationToken stop)

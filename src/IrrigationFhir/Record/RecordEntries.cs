@@ -2,6 +2,7 @@ using System.Collections.Immutable;
 using Irrigation.Balance;
 using Irrigation.Episodes;
 using Irrigation.Flags;
+using IrrigationFhir.Access;
 using IrrigationFhir.Model;
 using IrrigationFhir.Store;
 using NodaTime;
@@ -18,14 +19,31 @@ internal sealed class RecordEntries(
 )
 {
     /// <summary>Records entries in an episode: all of them or none, or with <paramref name="lenient"/> those that can be.</summary>
-    public async Task<EntriesOutcome> Handle(string episodeId, IReadOnlyList<SentEntry> sent, bool lenient, CancellationToken stop)
+    /// <param name="episodeId">In which.</param>
+    /// <param name="sent">The entries.</param>
+    /// <param name="caller">Who sends them: what each does has to be allowed.</param>
+    /// <param name="lenient">Whether those that can be are recorded.</param>
+    /// <param name="stop">Gives up.</param>
+    public async Task<EntriesOutcome> Handle(
+        string episodeId,
+        IReadOnlyList<SentEntry> sent,
+        Caller caller,
+        bool lenient,
+        CancellationToken stop
+    )
     {
         if (!lenient && sent.SelectMany(entry => entry.Problems).ToList() is { Count: > 0 } problems)
             return new EntriesOutcome.Rejected(problems);
-        return await EpisodeGate.UntilSaved(episodeId, token => Record(episodeId, sent, lenient, token), stop);
+        return await EpisodeGate.UntilSaved(episodeId, token => Record(episodeId, sent, caller, lenient, token), stop);
     }
 
-    private async ValueTask<EntriesOutcome?> Record(string episodeId, IReadOnlyList<SentEntry> sent, bool lenient, CancellationToken stop)
+    private async ValueTask<EntriesOutcome?> Record(
+        string episodeId,
+        IReadOnlyList<SentEntry> sent,
+        Caller caller,
+        bool lenient,
+        CancellationToken stop
+    )
     {
         using var steps = Steps.From("load");
         if (await episodes.Find(episodeId, stop) is not { } found)
@@ -34,7 +52,7 @@ internal sealed class RecordEntries(
 
         steps.Next("balance");
         var now = Instant.FromDateTimeOffset(clock.GetUtcNow());
-        var judged = Judge(sent, episode.Log, now);
+        var judged = Judge(sent, caller, episode.Log, now);
         if (!lenient && judged.SelectMany(s => s.Problems).ToList() is { Count: > 0 } problems)
             return new EntriesOutcome.Rejected(problems);
 
@@ -97,14 +115,29 @@ internal sealed class RecordEntries(
             ? sent.Problems
             : sent.Refused(Alone(sent, sent.Entry, Instant.FromDateTimeOffset(clock.GetUtcNow()), [])).Problems;
 
+    /// <summary>
+    /// Refuses what the caller may not do: record (Observation c), amend or withdraw (u), or say that a flag was seen (Flag u).
+    /// </summary>
+    private static SentEntry Allowed(SentEntry sent, EpisodeLog log, Caller caller)
+    {
+        if (sent.Entry is not { } entry)
+            return sent;
+        var (need, what) =
+            entry is FlagAcknowledged ? (new Need("Flag", Letters.Update), "say that a flag was seen")
+            : entry is EnteredInError ? (new("Observation", Letters.Update), "withdraw")
+            : log.Current(entry.Key) is { } current && current.Entry != entry ? (new("Observation", Letters.Update), "amend")
+            : (new("Observation", Letters.Create), "record");
+        return caller.Covers(need with { Whole = true }) ? sent : sent.Refused([.. sent.Problems, Forbidden.To(what, sent.Where)]);
+    }
+
     /// <summary>What can only be judged with the log and the clock at hand.</summary>
-    private List<SentEntry> Judge(IReadOnlyList<SentEntry> sent, EpisodeLog log, Instant now)
+    private List<SentEntry> Judge(IReadOnlyList<SentEntry> sent, Caller caller, EpisodeLog log, Instant now)
     {
         var first = new Dictionary<EntryKey, int>();
         var judged = new List<SentEntry>(sent.Count);
         foreach (var one in sent)
         {
-            judged.Add(Judge(one, log, now, first));
+            judged.Add(Allowed(Judge(one, log, now, first), log, caller));
             if (judged[^1].Entry is { } entry)
                 first.TryAdd(entry.Key, judged.Count - 1);
         }

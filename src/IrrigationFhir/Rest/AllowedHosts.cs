@@ -1,5 +1,6 @@
 using System.Net;
 using Hl7.Fhir.Model;
+using IrrigationFhir.Access;
 using IrrigationFhir.Problems;
 using Microsoft.AspNetCore.HostFiltering;
 using Microsoft.Extensions.Primitives;
@@ -9,7 +10,8 @@ namespace IrrigationFhir.Rest;
 /// <summary>Hosts that the service answers to: without <c>Fhir:BaseUrl</c> links carry the host that the request names.</summary>
 /// <remarks>
 /// Setting <c>AllowedHosts</c>, as ASP.NET Core has it: names without ports, <c>*.domain</c>, <c>*</c> for any, separated by semicolons.
-/// Where it is not set, any host if links come from <c>Fhir:BaseUrl</c>, and otherwise names and addresses of this machine. Probes and
+/// Where it is not set, any host if links come from <c>Fhir:BaseUrl</c> and the service is not of this machine alone, and otherwise names
+/// and addresses of this machine: a name of elsewhere that resolves to it would let a page from there ask an open service. Probes and
 /// <c>/metrics</c> write no links, and are asked by the address of a container: they answer to any.
 /// </remarks>
 internal static class AllowedHosts
@@ -22,11 +24,17 @@ internal static class AllowedHosts
     public static IServiceCollection AddAllowedHosts(this IServiceCollection services) =>
         services.Configure<HostFilteringOptions>(framework => framework.AllowedHosts = ["*"]);
 
-    /// <summary>Refuses requests to other hosts (400). Put it after what turns failures into OperationOutcomes.</summary>
+    /// <summary>Refuses requests to other hosts (421, RFC 9110, 7.4). Put it after what turns failures into OperationOutcomes.</summary>
     public static WebApplication UseAllowedHosts(this WebApplication app)
     {
         var hosts = Read(app.Configuration);
-        var any = hosts.Contains("*") || (hosts.Count == 0 && app.Services.GetRequiredService<FhirSettings>().BaseUrl is not null);
+        var any =
+            hosts.Contains("*")
+            || (
+                hosts.Count == 0
+                && app.Services.GetRequiredService<FhirSettings>().BaseUrl is not null
+                && !app.Services.GetRequiredService<AccessSettings>().IsOfThisMachine
+            );
         if (any)
             return app;
         app.Use(
@@ -45,7 +53,7 @@ internal static class AllowedHosts
 
     private static OutcomeResult Refused =>
         new(
-            StatusCodes.Status400BadRequest,
+            StatusCodes.Status421MisdirectedRequest,
             Outcome.Of(
                 Outcome.Problem(
                     "host-not-allowed",

@@ -1,5 +1,6 @@
 using System.Globalization;
 using Hl7.Fhir.Model;
+using IrrigationFhir.Access;
 using IrrigationFhir.Audit;
 using IrrigationFhir.Fhir;
 using IrrigationFhir.Problems;
@@ -47,14 +48,17 @@ internal sealed class AuditReading(AuditStore store, FhirSettings settings, Stor
         new("type", SearchParamType.Token),
     ];
 
+    // A part of it is none: who may read what was done may read all of it, of the facilities that they see.
+    private static AccessNeeds Needs => AccessNeeds.Whole((Type, Letters.Read | Letters.Search));
+
     private static string Expected => string.Join(", ", Parameters.Select(parameter => parameter.Name)) + ", _count";
 
     /// <summary>Its addresses.</summary>
     public ReadableFhir Table() =>
         new([
-            new($"{Type}/{{id}}", Read),
-            new(Type, Search),
-            new($"{Type}/_search", Search) { Posted = PostedBody.Form },
+            new($"{Type}/{{id}}", Read, Needs),
+            new(Type, Search, Needs),
+            new($"{Type}/_search", Search, Needs) { Posted = PostedBody.Form },
         ]);
 
     /// <summary>What the CapabilityStatement claims.</summary>
@@ -141,7 +145,7 @@ internal sealed class AuditReading(AuditStore store, FhirSettings settings, Stor
         return new Answer(bundle, page.Rows, null);
     }
 
-    private static IReadOnlyList<string>? FacilitiesOf(FhirQuestion asked) => null;
+    private static IReadOnlyList<string>? FacilitiesOf(FhirQuestion asked) => asked.Caller.Facilities;
 
     /// <summary>Reads the parameters of a search.</summary>
     private sealed class Reader(AuditReading audit, FhirQuestion asked)

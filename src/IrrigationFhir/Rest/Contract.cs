@@ -5,6 +5,7 @@ using System.Text;
 using System.Text.Json.Nodes;
 using System.Text.Json.Serialization;
 using Irrigation;
+using IrrigationFhir.Access;
 using IrrigationFhir.Fhir;
 using Microsoft.AspNetCore.OpenApi;
 using Microsoft.OpenApi;
@@ -86,7 +87,7 @@ internal static class Contract
     /// <summary>Maps <c>/openapi/irrigationfhir.json</c>, and that of the FHIR API.</summary>
     public static void MapContract(this IEndpointRouteBuilder app)
     {
-        app.MapOpenApi("/openapi/irrigationfhir.json");
+        app.MapOpenApi("/openapi/irrigationfhir.json").Needs(AccessNeeds.Nothing);
         app.MapGet(
                 "/openapi/fhir.json",
                 async (HttpContext http, CapabilityStatements statements, Vocabulary vocabulary) =>
@@ -96,7 +97,8 @@ internal static class Contract
                     return Results.Text(json, "application/json", Encoding.UTF8);
                 }
             )
-            .ExcludeFromDescription();
+            .ExcludeFromDescription()
+            .Needs(AccessNeeds.Nothing);
     }
 
     /// <summary>Where the API of a document is: beside the document, wherever a site puts it.</summary>

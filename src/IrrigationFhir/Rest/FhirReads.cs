@@ -1,6 +1,8 @@
-using System.Security.Claims;
+using IrrigationFhir.Access;
 using IrrigationFhir.Audit;
 using IrrigationFhir.Fhir;
+using IrrigationFhir.Problems;
+using IrrigationFhir.Search;
 using IrrigationFhir.Store;
 using Microsoft.AspNetCore.Routing.Template;
 
@@ -25,7 +27,8 @@ internal enum PostedBody
 /// <summary>Something below the FHIR base that can be asked and changes nothing.</summary>
 /// <param name="Address">Below the base, e.g. <c>Observation/{id}</c>; what is literal in it is case-sensitive.</param>
 /// <param name="Answer">Answers it.</param>
-internal sealed record FhirRead(string Address, Func<FhirQuestion, Task<IFhirAnswer>> Answer)
+/// <param name="Needs">What the caller has to be allowed.</param>
+internal sealed record FhirRead(string Address, Func<FhirQuestion, Task<IFhirAnswer>> Answer, AccessNeeds Needs)
 {
     /// <summary>What it may bring with a POST.</summary>
     public PostedBody Posted { get; init; }
@@ -47,7 +50,7 @@ internal sealed record FhirRead(string Address, Func<FhirQuestion, Task<IFhirAns
 }
 
 /// <summary>Who asks what, over HTTP or within a Bundle.</summary>
-/// <param name="Caller">Who asks.</param>
+/// <param name="Caller">Who asks, and what may be shown.</param>
 /// <param name="Base">The FHIR base as the caller sees it, for links.</param>
 /// <param name="Strict">Whether what is not understood is an error.</param>
 /// <param name="Query">What the address holds.</param>
@@ -55,7 +58,7 @@ internal sealed record FhirRead(string Address, Func<FhirQuestion, Task<IFhirAns
 /// <param name="Parts">The parts of the address that are no literals: <c>id</c>, <c>version</c>.</param>
 /// <param name="Stop">Gives up.</param>
 internal sealed record FhirQuestion(
-    ClaimsPrincipal Caller,
+    Caller Caller,
     string Base,
     bool Strict,
     IQueryCollection Query,
@@ -72,6 +75,11 @@ internal sealed record FhirQuestion(
 
     /// <summary>The question as it came, for the audit: method, address and parameters.</summary>
     public required string Asked { get; init; }
+
+    /// <summary>
+    /// What the search for resources that this caller may be shown asks besides; null where none may be shown.
+    /// </summary>
+    public IReadOnlyList<SearchCriterion>? Shown(IndexedType type, Letters letters) => Caller.Shown(type, letters);
 }
 
 /// <summary>An answer that is FHIR JSON, whoever carries it.</summary>
@@ -126,11 +134,8 @@ internal sealed class FhirReads(IEnumerable<ReadableFhir> rooms, FhirSettings se
             .ExcludeFromDescription();
         foreach (var read in All)
         {
-            var route = fhir.MapMethods(
-                $"/{read.Address}",
-                read.Methods,
-                (HttpContext http, FhirReads reads) => reads.OverHttp(http, read)
-            );
+            var route = fhir.MapMethods($"/{read.Address}", read.Methods, (HttpContext http, FhirReads reads) => reads.OverHttp(http, read))
+                .Needs(read.Needs);
             if (read.Posted is PostedBody.Form or PostedBody.Parameters)
                 route.TakesLittle(app.ServiceProvider);
         }
@@ -150,14 +155,21 @@ internal sealed class FhirReads(IEnumerable<ReadableFhir> rooms, FhirSettings se
         return null;
     }
 
-    /// <summary>Answers a question, whichever way it came.</summary>
+    /// <summary>Answers a question, whichever way it came, to whom it may be answered; and has that recorded before it leaves.</summary>
     public async Task<IFhirAnswer> Answer(FhirRead read, FhirQuestion question)
     {
-        var answer = await read.Answer(question);
+        var answer = question.Caller.Covers(read.Needs) ? await read.Answer(question) : Forbidden;
         if (read.Interaction is { } interaction)
             audit.Record(AuditedReads.Of(interaction, read.Address, question, answer));
         return answer;
     }
+
+    /// <summary>The answer to whom something is not allowed.</summary>
+    public static OutcomeResult Forbidden =>
+        new(
+            StatusCodes.Status403Forbidden,
+            Outcome.Problem("not-allowed", "an access token without the scope for this", "a token whose scopes cover this request", null)
+        );
 
     private async Task<IResult> OverHttp(HttpContext http, FhirRead read)
     {
@@ -168,7 +180,7 @@ internal sealed class FhirReads(IEnumerable<ReadableFhir> rooms, FhirSettings se
                 await Answer(
                     read,
                     new(
-                        http.User,
+                        Caller.Of(http),
                         FhirBase.Of(request, settings),
                         Preferences.Strict(request),
                         request.Query,

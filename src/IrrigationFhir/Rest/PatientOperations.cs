@@ -1,5 +1,6 @@
 using System.Globalization;
 using Hl7.Fhir.Model;
+using IrrigationFhir.Access;
 using IrrigationFhir.Problems;
 using IrrigationFhir.Search;
 using IrrigationFhir.Store;
@@ -75,6 +76,7 @@ internal static class PatientOperations
         var query = search.Query;
         if (!query.Criteria.Any(criterion => criterion is SearchCriterion.Statuses))
             query = query with { Criteria = [.. query.Criteria, new SearchCriterion.Statuses(["entered-in-error"], Not: true)] };
+        query = query with { Criteria = [.. query.Criteria, .. asked.Shown(type, Letters.Read | Letters.Search) ?? []] };
         var latest = await store.Latest(query, most, asked.Stop);
         var passedOver = ignored.Select(name => Outcome.PassedOver(name, WithoutEffect, Expected)).Concat(search.PassedOver).ToList();
         var honoured = search
@@ -103,14 +105,22 @@ internal static class PatientOperations
         if (request is null)
             return new OutcomeResult(StatusCodes.Status400BadRequest, Outcome.Of(problems));
 
+        // Of what is asked for in so many words all has to be allowed; where nothing is named, what is not allowed is left out.
+        IReadOnlyList<SearchCriterion>? Shown(IndexedType type) => asked.Shown(type, Letters.Read | Letters.Search);
+        var named = request.Honoured.Any(pair => pair.Key == "_type");
+        if (named ? request.Remaining.Any(type => Shown(type) is null) : IndexedTypes.OfPatients.All(type => Shown(type) is null))
+            return FhirReads.Forbidden;
+
         var resources = new List<ResourceVersion>();
         (IndexedType Type, SearchPosition Position)? next = null;
         foreach (var type in request.Remaining)
         {
+            if (Shown(type) is not { } within)
+                continue;
             var room = request.Count - resources.Count;
             var query = new SearchQuery(
                 type,
-                request.CriteriaOf(type),
+                [.. request.CriteriaOf(type), .. within],
                 [],
                 Math.Max(room, 1),
                 type == request.Remaining[0] ? request.After : null
@@ -136,7 +146,7 @@ internal static class PatientOperations
             }
         }
 
-        if (resources.Count == 0 && !await IsKnown(request.Patient, store, asked.Stop))
+        if (resources.Count == 0 && !await IsKnown(request.Patient, Shown, store, asked.Stop))
         {
             return new OutcomeResult(
                 StatusCodes.Status404NotFound,
@@ -166,11 +176,16 @@ internal static class PatientOperations
         };
     }
 
-    private static async Task<bool> IsKnown(ReferenceTest patient, ResourceStore store, CancellationToken stop)
+    private static async Task<bool> IsKnown(
+        ReferenceTest patient,
+        Func<IndexedType, IReadOnlyList<SearchCriterion>?> shown,
+        ResourceStore store,
+        CancellationToken stop
+    )
     {
         foreach (var type in IndexedTypes.OfPatients)
         {
-            if (await store.IsKnown(type, patient, stop))
+            if (shown(type) is { } within && await store.IsKnown(type, patient, within, stop))
                 return true;
         }
 

@@ -1,3 +1,4 @@
+using IrrigationFhir.Access;
 using IrrigationFhir.Problems;
 using IrrigationFhir.Search;
 using IrrigationFhir.Store;
@@ -17,7 +18,16 @@ internal sealed class Searching(ResourceStore store, FhirSettings settings, Stor
         if (search is null)
             return new OutcomeResult(StatusCodes.Status400BadRequest, Outcome.Of(problems));
 
-        var page = await store.Search(search.Query, asked.Stop);
+        // A number alone is what s is enough for; resources are sent to whom they may be read by.
+        var letters = search.Query.Count == 0 ? Letters.Search : Letters.Search | Letters.Read;
+        if (asked.Shown(type, letters) is not { } within)
+            return FhirReads.Forbidden;
+        var query = search.Query with
+        {
+            Criteria = [.. search.Query.Criteria, .. within],
+            Shown = included => asked.Shown(included, Letters.Read),
+        };
+        var page = await store.Search(query, asked.Stop);
         var self = Address(context.Base, search, search.Query.After);
         var next = page.Next is { } position ? Address(context.Base, search, position) : null;
         return new BundleResult(words => Bundles.Search(context.Base, page, self, next, search.Shape, search.PassedOver, words))

@@ -1,3 +1,4 @@
+using IrrigationFhir.Access;
 using Scalar.AspNetCore;
 
 namespace IrrigationFhir.Rest;
@@ -73,7 +74,8 @@ internal static class StartPage
                     return Results.Text(page, "text/html", System.Text.Encoding.UTF8);
                 }
             )
-            .ExcludeFromDescription();
+            .ExcludeFromDescription()
+            .Needs(AccessNeeds.Nothing);
         app.MapScalarApiReference(
                 "/docs",
                 (options, http) =>
@@ -91,6 +93,7 @@ internal static class StartPage
                         .AddDocument("fhir", "FHIR R4 API", "/openapi/fhir.json");
                 }
             )
-            .ExcludeFromDescription();
+            .ExcludeFromDescription()
+            .Needs(AccessNeeds.Nothing);
     }
 }

@@ -9,6 +9,7 @@ namespace IrrigationFhir.Search;
 /// <param name="WithTotal">Whether all matches are to be counted, which costs a walk over them.</param>
 /// <param name="Includes">What comes along with the matches.</param>
 /// <param name="MostIncluded">Most resources that come along with one page.</param>
+/// <param name="Shown">What resources of a type have to meet that come along; null for a type of which none may. Null: nothing.</param>
 internal sealed record SearchQuery(
     IndexedType Type,
     IReadOnlyList<SearchCriterion> Criteria,
@@ -17,7 +18,8 @@ internal sealed record SearchQuery(
     SearchPosition? After = null,
     bool WithTotal = false,
     IReadOnlyList<Inclusion>? Includes = null,
-    int MostIncluded = 0
+    int MostIncluded = 0,
+    Func<IndexedType, IReadOnlyList<SearchCriterion>?>? Shown = null
 )
 {
     /// <summary>What the order goes by, besides the id: that is single, so nothing behind it matters.</summary>
@@ -99,8 +101,11 @@ internal abstract record SearchCriterion
     /// <summary>All criteria of one of these lists hold.</summary>
     public sealed record AnyOf(IReadOnlyList<IReadOnlyList<SearchCriterion>> Alternatives) : SearchCriterion;
 
-    /// <summary>The patient is one of these facilities; without any, nothing matches.</summary>
+    /// <summary>The patient is one of these facilities'; without any, nothing matches.</summary>
     public sealed record OfFacilities(IReadOnlyList<string> Names) : SearchCriterion;
+
+    /// <summary>It is a Subscription of this client.</summary>
+    public sealed record OfClient(string Client) : SearchCriterion;
 }
 
 /// <summary>A token to match.</summary>

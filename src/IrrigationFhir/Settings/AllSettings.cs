@@ -1,3 +1,4 @@
+using IrrigationFhir.Access;
 using IrrigationFhir.Fhir;
 using IrrigationFhir.Intake;
 using IrrigationFhir.Rest;
@@ -17,6 +18,7 @@ internal static class AllSettings
         ("Fhir", typeof(FhirSettings)),
         ("Intake", typeof(IntakeSettings)),
         ("Subscriptions", typeof(SubscriptionSettings)),
+        ("Access", typeof(AccessSettings)),
         ("Measuring", null),
         ("Balance", null),
         ("Criteria", null),
@@ -65,6 +67,7 @@ internal static class AllSettings
         Try(() => StoreSettings.Read(configuration));
         var vocabulary = new Vocabulary(Profiles.DefaultCanonicalBase);
         Try(() => vocabulary = FhirSettings.Read(configuration).Vocabulary);
+        Try(() => AccessGate.Read(configuration));
         Try(() => IntakeSettings.Read(configuration));
         Try(() => KindMap.Read(configuration, vocabulary.Profiles));
         Try(() => SubscriptionSettings.Read(configuration));

@@ -1,4 +1,5 @@
 using Irrigation.Flags;
+using IrrigationFhir.Access;
 using IrrigationFhir.Rest;
 
 namespace IrrigationFhir.Settings;
@@ -24,6 +25,7 @@ internal static class SettingsApi
     /// <summary>Maps the route.</summary>
     public static void MapSettings(this IEndpointRouteBuilder app) =>
         app.MapGet("/settings", (SiteSettings site) => site.All)
+            .Needs(AccessNeeds.AnyToken)
             .Answers<IReadOnlyList<SiteSetting>>(
                 StatusCodes.Status200OK,
                 "Every setting that the arithmetic rests on, with the value in force, its default, and where that comes from."

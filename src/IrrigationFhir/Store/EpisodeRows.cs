@@ -9,7 +9,7 @@ namespace IrrigationFhir.Store;
 /// <param name="Id">Unique among all episodes.</param>
 /// <param name="Version">1 when opened, one more with every <see cref="EpisodeStore.Save"/> that changed something.</param>
 /// <param name="LastSequence">Sequence of the latest entry; 0 before the first.</param>
-/// <param name="Identifier">The business identifier, unique among all episodes, or null.</param>
+/// <param name="Identifier">The business identifier, unique among the episodes of its facility, or null.</param>
 /// <param name="Patient">The patient's identifier, or null.</param>
 /// <param name="OpenedAt">When the episode began.</param>
 /// <param name="ClosedAt">When it ended; null while it is open.</param>
@@ -31,6 +31,9 @@ internal sealed record EpisodeRow(
     /// <summary>Where the patient lies; null where nobody says.</summary>
     public Location? Location { get; init; }
 
+    /// <summary>The facility that the patient is of; empty for the one without a name.</summary>
+    public string Facility => PatientNumber.FacilityIn(PatientKey);
+
     /// <summary>By which program and settings which version was saved last; null where nobody said.</summary>
     public string? SavedBy { get; init; }
 }
@@ -51,6 +54,9 @@ internal sealed record EpisodeListing(bool? IsOpen, string? Ward, string? Room, 
 {
     /// <summary>Now: an end that lies ahead has not come.</summary>
     public required Instant Now { get; init; }
+
+    /// <summary>Only of these facilities; null for all.</summary>
+    public IReadOnlyList<string>? Facilities { get; init; }
 
     /// <summary>Only what follows this episode in the list; null for the first page.</summary>
     public (Instant OpenedAt, string Id)? After { get; init; }

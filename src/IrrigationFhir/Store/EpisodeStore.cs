@@ -8,7 +8,7 @@ namespace IrrigationFhir.Store;
 /// <summary>Episodes, their entries, and the saving of everything that follows from them.</summary>
 internal sealed class EpisodeStore(Database database)
 {
-    private const string SameIdentifier = $"identifier_value = @value and {Dialect.IdentifierSystem} = @system";
+    private const string SameIdentifier = $"identifier_value = @value and {Dialect.IdentifierSystem} = @system and facility = @facility";
 
     /// <summary>Stores a new episode, at version 1 and without entries whatever the row says.</summary>
     public Task<OpenOutcome> Open(EpisodeRow episode, CancellationToken stop) =>
@@ -19,9 +19,9 @@ internal sealed class EpisodeStore(Database database)
                 var inserted = transaction.Statements.Execute(
                     """
                     insert into episode (patient_key, id, version, last_sequence, identifier_system, identifier_value,
-                        patient_system, patient_value, opened_at, closed_at, json, next_look, ward, room, bed)
+                        patient_system, patient_value, opened_at, closed_at, json, next_look, ward, room, bed, facility)
                     values (@patient, @id, 1, 0, @identifierSystem, @identifierValue,
-                        @patientSystem, @patientValue, @opened, @closed, @json, @opened, @ward, @room, @bed)
+                        @patientSystem, @patientValue, @opened, @closed, @json, @opened, @ward, @room, @bed, @facility)
                     on conflict do nothing
                     """,
                     ("patient", opened.PatientKey),
@@ -35,7 +35,8 @@ internal sealed class EpisodeStore(Database database)
                     ("json", opened.Json),
                     ("ward", opened.Location?.Ward),
                     ("room", opened.Location?.Room),
-                    ("bed", opened.Location?.Bed)
+                    ("bed", opened.Location?.Bed),
+                    ("facility", opened.Facility)
                 );
                 if (inserted == 1)
                 {
@@ -48,7 +49,8 @@ internal sealed class EpisodeStore(Database database)
                     EpisodeRowReader.Read,
                     ("id", opened.Id),
                     ("value", opened.Identifier?.Value),
-                    ("system", opened.Identifier?.System ?? "")
+                    ("system", opened.Identifier?.System ?? ""),
+                    ("facility", opened.Facility)
                 );
                 return new OpenOutcome.AlreadyThere(there!.ToRow());
             },
@@ -61,26 +63,80 @@ internal sealed class EpisodeStore(Database database)
     /// <summary>The episode of that business identifier, or null.</summary>
     /// <param name="system">Empty for an identifier without a system.</param>
     /// <param name="value">Its value.</param>
+    /// <param name="facility">In which facility; empty for the one without a name.</param>
     /// <param name="stop">Gives up.</param>
-    public Task<EpisodeRow?> FindByIdentifier(string system, string value, CancellationToken stop) =>
-        FindOne(SameIdentifier, new { system, value }, stop);
+    public Task<EpisodeRow?> FindByIdentifier(string system, string value, string facility, CancellationToken stop) =>
+        FindOne(
+            SameIdentifier,
+            new
+            {
+                system,
+                value,
+                facility,
+            },
+            stop
+        );
+
+    /// <summary>The episodes of that business identifier in some facilities, null for all: at most one in each.</summary>
+    public Task<IReadOnlyList<EpisodeRow>> FindByIdentifier(
+        string system,
+        string value,
+        IReadOnlyList<string>? facilities,
+        CancellationToken stop
+    ) =>
+        FindAll(
+            $"identifier_value = @value and {Dialect.IdentifierSystem} = @system{Within(facilities)} order by facility",
+            new
+            {
+                system,
+                value,
+                facilities,
+            },
+            stop
+        );
+
+    /// <summary>The facility of an episode; null where there is no such episode.</summary>
+    public async Task<string?> FacilityOf(string id, CancellationToken stop)
+    {
+        await using var connection = database.OpenForReading();
+        return await connection.ExecuteScalarAsync<string?>(
+            new CommandDefinition("select facility from episode where id = @id", new { id }, cancellationToken: stop)
+        );
+    }
+
+    private static string Within(IReadOnlyList<string>? facilities) => facilities is null ? "" : " and facility in @facilities";
 
     /// <summary>All episodes of a patient, the latest begun first.</summary>
     /// <param name="system">Null to match the value under any system.</param>
     /// <param name="value">The patient identifier's value.</param>
+    /// <param name="facilities">In which facilities; null for all.</param>
     /// <param name="stop">Gives up.</param>
-    public Task<IReadOnlyList<EpisodeRow>> FindByPatient(string? system, string value, CancellationToken stop) =>
+    public Task<IReadOnlyList<EpisodeRow>> FindByPatient(
+        string? system,
+        string value,
+        IReadOnlyList<string>? facilities,
+        CancellationToken stop
+    ) =>
         FindAll(
-            "patient_value = @value and (@system is null or patient_system = @system) order by opened_at desc, id",
-            new { system, value },
+            $"patient_value = @value and (@system is null or patient_system = @system){Within(facilities)} order by opened_at desc, id",
+            new
+            {
+                system,
+                value,
+                facilities,
+            },
             stop
         );
 
     /// <summary>All episodes of a patient that their openers point at by an address, the latest begun first.</summary>
     /// <param name="address">Such as <c>Patient/1</c>, as the openers wrote it.</param>
+    /// <param name="facilities">In which facilities; null for all.</param>
     /// <param name="stop">Gives up.</param>
-    public Task<IReadOnlyList<EpisodeRow>> FindByPatientAddress(string address, CancellationToken stop) =>
-        FindAll($"{Dialect.PatientAddress} = @address order by opened_at desc, id", new { address }, stop);
+    public Task<IReadOnlyList<EpisodeRow>> FindByPatientAddress(
+        string address,
+        IReadOnlyList<string>? facilities,
+        CancellationToken stop
+    ) => FindAll($"{Dialect.PatientAddress} = @address{Within(facilities)} order by opened_at desc, id", new { address, facilities }, stop);
 
     /// <summary>Episodes of a kind, the earliest begun first, a page at a time.</summary>
     public Task<IReadOnlyList<EpisodeRow>> List(EpisodeListing listing, CancellationToken stop)
@@ -96,6 +152,7 @@ internal sealed class EpisodeStore(Database database)
             listing.Ward is null ? null : "ward = @ward",
             listing.Room is null ? null : "room = @room",
             listing.Bed is null ? null : "bed = @bed",
+            listing.Facilities is null ? null : "facility in @facilities",
             listing.After is null ? null : "(opened_at, id) > (@opened, @id)",
         ];
         var where = string.Join(" and ", conditions.OfType<string>().DefaultIfEmpty("1 = 1"));
@@ -107,6 +164,7 @@ internal sealed class EpisodeStore(Database database)
             bed = listing.Bed,
             opened = listing.After is { } after ? UnixNanoseconds.Of(after.OpenedAt) : 0,
             id = listing.After?.Id,
+            facilities = listing.Facilities,
             atMost = listing.AtMost,
         };
         return FindAll($"{where} order by opened_at, id limit @atMost", values, stop);

@@ -6,14 +6,11 @@ using IrrigationFhir.Search;
 namespace IrrigationFhir.Store;
 
 /// <summary>Follows references from the matches of a search, within the snapshot of that search.</summary>
-internal sealed class Inclusions(
-    DbConnection connection,
-    DbTransaction snapshot,
-    IReadOnlyList<Inclusion> inclusions,
-    int most,
-    CancellationToken stop
-)
+internal sealed class Inclusions(DbConnection connection, DbTransaction snapshot, SearchQuery query, CancellationToken stop)
 {
+    private readonly IReadOnlyList<Inclusion> inclusions = query.Includes ?? [];
+    private readonly int most = query.MostIncluded;
+
     /// <summary>Ids in one statement; well under the number of values a statement may have.</summary>
     public const int AtOnce = 500;
 
@@ -147,6 +144,13 @@ internal sealed class Inclusions(
             row => $"{IndexedTypes.NameOf(row.Type)}/{row.Id}"
         );
 
+    private static DynamicParameters WithIds(DynamicParameters values, IReadOnlyList<string> ids, int room)
+    {
+        var all = new DynamicParameters(values);
+        all.AddDynamicParams(new { ids, room });
+        return all;
+    }
+
     /// <summary>Adds the resources at some addresses; false when there is no room for all of them.</summary>
     private async Task<bool> Add(IEnumerable<string> addresses, string? only)
     {
@@ -159,20 +163,23 @@ internal sealed class Inclusions(
             .ToList();
         foreach (var group in wanted)
         {
+            var type = IndexedTypes.Find(group.Key)!;
+            // What may not be shown is left out as if it were not there, and not counted.
+            IReadOnlyList<SearchCriterion>? within = query.Shown is { } shown ? shown(type) : [];
+            if (within is null)
+                continue;
+            var ofType = new SearchQuery(type, within, [], 1);
+            var sql = new SearchSql(ofType, await SearchKeys.Of(ofType, connection, snapshot, stop));
             foreach (var ids in group.Order(StringComparer.Ordinal).Chunk(AtOnce))
             {
                 var found = await StoredResource.All(
                     connection,
                     snapshot,
                     $"""
-                    select {StoredResource.Columns} from {StoredResource.From} and r.type = @type and r.id in @ids order by r.id limit @room
+                    select {StoredResource.Columns} from {StoredResource.From} and {sql.Conditions} and r.id in @ids
+                    order by r.id limit @room
                     """,
-                    new
-                    {
-                        type = IndexedTypes.NumberOf(group.Key),
-                        ids,
-                        room = most - _included.Count + 1,
-                    },
+                    WithIds(sql.Values, ids, most - _included.Count + 1),
                     stop
                 );
                 foreach (var version in found)

@@ -28,6 +28,9 @@ internal sealed record ScanRequest(string Type, Instant Fence, Instant? Since = 
 
     /// <summary>Only what is about one of these; empty for all.</summary>
     public IReadOnlyList<ScannedPatient> Patients { get; init; } = [];
+
+    /// <summary>Only what is about patients of these facilities, or about no patient; null for all.</summary>
+    public IReadOnlyList<string>? Facilities { get; init; }
 }
 
 /// <summary>A patient as resources point at it: by address, or by identifier.</summary>
@@ -85,14 +88,14 @@ internal sealed class ResourceScan(Func<DbConnection> open)
         );
     }
 
-    /// <summary>Whether anything is about a patient.</summary>
-    public async Task<bool> Knows(ScannedPatient patient, CancellationToken stop)
+    /// <summary>Whether anything is about a patient, of some facilities; null for all.</summary>
+    public async Task<bool> Knows(ScannedPatient patient, IReadOnlyList<string>? facilities, CancellationToken stop)
     {
         var values = new List<(string Name, object Value)>();
         var sql = $"""
             select exists (select 1 from reference_set_member m cross join resource r
                 where m.parameter = '{PatientPartition.Subject}' and {Is(patient, 0, values)}
-                    and r.patient = m.patient and r.about = m.number)
+                    and r.patient = m.patient and r.about = m.number{OfFacilities(facilities)})
             """;
         await using var connection = open();
         var parameters = new DynamicParameters(values.ToDictionary(value => value.Name, value => value.Value));
@@ -164,6 +167,7 @@ internal sealed class ResourceScan(Func<DbConnection> open)
             request.Patients.Count > 0 ? $"and ({about})"
             : request.OnlyOfPatients ? $"and {Subject("1 = 1")}"
             : "";
+        condition += OfFacilities(request.Facilities);
         using var connection = open();
         // One snapshot, so that what was moved to history in between is found there.
         using var snapshot = connection.BeginTransaction();
@@ -244,6 +248,13 @@ internal sealed class ResourceScan(Func<DbConnection> open)
         var conditions = patients.Select((patient, i) => Subject(Is(patient, i, values)));
         return (string.Join(" or ", conditions), values);
     }
+
+    /// <summary>A condition on the facility of whom a resource is about, behind others; nothing for all of them.</summary>
+    private static string OfFacilities(IReadOnlyList<string>? facilities) =>
+        facilities is null ? ""
+        : facilities.Count == 0 ? " and 1 = 0"
+        : $" and ({string.Join(" or ", facilities.Select(name =>
+            PatientNumber.OfFacility(name) is var (from, to) ? FormattableString.Invariant($"r.patient between {from} and {to}") : ""))})";
 
     /// <summary>A condition on a member of a set of references: it names a patient.</summary>
     private static string Is(ScannedPatient patient, int number, List<(string Name, object Value)> values)

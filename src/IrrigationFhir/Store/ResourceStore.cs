@@ -18,6 +18,12 @@ internal sealed class ResourceStore(Database database)
             )
         ).SingleOrDefault();
 
+    /// <summary>The current version, or null where there is none that meets some conditions.</summary>
+    public async Task<ResourceVersion?> Read(IndexedType type, string id, IReadOnlyList<SearchCriterion> within, CancellationToken stop) =>
+        within.Count == 0
+            ? await Read(type.Name, id, stop)
+            : (await Search(new(type, [new SearchCriterion.Ids([id]), .. within], [], 1), stop)).Resources.SingleOrDefault();
+
     /// <summary>That version, current or not, or null.</summary>
     public async Task<ResourceVersion?> VersionRead(string type, string id, long versionId, CancellationToken stop) =>
         (
@@ -69,26 +75,38 @@ internal sealed class ResourceStore(Database database)
     /// <param name="count">Most versions wanted.</param>
     /// <param name="since">Only versions stored at or after this; null for all.</param>
     /// <param name="before">The last version of the page before; null from the latest.</param>
+    /// <param name="within">What the resources have to meet as they are now.</param>
     /// <param name="stop">Gives up.</param>
-    public Task<IReadOnlyList<ResourceVersion>> TypeHistory(
-        string type,
+    public async Task<IReadOnlyList<ResourceVersion>> TypeHistory(
+        IndexedType type,
         int count,
         Instant? since,
         (Instant LastUpdated, string Id)? before,
+        IReadOnlyList<SearchCriterion> within,
         CancellationToken stop
-    ) =>
-        All(
-            TypeHistorySql,
+    )
+    {
+        await using var connection = database.OpenForReading();
+        var query = new SearchQuery(type, within, [], count);
+        var sql = new SearchSql(query, await SearchKeys.Of(query, connection, null, stop));
+        sql.Values.AddDynamicParams(
             new
             {
-                type = IndexedTypes.NumberOf(type),
+                type = type.Number,
                 count,
                 since = since is { } given ? UnixNanoseconds.Nearest(given) : long.MinValue,
                 stored = before is { } last ? UnixNanoseconds.Of(last.LastUpdated) : long.MaxValue,
                 id = before?.Id ?? "",
-            },
+            }
+        );
+        return await StoredResource.All(
+            connection,
+            null,
+            $"{TypeHistorySql}{(within.Count == 0 ? "" : $" and {sql.Conditions}")} {TypeHistoryOrder}",
+            sql.Values,
             stop
         );
+    }
 
     /// <summary>One page of a search; page, total and what comes along are of the same moment.</summary>
     public async Task<SearchPage> Search(SearchQuery query, CancellationToken stop)
@@ -129,7 +147,7 @@ internal sealed class ResourceStore(Database database)
             }
         }
 
-        var (included, all) = await new Inclusions(connection, snapshot, query.Includes ?? [], query.MostIncluded, stop).Follow(found);
+        var (included, all) = await new Inclusions(connection, snapshot, query, stop).Follow(found);
         return new(found, next, total, included, all);
     }
 
@@ -176,9 +194,13 @@ internal sealed class ResourceStore(Database database)
         return [.. ids.Select(id => found[id])];
     }
 
-    /// <summary>Whether any resource of that type is about that patient.</summary>
-    public async Task<bool> IsKnown(IndexedType type, ReferenceTest patient, CancellationToken stop) =>
-        (await Search(new(type, [new SearchCriterion.Subject([patient])], [], 1), stop)).Resources.Count > 0;
+    /// <summary>Whether any resource of that type is about that patient, of those that meet some conditions.</summary>
+    public async Task<bool> IsKnown(
+        IndexedType type,
+        ReferenceTest patient,
+        IReadOnlyList<SearchCriterion> within,
+        CancellationToken stop
+    ) => (await Search(new(type, [new SearchCriterion.Subject([patient]), .. within], [], 1), stop)).Resources.Count > 0;
 
     /// <summary>How many of our own resources failed their profile and wait unpublished.</summary>
     public async Task<long> CountWithheld(CancellationToken stop)
@@ -193,8 +215,10 @@ internal sealed class ResourceStore(Database database)
         from resource_version v cross join resource r
         where v.type = @type and v.at >= @since and v.at <= @stored and r.patient = v.patient and r.number = v.number
             and (v.at < @stored or r.id < @id)
-        order by v.at desc, r.id desc limit @count
         """;
+
+    /// <summary>Behind <see cref="TypeHistorySql"/>, and conditions on <c>r</c>.</summary>
+    internal const string TypeHistoryOrder = "order by v.at desc, r.id desc limit @count";
 
     /// <summary>From the current version back, one after the other: each knows when the one before it was stored.</summary>
     /// <remarks>As many steps as are asked for. A condition follows behind an "and".</remarks>

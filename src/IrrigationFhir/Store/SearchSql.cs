@@ -348,9 +348,13 @@ internal sealed class SearchSql
                 any.Alternatives,
                 all => $"({string.Join(" and ", all.Select(Condition).OfType<string>().DefaultIfEmpty("1 = 1"))})"
             ),
+            SearchCriterion.OfClient of => $"r.id in (select s.id from subscription s where s.client = {Value(of.Client)})",
             SearchCriterion.OfFacilities facilities => Any(facilities.Names, name => Within(PatientNumber.OfFacility(name))),
             _ => throw new InvalidOperationException($"{criterion.GetType().Name} has no SQL."),
         };
+
+    /// <summary>The conditions alone, on <c>resource r</c>, for a statement that finds its rows another way.</summary>
+    public string Conditions => string.Join(" and ", _conditions);
 
     // A facility is the first part of the patient's number.
     private string Within((long From, long To) patients) => $"r.patient between {Value(patients.From)} and {Value(patients.To)}";

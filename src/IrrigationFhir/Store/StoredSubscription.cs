@@ -1,3 +1,5 @@
+using System.Text.Json;
+using IrrigationFhir.Access;
 using IrrigationFhir.Search;
 using NodaTime;
 
@@ -11,7 +13,7 @@ internal sealed class StoredSubscription
         id as Id, status as Status, topic as Topic, filters as Filters, request as Request, error as Error,
         events as Events, delivered as Delivered, started_at as StartedAt, failing_since as FailingSince,
         attempts as Attempts, last_failure as LastFailure, last_sent_at as LastSentAt,
-        heartbeat as Heartbeat, ends_at as EndsAt,
+        heartbeat as Heartbeat, ends_at as EndsAt, client as Client, scopes as Scopes, facilities as Facilities,
         (select r.version_id from resource r
          where r.type = {IndexedTypes.NumberOf("Subscription")} and r.id = subscription.id) as Version
         """;
@@ -48,6 +50,12 @@ internal sealed class StoredSubscription
 
     public long Version { get; set; }
 
+    public string Client { get; set; } = "";
+
+    public string Scopes { get; set; } = "";
+
+    public string? Facilities { get; set; }
+
     public SubscriptionRow ToRow() =>
         new(
             Id,
@@ -66,7 +74,10 @@ internal sealed class StoredSubscription
             Heartbeat is { } silence ? Duration.FromNanoseconds(silence) : null,
             At(EndsAt),
             Version
-        );
+        )
+        {
+            Owner = new(Client, Scopes, Facilities is null ? null : JsonSerializer.Deserialize<string[]>(Facilities)),
+        };
 
     private static Instant? At(long? stored) => stored is { } at ? UnixNanoseconds.ToInstant(at) : null;
 }

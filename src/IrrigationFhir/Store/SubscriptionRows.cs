@@ -1,3 +1,4 @@
+using IrrigationFhir.Access;
 using NodaTime;
 
 namespace IrrigationFhir.Store;
@@ -38,7 +39,11 @@ internal sealed record SubscriptionRow(
     Duration? Heartbeat,
     Instant? EndsAt,
     long Version = 0
-);
+)
+{
+    /// <summary>Whose it is, and what that client was allowed when it last said what it wants.</summary>
+    public LastingAccess Owner { get; init; } = LastingAccess.Local;
+}
 
 /// <summary>An event of a subscription: a version of a resource.</summary>
 /// <param name="Number">Its number in the subscription, from 1.</param>

@@ -12,7 +12,7 @@ internal static class SubscriptionSql
         insert into subscription_event (subscription_id, number, outbox_number, patient_key, type, id, version_id, event, at)
         select s.id, s.events + 1, @outbox, @patient, @type, @id, @version, @event, @at
         from subscription s
-        where s.started_at is not null and s.status <> 'off'
+        where s.started_at is not null and s.status <> 'off' and (s.facilities is null or {Dialect.Among("@facility", "s.facilities")})
           and (({Dialect.Among("s.topic", "@topics")} and {Dialect.Passes("s.filters", "@attributes")})
             or (@alsoEarlierRecipients and exists (
                 select 1 from subscription_told t where t.type = @type and t.id = @id and t.subscription_id = s.id)))
@@ -31,6 +31,7 @@ internal static class SubscriptionSql
             InsertEvents,
             ("outbox", outbox),
             ("patient", patientKey),
+            ("facility", PatientNumber.FacilityIn(patientKey)),
             ("type", outboxEvent.Type),
             ("id", outboxEvent.Id),
             ("version", version.VersionId),

@@ -1,3 +1,4 @@
+using System.Text.Json;
 using Dapper;
 using IrrigationFhir.Search;
 using NodaTime;
@@ -29,8 +30,8 @@ internal sealed class SubscriptionStore(Database database)
 
                 transaction.Statements.Execute(
                     """
-                    insert into subscription (id, status, topic, filters, request, error, heartbeat, ends_at)
-                    values (@id, @status, @topic, @filters, @request, @error, @heartbeat, @ends)
+                    insert into subscription (id, status, topic, filters, request, error, heartbeat, ends_at, client, scopes, facilities)
+                    values (@id, @status, @topic, @filters, @request, @error, @heartbeat, @ends, @client, @scopes, @facilities)
                     """,
                     Values(row)
                 );
@@ -225,6 +226,7 @@ internal sealed class SubscriptionStore(Database database)
             update subscription set status = @status, topic = @topic,
                 delivered = case when filters = @filters then delivered else events end,
                 filters = @filters, request = @request, error = @error, heartbeat = @heartbeat, ends_at = @ends,
+                client = @client, scopes = @scopes, facilities = @facilities,
                 failing_since = case when @status = 'requested' then null else failing_since end,
                 attempts = case when @status = 'requested' then 0 else attempts end
             where id = @id and request = @before
@@ -263,6 +265,9 @@ internal sealed class SubscriptionStore(Database database)
             ("error", row.Error),
             ("heartbeat", row.Heartbeat?.ToInt64Nanoseconds()),
             ("ends", row.EndsAt is { } ends ? UnixNanoseconds.Of(ends) : null),
+            ("client", row.Owner.Client),
+            ("scopes", row.Owner.Scopes),
+            ("facilities", row.Owner.Facilities is { } facilities ? JsonSerializer.Serialize(facilities) : null),
         ];
 
     private static long? CurrentVersion(WriteTransaction transaction, string id) =>

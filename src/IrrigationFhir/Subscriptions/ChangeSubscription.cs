@@ -2,6 +2,7 @@ using System.Text.Json;
 using Hl7.Fhir.Model;
 using Hl7.Fhir.Utility;
 using Irrigation.Episodes;
+using IrrigationFhir.Access;
 using IrrigationFhir.Fhir;
 using IrrigationFhir.Rest;
 using IrrigationFhir.Store;
@@ -25,7 +26,7 @@ internal sealed class ChangeSubscription(
     private const int Tries = 3;
 
     /// <summary>Takes a new one: status requested until its endpoint has answered a handshake.</summary>
-    public async Task<Written> Create(JsonElement json, CancellationToken stop)
+    public async Task<Written> Create(JsonElement json, Caller caller, CancellationToken stop)
     {
         var (sent, problems) = Read(json);
         if (sent is null)
@@ -45,9 +46,11 @@ internal sealed class ChangeSubscription(
         if (faults.Count > 0 || request is null)
             return Written.Refused.Of(StatusCodes.Status422UnprocessableEntity, [.. faults, .. refused]);
 
+        if (!request.MayBeToldTo(caller))
+            return MayNot();
         var id = Guid.NewGuid().ToString();
         var outcome = await store.Create(
-            StoredRequest.Row(id, "requested", null, request),
+            StoredRequest.Row(id, "requested", null, request, LastingAccess.Of(caller)),
             ShownSubscription.Of(sent, id, "requested", null, request.Headers),
             settings.Most,
             stop
@@ -68,8 +71,9 @@ internal sealed class ChangeSubscription(
     /// <param name="id">The id in the address.</param>
     /// <param name="json">The whole resource.</param>
     /// <param name="ifMatch">The version that is changed, as <c>W/"3"</c>; null for whichever is current.</param>
+    /// <param name="caller">Whose it has to be.</param>
     /// <param name="stop">Gives up.</param>
-    public async Task<Written> Update(string id, JsonElement json, string? ifMatch, CancellationToken stop)
+    public async Task<Written> Update(string id, JsonElement json, string? ifMatch, Caller caller, CancellationToken stop)
     {
         for (var tries = 1; ; tries++)
         {
@@ -86,7 +90,7 @@ internal sealed class ChangeSubscription(
                         "the id of the address"
                     )
                 );
-            if (await store.Find(id, stop) is not { } row)
+            if (await store.Find(id, stop) is not { } row || !row.Owner.IsOf(caller))
                 return Written.Refused.Of(
                     StatusCodes.Status404NotFound,
                     new EntryProblem(
@@ -124,12 +128,15 @@ internal sealed class ChangeSubscription(
             if (fault is not null || request is null || status is null)
                 return Written.Refused.Of(StatusCodes.Status422UnprocessableEntity, fault is null ? refused : [fault, .. refused]);
 
+            if (status != "off" && !request.MayBeToldTo(caller))
+                return MayNot();
+
             // Another endpoint has not answered a handshake yet.
             if (status == "active" && request.Endpoint != stored.Request.Endpoint)
                 status = "requested";
             var error = status == "error" ? stored.Error : null;
             var outcome = await store.Update(
-                StoredRequest.Row(id, status, error, request),
+                StoredRequest.Row(id, status, error, request, caller.IsLocal ? row.Owner : LastingAccess.Of(caller)),
                 ShownSubscription.Of(sent, id, status, error, request.Headers),
                 row,
                 settings.Most,
@@ -164,6 +171,17 @@ internal sealed class ChangeSubscription(
                 )
             );
     }
+
+    private static Written.Refused MayNot() =>
+        Written.Refused.Of(
+            StatusCodes.Status403Forbidden,
+            new EntryProblem(
+                "not-allowed",
+                "Subscription.criteria",
+                "an access token that does not cover what the topic tells of",
+                "a token that may search that type, and read it where whole resources are told"
+            )
+        );
 
     private static Written.Refused TooMany(SubscriptionOutcome.TooMany many) =>
         Written.Refused.Of(

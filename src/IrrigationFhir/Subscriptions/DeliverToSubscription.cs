@@ -1,6 +1,7 @@
 using System.Collections.Concurrent;
 using Hl7.Fhir.Model;
 using Hl7.Fhir.Utility;
+using IrrigationFhir.Access;
 using IrrigationFhir.Audit;
 using IrrigationFhir.Model;
 using IrrigationFhir.Rest;
@@ -26,6 +27,7 @@ internal sealed class DeliverToSubscription(
     IServer server,
     FhirSettings fhir,
     TimeProvider clock,
+    ICallers callers,
     Notifications notifications,
     AuditTrail audit
 )
@@ -49,6 +51,13 @@ internal sealed class DeliverToSubscription(
 
             if (subscription.Status == "error")
                 break;
+            // What its client may have is judged each time: what it was allowed when it asked may have ended since.
+            if (callers.Still(subscription.Owner) is not { } owner || !subscription.MayBeToldTo(owner))
+            {
+                await ChangeStatus(subscription, "error", "no longer authorized: its client may not have what the topic tells of", stop);
+                break;
+            }
+
             var (notification, upTo) = await NextNotification(subscription, stop);
             if (notification is null)
                 break;

@@ -1,5 +1,6 @@
 using System.Collections.Immutable;
 using System.Text.Json;
+using IrrigationFhir.Access;
 using IrrigationFhir.Fhir;
 using IrrigationFhir.Search;
 using IrrigationFhir.Store;
@@ -28,7 +29,7 @@ internal sealed record StoredRequest(
     private static readonly JsonSerializerOptions Written = new(JsonSerializerDefaults.Web);
 
     /// <summary>A row of the store for a request.</summary>
-    public static SubscriptionRow Row(string id, string status, string? error, SubscriptionRequest request)
+    public static SubscriptionRow Row(string id, string status, string? error, SubscriptionRequest request, LastingAccess owner)
     {
         ImmutableArray<Filter> filters = [.. request.Filters.Select(filter => new Filter(filter.Parameter, filter.AnyOf))];
         var stored = new StoredRequest(
@@ -59,7 +60,10 @@ internal sealed record StoredRequest(
             LastSentAt: null,
             request.Heartbeat,
             request.End
-        );
+        )
+        {
+            Owner = owner,
+        };
     }
 
     /// <summary>A subscription, from its row.</summary>
@@ -76,7 +80,8 @@ internal sealed record StoredRequest(
             row.FailingSince,
             row.Attempts,
             row.LastFailure,
-            row.LastSentAt
+            row.LastSentAt,
+            row.Owner
         );
 
     private static StoredRequest Of(SubscriptionRow row) => JsonSerializer.Deserialize<StoredRequest>(row.Request, Written)!;

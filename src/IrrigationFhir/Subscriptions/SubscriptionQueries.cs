@@ -46,7 +46,7 @@ internal sealed class SubscriptionQueries(
         IReadOnlyList<SubscriptionRow> rows;
         if (id is not null)
         {
-            if (await store.Find(id, asked.Stop) is not { } row)
+            if (await store.Find(id, asked.Stop) is not { } row || !row.Owner.IsOf(asked.Caller))
                 return NotThere(id);
             rows = [row];
         }
@@ -58,7 +58,7 @@ internal sealed class SubscriptionQueries(
             rows =
             [
                 .. (await store.FindByStatus(statuses.Count == 0 ? Statuses : statuses, asked.Stop)).Where(row =>
-                    ids.Count == 0 || ids.Contains(row.Id)
+                    row.Owner.IsOf(asked.Caller) && (ids.Count == 0 || ids.Contains(row.Id))
                 ),
             ];
         }
@@ -89,8 +89,11 @@ internal sealed class SubscriptionQueries(
                 $"one of {string.Join(", ", Irrigation.Slug.All<PayloadContent>())}"
             );
 
-        if (await store.Find(id, stop) is not { } row)
+        if (await store.Find(id, stop) is not { } row || !row.Owner.IsOf(asked.Caller))
             return NotThere(id);
+        // As much as may be told now: what it was subscribed with may be more.
+        if (!StoredRequest.State(row).MayBeToldTo(asked.Caller, content))
+            return FhirReads.Forbidden;
         var oldest = await events.FindOldest(id, stop) ?? row.Events + 1;
         if (since is { } from && Math.Max(from, 1) < oldest)
         {

@@ -1,4 +1,5 @@
 using System.Collections.Immutable;
+using IrrigationFhir.Access;
 using IrrigationFhir.Fhir;
 using NodaTime;
 
@@ -41,7 +42,20 @@ internal sealed record SubscriptionRequest(
     Duration? Timeout,
     int MaxCount,
     Instant? End
-);
+)
+{
+    /// <summary>
+    /// Whether a client may have what notifications carry: to search the topic's type, and to read it where whole resources come along; all
+    /// of it, for events are not cut to a scope's query.
+    /// </summary>
+    public bool MayBeToldTo(Caller client) =>
+        client.Covers(
+            new Need(Topic.ResourceType, Content == PayloadContent.FullResource ? Letters.Search | Letters.Read : Letters.Search)
+            {
+                Whole = true,
+            }
+        );
+}
 
 /// <summary>Which endpoints may be notified.</summary>
 internal interface IEndpointRules

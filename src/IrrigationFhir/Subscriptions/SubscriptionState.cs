@@ -1,3 +1,4 @@
+using IrrigationFhir.Access;
 using NodaTime;
 
 namespace IrrigationFhir.Subscriptions;
@@ -15,6 +16,7 @@ namespace IrrigationFhir.Subscriptions;
 /// <param name="Attempts">How many deliveries failed in a row.</param>
 /// <param name="LastFailure">Why the last one did.</param>
 /// <param name="LastSentAt">When something was last sent.</param>
+/// <param name="Owner">Whose it is, and what that client was allowed.</param>
 internal sealed record SubscriptionState(
     string Id,
     long Version,
@@ -27,5 +29,12 @@ internal sealed record SubscriptionState(
     Instant? FailingSince,
     int Attempts,
     string? LastFailure,
-    Instant? LastSentAt
-);
+    Instant? LastSentAt,
+    LastingAccess Owner
+)
+{
+    /// <summary>Whether a client may be told now of what is or was told here, in whole resources or less.</summary>
+    public bool MayBeToldTo(Caller client, PayloadContent? content = null) =>
+        (Request with { Content = content ?? Request.Content }).MayBeToldTo(client)
+        && (client.Facilities is null || Owner.Facilities?.All(client.Sees) is true);
+}

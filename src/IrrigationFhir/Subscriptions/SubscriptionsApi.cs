@@ -1,4 +1,5 @@
 using Hl7.Fhir.Model;
+using IrrigationFhir.Access;
 using IrrigationFhir.Fhir;
 using IrrigationFhir.Problems;
 using IrrigationFhir.Rest;
@@ -43,17 +44,22 @@ internal static class SubscriptionsApi
             .AddEndpointFilter(Negotiation.RequireJson)
             .AddEndpointFilter(FhirApi.RequireExactCase)
             .ExcludeFromDescription();
-        fhir.MapPost("", Create).TakesLittle(app.ServiceProvider).Changes();
-        fhir.MapPut("/{id}", Update).TakesLittle(app.ServiceProvider).Changes();
+        fhir.MapPost("", Create).TakesLittle(app.ServiceProvider).Needs(AccessNeeds.Whole(("Subscription", Letters.Create))).Changes();
+        fhir.MapPut("/{id}", Update)
+            .TakesLittle(app.ServiceProvider)
+            .Needs(AccessNeeds.Whole(("Subscription", Letters.Update)))
+            .Changes();
     }
+
+    private static AccessNeeds Read => AccessNeeds.Of("Subscription", Letters.Read);
 
     /// <summary>What is read of subscriptions and topics beside the resources that are kept.</summary>
     private static ReadableFhir Table(SubscriptionQueries queries, Profiles profiles) =>
         new([
-            new("Basic/{id}", asked => Task.FromResult(Topic(asked, profiles))),
-            new("Subscription/$status", asked => queries.Status(asked, null)) { Posted = PostedBody.ParametersOrNothing },
-            new("Subscription/{id}/$status", asked => queries.Status(asked, asked.Id)) { Posted = PostedBody.ParametersOrNothing },
-            new("Subscription/{id}/$events", queries.Events) { Posted = PostedBody.ParametersOrNothing },
+            new("Basic/{id}", asked => Task.FromResult(Topic(asked, profiles)), AccessNeeds.AnyToken),
+            new("Subscription/$status", asked => queries.Status(asked, null), Read) { Posted = PostedBody.ParametersOrNothing },
+            new("Subscription/{id}/$status", asked => queries.Status(asked, asked.Id), Read) { Posted = PostedBody.ParametersOrNothing },
+            new("Subscription/{id}/$events", queries.Events, Read) { Posted = PostedBody.ParametersOrNothing },
         ]);
 
     private static IFhirAnswer Topic(FhirQuestion asked, Profiles profiles)
@@ -94,7 +100,7 @@ internal static class SubscriptionsApi
                 )
             );
         var (json, refused) = await FhirBody.Read(http.Request, stop);
-        return refused ?? Reply(await change.Create(json, stop), http, settings);
+        return refused ?? Reply(await change.Create(json, Caller.Of(http), stop), http, settings);
     }
 
     private static async Task<IResult> Update(
@@ -106,7 +112,8 @@ internal static class SubscriptionsApi
     )
     {
         var (json, refused) = await FhirBody.Read(http.Request, stop);
-        return refused ?? Reply(await change.Update(id, json, EntityTags.Named(http.Request.Headers.IfMatch), stop), http, settings);
+        return refused
+            ?? Reply(await change.Update(id, json, EntityTags.Named(http.Request.Headers.IfMatch), Caller.Of(http), stop), http, settings);
     }
 
     private static IResult Reply(Written written, HttpContext http, FhirSettings settings) =>

@@ -190,15 +190,9 @@ public sealed partial class StoriesTests : IAsyncLifetime
         using var board = Subscriber.Start();
         var rows = await _ward.Of(async () =>
         {
-            var made = await _ward.Post("/fhir/Subscription", SubscribedWard.Subscription(board.Address()));
-            Assert.Equal(201, (int)made.Status);
-            await SubscribedWard.Until(async () => (string?)(await _ward.Read($"/fhir/Subscription/{made.Json["id"]}"))["status"] == "active");
-            await _ward.Record(
-                _episode,
-                Emptied("1", "09:00", 100),
-                new JsonObject { ["source"] = "ward-board", ["id"] = "2", ["kind"] = "bladder-palpation", ["at"] = "2026-03-14T21:00:00Z", ["finding"] = "distended" }
-            );
-            await SubscribedWard.Until(() => Task.FromResult(board.Received.Any(body => body.Contains("\"resourceType\":\"Flag\"", StringComparison.Ordinal))));
+            await _ward.Active(SubscribedWard.Subscription(board.Address()));
+            await _ward.Record(_episode, SubscribedWard.Clots("1"));
+            await _ward.Until(() => board.All().Any(told => told.Resources.Count > 0));
         });
         var told = rows.Where(row => row.Entry.Deed == Deed.Disclose).Take(1).ToList();
         Assert.NotEmpty(told);

@@ -1,7 +1,7 @@
 using System.Net.Http.Headers;
-using System.Security.Claims;
 using System.Text.Json.Nodes;
 using Hl7.Fhir.Model;
+using IrrigationFhir.Access;
 using IrrigationFhir.Intake;
 using IrrigationFhir.Rest;
 using IrrigationFhir.Store;
@@ -111,21 +111,21 @@ public class InnerRequestsTests(EveningOnTheWard evening)
             {
                 asked = question;
                 return Task.FromResult<IFhirAnswer>(new OutcomeResult(StatusCodes.Status200OK, new OperationOutcome()));
-            }
+            },
+            AccessNeeds.Of("Observation", Letters.Read)
         );
         var settings = new FhirSettings { BaseUrl = "https://irrigation.example/fhir" };
         var folder = Directory.CreateTempSubdirectory("waiting-").FullName;
         using var queue = new IrrigationFhir.Audit.AuditQueue(folder);
         var audit = new IrrigationFhir.Audit.AuditTrail(queue, null!, TimeProvider.System);
         var inner = new InnerRequests(new FhirReads([new([probe])], settings, audit), settings);
-        var http = new DefaultHttpContext
-        {
-            User = new(new ClaimsIdentity([new System.Security.Claims.Claim("sub", "N-31 (invented)")], "any")),
-        };
+        var caller = new Caller("N-31 (invented)", Scope.ReadAll("system/Observation.r"));
+        var http = new DefaultHttpContext();
+        caller.Asks(http);
 
         await inner.Get(http, "Observation/one?code=a&code=b", strict: true);
 
-        Assert.Same(http.User, asked!.Caller);
+        Assert.Same(caller, asked!.Caller);
         Assert.Equal(("one", "https://irrigation.example/fhir", true), (asked.Id, asked.Base, asked.Strict));
         Assert.Equal(["a", "b"], asked.Parameters.Select(pair => pair.Value));
     }

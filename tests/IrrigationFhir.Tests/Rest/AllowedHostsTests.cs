@@ -22,7 +22,7 @@ public class AllowedHostsTests
         foreach (var address in new[] { "fhir/Observation", "fhir/metadata", "nowhere" })
         {
             using var reply = await Ask(fhir, address, host);
-            var refused = (await FhirOverHttp.Read<OperationOutcome>(reply, 400)).Issue.Single();
+            var refused = (await FhirOverHttp.Read<OperationOutcome>(reply, 421)).Issue.Single();
             Assert.Equal("host-not-allowed", refused.Details!.Coding.Single().Code);
             Assert.DoesNotContain(host, $"{reply.Headers} {await reply.Content.ReadAsStringAsync()}", StringComparison.Ordinal);
         }
@@ -46,12 +46,12 @@ public class AllowedHostsTests
     [InlineData("ward.example; *.quay.example", "ward.example", 200)]
     [InlineData("ward.example; *.quay.example", "WARD.example:8080", 200)]
     [InlineData("ward.example; *.quay.example", "north.quay.example", 200)]
-    [InlineData("ward.example; *.quay.example", "quay.example", 400)]
-    [InlineData("ward.example; *.quay.example", "localhost", 400)]
+    [InlineData("ward.example; *.quay.example", "quay.example", 421)]
+    [InlineData("ward.example; *.quay.example", "localhost", 421)]
     [InlineData("*", "elsewhere.example", 200)]
     public async Task A_site_says_which_hosts_it_answers_to(string allowed, string host, int status)
     {
-        await using var fhir = await FhirOverHttp.Start(null, ("AllowedHosts", allowed));
+        await using var fhir = await FhirOverHttp.Start(null, ("AllowedHosts", allowed), ("Access:OpenToNetwork", "true"));
         using var reply = await Ask(fhir, "fhir/Observation", host);
         Assert.Equal(status, (int)reply.StatusCode);
     }
@@ -59,7 +59,11 @@ public class AllowedHostsTests
     [Fact]
     public async Task With_a_configured_base_links_carry_that_whatever_the_host()
     {
-        await using var fhir = await FhirOverHttp.Start(null, ("Fhir:BaseUrl", "https://ward.example/fhir"));
+        await using var fhir = await FhirOverHttp.Start(
+            null,
+            ("Fhir:BaseUrl", "https://ward.example/fhir"),
+            ("Access:OpenToNetwork", "true")
+        );
         using var reply = await Ask(fhir, "fhir/Observation", "elsewhere.example");
         var found = await FhirOverHttp.Read<Bundle>(reply, 200);
         Assert.DoesNotContain("elsewhere", found.SelfLink!.OriginalString, StringComparison.Ordinal);

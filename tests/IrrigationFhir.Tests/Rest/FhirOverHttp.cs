@@ -1,5 +1,6 @@
 using System.Collections.Concurrent;
 using Hl7.Fhir.Model;
+using IrrigationFhir.Access;
 using IrrigationFhir.Health;
 using IrrigationFhir.Rest;
 using IrrigationFhir.Store;
@@ -56,26 +57,30 @@ internal sealed class FhirOverHttp : IAsyncDisposable
         builder.Services.AddSingleton<TimeProvider>(clock);
         builder.Services.AddEpisodeStore(builder.Configuration);
         builder.Services.AddFhir(builder.Configuration);
+        builder.Services.AddAccess(builder.Configuration);
         builder.Services.AddHealth();
         more?.Invoke(builder.Services);
 
         var app = builder.Build();
         app.UseOperationOutcomes();
         app.UseAllowedHosts();
+        app.UseAccess();
         app.MapFhir();
         app.MapHealth();
-        app.MapGet("/broken", string () => throw new InvalidOperationException("planted-secret"));
+        app.MapGet("/broken", string () => throw new InvalidOperationException("planted-secret")).Needs(AccessNeeds.AnyToken);
         app.MapGet(
-            "/broken-off",
-            async (HttpResponse response) =>
-            {
-                await response.WriteAsync("half an answer");
-                await response.Body.FlushAsync();
-                throw new InvalidOperationException("planted-secret");
-            }
-        );
-        app.MapPost("/echo", async (HttpRequest request) => Results.Text(await new StreamReader(request.Body).ReadToEndAsync()));
-        app.MapPost("/number", (Numbered body) => Results.Ok(body.Number));
+                "/broken-off",
+                async (HttpResponse response) =>
+                {
+                    await response.WriteAsync("half an answer");
+                    await response.Body.FlushAsync();
+                    throw new InvalidOperationException("planted-secret");
+                }
+            )
+            .Needs(AccessNeeds.AnyToken);
+        app.MapPost("/echo", async (HttpRequest request) => Results.Text(await new StreamReader(request.Body).ReadToEndAsync()))
+            .Needs(AccessNeeds.AnyToken);
+        app.MapPost("/number", (Numbered body) => Results.Ok(body.Number)).Needs(AccessNeeds.AnyToken);
         await app.StartAsync();
         return new(app, folder, new() { BaseAddress = new(app.Urls.Single() + "/") }, clock, log);
     }

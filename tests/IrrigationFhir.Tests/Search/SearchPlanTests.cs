@@ -232,7 +232,7 @@ public class SearchPlanTests(SearchPlanTests.Ward ward) : IClassFixture<SearchPl
     public async Task The_history_of_a_type_is_read_in_the_order_of_storing()
     {
         var plan = await Plan(
-            ResourceStore.TypeHistorySql,
+            $"{ResourceStore.TypeHistorySql} {ResourceStore.TypeHistoryOrder}",
             new
             {
                 type = 1,

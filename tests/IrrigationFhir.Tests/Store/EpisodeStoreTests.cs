@@ -17,11 +17,14 @@ public class EpisodeStoreTests
         await store.OpenEpisode("elsewhere", "P-2");
 
         Assert.Equal(opened, await store.Episodes.Find("night-1", default));
-        Assert.Equal(opened, await store.Episodes.FindByIdentifier("https://ward.example/episodes", "E-night-1", default));
-        Assert.Equal(["night-1", "night-2"], (await store.Episodes.FindByPatient(PatientSystem, "P-1", default)).Select(row => row.Id));
-        Assert.Equal(["elsewhere"], (await store.Episodes.FindByPatient(null, "P-2", default)).Select(row => row.Id));
+        Assert.Equal(opened, await store.Episodes.FindByIdentifier("https://ward.example/episodes", "E-night-1", "", default));
+        Assert.Equal(
+            ["night-1", "night-2"],
+            (await store.Episodes.FindByPatient(PatientSystem, "P-1", null, default)).Select(row => row.Id)
+        );
+        Assert.Equal(["elsewhere"], (await store.Episodes.FindByPatient(null, "P-2", null, default)).Select(row => row.Id));
         Assert.Null(await store.Episodes.Find("never", default));
-        Assert.Empty(await store.Episodes.FindByPatient("https://another.example", "P-1", default));
+        Assert.Empty(await store.Episodes.FindByPatient("https://another.example", "P-1", null, default));
     }
 
     [Fact]

@@ -207,9 +207,9 @@ public class ResourceStoreTests
         Assert.Equal(17m, Value((await store.Resources.VersionRead("Observation", "d", 17, default))!));
         var page = await store.Resources.History("Observation", "d", 20, null, 100, default);
         Assert.Equal(Enumerable.Range(80, 20).Reverse().Select(n => (long)n), page.Select(version => version.VersionId));
-        var ofType = await store.Resources.TypeHistory("Observation", 3, null, null, default);
+        var ofType = await store.Resources.TypeHistory(IndexedTypes.Find("Observation")!, 3, null, null, [], default);
         Assert.Equal(["e 300", "d 300", "e 299"], ofType.Select(version => $"{version.Id} {version.VersionId}"));
-        var next = await store.Resources.TypeHistory("Observation", 2, null, (ofType[2].LastUpdated, "e"), default);
+        var next = await store.Resources.TypeHistory(IndexedTypes.Find("Observation")!, 2, null, (ofType[2].LastUpdated, "e"), [], default);
         Assert.Equal(["d 299", "e 298"], next.Select(version => $"{version.Id} {version.VersionId}"));
     }
 

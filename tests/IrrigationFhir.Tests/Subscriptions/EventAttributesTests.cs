@@ -1,6 +1,7 @@
 using System.Text.Json;
 using Dapper;
 using Hl7.Fhir.Model;
+using IrrigationFhir.Access;
 using IrrigationFhir.Fhir;
 using IrrigationFhir.Store.Sqlite;
 using IrrigationFhir.Subscriptions;
@@ -114,7 +115,8 @@ public class EventAttributesTests
                 null,
                 1,
                 null
-            )
+            ),
+            LastingAccess.Local
         );
         using var database = new SqliteConnection("Data Source=:memory:");
         return database.ExecuteScalar<bool>(

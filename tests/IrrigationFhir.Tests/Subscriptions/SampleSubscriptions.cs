@@ -1,5 +1,6 @@
 using System.Collections.Immutable;
 using Hl7.Fhir.Model;
+using IrrigationFhir.Access;
 using IrrigationFhir.Fhir;
 using IrrigationFhir.Subscriptions;
 using Duration = NodaTime.Duration;
@@ -87,7 +88,8 @@ internal static class SampleSubscriptions
             null,
             0,
             null,
-            null
+            null,
+            LastingAccess.Local
         );
 
     private sealed class ExampleOnly : IEndpointRules

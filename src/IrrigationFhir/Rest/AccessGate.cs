@@ -1,0 +1,149 @@
+using IrrigationFhir.Access;
+using IrrigationFhir.Health;
+using IrrigationFhir.Problems;
+using IrrigationFhir.Store;
+using Microsoft.AspNetCore.Server.Kestrel.Core;
+using Microsoft.Extensions.Diagnostics.HealthChecks;
+using Microsoft.Net.Http.Headers;
+
+namespace IrrigationFhir.Rest;
+
+/// <summary>
+/// The one gate: who asks is told first, and what an address needs (<see cref="AccessNeeds"/>) is compared with what they may. An address
+/// that declares nothing is answered to nobody.
+/// </summary>
+internal static partial class AccessGate
+{
+    /// <summary>Adds the settings of access, and whoever asks an open service.</summary>
+    public static IServiceCollection AddAccess(this IServiceCollection services, IConfiguration configuration)
+    {
+        var settings = Read(configuration);
+        services.AddSingleton(settings);
+        services.AddSingleton<ICallers, OpenCallers>();
+        if (settings.IsOfThisMachine)
+        {
+            services.Configure<KestrelServerOptions>(OpenToThisMachine.RefuseStrangers);
+            services.AddHostedService<OpenToThisMachine.Watch>();
+        }
+        else if (settings.Mode == AccessMode.Open)
+        {
+            services.AddHostedService<OpenToNetwork>();
+            services.AddHealthChecks().AddCheck("access", () => HealthCheckResult.Healthy(OpenToNetwork.Says), tags: [HealthApi.Ready]);
+        }
+
+        return services;
+    }
+
+    /// <summary>Says at each start that everybody is answered who reaches this service.</summary>
+    private sealed partial class OpenToNetwork(ILogger<OpenToNetwork> log) : IHostedService
+    {
+        public const string Says = "without access control: whoever reaches this service may do everything (Access:OpenToNetwork)";
+
+        public Task StartAsync(CancellationToken cancellationToken)
+        {
+            Log(log, Says);
+            return Task.CompletedTask;
+        }
+
+        public Task StopAsync(CancellationToken cancellationToken) => Task.CompletedTask;
+
+        [LoggerMessage(1, LogLevel.Warning, "{Says}")]
+        private static partial void Log(ILogger log, string says);
+    }
+
+    /// <summary>Reads and checks the settings.</summary>
+    /// <exception cref="SettingsFault">Some cannot be used.</exception>
+    public static AccessSettings Read(IConfiguration configuration)
+    {
+        var settings = AccessSettings.Read(configuration);
+        var shared = PatientNumber
+            .Shared(settings.Facilities)
+            .Select(names => $"Access:Facilities: {string.Join(" and ", names)} come to the same number; give one another name")
+            .ToList();
+        return shared.Count == 0 ? settings : throw new SettingsFault(shared);
+    }
+
+    /// <summary>Lets requests through. Put it behind what turns failures into OperationOutcomes, and before the doors.</summary>
+    public static WebApplication UseAccess(this WebApplication app)
+    {
+        var callers = app.Services.GetRequiredService<ICallers>();
+        var settings = app.Services.GetRequiredService<AccessSettings>();
+        app.Use(
+            async (http, next) =>
+            {
+                var needs = http.GetEndpoint()?.Metadata.GetMetadata<AccessNeeds>();
+                if (settings.IsOfThisMachine && FromElsewhere(http.Request) is { } stranger)
+                    await stranger.ExecuteAsync(http);
+                else if (needs is { Open: true })
+                {
+                    Caller.Nobody.Asks(http);
+                    await next(http);
+                }
+                else
+                {
+                    await Judge(http, needs, callers, next);
+                }
+            }
+        );
+        return app;
+    }
+
+    private static async Task Judge(HttpContext http, AccessNeeds? needs, ICallers callers, RequestDelegate next)
+    {
+        var (caller, refusal) = await callers.Of(http);
+        if (caller is null)
+        {
+            http.Response.Headers.WWWAuthenticate = refusal == "not-authenticated" ? "Bearer" : "Bearer error=\"invalid_token\"";
+            await Refuse(StatusCodes.Status401Unauthorized, refusal!, "no valid access token", "a bearer token in the Authorization header")
+                .ExecuteAsync(http);
+            return;
+        }
+
+        caller.Asks(http);
+        // An address that nothing is at, or a method that it does not take, is told apart behind the gate alone.
+        var there = http.GetEndpoint() is RouteEndpoint;
+        if (there && (needs is null || !caller.Covers(needs)))
+        {
+            http.Response.Headers.WWWAuthenticate = "Bearer error=\"insufficient_scope\"";
+            await FhirReads.Forbidden.ExecuteAsync(http);
+            return;
+        }
+
+        await next(http);
+    }
+
+    /// <summary>
+    /// What speaks for a request to an open service coming from elsewhere, though its connection does not: by a proxy, or out of a page
+    /// that a browser was led to (by an address of its own that resolves to this machine, or straight across).
+    /// </summary>
+    private static OutcomeResult? FromElsewhere(HttpRequest request)
+    {
+        if (request.Headers.ContainsKey("Forwarded") || request.Headers.Keys.Any(IsForwarded))
+        {
+            return Refuse(
+                StatusCodes.Status403Forbidden,
+                "open-service-published",
+                "a proxy passes requests on to an open service",
+                "Access:Mode tokens or own, or Access:OpenToNetwork where the proxy guards it"
+            );
+        }
+
+        var origin = request.Headers[HeaderNames.Origin].ToString();
+        if (origin.Length > 0 && !(Uri.TryCreate(origin, UriKind.Absolute, out var from) && from.IsLoopback))
+        {
+            return Refuse(
+                StatusCodes.Status403Forbidden,
+                "open-service-published",
+                "a page from elsewhere asks",
+                "a request of this machine's own"
+            );
+        }
+
+        return null;
+    }
+
+    private static bool IsForwarded(string header) => header.StartsWith("X-Forwarded-", StringComparison.OrdinalIgnoreCase);
+
+    private static OutcomeResult Refuse(int status, string code, string saw, string expected) =>
+        new(status, Outcome.Problem(code, saw, expected, null));
+}

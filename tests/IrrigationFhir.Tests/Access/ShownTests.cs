@@ -1,0 +1,375 @@
+using System.Net;
+using System.Text;
+using System.Text.Json.Nodes;
+
+namespace IrrigationFhir.Tests.Access;
+
+/// <summary>Whatever an address shows, plain reads with the same token show too; and of another facility nothing is shown at all.</summary>
+public sealed class ShownTests(ShownTests.Wards wards) : IClassFixture<ShownTests.Wards>
+{
+    private const string Patients = "patient.identifier=https://ward.example/patients|P-1";
+
+    private static readonly string[] Types = ["Observation", "Procedure", "Flag", "Provenance", "Subscription", "*"];
+
+    private static readonly string[] Queries =
+    [
+        "",
+        "",
+        "?status=final",
+        "?status=active",
+        "?category=procedure",
+        "?category=vital-signs",
+        "?code=9187-6",
+        "?code=bladder-drainage-total",
+        "?patient.identifier=https://ward.example/patients|P-1",
+        "?patient.identifier=https://ward.example/patients|P-2&status=final",
+    ];
+
+    /// <summary>Addresses that show resources, of one type or of many.</summary>
+    private static readonly string[] Addresses =
+    [
+        "/fhir/Observation?_count=1000",
+        "/fhir/Observation?_sort=-_lastUpdated&_count=20",
+        "/fhir/Observation?status=final&_include=Observation:derived-from&_include:iterate=Observation:derived-from&_count=1000",
+        "/fhir/Observation?code=9187-6&_include=Observation:*&_revinclude=Provenance:target&_revinclude=Flag:*",
+        $"/fhir/Observation?{Patients}&_total=accurate",
+        "/fhir/Observation/_history?_count=1000",
+        $"/fhir/Observation/$lastn?{Patients}&category=vital-signs,procedure&max=3",
+        "/fhir/Procedure?_revinclude=Observation:part-of&_count=100",
+        "/fhir/Procedure/_history",
+        "/fhir/Flag?_count=100&_include=Flag:*",
+        "/fhir/Flag/_history",
+        "/fhir/Provenance?_include=Provenance:target&_count=1000",
+        "/fhir/Subscription",
+        "/fhir/Patient/$everything?identifier=https://ward.example/patients|P-1&_count=1000",
+        "/fhir/Patient/$everything?identifier=https://ward.example/patients|P-2&_type=Observation,Provenance",
+        "/ward",
+        "/episodes",
+        $"/episodes?{Patients}",
+        "/episodes?identifier=https://ward.example/episodes|E-1",
+    ];
+
+    [Fact]
+    public async Task Nothing_is_shown_that_a_plain_read_does_not_show()
+    {
+        var seed = Random.Shared.Next();
+        var chance = new Random(seed);
+        var (shown, hidden) = (0, 0);
+        for (var n = 0; n < 60; n++)
+        {
+            string[] facilities = chance.Next(3) switch
+            {
+                0 => ["north"],
+                1 => ["south"],
+                _ => ["north", "south"],
+            };
+            var scopes = string.Join(' ', Enumerable.Range(0, 1 + chance.Next(4)).Select(_ => RandomScope(chance)));
+            var bearer = NamedCallers.Bearer(chance.Next(2) == 0 ? "monitor" : "board", scopes, facilities);
+            var known = new Dictionary<string, bool>();
+            foreach (var address in Addresses)
+            {
+                var reply = await wards.Get(address, bearer);
+                if (reply.Status != HttpStatusCode.OK)
+                {
+                    Assert.True(
+                        reply.Codes.Single() is "not-allowed" or "unknown-patient",
+                        $"seed {seed}: {scopes}: {address}: {reply.Text}"
+                    );
+                    hidden++;
+                    continue;
+                }
+
+                foreach (var resource in wards.ShownIn(reply.Json))
+                {
+                    if (!known.TryGetValue(resource, out var readable))
+                        known.Add(resource, readable = await wards.Reads(resource, bearer));
+                    Assert.True(readable, $"seed {seed}: {string.Join(',', facilities)} {scopes}: {address} shows {resource}");
+                    shown++;
+                }
+
+                if (
+                    reply.Json["total"] is { } total
+                    && reply.Json["link"]!.AsArray().Count == 1
+                    && reply.Json["entry"] is JsonArray entries
+                )
+                    Assert.True(
+                        (int)total == entries.Count(entry => (string)entry!["search"]!["mode"]! == "match"),
+                        $"seed {seed}: {scopes}: {address}: total {total}"
+                    );
+            }
+
+            foreach (var episode in wards.Episodes)
+            {
+                foreach (var view in new[] { "", "/balance", "/flags", "/record", "/handover", "/entries" })
+                {
+                    var reply = await wards.Get($"/episodes/{episode.Id}{view}", bearer);
+                    Assert.True(
+                        facilities.Contains(episode.Facility)
+                            ? reply.Status is HttpStatusCode.OK or HttpStatusCode.Forbidden
+                            : reply.Status is HttpStatusCode.NotFound or HttpStatusCode.Forbidden,
+                        $"{episode}{view}: {reply.Status}"
+                    );
+                }
+            }
+        }
+
+        Assert.True(shown > 200 && hidden > 200, $"{shown} shown, {hidden} hidden");
+    }
+
+    [Fact]
+    public async Task Absent_and_hidden_are_answered_alike()
+    {
+        var south = wards.Episodes.Single(episode => episode is { Facility: "south", Patient: "P-1" }).Id;
+        var north = NamedCallers.Bearer("monitor", "system/*.cruds", "north");
+        foreach (
+            var (hidden, absent) in new[]
+            {
+                ($"/episodes/{south}", "/episodes/nothing"),
+                ($"/episodes/{south}/balance", "/episodes/nothing/balance"),
+                ($"/fhir/Procedure/{south}.bladder-irrigation", "/fhir/Procedure/nothing.bladder-irrigation"),
+                ($"/fhir/Procedure/{south}.bladder-irrigation/_history", "/fhir/Procedure/nothing.bladder-irrigation/_history"),
+                ($"/fhir/Procedure/{south}.bladder-irrigation/_history/1", "/fhir/Procedure/nothing.bladder-irrigation/_history/1"),
+            }
+        )
+        {
+            var (first, second) = (await wards.Get(hidden, north), await wards.Get(absent, north));
+            Assert.Equal(HttpStatusCode.NotFound, first.Status);
+            Assert.Equal(second.Text, first.Text.Replace(south, "nothing", StringComparison.Ordinal));
+            Assert.Equal(second.Status, first.Status);
+        }
+    }
+
+    [Fact]
+    public async Task The_same_identifiers_in_two_facilities_are_two_episodes_of_two_patients()
+    {
+        var same = wards.Episodes.Where(episode => episode.Patient == "P-1").ToList();
+        Assert.Equal(["north", "south"], same.Select(episode => episode.Facility));
+        Assert.Equal(2, same.Select(episode => episode.Id).Distinct().Count());
+
+        // Opened again by a client of one facility it is that one's.
+        var again = await wards.Post(
+            "/episodes",
+            RunningService.Episode("E-1", "2026-03-14T19:00:00Z", null, "P-1"),
+            NamedCallers.Bearer("monitor", "system/*.cruds", "south")
+        );
+        Assert.Equal((HttpStatusCode.OK, same[1].Id), (again.Status, (string)again.Json["id"]!));
+
+        // An Observation goes to the episode of the facility of who sends it.
+        var reply = await wards.Post(
+            "/fhir/Observation",
+            GateTests.Ward.Observation("of the south"),
+            NamedCallers.Bearer("monitor", "system/*.cruds", "south")
+        );
+        Assert.True(reply.Status == HttpStatusCode.Created, reply.Text);
+        Assert.StartsWith($"{same[1].Id}.", reply.Location!.Split('/')[^3], StringComparison.Ordinal);
+        var update = GateTests.Ward.Observation("of the south");
+        update["id"] = reply.Location!.Split('/')[^3];
+        var other = await wards.Post(
+            $"/fhir/Observation/{update["id"]}",
+            update,
+            NamedCallers.Bearer("monitor", "system/*.cruds", "north"),
+            HttpMethod.Put
+        );
+        Assert.Equal(HttpStatusCode.NotFound, other.Status);
+    }
+
+    [Theory]
+    [InlineData("west", "north", 422, "unknown-word")]
+    [InlineData("south", "north", 403, "not-allowed")]
+    [InlineData(null, "north,south", 422, "missing")]
+    [InlineData("south", "north,south", 201, null)]
+    [InlineData(null, "south", 201, null)]
+    public async Task An_episode_is_opened_in_a_facility_of_its_opener(string? named, string seen, int status, string? code)
+    {
+        var episode = RunningService.Episode($"E {Guid.NewGuid()}", "2026-03-14T19:00:00Z", null, "P-9");
+        if (named is not null)
+            episode["facility"] = named;
+        var reply = await wards.Post("/episodes", episode, NamedCallers.Bearer("monitor", "system/*.cruds", seen.Split(',')));
+        Assert.True(status == (int)reply.Status, reply.Text);
+        if (code is not null)
+            Assert.Equal(code, reply.Codes.Single());
+    }
+
+    [Fact]
+    public async Task An_export_holds_what_its_client_may_have_and_is_its_own()
+    {
+        var north = NamedCallers.Bearer("monitor", "system/Observation.rs system/Procedure.rs", "north");
+        var begun = await wards.Get("/fhir/$export", north);
+        Assert.Equal(HttpStatusCode.Accepted, begun.Status);
+        Assert.Equal(HttpStatusCode.NotFound, (await wards.Get(begun.Location!, NamedCallers.Bearer("board", "system/*.rs"))).Status);
+
+        var manifest = await wards.Ended(begun.Location!, north);
+        var files = manifest["output"]!.AsArray().Select(file => ((string)file!["type"]!, (string)file["url"]!)).ToList();
+        Assert.Equal(["Observation", "Procedure"], files.Select(file => file.Item1).Order(StringComparer.Ordinal));
+        foreach (var (_, url) in files)
+        {
+            var file = await wards.Get(url, north);
+            var resources = file.Text.Split('\n', StringSplitOptions.RemoveEmptyEntries).Select(line => JsonNode.Parse(line)!).ToList();
+            Assert.NotEmpty(resources);
+            Assert.All(resources, resource => Assert.Equal("north", wards.FacilityOf((string)resource["id"]!)));
+            Assert.Equal(
+                HttpStatusCode.NotFound,
+                (await wards.Get(url, NamedCallers.Bearer("monitor", "system/Observation.rs", "north"))).Status
+            );
+        }
+    }
+
+    [Fact]
+    public async Task Rows_of_a_view_are_of_the_facilities_that_are_seen()
+    {
+        var rows = await wards.Get(
+            "/fhir/ViewDefinition/irrigation_episodes/$viewdefinition-run?_format=ndjson",
+            NamedCallers.Bearer("monitor", "system/*.rs", "south")
+        );
+        Assert.Equal(HttpStatusCode.OK, rows.Status);
+        foreach (var episode in wards.Episodes)
+            Assert.Equal(episode.Facility == "south", rows.Text.Contains(episode.Id, StringComparison.Ordinal));
+    }
+
+    private static string RandomScope(Random chance)
+    {
+        var letters = string.Concat("cruds".Where(_ => chance.Next(3) > 0));
+        return $"system/{Types[chance.Next(Types.Length)]}.{(letters.Length == 0 ? "rs" : letters)}{Queries[chance.Next(Queries.Length)]}";
+    }
+
+    /// <summary>Two facilities whose patients and episodes have the same identifiers.</summary>
+    public sealed class Wards : IAsyncLifetime
+    {
+        private RunningService _service = null!;
+
+        internal List<(string Id, string Facility, string Patient)> Episodes { get; } = [];
+
+        internal NamedCallers Callers { get; } = new();
+
+        public async Task InitializeAsync()
+        {
+            _service = RunningService.Start(
+                "2026-03-14T22:00:00Z",
+                Callers.Into,
+                null,
+                ("Access:Facilities:0", "north"),
+                ("Access:Facilities:1", "south")
+            );
+            foreach (var facility in new[] { "north", "south" })
+            {
+                var bearer = NamedCallers.Bearer("monitor", "system/*.cruds", facility);
+                foreach (var number in new[] { 1, 2 })
+                {
+                    var opened = await Post(
+                        "/episodes",
+                        RunningService.Episode($"E-{number}", "2026-03-14T19:00:00Z", null, $"P-{number}"),
+                        bearer
+                    );
+                    Assert.True(opened.Status == HttpStatusCode.Created, opened.Text);
+                    var id = (string)opened.Json["id"]!;
+                    Episodes.Add((id, facility, $"P-{number}"));
+                    var recorded = await Post($"/episodes/{id}/entries", Night(number), bearer);
+                    Assert.True(recorded.Status == HttpStatusCode.OK, recorded.Text);
+                    var amended = Night(number)[^1]!.DeepClone();
+                    amended["volume"]!["value"] = 640;
+                    Assert.Equal(HttpStatusCode.OK, (await Post($"/episodes/{id}/entries", amended, bearer)).Status);
+                }
+            }
+        }
+
+        public async Task DisposeAsync() => await _service.DisposeAsync();
+
+        internal async Task<Reply> Get(string address, string bearer)
+        {
+            using var request = new HttpRequestMessage(HttpMethod.Get, new Uri(address, UriKind.RelativeOrAbsolute));
+            request.Headers.TryAddWithoutValidation("Authorization", bearer);
+            request.Headers.TryAddWithoutValidation("Prefer", "respond-async");
+            using var response = await _service.Http.SendAsync(request);
+            var reply = await Reply.Of(response);
+            return
+                response.Content.Headers.TryGetValues("Content-Location", out var at)
+                || response.Headers.TryGetValues("Content-Location", out at)
+                ? reply with
+                {
+                    Location = at.Single(),
+                }
+                : reply;
+        }
+
+        internal async Task<Reply> Post(string address, JsonNode body, string bearer, HttpMethod? method = null)
+        {
+            using var request = new HttpRequestMessage(method ?? HttpMethod.Post, new Uri(address, UriKind.Relative))
+            {
+                Content = new StringContent(body.ToJsonString(), Encoding.UTF8, "application/json"),
+            };
+            request.Headers.TryAddWithoutValidation("Authorization", bearer);
+            using var response = await _service.Http.SendAsync(request);
+            return await Reply.Of(response);
+        }
+
+        internal async Task<JsonNode> Ended(string address, string bearer)
+        {
+            for (var patience = 600; patience > 0; patience--)
+            {
+                var reply = await Get(address, bearer);
+                if (reply.Status == HttpStatusCode.OK)
+                    return reply.Json;
+                Assert.True(reply.Status == HttpStatusCode.Accepted, reply.Text);
+                await Task.Delay(100);
+            }
+
+            throw new TimeoutException("an export that does not end");
+        }
+
+        internal async Task<bool> Reads(string resource, string bearer) =>
+            (await Get($"/fhir/{resource}", bearer)).Status == HttpStatusCode.OK;
+
+        internal string FacilityOf(string id) => Episodes.Single(episode => id.Split('.')[0] == episode.Id).Facility;
+
+        /// <summary>Resources in an answer, by address; an episode of the JSON API by its own.</summary>
+        internal IEnumerable<string> ShownIn(JsonNode? node)
+        {
+            switch (node)
+            {
+                case JsonArray list:
+                    foreach (var shown in list.SelectMany(ShownIn))
+                        yield return shown;
+                    break;
+                case JsonObject one:
+                    if (one["resourceType"] is { } type && one["id"] is { } id && (string)type! is not ("Bundle" or "OperationOutcome"))
+                        yield return $"{type}/{id}";
+                    else if (one["episode"] is not null && one["id"] is { } episode)
+                        yield return $"../episodes/{episode}";
+                    else
+                    {
+                        foreach (var shown in one.SelectMany(member => ShownIn(member.Value)))
+                            yield return shown;
+                    }
+
+                    break;
+            }
+        }
+
+        private static JsonArray Night(int number) =>
+            new(
+                Entry(number, 0, "bag-hung", "19:00", ("line", "A"), ("volume", Volume(3000))),
+                Entry(number, 1, "flow-set", "19:00", ("line", "A"), ("rate", Quantity(300, "mL/h"))),
+                Entry(number, 2, "drainage-emptied", "20:00", ("volume", Volume(380))),
+                Entry(number, 3, "drainage-emptied", "21:00", ("volume", Volume(0 + (number == 1 ? 20 : 350)))),
+                Entry(number, 4, "drainage-emptied", "21:50", ("volume", Volume(300)))
+            );
+
+        private static JsonObject Entry(int number, int at, string kind, string time, params (string Name, JsonNode Value)[] more)
+        {
+            var entry = new JsonObject
+            {
+                ["source"] = "nurse",
+                ["id"] = $"{number}-{at}",
+                ["kind"] = kind,
+                ["at"] = $"2026-03-14T{time}:00Z",
+            };
+            foreach (var (name, value) in more)
+                entry[name] = value;
+            return entry;
+        }
+
+        private static JsonObject Volume(int millilitres) => Quantity(millilitres, "mL");
+
+        private static JsonObject Quantity(int value, string unit) => new() { ["value"] = value, ["unit"] = unit };
+    }
+}
