@@ -20,6 +20,12 @@ using IrrigationFhir.Validation;
 Command[] commands =
 [
     new(
+        "audit",
+        "--check [HASH] [settings]",
+        "Whether what is recorded of who did what is whole: no row missing, none changed.",
+        rest => Task.FromResult(AuditCommand.Run(rest, Console.Out, Console.Error))
+    ),
+    new(
         "backup",
         "TARGET [settings]",
         "Copies the store into one file, while it is served or not, and reads the copy through.",

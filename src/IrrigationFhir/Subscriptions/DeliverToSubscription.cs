@@ -129,7 +129,7 @@ internal sealed class DeliverToSubscription(
         if (sent.Count == 0 || (_disclosed.TryGetValue(subscription.Id, out var known) && known >= upTo))
             return true;
         var endpoint = subscription.Request.Endpoint.GetLeftPart(UriPartial.Authority); // the rest of it may be secret
-        var to = new Actor($"Subscription/{subscription.Id}", null, null, endpoint, null);
+        var to = new Actor(subscription.Owner.Client, null, null, endpoint, null);
         try
         {
             foreach (var of in sent.Select(r => new ShownVersion(r!.TypeName, r.Id!, long.TryParse(r.Meta?.VersionId, out var v) ? v : 1)).GroupBy(r => r.Episode))
