@@ -215,6 +215,8 @@ public sealed partial class StoriesTests : IAsyncLifetime
 
     private void Agree(string slug, IReadOnlyList<AuditRow> rows)
     {
+        // What time does by itself meanwhile is another story; of two patients either may be found first.
+        rows = [.. rows.Where(row => row.Entry.Client != AuditEventMapper.Server).OrderBy(row => row.Entry.Patient?.Value)];
         Assert.NotEmpty(rows);
         var events = rows.Events();
         var bundle = new JsonArray();
@@ -235,7 +237,7 @@ public sealed partial class StoriesTests : IAsyncLifetime
     private static string Neutral(string text)
     {
         text = Query().Replace(text, query => $"\"query\": \"{Encoding.UTF8.GetString(Convert.FromBase64String(query.Groups[1].Value))}\"");
-        text = EpisodeId().Replace(text, "EPISODE$2");
+        text = EpisodeId().Replace(text, "EPISODE");
         text = Uuid().Replace(text, "UUID");
         return Port().Replace(text, "localhost:PORT");
     }
@@ -243,7 +245,7 @@ public sealed partial class StoriesTests : IAsyncLifetime
     [GeneratedRegex(@"""query"": ""([A-Za-z0-9+/=]+)""")]
     private static partial Regex Query();
 
-    [GeneratedRegex(@"\b([0-9a-f]{16})(\.|/|\b)")]
+    [GeneratedRegex(@"(?<=/)[a-z2-7]{16}(?=[./""?])")]
     private static partial Regex EpisodeId();
 
     [GeneratedRegex("[0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12}")]
