@@ -1,6 +1,8 @@
 # The service in a container: no root, no shell, nothing written but its volume, one port (8080).
 #   docker build -t irrigationfhir .
-#   docker run --read-only --tmpfs /tmp --cap-drop ALL --security-opt no-new-privileges -p 8080:8080 -v irrigation-data:/data irrigationfhir
+#   docker run --read-only --tmpfs /tmp --cap-drop ALL --security-opt no-new-privileges \
+#     -p 127.0.0.1:8080:8080 -e Access__OpenToNetwork=true -v irrigation-data:/data irrigationfhir
+# That is for a look, from this machine alone. Others need access control: -e Access__Mode=tokens or own, and what goes with it.
 #
 # A tag moves when its image is mended, a digest never does. Which one a tag has today says
 #   docker buildx imagetools inspect mcr.microsoft.com/dotnet/aspnet:10.0-noble-chiseled

@@ -23,20 +23,21 @@ internal sealed class EpisodesInMemory(
     EpisodeMemory memory,
     BalanceSettings settings,
     FlagLimits limits,
-    DateTimeZone facilityZone
+    StoreSettings kept
 ) : IDisposable
 {
-    // Size is counted in entries. Log and balance hold 1.6 kB of each, with the flags 3 to 6 kB. Room for one episode of 100,000 entries
-    // or some 500 of a few days.
-    private const long MostEntries = 150_000;
-
     // A bed that is irrigated is looked at all the time; one that has ended is asked for by a handover or a late entry, and then no more.
     private static readonly TimeSpan KeptUnasked = TimeSpan.FromHours(2);
     private static readonly TimeSpan KeptOnceEnded = TimeSpan.FromMinutes(5);
 
     /// <summary>From so many entries on, sharing the reading out costs less than it saves.</summary>
     private const int Many = 500;
-    private readonly MemoryCache cache = new(new MemoryCacheOptions { SizeLimit = MostEntries });
+
+    // Size is counted in entries.
+    private readonly MemoryCache cache = new(new MemoryCacheOptions { SizeLimit = kept.EntriesInMemory, TrackStatistics = true });
+
+    /// <summary>How many entries are held, an episode counting 50 more than it has.</summary>
+    public long Held => cache.GetCurrentStatistics()!.CurrentEstimatedSize ?? 0;
 
     /// <summary>The episode as it stands in the store; null where the id is unknown.</summary>
     public async Task<StoredEpisode?> Find(string id, CancellationToken stop) =>
@@ -151,7 +152,7 @@ internal sealed class EpisodesInMemory(
     public EpisodeDefinition Read(string json)
     {
         using var document = JsonDocument.Parse(json);
-        return EpisodeReader.Read(document.RootElement, facilityZone, [])
+        return EpisodeReader.Read(document.RootElement, kept.TimeZone, [])
             ?? throw new InvalidOperationException("a stored episode that is no longer readable");
     }
 

@@ -24,7 +24,7 @@ internal static class RecordSetup
                 provider.GetRequiredService<EpisodeMemory>(),
                 provider.GetRequiredService<BalanceSettings>(),
                 provider.GetRequiredService<FlagLimits>(),
-                provider.GetRequiredService<StoreSettings>().TimeZone
+                provider.GetRequiredService<StoreSettings>()
             ))
             .AddSingleton<ReviseEpisode>()
             .AddHostedService<Rehearsal>()

@@ -16,6 +16,13 @@ internal sealed record StoreSettings(string Folder, DateTimeZone TimeZone)
     /// </summary>
     public int LeastFreeMegabytes { get; init; } = 200;
 
+    /// <summary>
+    /// How many entries of episodes are held in memory, with what follows from them (3 to 6 kB each); the episodes that were asked for
+    /// longest ago go first, and are read again when they are asked for. An episode with more than all of it is read each time. Default
+    /// 150,000: one of 100,000 entries, or some 500 of a few days. Range 1,000 to 10,000,000.
+    /// </summary>
+    public int EntriesInMemory { get; init; } = 150_000;
+
     /// <summary>The defaults.</summary>
     public StoreSettings()
         : this("data", DateTimeZone.Utc) { }
@@ -27,6 +34,8 @@ internal sealed record StoreSettings(string Folder, DateTimeZone TimeZone)
 
     private IEnumerable<string> Faults()
     {
+        if (EntriesInMemory is < 1000 or > 10_000_000)
+            yield return $"Data:EntriesInMemory: '{EntriesInMemory}'; 1000 to 10000000 is expected";
         for (var at = Path.GetFullPath(Folder); at is not null; at = Path.GetDirectoryName(at))
         {
             if (File.Exists(at))

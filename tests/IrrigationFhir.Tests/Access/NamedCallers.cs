@@ -6,7 +6,8 @@ namespace IrrigationFhir.Tests.Access;
 
 /// <summary>
 /// Tells who asks by what they say themselves, so that what a caller may do can be tried without making tokens: whether tokens are judged
-/// right is tried elsewhere. A token is client, scopes and facilities on a line each, percent-encoded; without the last part all facilities are seen.
+/// right is tried elsewhere. A token is client, scopes and facilities on a line each, percent-encoded; without the last all
+/// facilities are seen.
 /// </summary>
 internal sealed class NamedCallers : ICallers
 {

@@ -125,7 +125,7 @@ public class CommandLineTests
             const string unread = "'nowhere.json' cannot be read (FileNotFoundException)";
             Assert.Equal(
                 $"""
-                Data:Floder: not a setting; Data has Folder, LeastFreeMegabytes, TimeZone
+                Data:Floder: not a setting; Data has EntriesInMemory, Folder, LeastFreeMegabytes, TimeZone
                 Data:TimeZone: 'Nowhere/Land'; an IANA zone such as Europe/Berlin is expected
                 Data:Folder: 'a-file/data', but '{Path.Combine(folder, "a-file")}' is a file; a folder is expected
                 Fhir:BaseUrI: not a setting; {fhir}

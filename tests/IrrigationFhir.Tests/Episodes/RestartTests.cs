@@ -145,13 +145,10 @@ public class RestartTests
             service.Services.GetRequiredService<BalanceSettings>(),
             service.Services.GetRequiredService<FlagLimits>()
         );
-        var (store, zone) = (
-            service.Services.GetRequiredService<EpisodeStore>(),
-            service.Services.GetRequiredService<StoreSettings>().TimeZone
-        );
+        var (store, kept) = (service.Services.GetRequiredService<EpisodeStore>(), service.Services.GetRequiredService<StoreSettings>());
         async Task<StoredEpisode> By(EpisodeMemory memory)
         {
-            using var fresh = new EpisodesInMemory(store, memory, settings, limits, zone);
+            using var fresh = new EpisodesInMemory(store, memory, settings, limits, kept);
             return await fresh.Watched((await fresh.Find(id, CancellationToken.None))!, CancellationToken.None);
         }
 

@@ -129,7 +129,7 @@ public class SettingsTests
         );
         Assert.Equal(
             """
-            Data:Foldr: not a setting; Data has Folder, LeastFreeMegabytes, TimeZone
+            Data:Foldr: not a setting; Data has EntriesInMemory, Folder, LeastFreeMegabytes, TimeZone
             Data:TimeZone: 'Nowhere/Land'; an IANA zone such as Europe/Berlin is expected
             Data:LeastFreeMegabytes: '-1'; 0 to 1000000 is expected
             """.ReplaceLineEndings(),

@@ -1,0 +1,176 @@
+using System.Net;
+using System.Text;
+using System.Text.Json.Nodes;
+using IrrigationFhir.Access;
+using IrrigationFhir.Tests.Subscriptions;
+using static IrrigationFhir.Tests.Subscriptions.SubscribedWard;
+
+namespace IrrigationFhir.Tests.Access;
+
+/// <summary>What lasts is judged whenever it acts, and is its client's own.</summary>
+public sealed class LastingTests : IAsyncLifetime
+{
+    private const string All = "system/*.cruds";
+    private const string ToSubscribe = "system/Subscription.crus";
+
+    private readonly NamedCallers _callers = new();
+    private readonly Subscriber _board = Subscriber.Start();
+    private RunningService _ward = null!;
+
+    public Task InitializeAsync()
+    {
+        _ward = RunningService.Start(
+            Now,
+            _callers.Into,
+            null,
+            ("Subscriptions:AllowLoopback", "true"),
+            ("Access:Facilities:0", "north"),
+            ("Access:Facilities:1", "south")
+        );
+        return Task.CompletedTask;
+    }
+
+    public async Task DisposeAsync()
+    {
+        await _ward.DisposeAsync();
+        _board.Dispose();
+    }
+
+    [Theory]
+    [InlineData("full-resource", "system/Flag.rs", 201)]
+    [InlineData("full-resource", "system/Flag.s", 403)]
+    [InlineData("id-only", "system/Flag.s", 201)]
+    [InlineData("empty", "system/Flag.s", 201)]
+    [InlineData("empty", "system/Flag.r", 403)]
+    [InlineData("full-resource", "system/Flag.rs?code=clots-present", 403)]
+    [InlineData("full-resource", "system/Observation.rs", 403)]
+    public async Task Who_subscribes_needs_what_the_topic_tells_of(string content, string scope, int status)
+    {
+        var reply = await Send("POST", "/fhir/Subscription", $"{ToSubscribe} {scope}", Subscription(_board.Address(), content: content));
+        Assert.True(status == (int)reply.Status, reply.Text);
+    }
+
+    [Fact]
+    public async Task A_subscription_is_seen_and_changed_by_its_client_alone()
+    {
+        var id = await Subscribed("system/Flag.rs");
+        var mine = await Send("GET", $"/fhir/Subscription/{id}", All);
+        Assert.Equal(HttpStatusCode.OK, mine.Status);
+        foreach (
+            var address in new[] { $"/fhir/Subscription/{id}", $"/fhir/Subscription/{id}/$status", $"/fhir/Subscription/{id}/$events" }
+        )
+            Assert.Equal(HttpStatusCode.NotFound, (await Send("GET", address, All, client: "board")).Status);
+        foreach (var address in new[] { "/fhir/Subscription", "/fhir/Subscription/$status" })
+        {
+            Assert.Equal(0, Listed(await Send("GET", address, All, client: "board")));
+            Assert.Equal(1, Listed(await Send("GET", address, All)));
+        }
+
+        var off = mine.Json;
+        off["status"] = "off";
+        Assert.Equal(HttpStatusCode.NotFound, (await Send("PUT", $"/fhir/Subscription/{id}", All, off, "board")).Status);
+        Assert.Equal(HttpStatusCode.OK, (await Send("PUT", $"/fhir/Subscription/{id}", All, off)).Status);
+
+        static int Listed(Reply reply) => reply.Json["entry"]?.AsArray().Count ?? 0;
+    }
+
+    [Fact]
+    public async Task Only_the_facilities_that_its_client_saw_are_told_of()
+    {
+        var id = await Subscribed("system/Flag.rs", "north");
+        foreach (var facility in new[] { "south", "north" })
+        {
+            var bed = await Bed(facility);
+            Assert.Equal(
+                HttpStatusCode.OK,
+                (await Send("POST", $"/episodes/{bed}/entries", All, Clots("seen"), facilities: facility)).Status
+            );
+        }
+
+        await _ward.Until(() => _board.Numbers().Count > 0);
+        await Task.Delay(500);
+        var told = _board
+            .All()
+            .SelectMany(notification => notification.Resources)
+            .Select(flag => (string)flag["subject"]!["identifier"]!["value"]!);
+        Assert.All(told, patient => Assert.Contains("north", patient, StringComparison.Ordinal));
+
+        // What was told of the north is not read by one who sees the south alone, though it is the same client.
+        Assert.Equal(HttpStatusCode.OK, (await Send("GET", $"/fhir/Subscription/{id}/$events", All, facilities: "north")).Status);
+        Assert.Equal(HttpStatusCode.Forbidden, (await Send("GET", $"/fhir/Subscription/{id}/$events", All, facilities: "south")).Status);
+    }
+
+    [Fact]
+    public async Task Whose_client_may_no_longer_is_told_nothing_more()
+    {
+        var id = await Subscribed("system/Flag.rs");
+        var bed = await Bed("north");
+        lock (_callers.Ended)
+            _callers.Ended.Add("monitor");
+        Assert.Equal(HttpStatusCode.OK, (await Send("POST", $"/episodes/{bed}/entries", All, Clots("seen"), facilities: "north")).Status);
+
+        await _ward.Until(async () => (string)(await Send("GET", $"/fhir/Subscription/{id}", All)).Json["status"]! == "error");
+        Assert.DoesNotContain(_board.All(), notification => notification.Kind == "event-notification");
+        var now = (await Send("GET", $"/fhir/Subscription/{id}", All)).Json;
+        Assert.StartsWith("no longer authorized", (string)now["error"]!, StringComparison.Ordinal);
+
+        // The flag is kept for whoever may ask again.
+        var events = await Send("GET", $"/fhir/Subscription/{id}/$events", All);
+        Assert.Contains("Flag/", events.Text, StringComparison.Ordinal);
+        Assert.Equal(HttpStatusCode.Forbidden, (await Send("GET", $"/fhir/Subscription/{id}/$events", "system/Subscription.r")).Status);
+    }
+
+    [Theory]
+    [InlineData("system/Flag.rs", "system/Flag.r", "system/Flag.r")]
+    [InlineData("system/*.rs", "system/Flag.cruds system/Observation.s", "system/Flag.rs system/Observation.s")]
+    [InlineData("system/Flag.rs?status=active", "system/Flag.rs", "system/Flag.rs?status=active")]
+    [InlineData("system/Flag.rs?status=active", "system/Flag.rs?code=x", "")]
+    [InlineData("system/Flag.rs", "", "")]
+    public void What_lasts_is_no_more_than_was_and_is_allowed(string then, string still, string both) =>
+        Assert.Equal(both, string.Join(' ', Scope.Both(Scope.ReadAll(then), Scope.ReadAll(still))));
+
+    private async Task<string> Subscribed(string scope, params string[] facilities)
+    {
+        var reply = await Send(
+            "POST",
+            "/fhir/Subscription",
+            $"{ToSubscribe} {scope}",
+            Subscription(_board.Address()),
+            facilities: facilities
+        );
+        Assert.True(reply.Status == HttpStatusCode.Created, reply.Text);
+        var id = (string)reply.Json["id"]!;
+        await _ward.Until(async () => (string)(await Send("GET", $"/fhir/Subscription/{id}", All)).Json["status"]! == "active");
+        return id;
+    }
+
+    private async Task<string> Bed(string facility)
+    {
+        var reply = await Send(
+            "POST",
+            "/episodes",
+            All,
+            RunningService.Episode($"bed of the {facility}", "2026-03-14T08:00:00Z"),
+            facilities: facility
+        );
+        Assert.True(reply.Status == HttpStatusCode.Created, reply.Text);
+        return (string)reply.Json["id"]!;
+    }
+
+    private async Task<Reply> Send(
+        string method,
+        string address,
+        string scopes,
+        JsonNode? body = null,
+        string client = "monitor",
+        params string[] facilities
+    )
+    {
+        using var request = new HttpRequestMessage(new(method), new Uri(address, UriKind.Relative));
+        request.Headers.TryAddWithoutValidation("Authorization", NamedCallers.Bearer(client, scopes, facilities));
+        if (body is not null)
+            request.Content = new StringContent(body.ToJsonString(), Encoding.UTF8, "application/json");
+        using var response = await _ward.Http.SendAsync(request);
+        return await Reply.Of(response);
+    }
+}
