@@ -94,6 +94,9 @@ internal sealed partial class ProgramProcess : IAsyncDisposable
         return program;
     }
 
+    /// <summary>Kills it (SIGKILL): it gets to do nothing more.</summary>
+    public void Kill() => process.Kill();
+
     /// <summary>Ends it as a machine that is shut down does: SIGTERM, and time to put things in order.</summary>
     public async Task Terminate()
     {

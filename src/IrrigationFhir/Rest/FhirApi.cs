@@ -14,6 +14,8 @@ internal static class FhirApi
         services.AddSingleton(settings).AddSingleton(settings.Vocabulary);
         services.AddSingleton<CapabilityStatements>().AddSingleton<Searching>().AddSingleton<FhirReading>().AddSingleton<FhirReads>();
         services.AddSingleton(service => service.GetRequiredService<FhirReading>().Table());
+        services.AddSingleton<AuditReading>().AddSingleton(service => service.GetRequiredService<AuditReading>().Table());
+        services.AddSingleton<CapabilityClaim>(AuditReading.Claim);
         services.AddSingleton<SupportedProfiles>();
         services.AddSingleton<CapabilityClaim>(service => service.GetRequiredService<SupportedProfiles>().Claim);
         services.Configure<KestrelServerOptions>(kestrel =>
