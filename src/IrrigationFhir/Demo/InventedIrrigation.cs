@@ -21,10 +21,9 @@ internal sealed record InventedCourse(Instant End, (int Least, int Most) Between
 }
 
 /// <summary>
-/// An invented continuous irrigation that never ends unless its course says so, charted as on a ward: three-litre bags changed when they
-/// are empty, the flow
-/// titrated now and then, the drainage read every 15 to 60 minutes and emptied when it gets full, its look noted. About four entries an
-/// hour.
+/// An invented continuous irrigation, without end unless its course has one, charted as on a ward: three-litre bags changed when they are
+/// empty, the flow titrated now and then, the drainage read every 15 to 60 minutes and emptied when it gets full, its look noted. About
+/// four entries an hour.
 /// </summary>
 /// <remarks>The same seed gives the same entries, for the benchmarks too. Nobody and nothing in it exists.</remarks>
 internal sealed class InventedIrrigation

@@ -242,7 +242,7 @@ internal sealed class InventedWard(int stays, int seed)
         return new InventedIrrigation(plan.Random.Next(), plan.Begin, course: new(plan.End, between, urine, clot)).Entries();
     }
 
-    /// <summary>An entry as it gets to the service: soon, late, wrong at first, or never; and sometimes another patient's with it.</summary>
+    /// <summary>An entry as it gets to the service: soon, late, wrong at first, or never; and sometimes with another patient's.</summary>
     private static IEnumerable<(Instant At, JsonObject Entry)> AsItArrives(ChartedEntry charted, Plan plan)
     {
         var random = plan.Random;
