@@ -16,11 +16,13 @@ public class ViewsByDuckDBTests(StoriesTold told) : IClassFixture<StoriesTold>
         create macro hasnt(j, slug) as part(j, slug) is null;
         create macro amount(j, slug) as num(part(j, slug), '$.valueQuantity.value');
         create macro concept(j, slug) as txt(part(j, slug), '$.valueCodeableConcept.coding[*].code')[1];
-        create macro ext(j, ending) as list_filter(json_extract(j, '$.extension[*]'), x -> json_extract_string(x, '$.url') like '%' || ending)[1];
+        create macro of_url(l, ending) as list_filter(l, x -> json_extract_string(x, '$.url') like '%' || ending)[1];
+        create macro ext(j, ending) as of_url(json_extract(j, '$.extension[*]'), ending);
         create macro key(ref, type) as case when ref like type || '/%' then regexp_replace(ref, '/_history/.*', '') end;
         create macro about(j, p) as txt(j, '$.subject.' || p);
-        create macro way(j, sys) as txt(list_filter(json_extract(j, '$.method.coding[*]'), x -> json_extract_string(x, '$.system') like '%' || sys)[1], '$.code');
-        create macro of(j, sys, p) as txt(list_filter(json_extract(j, p), x -> json_extract_string(x, '$.system') like '%' || sys)[1], '$.code');
+        create macro of_system(l, sys) as list_filter(l, x -> json_extract_string(x, '$.system') like '%' || sys)[1];
+        create macro of(j, sys, p) as txt(of_system(json_extract(j, p), sys), '$.code');
+        create macro way(j, sys) as of(j, sys, '$.method.coding[*]');
         """;
 
     private const string Common = """
@@ -37,7 +39,8 @@ public class ViewsByDuckDBTests(StoriesTold told) : IClassFixture<StoriesTold>
     private const string Episode = "key(txt(j, '$.partOf[0].reference'), 'Procedure')";
     private const string EpisodeByExtension = "key(txt(ext(j, '/part-of-irrigation'), '$.valueReference.reference'), 'Procedure')";
     private const string Period = """
-        tim(j, '$.effectivePeriod.start'), txt(j, '$.effectivePeriod.start'), tim(j, '$.effectivePeriod.end'), txt(j, '$.effectivePeriod.end')
+        tim(j, '$.effectivePeriod.start'), txt(j, '$.effectivePeriod.start'),
+        tim(j, '$.effectivePeriod.end'), txt(j, '$.effectivePeriod.end')
         """;
     private const string Window = "of(j, '/CodeSystem/output-window', '$.category[*].coding[*]')";
     private const string Absent = "txt(j, '$.dataAbsentReason.coding[0].code')";
@@ -48,7 +51,8 @@ public class ViewsByDuckDBTests(StoriesTold told) : IClassFixture<StoriesTold>
         """;
 
     private const string Output = $"""
-        {Common}, {Episode}, {Window}, {Period}, hasnt(j, 'covered-duration'), amount(j, 'covered-duration'), num(j, '$.valueQuantity.value'),
+        {Common}, {Episode}, {Window}, {Period}, hasnt(j, 'covered-duration'), amount(j, 'covered-duration'),
+        num(j, '$.valueQuantity.value'),
         amount(j, 'partial-volume'), amount(j, 'best-estimate'),
         num(ext(json_extract(part(j, 'best-estimate'), '$.valueQuantity'), '/iso21090-uncertainty'), '$.valueDecimal'),
         num(part(j, 'interval-95'), '$.valueRange.low.value'), num(part(j, 'interval-95'), '$.valueRange.high.value'),
@@ -64,7 +68,8 @@ public class ViewsByDuckDBTests(StoriesTold told) : IClassFixture<StoriesTold>
     private const string Irrigation = $"""
         {Common}, key(txt(j, '$.partOf[0].reference'), 'Procedure'), txt(j, '$.identifier[0].system'), txt(j, '$.identifier[0].value'),
         txt(j, '$.basedOn[0].identifier.value'), of(j, '/CodeSystem/irrigation-kind', '$.code.coding[*]'),
-        tim(j, '$.performedPeriod.start'), txt(j, '$.performedPeriod.start'), tim(j, '$.performedPeriod.end'), txt(j, '$.performedPeriod.end'),
+        tim(j, '$.performedPeriod.start'), txt(j, '$.performedPeriod.start'),
+        tim(j, '$.performedPeriod.end'), txt(j, '$.performedPeriod.end'),
         tim(ext({Account}, 'time'), '$.valuePeriod.start'), txt(ext({Account}, 'time'), '$.valuePeriod.start'),
         tim(ext({Account}, 'time'), '$.valuePeriod.end'), txt(ext({Account}, 'time'), '$.valuePeriod.end'),
         num(ext({Account}, 'instilled'), '$.valueQuantity.value'), num(ext({Account}, 'drained'), '$.valueQuantity.value'),
