@@ -10,7 +10,7 @@ using NodaTime.Text;
 
 namespace IrrigationFhir.Tests.Analytics;
 
-/// <summary>A process that is killed (SIGKILL) over an export: begun again it is complete, and at no time is half a file to be seen.</summary>
+/// <summary>A process is killed (SIGKILL) over an export: begun again it is complete, and at no time is half a file to be seen.</summary>
 public class KilledExportTests
 {
     private const int Kills = 4;
