@@ -40,12 +40,17 @@ Command[] commands =
     ),
     new(
         "demo",
-        "[--once] [--story night|day] [settings]",
-        "An invented night, or a day of irrigations by syringe: recorded, worked out, told. Then serves.",
-        rest => NightOnTheWard.Run(rest, Console.Out, Console.Error)
+        "[--once] [--story night|day] [--ward N [--seed S]] [settings]",
+        "An invented night, or a day of irrigations by syringe: recorded, worked out, told. Then serves. --ward fills a store of its own "
+            + "with N invented irrigations over four weeks, to try things on.",
+        rest =>
+            FilledWard.IsMeant(rest)
+                ? FilledWard.Run(rest, Console.Out, Console.Error)
+                : NightOnTheWard.Run(rest, Console.Out, Console.Error)
     )
     {
         BesideSettings = ["--once", "--story", .. InventedStory.All.Select(story => story.Slug)],
+        WithValue = FilledWard.Options,
     },
     new(
         "drip-rate",

@@ -71,6 +71,11 @@ internal sealed partial class ProgramProcess : IAsyncDisposable
         return (process.ExitCode, await output, await errors);
     }
 
+    /// <summary>Begins it and waits for nothing; disposed of, it is killed.</summary>
+    /// <param name="folder">The working directory.</param>
+    /// <param name="args">Its arguments.</param>
+    public static ProgramProcess Begin(string folder, params string[] args) => new(Process.Start(Info(Program, folder, args))!);
+
     /// <summary>Starts the service on a free port, and waits until it is ready.</summary>
     /// <param name="folder">The working directory, where it keeps its data too.</param>
     /// <param name="args">Further arguments.</param>
