@@ -2,7 +2,6 @@ using IrrigationFhir.Access;
 using IrrigationFhir.Health;
 using IrrigationFhir.Problems;
 using IrrigationFhir.Store;
-using Microsoft.AspNetCore.Server.Kestrel.Core;
 using Microsoft.Extensions.Diagnostics.HealthChecks;
 using Microsoft.Net.Http.Headers;
 
@@ -22,7 +21,6 @@ internal static partial class AccessGate
         services.AddSingleton<ICallers, OpenCallers>();
         if (settings.IsOfThisMachine)
         {
-            services.Configure<KestrelServerOptions>(OpenToThisMachine.RefuseStrangers);
             services.AddHostedService<OpenToThisMachine.Watch>();
         }
         else if (settings.Mode == AccessMode.Open)

@@ -122,7 +122,8 @@ internal sealed class AuditReading(AuditStore store, FhirSettings settings, Stor
             ],
             Entry =
             [
-                .. page.Rows.Select(AuditEventMapper.ToEvent)
+                .. page
+                    .Rows.Select(AuditEventMapper.ToEvent)
                     .Select(told => new Bundle.EntryComponent
                     {
                         FullUrl = $"{at}/{Type}/{told.Id}",
