@@ -69,6 +69,7 @@ internal static class SettingsSection
         : type == typeof(TimeSpan) ? "a time such as 00:00:10"
         : type == typeof(DateTimeZone) ? "an IANA zone such as Europe/Berlin"
         : type == typeof(string) ? "one value"
+        : type.IsEnum ? $"one of {string.Join(", ", Enum.GetNames(type).Select(Irrigation.Slug.Of))}"
         : type == typeof(string[]) ? "a list, each value under its number (…:0, …:1),"
         : "a whole number";
 }

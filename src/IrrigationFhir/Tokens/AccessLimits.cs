@@ -88,7 +88,7 @@ internal sealed class AccessLimits : IDisposable
     }
 
     /// <summary>The answer to a network that has to wait.</summary>
-    public OutcomeResult TooMany(HttpContext http) =>
+    public static OutcomeResult TooMany(HttpContext http) =>
         TooMany(http, TimeSpan.FromSeconds(1), "too many requests that did not say who sends them");
 
     /// <summary>The answer to who has to wait.</summary>

@@ -11,7 +11,7 @@ namespace IrrigationFhir.Tokens;
 /// <param name="read">Makes something of it; null where it cannot be used.</param>
 /// <param name="fetch">Gets it.</param>
 /// <param name="clock">What time it is.</param>
-internal sealed class Fetched<T>(Uri address, Func<JsonElement, T?> read, KeyFetcher fetch, TimeProvider clock)
+internal sealed class Fetched<T>(Uri address, Func<JsonElement, T?> read, KeyFetcher fetch, TimeProvider clock) : IDisposable
     where T : class
 {
     private static readonly TimeSpan Between = TimeSpan.FromMinutes(1);
@@ -48,6 +48,9 @@ internal sealed class Fetched<T>(Uri address, Func<JsonElement, T?> read, KeyFet
             _one.Release();
         }
     }
+
+    /// <inheritdoc/>
+    public void Dispose() => _one.Dispose();
 }
 
 /// <summary>Fetches small JSON from addresses that an operator has named.</summary>

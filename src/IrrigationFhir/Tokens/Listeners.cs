@@ -10,7 +10,7 @@ namespace IrrigationFhir.Tokens;
 /// <summary>What connections have to bring: certificates of gateways, and what proxies say of whom they pass on.</summary>
 internal static class Listeners
 {
-    /// <summary>Serves certificates from PEM files as these change, and asks of gateways' certificates whether they are registered.</summary>
+    /// <summary>Serves certificates from PEM files as these change, and takes certificates of gateways that are registered.</summary>
     /// <remarks>
     /// Kestrel by itself binds a listener anew when its files change: whoever connects meanwhile is refused. Here they are read again, and
     /// the listener stays.

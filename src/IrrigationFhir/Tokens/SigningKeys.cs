@@ -23,7 +23,7 @@ internal sealed partial class SigningKeys(
     AccessSettings settings,
     TimeProvider clock,
     ILogger<SigningKeys> log
-)
+) : IDisposable
 {
     /// <summary>For how long a key signs.</summary>
     public static readonly Duration Signs = Duration.FromDays(30);
@@ -64,6 +64,9 @@ internal sealed partial class SigningKeys(
             _one.Release();
         }
     }
+
+    /// <inheritdoc/>
+    public void Dispose() => _one.Dispose();
 
     private LiveKeys? Fresh => clock.GetElapsedTime(Volatile.Read(ref _lookedAt)) < LookEvery ? _live : null;
 

@@ -35,7 +35,7 @@ internal sealed class TokenApi(
         http.Response.Headers.Pragma = "no-cache";
         var stop = http.RequestAborted;
         if (limits.IsBarred(http))
-            return limits.TooMany(http);
+            return AccessLimits.TooMany(http);
         if (await Form(http) is not { } form || Repeats(form))
             return Refuse("invalid_request", "a form is expected, application/x-www-form-urlencoded, each parameter once");
         if (Only(form, "grant_type") is not { } grant)

@@ -10,6 +10,9 @@ public sealed class ClientsFileTests : IDisposable
 {
     private static readonly AccessSettings Settings = new() { Mode = AccessMode.Own, Facilities = ["north", "south"] };
 
+    private const string Members =
+        "id, enabled, keys, keysAt, scopes, facilities, audit, requestsPerSecond, burst, certificates, note";
+
     private readonly string _folder = Directory.CreateTempSubdirectory("clients-").FullName;
 
     public void Dispose() => Directory.Delete(_folder, recursive: true);
@@ -53,8 +56,7 @@ public sealed class ClientsFileTests : IDisposable
             "clients[2].keys.keys[4]: kid is missing",
             "clients[2].scopes: a list of texts is expected",
             "clients[3].keysAt: an absolute https address is expected",
-            "clients[4].rate: not known; a client has id, enabled, keys, keysAt, scopes, facilities, audit, requestsPerSecond, burst, "
-                + "certificates, note",
+            $"clients[4].rate: not known; a client has {Members}",
             "clients[4].keys: an object whose keys are a list of at most 100 is expected",
             "clients[5]: keys, keysAt or certificates are expected",
             "clients[5].scopes: missing",
@@ -81,6 +83,37 @@ public sealed class ClientsFileTests : IDisposable
     {
         var faults = Assert.Throws<SettingsFault>(() => Registrations.Read(Path.Combine(_folder, "none.json"), Settings));
         Assert.EndsWith("none.json: it cannot be read (FileNotFoundException)", faults.Message, StringComparison.Ordinal);
+    }
+
+    [Fact]
+    public async Task A_start_with_a_faulty_file_names_all_that_is_wrong_and_ends_with_2()
+    {
+        await File.WriteAllTextAsync(Path.Combine(_folder, "clients.json"), """{ "clients": [ { "id": "one" }, { "id": "one", "x": 1 } ] }""");
+        var (code, output, errors) = await ProgramProcess.Run(
+            _folder,
+            "--Access:Mode=own",
+            "--Access:ClientsFile=clients.json",
+            "--Fhir:BaseUrl=https://ward.example/api",
+            "--AllowedHosts=*",
+            "--Access:TokenSeconds=301",
+            "--Access:KeyFile=none.key"
+        );
+        Assert.Equal((2, ""), (code, output));
+        Assert.Equal(
+            """
+            Fhir:BaseUrl: 'https://ward.example/api'; with Access:Mode=own an address that ends with /fhir is expected
+            Access:KeyFile: 'none.key' cannot be read (FileNotFoundException)
+            Access:TokenSeconds: 301; 30 to 300 is expected
+            Access:ClientsFile: clients.json: clients[0]: keys, keysAt or certificates are expected
+            Access:ClientsFile: clients.json: clients[0].scopes: missing
+            Access:ClientsFile: clients.json: clients[1].x: not known; a client has $members
+            Access:ClientsFile: clients.json: clients[1]: keys, keysAt or certificates are expected
+            Access:ClientsFile: clients.json: clients[1].scopes: missing
+            Access:ClientsFile: clients.json: id 'one': twice
+
+            """.ReplaceLineEndings("\n").Replace("$members", Members, StringComparison.Ordinal),
+            errors
+        );
     }
 
     // The public key of RFC 7517, appendix A.1; its secret part stands in appendix A.2, so that anybody can sign with it.

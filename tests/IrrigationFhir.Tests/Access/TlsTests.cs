@@ -10,7 +10,7 @@ using Microsoft.Extensions.DependencyInjection;
 
 namespace IrrigationFhir.Tests.Access;
 
-/// <summary>TLS that ends at the service: certificates from files, and gateways that come with one of their own (R-ACC-14; RFC 8705).</summary>
+/// <summary>TLS that ends at the service: certificates from files, and gateways that come with one of their own (R-ACC-14).</summary>
 public sealed class TlsTests : IDisposable
 {
     private readonly string _folder = Directory.CreateTempSubdirectory("tls-").FullName;

@@ -110,6 +110,9 @@ public class CommandLineTests
                 "--Fhir:DefaultCount=many",
                 "--Fhir:CanonicalBase=ward",
                 "--Fhir:BaseUrI=https://ward.example",
+                "--Access:Mode=closed",
+                "--Access:Burst=0",
+                "--Access:Client=x.json",
                 "--Intake:MostAtOnce=0",
                 "--Intake:ConceptMap=nowhere.json",
                 "--Subscriptions:AllowLoopback=perhaps",
@@ -127,6 +130,10 @@ public class CommandLineTests
 
             Assert.Equal((2, ""), (code, output));
             const string fhir = "Fhir has BaseUrl, BodySeconds, CanonicalBase, CompressReplies, DefaultCount, MaxBodyBytes, MaxCount";
+            const string access =
+                "Access has AllowLoopback, Audience, Burst, CertificateAuthorities, ClientsFile, Facilities, FacilityClaim, "
+                + "FailuresPerMinute, Issuer, KeyFile, Mode, OpenToNetwork, PrivateNetworks, Proxies, RequestsPerSecond, TokenSeconds, "
+                + "TokensPerMinute";
             const string unread = "'nowhere.json' cannot be read (FileNotFoundException)";
             Assert.Equal(
                 $"""
@@ -136,6 +143,9 @@ public class CommandLineTests
                 Fhir:BaseUrI: not a setting; {fhir}
                 Fhir:DefaultCount: 'many'; a whole number is expected
                 Fhir:CanonicalBase: 'ward'; an absolute http or https URL without query or fragment is expected
+                Access:Client: not a setting; {access}
+                Access:Mode: 'closed'; one of open, tokens, own is expected
+                Access:Burst: 0; 1 to 1000000 is expected
                 Intake:MostAtOnce: 0; 1 to 4096 is expected
                 Intake:ConceptMap: {unread}; the path of a FHIR R4 ConceptMap in JSON is expected
                 Subscriptions:AllowedHosts: 'ward.example'; a list, each value under its number (…:0, …:1), is expected
