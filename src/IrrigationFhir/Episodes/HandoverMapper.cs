@@ -55,8 +55,13 @@ internal sealed class HandoverMapper(Vocabulary vocabulary)
     /// <param name="baseAddress">The address of the FHIR base.</param>
     public Bundle ToDocument(Handover handover, IReadOnlyList<Resource> about, string baseAddress)
     {
-        var composition = ToComposition(handover, about.Select(resource => $"{resource.TypeName}/{resource.Id}").ToHashSet(), baseAddress);
-        return new()
+        var known = about.Select(resource => $"{resource.TypeName}/{resource.Id}").ToHashSet();
+        var composition = SecurityLabels.Labelled(ToComposition(handover, known, baseAddress), handover.Episode);
+        return SecurityLabels.Labelled(Document(composition, handover, about, baseAddress), handover.Episode);
+    }
+
+    private Bundle Document(Composition composition, Handover handover, IReadOnlyList<Resource> about, string baseAddress) =>
+        new()
         {
             Id = composition.Id,
             Type = Bundle.BundleType.Document,
@@ -74,7 +79,6 @@ internal sealed class HandoverMapper(Vocabulary vocabulary)
                     }),
             ],
         };
-    }
 
     private static string IdOf(Handover handover) => FhirValues.WindowId(handover.Episode.Id, "handover", 'a', handover.Flags.AsOf);
 

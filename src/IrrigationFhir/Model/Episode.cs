@@ -1,3 +1,4 @@
+using System.Collections.Immutable;
 using Irrigation.Balance;
 using Irrigation.Criteria;
 using Irrigation.Episodes;
@@ -16,6 +17,9 @@ internal record Episode(string Id, EpisodeDefinition Definition, FluidBalance Ba
 
     /// <summary>Its criteria; null until somebody asks for them.</summary>
     public CriteriaRecord? Criteria { get; init; }
+
+    /// <summary>The security labels of whatever was sent for it: what is worked out carries them.</summary>
+    public ImmutableArray<SecurityLabel> Labels { get; init; } = [];
 
     /// <summary>Whom the criteria are judged for.</summary>
     public Irrigation.Criteria.Patient Patient => new(Definition.BirthDate, Definition.Frame.Zone);

@@ -8,7 +8,6 @@ using IrrigationFhir.Fhir;
 using IrrigationFhir.Model;
 using IrrigationFhir.Store;
 using Microsoft.Extensions.Caching.Memory;
-using NodaTime;
 
 namespace IrrigationFhir.Record;
 
@@ -58,6 +57,7 @@ internal sealed class EpisodesInMemory(
         {
             // Whoever changed it may have ended the strays: they are looked for again.
             Flags = known.FlagsNoLongerRaised.Count > 0 ? null : known.Flags,
+            Labels = known.Labels,
             RememberedUpTo = known.RememberedUpTo,
         };
         return Keep(With(then, await store.LoadEntries(row.PatientKey, row.Id, then.Log.LastSequence, stop)));
@@ -78,7 +78,7 @@ internal sealed class EpisodesInMemory(
             var (read, log) = (Read([.. entries]), EpisodeLog.Empty(definition.Frame));
             foreach (var (entry, receivedAt) in read)
                 log = Append(log, entry, receivedAt).Log;
-            return new(row, definition, FluidBalance.Of(log, settings));
+            return new(row, definition, FluidBalance.Of(log, settings)) { Labels = SecurityLabel.With([], read.Select(one => one.Entry)) };
         }
     }
 
@@ -86,7 +86,8 @@ internal sealed class EpisodesInMemory(
     private StoredEpisode With(StoredEpisode episode, IEnumerable<EntryRow> arrived)
     {
         var (balance, criteria, changes) = (episode.Balance, episode.Criteria, new List<Change>());
-        foreach (var (entry, receivedAt) in Read([.. arrived]))
+        var read = Read([.. arrived]);
+        foreach (var (entry, receivedAt) in read)
         {
             var appended = Append(balance.Log, entry, receivedAt);
             (balance, var intervals) = balance.After(appended);
@@ -99,7 +100,13 @@ internal sealed class EpisodesInMemory(
             episode.Row.FlagsAsOf ?? NodaTime.Instant.MinValue,
             episode.Flags?.AsOf ?? NodaTime.Instant.MinValue
         );
-        return episode with { Balance = balance, Criteria = criteria, Flags = episode.Flags?.After(balance, changes, asOf).Record };
+        return episode with
+        {
+            Balance = balance,
+            Criteria = criteria,
+            Flags = episode.Flags?.After(balance, changes, asOf).Record,
+            Labels = SecurityLabel.With(episode.Labels, read.Select(one => one.Entry)),
+        };
     }
 
     /// <summary>The episode with its flags, as they were published last, and its criteria.</summary>

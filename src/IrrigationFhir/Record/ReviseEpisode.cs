@@ -28,6 +28,7 @@ internal sealed class ReviseEpisode(
     /// <summary>So many resources are there at once as resources: from then on only as what is stored of them.</summary>
     private const int AtOnce = 128;
 
+    private SecurityLabels Labels { get; } = new(vocabulary.Profiles);
     private EpisodeMapper EpisodeMapper { get; } = new(vocabulary);
     private EarlierManner EarlierManner { get; } = new(vocabulary);
     private FlagMapper FlagMapper { get; } = new(vocabulary);
@@ -49,7 +50,7 @@ internal sealed class ReviseEpisode(
         steps.Next("map");
         var events = EpisodeEvents.Of(revision, EpisodeMapper, FlagMapper);
         var written = new Written();
-        using var mapped = Resources(revision).Concat(events.Resources).Chunk(AtOnce).GetEnumerator();
+        using var mapped = Resources(revision).Concat(Labels.On(events.Resources, after)).Chunk(AtOnce).GetEnumerator();
         while (mapped.MoveNext())
         {
             steps.Next("validate");
@@ -59,7 +60,7 @@ internal sealed class ReviseEpisode(
             steps.Next("map");
         }
 
-        Judge(PublishedOtherwise(after, written), written, amends: false);
+        Judge([.. Labels.On(PublishedOtherwise(after, written), after)], written, amends: false);
         if (revision.Cause is Cause.TimePassed && written.Ids.Count == 0)
         {
             await store.RecordFlagsChecked(before.Row, flags.AsOf, flags.Next, stop);
@@ -177,7 +178,9 @@ internal sealed class ReviseEpisode(
         return provenances.Where(provenance => ProvenanceVersions.Name(provenance, stored, drafts));
     }
 
-    private IEnumerable<Resource> Resources(Revision revision) =>
+    private IEnumerable<Resource> Resources(Revision revision) => Labels.On(Mapped(revision), revision.After);
+
+    private IEnumerable<Resource> Mapped(Revision revision) =>
         (revision.Cause, revision.Before, revision.After) switch
         {
             (Cause.EntriesArrived, var before, var after) => EpisodeMapper.ToResources(

@@ -50,7 +50,13 @@ internal sealed record Revision(
         var weighed = WeightReach.Of(balance, before.Patient, appended.Changes, before.Criteria!.Settings);
         var criteria = before.Criteria.After(balance, before.Patient, intervals, weighed);
         var cause = new Cause.EntriesArrived([.. appended.Outcomes.Take(entries.Count).Select(outcome => outcome.Logged)]);
-        var after = before with { Balance = balance, Flags = flags, Criteria = criteria };
+        var after = before with
+        {
+            Balance = balance,
+            Flags = flags,
+            Criteria = criteria,
+            Labels = SecurityLabel.With(before.Labels, entries),
+        };
         return new(cause, before, after, appended, intervals, weighed, changes);
     }
 

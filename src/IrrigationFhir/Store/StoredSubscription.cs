@@ -1,5 +1,4 @@
 using System.Text.Json;
-using IrrigationFhir.Access;
 using IrrigationFhir.Search;
 using NodaTime;
 

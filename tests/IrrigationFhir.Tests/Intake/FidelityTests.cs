@@ -165,6 +165,41 @@ public class FidelityTests(EveningOnTheWard evening)
     }
 
     [Fact]
+    public async Task What_is_worked_out_carries_the_labels_of_what_it_rests_on()
+    {
+        var (sender, episode) = await Of(evening);
+        foreach (var (id, clock, total) in new[] { ("1", "09:00", "100"), ("2", "10:00", "400") })
+            (await sender.Post(sender.Observation("pump-total-read", id, clock, Quantity(total, "mL")))).Is(201);
+        (await sender.Post(sender.Observation("drainage-emptied", "3", "09:00", Quantity("1", "mL")))).Is(201);
+        Assert.DoesNotContain(await Labelled(), Worked);
+
+        var emptied = sender.Observation("drainage-emptied", "4", "10:00", Quantity("380", "mL"));
+        emptied["meta"] = new JsonObject { ["security"] = new JsonArray(Restricted()) };
+        (await sender.Post(emptied)).Is(201);
+        Assert.Contains(await Labelled(), Worked);
+        var irrigation = (await Labelled()).Single(r => (string)r["resourceType"]! == "Procedure");
+        Assert.Contains("\"R\"", irrigation["meta"]!["security"]!.ToJsonString(), StringComparison.Ordinal);
+
+        // It never falls: what was restricted once may be in any number since.
+        emptied["status"] = "entered-in-error";
+        emptied["meta"] = null;
+        emptied.Remove("meta");
+        (await sender.Post(emptied)).Is(200);
+        (await sender.Post(sender.Observation("drainage-emptied", "5", "10:00", Quantity("390", "mL")))).Is(201);
+        Assert.Contains(await Labelled(), Worked);
+        var document = await _ward.Http.GetStringAsync(new Uri($"/episodes/{episode}/handover", UriKind.Relative));
+        Assert.NotEmpty(document);
+
+        static bool Worked(JsonNode resource) => (string?)resource["meta"]!["profile"]?[0] == Ours.Profiles.CorrectedUrineOutput;
+        async Task<List<JsonNode>> Labelled() =>
+            [
+                .. (await _ward.Resources(episode)).Values.Where(r =>
+                    r["meta"]!["security"]?.ToJsonString().Contains("\"R\"", StringComparison.Ordinal) is true
+                ),
+            ];
+    }
+
+    [Fact]
     public async Task A_scan_with_a_method_in_other_codes_keeps_it()
     {
         var (sender, _) = await Of(evening);
