@@ -1,6 +1,5 @@
 using System.Data.Common;
 using System.Text.Json;
-using IrrigationFhir.Model;
 using IrrigationFhir.Store;
 using NodaTime.Extensions;
 
@@ -34,7 +33,7 @@ internal sealed class StoreWaiting(
     public override async Task StartAsync(CancellationToken cancellationToken)
     {
         queue.Start((await store.Taken(cancellationToken))?.File ?? 0);
-        await Happened("started", cancellationToken);
+        trail.Happened("started");
         await base.StartAsync(cancellationToken);
     }
 
@@ -45,8 +44,8 @@ internal sealed class StoreWaiting(
         try
         {
             trail.TellFolded(all: true);
+            trail.Happened("stopped");
             await Flush(CancellationToken.None);
-            await Happened("stopped", CancellationToken.None);
         }
         catch (Exception failure) when (failure is DbException or IOException or AuditUnavailable or UnauthorizedAccessException)
         {
@@ -68,7 +67,9 @@ internal sealed class StoreWaiting(
         await _one.WaitAsync(stop);
         try
         {
-            if (queue.Seal() is not { Count: > 0 } files)
+            var files = queue.Seal();
+            await StoreKept(stop);
+            if (files.Count == 0)
                 return;
             var taken = await store.Taken(stop);
             foreach (var file in files)
@@ -129,6 +130,24 @@ internal sealed class StoreWaiting(
         }
     }
 
+    private async Task StoreKept(CancellationToken stop)
+    {
+        var kept = queue.TakeKept();
+        foreach (var some in kept.Chunk(AtOnce))
+        {
+            try
+            {
+                await store.Add([.. some.Select(line => AuditEntry.Read(line))], stop);
+                kept = [.. kept.Skip(some.Length)];
+            }
+            catch
+            {
+                queue.GiveBack(kept);
+                throw;
+            }
+        }
+    }
+
     private async Task Take(AuditFile file, long done, bool all, CancellationToken stop)
     {
         if (all || !File.Exists(file.Path))
@@ -177,9 +196,6 @@ internal sealed class StoreWaiting(
         while (await store.RemoveBefore(now - keeping.For, 5_000, stop) > 0) { }
         _removedAt = now;
     }
-
-    private Task Happened(string code, CancellationToken stop) =>
-        store.Add(AuditEntry.By(Actor.Service, Deed.Run, null, clock.GetCurrentInstant()) with { Code = code }, stop);
 }
 
 /// <summary>How long the audit is kept.</summary>
