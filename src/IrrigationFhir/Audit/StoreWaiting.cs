@@ -28,6 +28,7 @@ internal sealed class StoreWaiting(
     private readonly SemaphoreSlim _one = new(1);
     private NodaTime.Instant _removedAt = NodaTime.Instant.MinValue;
     private bool _failing;
+    private int _stopped;
 
     /// <inheritdoc/>
     public override async Task StartAsync(CancellationToken cancellationToken)
@@ -41,6 +42,8 @@ internal sealed class StoreWaiting(
     public override async Task StopAsync(CancellationToken cancellationToken)
     {
         await base.StopAsync(cancellationToken);
+        if (Interlocked.Exchange(ref _stopped, 1) == 1)
+            return; // a host that is disposed stops once more, when the store is closed
         try
         {
             trail.TellFolded(all: true);
@@ -52,13 +55,6 @@ internal sealed class StoreWaiting(
             // The file is there: the next start takes it up.
             log.LogWarning("Reads wait in a file to be recorded by the next start ({Kind})", failure.GetType().Name);
         }
-    }
-
-    /// <inheritdoc/>
-    public override void Dispose()
-    {
-        _one.Dispose();
-        base.Dispose();
     }
 
     /// <summary>Stores everything that waits.</summary>
