@@ -75,12 +75,12 @@ internal static class AnalyticsApi
                 json.MapPost($"/{spelling}", (HttpContext http, ViewOperations views, FhirSettings at) => Export(http, null, views, at))
                     .ShowsEpisodes();
             json.MapPost(
-                $"/ViewDefinition/{spelling}",
+                    $"/ViewDefinition/{spelling}",
                     (HttpContext http, ViewOperations views, FhirSettings at) => Export(http, null, views, at)
                 )
                 .ShowsEpisodes();
             json.MapPost(
-                $"/ViewDefinition/{{id}}/{spelling}",
+                    $"/ViewDefinition/{{id}}/{spelling}",
                     (HttpContext http, string id, ViewOperations views, FhirSettings at) => Export(http, id, views, at)
                 )
                 .ShowsEpisodes();

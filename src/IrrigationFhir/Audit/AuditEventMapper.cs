@@ -218,6 +218,8 @@ internal static class AuditEventMapper
         {
             Reference = patient.Reference,
             Type = "Patient",
-            Identifier = patient.Value is null ? null : new() { System = patient.System is { Length: > 0 } system ? system : null, Value = patient.Value },
+            Identifier = patient.Value is null
+                ? null
+                : new() { System = patient.System is { Length: > 0 } system ? system : null, Value = patient.Value },
         };
 }

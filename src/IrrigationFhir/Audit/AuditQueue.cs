@@ -169,7 +169,8 @@ internal sealed class AuditQueue(string folder) : IDisposable
         }
     }
 
-    private string PathOf(long number) => Path.Combine(folder, string.Create(CultureInfo.InvariantCulture, $"{Prefix}{number:D10}{Suffix}"));
+    private string PathOf(long number) =>
+        Path.Combine(folder, string.Create(CultureInfo.InvariantCulture, $"{Prefix}{number:D10}{Suffix}"));
 
     // What is asked for names patients: nobody else's to read.
     private static FileStream New(string path)

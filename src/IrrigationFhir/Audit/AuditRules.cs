@@ -20,7 +20,10 @@ internal static class AuditRules
     private static IEnumerable<Rule> Rest(string action, string client, string server, params string[] interactions) =>
         [
             new("type is rest", e => Is(e.Type, Codes.Audit.Rest)),
-            new("one interaction of the pattern", e => e.Subtype.Count(s => s.System == Codes.Audit.Interactions && interactions.Contains(s.Code)) == 1),
+            new(
+                "one interaction of the pattern",
+                e => e.Subtype.Count(s => s.System == Codes.Audit.Interactions && interactions.Contains(s.Code)) == 1
+            ),
             new("action", e => e.Action.ToString() == action),
             new("recorded", e => e.Recorded is not null),
             new("outcome is success", e => e.Outcome == AuditEventOutcome.N0),
@@ -53,7 +56,8 @@ internal static class AuditRules
                 e =>
                     Entities(e, Codes.Audit.SystemObject)
                         .All(query =>
-                            query is { Query.Length: > 0, What: null, Lifecycle: null, Detail.Count: 0 } && Is(query.Role, Codes.Audit.AsQuery)
+                            query is { Query.Length: > 0, What: null, Lifecycle: null, Detail.Count: 0 }
+                            && Is(query.Role, Codes.Audit.AsQuery)
                         )
             ),
         ];
@@ -65,7 +69,9 @@ internal static class AuditRules
             new("in the part of the patient", e => Entities(e, Codes.Audit.Person).All(patient => Is(patient.Role, Codes.Audit.AsPatient))),
             new(
                 "by a reference to a Patient",
-                e => Entities(e, Codes.Audit.Person).All(p => p.What is { Type: "Patient" } what && (what.Identifier is not null || what.Reference is not null))
+                e =>
+                    Entities(e, Codes.Audit.Person)
+                        .All(p => p.What is { Type: "Patient" } what && (what.Identifier is not null || what.Reference is not null))
             ),
         ];
 
@@ -88,7 +94,15 @@ internal static class AuditRules
         [
             new("a holder of the token", e => Holders(e).Any()),
             new("who asks", e => Holders(e).All(holder => holder.Requestor == true)),
-            new("the id of the token", e => Holders(e).All(holder => holder.Policy.Count() == 1 && holder.Policy.Single()!.StartsWith(Codes.Audit.TokenPolicy, StringComparison.Ordinal))),
+            new(
+                "the id of the token",
+                e =>
+                    Holders(e)
+                        .All(holder =>
+                            holder.Policy.Count() == 1
+                            && holder.Policy.Single()!.StartsWith(Codes.Audit.TokenPolicy, StringComparison.Ordinal)
+                        )
+            ),
             new("no network, no media", e => Holders(e).All(holder => holder is { Network: null, Media: null })),
         ];
 
@@ -131,13 +145,17 @@ internal static class AuditRules
             }),
         ];
 
-    private static bool Is(Coding? coding, Coding meant) => coding is not null && coding.System == meant.System && coding.Code == meant.Code;
+    private static bool Is(Coding? coding, Coding meant) =>
+        coding is not null && coding.System == meant.System && coding.Code == meant.Code;
 
     private static AgentComponent? One(AuditEvent told, string role) =>
-        told.Agent.Where(agent => agent.Type?.Coding is [{ System: Codes.Audit.Dicom } type] && type.Code == role).ToList() is [var one] ? one : null;
+        told.Agent.Where(agent => agent.Type?.Coding is [{ System: Codes.Audit.Dicom } type] && type.Code == role).ToList() is [var one]
+            ? one
+            : null;
 
     private static IEnumerable<AgentComponent> Holders(AuditEvent told) =>
         told.Agent.Where(agent => agent.Type?.Coding is [var type] && Is(type, Codes.Audit.TokenHolder.Coding[0]));
 
-    private static IEnumerable<EntityComponent> Entities(AuditEvent told, Coding type) => told.Entity.Where(entity => Is(entity.Type, type));
+    private static IEnumerable<EntityComponent> Entities(AuditEvent told, Coding type) =>
+        told.Entity.Where(entity => Is(entity.Type, type));
 }

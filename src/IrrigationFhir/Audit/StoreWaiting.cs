@@ -28,7 +28,8 @@ internal sealed class StoreWaiting(
     private readonly SemaphoreSlim _one = new(1);
     private NodaTime.Instant _removedAt = NodaTime.Instant.MinValue;
     private bool _failing;
-    private int _stopped;
+    private readonly Lock _lock = new();
+    private Task? _last;
 
     /// <inheritdoc/>
     public override async Task StartAsync(CancellationToken cancellationToken)
@@ -42,8 +43,14 @@ internal sealed class StoreWaiting(
     public override async Task StopAsync(CancellationToken cancellationToken)
     {
         await base.StopAsync(cancellationToken);
-        if (Interlocked.Exchange(ref _stopped, 1) == 1)
-            return; // a host that is disposed stops once more, when the store is closed
+        Task last;
+        lock (_lock)
+            last = _last ??= StoreTheLast();
+        await last; // whoever stops it beside another waits for the same
+    }
+
+    private async Task StoreTheLast()
+    {
         try
         {
             trail.TellFolded(all: true);

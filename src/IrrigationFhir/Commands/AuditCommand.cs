@@ -43,7 +43,10 @@ internal static class AuditCommand
         if (found.Faults.Count > 0)
             return Fails(errors, found.Faults);
         output.WriteLine(
-            string.Create(CultureInfo.InvariantCulture, $"{found.Rows} rows, each as it was written and none missing; the chain ends with {found.Head}")
+            string.Create(
+                CultureInfo.InvariantCulture,
+                $"{found.Rows} rows, each as it was written and none missing; the chain ends with {found.Head}"
+            )
         );
         return 0;
     }

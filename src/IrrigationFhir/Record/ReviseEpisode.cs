@@ -84,7 +84,8 @@ internal sealed class ReviseEpisode(
             NextFlagCheck = flags.Next,
             SavedBy = memory.SavedBy,
             Remembered = remembered,
-            Creates = revision.Appended is { } appended
+            Creates =
+                revision.Appended is { } appended
                 && appended.Outcomes.All(one => one.Disposition is Disposition.Recorded && one.Logged.Entry is not EnteredInError),
             About = [.. About(revision)],
         };
@@ -209,8 +210,8 @@ internal sealed class ReviseEpisode(
             yield return BladderIrrigationMapper.Whole(after).Reference!;
         foreach (var entry in revision.Appended?.Outcomes.Select(one => one.Logged.Entry) ?? [])
         {
-            var said =
-                entry is not EnteredInError ? entry
+            var said = entry is not EnteredInError
+                ? entry
                 : after.Log.Versions(entry.Key).LastOrDefault(version => version.Entry is not EnteredInError)?.Entry ?? entry;
             if (EntryMapper.IdOf(after, said) is { } own)
                 yield return $"Observation/{own}";

@@ -122,7 +122,8 @@ internal sealed class AuditReading(AuditStore store, FhirSettings settings, Stor
             ],
             Entry =
             [
-                .. page.Rows.Select(AuditEventMapper.ToEvent)
+                .. page
+                    .Rows.Select(AuditEventMapper.ToEvent)
                     .Select(told => new Bundle.EntryComponent
                     {
                         FullUrl = $"{at}/{Type}/{told.Id}",
@@ -274,7 +275,9 @@ internal sealed class AuditReading(AuditStore store, FhirSettings settings, Stor
 
         private bool TakeReference(string[] values, Func<AuditRow, string?> of)
         {
-            conditions.Add((row, _) => of(row) is { } told && values.Any(text => told == text || told.EndsWith($"/{text}", StringComparison.Ordinal)));
+            conditions.Add(
+                (row, _) => of(row) is { } told && values.Any(text => told == text || told.EndsWith($"/{text}", StringComparison.Ordinal))
+            );
             return true;
         }
 

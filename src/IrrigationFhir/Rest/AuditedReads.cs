@@ -59,7 +59,12 @@ internal static class AuditedReads
         List<string> episodes = [];
         foreach (var one in shown)
         {
-            if (episodes is [.., var last] && one.Id.Length > last.Length && one.Id[last.Length] == '.' && one.Id.StartsWith(last, StringComparison.Ordinal))
+            if (
+                episodes is [.., var last]
+                && one.Id.Length > last.Length
+                && one.Id[last.Length] == '.'
+                && one.Id.StartsWith(last, StringComparison.Ordinal)
+            )
                 continue;
             if (one.Episode is { } episode && !episodes.Contains(episode))
                 episodes.Add(episode);

@@ -62,7 +62,8 @@ internal static class AuditedRoutes
         );
 
     /// <summary>Says whose patients an answer shows.</summary>
-    public static void Shows(this HttpContext http, IEnumerable<string> episodes) => http.Items[Place] = episodes.Concat(ShownTo(http)).ToList();
+    public static void Shows(this HttpContext http, IEnumerable<string> episodes) =>
+        http.Items[Place] = episodes.Concat(ShownTo(http)).ToList();
 
     /// <summary>A request in one line: method, address and parameters.</summary>
     public static string Asked(HttpRequest request) => $"{request.Method} {request.Path}{request.QueryString}";

@@ -14,8 +14,7 @@ internal static class OperationParameters
 
     /// <summary>A request in one line, for the audit: method, address, and what a body adds to that.</summary>
     public static string Asked(HttpRequest request, IReadOnlyList<KeyValuePair<string, string>> parameters) =>
-        AuditedRoutes.Asked(request)
-        + (HttpMethods.IsPost(request.Method) ? " " + new QueryBuilder(parameters).ToQueryString() : "");
+        AuditedRoutes.Asked(request) + (HttpMethods.IsPost(request.Method) ? " " + new QueryBuilder(parameters).ToQueryString() : "");
 
     /// <summary>What the address holds.</summary>
     public static IEnumerable<KeyValuePair<string, string>> Pairs(

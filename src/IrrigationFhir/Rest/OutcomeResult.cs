@@ -35,7 +35,12 @@ internal sealed class OutcomeResult(int status, OperationOutcome outcome) : IFhi
     public int StatusCode => status;
 
     /// <summary>The code of its first problem.</summary>
-    public string? Code => outcome.Issue is [var first, ..] ? first.Details?.Coding is [var coding, ..] ? coding.Code : null : null;
+    public string? Code =>
+        outcome.Issue is [var first, ..]
+            ? first.Details?.Coding is [var coding, ..]
+                ? coding.Code
+                : null
+            : null;
 
     int? IStatusCodeHttpResult.StatusCode => status;
 

@@ -245,7 +245,11 @@ internal sealed class AuditStore(Database database)
         : facilities.Count == 0 ? "1 = 0"
         : $"({string.Join(" or ", facilities.Select(PatientNumber.OfFacility).Select(all => $"patient between {all.From} and {all.To}"))})";
 
-    private static async Task<IEnumerable<long>> NumbersOf(DbConnection connection, IReadOnlyList<(string? System, string Value)> patients, CancellationToken stop)
+    private static async Task<IEnumerable<long>> NumbersOf(
+        DbConnection connection,
+        IReadOnlyList<(string? System, string Value)> patients,
+        CancellationToken stop
+    )
     {
         var keys = new HashSet<string>();
         foreach (var patient in patients)
@@ -282,9 +286,6 @@ internal sealed class AuditStore(Database database)
                 cancellationToken: stop
             )
         );
-        return
-        [
-            .. rows.Select(row => (new AuditRow(row.Number, AuditEntry.Read(StoredJson.UnpackUtf8(row.Content))), row.Recorded)),
-        ];
+        return [.. rows.Select(row => (new AuditRow(row.Number, AuditEntry.Read(StoredJson.UnpackUtf8(row.Content))), row.Recorded))];
     }
 }

@@ -25,7 +25,13 @@ internal static class AuditedWrite
         if (resources.Count == 0 && change.Entries.Count == 0)
             resources = [.. changed.Select(Address).Take(MostResources)];
         if (resources.Count == 0)
-            resources = [changed.Where(one => $"{one.Type}/{one.Id}" == Whole(change.EpisodeId)).Select(Address).FirstOrDefault(Whole(change.EpisodeId))];
+            resources =
+            [
+                changed
+                    .Where(one => $"{one.Type}/{one.Id}" == Whole(change.EpisodeId))
+                    .Select(Address)
+                    .FirstOrDefault(Whole(change.EpisodeId)),
+            ];
         return By(transaction, change.EpisodeId, change.Creates) with
         {
             Patient = AuditSql.PatientOf(transaction.Statements, change.EpisodeId),

@@ -132,10 +132,16 @@ internal sealed class DeliverToSubscription(
         var to = new Actor(subscription.Owner.Client, null, null, endpoint, null);
         try
         {
-            foreach (var of in sent.Select(r => new ShownVersion(r!.TypeName, r.Id!, long.TryParse(r.Meta?.VersionId, out var v) ? v : 1)).GroupBy(r => r.Episode))
+            foreach (
+                var of in sent.Select(r => new ShownVersion(r!.TypeName, r.Id!, long.TryParse(r.Meta?.VersionId, out var v) ? v : 1))
+                    .GroupBy(r => r.Episode)
+            )
             {
                 var episodes = of.Key is { } episode ? new[] { episode } : [];
-                audit.Record(new(Deed.Disclose, "notification") { Resources = [.. of.Select(one => one.Address)], Episodes = episodes }, to);
+                audit.Record(
+                    new(Deed.Disclose, "notification") { Resources = [.. of.Select(one => one.Address)], Episodes = episodes },
+                    to
+                );
             }
         }
         catch (AuditUnavailable)

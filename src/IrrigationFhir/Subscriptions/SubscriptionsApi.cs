@@ -45,10 +45,7 @@ internal static class SubscriptionsApi
             .AddEndpointFilter(FhirApi.RequireExactCase)
             .ExcludeFromDescription();
         fhir.MapPost("", Create).TakesLittle(app.ServiceProvider).Needs(AccessNeeds.Whole(("Subscription", Letters.Create))).Changes();
-        fhir.MapPut("/{id}", Update)
-            .TakesLittle(app.ServiceProvider)
-            .Needs(AccessNeeds.Whole(("Subscription", Letters.Update)))
-            .Changes();
+        fhir.MapPut("/{id}", Update).TakesLittle(app.ServiceProvider).Needs(AccessNeeds.Whole(("Subscription", Letters.Update))).Changes();
     }
 
     private static AccessNeeds Read => AccessNeeds.Of("Subscription", Letters.Read);

@@ -19,10 +19,21 @@ public sealed class AuditEventApiTests : IAsyncLifetime
 
     public async Task InitializeAsync()
     {
-        _ward = RunningService.Start("2026-03-14T22:00:00Z", _callers.Into, null, ("Access:Facilities:0", "north"), ("Access:Facilities:1", "south"));
+        _ward = RunningService.Start(
+            "2026-03-14T22:00:00Z",
+            _callers.Into,
+            null,
+            ("Access:Facilities:0", "north"),
+            ("Access:Facilities:1", "south")
+        );
         _ada = await Opened("ward-board", "north", "Ada Invented");
         await Opened("ward-board", "south", "Bo Invented");
-        await Ask("GET", $"/fhir/Procedure?patient.identifier={Uri.EscapeDataString($"{RunningService.PatientSystem}|Ada Invented")}", "ward-board", All);
+        await Ask(
+            "GET",
+            $"/fhir/Procedure?patient.identifier={Uri.EscapeDataString($"{RunningService.PatientSystem}|Ada Invented")}",
+            "ward-board",
+            All
+        );
         await Ask("GET", "/fhir/Procedure", "ward-board", All);
         await Ask("GET", $"/episodes/{_ada}/balance", "statistics", All);
         await Ask("GET", "/fhir/Observation/nowhere", "statistics", All);
@@ -114,7 +125,11 @@ public sealed class AuditEventApiTests : IAsyncLifetime
             var ids = page["entry"]?.AsArray().Select(entry => (string?)entry!["resource"]!["id"]).ToList() ?? [];
             Assert.InRange(ids.Count, 0, 2);
             paged.AddRange(ids);
-            next = page["link"]!.AsArray().Where(link => (string)link!["relation"]! == "next").Select(link => (string?)link!["url"]).FirstOrDefault();
+            next = page["link"]!
+                .AsArray()
+                .Where(link => (string)link!["relation"]! == "next")
+                .Select(link => (string?)link!["url"])
+                .FirstOrDefault();
         }
 
         Assert.Equal(whole.Select(told => told.Id), paged);
@@ -202,7 +217,10 @@ public sealed class AuditEventApiTests : IAsyncLifetime
         {
             foreach (var entity in told.Entity)
             {
-                entity.Query = entity.Query is { } query && Encoding.UTF8.GetString(query).Contains(Asked, StringComparison.Ordinal) ? null : entity.Query;
+                entity.Query =
+                    entity.Query is { } query && Encoding.UTF8.GetString(query).Contains(Asked, StringComparison.Ordinal)
+                        ? null
+                        : entity.Query;
                 if (entity.Type!.Code == "1")
                     entity.What = null;
             }

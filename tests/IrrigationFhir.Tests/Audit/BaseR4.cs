@@ -24,7 +24,9 @@ internal static class BaseR4
         OperationOutcome outcome;
         lock (One)
             outcome = Whole.Value.Validate(bare);
-        var faults = outcome.Issue.Where(issue => issue.Severity is OperationOutcome.IssueSeverity.Error or OperationOutcome.IssueSeverity.Fatal);
+        var faults = outcome.Issue.Where(issue =>
+            issue.Severity is OperationOutcome.IssueSeverity.Error or OperationOutcome.IssueSeverity.Fatal
+        );
         Assert.Empty(faults.Select(issue => $"{issue.Expression.FirstOrDefault()}: {issue.Details?.Text}"));
     }
 }

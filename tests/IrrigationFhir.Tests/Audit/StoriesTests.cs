@@ -62,7 +62,8 @@ public sealed partial class StoriesTests : IAsyncLifetime
         );
 
     [Fact]
-    public Task Entries_are_recorded() => Tells("entries-recorded", () => _ward.Record(_episode, Emptied("1", "09:00", 400), Emptied("2", "10:00", 380)));
+    public Task Entries_are_recorded() =>
+        Tells("entries-recorded", () => _ward.Record(_episode, Emptied("1", "09:00", 400), Emptied("2", "10:00", 380)));
 
     [Fact]
     public async Task An_entry_is_amended()
@@ -80,7 +81,13 @@ public sealed partial class StoriesTests : IAsyncLifetime
             () =>
                 _ward.Record(
                     _episode,
-                    new JsonObject { ["source"] = "ward-board", ["id"] = "1", ["kind"] = "drainage-emptied", ["status"] = "entered-in-error" }
+                    new JsonObject
+                    {
+                        ["source"] = "ward-board",
+                        ["id"] = "1",
+                        ["kind"] = "drainage-emptied",
+                        ["status"] = "entered-in-error",
+                    }
                 )
         );
     }
@@ -197,7 +204,12 @@ public sealed partial class StoriesTests : IAsyncLifetime
         var told = rows.Where(row => row.Entry.Deed == Deed.Disclose).Take(1).ToList();
         Assert.NotEmpty(told);
         Agree("notification-sent", told);
-        Assert.Contains(rows, row => row.Entry is { Deed: Deed.Create, Patient: null } && row.Entry.Resources![0].StartsWith("Subscription/", StringComparison.Ordinal));
+        Assert.Contains(
+            rows,
+            row =>
+                row.Entry is { Deed: Deed.Create, Patient: null }
+                && row.Entry.Resources![0].StartsWith("Subscription/", StringComparison.Ordinal)
+        );
     }
 
     private async Task<string> Created(string id) => (await _sender.Post(Observation(_sender, id))).Is(201).Id;

@@ -23,7 +23,16 @@ public class WaitingTests
         Assert.Contains(await ward.All(), row => row.Entry.Query == $"GET /episodes/{episode}/balance");
         queue.MostKept = 0; // and so is memory
 
-        foreach (var address in new[] { $"/episodes/{episode}/balance", "/fhir/Observation", "/ward", $"/fhir/Observation/{episode}.x", "/fhir/AuditEvent" })
+        foreach (
+            var address in new[]
+            {
+                $"/episodes/{episode}/balance",
+                "/fhir/Observation",
+                "/ward",
+                $"/fhir/Observation/{episode}.x",
+                "/fhir/AuditEvent",
+            }
+        )
         {
             var reply = await ward.Get(address);
             Assert.True(reply.Status == HttpStatusCode.ServiceUnavailable, $"{address}: {reply.Text}");
@@ -48,7 +57,15 @@ public class WaitingTests
             episode = await ward.Open(RunningService.Episode("stay-1", "2026-03-14T08:00:00Z", patient: "Ada Invented"));
 
         // As a process leaves it that was killed: two reads, and a line that was cut off.
-        var read = new AuditEntry { Deed = Deed.Read, How = "read", Client = "ward-board", At = 1_000, Resources = ["Observation/x"], Episodes = [episode] };
+        var read = new AuditEntry
+        {
+            Deed = Deed.Read,
+            How = "read",
+            Client = "ward-board",
+            At = 1_000,
+            Resources = ["Observation/x"],
+            Episodes = [episode],
+        };
         var line = System.Text.Encoding.UTF8.GetString(read.ToJson());
         await File.WriteAllTextAsync(Path.Combine(folder, "audit-waiting-0000000900.ndjson"), $"{line}\n{line}\n{line[..40]}");
         await using (var ward = RunningService.Start(Now, folder))
@@ -71,9 +88,18 @@ public class WaitingTests
     public async Task Lines_that_were_stored_before_a_kill_are_not_stored_again()
     {
         var folder = Directory.CreateTempSubdirectory("twice-").FullName;
-        var line = System.Text.Encoding.UTF8.GetString(new AuditEntry { Deed = Deed.Query, How = "search-type", Client = "ward-board" }.ToJson());
+        var line = System.Text.Encoding.UTF8.GetString(
+            new AuditEntry
+            {
+                Deed = Deed.Query,
+                How = "search-type",
+                Client = "ward-board",
+            }.ToJson()
+        );
         await using (var ward = RunningService.Start(Now, folder))
-            await ward.Services.GetRequiredService<AuditStore>().Take(900, 2, [AuditEntry.Read(System.Text.Encoding.UTF8.GetBytes(line))], default);
+            await ward
+                .Services.GetRequiredService<AuditStore>()
+                .Take(900, 2, [AuditEntry.Read(System.Text.Encoding.UTF8.GetBytes(line))], default);
         await File.WriteAllTextAsync(Path.Combine(folder, "audit-waiting-0000000900.ndjson"), $"{line}\n{line}\n{line}\n");
         await using (var ward = RunningService.Start(Now, folder))
             Assert.Equal(2, (await ward.All()).Count(row => row.Entry.Client == "ward-board"));
@@ -89,30 +115,39 @@ public class WaitingTests
         {
             await using var service = await ProgramProcess.Serve(folder, $"--Data:Folder={folder}");
             using var stop = new CancellationTokenSource();
-            var asking = Task.WhenAll(Enumerable.Range(0, 4).Select(async _ =>
-            {
-                try
-                {
-                    while (!stop.IsCancellationRequested)
+            var asking = Task.WhenAll(
+                Enumerable
+                    .Range(0, 4)
+                    .Select(async _ =>
                     {
-                        var number = Interlocked.Increment(ref asked);
-                        using var reply = await service.Http.GetAsync(new Uri($"/fhir/Flag?_id=asked-{number}", UriKind.Relative));
-                        if (reply.IsSuccessStatusCode)
-                            Answered(number);
-                    }
-                }
-                catch (Exception died) when (died is HttpRequestException or TaskCanceledException or IOException)
-                {
-                    // As it was meant to.
-                }
-            }));
+                        try
+                        {
+                            while (!stop.IsCancellationRequested)
+                            {
+                                var number = Interlocked.Increment(ref asked);
+                                using var reply = await service.Http.GetAsync(new Uri($"/fhir/Flag?_id=asked-{number}", UriKind.Relative));
+                                if (reply.IsSuccessStatusCode)
+                                    Answered(number);
+                            }
+                        }
+                        catch (Exception died) when (died is HttpRequestException or TaskCanceledException or IOException)
+                        {
+                            // As it was meant to.
+                        }
+                    })
+            );
             await Task.Delay(random.Next(300, 2500));
             service.Kill();
             await stop.CancelAsync();
             await asking;
         }
 
-        await using (var ward = RunningService.Start(DateTimeOffset.UtcNow.ToString("yyyy-MM-dd'T'HH:mm:ss'Z'", System.Globalization.CultureInfo.InvariantCulture), folder))
+        await using (
+            var ward = RunningService.Start(
+                DateTimeOffset.UtcNow.ToString("yyyy-MM-dd'T'HH:mm:ss'Z'", System.Globalization.CultureInfo.InvariantCulture),
+                folder
+            )
+        )
         {
             var recorded = (await ward.All()).Select(row => row.Entry.Query).OfType<string>().ToList();
             lock (_answered)

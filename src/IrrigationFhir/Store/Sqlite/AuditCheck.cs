@@ -51,7 +51,8 @@ internal static class AuditCheck
         var upTo = number;
         using var command = store.CreateCommand();
         command.Transaction = snapshot;
-        command.CommandText = "select number, day, recorded, patient, deed, client, content, hash from audit where number > @from order by number";
+        command.CommandText =
+            "select number, day, recorded, patient, deed, client, content, hash from audit where number > @from order by number";
         command.Parameters.AddWithValue("@from", upTo);
         using var reader = command.ExecuteReader();
         while (reader.Read())
@@ -76,15 +77,7 @@ internal static class AuditCheck
         return new(rows, Convert.ToHexStringLower(hash), faults, noted is null ? null : holds);
     }
 
-    private static void Judge(
-        SqliteDataReader row,
-        long number,
-        long day,
-        byte[] before,
-        byte[] hash,
-        bool follows,
-        Action<string> fault
-    )
+    private static void Judge(SqliteDataReader row, long number, long day, byte[] before, byte[] hash, bool follows, Action<string> fault)
     {
         AuditEntry entry;
         byte[] json;
@@ -130,6 +123,5 @@ internal static class AuditCheck
         return seals;
     }
 
-    private static string Date(long day) =>
-        LocalDatePattern.Iso.Format(NodaConstants.UnixEpoch.Plus(Duration.FromDays(day)).InUtc().Date);
+    private static string Date(long day) => LocalDatePattern.Iso.Format(NodaConstants.UnixEpoch.Plus(Duration.FromDays(day)).InUtc().Date);
 }
