@@ -12,9 +12,9 @@ internal sealed record AuditFile(long Number, string Path);
 
 /// <summary>The reads that wait to be stored: files in the data folder, one entry a line, the newest of which is added to.</summary>
 /// <remarks>
-/// A line is handed to the operating system before the answer that it tells of leaves: a process that is killed loses none. There is no
-/// queue in memory beside it, which would lose what it holds; a line costs one call. A loss of power may lose lines of the last moments
-/// that were not stored yet: the disk is not waited for.
+/// A line is handed to the operating system before the answer that it tells of leaves: a process that is killed loses none; a line costs
+/// one call. A loss of power may lose lines of the last moments that were not stored yet: the disk is not waited for. Only where the file
+/// takes no more (a full disk) lines are kept in memory, some of them, so that a ward can go on reading; a kill would lose those.
 /// </remarks>
 internal sealed class AuditQueue(string folder) : IDisposable
 {
@@ -23,11 +23,15 @@ internal sealed class AuditQueue(string folder) : IDisposable
 
     private readonly Lock _lock = new();
     private readonly Dictionary<long, long> _waiting = [];
+    private readonly List<byte[]> _kept = [];
     private FileStream? _open;
     private long _number;
 
     /// <summary>Most bytes that wait: some 100,000 reads. With that many nothing more is shown.</summary>
     public long MostBytes { get; set; } = 32_000_000;
+
+    /// <summary>Most lines that are kept in memory while the file takes none. With that many nothing more is shown.</summary>
+    public int MostKept { get; set; } = 10_000;
 
     /// <summary>How many lines were added since the last <see cref="Seal"/>.</summary>
     public int Lines { get; private set; }
@@ -60,15 +64,19 @@ internal sealed class AuditQueue(string folder) : IDisposable
         }
     }
 
-    /// <summary>Adds a line; when this returns, the operating system has it.</summary>
+    /// <summary>Adds a line; when this returns, the operating system has it, or memory where the file takes none.</summary>
     /// <param name="line">With its end.</param>
-    /// <exception cref="AuditUnavailable">As much waits as may, or the file cannot be written.</exception>
+    /// <exception cref="AuditUnavailable">As much waits as may.</exception>
     public void Add(ReadOnlySpan<byte> line)
     {
         lock (_lock)
         {
             if (_waiting.Values.Sum() + line.Length > MostBytes)
-                throw new AuditUnavailable();
+            {
+                Keep(line, null);
+                return;
+            }
+
             try
             {
                 if (_open is null)
@@ -85,7 +93,7 @@ internal sealed class AuditQueue(string folder) : IDisposable
             catch (Exception failure) when (failure is IOException or UnauthorizedAccessException)
             {
                 TakeBack();
-                throw new AuditUnavailable(failure);
+                Keep(line, failure);
             }
         }
     }
@@ -101,6 +109,24 @@ internal sealed class AuditQueue(string folder) : IDisposable
         }
     }
 
+    /// <summary>Takes what is kept in memory: it has to be stored, or given back.</summary>
+    public IReadOnlyList<byte[]> TakeKept()
+    {
+        lock (_lock)
+        {
+            byte[][] kept = [.. _kept];
+            _kept.Clear();
+            return kept;
+        }
+    }
+
+    /// <summary>Gives back what could not be stored.</summary>
+    public void GiveBack(IReadOnlyList<byte[]> kept)
+    {
+        lock (_lock)
+            _kept.InsertRange(0, kept);
+    }
+
     /// <summary>All of a file is stored: it goes.</summary>
     public void Done(AuditFile file)
     {
@@ -114,6 +140,14 @@ internal sealed class AuditQueue(string folder) : IDisposable
     {
         lock (_lock)
             Close();
+    }
+
+    private void Keep(ReadOnlySpan<byte> line, Exception? why)
+    {
+        if (_kept.Count >= MostKept)
+            throw new AuditUnavailable(why);
+        _kept.Add(line.ToArray());
+        Lines++;
     }
 
     private void Close()

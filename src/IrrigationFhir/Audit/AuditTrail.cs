@@ -104,6 +104,19 @@ internal sealed class AuditTrail(AuditQueue queue, AuditStore store, TimeProvide
     public Task RolesChanged(string code, IReadOnlyList<string> about) =>
         store.Add(AuditEntry.By(Actor.Current, Deed.Roles, null, Now) with { Code = code, Entries = about }, CancellationToken.None);
 
+    /// <summary>Records that the service started or stopped; where that cannot be recorded just now, it does so all the same.</summary>
+    public void Happened(string code)
+    {
+        try
+        {
+            Add(AuditEntry.By(Actor.Service, Deed.Run, null, Now) with { Code = code });
+        }
+        catch (AuditUnavailable)
+        {
+            // Somebody has to be able to start it, and mend what hinders.
+        }
+    }
+
     /// <summary>Tells of refusals of minutes that are over what was not told of each.</summary>
     /// <param name="all">Also of the minute that is not over yet: the service stops.</param>
     /// <exception cref="AuditUnavailable">It cannot be recorded just now.</exception>

@@ -1,6 +1,5 @@
 using System.Data.Common;
 using System.Text.Json;
-using IrrigationFhir.Model;
 using IrrigationFhir.Store;
 using NodaTime.Extensions;
 
@@ -29,12 +28,14 @@ internal sealed class StoreWaiting(
     private readonly SemaphoreSlim _one = new(1);
     private NodaTime.Instant _removedAt = NodaTime.Instant.MinValue;
     private bool _failing;
+    private readonly Lock _lock = new();
+    private Task? _last;
 
     /// <inheritdoc/>
     public override async Task StartAsync(CancellationToken cancellationToken)
     {
         queue.Start((await store.Taken(cancellationToken))?.File ?? 0);
-        await Happened("started", cancellationToken);
+        trail.Happened("started");
         await base.StartAsync(cancellationToken);
     }
 
@@ -42,11 +43,19 @@ internal sealed class StoreWaiting(
     public override async Task StopAsync(CancellationToken cancellationToken)
     {
         await base.StopAsync(cancellationToken);
+        Task last;
+        lock (_lock)
+            last = _last ??= StoreTheLast();
+        await last; // whoever stops it beside another waits for the same
+    }
+
+    private async Task StoreTheLast()
+    {
         try
         {
             trail.TellFolded(all: true);
+            trail.Happened("stopped");
             await Flush(CancellationToken.None);
-            await Happened("stopped", CancellationToken.None);
         }
         catch (Exception failure) when (failure is DbException or IOException or AuditUnavailable or UnauthorizedAccessException)
         {
@@ -55,20 +64,15 @@ internal sealed class StoreWaiting(
         }
     }
 
-    /// <inheritdoc/>
-    public override void Dispose()
-    {
-        _one.Dispose();
-        base.Dispose();
-    }
-
     /// <summary>Stores everything that waits.</summary>
     public async Task Flush(CancellationToken stop)
     {
         await _one.WaitAsync(stop);
         try
         {
-            if (queue.Seal() is not { Count: > 0 } files)
+            var files = queue.Seal();
+            await StoreKept(stop);
+            if (files.Count == 0)
                 return;
             var taken = await store.Taken(stop);
             foreach (var file in files)
@@ -129,6 +133,24 @@ internal sealed class StoreWaiting(
         }
     }
 
+    private async Task StoreKept(CancellationToken stop)
+    {
+        var kept = queue.TakeKept();
+        foreach (var some in kept.Chunk(AtOnce))
+        {
+            try
+            {
+                await store.Add([.. some.Select(line => AuditEntry.Read(line))], stop);
+                kept = [.. kept.Skip(some.Length)];
+            }
+            catch
+            {
+                queue.GiveBack(kept);
+                throw;
+            }
+        }
+    }
+
     private async Task Take(AuditFile file, long done, bool all, CancellationToken stop)
     {
         if (all || !File.Exists(file.Path))
@@ -177,9 +199,6 @@ internal sealed class StoreWaiting(
         while (await store.RemoveBefore(now - keeping.For, 5_000, stop) > 0) { }
         _removedAt = now;
     }
-
-    private Task Happened(string code, CancellationToken stop) =>
-        store.Add(AuditEntry.By(Actor.Service, Deed.Run, null, clock.GetCurrentInstant()) with { Code = code }, stop);
 }
 
 /// <summary>How long the audit is kept.</summary>

@@ -216,6 +216,10 @@ internal sealed class AuditReading(AuditStore store, FhirSettings settings, Stor
                     query = query with { Clients = query.Clients ?? clients };
                     conditions.Add((row, _) => clients.Contains(row.Entry.Client));
                     return true;
+                case "patient":
+                    return TakeReference(values, row => row.Entry.Patient?.Reference);
+                case "agent":
+                    return TakeReference(values, _ => null); // clients have identifiers, and no address
                 case "entity":
                     return TakeEntity(name, values);
                 case "_id":
@@ -269,17 +273,26 @@ internal sealed class AuditReading(AuditStore store, FhirSettings settings, Stor
             return true;
         }
 
+        private bool TakeReference(string[] values, Func<AuditRow, string?> of)
+        {
+            conditions.Add(
+                (row, _) => of(row) is { } told && values.Any(text => told == text || told.EndsWith($"/{text}", StringComparison.Ordinal))
+            );
+            return true;
+        }
+
         // The id of a resource begins with that of its episode, which leads to the patient: an index serves that.
         private bool TakeEntity(string name, string[] values)
         {
-            if (values is not [var one] || one.Split('/') is not [{ Length: > 0 }, { Length: > 0 } id])
+            if (values is not [var one] || one.Split('/') is not { Length: 1 or 2 } parts || parts.Contains(""))
                 return Invalid(name, string.Join(',', values), "one resource, as Observation/[id]");
+            var id = parts[^1];
             if (id.Split('.') is [var episode, _, ..])
                 query = query with { Episode = episode };
             conditions.Add(
                 (row, _) =>
                     (row.Entry.Resources ?? []).Any(address =>
-                        address.StartsWith(one, StringComparison.Ordinal) && (address.Length == one.Length || address[one.Length] == '/')
+                        address.Split('/') is [var type, var known, ..] && known == id && (parts.Length == 1 || parts[0] == type)
                     )
             );
             return true;

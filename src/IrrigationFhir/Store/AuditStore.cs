@@ -59,6 +59,17 @@ internal sealed class AuditStore(Database database)
             stop
         );
 
+    /// <summary>Adds entries, each for every patient that it is about, all or nothing.</summary>
+    public Task Add(IReadOnlyList<AuditEntry> entries, CancellationToken stop) =>
+        database.Write(
+            transaction =>
+            {
+                Append(transaction, entries);
+                return true;
+            },
+            stop
+        );
+
     /// <summary>How far which file of waiting entries has been stored; null before the first.</summary>
     public async Task<(long File, long Lines)?> Taken(CancellationToken stop)
     {
@@ -81,9 +92,7 @@ internal sealed class AuditStore(Database database)
         database.Write(
             transaction =>
             {
-                var patients = new Dictionary<string, AuditedPatient?>();
-                foreach (var one in entries.SelectMany(entry => ForEachPatient(transaction.Statements, entry, patients)))
-                    AuditSql.Append(transaction, one);
+                Append(transaction, entries);
                 return transaction.Statements.Execute(
                     """
                     insert into audit_taken (only_row, file, lines) values (1, @file, @lines)
@@ -194,6 +203,13 @@ internal sealed class AuditStore(Database database)
             },
             stop
         );
+    }
+
+    private static void Append(WriteTransaction transaction, IReadOnlyList<AuditEntry> entries)
+    {
+        var patients = new Dictionary<string, AuditedPatient?>();
+        foreach (var one in entries.SelectMany(entry => ForEachPatient(transaction.Statements, entry, patients)))
+            AuditSql.Append(transaction, one);
     }
 
     // The oldest day of which rows are left.

@@ -18,7 +18,10 @@ public class WaitingTests
         var episode = await ward.Open(RunningService.Episode("stay-1", "2026-03-14T08:00:00Z"));
         var queue = ward.Services.GetRequiredService<AuditQueue>();
         await ward.All();
-        queue.MostBytes = 0;
+        queue.MostBytes = 0; // the file is full
+        Assert.Equal(HttpStatusCode.OK, (await ward.Get($"/episodes/{episode}/balance")).Status); // kept in memory
+        Assert.Contains(await ward.All(), row => row.Entry.Query == $"GET /episodes/{episode}/balance");
+        queue.MostKept = 0; // and so is memory
 
         foreach (
             var address in new[]
@@ -41,7 +44,7 @@ public class WaitingTests
         Assert.Equal(HttpStatusCode.OK, (await ward.Get("/health/live")).Status);
         await ward.Open(RunningService.Episode("stay-2", "2026-03-14T08:00:00Z"));
 
-        queue.MostBytes = 1_000_000;
+        (queue.MostBytes, queue.MostKept) = (1_000_000, 10_000);
         Assert.Equal(HttpStatusCode.OK, (await ward.Get($"/episodes/{episode}/balance")).Status);
     }
 

@@ -123,6 +123,7 @@ public sealed partial class ReadmeTests : IDisposable
             "restore --check /backups/irrigation-2026-03-15.db",
             "restore /backups/irrigation-2026-03-15.db",
             "export tables",
+            "audit --check",
         ];
         Assert.Equal(known.Order(StringComparer.Ordinal), commands.Order(StringComparer.Ordinal));
 
@@ -152,6 +153,7 @@ public sealed partial class ReadmeTests : IDisposable
             var address = served.Http.BaseAddress!.ToString().TrimEnd('/');
             Assert.Equal("ready\n", (await Done("health", address)).Output);
             await Done("backup", copy);
+            Assert.Contains("each as it was written and none missing", (await Done("audit", "--check")).Output, StringComparison.Ordinal);
             Assert.Contains("exported to tables, as of", (await Done("export", "tables")).Output, StringComparison.Ordinal);
             Assert.True(File.Exists(Path.Combine(folder, "tables", "output_hours-0001.parquet")));
             await served.Terminate();
@@ -261,6 +263,7 @@ public sealed partial class ReadmeTests : IDisposable
                     .Where(p => p.SetMethod?.IsPublic == true)
                     .Select(p => $"Subscriptions:{p.Name}")
             )
+            .Append("Access:AuditKeep")
             .Distinct();
         var page = Repo.Read(Operators);
         var rows = SettingRow().Matches(page).Select(m => m.Groups[1].Value);

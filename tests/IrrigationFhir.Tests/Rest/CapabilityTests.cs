@@ -81,10 +81,10 @@ public class CapabilityTests
         Assert.DoesNotContain(statement.Format, format => format!.Contains("xml", StringComparison.Ordinal));
         var resources = statement.Rest.Single().Resource;
         Assert.Equal(
-            [.. IndexedTypes.All.Select(type => type.Name), "Patient"],
+            [.. IndexedTypes.All.Select(type => type.Name), "Patient", "AuditEvent"], // whose claims AuditEventApiTests exercises
             resources.Select(resource => resource.TypeElement!.JsonValue)
         );
-        foreach (var resource in resources)
+        foreach (var resource in resources.Where(resource => (string)resource.TypeElement!.JsonValue! != "AuditEvent"))
         {
             var type = (string)resource.TypeElement!.JsonValue!;
             foreach (var interaction in resource.Interaction)

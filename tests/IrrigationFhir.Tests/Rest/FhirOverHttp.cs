@@ -1,6 +1,7 @@
 using System.Collections.Concurrent;
 using Hl7.Fhir.Model;
 using IrrigationFhir.Access;
+using IrrigationFhir.Audit;
 using IrrigationFhir.Health;
 using IrrigationFhir.Rest;
 using IrrigationFhir.Store;
@@ -58,6 +59,7 @@ internal sealed class FhirOverHttp : IAsyncDisposable
         builder.Services.AddEpisodeStore(builder.Configuration);
         builder.Services.AddFhir(builder.Configuration);
         builder.Services.AddAccess(builder.Configuration);
+        builder.Services.AddAudit();
         builder.Services.AddHealth();
         more?.Invoke(builder.Services);
 

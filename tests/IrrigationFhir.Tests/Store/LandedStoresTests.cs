@@ -69,7 +69,7 @@ public class LandedStoresTests
             Assert.Equal(200, (int)(await again.Get("/health/ready")).Status);
         }
 
-        Directory.Delete(folder, recursive: true);
+        await RunningService.Remove(folder);
     }
 
     [Fact]
