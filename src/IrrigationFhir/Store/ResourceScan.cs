@@ -102,18 +102,24 @@ internal sealed class ResourceScan(Func<DbConnection> open)
         return await connection.ExecuteScalarAsync<long>(new CommandDefinition(sql, parameters, cancellationToken: stop)) == 1;
     }
 
-    /// <summary>The versions of then of some resources, by their ids.</summary>
+    /// <summary>The versions of then of some resources, by their ids; of those that the request does not mean, none.</summary>
     public async Task<IReadOnlyList<ScannedResource>> ReadSome(ScanRequest request, IEnumerable<string> ids, CancellationToken stop) =>
         await Task.Run(
             () =>
             {
                 var (fence, since) = Times(request);
+                var (condition, patients) = Condition(request);
                 using var connection = open();
                 using var snapshot = connection.BeginTransaction();
                 var found = new List<ScannedResource>();
                 foreach (var id in ids)
                 {
-                    using var command = Command(connection, snapshot, OneSql, [("type", IndexedTypes.NumberOf(request.Type)), ("id", id)]);
+                    using var command = Command(
+                        connection,
+                        snapshot,
+                        $"{OfType} and r.id = @id {condition}",
+                        [("type", IndexedTypes.NumberOf(request.Type)), ("id", id), .. patients]
+                    );
                     using var reader = command.ExecuteReader();
                     if (!reader.Read())
                         continue;
@@ -162,19 +168,14 @@ internal sealed class ResourceScan(Func<DbConnection> open)
     private ScanPage Page(ScanRequest request, string after)
     {
         var (fence, since) = Times(request);
-        var (about, patients) = About(request.Patients);
-        var condition =
-            request.Patients.Count > 0 ? $"and ({about})"
-            : request.OnlyOfPatients ? $"and {Subject("1 = 1")}"
-            : "";
-        condition += OfFacilities(request.Facilities);
+        var (condition, patients) = Condition(request);
         using var connection = open();
         // One snapshot, so that what was moved to history in between is found there.
         using var snapshot = connection.BeginTransaction();
         using var command = Command(
             connection,
             snapshot,
-            PageSql(condition),
+            PageSql(request, condition),
             [("type", IndexedTypes.NumberOf(request.Type)), ("after", after), ("since", since), .. patients]
         );
         var resources = new List<ScannedResource>();
@@ -241,12 +242,19 @@ internal sealed class ResourceScan(Func<DbConnection> open)
     private static (long Fence, long Since) Times(ScanRequest request) =>
         (UnixNanoseconds.Of(request.Fence), request.Since is { } given ? UnixNanoseconds.Of(given) : long.MinValue);
 
-    /// <summary>A condition: a resource is about one of some patients.</summary>
-    private static (string Sql, IReadOnlyList<(string Name, object Value)> Values) About(IReadOnlyList<ScannedPatient> patients)
+    /// <summary>Which resources are meant, as a condition behind others.</summary>
+    private static (string Sql, IReadOnlyList<(string Name, object Value)> Values) Condition(ScanRequest request)
     {
         var values = new List<(string, object)>();
-        var conditions = patients.Select((patient, i) => Subject(Is(patient, i, values)));
-        return (string.Join(" or ", conditions), values);
+        var conditions = request.Patients.Select((patient, i) => Subject(Is(patient, i, values))).ToList();
+        return (
+            (
+                conditions.Count > 0 ? $"and ({string.Join(" or ", conditions)})"
+                : request.OnlyOfPatients ? $"and {Subject("1 = 1")}"
+                : ""
+            ) + OfFacilities(request.Facilities),
+            values
+        );
     }
 
     /// <summary>A condition on the facility of whom a resource is about, behind others; nothing for all of them.</summary>
@@ -276,12 +284,33 @@ internal sealed class ResourceScan(Func<DbConnection> open)
                 and m.parameter = '{PatientPartition.Subject}' and {condition})
             """;
 
-    private static string PageSql(string condition) =>
-        $"{OfType} and r.id > @after and r.last_updated > @since {condition} order by r.id limit 1001";
+    /// <summary>
+    /// A page of all is a walk along the ids. That of some patients is what they hold, put in order: a plus keeps SQLite from walking along
+    /// the ids of everybody for that.
+    /// </summary>
+    internal static string PageSql(ScanRequest request, string condition)
+    {
+        if (request.Patients.Count == 0)
+            return $"{OfType} and r.id > @after and r.last_updated > @since {condition} order by r.id limit 1001";
+        var partitions = request.Patients.Select(
+            (patient, i) =>
+                $"select m.patient from reference_set_member m where m.parameter = '{PatientPartition.Subject}' and {Is(patient, i, [])}"
+        );
+        return $"""
+            select r.id, r.version_id, r.last_updated, v.json
+            from (
+                select r.type, r.id, r.version_id, r.last_updated, r.patient, r.number
+                from resource r
+                where r.patient in ({string.Join(" union all ", partitions)}) and r.type = @type
+                    and +r.id > @after and +r.last_updated > @since {condition}
+                order by +r.id limit 1001
+            ) r cross join resource_version v
+            where {StoredResource.Version}
+            order by r.id
+            """;
+    }
 
     private const string OfType = $"select r.id, r.version_id, r.last_updated, v.json from {StoredResource.From} and r.type = @type";
-
-    private const string OneSql = $"{OfType} and r.id = @id";
 
     private const string HistorySql = $"select id, version_id, at, json from ({ResourceStore.AllVersions} and v.at <= @fence limit 1)";
 }

@@ -99,6 +99,52 @@ public class BulkExportTests(StoriesTold told) : IClassFixture<StoriesTold>
         );
     }
 
+    /// <summary>R-BD-08: as many pages as it takes, and what they cost is what those patients hold.</summary>
+    [Fact]
+    public async Task Row_85_Of_some_patients_everything_is_there_in_order_and_is_found_by_whom_it_is_about()
+    {
+        var fence = await told.Scan.Fence(CancellationToken.None);
+        ScannedPatient Patient(string value) => new(null, "https://lantern-quay.example/patients", value);
+        var request = new ScanRequest("Observation", fence) { Patients = [Patient("P-0417"), Patient("P-0508"), Patient("P-0417")] };
+        var (all, some) = (new List<string>(), new List<string>());
+        await foreach (var page in told.Scan.Read(new("Observation", fence), CancellationToken.None))
+        {
+            all.AddRange(
+                page.Resources.Where(resource =>
+                        (string)JsonNode.Parse(resource.Json.Span)!["subject"]!["identifier"]!["value"]! is "P-0417" or "P-0508"
+                    )
+                    .Select(resource => resource.Id)
+            );
+        }
+
+        await foreach (var page in told.Scan.Read(request, CancellationToken.None))
+            some.AddRange(page.Resources.Select(resource => resource.Id));
+        Assert.Equal(all, some);
+        var behind = new List<string>();
+        await foreach (var page in told.Scan.Read(request with { After = all[9] }, CancellationToken.None))
+            behind.AddRange(page.Resources.Select(resource => resource.Id));
+        Assert.Equal(all[10..], behind);
+
+        using var connection = IrrigationFhir.Store.Sqlite.Dialect.OpenForReading(told.Ward.Folder);
+        using var command = connection.CreateCommand();
+        command.CommandText = $"explain query plan {ResourceScan.PageSql(request, "")}";
+        foreach (var name in new[] { "type", "after", "since", "system0", "value0", "system1", "value1", "system2", "value2" })
+        {
+            var parameter = command.CreateParameter();
+            (parameter.ParameterName, parameter.Value) = (name, "");
+            command.Parameters.Add(parameter);
+        }
+
+        var plan = new List<string>();
+        using var rows = command.ExecuteReader();
+        while (rows.Read())
+            plan.Add(rows.GetString(3));
+        var text = string.Join('\n', plan);
+        Assert.Contains("SEARCH r USING INDEX resource_of_patient (patient=? AND type=?)", text, StringComparison.Ordinal);
+        Assert.Contains("reference_set_member_by_identifier", text, StringComparison.Ordinal);
+        Assert.DoesNotContain("SCAN m", text, StringComparison.Ordinal);
+    }
+
     /// <summary>R-BD-23: the same store gives the same bytes.</summary>
     [Fact]
     public async Task Row_202_Exported_again_it_is_the_same_line_by_line()

@@ -210,8 +210,8 @@ public class PlotsTests(StoriesTold told) : IClassFixture<StoriesTold>
     {
         var most = rows.MaxBy(row => row.Number("covered_h"))!;
         return (
-            $"No day of the {rows.Count} is covered for more than {most.Number("covered_h"):0.#} of its 24 h: what stands beside is of that "
-                + $"part alone, and no day's output.",
+            $"No day of the {rows.Count} is covered for more than {most.Number("covered_h"):0.#} of its 24 h: what stands beside is of "
+                + "that part alone, and no day's output.",
             new RowPlot(
                 "How much of a day is covered by readings",
                 "beside it the output of that part, never of the day",
@@ -246,8 +246,8 @@ public class PlotsTests(StoriesTold told) : IClassFixture<StoriesTold>
         var low = ChiSquared.InvCDF(2 * flags, 0.025) / 2 * 1000 / hours;
         var high = ChiSquared.InvCDF((2 * flags) + 2, 0.975) / 2 * 1000 / hours;
         return (
-            $"{flags} flags in {hours} h are {rows[0]["per_1000_h"]} in 1,000 h, and so few that anything from {low:0} to {high:0} would fit: "
-                + $"ask it of a year.",
+            $"{flags} flags in {hours} h are {rows[0]["per_1000_h"]} in 1,000 h, and so few that {low:0} to {high:0} would fit: "
+                + "ask it of a year.",
             new RowPlot(
                 "Flags of obstruction in 1,000 hours of irrigation",
                 $"{flags} flags in {hours} h; 95 % interval of such a count (Garwood)",
