@@ -171,7 +171,10 @@ internal sealed class AccessSettings
             yield return "Access:ClientsFile: missing; with Access:Mode=own the file in which clients are registered is expected";
         if (configuration["Fhir:BaseUrl"] is { Length: > 0 } address && !address.TrimEnd('/').EndsWith("/fhir", StringComparison.Ordinal))
             yield return $"Fhir:BaseUrl: '{address}'; with Access:Mode=own an address that ends with /fhir is expected";
-        if (configuration["Fhir:BaseUrl"] is not { Length: > 0 } && configuration["AllowedHosts"]?.Contains('*', StringComparison.Ordinal) is true)
+        if (
+            configuration["Fhir:BaseUrl"] is not { Length: > 0 }
+            && configuration["AllowedHosts"]?.Contains('*', StringComparison.Ordinal) is true
+        )
             yield return "Fhir:BaseUrl: missing; where any host is allowed, whom tokens and assertions are for would be the caller's choice";
         var file = KeyFileIn(configuration["Data:Folder"] is { Length: > 0 } folder ? folder : "data");
         if ((KeyFile is not null || File.Exists(file)) && SealingKey.Fault(file) is { } fault)
