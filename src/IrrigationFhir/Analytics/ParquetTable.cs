@@ -13,7 +13,7 @@ namespace IrrigationFhir.Analytics;
 internal sealed class ParquetTable : TableWriter
 {
     // Readers skip by row group: some MB are what they expect (https://parquet.apache.org/docs/file-format/configurations/).
-    private const long GroupBytes = 16 << 20;
+    private const long GroupBytes = 4 << 20;
 
     private readonly Stream _stream;
     private readonly Column[] _columns;
