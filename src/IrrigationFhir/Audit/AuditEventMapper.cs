@@ -8,7 +8,7 @@ using static Hl7.Fhir.Model.AuditEvent;
 
 namespace IrrigationFhir.Audit;
 
-/// <summary>AuditEvents by the patterns of IHE BALP 1.1 (https://profiles.ihe.net/ITI/BALP), made of entries when somebody reads them.</summary>
+/// <summary>AuditEvents by the patterns of IHE BALP 1.1 (https://profiles.ihe.net/ITI/BALP), made of entries when they are read.</summary>
 /// <remarks>
 /// What BALP has no profile for (refusals, starts) keeps to base R4. <see cref="AuditRules"/> restates what each profile asks for.
 /// </remarks>

@@ -4,7 +4,7 @@ using static Hl7.Fhir.Model.AuditEvent;
 
 namespace IrrigationFhir.Audit;
 
-/// <summary>What the profiles of IHE Basic Audit Log Patterns 1.1 ask of an AuditEvent, as rules of our own, each with its source.</summary>
+/// <summary>What the profiles of IHE Basic Audit Log Patterns 1.1 ask of an AuditEvent, as rules of our own with their sources.</summary>
 /// <remarks>
 /// Read in the guide's sources (https://github.com/IHE/ITI.BasicAudit, input/fsh), which are not shipped. An event is judged by the
 /// profiles that it claims; one that claims none by what all of ours have.

@@ -14,6 +14,7 @@ internal sealed class StoreWaiting(
     AuditTrail trail,
     AuditStore store,
     AuditKeeping keeping,
+    Database database,
     TimeProvider clock,
     ILogger<StoreWaiting> log
 ) : BackgroundService
@@ -34,6 +35,9 @@ internal sealed class StoreWaiting(
     /// <inheritdoc/>
     public override async Task StartAsync(CancellationToken cancellationToken)
     {
+        // Where no store is opened, as while the build writes the contract, nothing is read either.
+        if (!database.IsReady)
+            return;
         queue.Start((await store.Taken(cancellationToken))?.File ?? 0);
         trail.Happened("started");
         await base.StartAsync(cancellationToken);
@@ -43,6 +47,8 @@ internal sealed class StoreWaiting(
     public override async Task StopAsync(CancellationToken cancellationToken)
     {
         await base.StopAsync(cancellationToken);
+        if (!database.IsReady)
+            return;
         Task last;
         lock (_lock)
             last = _last ??= StoreTheLast();

@@ -202,7 +202,7 @@ internal sealed class ReviseEpisode(
             _ => [],
         };
 
-    /// <summary>The resources that whoever caused it meant: those of the entries, the flags that they speak of, or the irrigation.</summary>
+    /// <summary>The resources that were meant: those of the entries, the flags that they speak of, or the irrigation.</summary>
     private static IEnumerable<string> About(Revision revision)
     {
         var after = revision.After;

@@ -108,7 +108,8 @@ internal sealed class AuditReading(AuditStore store, FhirSettings settings, Stor
         var page = await store.Search(reader.Query, asked.Stop);
         var at = asked.Base;
         string Address(string? mark) =>
-            $"{at}/{Type}{new QueryBuilder(mark is null ? reader.Honoured : reader.Honoured.Append(new(SearchRequest.PageParameter, mark)))}";
+            $"{at}/{Type}"
+            + new QueryBuilder(mark is null ? reader.Honoured : reader.Honoured.Append(new(SearchRequest.PageParameter, mark)));
         var next = page.Next is { } last
             ? Address(PageMark.Write(PageOrder, new([last.Recorded], last.Number.ToString(CultureInfo.InvariantCulture))))
             : null;

@@ -53,7 +53,7 @@ internal enum DeedOutcome
 /// <param name="Reference">The address.</param>
 internal sealed record AuditedPatient(string Key, string? System, string? Value, string? Reference);
 
-/// <summary>One thing that was done, in our words: what is stored of it, and what an AuditEvent is made of when somebody reads it.</summary>
+/// <summary>One thing that was done, in our words: what is stored of it, and what an AuditEvent is made of when it is read.</summary>
 internal sealed record AuditEntry
 {
     /// <summary>What was done.</summary>
@@ -64,7 +64,7 @@ internal sealed record AuditEntry
     [JsonPropertyName("t")]
     public long At { get; init; }
 
-    /// <summary>The interaction, as the code of restful-interaction: <c>read</c>, <c>search-type</c>; or another code that says how.</summary>
+    /// <summary>The interaction, as the code of restful-interaction (<c>read</c>, <c>search-type</c>), or a code that says how.</summary>
     [JsonPropertyName("i")]
     public string? How { get; init; }
 

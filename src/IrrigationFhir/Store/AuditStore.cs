@@ -173,7 +173,7 @@ internal sealed class AuditStore(Database database)
         }
     }
 
-    /// <summary>Takes the oldest days away whose last row was recorded before a moment, so many rows at a time; says how many went.</summary>
+    /// <summary>Takes the oldest days away that ended before a moment, so many rows at a time; says how many went.</summary>
     /// <remarks>The row of a day that goes is marked first, and stays: the chain of what is left hangs on it.</remarks>
     public async Task<int> RemoveBefore(Instant before, int atMost, CancellationToken stop)
     {

@@ -18,7 +18,7 @@ internal sealed class WriteTransaction(PreparedStatements statements, Instant at
     /// <summary>On whose behalf: what the audit in it says.</summary>
     public Actor By => by;
 
-    /// <summary>What it changes and the audit in it tells of: the id of an episode, or empty for what is of none; null for nothing.</summary>
+    /// <summary>What the audit in it tells of: the id of an episode, or empty for what is of none; null for nothing.</summary>
     public string? Audited { get; set; }
 
     /// <summary>True once <see cref="Discard"/> was called.</summary>

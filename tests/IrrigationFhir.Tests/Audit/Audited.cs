@@ -1,8 +1,6 @@
-using System.Text.Json.Nodes;
 using Hl7.Fhir.Model;
 using IrrigationFhir.Audit;
 using IrrigationFhir.Store;
-using IrrigationFhir.Tests.Repository;
 using Microsoft.Extensions.DependencyInjection;
 using Task = System.Threading.Tasks.Task;
 

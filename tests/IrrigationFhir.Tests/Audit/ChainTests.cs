@@ -1,4 +1,3 @@
-using IrrigationFhir.Audit;
 using IrrigationFhir.Commands;
 using IrrigationFhir.Model;
 using IrrigationFhir.Store;
@@ -14,20 +13,22 @@ public sealed class ChainTests : IAsyncLifetime
 {
     private readonly string _folder = Directory.CreateTempSubdirectory("chain-").FullName;
     private readonly FakeTimeProvider _clock = new(new(2026, 3, 14, 22, 0, 0, TimeSpan.Zero));
-    private Database _database = null!;
+    private readonly List<Database> _open = [];
     private AuditStore _audit = null!;
 
     public Task InitializeAsync()
     {
-        _database = new(new() { Folder = _folder }, _clock);
-        _database.Start();
-        _audit = new(_database);
+        var database = new Database(new() { Folder = _folder }, _clock);
+        database.Start();
+        _open.Add(database);
+        _audit = new(database);
         return Task.CompletedTask;
     }
 
     public async Task DisposeAsync()
     {
-        await _database.DisposeAsync();
+        foreach (var database in _open)
+            await database.DisposeAsync();
         Directory.Delete(_folder, recursive: true);
     }
 

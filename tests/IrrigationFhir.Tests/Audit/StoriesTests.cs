@@ -2,7 +2,6 @@ using System.Text;
 using System.Text.Json.Nodes;
 using System.Text.RegularExpressions;
 using Hl7.Fhir.Model;
-using Hl7.Fhir.Serialization;
 using IrrigationFhir.Access;
 using IrrigationFhir.Audit;
 using IrrigationFhir.Store;
@@ -225,7 +224,7 @@ public sealed partial class StoriesTests : IAsyncLifetime
 
     private async Task Tells(string slug, Func<Task> story) => Agree(slug, await _ward.Of(story));
 
-    private void Agree(string slug, IReadOnlyList<AuditRow> rows)
+    private static void Agree(string slug, IReadOnlyList<AuditRow> rows)
     {
         // What time does by itself meanwhile is another story; of two patients either may be found first.
         rows = [.. rows.Where(row => row.Entry.Client != AuditEventMapper.Server).OrderBy(row => row.Entry.Patient?.Value)];

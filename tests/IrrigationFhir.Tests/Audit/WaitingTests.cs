@@ -1,5 +1,4 @@
 using System.Net;
-using System.Text.Json.Nodes;
 using IrrigationFhir.Audit;
 using IrrigationFhir.Store;
 using Microsoft.Extensions.DependencyInjection;

@@ -7,7 +7,7 @@ namespace IrrigationFhir.Store.Sqlite;
 
 /// <summary>What a look through the whole audit found.</summary>
 /// <param name="Rows">How many rows there are.</param>
-/// <param name="Head">The hash that the chain ends with, in hexadecimal: noted elsewhere, it shows later that nothing before was changed.</param>
+/// <param name="Head">The hash that the chain ends with, in hexadecimal: noted elsewhere, it shows what was changed.</param>
 /// <param name="Faults">What is not as it was written, in words without any content; empty where the chain holds.</param>
 /// <param name="Holds">Whether a hash that was noted earlier is in the chain; null where none was asked for.</param>
 internal sealed record AuditCheckResult(long Rows, string Head, IReadOnlyList<string> Faults, bool? Holds);
