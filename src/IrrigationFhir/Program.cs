@@ -1,5 +1,6 @@
 using IrrigationFhir;
 using IrrigationFhir.Analytics;
+using IrrigationFhir.Audit;
 using IrrigationFhir.Beds;
 using IrrigationFhir.Commands;
 using IrrigationFhir.Demo;
@@ -20,6 +21,12 @@ using IrrigationFhir.Validation;
 Command[] commands =
 [
     new(
+        "audit",
+        "--check [HASH] [settings]",
+        "Whether what is recorded of who did what is whole: no row missing, none changed.",
+        rest => Task.FromResult(AuditCommand.Run(rest, Console.Out, Console.Error))
+    ),
+    new(
         "backup",
         "TARGET [settings]",
         "Copies the store into one file, while it is served or not, and reads the copy through.",
@@ -33,12 +40,17 @@ Command[] commands =
     ),
     new(
         "demo",
-        "[--once] [--story night|day] [settings]",
-        "An invented night, or a day of irrigations by syringe: recorded, worked out, told. Then serves.",
-        rest => NightOnTheWard.Run(rest, Console.Out, Console.Error)
+        "[--once] [--story night|day] [--ward N [--seed S]] [settings]",
+        "An invented night, or a day of irrigations by syringe: recorded, worked out, told. Then serves. --ward fills a store of its own "
+            + "with N invented irrigations over four weeks, to try things on.",
+        rest =>
+            FilledWard.IsMeant(rest)
+                ? FilledWard.Run(rest, Console.Out, Console.Error)
+                : NightOnTheWard.Run(rest, Console.Out, Console.Error)
     )
     {
         BesideSettings = ["--once", "--story", .. InventedStory.All.Select(story => story.Slug)],
+        WithValue = FilledWard.Options,
     },
     new(
         "drip-rate",
@@ -102,6 +114,7 @@ internal static class Service
         builder.Services.AddReadableJson();
         builder.Services.AddSettings(builder.Configuration);
         builder.Services.AddEpisodeStore(builder.Configuration);
+        builder.Services.AddAudit();
         builder.Services.AddProfileValidation();
         builder.Services.AddRecord();
         builder.Services.AddEpisodes();
@@ -123,9 +136,11 @@ internal static class Service
         app.UseProxies(); // which of them are believed
         app.UseTelemetry(); // a span for each request, with nothing of whom it is about
         app.UsePackedReplies(); // for whom asks for it
+        app.UseRequestIds(); // each request has a name, and its answer says it
         app.UseOperationOutcomes(); // every failure leaves here as an OperationOutcome
         app.UseAllowedHosts(); // links carry a host that is known
         app.UseAccess(); // who asks, and whether they may
+        app.UseAudit(); // what is done is done on somebody's behalf
         app.UseRateLimiter(); // who is one too many is told so
 
         app.MapEntries(); // POST  what was instilled, drained, seen, ordered

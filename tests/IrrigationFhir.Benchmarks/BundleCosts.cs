@@ -1,5 +1,6 @@
 using System.Diagnostics;
 using System.Globalization;
+using IrrigationFhir.Demo;
 using NodaTime;
 
 namespace IrrigationFhir.Benchmarks;
@@ -58,7 +59,7 @@ internal static class BundleCosts
     }
 
     /// <summary>Each half hour what ran in since the last, and what was emptied.</summary>
-    private static IEnumerable<Charted> Observations(InventedIrrigation ward, Instant start)
+    private static IEnumerable<ChartedEntry> Observations(InventedIrrigation ward, Instant start)
     {
         for (var at = start; ; at += Duration.FromMinutes(30))
         {
@@ -68,7 +69,7 @@ internal static class BundleCosts
         }
     }
 
-    private static Charted Reading(InventedIrrigation ward, string kind, int millilitres, Instant? from, Instant at)
+    private static ChartedEntry Reading(InventedIrrigation ward, string kind, int millilitres, Instant? from, Instant at)
     {
         var when = from is { } since
             ? $$"""

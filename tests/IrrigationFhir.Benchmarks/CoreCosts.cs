@@ -2,6 +2,7 @@ using System.Diagnostics;
 using System.Text.Json;
 using Irrigation.Balance;
 using Irrigation.Episodes;
+using IrrigationFhir.Demo;
 using IrrigationFhir.Record;
 using NodaTime;
 
@@ -18,7 +19,7 @@ internal static class CoreCosts
     private const int Repeats = 20;
     private static readonly int[] Lengths = [100, 10_000, 100_000];
 
-    private static readonly (string What, Func<InventedIrrigation, Instant, Charted> At)[] Cases =
+    private static readonly (string What, Func<InventedIrrigation, Instant, ChartedEntry> At)[] Cases =
     [
         ("drainage emptied, at the end", (ward, end) => ward.Emptied(end + Duration.FromMinutes(20))),
         ("bag taken down, at the end", (ward, end) => ward.BagTakenDown(end + Duration.FromMinutes(20))),
@@ -114,7 +115,7 @@ internal static class CoreCosts
         output.WriteLine($"| {length:N0} | {times} | {allocated / 1024.0:N0} KiB |");
     }
 
-    private static (EpisodeLog Log, Instant End) Log(IEnumerator<Charted> entries, int length)
+    private static (EpisodeLog Log, Instant End) Log(IEnumerator<ChartedEntry> entries, int length)
     {
         var frame = new EpisodeFrame(InventedIrrigation.Start, null, DateTimeZoneProviders.Tzdb["Europe/Vienna"], [new(7, 0), new(19, 0)]);
         var log = EpisodeLog.Empty(frame);
@@ -128,7 +129,7 @@ internal static class CoreCosts
         return (log, end);
     }
 
-    private static Entry Read(Charted charted)
+    private static Entry Read(ChartedEntry charted)
     {
         using var json = JsonDocument.Parse(charted.Json);
         return EntryReader.Read(json.RootElement, "entry", [])?.Entry

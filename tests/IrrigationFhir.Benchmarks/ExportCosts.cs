@@ -1,5 +1,6 @@
 using System.Diagnostics;
 using IrrigationFhir.Analytics;
+using IrrigationFhir.Demo;
 using IrrigationFhir.Fhir;
 using IrrigationFhir.Store;
 using IrrigationFhir.Store.Sqlite;

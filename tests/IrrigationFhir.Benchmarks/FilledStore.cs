@@ -1,5 +1,6 @@
 using System.Text.Json;
 using Hl7.Fhir.Model;
+using IrrigationFhir.Demo;
 using IrrigationFhir.Fhir;
 using IrrigationFhir.Store;
 using NodaTime;

@@ -2,6 +2,7 @@ using System.Collections.Concurrent;
 using System.Diagnostics;
 using System.Text.Json;
 using System.Text.Json.Nodes;
+using IrrigationFhir.Demo;
 using Microsoft.AspNetCore.Builder;
 using Microsoft.AspNetCore.Hosting;
 using Microsoft.AspNetCore.Http;
@@ -82,7 +83,10 @@ internal static class NotificationCosts
                     await Task.Delay(wait);
                 at += NodaTime.Duration.FromMinutes(1);
                 // Each event is a flag of its own: seen, and in the next round gone.
-                await service.Record(beds[random.Next(beds.Count)], new Charted(at, Looked(n, at, n % 2 == 0 || own ? "many" : "none")));
+                await service.Record(
+                    beds[random.Next(beds.Count)],
+                    new ChartedEntry(at, Looked(n, at, n % 2 == 0 || own ? "many" : "none"))
+                );
             }
 
             var patience = Stopwatch.GetTimestamp();

@@ -3,6 +3,7 @@ using System.Globalization;
 using System.Net;
 using System.Text;
 using System.Text.Json;
+using IrrigationFhir.Demo;
 
 namespace IrrigationFhir.Benchmarks;
 
@@ -145,11 +146,11 @@ internal sealed class RunningService : IAsyncDisposable
     /// <exception cref="InvalidOperationException">
     /// It was not recorded, or something that follows from it was withheld: then nothing was measured.
     /// </exception>
-    public Task Record(string episode, Charted entry) => Recorded(episode, entry.Json, entry.At);
+    public Task Record(string episode, ChartedEntry entry) => Recorded(episode, entry.Json, entry.At);
 
     /// <summary>Records several in one request.</summary>
     /// <exception cref="InvalidOperationException">As for one.</exception>
-    public Task Record(string episode, IReadOnlyCollection<Charted> entries) =>
+    public Task Record(string episode, IReadOnlyCollection<ChartedEntry> entries) =>
         Recorded(episode, $"[{string.Join(',', entries.Select(e => e.Json))}]", entries.Max(e => e.At));
 
     /// <summary>Posts Observations in one FHIR batch.</summary>

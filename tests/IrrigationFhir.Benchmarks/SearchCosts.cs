@@ -1,5 +1,6 @@
 using System.Diagnostics;
 using System.Text.RegularExpressions;
+using IrrigationFhir.Demo;
 using IrrigationFhir.Fhir;
 using IrrigationFhir.Search;
 using NodaTime;

@@ -1,4 +1,5 @@
 using System.Diagnostics;
+using IrrigationFhir.Demo;
 using NodaTime;
 
 namespace IrrigationFhir.Benchmarks;
@@ -176,9 +177,9 @@ internal static class ServiceCosts
         return new(together.Count * each, time, together, before, after);
     }
 
-    private static List<Charted> Next(IEnumerator<Charted> entries, int count)
+    private static List<ChartedEntry> Next(IEnumerator<ChartedEntry> entries, int count)
     {
-        var next = new List<Charted>(count);
+        var next = new List<ChartedEntry>(count);
         while (next.Count < count && entries.MoveNext())
             next.Add(entries.Current);
         return next;

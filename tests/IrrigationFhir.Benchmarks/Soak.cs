@@ -1,4 +1,5 @@
 using System.Diagnostics;
+using IrrigationFhir.Demo;
 
 namespace IrrigationFhir.Benchmarks;
 
@@ -22,7 +23,7 @@ internal static class Soak
                 "| minutes | entries | working set | open files | threads | waited longest | database and log |\n"
                     + "| ---: | ---: | ---: | ---: | ---: | ---: | ---: |"
             );
-            var beds = new List<(string Id, InventedIrrigation Ward, IEnumerator<Charted> Entries, int Left)>();
+            var beds = new List<(string Id, InventedIrrigation Ward, IEnumerator<ChartedEntry> Entries, int Left)>();
             var (started, seed, posted, longest, told) = (Stopwatch.GetTimestamp(), 7000, 0, TimeSpan.Zero, -2);
             while (Stopwatch.GetElapsedTime(started) is var now && now < Length)
             {

@@ -1,4 +1,5 @@
 using System.Diagnostics;
+using IrrigationFhir.Demo;
 using NodaTime;
 
 namespace IrrigationFhir.Benchmarks;

@@ -71,6 +71,11 @@ internal sealed partial class ProgramProcess : IAsyncDisposable
         return (process.ExitCode, await output, await errors);
     }
 
+    /// <summary>Begins it and waits for nothing; disposed of, it is killed.</summary>
+    /// <param name="folder">The working directory.</param>
+    /// <param name="args">Its arguments.</param>
+    public static ProgramProcess Begin(string folder, params string[] args) => new(Process.Start(Info(Program, folder, args))!);
+
     /// <summary>Starts the service on a free port, and waits until it is ready.</summary>
     /// <param name="folder">The working directory, where it keeps its data too.</param>
     /// <param name="args">Further arguments.</param>
@@ -93,6 +98,9 @@ internal sealed partial class ProgramProcess : IAsyncDisposable
             await Task.Delay(50, patience.Token);
         return program;
     }
+
+    /// <summary>Kills it (SIGKILL): it gets to do nothing more.</summary>
+    public void Kill() => process.Kill();
 
     /// <summary>Ends it as a machine that is shut down does: SIGTERM, and time to put things in order.</summary>
     public async Task Terminate()

@@ -107,6 +107,12 @@ internal sealed class AccessSettings
     /// <summary><see cref="CertificateAuthorities"/>, read; null for those of the system.</summary>
     public X509Certificate2Collection? Authorities { get; private set; }
 
+    /// <summary>
+    /// How long is kept who did what: whole days older than that are taken away. Default 3653 days (10 years), at least 1 day; our
+    /// judgement, and a site's law may ask for more.
+    /// </summary>
+    public TimeSpan AuditKeep { get; set; } = TimeSpan.FromDays(3653);
+
     /// <summary>Whether nobody but this machine may reach it.</summary>
     public bool IsOfThisMachine => Mode == AccessMode.Open && !OpenToNetwork;
 
@@ -137,6 +143,8 @@ internal sealed class AccessSettings
             yield return $"Access:Facilities: '{name}'; named twice";
         if (Mode != AccessMode.Open && OpenToNetwork)
             yield return "Access:OpenToNetwork: true; it is for Access:Mode=open alone";
+        if (AuditKeep < TimeSpan.FromDays(1) || AuditKeep > TimeSpan.FromDays(36_525))
+            yield return $"Access:AuditKeep: '{AuditKeep}'; 1 day (1.00:00:00) to 100 years is expected";
         foreach (
             var fault in Mode == AccessMode.Tokens ? OfIssuer(configuration)
             : Mode == AccessMode.Own ? OfOwn(configuration)
@@ -163,7 +171,10 @@ internal sealed class AccessSettings
             yield return "Access:ClientsFile: missing; with Access:Mode=own the file in which clients are registered is expected";
         if (configuration["Fhir:BaseUrl"] is { Length: > 0 } address && !address.TrimEnd('/').EndsWith("/fhir", StringComparison.Ordinal))
             yield return $"Fhir:BaseUrl: '{address}'; with Access:Mode=own an address that ends with /fhir is expected";
-        if (configuration["Fhir:BaseUrl"] is not { Length: > 0 } && configuration["AllowedHosts"]?.Contains('*', StringComparison.Ordinal) is true)
+        if (
+            configuration["Fhir:BaseUrl"] is not { Length: > 0 }
+            && configuration["AllowedHosts"]?.Contains('*', StringComparison.Ordinal) is true
+        )
             yield return "Fhir:BaseUrl: missing; where any host is allowed, whom tokens and assertions are for would be the caller's choice";
         var file = KeyFileIn(configuration["Data:Folder"] is { Length: > 0 } folder ? folder : "data");
         if ((KeyFile is not null || File.Exists(file)) && SealingKey.Fault(file) is { } fault)

@@ -41,8 +41,8 @@ internal sealed class Caller
     public static Caller Of(HttpContext http) =>
         http.Items[Place] as Caller ?? throw new InvalidOperationException("a request that did not pass the gate");
 
-    /// <summary>The same; null where the request did not pass the gate.</summary>
-    public static Caller? Find(HttpContext http) => http.Items[Place] as Caller;
+    /// <summary>The caller of a request; null where nobody is known to ask.</summary>
+    public static Caller? Known(HttpContext http) => http.Items[Place] as Caller;
 
     /// <summary>Lets a request be this caller's.</summary>
     public void Asks(HttpContext http) => http.Items[Place] = this;

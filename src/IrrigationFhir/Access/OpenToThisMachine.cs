@@ -57,17 +57,15 @@ internal static class OpenToThisMachine
 
     /// <summary>Ends every connection at once whose ends do not both lie on this machine.</summary>
     /// <remarks>It holds between the moment that a socket listens and the moment that <see cref="Watch"/> looks at where.</remarks>
-    public static void RefuseStrangers(KestrelServerOptions kestrel) =>
-        kestrel.ConfigureEndpointDefaults(listen =>
-            listen.Use(next =>
-                connection =>
-                {
-                    if (IsHere(connection.LocalEndPoint) && IsHere(connection.RemoteEndPoint))
-                        return next(connection);
-                    connection.Abort(new ConnectionAbortedException("a connection from elsewhere to an open service"));
-                    return Task.CompletedTask;
-                }
-            )
+    public static void RefuseStrangers(ListenOptions endpoint) =>
+        endpoint.Use(next =>
+            connection =>
+            {
+                if (IsHere(connection.LocalEndPoint) && IsHere(connection.RemoteEndPoint))
+                    return next(connection);
+                connection.Abort(new ConnectionAbortedException("a connection from elsewhere to an open service"));
+                return Task.CompletedTask;
+            }
         );
 
     /// <summary>Whether the end of a connection is on this machine. Neither a test's own server nor a Unix socket has addresses.</summary>

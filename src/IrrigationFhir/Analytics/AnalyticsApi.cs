@@ -43,8 +43,10 @@ internal static class AnalyticsApi
         string[] read = [HttpMethods.Get, HttpMethods.Head];
 
         json.MapMethods("/$export", asked, (HttpContext http, BulkApi bulk) => bulk.KickOff(http, ofPatients: false))
+            .ShowsEpisodes()
             .TakesLittle(app.ServiceProvider);
         json.MapMethods("/Patient/$export", asked, (HttpContext http, BulkApi bulk) => bulk.KickOff(http, ofPatients: true))
+            .ShowsEpisodes()
             .TakesLittle(app.ServiceProvider);
         json.MapMethods("/Group/{id}/$export", asked, (string id) => BulkApi.OfGroup()).TakesLittle(app.ServiceProvider);
         fhir.MapMethods("/exports/{id}", read, (HttpContext http, string id, BulkApi bulk) => bulk.Ask(http, id));
@@ -70,15 +72,18 @@ internal static class AnalyticsApi
         foreach (var spelling in ExportSpellings)
         {
             if (spelling != "$export")
-                json.MapPost($"/{spelling}", (HttpContext http, ViewOperations views, FhirSettings at) => Export(http, null, views, at));
+                json.MapPost($"/{spelling}", (HttpContext http, ViewOperations views, FhirSettings at) => Export(http, null, views, at))
+                    .ShowsEpisodes();
             json.MapPost(
-                $"/ViewDefinition/{spelling}",
-                (HttpContext http, ViewOperations views, FhirSettings at) => Export(http, null, views, at)
-            );
+                    $"/ViewDefinition/{spelling}",
+                    (HttpContext http, ViewOperations views, FhirSettings at) => Export(http, null, views, at)
+                )
+                .ShowsEpisodes();
             json.MapPost(
-                $"/ViewDefinition/{{id}}/{spelling}",
-                (HttpContext http, string id, ViewOperations views, FhirSettings at) => Export(http, id, views, at)
-            );
+                    $"/ViewDefinition/{{id}}/{spelling}",
+                    (HttpContext http, string id, ViewOperations views, FhirSettings at) => Export(http, id, views, at)
+                )
+                .ShowsEpisodes();
         }
     }
 

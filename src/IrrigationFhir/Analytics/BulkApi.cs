@@ -1,8 +1,11 @@
+using System.Collections.Concurrent;
 using System.Globalization;
 using System.IO.Compression;
 using System.Text;
 using System.Text.Json.Nodes;
 using IrrigationFhir.Access;
+using IrrigationFhir.Audit;
+using IrrigationFhir.Model;
 using IrrigationFhir.Problems;
 using IrrigationFhir.Rest;
 using IrrigationFhir.Store;
@@ -19,9 +22,12 @@ internal sealed class BulkApi(
     ResourceScan scan,
     Searching searching,
     DomainViews views,
-    FhirSettings settings
+    FhirSettings settings,
+    AuditTrail audit
 )
 {
+    private readonly ConcurrentDictionary<(string Client, string Job), bool> _disclosed = new();
+
     private const string Status = "exports";
 
     /// <summary>Said in the CapabilityStatement.</summary>
@@ -172,6 +178,7 @@ internal sealed class BulkApi(
         if (BulkFile.Read(job.Files).FirstOrDefault(file => file.Name == name) is not { } found || !System.IO.File.Exists(path))
             return Unknown($"{id}/{name}");
 
+        Disclose(http, id, name);
         var headers = http.Response.Headers;
         headers.CacheControl = "no-store";
         if (job.ExpiresAt is { } expires)
@@ -194,6 +201,17 @@ internal sealed class BulkApi(
             },
             found.MediaType
         );
+    }
+
+    /// <summary>Records that a file is fetched; and, the first time that somebody fetches one, every patient of the export.</summary>
+    private void Disclose(HttpContext http, string id, string name)
+    {
+        audit.Record(new(Deed.Read, "read") { Resources = [$"{Status}/{id}/{name}"], Query = AuditedRoutes.Asked(http.Request) });
+        var fetched = (Actor.Current.Client, id);
+        if (_disclosed.ContainsKey(fetched))
+            return;
+        audit.Record(new(Deed.Disclose, "export") { Resources = [$"{Status}/{id}"], Episodes = exports.EpisodesOf(id) });
+        _disclosed[fetched] = true;
     }
 
     /// <summary>Cancels an export, or takes its files away.</summary>

@@ -104,7 +104,8 @@ internal sealed class ExportFolder(ResourceScan scan, DomainViews views, string 
         var file = Path.Combine(folder, StateName);
         if (!File.Exists(file))
         {
-            return Directory.EnumerateFileSystemEntries(folder).Any()
+            // A process may have died over the very first file: that is ours, and nothing.
+            return Directory.EnumerateFileSystemEntries(folder).Any(path => Path.GetFileName(path) != StateName + Unfinished)
                 ? throw new ExportRefusal($"{folder} is not empty, and no export was begun in it")
                 : null;
         }

@@ -51,6 +51,9 @@ internal sealed class RunExports(
         DateTimeZoneProviders.Tzdb
     );
 
+    // Beside the files, and none of them: it is in no manifest.
+    private const string EpisodesFile = "episodes.txt";
+
     private readonly SemaphoreSlim _asked = new(0);
     private readonly ConcurrentDictionary<string, CancellationTokenSource> _running = new();
     private readonly string _me = Convert.ToHexStringLower(RandomNumberGenerator.GetBytes(8));
@@ -60,6 +63,13 @@ internal sealed class RunExports(
 
     /// <summary>The folder of an export's files.</summary>
     public string FolderOf(string id) => Path.Combine(kept.Folder, "exports", id);
+
+    /// <summary>The episodes that are in an export's files: who fetches one is told of each of their patients.</summary>
+    public IReadOnlyList<string> EpisodesOf(string id)
+    {
+        var path = Path.Combine(FolderOf(id), EpisodesFile);
+        return File.Exists(path) ? File.ReadAllLines(path) : [];
+    }
 
     /// <summary>Keeps what was asked for and begins as soon as it can; answers its id, or null where as many wait as may.</summary>
     public async Task<string?> Ask(ExportRequest request, CancellationToken stop)
@@ -157,12 +167,17 @@ internal sealed class RunExports(
             // Judged again: what its client was allowed when it asked may have ended.
             if (callers.Still(request.Owner) is not { } owner)
                 return ([], "its client may not have it any more");
-            return (
-                request.Bulk is { } bulk
-                    ? await Export(bulk, owner, job.Id, fence, life, stop)
-                    : await Export(request.Views!, owner, job.Id, fence, life, stop),
-                null
-            );
+            var episodes = new HashSet<string>();
+            var files = request.Bulk is { } bulk
+                ? await Export(bulk, owner, job.Id, fence, episodes, life, stop)
+                : await Export(request.Views!, owner, job.Id, fence, episodes, life, stop);
+            await using (var list = new StreamWriter(PrivateFile.Create(Path.Combine(FolderOf(job.Id), EpisodesFile))))
+            {
+                foreach (var episode in episodes)
+                    await list.WriteLineAsync(episode);
+            }
+
+            return (files, null);
         }
         catch (ViewFault fault)
         {
@@ -186,6 +201,7 @@ internal sealed class RunExports(
         Caller owner,
         string id,
         Instant fence,
+        HashSet<string> episodes,
         SignsOfLife life,
         CancellationToken stop
     )
@@ -211,7 +227,7 @@ internal sealed class RunExports(
                 await foreach (var page in scan.Read(request, stop))
                 {
                     foreach (var resource in page.Resources)
-                        output.Write(resource);
+                        Write(resource);
                     await life.Give($"{type}: {output.Count} resources", stop);
                 }
             }
@@ -225,13 +241,20 @@ internal sealed class RunExports(
                     {
                         var fresh = ids.Where(found => known.Add(found) && wanted?.Contains(found) != false).ToList();
                         foreach (var resource in await scan.ReadSome(request, fresh, stop))
-                            output.Write(resource);
+                            Write(resource);
                         await life.Give($"{type}: {output.Count} resources", stop);
                     }
                 }
             }
 
             files.AddRange(output.Finish());
+
+            void Write(ScannedResource resource)
+            {
+                output.Write(resource);
+                if (ShownVersion.Of(resource).Episode is { } episode)
+                    episodes.Add(episode);
+            }
         }
 
         if (bulk.PassedOver.Count > 0)
@@ -295,6 +318,7 @@ internal sealed class RunExports(
         Caller owner,
         string id,
         Instant fence,
+        HashSet<string> episodes,
         SignsOfLife life,
         CancellationToken stop
     )
@@ -324,7 +348,12 @@ internal sealed class RunExports(
                 await foreach (var page in scan.Read(scanned, stop))
                 {
                     foreach (var resource in page.Resources)
+                    {
                         engine.Rows(resource.Json, row => table.Add(row));
+                        if (ShownVersion.Of(resource).Episode is { } episode)
+                            episodes.Add(episode);
+                    }
+
                     await table.Flush(stop);
                     await life.Give($"{named.Name}: {table.Rows} rows", stop);
                 }

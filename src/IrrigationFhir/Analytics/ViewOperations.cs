@@ -1,5 +1,6 @@
 using System.Text.Json.Nodes;
 using IrrigationFhir.Access;
+using IrrigationFhir.Audit;
 using IrrigationFhir.Problems;
 using IrrigationFhir.Rest;
 using IrrigationFhir.Store;
@@ -10,7 +11,8 @@ namespace IrrigationFhir.Analytics;
 /// <c>$viewdefinition-run</c>, also spelt <c>$run</c>: the rows of a view at once; and <c>$viewdefinition-export</c>: those of several, as
 /// files (SQL on FHIR 2, operations).
 /// </summary>
-internal sealed class ViewOperations(DomainViews views, ResourceScan scan, RunExports exports, StoreSettings kept) : IDisposable
+internal sealed class ViewOperations(DomainViews views, ResourceScan scan, RunExports exports, StoreSettings kept, AuditTrail audit)
+    : IDisposable
 {
     /// <summary>How long rows are made for one request.</summary>
     public static readonly TimeSpan Longest = TimeSpan.FromSeconds(60);
@@ -75,6 +77,7 @@ internal sealed class ViewOperations(DomainViews views, ResourceScan scan, RunEx
                 found[0].View,
                 new(Enum.Parse<TableFormat>(format, ignoreCase: true), header),
                 Pages(
+                    AuditedRoutes.Asked(http.Request),
                     new(found[0].View.Resource, default, since) { Patients = patients, Facilities = caller.Facilities },
                     request.Resources,
                     bounded.Token
@@ -169,7 +172,9 @@ internal sealed class ViewOperations(DomainViews views, ResourceScan scan, RunEx
 
     private static JsonObject Parameter(string name, string type, string value) => new() { ["name"] = name, [type] = value };
 
+    /// <summary>The resources, each page recorded before rows of it leave.</summary>
     private async IAsyncEnumerable<IReadOnlyList<ReadOnlyMemory<byte>>> Pages(
+        string asked,
         ScanRequest request,
         IReadOnlyList<ReadOnlyMemory<byte>> sent,
         [System.Runtime.CompilerServices.EnumeratorCancellation] CancellationToken stop
@@ -181,8 +186,18 @@ internal sealed class ViewOperations(DomainViews views, ResourceScan scan, RunEx
             yield break;
         }
 
+        var told = new HashSet<string>();
+        var shown = new Shown(Deed.Query, "operation") { Query = asked };
         await foreach (var page in scan.Read(request with { Fence = await scan.Fence(stop) }, stop))
+        {
+            List<string> others = [.. page.Resources.Select(ShownVersion.Of).Select(one => one.Episode).OfType<string>().Where(told.Add)];
+            if (others.Count > 0)
+                audit.Record(shown with { Episodes = others });
             yield return [.. page.Resources.Select(resource => resource.Json)];
+        }
+
+        if (told.Count == 0)
+            audit.Record(shown);
     }
 
     private async Task<IResult> Send(

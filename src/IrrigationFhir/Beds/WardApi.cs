@@ -26,6 +26,7 @@ internal static class WardApi
             )
             .Answers<WardReport>(StatusCodes.Status200OK, "The beds in order; as text one line each.", "application/json", "text/plain")
             .Fails(StatusCodes.Status400BadRequest)
+            .ShowsEpisodes()
             .WithName("readWard")
             .WithTags("Ward")
             .WithSummary("Every open irrigation of a ward, by who needs a person first.")
@@ -68,6 +69,7 @@ internal static class WardApi
             }
         }
 
+        request.HttpContext.Shows([.. beds.Select(bed => bed.Episode.Id), .. notJudged]);
         var ordered = WardList.InOrder(beds);
         var asText = request.GetTypedHeaders().Accept.FirstOrDefault()?.MediaType.Value == "text/plain";
         return asText

@@ -10,6 +10,9 @@ internal sealed record Command(string Name, string Takes, string Does, Func<stri
     /// <summary>Its own options, where settings may follow too: each argument is judged first. Null where it judges them itself.</summary>
     public string[]? BesideSettings { get; init; }
 
+    /// <summary>Of its own options those that a value follows, as another argument or behind <c>=</c>; the command judges it.</summary>
+    public string[] WithValue { get; init; } = [];
+
     /// <summary>How it is called.</summary>
     public string Usage => $"{Name} {Takes}".TrimEnd();
 }

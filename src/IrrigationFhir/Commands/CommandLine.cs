@@ -43,8 +43,8 @@ internal static class CommandLine
 
         var (run, rest) = named is null ? (serve, args) : (named.Run, args[1..]);
         var faults =
-            named is null ? Faults(rest, [], commands).ToList()
-            : named.BesideSettings is { } own ? [.. Faults(rest, own, [])]
+            named is null ? Faults(rest, [], [], commands).ToList()
+            : named.BesideSettings is { } own ? [.. Faults(rest, own, named.WithValue, [])]
             : [];
         foreach (var fault in faults)
             await errors.WriteLineAsync(fault);
@@ -90,7 +90,7 @@ internal static class CommandLine
         $"IrrigationFhir {typeof(CommandLine).Assembly.GetCustomAttribute<AssemblyInformationalVersionAttribute>()!.InformationalVersion}";
 
     /// <summary>What is wrong with arguments, of which each has to be a setting or one of a command's own options.</summary>
-    private static IEnumerable<string> Faults(string[] args, string[] own, IReadOnlyList<Command> commands)
+    private static IEnumerable<string> Faults(string[] args, string[] own, string[] withValue, IReadOnlyList<Command> commands)
     {
         for (var i = 0; i < args.Length; i++)
         {
@@ -107,12 +107,18 @@ internal static class CommandLine
             var (key, value) = args[i].IndexOf('=', StringComparison.Ordinal) is > 0 and var at
                 ? (args[i][..at], args[i][(at + 1)..])
                 : (args[i], null);
+            if (withValue.Contains(key))
+            {
+                i += value is null ? 1 : 0;
+                continue;
+            }
+
             var name = key.StartsWith("--", StringComparison.Ordinal) ? key[2..] : "";
             if (value is "" && AllSettings.IsSection(name))
                 continue;
             if (!AllSettings.Knows(name))
             {
-                string[] known = [.. own.Select(option => option[2..]), "help", "version", .. AllSettings.Keys];
+                string[] known = [.. own.Concat(withValue).Select(option => option[2..]), "help", "version", .. AllSettings.Keys];
                 yield return $"{key}: not an option{Nearest(key.TrimStart('-'), known, "--")}";
                 if (value is null && i + 1 < args.Length && !args[i + 1].StartsWith('-'))
                     i++; // what was meant for it

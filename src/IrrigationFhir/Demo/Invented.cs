@@ -14,7 +14,7 @@ internal static class Invented
             ["lumens"] = lumens,
         };
 
-    /// <summary>An episode on ward 7.</summary>
+    /// <summary>An episode, on ward 7 unless said otherwise.</summary>
     /// <param name="irrigation">Its number.</param>
     /// <param name="patient">The patient's number.</param>
     /// <param name="name">The patient's name; says that it is invented.</param>
@@ -26,6 +26,7 @@ internal static class Invented
     /// <param name="catheter">The catheter.</param>
     /// <param name="start">When the balance begins.</param>
     /// <param name="end">When it ended, once it has.</param>
+    /// <param name="ward">The ward.</param>
     public static JsonObject Episode(
         string irrigation,
         string patient,
@@ -37,7 +38,8 @@ internal static class Invented
         string reason,
         JsonObject catheter,
         string start,
-        string? end
+        string? end,
+        string ward = "Ward 7"
     ) =>
         new()
         {
@@ -47,7 +49,7 @@ internal static class Invented
             ["birthDate"] = born,
             ["location"] = new JsonObject
             {
-                ["ward"] = "Ward 7",
+                ["ward"] = ward,
                 ["room"] = room,
                 ["bed"] = bed,
             },

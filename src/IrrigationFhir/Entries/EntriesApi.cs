@@ -19,6 +19,7 @@ internal static class EntriesApi
     {
         app.MapPost("/episodes/{id}/entries", Post)
             .Needs(AccessNeeds.AnyOf(("Observation", Letters.Create), ("Observation", Letters.Update), ("Flag", Letters.Update)))
+            .Changes()
             .OfSeenFacility()
             .Accepts<EntryDocument>("application/json", "application/x-ndjson")
             .AcceptsOneOrMany()
@@ -45,6 +46,7 @@ internal static class EntriesApi
             );
         app.MapGet("/episodes/{id}/entries", Get)
             .Needs(AccessNeeds.Whole(("Observation", Letters.Read | Letters.Search)))
+            .ShowsEpisode()
             .OfSeenFacility()
             .Answers<EntryLog>(StatusCodes.Status200OK, "The log.")
             .Fails(StatusCodes.Status404NotFound)
@@ -88,9 +90,15 @@ internal static class EntriesApi
         {
             EntriesOutcome.UnknownEpisode => OutcomeResult.UnknownEpisode(id),
             EntriesOutcome.Rejected rejected => OutcomeResult.Refused(rejected.Problems.Max(Forbidden.StatusOf), rejected.Problems),
-            EntriesOutcome.Recorded recorded => Results.Json(Reply(id, recorded, recorded.Zone)),
+            EntriesOutcome.Recorded recorded => Answer(request.HttpContext, id, recorded),
             _ => throw new InvalidOperationException("an outcome without a reply"),
         };
+    }
+
+    private static IResult Answer(HttpContext http, string id, EntriesOutcome.Recorded recorded)
+    {
+        http.Shows([id]);
+        return Results.Json(Reply(id, recorded, recorded.Zone));
     }
 
     private static async Task<IResult> Get(

@@ -16,6 +16,7 @@ internal static class EpisodeList
 
     /// <summary>A page, or what is wrong with the question.</summary>
     public static async Task<IResult> Of(
+        HttpContext http,
         EpisodeStore store,
         (IReadOnlyList<string>? Facilities, Instant Now) seen,
         string? status,
@@ -32,6 +33,7 @@ internal static class EpisodeList
         var rows = await store.List(listing with { AtMost = listing.AtMost + 1, Facilities = seen.Facilities }, stop);
         var page = rows.Take(listing.AtMost).ToList();
         var next = rows.Count > page.Count ? Address(status, location, count, page[^1]) : null;
+        http.Shows(page.Select(row => row.Id));
         return Results.Json(new EpisodesReply([.. page.Select(EpisodesApi.Reply)], next));
     }
 

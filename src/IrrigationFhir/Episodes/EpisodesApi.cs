@@ -59,6 +59,7 @@ internal static class EpisodesApi
                 StatusCodes.Status415UnsupportedMediaType,
                 StatusCodes.Status422UnprocessableEntity
             )
+            .Changes()
             .WithName("openEpisode")
             .WithTags("Episodes")
             .WithSummary("Open an episode of irrigation, or amend or end the one with this identifier.")
@@ -70,12 +71,14 @@ internal static class EpisodesApi
             .Needs(AccessNeeds.Whole(("Procedure", Letters.Read | Letters.Search)))
             .Answers<EpisodesReply>(StatusCodes.Status200OK, "The episodes; an empty list where there is none.")
             .Fails(StatusCodes.Status400BadRequest)
+            .ShowsEpisodes()
             .WithName("findEpisodes")
             .WithTags("Episodes")
             .WithSummary("Episodes of a patient, the one with an identifier, or all that are open or lie somewhere.")
             .WithDescription("Without an identifier a list in pages, the earliest begun first: follow `next` to its end.");
         app.MapGet("/episodes/{id}", Read)
             .Needs(AccessNeeds.Whole(("Procedure", Letters.Read)))
+            .ShowsEpisode()
             .OfSeenFacility()
             .Answers<EpisodeReply>(StatusCodes.Status200OK, "The episode.")
             .Fails(StatusCodes.Status404NotFound)
@@ -84,6 +87,7 @@ internal static class EpisodesApi
             .WithSummary("The episode as it was described.");
         app.MapGet("/episodes/{id}/balance", Balance)
             .Needs(AccessNeeds.Whole(("Observation", Letters.Read | Letters.Search)))
+            .ShowsEpisode()
             .OfSeenFacility()
             .Answers<BalanceReport>(
                 StatusCodes.Status200OK,
@@ -104,6 +108,7 @@ internal static class EpisodesApi
             );
         app.MapGet("/episodes/{id}/flags", Flags)
             .Needs(AccessNeeds.Whole(("Flag", Letters.Read | Letters.Search)))
+            .ShowsEpisode()
             .OfSeenFacility()
             .Answers<FlagsReport>(StatusCodes.Status200OK, "What stands, what cannot be told and what would decide it, and what stood.")
             .Fails(StatusCodes.Status400BadRequest, StatusCodes.Status404NotFound)
@@ -113,6 +118,7 @@ internal static class EpisodesApi
             .WithDescription("With `asOf` as it was known at that moment. The same flags are Flag resources under /fhir. " + Texts.Caution);
         app.MapGet("/episodes/{id}/record", Record)
             .Needs(Everything)
+            .ShowsEpisode()
             .OfSeenFacility()
             .Answers<RecordReport>(StatusCodes.Status200OK, "Whether the record is complete, and what is missing.")
             .Fails(StatusCodes.Status400BadRequest, StatusCodes.Status404NotFound)
@@ -125,6 +131,7 @@ internal static class EpisodesApi
             .WithDescription("With `asOf` as it was known at that moment.");
         app.MapGet("/episodes/{id}/handover", ReadHandover)
             .Needs(Everything)
+            .ShowsEpisode()
             .OfSeenFacility()
             .Answers<string>(StatusCodes.Status200OK, "The handover, in the form that was asked for.", "text/plain", FhirReply.MediaType)
             .Fails(StatusCodes.Status400BadRequest, StatusCodes.Status404NotFound)
@@ -165,7 +172,10 @@ internal static class EpisodesApi
                 StatusCodes.Status400BadRequest,
                 [EntryProblem.WrongType("body", "a list", "one episode: a JSON object")]
             );
-        return await open.Handle(json, Caller.Of(request.HttpContext), stop) switch
+        var outcome = await open.Handle(json, Caller.Of(request.HttpContext), stop);
+        if (outcome is OpenedEpisode.Stands known)
+            request.HttpContext.Shows([known.Episode.Id]);
+        return outcome switch
         {
             OpenedEpisode.Rejected rejected => OutcomeResult.Refused(rejected.Status, rejected.Problems),
             OpenedEpisode.Stands { IsNew: true } opened => Results.Created($"/episodes/{opened.Episode.Id}", Reply(opened.Episode.Row)),
@@ -191,7 +201,7 @@ internal static class EpisodesApi
         if (patientIdentifier is null && identifier is null)
         {
             var seen = (Caller.Of(http).Facilities, Instant.FromDateTimeOffset(clock.GetUtcNow()));
-            return await EpisodeList.Of(store, seen, status, location, count, after, stop);
+            return await EpisodeList.Of(http, store, seen, status, location, count, after, stop);
         }
 
         var (system, value) = Token(patientIdentifier ?? identifier);
@@ -214,6 +224,7 @@ internal static class EpisodesApi
         IReadOnlyList<EpisodeRow> rows = patientIdentifier is not null
             ? await store.FindByPatient(system, value, Caller.Of(http).Facilities, stop)
             : await store.FindByIdentifier(system!, value, Caller.Of(http).Facilities, stop);
+        http.Shows(rows.Select(row => row.Id));
         return Results.Json(new EpisodesReply([.. rows.Select(Reply)]));
     }
 

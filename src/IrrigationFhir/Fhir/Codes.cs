@@ -136,6 +136,94 @@ internal sealed class Codes(Profiles profiles)
         ];
     }
 
+    /// <summary>
+    /// Codes of AuditEvents: those of R4's own value sets, and two that IHE Basic Audit Log Patterns 1.1 defines
+    /// (https://profiles.ihe.net/ITI/BALP).
+    /// </summary>
+    public static class Audit
+    {
+        /// <summary>DICOM.</summary>
+        public const string Dicom = "http://dicom.nema.org/resources/ontology/DCM";
+
+        /// <summary>HL7 interactions of the RESTful API.</summary>
+        public const string Interactions = "http://hl7.org/fhir/restful-interaction";
+
+        /// <summary>How ids of tokens are written as a policy (RFC 3553; IHE.BasicAudit.OAUTHaccessTokenUse.Minimal).</summary>
+        public const string TokenPolicy = "urn:ietf:params:oauth:jti:";
+
+        private const string Hl7 = "http://terminology.hl7.org/CodeSystem/";
+        private const string Ihe = "https://profiles.ihe.net/ITI/BALP/CodeSystem/";
+
+        /// <summary>An operation of the RESTful API.</summary>
+        public static Coding Rest => new(Hl7 + "audit-event-type", "rest", "RESTful Operation");
+
+        /// <summary>Something left the service.</summary>
+        public static Coding Export => new(Dicom, "110106", "Export");
+
+        /// <summary>Somebody was refused.</summary>
+        public static Coding SecurityAlert => new(Dicom, "110113", "Security Alert");
+
+        /// <summary>The service started or stopped.</summary>
+        public static Coding ApplicationActivity => new(Dicom, "110100", "Application Activity");
+
+        /// <summary>It started.</summary>
+        public static Coding ApplicationStart => new(Dicom, "110120", "Application Start");
+
+        /// <summary>It stopped.</summary>
+        public static Coding ApplicationStop => new(Dicom, "110121", "Application Stop");
+
+        /// <summary>Clients or keys became others; of alerts a kind.</summary>
+        public static Coding RolesChanged => new(Dicom, "110136", "Security Roles Changed");
+
+        /// <summary>A disclosure.</summary>
+        public static Coding Disclosure => new(Hl7 + "iso-21089-lifecycle", "disclose", "Disclose Record Lifecycle Event");
+
+        /// <summary>Where data, or a question, come from.</summary>
+        public static CodeableConcept Source => Concept(new Coding(Dicom, "110153", "Source Role ID"));
+
+        /// <summary>Where they go to.</summary>
+        public static CodeableConcept Destination => Concept(new Coding(Dicom, "110152", "Destination Role ID"));
+
+        /// <summary>A program.</summary>
+        public static CodeableConcept Application => Concept(new Coding(Dicom, "110150", "Application"));
+
+        /// <summary>Whoever holds the access token.</summary>
+        public static CodeableConcept TokenHolder => Concept(new Coding(Ihe + "UserAgentTypes", "UserOauthAgent"));
+
+        /// <summary>A server of applications, as what reports an event.</summary>
+        public static Coding Server => new(Hl7 + "security-source-type", "4", "Application Server");
+
+        /// <summary>The patient.</summary>
+        public static Coding Person => new(Hl7 + "audit-entity-type", "1", "Person");
+
+        /// <summary>What is read, asked or written.</summary>
+        public static Coding SystemObject => new(Hl7 + "audit-entity-type", "2", "System Object");
+
+        /// <summary>A further resource that was written, by its type.</summary>
+        public static Coding OfType(string type) => new("http://hl7.org/fhir/resource-types", type, type);
+
+        /// <summary>The request, by its id.</summary>
+        public static Coding Transaction => new(Ihe + "BasicAuditEntityType", "XrequestId");
+
+        /// <summary>In the part of the patient.</summary>
+        public static Coding AsPatient => new(Hl7 + "object-role", "1", "Patient");
+
+        /// <summary>In the part of a report.</summary>
+        public static Coding AsReport => new(Hl7 + "object-role", "3", "Report");
+
+        /// <summary>In the part of a resource.</summary>
+        public static Coding AsResource => new(Hl7 + "object-role", "4", "Domain Resource");
+
+        /// <summary>In the part of a job.</summary>
+        public static Coding AsJob => new(Hl7 + "object-role", "20", "Job");
+
+        /// <summary>In the part of a query.</summary>
+        public static Coding AsQuery => new(Hl7 + "object-role", "24", "Query");
+
+        /// <summary>An interaction.</summary>
+        public static Coding Interaction(string code) => new(Interactions, code, code);
+    }
+
     private static readonly string[] LocalSystems =
     [
         "irrigation-observation",

@@ -82,6 +82,10 @@ internal sealed class Profiles(string canonicalBase)
     /// <summary>What a flag rests on (core extension of Flag).</summary>
     public const string CoreFlagDetail = "http://hl7.org/fhir/StructureDefinition/flag-detail";
 
+    /// <summary>Canonical URL of a profile of IHE Basic Audit Log Patterns, version 1.1 (https://profiles.ihe.net/ITI/BALP).</summary>
+    /// <param name="name">Behind <c>IHE.BasicAudit.</c>: <c>PatientRead</c>.</param>
+    public static string BasicAudit(string name) => $"https://profiles.ihe.net/ITI/BALP/StructureDefinition/IHE.BasicAudit.{name}";
+
     /// <summary>
     /// Canonical URLs of the Subscriptions R5 Backport guide, version 1.1.0 (http://hl7.org/fhir/uv/subscriptions-backport).
     /// </summary>

@@ -32,7 +32,7 @@ internal sealed class InnerRequests(FhirReads reads, FhirSettings settings)
             return refused;
         if (!FhirApi.IsExactCase(RoutePatternFactory.Parse(read.Address), path))
             return FhirReading.NotFound($"{FhirBase.Path}/{path}");
-        return await FhirReads.Answer(
+        return await reads.Answer(
             read,
             new(
                 Caller.Of(outer),
@@ -43,6 +43,9 @@ internal sealed class InnerRequests(FhirReads reads, FhirSettings settings)
                 parts,
                 outer.RequestAborted
             )
+            {
+                Asked = $"GET {FhirBase.Path}/{address.TrimStart('/')}",
+            }
         );
     }
 }

@@ -58,7 +58,7 @@ internal static class IntakeApi
             .AddEndpointFilter(Negotiation.RequireJson)
             .AddEndpointFilter(FhirApi.RequireExactCase)
             .ExcludeFromDescription();
-        var writing = fhir.MapGroup("").RequireRateLimiting(WritesAtOnce.Policy);
+        var writing = fhir.MapGroup("").RequireRateLimiting(WritesAtOnce.Policy).Changes();
         writing.MapPost("", Bundle).Needs(AccessNeeds.AnyToken); // each entry by itself
         writing.MapPost("/Observation", Create).Needs(AccessNeeds.Whole(("Observation", Letters.Create)));
         writing.MapPut("/Observation/{id}", Update).Needs(AccessNeeds.Whole(("Observation", Letters.Update)));
@@ -149,6 +149,7 @@ internal static class IntakeApi
         }
 
         var stands = (Written.Stands)written;
+        http.Shows(stands.Episodes);
         return new WrittenResult(stands, FhirBase.Of(http.Request, settings));
     }
 

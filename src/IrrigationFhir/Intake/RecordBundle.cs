@@ -226,6 +226,7 @@ internal sealed class RecordBundle(
         }
 
         var stands = (Written.Stands)written;
+        http.Shows(stands.Episodes);
         var response = new JsonObject { ["status"] = Status(stands.Status) };
         var entry = new JsonObject();
         if (stands.Resource is { } stored)

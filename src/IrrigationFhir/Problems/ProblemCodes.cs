@@ -37,6 +37,7 @@ internal static class ProblemCodes
         new("headers-too-large", IssueType.TooLong, "The headers are larger, or more, than the limit."),
         new("too-many-requests", IssueType.Throttled, "More requests than are served at once, or to this client."),
         new("query-too-costly", IssueType.TooCostly, "The query would take too long."),
+        new("audit-unavailable", IssueType.Transient, "What is read cannot be recorded just now, and so is not shown."),
         new("store-unavailable", IssueType.Transient, "The store cannot do it just now; nothing was kept."),
         new("internal-error", IssueType.Exception, "The service failed; nothing was half-written."),
         new("more-problems", IssueType.TooLong, "There are more problems than are shown."),

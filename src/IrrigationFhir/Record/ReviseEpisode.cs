@@ -1,6 +1,7 @@
 using Hl7.Fhir.Model;
 using Irrigation.Criteria;
 using Irrigation.Episodes;
+using Irrigation.Flags;
 using IrrigationFhir.Fhir;
 using IrrigationFhir.Model;
 using IrrigationFhir.Store;
@@ -83,6 +84,10 @@ internal sealed class ReviseEpisode(
             NextFlagCheck = flags.Next,
             SavedBy = memory.SavedBy,
             Remembered = remembered,
+            Creates =
+                revision.Appended is { } appended
+                && appended.Outcomes.All(one => one.Disposition is Disposition.Recorded && one.Logged.Entry is not EnteredInError),
+            About = [.. About(revision)],
         };
         if (await store.Save(change, stop) is not SaveOutcome.Saved saved)
             return null;
@@ -196,6 +201,32 @@ internal sealed class ReviseEpisode(
             ),
             _ => [],
         };
+
+    /// <summary>The resources that whoever caused it meant: those of the entries, the flags that they speak of, or the irrigation.</summary>
+    private static IEnumerable<string> About(Revision revision)
+    {
+        var after = revision.After;
+        if (revision.Cause is Cause.DescribedOtherwise)
+            yield return BladderIrrigationMapper.Whole(after).Reference!;
+        foreach (var entry in revision.Appended?.Outcomes.Select(one => one.Logged.Entry) ?? [])
+        {
+            var said = entry is not EnteredInError
+                ? entry
+                : after.Log.Versions(entry.Key).LastOrDefault(version => version.Entry is not EnteredInError)?.Entry ?? entry;
+            if (EntryMapper.IdOf(after, said) is { } own)
+                yield return $"Observation/{own}";
+            if (SentObservation.AsSentId(after, said) is { } sent)
+                yield return $"Observation/{sent}";
+            if (entry is FlagAcknowledged seen)
+            {
+                foreach (var flag in after.Flags!.Standing.Concat(after.Flags.Ended))
+                {
+                    if (FlagRecord.Names(seen.Flag, flag, FlagMapper.IdOf(after, flag)))
+                        yield return $"Flag/{FlagMapper.IdOf(after, flag)}";
+                }
+            }
+        }
+    }
 
     private static readonly IReadOnlyDictionary<string, string> NothingOtherwise = new Dictionary<string, string>();
 

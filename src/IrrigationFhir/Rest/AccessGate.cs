@@ -2,7 +2,6 @@ using IrrigationFhir.Access;
 using IrrigationFhir.Health;
 using IrrigationFhir.Problems;
 using IrrigationFhir.Store;
-using Microsoft.AspNetCore.Server.Kestrel.Core;
 using Microsoft.Extensions.Diagnostics.HealthChecks;
 using Microsoft.Net.Http.Headers;
 
@@ -22,7 +21,6 @@ internal static partial class AccessGate
         services.AddSingleton<ICallers, OpenCallers>();
         if (settings.IsOfThisMachine)
         {
-            services.Configure<KestrelServerOptions>(OpenToThisMachine.RefuseStrangers);
             services.AddHostedService<OpenToThisMachine.Watch>();
         }
         else if (settings.Mode == AccessMode.Open)
@@ -68,12 +66,13 @@ internal static partial class AccessGate
     {
         var callers = app.Services.GetRequiredService<ICallers>();
         var settings = app.Services.GetRequiredService<AccessSettings>();
+        var audit = app.Services.GetRequiredService<IAudit>();
         app.Use(
             async (http, next) =>
             {
                 var needs = http.GetEndpoint()?.Metadata.GetMetadata<AccessNeeds>();
                 if (settings.IsOfThisMachine && FromElsewhere(http.Request) is { } stranger)
-                    await stranger.ExecuteAsync(http);
+                    await Refuse(http, stranger, audit);
                 else if (needs is { Open: true })
                 {
                     Caller.Nobody.Asks(http);
@@ -81,34 +80,30 @@ internal static partial class AccessGate
                 }
                 else
                 {
-                    await Judge(http, needs, callers, next);
+                    await Judge(http, needs, callers, audit, next);
                 }
             }
         );
         return app;
     }
 
-    private static async Task Judge(HttpContext http, AccessNeeds? needs, ICallers callers, RequestDelegate next)
+    private static async Task Judge(HttpContext http, AccessNeeds? needs, ICallers callers, IAudit audit, RequestDelegate next)
     {
         var (caller, refusal) = await callers.Of(http);
         if (caller is null && refusal == "too-many-requests")
         {
             http.Response.Headers.RetryAfter = "1";
-            await Refuse(
-                    StatusCodes.Status429TooManyRequests,
-                    refusal,
-                    "too many requests from there that did not say who sends them",
-                    "the same request again after a pause; Retry-After says how long"
-                )
-                .ExecuteAsync(http);
+            const string Pause = "the same request again after a pause; Retry-After says how long";
+            const string Saw = "too many requests from there that did not say who sends them";
+            await Refuse(http, Refuse(StatusCodes.Status429TooManyRequests, refusal, Saw, Pause), audit);
             return;
         }
 
         if (caller is null)
         {
             http.Response.Headers.WWWAuthenticate = refusal == "not-authenticated" ? "Bearer" : "Bearer error=\"invalid_token\"";
-            await Refuse(StatusCodes.Status401Unauthorized, refusal!, "no valid access token", "a bearer token in the Authorization header")
-                .ExecuteAsync(http);
+            const string Header = "a bearer token in the Authorization header";
+            await Refuse(http, Refuse(StatusCodes.Status401Unauthorized, refusal!, "no valid access token", Header), audit);
             return;
         }
 
@@ -118,11 +113,17 @@ internal static partial class AccessGate
         if (there && (needs is null || !caller.Covers(needs)))
         {
             http.Response.Headers.WWWAuthenticate = "Bearer error=\"insufficient_scope\"";
-            await FhirReads.Forbidden.ExecuteAsync(http);
+            await Refuse(http, FhirReads.Forbidden, audit);
             return;
         }
 
         await next(http);
+    }
+
+    private static Task Refuse(HttpContext http, OutcomeResult refusal, IAudit audit)
+    {
+        audit.Refused(http, refusal.StatusCode, refusal.Code!);
+        return refusal.ExecuteAsync(http);
     }
 
     /// <summary>

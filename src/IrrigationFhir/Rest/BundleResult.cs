@@ -15,6 +15,9 @@ internal sealed class BundleResult(Func<Vocabulary, ReadOnlyMemory<byte>> write)
     public int StatusCode => StatusCodes.Status200OK;
 
     /// <inheritdoc/>
+    public IReadOnlyList<ShownVersion> Shown { get; init; } = [];
+
+    /// <inheritdoc/>
     public ReadOnlyMemory<byte> Json(Vocabulary vocabulary) => write(vocabulary);
 
     /// <inheritdoc/>
@@ -31,6 +34,9 @@ internal sealed class FhirResult(Resource resource) : IFhirAnswer
 {
     /// <inheritdoc/>
     public int StatusCode => StatusCodes.Status200OK;
+
+    /// <inheritdoc/>
+    public IReadOnlyList<ShownVersion> Shown { get; init; } = [];
 
     /// <inheritdoc/>
     public ReadOnlyMemory<byte> Json(Vocabulary vocabulary) => FhirJson.WriteUtf8(resource);

@@ -1,3 +1,4 @@
+using IrrigationFhir.Access;
 using Microsoft.AspNetCore.Routing.Patterns;
 using Microsoft.AspNetCore.Server.Kestrel.Core;
 
@@ -11,9 +12,12 @@ internal static class FhirApi
     public static IServiceCollection AddFhir(this IServiceCollection services, IConfiguration configuration)
     {
         var settings = FhirSettings.Read(configuration);
+        var ofThisMachine = AccessSettings.Read(configuration).IsOfThisMachine;
         services.AddSingleton(settings).AddSingleton(settings.Vocabulary);
         services.AddSingleton<CapabilityStatements>().AddSingleton<Searching>().AddSingleton<FhirReading>().AddSingleton<FhirReads>();
         services.AddSingleton(service => service.GetRequiredService<FhirReading>().Table());
+        services.AddSingleton<AuditReading>().AddSingleton(service => service.GetRequiredService<AuditReading>().Table());
+        services.AddSingleton<CapabilityClaim>(AuditReading.Claim);
         services.AddSingleton<SupportedProfiles>();
         services.AddSingleton<CapabilityClaim>(service => service.GetRequiredService<SupportedProfiles>().Claim);
         services.Configure<KestrelServerOptions>(kestrel =>
@@ -22,7 +26,14 @@ internal static class FhirApi
 
             // Read before a route is known, so that they hold for all: an access token and what proxies add are a few KiB.
             (kestrel.Limits.MaxRequestHeadersTotalSize, kestrel.Limits.MaxRequestHeaderCount) = (16 * 1024, 64);
-            UnreadableRequests.Answer(kestrel, settings.Vocabulary);
+
+            // Said once for every connection: the framework keeps what was said last, and nothing before it.
+            kestrel.ConfigureEndpointDefaults(endpoint =>
+            {
+                if (ofThisMachine)
+                    OpenToThisMachine.RefuseStrangers(endpoint);
+                UnreadableRequests.Answer(endpoint, settings.Vocabulary);
+            });
         });
         return services.AddAllowedHosts().AddPackedReplies().KeepRequestsOutOfTheLog();
     }

@@ -95,7 +95,10 @@ internal sealed class FhirReading(
         var address = $"{asked.Base}/{type.Name}/{id}/_history";
         var next =
             versions.Count > page.Count && page.Count > 0 ? address + (request with { Before = page[^1].VersionId }).ToQuery() : null;
-        return new BundleResult(Bundles.History(asked.Base, page, address + request.ToQuery(), next));
+        return new BundleResult(Bundles.History(asked.Base, page, address + request.ToQuery(), next))
+        {
+            Shown = [.. page.Select(ShownVersion.Of)],
+        };
     }
 
     private async Task<IFhirAnswer> TypeHistory(FhirQuestion asked, IndexedType type)
@@ -110,7 +113,10 @@ internal sealed class FhirReading(
         var address = $"{asked.Base}/{type.Name}/_history";
         var next =
             versions.Count > page.Count ? address + (request with { BeforeStored = (page[^1].LastUpdated, page[^1].Id) }).ToQuery() : null;
-        return new BundleResult(Bundles.History(asked.Base, page, address + request.ToQuery(), next));
+        return new BundleResult(Bundles.History(asked.Base, page, address + request.ToQuery(), next))
+        {
+            Shown = [.. page.Select(ShownVersion.Of)],
+        };
     }
 
     /// <summary>The answer where nothing is at an address.</summary>

@@ -1,7 +1,9 @@
 using IrrigationFhir.Access;
+using IrrigationFhir.Audit;
 using IrrigationFhir.Fhir;
 using IrrigationFhir.Problems;
 using IrrigationFhir.Search;
+using IrrigationFhir.Store;
 using Microsoft.AspNetCore.Routing.Template;
 
 namespace IrrigationFhir.Rest;
@@ -30,6 +32,9 @@ internal sealed record FhirRead(string Address, Func<FhirQuestion, Task<IFhirAns
 {
     /// <summary>What it may bring with a POST.</summary>
     public PostedBody Posted { get; init; }
+
+    /// <summary>The interaction, as the audit has it; null for what it passes over.</summary>
+    public string? Interaction { get; } = AuditedReads.Interaction(Address);
 
     /// <summary>Whether it is asked by GET, and so within a Bundle too.</summary>
     public bool ByGet => Posted != PostedBody.Form;
@@ -68,6 +73,9 @@ internal sealed record FhirQuestion(
     /// <summary>The version in the address.</summary>
     public string Version => (string)Parts["version"]!;
 
+    /// <summary>The question as it came, for the audit: method, address and parameters.</summary>
+    public required string Asked { get; init; }
+
     /// <summary>
     /// What the search for resources that this caller may be shown asks besides; null where none may be shown.
     /// </summary>
@@ -85,6 +93,12 @@ internal interface IFhirAnswer : IResult
 
     /// <summary>The version of what is answered; null where it has none.</summary>
     string? ETag => null;
+
+    /// <summary>What is shown of what is stored, for the audit.</summary>
+    IReadOnlyList<ShownVersion> Shown => [];
+
+    /// <summary>The patients that are shown, where no episode tells them.</summary>
+    IReadOnlyList<AuditedPatient> Patients => [];
 }
 
 /// <summary>What one room lets be read.</summary>
@@ -94,7 +108,7 @@ internal sealed record ReadableFhir(IReadOnlyList<FhirRead> Reads);
 /// The table of everything that can be read below the FHIR base. Over HTTP and within a Bundle a question takes the same way,
 /// <see cref="Answer"/>: what keeps somebody out has to stand there, and in no middleware alone.
 /// </summary>
-internal sealed class FhirReads(IEnumerable<ReadableFhir> rooms, FhirSettings settings)
+internal sealed class FhirReads(IEnumerable<ReadableFhir> rooms, FhirSettings settings, AuditTrail audit)
 {
     /// <summary>Everything that is in it.</summary>
     public IReadOnlyList<FhirRead> All { get; } = [.. rooms.SelectMany(room => room.Reads)];
@@ -141,9 +155,14 @@ internal sealed class FhirReads(IEnumerable<ReadableFhir> rooms, FhirSettings se
         return null;
     }
 
-    /// <summary>Answers a question, whichever way it came, to whom it may be answered.</summary>
-    public static Task<IFhirAnswer> Answer(FhirRead read, FhirQuestion question) =>
-        question.Caller.Covers(read.Needs) ? read.Answer(question) : Task.FromResult<IFhirAnswer>(Forbidden);
+    /// <summary>Answers a question, whichever way it came, to whom it may be answered; and has that recorded before it leaves.</summary>
+    public async Task<IFhirAnswer> Answer(FhirRead read, FhirQuestion question)
+    {
+        var answer = question.Caller.Covers(read.Needs) ? await read.Answer(question) : Forbidden;
+        if (read.Interaction is { } interaction)
+            audit.Record(AuditedReads.Of(interaction, read.Address, question, answer));
+        return answer;
+    }
 
     /// <summary>The answer to whom something is not allowed.</summary>
     public static OutcomeResult Forbidden =>
@@ -169,6 +188,9 @@ internal sealed class FhirReads(IEnumerable<ReadableFhir> rooms, FhirSettings se
                         request.RouteValues,
                         stop
                     )
+                    {
+                        Asked = OperationParameters.Asked(request, parameters!),
+                    }
                 );
     }
 }

@@ -1,4 +1,5 @@
 using System.Data.Common;
+using IrrigationFhir.Audit;
 using IrrigationFhir.Problems;
 using IrrigationFhir.Store;
 
@@ -68,6 +69,13 @@ internal static partial class OperationOutcomes
     {
         if (failure is BadHttpRequestException bad)
             return ForStatus(context, bad.StatusCode);
+
+        if (failure is AuditUnavailable)
+        {
+            context.Response.Headers.RetryAfter = "5";
+            const string Later = "the same request again after a pause; nothing was shown";
+            return Problem(StatusCodes.Status503ServiceUnavailable, "audit-unavailable", failure.Message, Later);
+        }
 
         if (failure is DbException && Database.FailureOf(failure) is { } store)
             return ForStore(context, store, log);

@@ -2,6 +2,7 @@ using System.Text;
 using Hl7.Fhir.Model;
 using IrrigationFhir.Problems;
 using IrrigationFhir.Store;
+using Microsoft.AspNetCore.Http.Extensions;
 
 namespace IrrigationFhir.Rest;
 
@@ -10,6 +11,10 @@ internal static class OperationParameters
 {
     /// <summary>The media type of a form.</summary>
     public const string Form = "application/x-www-form-urlencoded";
+
+    /// <summary>A request in one line, for the audit: method, address, and what a body adds to that.</summary>
+    public static string Asked(HttpRequest request, IReadOnlyList<KeyValuePair<string, string>> parameters) =>
+        AuditedRoutes.Asked(request) + (HttpMethods.IsPost(request.Method) ? " " + new QueryBuilder(parameters).ToQueryString() : "");
 
     /// <summary>What the address holds.</summary>
     public static IEnumerable<KeyValuePair<string, string>> Pairs(

@@ -34,6 +34,14 @@ internal sealed class OutcomeResult(int status, OperationOutcome outcome) : IFhi
     /// <summary>The HTTP status of the reply.</summary>
     public int StatusCode => status;
 
+    /// <summary>The code of its first problem.</summary>
+    public string? Code =>
+        outcome.Issue is [var first, ..]
+            ? first.Details?.Coding is [var coding, ..]
+                ? coding.Code
+                : null
+            : null;
+
     int? IStatusCodeHttpResult.StatusCode => status;
 
     /// <summary>What the reply says.</summary>

@@ -92,7 +92,10 @@ internal static class PatientOperations
                 passedOver,
                 words
             )
-        );
+        )
+        {
+            Shown = [.. latest.Select(ShownVersion.Of)],
+        };
     }
 
     /// <summary><c>$everything</c> of the patient of an id, or of the identifier in the request.</summary>
@@ -167,7 +170,10 @@ internal static class PatientOperations
                 request.PassedOver,
                 words
             )
-        );
+        )
+        {
+            Shown = [.. resources.Select(ShownVersion.Of)],
+        };
     }
 
     private static async Task<bool> IsKnown(

@@ -15,6 +15,9 @@ internal sealed class ResourceResult(ResourceVersion version, Shape shape) : IFh
     /// <inheritdoc/>
     public ReadOnlyMemory<byte> Json(Vocabulary vocabulary) => Text;
 
+    /// <inheritdoc/>
+    public IReadOnlyList<ShownVersion> Shown => [ShownVersion.Of(version)];
+
     private byte[] Text => Encoding.UTF8.GetBytes(Shaping.Of(version, shape));
 
     /// <inheritdoc/>

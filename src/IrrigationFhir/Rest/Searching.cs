@@ -30,7 +30,10 @@ internal sealed class Searching(ResourceStore store, FhirSettings settings, Stor
         var page = await store.Search(query, asked.Stop);
         var self = Address(context.Base, search, search.Query.After);
         var next = page.Next is { } position ? Address(context.Base, search, position) : null;
-        return new BundleResult(words => Bundles.Search(context.Base, page, self, next, search.Shape, search.PassedOver, words));
+        return new BundleResult(words => Bundles.Search(context.Base, page, self, next, search.Shape, search.PassedOver, words))
+        {
+            Shown = [.. page.Resources.Concat(page.Included).Select(ShownVersion.Of)],
+        };
     }
 
     /// <summary>What reading a search depends on.</summary>

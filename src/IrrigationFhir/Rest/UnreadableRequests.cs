@@ -26,25 +26,23 @@ internal static class UnreadableRequests
     private static readonly byte[] Ends = "\r\n\r\n"u8.ToArray();
 
     /// <summary>Sees to it on every endpoint.</summary>
-    /// <param name="kestrel">The server.</param>
+    /// <param name="endpoint">Where it listens.</param>
     /// <param name="vocabulary">In whose words.</param>
-    public static void Answer(KestrelServerOptions kestrel, Vocabulary vocabulary) =>
-        kestrel.ConfigureEndpointDefaults(endpoint =>
-            endpoint.Use(next =>
-                async connection =>
+    public static void Answer(ListenOptions endpoint, Vocabulary vocabulary) =>
+        endpoint.Use(next =>
+            async connection =>
+            {
+                var transport = connection.Transport;
+                connection.Transport = new Looked(transport.Input, new AnswerWriter(transport.Output, vocabulary));
+                try
                 {
-                    var transport = connection.Transport;
-                    connection.Transport = new Looked(transport.Input, new AnswerWriter(transport.Output, vocabulary));
-                    try
-                    {
-                        await next(connection);
-                    }
-                    finally
-                    {
-                        connection.Transport = transport;
-                    }
+                    await next(connection);
                 }
-            )
+                finally
+                {
+                    connection.Transport = transport;
+                }
+            }
         );
 
     /// <summary>What is said of a status that the server gives before it has read a request.</summary>

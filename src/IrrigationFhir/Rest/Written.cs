@@ -14,6 +14,9 @@ internal abstract record Written
     /// <param name="Disposition">What the log made of it.</param>
     public sealed record Stands(int Status, ResourceVersion? Resource, string Disposition) : Written
     {
+        /// <summary>The episode of the resource; none where it is withheld, or about no patient.</summary>
+        public IEnumerable<string> Episodes => AuditedReads.Episodes(Resource is null ? [] : [ShownVersion.Of(Resource)]);
+
         /// <summary>What cannot be taken as it stands now that it is there, each as a warning.</summary>
         public IReadOnlyList<OperationOutcome.IssueComponent> Warnings { get; init; } = [];
     }

@@ -141,6 +141,14 @@ internal sealed record EpisodeChange(
 
     /// <summary>What is to be remembered from here on; null to leave what is.</summary>
     public RememberedRow? Remembered { get; init; }
+
+    /// <summary>Whether it is all new: nothing in it amends or withdraws what was there.</summary>
+    public bool Creates { get; init; }
+
+    /// <summary>
+    /// The addresses of the resources that were meant, such as the Observations of entries; where there are none, those that changed.
+    /// </summary>
+    public IReadOnlyList<string> About { get; init; } = [];
 }
 
 /// <summary>What became of an <see cref="EpisodeChange"/>.</summary>

@@ -43,6 +43,7 @@ internal static class EpisodeSql
             return new SaveOutcome.Saved(change.ExpectedVersion, []);
         }
 
+        AuditSql.Append(transaction, AuditedWrite.Of(transaction, change, changed));
         return new SaveOutcome.Saved(change.ExpectedVersion + 1, changed);
     }
 

@@ -39,7 +39,10 @@ internal sealed class EpisodeStore(Database database)
                     ("facility", opened.Facility)
                 );
                 if (inserted == 1)
+                {
+                    AuditSql.Append(transaction, AuditedWrite.Of(transaction, opened));
                     return new OpenOutcome.Opened(opened);
+                }
 
                 var there = transaction.Statements.First(
                     $"select {EpisodeRowReader.Columns} from episode where id = @id or ({SameIdentifier})",

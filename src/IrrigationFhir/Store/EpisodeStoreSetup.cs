@@ -5,7 +5,7 @@ internal static class EpisodeStoreSetup
 {
     /// <summary>
     /// Adds the database, <see cref="EpisodeStore"/>, <see cref="ResourceStore"/>, <see cref="SubscriptionStore"/>,
-    /// <see cref="SubscriptionEventStore"/>, <see cref="ExportJobStore"/> and <see cref="AccessStore"/>. Needs a
+    /// <see cref="SubscriptionEventStore"/>, <see cref="ExportJobStore"/>, <see cref="AccessStore"/> and <see cref="AuditStore"/>. Needs a
     /// <see cref="TimeProvider"/>.
     /// </summary>
     public static IServiceCollection AddEpisodeStore(this IServiceCollection services, IConfiguration configuration)
@@ -18,6 +18,7 @@ internal static class EpisodeStoreSetup
         services.AddSingleton<SubscriptionEventStore>();
         services.AddSingleton<ExportJobStore>();
         services.AddSingleton<AccessStore>();
+        services.AddSingleton<AuditStore>();
         services.AddHostedService<DatabaseStart>();
         return services;
     }

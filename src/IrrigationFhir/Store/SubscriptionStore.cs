@@ -35,7 +35,9 @@ internal sealed class SubscriptionStore(Database database)
                     """,
                     Values(row)
                 );
-                return new SubscriptionOutcome.Saved(StoreResource(transaction, resource)!);
+                var version = StoreResource(transaction, resource)!;
+                AuditSql.Append(transaction, AuditedWrite.Of(transaction, version, isNew: true));
+                return new SubscriptionOutcome.Saved(version);
             },
             stop
         );
@@ -95,9 +97,10 @@ internal sealed class SubscriptionStore(Database database)
                     ("error", error),
                     ("now", UnixNanoseconds.Of(transaction.At))
                 );
-                return new SubscriptionOutcome.Saved(
-                    StoreResource(transaction, resource) ?? throw new InvalidOperationException("a change of status that changed nothing")
-                );
+                var changed =
+                    StoreResource(transaction, resource) ?? throw new InvalidOperationException("a change of status that changed nothing");
+                AuditSql.Append(transaction, AuditedWrite.Of(transaction, changed, isNew: false));
+                return new SubscriptionOutcome.Saved(changed);
             },
             stop
         );
@@ -233,6 +236,8 @@ internal sealed class SubscriptionStore(Database database)
         if (updated == 0)
             return new SubscriptionOutcome.Conflict(actual);
         var version = StoreResource(transaction, resource);
+        if (version is not null)
+            AuditSql.Append(transaction, AuditedWrite.Of(transaction, version, isNew: false));
         return new SubscriptionOutcome.Saved(
             version
                 ?? transaction.Statements.First(

@@ -1,3 +1,4 @@
+using IrrigationFhir.Model;
 using NodaTime;
 
 namespace IrrigationFhir.Store;
@@ -6,13 +7,19 @@ namespace IrrigationFhir.Store;
 /// One unit of writing, kept wholly or not at all: its statements, and the time it is stored under. Several may share a commit, each
 /// behind a savepoint of its own.
 /// </summary>
-internal sealed class WriteTransaction(PreparedStatements statements, Instant at)
+internal sealed class WriteTransaction(PreparedStatements statements, Instant at, Actor by)
 {
     /// <summary>Statements inside the transaction.</summary>
     public PreparedStatements Statements => statements;
 
     /// <summary>When this is stored: later than anything stored before, to the microsecond.</summary>
     public Instant At => at;
+
+    /// <summary>On whose behalf: what the audit in it says.</summary>
+    public Actor By => by;
+
+    /// <summary>What it changes and the audit in it tells of: the id of an episode, or empty for what is of none; null for nothing.</summary>
+    public string? Audited { get; set; }
 
     /// <summary>True once <see cref="Discard"/> was called.</summary>
     public bool Discarded { get; private set; }

@@ -1,6 +1,9 @@
+using System.Collections.Concurrent;
 using Hl7.Fhir.Model;
 using Hl7.Fhir.Utility;
 using IrrigationFhir.Access;
+using IrrigationFhir.Audit;
+using IrrigationFhir.Model;
 using IrrigationFhir.Rest;
 using IrrigationFhir.Store;
 using Microsoft.AspNetCore.Hosting.Server;
@@ -25,9 +28,13 @@ internal sealed class DeliverToSubscription(
     FhirSettings fhir,
     TimeProvider clock,
     ICallers callers,
-    Notifications notifications
+    Notifications notifications,
+    AuditTrail audit
 )
 {
+    // What was recorded as disclosed is not recorded again for each attempt to send it.
+    private readonly ConcurrentDictionary<string, long> _disclosed = new();
+
     /// <summary>Sends one notification after another, until nothing is left or an attempt fails.</summary>
     public async ValueTask<DeliveryOutcome> Deliver(string id, CancellationToken stop)
     {
@@ -55,6 +62,8 @@ internal sealed class DeliverToSubscription(
             if (notification is null)
                 break;
 
+            if (upTo is { } last && !Disclose(subscription, notification, last))
+                return new DeliveryOutcome.Failed(null);
             var attempt = await Send(subscription, notification, stop);
             if (attempt.Failure is null)
             {
@@ -111,6 +120,37 @@ internal sealed class DeliverToSubscription(
         return subscription.Request.Heartbeat is { } silence && subscription.LastSentAt + silence <= Now
             ? (notifications.Of(NotificationKind.Heartbeat, Base, subscription, [], Now), null)
             : (null, null);
+    }
+
+    /// <summary>Records whose resources are about to be sent; false where that cannot be recorded just now.</summary>
+    private bool Disclose(SubscriptionState subscription, Bundle notification, long upTo)
+    {
+        var sent = notification.Entry.Select(entry => entry.Resource).Where(resource => resource is not (null or Parameters)).ToList();
+        if (sent.Count == 0 || (_disclosed.TryGetValue(subscription.Id, out var known) && known >= upTo))
+            return true;
+        var endpoint = subscription.Request.Endpoint.GetLeftPart(UriPartial.Authority); // the rest of it may be secret
+        var to = new Actor(subscription.Owner.Client, null, null, endpoint, null);
+        try
+        {
+            foreach (
+                var of in sent.Select(r => new ShownVersion(r!.TypeName, r.Id!, long.TryParse(r.Meta?.VersionId, out var v) ? v : 1))
+                    .GroupBy(r => r.Episode)
+            )
+            {
+                var episodes = of.Key is { } episode ? new[] { episode } : [];
+                audit.Record(
+                    new(Deed.Disclose, "notification") { Resources = [.. of.Select(one => one.Address)], Episodes = episodes },
+                    to
+                );
+            }
+        }
+        catch (AuditUnavailable)
+        {
+            return false;
+        }
+
+        _disclosed[subscription.Id] = upTo;
+        return true;
     }
 
     private async Task<AttemptOutcome> Send(SubscriptionState subscription, Bundle notification, CancellationToken stop)

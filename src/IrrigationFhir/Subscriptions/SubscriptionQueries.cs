@@ -121,7 +121,10 @@ internal sealed class SubscriptionQueries(
                 [.. found.Select(NotificationEvent.Of)],
                 clock.GetCurrentInstant(),
                 content
-            )
+            ),
+            (content ?? StoredRequest.State(row).Request.Content) == PayloadContent.Empty
+                ? []
+                : [.. found.Select(one => new ShownVersion(one.Type, one.Id, one.VersionId))]
         );
     }
 
@@ -166,5 +169,6 @@ internal sealed class SubscriptionQueries(
             Outcome.Problem("unknown-resource", $"Subscription/{SubscriptionProblem.Clip(id)}", "the id of a Subscription", null)
         );
 
-    private static BundleResult Answer(Bundle bundle) => new(FhirJson.WriteUtf8(bundle));
+    private static BundleResult Answer(Bundle bundle, IReadOnlyList<ShownVersion>? shown = null) =>
+        new(FhirJson.WriteUtf8(bundle)) { Shown = shown ?? [] };
 }

@@ -44,8 +44,8 @@ internal static class SubscriptionsApi
             .AddEndpointFilter(Negotiation.RequireJson)
             .AddEndpointFilter(FhirApi.RequireExactCase)
             .ExcludeFromDescription();
-        fhir.MapPost("", Create).TakesLittle(app.ServiceProvider).Needs(AccessNeeds.Whole(("Subscription", Letters.Create)));
-        fhir.MapPut("/{id}", Update).TakesLittle(app.ServiceProvider).Needs(AccessNeeds.Whole(("Subscription", Letters.Update)));
+        fhir.MapPost("", Create).TakesLittle(app.ServiceProvider).Needs(AccessNeeds.Whole(("Subscription", Letters.Create))).Changes();
+        fhir.MapPut("/{id}", Update).TakesLittle(app.ServiceProvider).Needs(AccessNeeds.Whole(("Subscription", Letters.Update))).Changes();
     }
 
     private static AccessNeeds Read => AccessNeeds.Of("Subscription", Letters.Read);

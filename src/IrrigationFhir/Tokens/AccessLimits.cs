@@ -41,7 +41,7 @@ internal sealed class AccessLimits : IDisposable
     {
         options.GlobalLimiter = PartitionedRateLimiter.Create<HttpContext, (string, int, int)>(http =>
         {
-            if (settings.Mode == AccessMode.Open || Caller.Find(http) is not { Client.Length: > 0 } caller)
+            if (settings.Mode == AccessMode.Open || Caller.Known(http) is not { Client.Length: > 0 } caller)
                 return RateLimitPartition.GetNoLimiter(("", 0, 0));
             var registered = clients.Now.Find(caller.Client);
             var (rate, burst) = (registered?.RequestsPerSecond ?? settings.RequestsPerSecond, registered?.Burst ?? settings.Burst);

@@ -10,8 +10,7 @@ public sealed class ClientsFileTests : IDisposable
 {
     private static readonly AccessSettings Settings = new() { Mode = AccessMode.Own, Facilities = ["north", "south"] };
 
-    private const string Members =
-        "id, enabled, keys, keysAt, scopes, facilities, audit, requestsPerSecond, burst, certificates, note";
+    private const string Members = "id, enabled, keys, keysAt, scopes, facilities, audit, requestsPerSecond, burst, certificates, note";
 
     private readonly string _folder = Directory.CreateTempSubdirectory("clients-").FullName;
 
@@ -88,7 +87,10 @@ public sealed class ClientsFileTests : IDisposable
     [Fact]
     public async Task A_start_with_a_faulty_file_names_all_that_is_wrong_and_ends_with_2()
     {
-        await File.WriteAllTextAsync(Path.Combine(_folder, "clients.json"), """{ "clients": [ { "id": "one" }, { "id": "one", "x": 1 } ] }""");
+        await File.WriteAllTextAsync(
+            Path.Combine(_folder, "clients.json"),
+            """{ "clients": [ { "id": "one" }, { "id": "one", "x": 1 } ] }"""
+        );
         var (code, output, errors) = await ProgramProcess.Run(
             _folder,
             "--Access:Mode=own",

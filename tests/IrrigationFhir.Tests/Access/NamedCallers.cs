@@ -30,6 +30,7 @@ internal sealed class NamedCallers : ICallers
         {
             Facilities = parts.Length > 2 ? parts[2].Split(',', StringSplitOptions.RemoveEmptyEntries) : null,
             MayReadAudit = parts[0] == "auditor",
+            Token = $"token-of-{parts[0]}",
         };
         return Task.FromResult<(Caller?, string?)>((caller, null));
     }

@@ -69,7 +69,7 @@ public sealed class OpenServiceTests
         var builder = WebApplication.CreateSlimBuilder();
         builder.WebHost.ConfigureKestrel(kestrel =>
         {
-            OpenToThisMachine.RefuseStrangers(kestrel);
+            kestrel.ConfigureEndpointDefaults(OpenToThisMachine.RefuseStrangers);
             kestrel.Listen(own, 0);
             kestrel.Listen(IPAddress.Loopback, 0);
         });

@@ -11,6 +11,7 @@ using NodaTime;
 
 namespace IrrigationFhir.Tests.Analytics;
 
+/// <summary>R-BD-01, 02, 12, 15, 16, 17, 18, 20, 21, 22.</summary>
 /// <summary>
 /// Bulk Data Access 2.0.0, by the rows of the public requirement table for hl7.fhir.uv.bulkdata 2.0.0 (what a server SHALL do): the number
 /// of each stands beside what is checked.
@@ -35,6 +36,7 @@ public class BulkExportTests(StoriesTold told) : IClassFixture<StoriesTold>
         Assert.False(manifest.AsObject().ContainsKey("extension")); // 198
     }
 
+    /// <summary>R-BD-06, 10 (111, 112: every Provenance), 19, 23, 24.</summary>
     [Fact]
     public async Task Rows_62_63_164_165_166_170_204_206_208_Everything_is_there_once_as_one_type_a_file_and_one_resource_a_line()
     {
@@ -56,6 +58,7 @@ public class BulkExportTests(StoriesTold told) : IClassFixture<StoriesTold>
         static int Place(string type) => IndexedTypes.All.Select(known => known.Name).ToList().IndexOf(type);
     }
 
+    /// <summary>R-BD-03, 06, 10 (112: unless _type leaves it out).</summary>
     [Fact]
     public async Task Rows_32_62_A_parameter_given_twice_means_the_same_as_a_list()
     {
@@ -66,17 +69,65 @@ public class BulkExportTests(StoriesTold told) : IClassFixture<StoriesTold>
         Assert.Equal(list["Procedure"], twice["Procedure"]);
     }
 
-    [Theory] // 47 49 51 52
+    /// <summary>R-BD-04.</summary>
+    [Theory] // 47 49 51 52 231
     [InlineData("application%2Ffhir%2Bndjson", HttpStatusCode.Accepted)]
     [InlineData("application%2Fndjson", HttpStatusCode.Accepted)]
     [InlineData("ndjson", HttpStatusCode.Accepted)]
     [InlineData("text%2Fcsv", HttpStatusCode.BadRequest)]
     public async Task Rows_47_49_51_52_The_three_names_of_ndjson_are_understood(string format, HttpStatusCode status)
     {
-        using var asked = await Ask($"/fhir/$export?_type=Flag&_outputFormat={format}");
-        Assert.Equal(status, asked.StatusCode);
+        foreach (var level in new[] { "/fhir", "/fhir/Patient" })
+        {
+            using var asked = await Ask($"{level}/$export?_type=Flag&_outputFormat={format}");
+            Assert.Equal(status, asked.StatusCode);
+        }
     }
 
+    /// <summary>R-BD-05 at the level of patients.</summary>
+    [Fact]
+    public async Task Row_234_What_changed_since_is_there_at_Patient_too_and_nothing_else()
+    {
+        var (all, time) = await ExportWithTime(told.Ward, "/fhir/Patient/$export?_type=Observation");
+        var moments = all.Select(line => (string)JsonNode.Parse(line)!["meta"]!["lastUpdated"]!).Order(StringComparer.Ordinal).ToList();
+        var since = moments[moments.Count / 2];
+        var (later, _) = await ExportWithTime(told.Ward, $"/fhir/Patient/$export?_type=Observation&_since={Uri.EscapeDataString(since)}");
+        Assert.Equal(all.Where(line => string.CompareOrdinal((string)JsonNode.Parse(line)!["meta"]!["lastUpdated"]!, since) > 0), later);
+        Assert.NotEmpty(later);
+        Assert.Empty(
+            (await ExportWithTime(told.Ward, $"/fhir/Patient/$export?_type=Observation&_since={Uri.EscapeDataString(time)}")).Lines
+        );
+    }
+
+    /// <summary>R-BD-23: the same store gives the same bytes.</summary>
+    [Fact]
+    public async Task Row_202_Exported_again_it_is_the_same_line_by_line()
+    {
+        var (first, time) = await ExportWithTime(told.Ward, "/fhir/$export");
+        var (again, then) = await ExportWithTime(told.Ward, "/fhir/$export");
+        Assert.Equal(time, then);
+        Assert.Equal(first, again);
+    }
+
+    /// <summary>R-BD-13, and of R-BD-24 that nothing can be fetched of what failed.</summary>
+    [Fact]
+    public async Task Rows_136_137_What_cannot_be_written_has_failed_and_says_so_as_an_OperationOutcome()
+    {
+        await using var ward = RunningService.Start("2026-03-15T06:05:00Z");
+        await File.WriteAllTextAsync(Path.Combine(ward.Folder, "exports"), "where the folder of exports should be");
+        using var asked = await Ask(ward, "/fhir/$export");
+        using var done = await Done(ward, asked);
+        Assert.Equal(HttpStatusCode.InternalServerError, done.StatusCode); // 136
+        Assert.Equal("application/fhir+json", done.Content.Headers.ContentType!.MediaType); // 137
+        var outcome = JsonNode.Parse(await done.Content.ReadAsStringAsync())!;
+        Assert.Equal("OperationOutcome", (string)outcome["resourceType"]!);
+        Assert.Contains("its files could not be written", outcome.ToJsonString(), StringComparison.Ordinal);
+        Assert.Equal(HttpStatusCode.OK, (await ward.Get("/fhir/Observation")).Status); // what is charted goes on
+        using var deleted = await ward.Http.DeleteAsync(asked.Content.Headers.ContentLocation);
+        Assert.Equal(HttpStatusCode.Accepted, deleted.StatusCode);
+    }
+
+    /// <summary>R-BD-02; R-BD-09: includeAssociatedData is not claimed, and refused.</summary>
     [Theory] // 29 303 304, and the SHOULD rows 70 86 87
     [InlineData("/fhir/$export?_type=Patient", "_type")]
     [InlineData("/fhir/$export?_type=Subscription", "_type")]
@@ -98,6 +149,7 @@ public class BulkExportTests(StoriesTold told) : IClassFixture<StoriesTold>
         Assert.Contains(outcome["issue"]!.AsArray(), issue => (string?)issue!["expression"]?[0] == where);
     }
 
+    /// <summary>R-BD-14, 21.</summary>
     [Fact]
     public async Task Row_197_What_is_passed_over_as_the_client_allows_is_named_under_error()
     {
@@ -111,22 +163,20 @@ public class BulkExportTests(StoriesTold told) : IClassFixture<StoriesTold>
         Assert.All(lines, line => Assert.Equal("OperationOutcome", (string)JsonNode.Parse(line)!["resourceType"]!)); // 196
     }
 
+    /// <summary>R-BD-05, 16, while four write at once.</summary>
     [Fact]
     public async Task Rows_53_59_152_154_A_chain_of_exports_by_transactionTime_loses_nothing_and_repeats_nothing()
     {
         await using var ward = RunningService.Start("2026-03-15T06:05:00Z");
         var latest = new Dictionary<string, long>();
         string? since = null;
-        var episode = await ward.Open(RunningService.Episode("chain", "2026-03-15T00:00:00Z"));
-        var writing = 0;
-        for (var i = 0; i < 5; i++)
-        {
-            // Exports while it is written to.
-            var writer = Task.Run(async () =>
+        var writers = Enumerable
+            .Range(0, 4)
+            .Select(async writer =>
             {
-                for (var j = 0; j < 6; j++)
+                var episode = await ward.Open(RunningService.Episode($"chain {writer}", "2026-03-15T00:00:00Z"));
+                for (var n = 1; n <= 30; n++)
                 {
-                    var n = Interlocked.Increment(ref writing);
                     await ward.Record(
                         episode,
                         JsonNode.Parse(
@@ -137,7 +187,13 @@ public class BulkExportTests(StoriesTold told) : IClassFixture<StoriesTold>
                         )!
                     );
                 }
-            });
+            })
+            .ToList();
+        var exports = 0;
+        for (var writing = Task.WhenAll(writers); exports < 4 || !writing.IsCompletedSuccessfully; exports++)
+        {
+            if (writing.IsFaulted)
+                await writing;
             var (lines, time) = await ExportWithTime(ward, $"/fhir/$export{(since is null ? "" : $"?_since={since}")}");
             foreach (var line in lines)
             {
@@ -153,7 +209,6 @@ public class BulkExportTests(StoriesTold told) : IClassFixture<StoriesTold>
             }
 
             since = time;
-            await writer;
         }
 
         var (last, _) = await ExportWithTime(ward, $"/fhir/$export?_since={since}");
@@ -178,6 +233,7 @@ public class BulkExportTests(StoriesTold told) : IClassFixture<StoriesTold>
             NodaTime.Text.InstantPattern.ExtendedIso.Parse(text).Value.ToString("uuuu-MM-dd'T'HH:mm:ss.fffffffff", null);
     }
 
+    /// <summary>R-BD-07.</summary>
     [Fact]
     public async Task Rows_77_79_80_Elements_are_cut_at_the_root_and_marked_and_numbers_keep_their_digits()
     {
@@ -200,6 +256,7 @@ public class BulkExportTests(StoriesTold told) : IClassFixture<StoriesTold>
         }
     }
 
+    /// <summary>R-BD-03 (117), 08, 10 (109), 11.</summary>
     [Fact]
     public async Task Rows_85_103_109_A_patient_and_a_filter_let_nothing_else_out()
     {
@@ -228,6 +285,7 @@ public class BulkExportTests(StoriesTold told) : IClassFixture<StoriesTold>
         Assert.Equal(HttpStatusCode.NotFound, nobody.StatusCode);
     }
 
+    /// <summary>R-BD-01, 17.</summary>
     [Fact]
     public async Task Rows_20_223_249_272_Asked_by_POST_and_at_Patient_and_refused_with_a_reason_at_Group()
     {
@@ -250,6 +308,7 @@ public class BulkExportTests(StoriesTold told) : IClassFixture<StoriesTold>
         Assert.Contains("no Group is held here", await group.Content.ReadAsStringAsync(), StringComparison.Ordinal);
     }
 
+    /// <summary>R-BD-24 (209, 210: a file that is gone), 26.</summary>
     [Fact]
     public async Task Rows_122_305_306_308_DELETE_takes_it_away_and_then_it_is_not_found()
     {
@@ -272,6 +331,7 @@ public class BulkExportTests(StoriesTold told) : IClassFixture<StoriesTold>
         Assert.Equal(HttpStatusCode.NotFound, twice.StatusCode); // 308 309
     }
 
+    /// <summary>R-BD-24.</summary>
     [Fact]
     public async Task Rows_204_206_207_Files_are_packed_or_not_and_a_broken_download_goes_on()
     {
@@ -374,6 +434,7 @@ public class BulkExportTests(StoriesTold told) : IClassFixture<StoriesTold>
         Assert.False(Directory.Exists(exports.FolderOf("dead")));
     }
 
+    /// <summary>R-BD-01, 25.</summary>
     [Fact]
     public async Task Rows_1_20_213_What_is_claimed_is_said_and_no_resource_has_an_attachment()
     {
@@ -388,6 +449,22 @@ public class BulkExportTests(StoriesTold told) : IClassFixture<StoriesTold>
         );
         foreach (var line in (await Export("/fhir/$export")).Values.SelectMany(lines => lines))
             Assert.DoesNotContain("ttachment", line, StringComparison.Ordinal);
+    }
+
+    /// <summary>
+    /// R-BD-27 is not the service's: what stands before it ends TLS and knows who asks; until it knows callers itself, it says
+    /// <c>requiresAccessToken: false</c>.
+    /// </summary>
+    [Fact]
+    public void Every_requirement_is_named_beside_what_shows_it()
+    {
+        var here = Repository.Repo.Read("tests/IrrigationFhir.Tests/Analytics/BulkExportTests.cs");
+        var named = System
+            .Text.RegularExpressions.Regex.Matches(here, @"R-BD-(\d\d)((?: \([^)]*\))?, (\d\d))*(?![\w])")
+            .SelectMany(match => match.Groups[3].Captures.Select(capture => capture.Value).Prepend(match.Groups[1].Value))
+            .Distinct()
+            .Order(StringComparer.Ordinal);
+        Assert.Equal(Enumerable.Range(1, 27).Select(n => $"{n:00}"), named);
     }
 
     private Task<HttpResponseMessage> Ask(string address, bool lenient = false, JsonNode? body = null) =>

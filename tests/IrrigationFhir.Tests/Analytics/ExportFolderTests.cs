@@ -251,6 +251,28 @@ public class ExportFolderTests(StoriesTold told) : IClassFixture<StoriesTold>
             );
     }
 
+    [Theory]
+    [InlineData("fhir")]
+    [InlineData("ndjson")]
+    [InlineData("csv")]
+    [InlineData("parquet")]
+    public async Task Exported_again_every_file_has_the_same_bytes(string format)
+    {
+        var (_, first) = await told.Export(format);
+        var (_, again) = await told.Export(format);
+        Assert.Equal(first.TransactionTime, again.TransactionTime);
+        Assert.Equal(first.Files, again.Files); // their fingerprints among them
+    }
+
+    [Fact]
+    public async Task A_folder_in_which_a_process_died_over_the_very_first_file_is_as_good_as_empty()
+    {
+        var folder = Directory.CreateTempSubdirectory("export-").FullName;
+        await File.WriteAllTextAsync(Path.Combine(folder, $"{ExportFolder.StateName}.unfinished"), "{\"order\": {");
+        await new ExportFolder(told.Scan, told.Views, folder).Run(new("csv", null, false), null, CancellationToken.None);
+        Assert.Empty(Directory.GetFiles(folder, "*.unfinished"));
+    }
+
     [Fact]
     public async Task A_folder_that_holds_something_is_left_alone()
     {

@@ -12,7 +12,7 @@ public class CommandLineTests
     private static readonly Command[] Known =
     [
         new("compute", "<log.json>", "Computes.", _ => Task.FromResult(10)),
-        new("demo", "[--once]", "Shows.", _ => Task.FromResult(11)) { BesideSettings = ["--once"] },
+        new("demo", "[--once]", "Shows.", _ => Task.FromResult(11)) { BesideSettings = ["--once"], WithValue = ["--ward"] },
     ];
 
     [Theory]
@@ -28,6 +28,8 @@ public class CommandLineTests
     [InlineData("--Data:Folder --urls=http://*:80", "--Data:Folder: a value is expected, as --Data:Folder=value")]
     [InlineData("--Data:Folder=a b", "b: not expected here; settings are given as --Section:Key=value, --help says more")]
     [InlineData("urls=http://*:80", "urls=http://*:80: not a command; --help lists what there is")]
+    [InlineData("demo --wrad 20", "--wrad: not an option; did you mean --ward? --help lists what there is")]
+    [InlineData("demo --ward 20 30", "30: not expected here; settings are given as --Section:Key=value, --help says more")]
     [InlineData("demo --onec", "--onec: not an option; did you mean --once? --help lists what there is")]
     public async Task What_is_not_known_is_an_error_with_a_hint_and_starts_nothing(string args, string says)
     {
@@ -42,6 +44,9 @@ public class CommandLineTests
     [InlineData("--Data= --Logging= --Logging:LogLevel= --Logging:LogLevel:Default=Warning", 1)]
     [InlineData("compute anything --at-all", 10)]
     [InlineData("demo --once --Data:TimeZone=UTC", 11)]
+    [InlineData("demo --ward 20 --Data:TimeZone=UTC", 11)]
+    [InlineData("demo --ward=20", 11)]
+    [InlineData("demo --ward", 11)]
     public async Task Settings_of_the_service_and_of_its_host_and_what_a_command_takes_are_let_through(string args, int code)
     {
         Assert.Equal((code, "", ""), await Run(args.Split(' ', StringSplitOptions.RemoveEmptyEntries)));
@@ -126,7 +131,7 @@ public class CommandLineTests
             Assert.Equal((2, ""), (code, output));
             const string fhir = "Fhir has BaseUrl, BodySeconds, CanonicalBase, CompressReplies, DefaultCount, MaxBodyBytes, MaxCount";
             const string access =
-                "Access has AllowLoopback, Audience, Burst, CertificateAuthorities, ClientsFile, Facilities, FacilityClaim, "
+                "Access has AllowLoopback, Audience, AuditKeep, Burst, CertificateAuthorities, ClientsFile, Facilities, FacilityClaim, "
                 + "FailuresPerMinute, Issuer, KeyFile, Mode, OpenToNetwork, PrivateNetworks, Proxies, RequestsPerSecond, TokenSeconds, "
                 + "TokensPerMinute";
             const string unread = "'nowhere.json' cannot be read (FileNotFoundException)";

@@ -115,7 +115,10 @@ public class InnerRequestsTests(EveningOnTheWard evening)
             AccessNeeds.Of("Observation", Letters.Read)
         );
         var settings = new FhirSettings { BaseUrl = "https://irrigation.example/fhir" };
-        var inner = new InnerRequests(new FhirReads([new([probe])], settings), settings);
+        var folder = Directory.CreateTempSubdirectory("waiting-").FullName;
+        using var queue = new IrrigationFhir.Audit.AuditQueue(folder);
+        var audit = new IrrigationFhir.Audit.AuditTrail(queue, null!, TimeProvider.System);
+        var inner = new InnerRequests(new FhirReads([new([probe])], settings, audit), settings);
         var caller = new Caller("N-31 (invented)", Scope.ReadAll("system/Observation.r"));
         var http = new DefaultHttpContext();
         caller.Asks(http);

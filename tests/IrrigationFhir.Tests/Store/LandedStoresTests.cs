@@ -1,4 +1,6 @@
 using System.Text.Json.Nodes;
+using IrrigationFhir.Search;
+using IrrigationFhir.Store;
 using IrrigationFhir.Store.Sqlite;
 using Microsoft.Data.Sqlite;
 
@@ -121,9 +123,41 @@ public class LandedStoresTests
     ) Before(string folder)
     {
         using var store = Dialect.Open(Dialect.FileIn(folder), SqliteOpenMode.ReadOnly);
-        return (
+        var (episode, entries) = (
             Dialect.Texts(store, "select id from episode").Single(),
-            Dialect.Texts(store, "select entry_id from entry"),
+            Dialect.Texts(store, "select entry_id from entry")
+        );
+        if (Dialect.Number(store, "select count(*) from sqlite_master where name = 'resource_version'") == 1)
+        {
+            // From the narrow rows on: types are numbers, and every version is packed.
+            var versions = Dialect
+                .Rows(
+                    store,
+                    """
+                    select r.type, r.id, v.version_id, v.json, v.version_id = r.version_id
+                    from resource r join resource_version v on v.patient = r.patient and v.type = r.type and v.number = r.number
+                    """,
+                    row =>
+                        (
+                            Address: $"{IndexedTypes.NameOf(row.GetInt64(0))}/{row.GetString(1)}",
+                            Version: row.GetInt64(2),
+                            Json: StoredJson.Unpack(row.GetFieldValue<byte[]>(3)),
+                            IsCurrent: row.GetBoolean(4)
+                        )
+                )
+                .Where(version => !version.Address.StartsWith("Subscription/", StringComparison.Ordinal))
+                .ToList();
+            return (
+                episode,
+                entries,
+                [.. versions.Where(version => version.IsCurrent).Select(version => (version.Address, version.Json))],
+                [.. versions.Select(version => ($"{version.Address}/_history/{version.Version}", version.Json))]
+            );
+        }
+
+        return (
+            episode,
+            entries,
             Dialect.Rows(
                 store,
                 "select type || '/' || id, json from resource where type <> 'Subscription'",

@@ -25,7 +25,7 @@ public class StoreFolderTests
         Assert.Equal([$"Information: A new store was begun in {folder}"], await Logged(folder));
         Assert.Empty(await Logged(folder));
         var landed = Landed.Unpack("2026-11-26-d74a6d3");
-        Assert.Equal([$"Information: The store in {landed} is brought up to date: 8 scripts to run"], await Logged(landed));
+        Assert.Equal([$"Information: The store in {landed} is brought up to date: 9 scripts to run"], await Logged(landed));
         Assert.Empty(await Logged(landed));
     }
 

@@ -1,5 +1,6 @@
 using System.Data.Common;
 using System.Threading.Channels;
+using IrrigationFhir.Model;
 using IrrigationFhir.Search;
 using NodaTime;
 
@@ -117,10 +118,12 @@ internal sealed class WriteQueue(string folder, TimeProvider clock)
             statements.Transaction = shared;
             foreach (var queued in together)
             {
-                var transaction = new WriteTransaction(statements, NextInstant());
+                var transaction = new WriteTransaction(statements, NextInstant(), queued.By);
                 shared.Save("unit");
                 if (!queued.Run(transaction) || transaction.Discarded)
                     shared.Rollback("unit");
+                else
+                    queued.Audited = transaction.Audited;
                 shared.Release("unit");
             }
 
@@ -128,7 +131,12 @@ internal sealed class WriteQueue(string folder, TimeProvider clock)
             (_logHoldsCommits, LastFailure) = (true, null);
         }
 
-        together.ForEach(queued => queued.Finish());
+        foreach (var queued in together)
+        {
+            if (queued.Audited is { } episode)
+                queued.By.Wrote(episode);
+            queued.Finish();
+        }
     }
 
     private Instant NextInstant()
@@ -140,6 +148,12 @@ internal sealed class WriteQueue(string folder, TimeProvider clock)
 
     private abstract class QueuedWrite
     {
+        /// <summary>On whose behalf: told here, where it is asked for, because the thread that writes acts on nobody's.</summary>
+        public Actor By { get; } = Actor.Current;
+
+        /// <summary>What it changed, once that is sure; see <see cref="WriteTransaction.Audited"/>.</summary>
+        public string? Audited { get; set; }
+
         /// <summary>Runs the work; false when it failed or nobody waits for it any more.</summary>
         public abstract bool Run(WriteTransaction transaction);
 

@@ -2,37 +2,52 @@ using System.Globalization;
 using NodaTime;
 using NodaTime.Text;
 
-namespace IrrigationFhir.Benchmarks;
+namespace IrrigationFhir.Demo;
 
 /// <summary>An entry as a ward system would send it.</summary>
 /// <param name="At">When it happened.</param>
 /// <param name="Json">One entry of <c>POST /episodes/{id}/entries</c>.</param>
-internal sealed record Charted(Instant At, string Json);
+internal sealed record ChartedEntry(Instant At, string Json);
+
+/// <summary>What becomes of an invented irrigation.</summary>
+/// <param name="End">When it ends.</param>
+/// <param name="Between">Minutes between two rounds, least and most.</param>
+/// <param name="UrinePerHour">What the kidneys make, in mL/h; from one round to the next half of it to one and a half.</param>
+/// <param name="Clot">When a clot slows the outflow; null for never. At least an hour before the end.</param>
+internal sealed record InventedCourse(Instant End, (int Least, int Most) Between, double UrinePerHour, Instant? Clot)
+{
+    /// <summary>Urine of some time, in mL.</summary>
+    public int Urine(Duration time, Random random) => (int)(UrinePerHour * time.TotalHours * (0.5 + random.NextDouble()));
+}
 
 /// <summary>
-/// An invented continuous irrigation that never ends, charted as on a ward: three-litre bags changed when they are empty, the flow
-/// titrated now and then, the drainage read every 15 to 60 minutes and emptied when it gets full, its look noted. About four entries an
-/// hour.
+/// An invented continuous irrigation, without end unless its course has one, charted as on a ward: three-litre bags changed when they are
+/// empty, the flow titrated now and then, the drainage read every 15 to 60 minutes and emptied when it gets full, its look noted. About
+/// four entries an hour.
 /// </summary>
-/// <remarks>The same seed gives the same entries. Nobody and nothing in it exists.</remarks>
+/// <remarks>The same seed gives the same entries, for the benchmarks too. Nobody and nothing in it exists.</remarks>
 internal sealed class InventedIrrigation
 {
     private const int BagVolume = 3000;
     private const int FullDrainage = 2000;
+    private static readonly Duration WashoutTakes = Duration.FromMinutes(20);
 
     private readonly Random random;
     private readonly string episode;
     private readonly Instant begin;
     private readonly (int Least, int Most) between;
+    private readonly InventedCourse? course;
     private int number;
 
     /// <summary>One irrigation.</summary>
     /// <param name="seed">Tells this from others.</param>
     /// <param name="begin">When it begins; <see cref="Start"/> unless given.</param>
     /// <param name="sparse">Whether the drainage is read each two to four hours only.</param>
-    public InventedIrrigation(int seed, Instant? begin = null, bool sparse = false)
+    /// <param name="course">What becomes of it; without, it runs on and nothing happens.</param>
+    public InventedIrrigation(int seed, Instant? begin = null, bool sparse = false, InventedCourse? course = null)
     {
-        between = sparse ? (120, 240) : (15, 60);
+        this.course = course;
+        between = course?.Between ?? (sparse ? (120, 240) : (15, 60));
         random = new Random(seed);
         episode = seed.ToString(CultureInfo.InvariantCulture);
         this.begin = begin ?? Start;
@@ -64,17 +79,19 @@ internal sealed class InventedIrrigation
             }
             """;
 
-    /// <summary>The entries in the order in which they happen, without end.</summary>
-    public IEnumerable<Charted> Entries()
+    /// <summary>The entries in the order in which they happen; without end where no course has one.</summary>
+    public IEnumerable<ChartedEntry> Entries()
     {
-        var (now, flow, drained) = (begin, 600, 0);
+        var (now, flow, drained, kept, isOver) = (begin, 600, 0, 0, false);
         var left = (double)BagVolume;
         yield return Entry(now, "drainage-level-read", Volume("level", 0));
         yield return Entry(now, "bag-hung", $"{Volume("volume", BagVolume)},{Volume("tubingPrime", 40)}");
         yield return Entry(now, "flow-set", Rate(flow));
-        while (true)
+        while (!isOver)
         {
             var next = now + Duration.FromMinutes(random.Next(between.Least, between.Most + 1));
+            if (course is not null && next >= course.End)
+                (next, isOver) = (course.End, true);
             for (var empty = now + Duration.FromHours(left / flow); empty <= next; empty += Duration.FromHours(left / flow))
             {
                 var change = Instant.FromUnixTimeSeconds(empty.ToUnixTimeSeconds());
@@ -85,8 +102,19 @@ internal sealed class InventedIrrigation
 
             var ran = flow * (next - now).TotalHours;
             left -= ran;
-            drained += (int)ran + random.Next(20, 120);
+            var came = (int)ran + (course is null ? random.Next(20, 120) : course.Urine(next - now, random));
+            var isBlocked = course?.Clot is { } clot && now < clot && clot <= next && !isOver;
+            kept = isBlocked ? came * 6 / 10 : 0;
+            drained += came - kept;
             now = next;
+            if (isOver)
+            {
+                yield return Entry(now, "flow-set", Rate(0));
+                yield return Entry(now, "bag-taken-down", Volume("remaining", Math.Max(0, (int)left / 10 * 10)));
+                yield return Entry(now, "drainage-emptied", Volume("volume", drained / 10 * 10));
+                yield break;
+            }
+
             if (drained > FullDrainage)
             {
                 yield return Entry(now, "drainage-emptied", Volume("volume", drained / 10 * 10));
@@ -95,6 +123,14 @@ internal sealed class InventedIrrigation
             else
             {
                 yield return Entry(now, "drainage-level-read", Volume("level", drained / 10 * 10));
+            }
+
+            if (isBlocked)
+            {
+                foreach (var entry in Washout(now, kept, drained + kept, flow))
+                    yield return entry;
+                (now, drained) = (now + WashoutTakes, 0);
+                continue;
             }
 
             if (random.Next(4) == 0)
@@ -111,14 +147,27 @@ internal sealed class InventedIrrigation
         }
     }
 
+    /// <summary>The outflow is slow, a scan finds what is kept, and a washout brings it.</summary>
+    private IEnumerable<ChartedEntry> Washout(Instant at, int kept, int brought, int flow)
+    {
+        Instant After(int minutes) => at + Duration.FromMinutes(minutes);
+        yield return Entry(at, "flow-set", Rate(0));
+        yield return Entry(After(3), "bladder-scanned", $"{Volume("volume", kept / 10 * 10)},\"how\":\"scan\"");
+        yield return Entry(After(4), "escalated", "\"whom\":\"urology on call\",\"reason\":\"outflow slow, clots\"");
+        yield return Entry(After(12), "washout-performed", "\"cycles\":3,\"cleared\":true");
+        yield return Entry(After(18), "drainage-emptied", Volume("volume", brought / 10 * 10));
+        yield return Entry(at + WashoutTakes, "bladder-scanned", $"{Volume("volume", 20)},\"how\":\"scan\"");
+        yield return Entry(at + WashoutTakes, "flow-set", Rate(flow));
+    }
+
     /// <summary>An emptying of the drainage at a time.</summary>
-    public Charted Emptied(Instant at) => Entry(at, "drainage-emptied", Volume("volume", 2500));
+    public ChartedEntry Emptied(Instant at) => Entry(at, "drainage-emptied", Volume("volume", 2500));
 
     /// <summary>A bag taken down empty at a time.</summary>
-    public Charted BagTakenDown(Instant at) => Entry(at, "bag-taken-down", Volume("remaining", 0));
+    public ChartedEntry BagTakenDown(Instant at) => Entry(at, "bag-taken-down", Volume("remaining", 0));
 
     /// <summary>A change of the flow at a time.</summary>
-    public Charted FlowSet(Instant at) => Entry(at, "flow-set", Rate(350));
+    public ChartedEntry FlowSet(Instant at) => Entry(at, "flow-set", Rate(350));
 
     private static string Written(Instant at) => InstantPattern.General.Format(at);
 
@@ -126,7 +175,7 @@ internal sealed class InventedIrrigation
 
     private static string Rate(int millilitresPerHour) => $"\"rate\":{{\"value\":{millilitresPerHour},\"unit\":\"mL/h\"}}";
 
-    private Charted Entry(Instant at, string kind, string content) =>
+    private ChartedEntry Entry(Instant at, string kind, string content) =>
         new(
             at,
             $$"""
