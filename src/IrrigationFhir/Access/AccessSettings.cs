@@ -175,7 +175,7 @@ internal sealed class AccessSettings
             configuration["Fhir:BaseUrl"] is not { Length: > 0 }
             && configuration["AllowedHosts"]?.Contains('*', StringComparison.Ordinal) is true
         )
-            yield return "Fhir:BaseUrl: missing; where any host is allowed, whom tokens and assertions are for would be the caller's choice";
+            yield return "Fhir:BaseUrl: missing; where any host is allowed, whom a token is for would be the caller's choice";
         var file = KeyFileIn(configuration["Data:Folder"] is { Length: > 0 } folder ? folder : "data");
         if ((KeyFile is not null || File.Exists(file)) && SealingKey.Fault(file) is { } fault)
             yield return $"Access:KeyFile: '{file}' {fault}";

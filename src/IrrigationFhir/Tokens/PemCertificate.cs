@@ -11,7 +11,7 @@ namespace IrrigationFhir.Tokens;
 internal sealed record PemFiles(string Path, string KeyPath, string? Password);
 
 /// <summary>A certificate of the service, as its files say now. Files that do not go together leave the last one in force.</summary>
-/// <remarks>Looked at by who connects, at most every two seconds. The two files are seldom replaced at one stroke: they are tried again.</remarks>
+/// <remarks>Looked at by who connects, at most every two seconds. Two files are seldom replaced at once: they are tried again.</remarks>
 internal sealed partial class PemCertificate
 {
     private static readonly TimeSpan LookEvery = TimeSpan.FromSeconds(2);

@@ -10,7 +10,7 @@ using Microsoft.Extensions.Logging;
 
 namespace IrrigationFhir.Tests.Access;
 
-/// <summary>A service that asks for tokens, over HTTP: who gets in, what clients are told, how much they may ask, what nobody sees.</summary>
+/// <summary>A service that asks for tokens, over HTTP: who gets in, what clients are told, what nobody sees.</summary>
 public class GuardedTests
 {
     // R-ACC-04
