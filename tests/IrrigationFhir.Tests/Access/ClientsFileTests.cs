@@ -145,18 +145,18 @@ public sealed class ClientsFileTests : IDisposable
         using var client = new TestClient();
         var file = Written(GuardedService.ClientsIn(client.Registered("system/*.rs")));
         const UnixFileMode Owner = UnixFileMode.UserRead | UnixFileMode.UserWrite | UnixFileMode.GroupRead | UnixFileMode.OtherRead;
-        File.SetUnixFileMode(file, Owner);
+        UnixMode.Set(file, Owner);
         Assert.Single(Registrations.Read(file, Settings).All);
         foreach (var more in new[] { UnixFileMode.GroupWrite, UnixFileMode.OtherWrite })
         {
-            File.SetUnixFileMode(file, Owner | more);
+            UnixMode.Set(file, Owner | more);
             var fault = Assert.Throws<SettingsFault>(() => Registrations.Read(file, Settings));
             Assert.Contains("others than its owner may write it", fault.Message, StringComparison.Ordinal);
         }
 
         // Without keys of its own it shields nothing.
         var addressed = Written("""{ "clients": [ { "id": "one", "scopes": [], "keysAt": "https://keys.example/jwks" } ] }""");
-        File.SetUnixFileMode(addressed, Owner | UnixFileMode.GroupWrite);
+        UnixMode.Set(addressed, Owner | UnixFileMode.GroupWrite);
         Assert.Single(Registrations.Read(addressed, Settings).All);
     }
 

@@ -3,7 +3,6 @@ using IrrigationFhir.Access;
 using Microsoft.AspNetCore.Http;
 using Microsoft.Extensions.Configuration;
 using Microsoft.Extensions.DependencyInjection;
-using Microsoft.IdentityModel.Tokens;
 
 namespace IrrigationFhir.Tests.Access;
 

@@ -138,11 +138,11 @@ public class SigningKeysTests
         var file = Path.GetTempFileName();
         File.WriteAllText(file, Convert.ToBase64String(new byte[32]));
         const UnixFileMode Owner = UnixFileMode.UserRead | UnixFileMode.UserWrite;
-        File.SetUnixFileMode(file, Owner);
+        UnixMode.Set(file, Owner);
         Assert.Null(SealingKey.Fault(file));
-        File.SetUnixFileMode(file, Owner | UnixFileMode.GroupRead);
+        UnixMode.Set(file, Owner | UnixFileMode.GroupRead);
         Assert.Equal("can be read by others than its owner; mode 0600 is expected", SealingKey.Fault(file));
-        File.SetUnixFileMode(file, Owner);
+        UnixMode.Set(file, Owner);
         foreach (var text in new[] { "", "secret", Convert.ToBase64String(new byte[31]), Convert.ToBase64String(new byte[33]) })
         {
             File.WriteAllText(file, text);

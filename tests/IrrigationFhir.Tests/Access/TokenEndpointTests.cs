@@ -1,5 +1,4 @@
 using System.Net;
-using System.Text.Json;
 using System.Text.Json.Nodes;
 using IrrigationFhir.Access;
 using Microsoft.AspNetCore.Http;
