@@ -9,6 +9,7 @@ internal sealed partial class Clients
     private readonly Lock _gate = new();
     private readonly AccessSettings _settings;
     private readonly TimeProvider _clock;
+    private readonly IAudit _audit;
     private readonly ILogger<Clients> _log;
     private (DateTime, long) _seen;
     private long _lookedAt;
@@ -16,9 +17,9 @@ internal sealed partial class Clients
 
     /// <summary>Reads the file, where there is one.</summary>
     /// <exception cref="SettingsFault">It cannot be used.</exception>
-    public Clients(AccessSettings settings, TimeProvider clock, ILogger<Clients> log)
+    public Clients(AccessSettings settings, TimeProvider clock, IAudit audit, ILogger<Clients> log)
     {
-        (_settings, _clock, _log) = (settings, clock, log);
+        (_settings, _clock, _audit, _log) = (settings, clock, audit, log);
         _lookedAt = clock.GetTimestamp();
         if (!AreRegistered)
             return;
@@ -60,12 +61,26 @@ internal sealed partial class Clients
         {
             var all = Registrations.Read(_settings.ClientsFile!, _settings);
             LogChanged(all.All.Count);
+            _ = Tell([.. all.All.Select(client => client.Id)]);
             return new(all, _known.Version + 1, 0);
         }
         catch (SettingsFault fault)
         {
             LogFaulty(fault.Message);
             return _known with { Faults = fault.Message.Split(Environment.NewLine).Length };
+        }
+    }
+
+    /// <summary>Has it recorded. Whoever asks just now does not wait for that, and what is registered holds in any case.</summary>
+    private async Task Tell(IReadOnlyList<string> registered)
+    {
+        try
+        {
+            await _audit.RolesChanged("clients-changed", registered);
+        }
+        catch (Exception failure)
+        {
+            LogUnrecorded(failure.GetType().Name);
         }
     }
 
@@ -94,4 +109,7 @@ internal sealed partial class Clients
         "Access:ClientsFile has changed and cannot be used; what was registered before stays in force: {Faults}"
     )]
     private partial void LogFaulty(string faults);
+
+    [LoggerMessage(3, LogLevel.Error, "That clients have changed could not be recorded ({Kind})")]
+    private partial void LogUnrecorded(string kind);
 }

@@ -1,5 +1,6 @@
 using System.Buffers.Binary;
 using System.Security.Cryptography;
+using IrrigationFhir.Search;
 using NodaTime;
 
 namespace IrrigationFhir.Store;
@@ -17,7 +18,8 @@ internal static class AuditSql
     public static void Append(WriteTransaction transaction, AuditEntry entry)
     {
         var statements = transaction.Statements;
-        var today = DayOf(transaction.At);
+        // Of what was recorded: what waited is stored later, and uses up no time of storing.
+        var today = DayOf(UnixNanoseconds.ToInstant(entry.At));
         var last =
             statements.Find(
                 "select number, day, hash from audit order by number desc limit 1",

@@ -7,13 +7,15 @@ namespace IrrigationFhir.Store;
 /// One unit of writing, kept wholly or not at all: its statements, and the time it is stored under. Several may share a commit, each
 /// behind a savepoint of its own.
 /// </summary>
-internal sealed class WriteTransaction(PreparedStatements statements, Instant at, Actor by)
+internal sealed class WriteTransaction(PreparedStatements statements, Func<Instant> next, Actor by)
 {
+    private Instant? _at;
+
     /// <summary>Statements inside the transaction.</summary>
     public PreparedStatements Statements => statements;
 
-    /// <summary>When this is stored: later than anything stored before, to the microsecond.</summary>
-    public Instant At => at;
+    /// <summary>When this is stored: later than anything stored before, to the microsecond. What does not ask takes no time up.</summary>
+    public Instant At => _at ??= next();
 
     /// <summary>On whose behalf: what the audit in it says.</summary>
     public Actor By => by;

@@ -37,7 +37,7 @@ internal sealed class AccessLimits : IDisposable
     /// Limits the requests of each client. <c>UseRateLimiter</c> has to come after whoever says who asks; where nobody does, or the
     /// service is open, there is no limit.
     /// </summary>
-    public static void Add(RateLimiterOptions options, AccessSettings settings, Clients clients)
+    public static void Add(RateLimiterOptions options, AccessSettings settings, Clients clients, IAudit audit)
     {
         options.GlobalLimiter = PartitionedRateLimiter.Create<HttpContext, (string, int, int)>(http =>
         {
@@ -61,6 +61,7 @@ internal sealed class AccessLimits : IDisposable
         var others = options.OnRejected;
         options.OnRejected = async (rejected, stop) =>
         {
+            audit.Refused(rejected.HttpContext, StatusCodes.Status429TooManyRequests, Code);
             if (rejected.Lease.TryGetMetadata(MetadataName.RetryAfter, out var wait))
                 await TooMany(rejected.HttpContext, wait, "more requests than this client may send").ExecuteAsync(rejected.HttpContext);
             else if (others is not null)

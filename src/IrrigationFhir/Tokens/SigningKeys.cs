@@ -21,6 +21,7 @@ internal sealed partial class SigningKeys(
     AccessStore store,
     StoreSettings folder,
     AccessSettings settings,
+    IAudit audit,
     TimeProvider clock,
     ILogger<SigningKeys> log
 ) : IDisposable
@@ -110,8 +111,10 @@ internal sealed partial class SigningKeys(
         var kid = Base64UrlEncoder.Encode(Read(plain, "").ComputeJwkThumbprint());
         var made = await store.AddKey(new(kid, _sealing!.Seal(plain, kid), from, null), unlessAfter, lost, Overlap, stop);
         CryptographicOperations.ZeroMemory(plain);
-        if (made)
-            LogMade(kid, from, lost.Count);
+        if (!made)
+            return;
+        LogMade(kid, from, lost.Count);
+        await audit.RolesChanged("signing-key-made", [kid, .. lost]);
     }
 
     private static JsonWebKey Read(byte[] plain, string kid)

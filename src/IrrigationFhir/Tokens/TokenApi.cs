@@ -14,6 +14,7 @@ internal sealed class TokenApi(
     AccessSettings settings,
     FhirSettings fhir,
     AccessLimits limits,
+    IAudit audit,
     TimeProvider clock
 )
 {
@@ -35,7 +36,11 @@ internal sealed class TokenApi(
         http.Response.Headers.Pragma = "no-cache";
         var stop = http.RequestAborted;
         if (limits.IsBarred(http))
+        {
+            audit.Refused(http, StatusCodes.Status429TooManyRequests, AccessLimits.Code);
             return AccessLimits.TooMany(http);
+        }
+
         if (await Form(http) is not { } form || Repeats(form))
             return Refuse("invalid_request", "a form is expected, application/x-www-form-urlencoded, each parameter once");
         if (Only(form, "grant_type") is not { } grant)
@@ -49,11 +54,16 @@ internal sealed class TokenApi(
         if (await assertions.Judge(assertion, Addresses.Token(http.Request, fhir), stop) is not { } client)
         {
             limits.CountFailure(http);
+            audit.Refused(http, StatusCodes.Status401Unauthorized, "assertion-not-accepted");
             return Refuse("invalid_client", "the client assertion is not accepted");
         }
 
         if (limits.TakeToken(client) is { } wait)
+        {
+            audit.Refused(http, StatusCodes.Status429TooManyRequests, AccessLimits.Code);
             return AccessLimits.TooMany(http, wait, "more access tokens than a client gets in a minute");
+        }
+
         var scope = Granted(client, asked);
         if (scope.Length is 0 or > MostScope)
             return Refuse("invalid_scope", "nothing of it is granted to this client, or more than one token can hold");

@@ -40,7 +40,7 @@ internal static class TokensSetup
         services.ServeCertificates(configuration);
         services.AddSingleton<IPostConfigureOptions<RateLimiterOptions>>(provider => new PostConfigureOptions<RateLimiterOptions>(
             null,
-            options => AccessLimits.Add(options, settings, provider.GetRequiredService<Clients>())
+            options => AccessLimits.Add(options, settings, provider.GetRequiredService<Clients>(), provider.GetRequiredService<IAudit>())
         ));
         services.AddSingleton<CapabilityClaim>(statement => Claim(statement, settings));
         if (settings.Mode != AccessMode.Open)

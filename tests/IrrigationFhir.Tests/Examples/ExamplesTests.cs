@@ -70,8 +70,8 @@ public class ExamplesTests
 
     /// <summary>
     /// The night is written below and posted by README.md; what devices send is posted by the tests of the intake, what subscribers send
-    /// and are sent has its own, and so has the example subscriber; the handover is read by its own; requests and the questions of data
-    /// people have tests of their own.
+    /// and are sent has its own, and so has the example subscriber; the handover is read by its own; requests, the questions of data
+    /// people and the example client have tests of their own.
     /// </summary>
     [Fact]
     public void Nothing_lies_in_the_folder_that_no_test_writes_or_runs() =>
@@ -98,7 +98,9 @@ public class ExamplesTests
             Repo.Files(Folder)
                 .Select(file => file[(Folder.Length + 1)..])
                 .Where(file =>
-                    !file.StartsWith("requests/", StringComparison.Ordinal) && !file.StartsWith("analytics/", StringComparison.Ordinal)
+                    !file.StartsWith("requests/", StringComparison.Ordinal)
+                    && !file.StartsWith("analytics/", StringComparison.Ordinal)
+                    && !file.StartsWith("access/", StringComparison.Ordinal)
                 )
         );
 
@@ -128,7 +130,7 @@ public class ExamplesTests
     /// <summary>What is served; the other folders hold what is sent.</summary>
     internal static IEnumerable<string> Resources() =>
         Repo.Files(Folder, "*.json")
-            .Where(f => f.Split('/')[1] is not ("a-night" or "intake" or "requests" or "subscription" or "notification"));
+            .Where(f => f.Split('/')[1] is not ("a-night" or "intake" or "requests" or "subscription" or "notification" or "access"));
 
     private static string Line(JsonObject entry) =>
         Repo.Text(entry).Replace("\n", "", StringComparison.Ordinal).Replace("  ", "", StringComparison.Ordinal) + "\n";

@@ -145,7 +145,7 @@ public class InnerRequestsTests(EveningOnTheWard evening)
 
     /// <summary>What is answered with files and rows, or later, is asked on its own.</summary>
     private static bool IsNoResource(string route) =>
-        route == "/fhir/package.tgz"
+        route is "/fhir/package.tgz" or "/fhir/.well-known/smart-configuration"
         || route.StartsWith("/fhir/exports", StringComparison.Ordinal)
         || route.EndsWith("$export", StringComparison.Ordinal)
         || route.EndsWith("$viewdefinition-export", StringComparison.Ordinal)

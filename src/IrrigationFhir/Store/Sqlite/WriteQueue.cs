@@ -118,7 +118,7 @@ internal sealed class WriteQueue(string folder, TimeProvider clock)
             statements.Transaction = shared;
             foreach (var queued in together)
             {
-                var transaction = new WriteTransaction(statements, NextInstant(), queued.By);
+                var transaction = new WriteTransaction(statements, NextInstant, queued.By);
                 shared.Save("unit");
                 if (!queued.Run(transaction) || transaction.Discarded)
                     shared.Rollback("unit");
