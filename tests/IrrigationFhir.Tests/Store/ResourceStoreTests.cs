@@ -176,8 +176,8 @@ public class ResourceStoreTests
         var second = From("sum", "b", "a");
         second.Component = [Part("in", 1), Part("out", 3)];
 
-        // The episode, the version, the current row, and the component that says something else; nothing is withheld or released.
-        Assert.Equal(4, await Changes(() => store.Save("night", [], second)));
+        // The episode, the version, the current row, the component that says something else, and who did it; nothing is withheld.
+        Assert.Equal(5, await Changes(() => store.Save("night", [], second)));
 
         async Task<long> Changes(Func<Task> work)
         {
