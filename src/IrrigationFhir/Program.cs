@@ -62,7 +62,11 @@ Command[] commands =
         "export",
         "FOLDER [--format F] [--since T]",
         "The whole store as tables (parquet, csv, ndjson) or as FHIR, of one moment, while it is served or not.",
-        rest => ExportCommand.Run(rest, Console.Out, Console.Error)
+        rest =>
+        {
+            ExportCommand.GiveWay();
+            return ExportCommand.Run(rest, Console.Out, Console.Error);
+        }
     ),
     new("health", "[http://host:port]", "Asks a running service whether it can work.", rest => Probe.Run(rest, Console.Out)),
     new(

@@ -166,8 +166,6 @@ internal static class ExportCosts
             await Fill(service, Stays[^1]);
             var ward = new InventedIrrigation(5_000, SystemClock.Instance.GetCurrentInstant() - Duration.FromDays(3));
             var (id, entries) = (await service.Open(ward), ward.Entries().GetEnumerator());
-            var scan = new ResourceScan(() => Dialect.OpenForReading(folder));
-            var views = new DomainViews(new Profiles(Profiles.DefaultCanonicalBase));
             var waits = new[] { new List<double>(), new List<double>() };
             await Post(60, []); // warms it up
             for (var turn = 0; turn < 8; turn++)
@@ -200,14 +198,25 @@ internal static class ExportCosts
             {
                 while (!until.IsCancellationRequested)
                 {
+                    // The command as a site calls it, in a process of its own.
                     var to = Directory.CreateTempSubdirectory("irrigationfhir-export-").FullName;
+                    var program = Path.Combine(AppContext.BaseDirectory, "IrrigationFhir.dll");
+                    using var process = Process.Start(
+                        new ProcessStartInfo("dotnet", [program, "export", to, "--format", "parquet", "--Data:Folder", folder])
+                        {
+                            RedirectStandardOutput = true,
+                        }
+                    )!;
                     try
                     {
-                        await new ExportFolder(scan, views, to).Run(new("parquet", null, false), null, until);
+                        await process.WaitForExitAsync(until);
+                        if (process.ExitCode != 0)
+                            throw new InvalidOperationException("the export failed");
                     }
                     catch (OperationCanceledException)
                     {
-                        // enough
+                        process.Kill();
+                        await process.WaitForExitAsync(CancellationToken.None);
                     }
                     finally
                     {

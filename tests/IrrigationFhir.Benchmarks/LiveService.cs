@@ -1,6 +1,7 @@
 using System.Collections.Concurrent;
 using System.Diagnostics;
 using System.Globalization;
+using IrrigationFhir.Access;
 using IrrigationFhir.Demo;
 using IrrigationFhir.Store;
 using Microsoft.AspNetCore.Builder;
@@ -52,8 +53,9 @@ internal static class LiveService
             ActivityStopped = step => steps.AddOrUpdate(step.OperationName, step.Duration.Ticks, (_, sum) => sum + step.Duration.Ticks),
         };
         ActivitySource.AddActivityListener(listener);
-        app.MapGet(StepsTaken, () => string.Join(';', steps.Select(step => $"{step.Key}={step.Value}")));
-        app.MapGet(Allocated, () => Results.Text(GC.GetTotalAllocatedBytes().ToString(CultureInfo.InvariantCulture)));
+        app.MapGet(StepsTaken, () => string.Join(';', steps.Select(step => $"{step.Key}={step.Value}"))).Needs(AccessNeeds.AnyToken);
+        app.MapGet(Allocated, () => Results.Text(GC.GetTotalAllocatedBytes().ToString(CultureInfo.InvariantCulture)))
+            .Needs(AccessNeeds.AnyToken);
         app.OpenStore();
         await app.RunAsync();
         return 0;
