@@ -149,7 +149,8 @@ internal static class ExportCosts
         var rows = made.Rows == 0 ? " | " : $"{made.Rows / best.TotalSeconds:N0} | {used.TotalMicroseconds / made.Rows:N0} µs";
         var (rate, each) = (rows.Split(" | ")[0], rows.Split(" | ")[1]);
         output.WriteLine(
-            $"| {what} | {made.Resources / best.TotalSeconds:N0} | {rate} | {used.TotalMicroseconds / Math.Max(1, made.Resources):N0} µs | "
+            $"| {what} | {made.Resources / best.TotalSeconds:N0} | {rate} | "
+                + $"{used.TotalMicroseconds / Math.Max(1, made.Resources):N0} µs | "
                 + $"{each} | {allocated / 1000.0 / Math.Max(1, made.Resources):N1} kB | {heap / 1e6:N0} MB |"
         );
     }

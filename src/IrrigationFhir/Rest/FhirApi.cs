@@ -12,7 +12,6 @@ internal static class FhirApi
     public static IServiceCollection AddFhir(this IServiceCollection services, IConfiguration configuration)
     {
         var settings = FhirSettings.Read(configuration);
-        var ofThisMachine = AccessSettings.Read(configuration).IsOfThisMachine;
         services.AddSingleton(settings).AddSingleton(settings.Vocabulary);
         services.AddSingleton<CapabilityStatements>().AddSingleton<Searching>().AddSingleton<FhirReading>().AddSingleton<FhirReads>();
         services.AddSingleton(service => service.GetRequiredService<FhirReading>().Table());
@@ -20,21 +19,25 @@ internal static class FhirApi
         services.AddSingleton<CapabilityClaim>(AuditReading.Claim);
         services.AddSingleton<SupportedProfiles>();
         services.AddSingleton<CapabilityClaim>(service => service.GetRequiredService<SupportedProfiles>().Claim);
-        services.Configure<KestrelServerOptions>(kestrel =>
-        {
-            kestrel.Limits.MaxRequestBodySize = settings.MaxBodyBytes;
+        services
+            .AddOptions<KestrelServerOptions>()
+            .Configure<AccessSettings>(
+                (kestrel, access) =>
+                {
+                    kestrel.Limits.MaxRequestBodySize = settings.MaxBodyBytes;
 
-            // Read before a route is known, so that they hold for all: an access token and what proxies add are a few KiB.
-            (kestrel.Limits.MaxRequestHeadersTotalSize, kestrel.Limits.MaxRequestHeaderCount) = (16 * 1024, 64);
+                    // Read before a route is known, so that they hold for all: an access token and what proxies add are a few KiB.
+                    (kestrel.Limits.MaxRequestHeadersTotalSize, kestrel.Limits.MaxRequestHeaderCount) = (16 * 1024, 64);
 
-            // Said once for every connection: the framework keeps what was said last, and nothing before it.
-            kestrel.ConfigureEndpointDefaults(endpoint =>
-            {
-                if (ofThisMachine)
-                    OpenToThisMachine.RefuseStrangers(endpoint);
-                UnreadableRequests.Answer(endpoint, settings.Vocabulary);
-            });
-        });
+                    // Said once for every connection: the framework keeps what was said last, and nothing before it.
+                    kestrel.ConfigureEndpointDefaults(endpoint =>
+                    {
+                        if (access.IsOfThisMachine)
+                            OpenToThisMachine.RefuseStrangers(endpoint);
+                        UnreadableRequests.Answer(endpoint, settings.Vocabulary);
+                    });
+                }
+            );
         return services.AddAllowedHosts().AddPackedReplies().KeepRequestsOutOfTheLog();
     }
 

@@ -92,7 +92,8 @@ internal sealed class SubscriptionQueries(
         if (await store.Find(id, stop) is not { } row || !row.Owner.IsOf(asked.Caller))
             return NotThere(id);
         // As much as may be told now: what it was subscribed with may be more.
-        if (!StoredRequest.State(row).MayBeToldTo(asked.Caller, content))
+        var state = StoredRequest.State(row);
+        if (!state.MayBeToldTo(asked.Caller, content))
             return FhirReads.Forbidden;
         var oldest = await events.FindOldest(id, stop) ?? row.Events + 1;
         if (since is { } from && Math.Max(from, 1) < oldest)
@@ -117,12 +118,12 @@ internal sealed class SubscriptionQueries(
             notifications.Of(
                 NotificationKind.QueryEvent,
                 asked.Base,
-                StoredRequest.State(row),
+                state,
                 [.. found.Select(NotificationEvent.Of)],
                 clock.GetCurrentInstant(),
                 content
             ),
-            (content ?? StoredRequest.State(row).Request.Content) == PayloadContent.Empty
+            (content ?? state.Request.Content) == PayloadContent.Empty
                 ? []
                 : [.. found.Select(one => new ShownVersion(one.Type, one.Id, one.VersionId))]
         );

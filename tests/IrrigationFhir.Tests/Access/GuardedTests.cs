@@ -3,6 +3,7 @@ using System.Diagnostics;
 using System.Net;
 using System.Text.Json.Nodes;
 using IrrigationFhir.Access;
+using IrrigationFhir.Tests.Rest;
 using IrrigationFhir.Tokens;
 using Microsoft.Extensions.Configuration;
 using Microsoft.Extensions.DependencyInjection;
@@ -234,7 +235,7 @@ public class GuardedTests
         };
         ActivitySource.AddActivityListener(listener);
         await using var service = GuardedService.Start([client.Registered("system/*.cruds")], ("Logging:LogLevel:Default", "Trace"));
-        service.Ward.Services.GetRequiredService<ILoggerFactory>().AddProvider(new Heard(logged));
+        service.Ward.Services.GetRequiredService<ILoggerFactory>().AddProvider(new FhirOverHttp.Recorder(logged));
         var token = await service.Token(client);
         var assertion = client.Assertion(service.Endpoint, service.Time);
         var secret = (string)client.SecretKey["d"]!;
@@ -273,25 +274,5 @@ public class GuardedTests
         ];
         foreach (var text in logged.Concat(traced).Concat(answers))
             Assert.All(planted, marker => Assert.DoesNotContain(marker, text, StringComparison.Ordinal));
-    }
-
-    private sealed class Heard(ConcurrentQueue<string> lines) : ILoggerProvider, ILogger
-    {
-        public ILogger CreateLogger(string categoryName) => this;
-
-        public IDisposable? BeginScope<TState>(TState state)
-            where TState : notnull => null;
-
-        public bool IsEnabled(LogLevel logLevel) => true;
-
-        public void Log<TState>(
-            LogLevel logLevel,
-            EventId eventId,
-            TState state,
-            Exception? exception,
-            Func<TState, Exception?, string> formatter
-        ) => lines.Enqueue($"{formatter(state, exception)} {exception}");
-
-        public void Dispose() { }
     }
 }

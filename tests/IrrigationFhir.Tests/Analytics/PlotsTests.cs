@@ -86,7 +86,11 @@ public class PlotsTests(StoriesTold told) : IClassFixture<StoriesTold>
                 .Points(rows.Select(row => row.Number("simple_ml")), MarkerType.Square, RowPlot.Orange, "drainage minus irrigant")
                 .Points(rows.Select(row => row.Number("corrected_ml")), MarkerType.Circle, RowPlot.Blue, "corrected output")
                 .Words(
-                    rows.Select(row => (row.Number("simple_ml") ?? 0, row["corrected_ml"] == "∅" ? $"corrected output {NotKnown}" : null)),
+                    rows.Select(row =>
+                    {
+                        var said = row["corrected_ml"] == "∅" ? $"corrected output {NotKnown}" : null;
+                        return (row.Number("simple_ml") ?? 0, said);
+                    }),
                     unknown: true
                 )
         );
@@ -301,8 +305,10 @@ public class PlotsTests(StoriesTold told) : IClassFixture<StoriesTold>
                 )
                 .Words(
                     rows.Select(row =>
-                        (row.Number("patients")!.Value, row["every_hour_answer"] == "∅" ? null : $"every hour: {row["every_hour_answer"]}")
-                    )
+                    {
+                        var said = row["every_hour_answer"] == "∅" ? null : $"every hour: {row["every_hour_answer"]}";
+                        return (row.Number("patients")!.Value, said);
+                    })
                 )
         );
     }
