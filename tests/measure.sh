@@ -1,6 +1,6 @@
 #!/usr/bin/env bash
-# How large the code is and how it hangs together: files, lines, wide lines, longest file and method, circles between rooms, and how many
-# files of ours a POST, a search and a FHIR intake go through. Of this tree, or of another one:
+# How large the code is and how it hangs together: files, lines, wide lines, longest file and method, circles between rooms. Of this tree,
+# or of another one:
 #   tests/measure.sh [FOLDER]
 set -euo pipefail
 root=$(cd "${1:-"$(dirname "${BASH_SOURCE[0]}")/.."}" && pwd)

@@ -188,7 +188,9 @@ void Deal(long number, JsonNode? resource)
         throw new InvalidOperationException($"event {Last() + 1} is missing");
     var (display, period) = (resource?["code"]?["coding"]?[0]?["display"], resource?["period"]);
     var until = period?["end"] is { } end ? $" until {end}" : "";
-    Console.WriteLine($"{number}: {resource?["status"]} {display} since {period?["start"]}{until}");
+    // The sentence with the numbers; they change as the flag goes on, so they are no part of its code.
+    var statement = resource?["extension"]?.AsArray().FirstOrDefault(part => ((string)part!["url"]!).EndsWith("/flag-statement"));
+    Console.WriteLine($"{number}: {resource?["status"]} {display} since {period?["start"]}{until} ({statement?["valueString"]})");
     Remember((string)known["subscription"]!, number);
 }
 

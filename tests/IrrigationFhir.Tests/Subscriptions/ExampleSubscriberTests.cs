@@ -33,6 +33,7 @@ public class ExampleSubscriberTests
                 TimeSpan.FromSeconds(1)
             );
             Assert.Equal(["subscribed", "1:"], first.Select(line => line.Split(' ')[0]));
+            Assert.Contains("clots", first[1], StringComparison.OrdinalIgnoreCase);
             Assert.StartsWith("asked again for 2 to", subscriber!.Said[0], StringComparison.Ordinal);
             // It has a new address, and so a new handshake.
             Assert.Equal(["2:", "3:"], subscriber.Said.Skip(1).Where(line => line != "subscribed").Select(line => line.Split(' ')[0]));
