@@ -316,7 +316,84 @@ public class AppendTests
                 .Leak("09:00", 5)
                 .PumpTotal("10:00", 150)
                 .Emptied("10:00", 200),
+        ["a retention that comes out, a slip and another weight"] = () =>
+            Opens("08:00")
+                .Weighs("08:00", 70)
+                .Emptied("08:00", 0)
+                .BagHung("08:00", 5000)
+                .Flow("08:00", 1000)
+                .Emptied("09:00", 200)
+                .Emptied("10:00", 200)
+                .Emptied("11:00", 3400) // what had stayed behind: doubted if one of the hours before says otherwise
+                .Weighs("11:30", 40)
+                .Emptied("12:00", 1800)
+                .Flow("12:00", 100)
+                .Emptied("13:00", 900)
+                .Emptied("13:05", 900)
+                .Emptied("14:00", 1200),
+        ["two bags of a Y-set and a pump on another line"] = () =>
+            Opens("08:00")
+                .Chart(Named("08:00", 3000, "left"))
+                .Chart(Named("08:05", 3000, "right"))
+                .Flow("08:05", 700)
+                .PumpTotal("08:10", 0, line: "2")
+                .Emptied("09:00", 700)
+                .Discarded("09:10", 60)
+                .Emptied("10:00", 800)
+                .Chart(ReadOf("10:30", 1200, "left"))
+                .Discarded("10:40", 20, line: "2")
+                .PumpTotal("11:00", 250, line: "2")
+                .Emptied("11:10", 900)
+                .Flow("11:30", 300)
+                .Chart(DownOf("12:00", 150, "left"))
+                .Emptied("12:30", 500)
+                .Chart(ReadOf("13:00", 2400, "right"))
+                .PumpTotal("13:10", 30, restarted: true, line: "2")
+                .Emptied("14:00", 600),
+        ["a line whose bags a pump empties, and totals of a third"] = () =>
+            Opens("08:00")
+                .BagHung("08:00", 1000, prime: null)
+                .PumpTotal("08:00", 0)
+                .Emptied("09:00", 500)
+                .PumpTotal("09:30", 600)
+                .BagTakenDown("10:00", 20)
+                .BagHung("10:05", 1000)
+                .Discarded("10:20", 90)
+                .PumpTotal("10:30", 1100)
+                .Emptied("11:00", 700)
+                .Instilled("11:30", 80, from: "11:00", line: "3")
+                .PumpTotal("12:00", 1700)
+                .BagTakenDown("12:10", 200)
+                .Instilled("12:20", 40, line: "3")
+                .Emptied("12:30", 900),
+        ["two containers, a jug and one that was taken away"] = () =>
+            TakenAway(
+                    Opens("08:00")
+                        .BagHung("08:00", 5000)
+                        .Flow("08:00", 400)
+                        .Level("08:00", 0)
+                        .Level("08:00", 50, container: "2")
+                        .Level("09:00", 300)
+                        .Emptied("09:10", 420, container: "2")
+                        .Back("09:30", 120, Vessel.Jug)
+                        .Level("10:00", 700),
+                    "10:20"
+                )
+                .Emptied("10:50", 900)
+                .Emptied("11:30", 300, container: "2")
+                .Level("11:35", 0)
+                .Back("12:00", 60, Vessel.Basin)
+                .Emptied("12:30", 420),
     };
+
+    private static BagHung Named(string clock, int ml, string bag) =>
+        new(Opens("08:00").Header(clock, id: $"hung {bag}"), "1", Ml(ml), bag, null, null, Ml(0));
+
+    private static BagRead ReadOf(string clock, int left, string bag) =>
+        new(Opens("08:00").Header(clock, id: $"read {bag} {clock}"), "1", Ml(left)) { Bag = bag };
+
+    private static BagTakenDown DownOf(string clock, int left, string bag) =>
+        new(Opens("08:00").Header(clock, id: $"down {bag}"), "1", Ml(left)) { Bag = bag };
 
     public static TheoryData<string> Titles => [.. Stories.Keys];
 

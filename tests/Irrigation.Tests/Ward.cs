@@ -121,6 +121,8 @@ internal sealed class Ward
     public Ward PumpTotal(string clock, decimal ml, bool restarted = false, string line = "1") =>
         Chart(new PumpTotalRead(Header(clock, MeasuringWay.Pump), line, Ml(ml), restarted));
 
+    public Ward Discarded(string clock, decimal ml, string line = "1") => Chart(new IrrigantDiscarded(Header(clock), line, Ml(ml)));
+
     public Ward Emptied(string clock, decimal ml, string? recordedAt = null, string? id = null, string container = "1") =>
         Chart(new DrainageEmptied(Header(clock, recordedAt: recordedAt, id: id), container, Ml(ml)));
 
