@@ -219,7 +219,7 @@ internal sealed class RunExports(
             {
                 OnlyOfPatients = bulk.OfPatients,
                 Patients = bulk.Patients,
-                Facilities = owner.Facilities,
+                Within = Exports.Shown(owner, type),
             };
             var filters = bulk.Filters.Where(filter => filter.Type == type).ToList();
             if (filters.Count == 0)
@@ -277,8 +277,7 @@ internal sealed class RunExports(
         const int atOnce = 200;
         var context = searching.Context(strict: true, bulk.Base) with { DefaultCount = atOnce };
         var (search, _) = SearchReader.Read(IndexedTypes.Find(filter.Type)!, BulkRequest.Query(filter.Query), context);
-        var type = IndexedTypes.Find(filter.Type)!;
-        var query = search!.Query with { Criteria = [.. search.Query.Criteria, .. owner.Shown(type, Exports.Letters) ?? []] };
+        var query = search!.Query with { Criteria = [.. search.Query.Criteria, .. Exports.Shown(owner, filter.Type)] };
         while (true)
         {
             var page = await resources.Search(query, stop);
@@ -338,7 +337,7 @@ internal sealed class RunExports(
                 var scanned = new ScanRequest(view.Resource, fence, request.Since)
                 {
                     Patients = request.Patients,
-                    Facilities = owner.Facilities,
+                    Within = Exports.Shown(owner, view.Resource),
                 };
                 await foreach (var page in scan.Read(scanned, stop))
                 {

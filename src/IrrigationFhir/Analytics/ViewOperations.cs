@@ -78,7 +78,11 @@ internal sealed class ViewOperations(DomainViews views, ResourceScan scan, RunEx
                 new(Enum.Parse<TableFormat>(format, ignoreCase: true), header),
                 Pages(
                     AuditedRoutes.Asked(http.Request),
-                    new(found[0].View.Resource, default, since) { Patients = patients, Facilities = caller.Facilities },
+                    new(found[0].View.Resource, default, since)
+                    {
+                        Patients = patients,
+                        Within = request.Resources.Count > 0 ? [] : Exports.Shown(caller, found[0].View.Resource),
+                    },
                     request.Resources,
                     bounded.Token
                 ),

@@ -23,6 +23,7 @@ internal static class NotificationsSetup
             )
             .RemoveAllLoggers(); // they would write the endpoint's address, which may hold a secret
         services.AddSingleton<Notifications>();
+        services.AddSingleton<ToldEvents>();
         services.AddSingleton<DeliverToSubscription>();
         services.AddSingleton<DeliverNotifications>();
         services.AddHostedService(provider => provider.GetRequiredService<DeliverNotifications>());
