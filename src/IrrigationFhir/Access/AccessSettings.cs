@@ -107,6 +107,9 @@ internal sealed class AccessSettings
     /// <summary><see cref="CertificateAuthorities"/>, read; null for those of the system.</summary>
     public X509Certificate2Collection? Authorities { get; private set; }
 
+    /// <summary>Who stands in <see cref="ClientsFile"/>; nobody where there is none.</summary>
+    public Registrations Registered { get; private set; } = Registrations.None;
+
     /// <summary>
     /// How long is kept who did what: whole days older than that are taken away. Default 3653 days (10 years), at least 1 day; our
     /// judgement, and a site's law may ask for more.
@@ -189,7 +192,7 @@ internal sealed class AccessSettings
             return [];
         try
         {
-            Registrations.Read(file, this);
+            Registered = Registrations.Read(file, this);
             return [];
         }
         catch (SettingsFault faults)

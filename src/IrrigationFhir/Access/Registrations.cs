@@ -75,6 +75,23 @@ internal sealed partial class Registrations
     /// <summary>Nobody.</summary>
     public static Registrations None { get; } = new([]);
 
+    /// <summary>The file's time and length when it was read.</summary>
+    public (DateTime, long) Stamp { get; private init; }
+
+    /// <summary>Time and length of a file; of one that is not there a stamp of its own, so that its coming back is seen.</summary>
+    public static (DateTime, long) StampOf(string file)
+    {
+        try
+        {
+            var there = new FileInfo(File.ResolveLinkTarget(file, returnFinalTarget: true)?.FullName ?? file);
+            return (there.LastWriteTimeUtc, there.Length);
+        }
+        catch (Exception failure) when (failure is IOException or UnauthorizedAccessException)
+        {
+            return default;
+        }
+    }
+
     /// <summary>All of them.</summary>
     public IReadOnlyCollection<Registration> All => _byId.Values;
 
@@ -93,12 +110,15 @@ internal sealed partial class Registrations
         {
             if (new FileInfo(file).Length > MostBytes)
                 throw new SettingsFault([$"{file}: larger than {MostBytes} bytes"]);
+            var stamp = StampOf(file);
             using var json = JsonDocument.Parse(File.ReadAllBytes(file), new() { CommentHandling = JsonCommentHandling.Skip });
             var reader = new Reader(settings);
             var all = reader.Clients(json.RootElement);
             if (all.Exists(client => client.Keys.Count > 0) && OthersMayWrite(file))
                 reader.Faults.Add("others than its owner may write it, and it holds keys; mode 0644 or less is expected");
-            return reader.Faults.Count == 0 ? new(all) : throw new SettingsFault(reader.Faults.Select(fault => $"{file}: {fault}"));
+            return reader.Faults.Count == 0
+                ? new(all) { Stamp = stamp }
+                : throw new SettingsFault(reader.Faults.Select(fault => $"{file}: {fault}"));
         }
         catch (Exception failure) when (failure is IOException or UnauthorizedAccessException)
         {

@@ -87,7 +87,9 @@ internal sealed class BulkApi(
         return await Begin(http, exports, new(bulk with { Types = allowed }, null), at);
     }
 
-    /// <summary>Whether there is anything of a patient that a caller may have: who may have nothing of one is told what all are told.</summary>
+    /// <summary>
+    /// Whether there is anything of a patient that a caller may have: who may have nothing of one is told what is told of nobody.
+    /// </summary>
     private async Task<bool> IsKnown(ScannedPatient patient, Caller caller, CancellationToken stop)
     {
         ReferenceTest about = patient.Reference is { } reference

@@ -117,8 +117,8 @@ internal static class EpisodesApi
             .WithTags("Episodes")
             .WithSummary("The flags: what stands, what nobody can tell, what was.")
             .WithDescription(
-                "With `asOf` as it was known at that moment. The same flags are Flag resources under /fhir. To a token that may have a part "
-                    + "of them, that part, and `partial` says so. "
+                "With `asOf` as it was known at that moment. The same flags are Flag resources under /fhir. "
+                    + "To a token that may have a part of them, that part, and `partial` says so. "
                     + Texts.Caution
             );
         app.MapGet("/episodes/{id}/record", Record)

@@ -24,7 +24,9 @@ internal sealed record FlagsReport(
     [Description("true where only those flags are told that the token covers: what is missing here may stand. Absent where all are told.")]
     public bool? Partial { get; init; }
 
-    /// <summary>The same with those flags alone. What nobody can tell is no flag yet, of which nobody can say whether it is one of them.</summary>
+    /// <summary>
+    /// The same with those flags alone. What nobody can tell is no flag yet, and nobody knows whether it would be one of them.
+    /// </summary>
     /// <param name="ids">Their ids.</param>
     public FlagsReport Of(IReadOnlySet<string> ids) =>
         this with

@@ -19,7 +19,10 @@ internal sealed class WritesWithin(EpisodeStore episodes, ResourceStore resource
 
     private readonly EntryMapper _mapper = new(words);
 
-    /// <summary>The caller, who is judged here: who writes a part of a type passes for one who writes all of it where no query is known.</summary>
+    /// <summary>
+    /// The caller as one who may write the whole type: what of it a scope's query covers is judged here, with <see cref="Of"/> and
+    /// <see cref="Forbidden"/>.
+    /// </summary>
     public static Caller Judged(Caller caller) => caller.Covers(new Need(Type, Both) { Whole = true }) ? caller : caller.Judged(Type, Both);
 
     /// <summary>

@@ -14,10 +14,10 @@ namespace IrrigationFhir.Tokens;
 /// <summary>Wires who asks: tokens, clients, limits. Which of it is in force is a matter of <c>Access:Mode</c>.</summary>
 internal static class TokensSetup
 {
-    /// <summary>Adds it. Needs the store, and comes after the gate.</summary>
+    /// <summary>Adds it. Needs the store, and comes after the gate, whose settings are its own.</summary>
     public static IServiceCollection AddTokens(this IServiceCollection services, IConfiguration configuration)
     {
-        var settings = AccessSettings.Read(configuration);
+        var settings = services.Select(service => service.ImplementationInstance).OfType<AccessSettings>().Single();
         services.AddSingleton<Clients>().AddSingleton<AccessLimits>().AddSingleton<ClientMetrics>();
         services.AddSingleton<SigningKeys>().AddSingleton<KeysOfClients>().AddSingleton<IssuerOfSite>();
         services.AddSingleton<ClientAssertions>().AddSingleton<TokenApi>().AddSingleton<SmartConfiguration>();
