@@ -45,6 +45,17 @@ internal sealed class AccessSettings
     /// <summary>The claim of a token that names the facilities its client sees; without it all are seen. No default.</summary>
     public string? FacilityClaim { get; set; }
 
+    /// <summary>
+    /// The claim of a token that names its patient (<c>tokens</c>): <c>patient/</c> scopes reach what is about that one. Without it they
+    /// grant nothing. No default.
+    /// </summary>
+    public string? PatientClaim { get; set; }
+
+    /// <summary>
+    /// The system of the identifier in <see cref="PatientClaim"/>. Without it the claim says both, as <c>system|value</c>. No default.
+    /// </summary>
+    public string? PatientSystem { get; set; }
+
     /// <summary>The facilities that are served, by the names that registrations and tokens use. Default: one without a name.</summary>
     public string[] Facilities { get; set; } = [];
 
@@ -144,6 +155,12 @@ internal sealed class AccessSettings
             yield return $"Access:Facilities: '{name}'; 1 to 64 letters, digits, dots, hyphens or underscores are expected";
         foreach (var name in Facilities.GroupBy(name => name).Where(group => group.Count() > 1).Select(group => group.Key))
             yield return $"Access:Facilities: '{name}'; named twice";
+        if (PatientClaim is not null && Mode != AccessMode.Tokens)
+            yield return "Access:PatientClaim: of effect with Access:Mode=tokens alone: tokens of this service name no patient";
+        if (PatientSystem is not null && PatientClaim is null)
+            yield return "Access:PatientSystem: without Access:PatientClaim no token names a patient";
+        if (PatientSystem is not null && !Uri.TryCreate(PatientSystem, UriKind.Absolute, out _))
+            yield return $"Access:PatientSystem: '{PatientSystem}'; an absolute URI is expected";
         if (Mode != AccessMode.Open && OpenToNetwork)
             yield return "Access:OpenToNetwork: true; it is for Access:Mode=open alone";
         if (AuditKeep < TimeSpan.FromDays(1) || AuditKeep > TimeSpan.FromDays(36_525))

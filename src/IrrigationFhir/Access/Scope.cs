@@ -1,4 +1,5 @@
 using System.Text.RegularExpressions;
+using IrrigationFhir.Search;
 
 namespace IrrigationFhir.Access;
 
@@ -45,9 +46,24 @@ internal sealed partial record Scope(string Type, Letters Letters, IReadOnlyList
     public static IEnumerable<Scope> ReadAll(string text) =>
         text.Split(' ', StringSplitOptions.RemoveEmptyEntries).Select(Parse).OfType<Scope>();
 
+    /// <summary>Those scopes of a token that speak of one patient, <c>patient/…</c>: the same of the system, of what is about that one.</summary>
+    /// <param name="text">Scopes with blanks between them.</param>
+    /// <param name="patient">The patient's identifier.</param>
+    public static IEnumerable<Scope> ReadAll(string text, Token patient) =>
+        from part in text.Split(' ', StringSplitOptions.RemoveEmptyEntries)
+        where part.StartsWith(OfPatient, StringComparison.Ordinal)
+        let scope = Parse($"system/{part[OfPatient.Length..]}")
+        where scope is not null
+        select scope with
+        {
+            Query = [.. scope.Query, new("patient.identifier", $"{SearchText.Escape(patient.System)}|{SearchText.Escape(patient.Value)}")],
+        };
+
+    private const string OfPatient = "patient/";
+
     /// <summary>
-    /// The scope that a text is, or null. <c>patient/</c> and <c>user/</c> are none here: they speak of one patient or person, and this
-    /// service keeps neither.
+    /// The scope that a text is, or null. <c>patient/</c> and <c>user/</c> are none by themselves: they speak of one patient or person, and
+    /// this service keeps neither.
     /// </summary>
     public static Scope? Parse(string text)
     {

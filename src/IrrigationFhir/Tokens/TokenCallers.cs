@@ -5,6 +5,7 @@ using System.Text;
 using System.Text.Json;
 using IrrigationFhir.Access;
 using IrrigationFhir.Rest;
+using IrrigationFhir.Search;
 using Microsoft.IdentityModel.Tokens;
 
 namespace IrrigationFhir.Tokens;
@@ -106,7 +107,10 @@ internal sealed class TokenCallers(
             return null;
 
         // Text with blanks, or a list (each perhaps with blanks): both are met. Some issuers say scp.
-        var asked = (jwt.Texts("scope") ?? jwt.Texts("scp") ?? []).SelectMany(Scope.ReadAll);
+        var scopes = jwt.Texts("scope") ?? jwt.Texts("scp") ?? [];
+        var asked = scopes.SelectMany(Scope.ReadAll);
+        if (PatientOf(jwt) is { } patient)
+            asked = asked.Concat(scopes.SelectMany(text => Scope.ReadAll(text, patient)));
         return new(id, registered.Granted(asked))
         {
             Token = jwt.Text("jti"),
@@ -118,6 +122,16 @@ internal sealed class TokenCallers(
             ),
             MayReadAudit = registered.Audit,
         };
+    }
+
+    /// <summary>The identifier of the patient that a token names; null where it names none, or the system is not known.</summary>
+    private Token? PatientOf(Jwt jwt)
+    {
+        if (settings is not { Mode: AccessMode.Tokens, PatientClaim: { } claim } || jwt.Text(claim) is not { Length: > 0 } text)
+            return null;
+        if (settings.PatientSystem is { } system)
+            return new(system, text);
+        return text.Split('|') is [{ Length: > 0 } named, { Length: > 0 } value] ? new(named, value) : null;
     }
 
     private static IReadOnlyList<string>? Facilities(Registration registered, IReadOnlyList<string>? claimed) =>

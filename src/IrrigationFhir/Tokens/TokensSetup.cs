@@ -80,7 +80,11 @@ internal static class TokensSetup
             Service = [new() { Coding = [Codes.SmartOnFhir], Text = "SMART Backend Services" }],
             Description =
                 "A bearer token whose scopes (system/…) cover the request: .well-known/smart-configuration says where tokens are issued. "
-                + "Scopes patient/ and user/ grant nothing: no patients and no users are kept here.",
+                + (
+                    settings.PatientClaim is null
+                        ? "Scopes patient/ and user/ grant nothing: no patients and no users are kept here."
+                        : "Scopes patient/ reach what is about the patient that the token names; user/ grant nothing."
+                ),
         };
     }
 }

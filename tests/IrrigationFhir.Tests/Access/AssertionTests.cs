@@ -49,6 +49,7 @@ public class AssertionTests
 
     public static TheoryData<string> Cases => [.. Spoilt.Keys];
 
+    // R-ACC-21, R-ACC-25
     [Theory]
     [MemberData(nameof(Cases))]
     public async Task What_is_wrong_with_an_assertion_is_not_said(string how)
@@ -113,6 +114,7 @@ public class AssertionTests
         }
     }
 
+    // R-ACC-22
     [Fact]
     public async Task An_assertion_sent_by_fifty_at_once_gets_one_token()
     {

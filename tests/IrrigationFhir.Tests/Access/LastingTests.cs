@@ -9,7 +9,7 @@ using static IrrigationFhir.Tests.Subscriptions.SubscribedWard;
 
 namespace IrrigationFhir.Tests.Access;
 
-/// <summary>What lasts is judged whenever it acts, and is its client's own.</summary>
+/// <summary>What lasts is judged whenever it acts, and is its client's own (R-ACC-12).</summary>
 public sealed class LastingTests : IAsyncLifetime
 {
     private const string All = "system/*.cruds";

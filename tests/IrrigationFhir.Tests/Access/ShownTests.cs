@@ -144,6 +144,7 @@ public sealed class ShownTests(ShownTests.Wards wards) : IClassFixture<ShownTest
         Assert.True(shown > 200 && hidden > 200, $"{shown} shown, {hidden} hidden");
     }
 
+    // R-ACC-13
     [Fact]
     public async Task Absent_and_hidden_are_answered_alike()
     {
