@@ -46,7 +46,7 @@ internal sealed partial record Scope(string Type, Letters Letters, IReadOnlyList
     public static IEnumerable<Scope> ReadAll(string text) =>
         text.Split(' ', StringSplitOptions.RemoveEmptyEntries).Select(Parse).OfType<Scope>();
 
-    /// <summary>Those scopes of a token that speak of one patient, <c>patient/…</c>: the same of the system, of what is about that one.</summary>
+    /// <summary>The scopes of a token that speak of one patient, <c>patient/…</c>: as those of the system, of what is about that one.</summary>
     /// <param name="text">Scopes with blanks between them.</param>
     /// <param name="patient">The patient's identifier.</param>
     public static IEnumerable<Scope> ReadAll(string text, Token patient) =>

@@ -139,7 +139,7 @@ internal sealed class BulkApi(
                 StatusCodes.Status429TooManyRequests,
                 Outcome.Problem(
                     "too-many-requests",
-                    $"{RunExports.MostUnfinished} exports wait or run",
+                    "as many exports wait or run as may, of this client or of all",
                     "the same request again when one has ended",
                     null
                 )

@@ -32,10 +32,11 @@ internal sealed class RunExports(
     Vocabulary words,
     TimeProvider clock,
     ICallers callers,
+    AccessSettings access,
     ILogger<RunExports> log
 ) : BackgroundService
 {
-    /// <summary>How many may wait or run.</summary>
+    /// <summary>How many may wait or run, of all clients together.</summary>
     public const int MostUnfinished = 8;
 
     /// <summary>How often one is begun again after a process died over it.</summary>
@@ -75,14 +76,22 @@ internal sealed class RunExports(
     public async Task<string?> Ask(ExportRequest request, CancellationToken stop)
     {
         var id = Convert.ToHexStringLower(RandomNumberGenerator.GetBytes(16));
-        if (!await jobs.Add(id, JsonSerializer.Serialize(request, Json), MostUnfinished, stop))
+        var isLocal = request.Owner.Client == Caller.Local.Client;
+        if (!await jobs.Add(id, JsonSerializer.Serialize(request, Json), IsOneTooMany, stop))
             return null;
+
+        bool IsOneTooMany(IReadOnlyList<string> unfinished) =>
+            unfinished.Count >= MostUnfinished
+            || (!isLocal && unfinished.Count(other => Of(other).Owner.Client == request.Owner.Client) >= access.ExportsAtOnce);
+
         _asked.Release();
         return id;
     }
 
     /// <summary>What was asked for.</summary>
-    public static ExportRequest RequestOf(ExportJob job) => JsonSerializer.Deserialize<ExportRequest>(job.Request, Json)!;
+    public static ExportRequest RequestOf(ExportJob job) => Of(job.Request);
+
+    private static ExportRequest Of(string request) => JsonSerializer.Deserialize<ExportRequest>(request, Json)!;
 
     /// <summary>Cancels an export, or forgets one that has ended; false where there is none.</summary>
     public async Task<bool> Delete(string id, CancellationToken stop)

@@ -15,14 +15,16 @@ namespace IrrigationFhir.Tokens;
 /// A token that was found good is remembered for a minute by its digest: checking the signature is what costs. Whether its client is still
 /// registered is looked at each time.
 /// </remarks>
-internal sealed class TokenCallers(
+internal sealed partial class TokenCallers(
     AccessSettings settings,
     FhirSettings fhir,
     Clients clients,
     SigningKeys ownKeys,
     IssuerOfSite issuer,
     AccessLimits limits,
-    TimeProvider clock
+    GatewayCertificates gateways,
+    TimeProvider clock,
+    ILogger<TokenCallers> log
 ) : ICallers
 {
     /// <summary>What tokens of a site's issuer may be signed by; our own are ES384.</summary>
@@ -31,10 +33,16 @@ internal sealed class TokenCallers(
     private const string NotGood = "not-authenticated";
     private const int MostRemembered = 10_000;
 
+    /// <summary>Characters of an Authorization header that are near what a request can hold.</summary>
+    private const int LongHeader = 4096;
+
     private static readonly string[] OwnAlgorithms = ["ES384"];
     private static readonly TimeSpan Remembered = TimeSpan.FromMinutes(1);
 
     private readonly ConcurrentDictionary<(UInt128, UInt128), Known> _known = new();
+
+    // Clients whose long tokens were told: of those that are known alone, so that nobody makes up more.
+    private readonly ConcurrentDictionary<string, bool> _long = new();
 
     /// <inheritdoc/>
     public async Task<(Caller? Caller, string? Refusal)> Of(HttpContext http)
@@ -48,14 +56,11 @@ internal sealed class TokenCallers(
         var (key, now) = (Digest(text, audience), clock.GetUtcNow());
         if (_known.TryGetValue(key, out var known) && now < known.Until && known.Clients == clients.Version)
             return IsBound(http, known.Certificate) ? (known.Caller, null) : (null, NotGood);
-        if (limits.IsBarred(http))
-            return (null, AccessLimits.Code);
         var (caller, refusal, until, certificate) = await Judge(http, text, audience, now);
         if (caller is null || !IsBound(http, certificate))
-        {
-            limits.CountFailure(http);
-            return (null, refusal ?? NotGood);
-        }
+            return (null, limits.IsOneTooMany(http) ? AccessLimits.Code : refusal ?? NotGood);
+        if (header.Length > LongHeader && _long.TryAdd(caller.Client, true))
+            LogLong(caller.Client, header.Length);
 
         Remember(key, new(caller, until < now + Remembered ? until : now + Remembered, clients.Version, certificate), now);
         return (caller, null);
@@ -170,9 +175,7 @@ internal sealed class TokenCallers(
     {
         if (http.Request.Headers.Authorization.Count > 0 || http.Connection.ClientCertificate is not { } shown)
             return null;
-        var sha256 = Convert.ToHexString(SHA256.HashData(shown.RawData));
-        var now = clock.GetUtcNow();
-        return now >= shown.NotBefore && now <= shown.NotAfter && clients.Now.FindByCertificate(sha256) is { } client
+        return gateways.Find(shown) is { } client
             ? new(client.Id, client.Granted(client.Scopes ?? [])) { Facilities = client.Facilities, MayReadAudit = client.Audit }
             : null;
     }
@@ -197,6 +200,14 @@ internal sealed class TokenCallers(
         SHA256.HashData(Encoding.UTF8.GetBytes($"{audience}\n{token}"), digest);
         return (MemoryMarshal.Read<UInt128>(digest), MemoryMarshal.Read<UInt128>(digest[16..]));
     }
+
+    [LoggerMessage(
+        1,
+        LogLevel.Warning,
+        "Access tokens of {Client} are long ({Characters} characters in the header): all headers of a request hold 16 KiB; fewer or wider "
+            + "scopes make them shorter"
+    )]
+    private partial void LogLong(string client, int characters);
 
     private sealed record Known(Caller Caller, DateTimeOffset Until, int Clients, string? Certificate);
 }

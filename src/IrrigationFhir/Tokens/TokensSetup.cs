@@ -18,7 +18,7 @@ internal static class TokensSetup
     public static IServiceCollection AddTokens(this IServiceCollection services, IConfiguration configuration)
     {
         var settings = services.Select(service => service.ImplementationInstance).OfType<AccessSettings>().Single();
-        services.AddSingleton<Clients>().AddSingleton<AccessLimits>().AddSingleton<ClientMetrics>();
+        services.AddSingleton<Clients>().AddSingleton<GatewayCertificates>().AddSingleton<AccessLimits>().AddSingleton<ClientMetrics>();
         services.AddSingleton<SigningKeys>().AddSingleton<KeysOfClients>().AddSingleton<IssuerOfSite>();
         services.AddSingleton<ClientAssertions>().AddSingleton<TokenApi>().AddSingleton<SmartConfiguration>();
         services.TryAddSingleton<ResolveAddresses>(Dns.GetHostAddressesAsync);

@@ -7,7 +7,7 @@ using Microsoft.Extensions.DependencyInjection;
 
 namespace IrrigationFhir.Tests.Access;
 
-/// <summary>What each address needs, and that nobody gets it without (R-ACC-04, R-ACC-06, R-ACC-07, R-ACC-09, R-ACC-10, R-ACC-11).</summary>
+/// <summary>What each address needs, and that nobody gets it without (R-ACC-04, R-ACC-06, R-ACC-07, R-ACC-09 to R-ACC-11).</summary>
 public sealed class GateTests : IClassFixture<GateTests.Ward>
 {
     private readonly Ward _ward;
@@ -97,7 +97,7 @@ public sealed class GateTests : IClassFixture<GateTests.Ward>
         }
     }
 
-    /// <summary>Where a part of a type is not enough: what rests on more than single resources, and Subscriptions, which have no parts.</summary>
+    /// <summary>Where a part of a type is not enough: what rests on more than single resources, and Subscriptions as such.</summary>
     private static readonly string[] NeedWholeTypes =
     [
         "POST /fhir/Subscription",
@@ -176,7 +176,15 @@ public sealed class GateTests : IClassFixture<GateTests.Ward>
         )
             Assert.Equal(HttpStatusCode.Forbidden, (await _ward.Ask("GET", named, Flags)).Status);
 
-        Assert.Equal(HttpStatusCode.Accepted, (await _ward.Ask("GET", "/fhir/$export", Flags)).Status);
+        // Where as many were asked for just now as may be, those end soon.
+        var begun = await _ward.Ask("GET", "/fhir/$export", Flags);
+        for (var patience = 100; begun.Status == HttpStatusCode.TooManyRequests && patience > 0; patience--)
+        {
+            await Task.Delay(100);
+            begun = await _ward.Ask("GET", "/fhir/$export", Flags);
+        }
+
+        Assert.Equal(HttpStatusCode.Accepted, begun.Status);
         var all = await _ward.Ask("GET", $"/fhir/Patient/$everything?{Patient}", "system/*.rs");
         var some = await _ward.Ask("GET", $"/fhir/Patient/$everything?{Patient}", "system/Observation.rs");
         Assert.Contains("\"Procedure\"", all.Text, StringComparison.Ordinal);

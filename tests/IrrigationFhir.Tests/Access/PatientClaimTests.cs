@@ -37,7 +37,7 @@ public class PatientClaimTests
         {
             var shown = await Ask(site, "GET", address, token);
             Assert.True(shown.Status == HttpStatusCode.OK, $"{address}: {shown.Text}");
-            Assert.Contains(mine, shown.Text, StringComparison.Ordinal);
+            Assert.True(shown.Text.Contains(mine, StringComparison.Ordinal), $"{address}: {shown.Text}");
             Assert.DoesNotContain(other, shown.Text, StringComparison.Ordinal);
         }
 
