@@ -43,7 +43,9 @@ internal sealed record Listeners(string Setting, string Text, string? Url, bool 
     public sealed class Watch(IServer server, AccessSettings settings) : IHostedLifecycleService
     {
         /// <inheritdoc/>
-        /// <exception cref="SettingsFault">An open service could be reached from elsewhere, or tokens would travel in the clear.</exception>
+        /// <exception cref="SettingsFault">
+        /// An open service could be reached from elsewhere, or tokens would travel in the clear.
+        /// </exception>
         public Task StartedAsync(CancellationToken cancellationToken)
         {
             var addresses = server.Features.Get<IServerAddressesFeature>()?.Addresses ?? [];

@@ -40,7 +40,9 @@ internal static class OpenToThisMachine
     }
 
     /// <summary>Ends every connection at once whose ends do not both lie on this machine.</summary>
-    /// <remarks>It holds between the moment that a socket listens and the moment that <see cref="Listeners.Watch"/> looks at where.</remarks>
+    /// <remarks>
+    /// It holds between the moment that a socket listens and the moment that <see cref="Listeners.Watch"/> looks at where.
+    /// </remarks>
     public static void RefuseStrangers(ListenOptions endpoint) =>
         endpoint.Use(next =>
             connection =>

@@ -46,7 +46,9 @@ internal sealed partial record Scope(string Type, Letters Letters, IReadOnlyList
     public static IEnumerable<Scope> ReadAll(string text) =>
         text.Split(' ', StringSplitOptions.RemoveEmptyEntries).Select(Parse).OfType<Scope>();
 
-    /// <summary>The scopes of a token that speak of one patient, <c>patient/…</c>: as those of the system, of what is about that one.</summary>
+    /// <summary>
+    /// The scopes of a token that speak of one patient, <c>patient/…</c>: as those of the system, of what is about that one.
+    /// </summary>
     /// <param name="text">Scopes with blanks between them.</param>
     /// <param name="patient">The patient's identifier.</param>
     public static IEnumerable<Scope> ReadAll(string text, Token patient) =>
@@ -80,12 +82,19 @@ internal sealed partial record Scope(string Type, Letters Letters, IReadOnlyList
     }
 
     /// <summary>What two lists of scopes both grant.</summary>
-    /// <remarks>Of two queries only the same is taken for both: what is narrower than both is not looked for.</remarks>
+    /// <remarks>Of two queries both have to hold; where one of them alone is granted too, that says it all.</remarks>
     public static IEnumerable<Scope> Both(IEnumerable<Scope> one, IEnumerable<Scope> other)
     {
         var others = other.ToList();
-        return [.. one.SelectMany(left => others.Select(left.Meet).OfType<Scope>())];
+        return [.. one.SelectMany(left => Widest(others.Select(left.Meet).OfType<Scope>().ToList()))];
     }
+
+    /// <summary>Those that no other of them covers.</summary>
+    private static IEnumerable<Scope> Widest(List<Scope> scopes) =>
+        scopes.Where((scope, at) => !scopes.Where((_, other) => other != at).Any(other => other.IsWiderThan(scope)));
+
+    private bool IsWiderThan(Scope other) =>
+        IsAbout(other.Type) && Letters.HasFlag(other.Letters) && Query.Count < other.Query.Count && Query.All(other.Query.Contains);
 
     /// <summary>Whether it is about a type.</summary>
     public bool IsAbout(string type) => Type == EveryType || Type == type;

@@ -120,9 +120,12 @@ internal sealed class ViewOperations(
                     )
                 )
             );
-        }    }
+        }
+    }
 
-    /// <summary>A place among those that have rows made, given back at its end; null where none is left, for all or for this client.</summary>
+    /// <summary>
+    /// A place among those that have rows made, given back at its end; null where none is left, for all or for this client.
+    /// </summary>
     public IDisposable? Place(Caller caller)
     {
         var own = caller.IsLocal ? null : _ofClient.AttemptAcquire(caller.Client);

@@ -45,8 +45,8 @@ internal sealed class ClientAssertions(Clients clients, KeysOfClients keys, Acce
     }
 
     /// <summary>
-    /// The keys that an assertion is compared with: those of its client, or one of nobody. Whether a client is known is not told by how soon
-    /// it is refused: a signature is checked in any case.
+    /// The keys that an assertion is compared with: those of its client, or one of nobody. Whether a client is known is not told by how
+    /// soon it is refused: a signature is checked in any case.
     /// </summary>
     /// <param name="client">The client that it says it is of; null where none is registered.</param>
     /// <param name="jwt">The assertion, of one of <see cref="Algorithms"/>.</param>

@@ -30,7 +30,8 @@ internal sealed class GatewayCertificates(AccessSettings settings, Clients clien
         if (registered.FindByCertificate(sha256) is { } pinned)
             return pinned;
         // One that names two clients is nobody's.
-        return settings.VouchForClients is not null
+        return
+            settings.VouchForClients is not null
             && Names(shown).Select(registered.FindByCertificate).OfType<Registration>().Distinct().ToList() is [var named]
             && IsVouchedFor(shown, sha256, now)
             ? named

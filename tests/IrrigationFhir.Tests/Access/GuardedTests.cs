@@ -171,7 +171,7 @@ public class GuardedTests
         string[] many = [.. Enumerable.Range(0, 90).Select(n => $"system/Observation.rs?code=https://codes.example/{n:D3}|{n:D3}")];
         await using var service = GuardedService.Start([client.Registered([.. many, "system/Flag.rs"])]);
         service.Ward.Services.GetRequiredService<ILoggerFactory>().AddProvider(new FhirOverHttp.Recorder(logged));
-        foreach (var scopes in new[] { ["system/Flag.rs"], many[..40], many[..39] })
+        foreach (var scopes in new[] { ["system/Flag.rs"], many[..50], many[..49] })
         {
             var token = await service.Token(client, string.Join(' ', scopes));
             using var response = await service.Get("/fhir/metadata", token);

@@ -185,6 +185,8 @@ public sealed class LastingTests : IAsyncLifetime
     [InlineData("system/Flag.rs?status=active", "system/Flag.rs", "system/Flag.rs?status=active")]
     [InlineData("system/Flag.rs?status=active", "system/Flag.rs?code=x", "system/Flag.rs?status=active&code=x")]
     [InlineData("system/Flag.rs", "", "")]
+    [InlineData("system/Flag.rs?code=x", "system/Flag.rs?code=x system/Flag.rs?code=y", "system/Flag.rs?code=x")]
+    [InlineData("system/Flag.rs?code=x", "system/Flag.r?code=x system/Flag.s?code=y", "system/Flag.r?code=x system/Flag.s?code=x&code=y")]
     public void What_lasts_is_no_more_than_was_and_is_allowed(string then, string still, string both) =>
         Assert.Equal(both, string.Join(' ', Scope.Both(Scope.ReadAll(then), Scope.ReadAll(still))));
 

@@ -41,12 +41,7 @@ public sealed class LimitsOfClientTests
     [Fact]
     public async Task A_client_has_rows_made_so_many_times_at_once_and_others_too()
     {
-        await using var ward = RunningService.Start(
-            "2026-03-14T22:00:00Z",
-            new NamedCallers().Into,
-            null,
-            ("Access:ViewRunsAtOnce", "2")
-        );
+        await using var ward = RunningService.Start("2026-03-14T22:00:00Z", new NamedCallers().Into, null, ("Access:ViewRunsAtOnce", "2"));
         const string Run = "/fhir/ViewDefinition/output_intervals/$viewdefinition-run?_format=ndjson";
         var views = ward.Services.GetRequiredService<ViewOperations>();
         var monitor = new Caller("monitor", [Scope.Everything]);

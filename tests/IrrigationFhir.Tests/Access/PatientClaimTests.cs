@@ -8,8 +8,8 @@ using Microsoft.Extensions.Configuration;
 namespace IrrigationFhir.Tests.Access;
 
 /// <summary>
-/// Scopes of one patient (R-ACC-07): nothing, unless a setting says which claim of a token names the patient; then everything is cut to that
-/// one in the store's own query.
+/// Scopes of one patient (R-ACC-07): nothing, unless a setting says which claim of a token names the patient; then everything is cut to
+/// that one in the store's own query.
 /// </summary>
 public class PatientClaimTests
 {
@@ -30,7 +30,7 @@ public class PatientClaimTests
                 "/fhir/Observation?_include=Observation:part-of&_revinclude=Provenance:target&_count=1000",
                 "/fhir/Observation/_history?_count=1000",
                 "/fhir/Procedure",
-                $"/fhir/Observation/$lastn?patient.identifier={System}|P-1&category=procedure",
+                $"/fhir/Observation/$lastn?patient.identifier={System}|P-1&category=exam",
                 $"/fhir/Patient/$everything?identifier={System}|P-1",
             }
         )

@@ -119,7 +119,11 @@ public sealed class TlsTests : IDisposable
                 ["scopes"] = new JsonArray("system/Observation.rs"),
                 ["certificates"] = new JsonArray([.. names.Select(name => (JsonNode)name)]),
             };
-        JsonNode[] clients = [Gateway("north", "dns:Gateway.ward.example"), Gateway("south", "uri:urn:ward:south", "dns:south.ward.example")];
+        JsonNode[] clients =
+        [
+            Gateway("north", "dns:Gateway.ward.example"),
+            Gateway("south", "uri:urn:ward:south", "dns:south.ward.example"),
+        ];
         await using var service = GuardedService.Start(
             clients,
             [
@@ -154,7 +158,10 @@ public sealed class TlsTests : IDisposable
         Assert.False(await IsLetIn(Issued(site, names => names.AddEmailAddress("gateway.ward.example"))), "a name of another kind");
         Assert.False(await IsLetIn(Issued(site, null, "gateway.ward.example")), "a common name alone");
         Assert.False(await IsLetIn(Issued(others, names => names.AddDnsName("gateway.ward.example"))), "another authority of that name");
-        Assert.False(await IsLetIn(Issued(site, names => names.AddDnsName("gateway.ward.example"), purpose: "1.3.6.1.5.5.7.3.1")), "a server's");
+        Assert.False(
+            await IsLetIn(Issued(site, names => names.AddDnsName("gateway.ward.example"), purpose: "1.3.6.1.5.5.7.3.1")),
+            "a server's"
+        );
         Assert.False(await IsLetIn(Issued(site, names => names.AddDnsName("gateway.ward.example"), days: -1)), "out of its time");
         Assert.False(
             await IsLetIn(
@@ -186,7 +193,12 @@ public sealed class TlsTests : IDisposable
         File.WriteAllText(
             file,
             GuardedService.ClientsIn(
-                new JsonObject { ["id"] = "north", ["scopes"] = new JsonArray("system/*.rs"), ["certificates"] = new JsonArray(name) }
+                new JsonObject
+                {
+                    ["id"] = "north",
+                    ["scopes"] = new JsonArray("system/*.rs"),
+                    ["certificates"] = new JsonArray(name),
+                }
             )
         );
         var fault = Assert.Throws<SettingsFault>(() => Registrations.Read(file, new() { Mode = AccessMode.Own })).Message;
