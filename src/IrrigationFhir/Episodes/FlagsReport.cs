@@ -1,4 +1,5 @@
 using System.ComponentModel;
+using System.Text.Json.Serialization;
 using Irrigation;
 using Irrigation.Flags;
 using IrrigationFhir.Fhir;
@@ -22,6 +23,7 @@ internal sealed record FlagsReport(
 
     /// <summary>Set where flags are left out that the token does not cover; absent where all are there.</summary>
     [Description("true where only those flags are told that the token covers: what is missing here may stand. Absent where all are told.")]
+    [JsonIgnore(Condition = JsonIgnoreCondition.WhenWritingNull)]
     public bool? Partial { get; init; }
 
     /// <summary>
