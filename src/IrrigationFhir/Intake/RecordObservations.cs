@@ -572,7 +572,7 @@ internal sealed class RecordObservations(
             .. ready.Select(one =>
                 one.Said.ToEntry() with
                 {
-                    Promise = (entry, log) => writes.Forbidden(one.May, entry, log, one.Said.At) ?? Broken(one, "entry", entry, log),
+                    Promise = (entry, log) => WritesWithin.Forbidden(one.May, entry, log, one.Said.At) ?? Broken(one, "entry", entry, log),
                 }
             ),
         ];

@@ -3,7 +3,6 @@ using Irrigation.Episodes;
 using IrrigationFhir.Access;
 using IrrigationFhir.Fhir;
 using IrrigationFhir.Model;
-using IrrigationFhir.Record;
 using IrrigationFhir.Search;
 using IrrigationFhir.Store;
 
@@ -75,7 +74,7 @@ internal sealed class WritesWithin(EpisodeStore episodes, ResourceStore resource
     }
 
     /// <summary>What stands against an entry in the log that it comes to: whether it is new there is known only now.</summary>
-    public EntryProblem? Forbidden(Letters may, Entry entry, EpisodeLog log, string where)
+    public static EntryProblem? Forbidden(Letters may, Entry entry, EpisodeLog log, string where)
     {
         var (letter, what) =
             entry is EnteredInError ? (Letters.Update, "withdraw")
