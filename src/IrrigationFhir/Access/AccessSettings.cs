@@ -45,6 +45,17 @@ internal sealed class AccessSettings
     /// <summary>The claim of a token that names the facilities its client sees; without it all are seen. No default.</summary>
     public string? FacilityClaim { get; set; }
 
+    /// <summary>
+    /// The claim of a token that names its patient (<c>tokens</c>): <c>patient/</c> scopes reach what is about that one. Without it they
+    /// grant nothing. No default.
+    /// </summary>
+    public string? PatientClaim { get; set; }
+
+    /// <summary>
+    /// The system of the identifier in <see cref="PatientClaim"/>. Without it the claim says both, as <c>system|value</c>. No default.
+    /// </summary>
+    public string? PatientSystem { get; set; }
+
     /// <summary>The facilities that are served, by the names that registrations and tokens use. Default: one without a name.</summary>
     public string[] Facilities { get; set; } = [];
 
@@ -79,9 +90,21 @@ internal sealed class AccessSettings
     public string? CertificateAuthorities { get; set; }
 
     /// <summary>
+    /// Path of a PEM file with the certificate authorities that vouch for the certificates of gateways, where registrations name those by
+    /// <c>dns:</c> or <c>uri:</c>. No default: without it the SHA-256 in a registration is the trust.
+    /// </summary>
+    public string? ClientAuthorities { get; set; }
+
+    /// <summary>
     /// Networks of the proxies whose <c>X-Forwarded-For</c> and <c>X-Forwarded-Proto</c> are believed. Default none: nobody's are.
     /// </summary>
     public string[] Proxies { get; set; } = [];
+
+    /// <summary>
+    /// Whether requests with tokens may come unencrypted from other machines, and from no known proxy: something else encrypts them (a
+    /// service mesh). Said at each start. Default false: such an address ends the start.
+    /// </summary>
+    public bool PlainHttp { get; set; }
 
     /// <summary>Requests a second and client, over time. Default 50, range 1 to 100,000; a registration may say otherwise.</summary>
     public int RequestsPerSecond { get; set; } = 50;
@@ -92,9 +115,15 @@ internal sealed class AccessSettings
     /// <summary>Access tokens a minute and client. Default 10, range 1 to 10,000.</summary>
     public int TokensPerMinute { get; set; } = 10;
 
+    /// <summary>Exports of a client that wait or run at once. Default 2, range 1 to 8, which is what all clients have together.</summary>
+    public int ExportsAtOnce { get; set; } = 2;
+
+    /// <summary>Requests of a client for rows of views at once. Default 4, range 1 to 4, which is what all have together.</summary>
+    public int ViewRunsAtOnce { get; set; } = 4;
+
     /// <summary>
-    /// Requests a minute without a good token, or assertion, from one network (/24, of IPv6 /56), after which that network has to wait
-    /// unless its tokens were good before. Default 60, range 1 to 100,000.
+    /// Requests a minute with a token, or assertion, that is none, from one network (/24, of IPv6 /56), after which further ones have to
+    /// wait; good ones are answered. Default 60, range 1 to 100,000.
     /// </summary>
     public int FailuresPerMinute { get; set; } = 60;
 
@@ -107,11 +136,20 @@ internal sealed class AccessSettings
     /// <summary><see cref="CertificateAuthorities"/>, read; null for those of the system.</summary>
     public X509Certificate2Collection? Authorities { get; private set; }
 
+    /// <summary><see cref="ClientAuthorities"/>, read; null where there are none.</summary>
+    public X509Certificate2Collection? VouchForClients { get; private set; }
+
+    /// <summary>Who stands in <see cref="ClientsFile"/>; nobody where there is none.</summary>
+    public Registrations Registered { get; private set; } = Registrations.None;
+
     /// <summary>
     /// How long is kept who did what: whole days older than that are taken away. Default 3653 days (10 years), at least 1 day; our
     /// judgement, and a site's law may ask for more.
     /// </summary>
     public TimeSpan AuditKeep { get; set; } = TimeSpan.FromDays(3653);
+
+    /// <summary>Whether TLS has to end at every address that is reached from elsewhere.</summary>
+    public bool NeedsTls => Mode != AccessMode.Open && Proxies.Length == 0 && !PlainHttp;
 
     /// <summary>Whether nobody but this machine may reach it.</summary>
     public bool IsOfThisMachine => Mode == AccessMode.Open && !OpenToNetwork;
@@ -141,6 +179,20 @@ internal sealed class AccessSettings
             yield return $"Access:Facilities: '{name}'; 1 to 64 letters, digits, dots, hyphens or underscores are expected";
         foreach (var name in Facilities.GroupBy(name => name).Where(group => group.Count() > 1).Select(group => group.Key))
             yield return $"Access:Facilities: '{name}'; named twice";
+        if (NeedsTls)
+        {
+            foreach (var fault in TokensInTheClear.Faults(configuration))
+                yield return fault;
+        }
+
+        if (PlainHttp && Mode == AccessMode.Open)
+            yield return "Access:PlainHttp: true; an open service asks for no tokens";
+        if (PatientClaim is not null && Mode != AccessMode.Tokens)
+            yield return "Access:PatientClaim: of effect with Access:Mode=tokens alone: tokens of this service name no patient";
+        if (PatientSystem is not null && PatientClaim is null)
+            yield return "Access:PatientSystem: without Access:PatientClaim no token names a patient";
+        if (PatientSystem is not null && !Uri.TryCreate(PatientSystem, UriKind.Absolute, out _))
+            yield return $"Access:PatientSystem: '{PatientSystem}'; an absolute URI is expected";
         if (Mode != AccessMode.Open && OpenToNetwork)
             yield return "Access:OpenToNetwork: true; it is for Access:Mode=open alone";
         if (AuditKeep < TimeSpan.FromDays(1) || AuditKeep > TimeSpan.FromDays(36_525))
@@ -189,7 +241,7 @@ internal sealed class AccessSettings
             return [];
         try
         {
-            Registrations.Read(file, this);
+            Registered = Registrations.Read(file, this);
             return [];
         }
         catch (SettingsFault faults)
@@ -209,21 +261,28 @@ internal sealed class AccessSettings
             faults.Add("Access:Proxies: a network that is everything; those of the proxies alone are expected");
         if (Proxies.Length > 0 && Mode == AccessMode.Open && !OpenToNetwork)
             faults.Add("Access:Proxies: an open service is reached from this machine alone, and behind no proxy");
-        if (CertificateAuthorities is not { } path)
-            return faults;
-        Authorities = [];
+        Authorities = Certificates(nameof(CertificateAuthorities), CertificateAuthorities, faults);
+        VouchForClients = Certificates(nameof(ClientAuthorities), ClientAuthorities, faults);
+        return faults;
+    }
+
+    private static X509Certificate2Collection? Certificates(string name, string? path, List<string> faults)
+    {
+        if (path is null)
+            return null;
+        var read = new X509Certificate2Collection();
         try
         {
-            Authorities.ImportFromPemFile(path);
-            if (Authorities.Count == 0)
-                faults.Add($"Access:CertificateAuthorities: {path}; it holds no certificate; a PEM file is expected");
+            read.ImportFromPemFile(path);
+            if (read.Count == 0)
+                faults.Add($"Access:{name}: {path}; it holds no certificate; a PEM file is expected");
         }
         catch (Exception failure) when (failure is IOException or UnauthorizedAccessException or CryptographicException)
         {
-            faults.Add($"Access:CertificateAuthorities: {path}; it cannot be read; a PEM file is expected");
+            faults.Add($"Access:{name}: {path}; it cannot be read; a PEM file is expected");
         }
 
-        return faults;
+        return read;
     }
 
     private IEnumerable<string> OfLimits()
@@ -234,6 +293,8 @@ internal sealed class AccessSettings
             (nameof(Burst), Burst, 1_000_000),
             (nameof(TokensPerMinute), TokensPerMinute, 10_000),
             (nameof(FailuresPerMinute), FailuresPerMinute, 100_000),
+            (nameof(ExportsAtOnce), ExportsAtOnce, 8),
+            (nameof(ViewRunsAtOnce), ViewRunsAtOnce, 4),
         ];
         return limits
             .Where(limit => limit.Value < 1 || limit.Value > limit.Most)

@@ -84,6 +84,20 @@ internal sealed class Caller
         : type.Name == "Subscription" && !IsLocal ? [.. within, new SearchCriterion.OfClient(Client)]
         : within;
 
+    /// <summary>
+    /// The same caller with letters of a whole type: for what was judged by itself already, as no more than a part of the type that it may
+    /// write.
+    /// </summary>
+    public Caller Judged(string type, Letters letters) =>
+        Covers(new Need(type, letters) { Whole = true })
+            ? this
+            : new(Client, [.. Scopes, new(type, letters, [])])
+            {
+                Token = Token,
+                Facilities = Facilities,
+                MayReadAudit = MayReadAudit,
+            };
+
     /// <summary>Whether it is whoever asks an open service.</summary>
     public bool IsLocal => ReferenceEquals(this, Local);
 

@@ -15,16 +15,14 @@ internal sealed partial class Clients
     private long _lookedAt;
     private volatile Known _known = new(Registrations.None, 0, 0);
 
-    /// <summary>Reads the file, where there is one.</summary>
-    /// <exception cref="SettingsFault">It cannot be used.</exception>
+    /// <summary>Begins with what was registered when the settings were read.</summary>
     public Clients(AccessSettings settings, TimeProvider clock, IAudit audit, ILogger<Clients> log)
     {
         (_settings, _clock, _audit, _log) = (settings, clock, audit, log);
         _lookedAt = clock.GetTimestamp();
         if (!AreRegistered)
             return;
-        _seen = Stamp(settings.ClientsFile!);
-        _known = new(Registrations.Read(settings.ClientsFile!, settings), 1, 0);
+        (_seen, _known) = (settings.Registered.Stamp, new(settings.Registered, 1, 0));
     }
 
     /// <summary>Whether clients have to be registered here.</summary>
@@ -48,7 +46,7 @@ internal sealed partial class Clients
             if (_clock.GetElapsedTime(_lookedAt) < LookEvery)
                 return _known;
             Volatile.Write(ref _lookedAt, _clock.GetTimestamp());
-            var stamp = Stamp(_settings.ClientsFile!);
+            var stamp = Registrations.StampOf(_settings.ClientsFile!);
             if (stamp != _seen)
                 (_seen, _known) = (stamp, Reread());
             return _known;
@@ -81,20 +79,6 @@ internal sealed partial class Clients
         catch (Exception failure)
         {
             LogUnrecorded(failure.GetType().Name);
-        }
-    }
-
-    /// <summary>Of a file that is not there a stamp of its own, so that its coming back is seen.</summary>
-    private static (DateTime, long) Stamp(string file)
-    {
-        try
-        {
-            var there = new FileInfo(File.ResolveLinkTarget(file, returnFinalTarget: true)?.FullName ?? file);
-            return (there.LastWriteTimeUtc, there.Length);
-        }
-        catch (Exception failure) when (failure is IOException or UnauthorizedAccessException)
-        {
-            return default;
         }
     }
 

@@ -15,6 +15,25 @@ internal sealed record LastingAccess(string Client, string Scopes, IReadOnlyList
     /// <summary>Whether it is a caller's; everything is whoever asks an open service's.</summary>
     public bool IsOf(Caller caller) => caller.IsLocal || caller.Client == Client;
 
+    /// <summary>
+    /// Whether a caller may have now all that was given out by it, of some types: nothing of that was cut to less than it is cut to now.
+    /// </summary>
+    public bool IsWithin(Caller now, IEnumerable<string> types, Letters letters) =>
+        (now.Facilities is null || Facilities?.All(now.Sees) is true)
+        && types.All(type => now.Covers(new Need(type, letters)) && Scope.ReadAll(Scopes).All(then => IsWithin(then, now, type, letters)));
+
+    private static bool IsWithin(Scope then, Caller now, string type, Letters letters) =>
+        !then.IsAbout(type)
+        || (then.Letters & letters) == Letters.None
+        || now.Covers(new Need(type, then.Letters & letters) { Whole = true })
+        || now.Scopes.Any(wider =>
+            wider.IsAbout(type)
+            && wider.Letters.HasFlag(then.Letters & letters)
+            && wider.Query.Count > 0
+            && Reach.CanKeepTo(wider)
+            && wider.Query.All(then.Query.Contains)
+        );
+
     /// <summary>The client with what it was allowed then, as far as it still is.</summary>
     /// <param name="still">What it may have now; null for whatever it was allowed then.</param>
     /// <param name="facilities">The facilities that it may see now; null for all.</param>

@@ -48,6 +48,10 @@ internal sealed record AccessNeeds(IReadOnlyList<IReadOnlyList<Need>> Ways, bool
     public static AccessNeeds AnyOf(params (string Type, Letters Letters)[] needs) =>
         new([.. needs.Select(need => new[] { WholeOf(need) })]);
 
+    /// <summary>Needs letters of one type, any of them; a part of the type is enough.</summary>
+    public static AccessNeeds AnyPartOf(string type, params Letters[] letters) =>
+        new([.. letters.Select(one => new[] { new Need(type, one) })]);
+
     private static Need WholeOf((string Type, Letters Letters) need) => new(need.Type, need.Letters) { Whole = true };
 }
 

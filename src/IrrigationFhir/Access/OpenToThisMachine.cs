@@ -1,7 +1,5 @@
 using System.Net;
 using Microsoft.AspNetCore.Connections;
-using Microsoft.AspNetCore.Hosting.Server;
-using Microsoft.AspNetCore.Hosting.Server.Features;
 using Microsoft.AspNetCore.Server.Kestrel.Core;
 
 namespace IrrigationFhir.Access;
@@ -14,29 +12,15 @@ internal static class OpenToThisMachine
         + "something else guards it";
 
     /// <summary>Settings that would have an open service reached from elsewhere.</summary>
-    public static IEnumerable<string> Widened(IConfiguration configuration)
-    {
-        foreach (var port in new[] { "http_ports", "https_ports" })
-        {
-            // Of no effect where addresses are given.
-            if (configuration["urls"] is not { Length: > 0 } && configuration[port] is { Length: > 0 } ports)
-                yield return $"{port}: '{ports}' listens at every address of this machine; {WaysOut}";
-        }
-
-        foreach (
-            var url in (configuration["urls"] ?? "").Split(';', StringSplitOptions.RemoveEmptyEntries | StringSplitOptions.TrimEntries)
-        )
-        {
-            if (!IsHere(url))
-                yield return $"urls: '{url}' can be reached from elsewhere; {WaysOut}";
-        }
-
-        foreach (var endpoint in configuration.GetSection("Kestrel:Endpoints").GetChildren())
-        {
-            if (endpoint["Url"] is { Length: > 0 } url && !IsHere(url))
-                yield return $"{endpoint.Path}:Url: '{url}' can be reached from elsewhere; {WaysOut}";
-        }
-    }
+    public static IEnumerable<string> Widened(IConfiguration configuration) =>
+        Listeners
+            .In(configuration)
+            .Where(listener => !listener.IsHere)
+            .Select(listener =>
+                listener.Url is null
+                    ? $"{listener.Setting}: '{listener.Text}' listens at every address of this machine; {WaysOut}"
+                    : $"{listener.Setting}: '{listener.Text}' can be reached from elsewhere; {WaysOut}"
+            );
 
     /// <summary>Whether a server's address is one of this machine alone; what cannot be read is not.</summary>
     public static bool IsHere(string url)
@@ -56,7 +40,9 @@ internal static class OpenToThisMachine
     }
 
     /// <summary>Ends every connection at once whose ends do not both lie on this machine.</summary>
-    /// <remarks>It holds between the moment that a socket listens and the moment that <see cref="Watch"/> looks at where.</remarks>
+    /// <remarks>
+    /// It holds between the moment that a socket listens and the moment that <see cref="Listeners.Watch"/> looks at where.
+    /// </remarks>
     public static void RefuseStrangers(ListenOptions endpoint) =>
         endpoint.Use(next =>
             connection =>
@@ -72,32 +58,7 @@ internal static class OpenToThisMachine
     public static bool IsHere(EndPoint? end) =>
         end is not IPEndPoint { Address: var address } || IPAddress.IsLoopback(address.IsIPv4MappedToIPv6 ? address.MapToIPv4() : address);
 
-    /// <summary>Looks at where an open service really listens, once it does, and ends it where that is elsewhere.</summary>
-    public sealed class Watch(IServer server) : IHostedLifecycleService
-    {
-        /// <inheritdoc/>
-        /// <exception cref="SettingsFault">It could be reached from elsewhere.</exception>
-        public Task StartedAsync(CancellationToken cancellationToken)
-        {
-            var elsewhere = (server.Features.Get<IServerAddressesFeature>()?.Addresses ?? []).Where(url => !IsHere(url)).ToList();
-            return elsewhere.Count == 0
-                ? Task.CompletedTask
-                : throw new SettingsFault(elsewhere.Select(url => $"'{url}' can be reached from elsewhere; {WaysOut}"));
-        }
-
-        /// <inheritdoc/>
-        public Task StartingAsync(CancellationToken cancellationToken) => Task.CompletedTask;
-
-        /// <inheritdoc/>
-        public Task StartAsync(CancellationToken cancellationToken) => Task.CompletedTask;
-
-        /// <inheritdoc/>
-        public Task StoppingAsync(CancellationToken cancellationToken) => Task.CompletedTask;
-
-        /// <inheritdoc/>
-        public Task StopAsync(CancellationToken cancellationToken) => Task.CompletedTask;
-
-        /// <inheritdoc/>
-        public Task StoppedAsync(CancellationToken cancellationToken) => Task.CompletedTask;
-    }
+    /// <summary>What is wrong with where an open service really listens.</summary>
+    public static IEnumerable<string> Elsewhere(IEnumerable<string> addresses) =>
+        addresses.Where(url => !IsHere(url)).Select(url => $"'{url}' can be reached from elsewhere; {WaysOut}");
 }

@@ -33,7 +33,10 @@ internal sealed record Registration(string Id)
     /// <summary>Requests at once; null for <see cref="AccessSettings.Burst"/>.</summary>
     public int? Burst { get; init; }
 
-    /// <summary>SHA-256 of the certificates that it may come with in place of a token, in capital hexadecimal digits.</summary>
+    /// <summary>
+    /// The certificates that it may come with in place of a token: their SHA-256 in capital hexadecimal digits, or an alternative name as
+    /// <c>dns:gateway.example</c> or <c>uri:urn:…</c>, for which <see cref="AccessSettings.ClientAuthorities"/> have to vouch.
+    /// </summary>
     public IReadOnlyList<string> Certificates { get; init; } = [];
 
     /// <summary>What is granted of what was asked for: nothing that is not registered, and nothing that cannot be kept to.</summary>
@@ -75,15 +78,32 @@ internal sealed partial class Registrations
     /// <summary>Nobody.</summary>
     public static Registrations None { get; } = new([]);
 
+    /// <summary>The file's time and length when it was read.</summary>
+    public (DateTime, long) Stamp { get; private init; }
+
+    /// <summary>Time and length of a file; of one that is not there a stamp of its own, so that its coming back is seen.</summary>
+    public static (DateTime, long) StampOf(string file)
+    {
+        try
+        {
+            var there = new FileInfo(File.ResolveLinkTarget(file, returnFinalTarget: true)?.FullName ?? file);
+            return (there.LastWriteTimeUtc, there.Length);
+        }
+        catch (Exception failure) when (failure is IOException or UnauthorizedAccessException)
+        {
+            return default;
+        }
+    }
+
     /// <summary>All of them.</summary>
     public IReadOnlyCollection<Registration> All => _byId.Values;
 
     /// <summary>The one of that id who is let in, or null.</summary>
     public Registration? Find(string id) => _byId.TryGetValue(id, out var client) && client.Enabled ? client : null;
 
-    /// <summary>The one who is let in with a certificate, or null.</summary>
-    public Registration? FindByCertificate(string sha256) =>
-        _byCertificate.TryGetValue(sha256, out var client) && client.Enabled ? client : null;
+    /// <summary>The one who is let in with a certificate, by its SHA-256 or by a name of it; or null.</summary>
+    public Registration? FindByCertificate(string named) =>
+        _byCertificate.TryGetValue(named, out var client) && client.Enabled ? client : null;
 
     /// <summary>Reads a file.</summary>
     /// <exception cref="SettingsFault">It cannot be used; every fault is named, and no key is repeated.</exception>
@@ -93,12 +113,15 @@ internal sealed partial class Registrations
         {
             if (new FileInfo(file).Length > MostBytes)
                 throw new SettingsFault([$"{file}: larger than {MostBytes} bytes"]);
+            var stamp = StampOf(file);
             using var json = JsonDocument.Parse(File.ReadAllBytes(file), new() { CommentHandling = JsonCommentHandling.Skip });
             var reader = new Reader(settings);
             var all = reader.Clients(json.RootElement);
-            if (all.Exists(client => client.Keys.Count > 0) && OthersMayWrite(file))
+            if (all.Exists(client => client.Keys.Count + client.Certificates.Count > 0) && OthersMayWrite(file))
                 reader.Faults.Add("others than its owner may write it, and it holds keys; mode 0644 or less is expected");
-            return reader.Faults.Count == 0 ? new(all) : throw new SettingsFault(reader.Faults.Select(fault => $"{file}: {fault}"));
+            return reader.Faults.Count == 0
+                ? new(all) { Stamp = stamp }
+                : throw new SettingsFault(reader.Faults.Select(fault => $"{file}: {fault}"));
         }
         catch (Exception failure) when (failure is IOException or UnauthorizedAccessException)
         {
@@ -239,10 +262,24 @@ internal sealed partial class Registrations
 
         private List<string> Certificates(JsonElement json, string at)
         {
-            var given = (Texts(json, at, "certificates") ?? []).Select(text => text.Replace(":", "", StringComparison.Ordinal)).ToList();
-            if (given.Exists(text => !Sha256().IsMatch(text)))
-                Faults.Add($"{at}.certificates: the SHA-256 of a certificate, 64 hexadecimal digits, is expected");
-            return [.. given.Select(text => text.ToUpperInvariant())];
+            var given = (Texts(json, at, "certificates") ?? []).Select(Certificate).ToList();
+            if (given.Contains(null))
+                Faults.Add(
+                    $"{at}.certificates: the SHA-256 of a certificate, 64 hexadecimal digits, is expected; or dns: or uri: and a name of it"
+                );
+            if (settings.ClientAuthorities is null && given.OfType<string>().Any(text => text.Contains(':', StringComparison.Ordinal)))
+                Faults.Add($"{at}.certificates: a name of one; Access:ClientAuthorities are expected, who vouch for it");
+            return [.. given.OfType<string>()];
+        }
+
+        private static string? Certificate(string text)
+        {
+            if (text.StartsWith("dns:", StringComparison.Ordinal))
+                return Uri.CheckHostName(text[4..]) == UriHostNameType.Dns ? text.ToLowerInvariant() : null;
+            if (text.StartsWith("uri:", StringComparison.Ordinal))
+                return Uri.TryCreate(text[4..], UriKind.Absolute, out _) ? text : null;
+            var digits = text.Replace(":", "", StringComparison.Ordinal);
+            return Sha256().IsMatch(digits) ? digits.ToUpperInvariant() : null;
         }
 
         private List<string>? Texts(JsonElement json, string at, string name)

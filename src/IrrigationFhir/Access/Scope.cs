@@ -1,4 +1,5 @@
 using System.Text.RegularExpressions;
+using IrrigationFhir.Search;
 
 namespace IrrigationFhir.Access;
 
@@ -46,8 +47,25 @@ internal sealed partial record Scope(string Type, Letters Letters, IReadOnlyList
         text.Split(' ', StringSplitOptions.RemoveEmptyEntries).Select(Parse).OfType<Scope>();
 
     /// <summary>
-    /// The scope that a text is, or null. <c>patient/</c> and <c>user/</c> are none here: they speak of one patient or person, and this
-    /// service keeps neither.
+    /// The scopes of a token that speak of one patient, <c>patient/…</c>: as those of the system, of what is about that one.
+    /// </summary>
+    /// <param name="text">Scopes with blanks between them.</param>
+    /// <param name="patient">The patient's identifier.</param>
+    public static IEnumerable<Scope> ReadAll(string text, Token patient) =>
+        from part in text.Split(' ', StringSplitOptions.RemoveEmptyEntries)
+        where part.StartsWith(OfPatient, StringComparison.Ordinal)
+        let scope = Parse($"system/{part[OfPatient.Length..]}")
+        where scope is not null
+        select scope with
+        {
+            Query = [.. scope.Query, new("patient.identifier", $"{SearchText.Escape(patient.System)}|{SearchText.Escape(patient.Value)}")],
+        };
+
+    private const string OfPatient = "patient/";
+
+    /// <summary>
+    /// The scope that a text is, or null. <c>patient/</c> and <c>user/</c> are none by themselves: they speak of one patient or person, and
+    /// this service keeps neither.
     /// </summary>
     public static Scope? Parse(string text)
     {
@@ -64,12 +82,19 @@ internal sealed partial record Scope(string Type, Letters Letters, IReadOnlyList
     }
 
     /// <summary>What two lists of scopes both grant.</summary>
-    /// <remarks>Of two queries only the same is taken for both: what is narrower than both is not looked for.</remarks>
+    /// <remarks>Of two queries both have to hold; where one of them alone is granted too, that says it all.</remarks>
     public static IEnumerable<Scope> Both(IEnumerable<Scope> one, IEnumerable<Scope> other)
     {
         var others = other.ToList();
-        return [.. one.SelectMany(left => others.Select(left.Meet).OfType<Scope>())];
+        return [.. one.SelectMany(left => Widest(others.Select(left.Meet).OfType<Scope>().ToList()))];
     }
+
+    /// <summary>Those that no other of them covers.</summary>
+    private static IEnumerable<Scope> Widest(List<Scope> scopes) =>
+        scopes.Where((scope, at) => !scopes.Where((_, other) => other != at).Any(other => other.IsWiderThan(scope)));
+
+    private bool IsWiderThan(Scope other) =>
+        IsAbout(other.Type) && Letters.HasFlag(other.Letters) && Query.Count < other.Query.Count && Query.All(other.Query.Contains);
 
     /// <summary>Whether it is about a type.</summary>
     public bool IsAbout(string type) => Type == EveryType || Type == type;

@@ -8,6 +8,7 @@ using IrrigationFhir.Audit;
 using IrrigationFhir.Model;
 using IrrigationFhir.Problems;
 using IrrigationFhir.Rest;
+using IrrigationFhir.Search;
 using IrrigationFhir.Store;
 
 namespace IrrigationFhir.Analytics;
@@ -19,7 +20,7 @@ namespace IrrigationFhir.Analytics;
 internal sealed class BulkApi(
     RunExports exports,
     ExportJobStore jobs,
-    ResourceScan scan,
+    ResourceStore resources,
     Searching searching,
     DomainViews views,
     FhirSettings settings,
@@ -71,7 +72,7 @@ internal sealed class BulkApi(
             return FhirReads.Forbidden;
         foreach (var patient in bulk.Patients)
         {
-            if (!await scan.Knows(patient, caller.Facilities, http.RequestAborted))
+            if (!await IsKnown(patient, caller, http.RequestAborted))
                 return new OutcomeResult(
                     StatusCodes.Status404NotFound,
                     Outcome.Problem(
@@ -84,6 +85,23 @@ internal sealed class BulkApi(
         }
 
         return await Begin(http, exports, new(bulk with { Types = allowed }, null), at);
+    }
+
+    /// <summary>
+    /// Whether there is anything of a patient that a caller may have: who may have nothing of one is told what is told of nobody.
+    /// </summary>
+    private async Task<bool> IsKnown(ScannedPatient patient, Caller caller, CancellationToken stop)
+    {
+        ReferenceTest about = patient.Reference is { } reference
+            ? new ReferenceTest.Target(reference)
+            : new ReferenceTest.Identifier(new(patient.System, patient.Value));
+        foreach (var type in IndexedTypes.OfPatients.Where(type => Exports.MayHave(caller, type.Name)))
+        {
+            if (await resources.IsKnown(type, about, Exports.Shown(caller, type.Name), stop))
+                return true;
+        }
+
+        return false;
     }
 
     /// <summary>A group of patients means nothing here, and why.</summary>
@@ -121,7 +139,7 @@ internal sealed class BulkApi(
                 StatusCodes.Status429TooManyRequests,
                 Outcome.Problem(
                     "too-many-requests",
-                    $"{RunExports.MostUnfinished} exports wait or run",
+                    "as many exports wait or run as may, of this client or of all",
                     "the same request again when one has ended",
                     null
                 )
@@ -226,7 +244,7 @@ internal sealed class BulkApi(
         if (await jobs.Find(id, http.RequestAborted) is not { } job)
             return null;
         var (request, caller) = (RunExports.RequestOf(job), Caller.Of(http));
-        return request.Owner.IsOf(caller) && request.Types(views).All(type => Exports.MayHave(caller, type)) ? job : null;
+        return request.Owner.IsOf(caller) && request.Owner.IsWithin(caller, request.Types(views), Exports.Letters) ? job : null;
     }
 
     private static IResult Ranged(string path, string mediaType, string tag) =>

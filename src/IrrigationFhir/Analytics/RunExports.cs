@@ -32,10 +32,11 @@ internal sealed class RunExports(
     Vocabulary words,
     TimeProvider clock,
     ICallers callers,
+    AccessSettings access,
     ILogger<RunExports> log
 ) : BackgroundService
 {
-    /// <summary>How many may wait or run.</summary>
+    /// <summary>How many may wait or run, of all clients together.</summary>
     public const int MostUnfinished = 8;
 
     /// <summary>How often one is begun again after a process died over it.</summary>
@@ -75,14 +76,22 @@ internal sealed class RunExports(
     public async Task<string?> Ask(ExportRequest request, CancellationToken stop)
     {
         var id = Convert.ToHexStringLower(RandomNumberGenerator.GetBytes(16));
-        if (!await jobs.Add(id, JsonSerializer.Serialize(request, Json), MostUnfinished, stop))
+        var isLocal = request.Owner.Client == Caller.Local.Client;
+        if (!await jobs.Add(id, JsonSerializer.Serialize(request, Json), IsOneTooMany, stop))
             return null;
+
+        bool IsOneTooMany(IReadOnlyList<string> unfinished) =>
+            unfinished.Count >= MostUnfinished
+            || (!isLocal && unfinished.Count(other => Of(other).Owner.Client == request.Owner.Client) >= access.ExportsAtOnce);
+
         _asked.Release();
         return id;
     }
 
     /// <summary>What was asked for.</summary>
-    public static ExportRequest RequestOf(ExportJob job) => JsonSerializer.Deserialize<ExportRequest>(job.Request, Json)!;
+    public static ExportRequest RequestOf(ExportJob job) => Of(job.Request);
+
+    private static ExportRequest Of(string request) => JsonSerializer.Deserialize<ExportRequest>(request, Json)!;
 
     /// <summary>Cancels an export, or forgets one that has ended; false where there is none.</summary>
     public async Task<bool> Delete(string id, CancellationToken stop)
@@ -219,7 +228,7 @@ internal sealed class RunExports(
             {
                 OnlyOfPatients = bulk.OfPatients,
                 Patients = bulk.Patients,
-                Facilities = owner.Facilities,
+                Within = Exports.Shown(owner, type),
             };
             var filters = bulk.Filters.Where(filter => filter.Type == type).ToList();
             if (filters.Count == 0)
@@ -277,8 +286,7 @@ internal sealed class RunExports(
         const int atOnce = 200;
         var context = searching.Context(strict: true, bulk.Base) with { DefaultCount = atOnce };
         var (search, _) = SearchReader.Read(IndexedTypes.Find(filter.Type)!, BulkRequest.Query(filter.Query), context);
-        var type = IndexedTypes.Find(filter.Type)!;
-        var query = search!.Query with { Criteria = [.. search.Query.Criteria, .. owner.Shown(type, Exports.Letters) ?? []] };
+        var query = search!.Query with { Criteria = [.. search.Query.Criteria, .. Exports.Shown(owner, filter.Type)] };
         while (true)
         {
             var page = await resources.Search(query, stop);
@@ -338,7 +346,7 @@ internal sealed class RunExports(
                 var scanned = new ScanRequest(view.Resource, fence, request.Since)
                 {
                     Patients = request.Patients,
-                    Facilities = owner.Facilities,
+                    Within = Exports.Shown(owner, view.Resource),
                 };
                 await foreach (var page in scan.Read(scanned, stop))
                 {

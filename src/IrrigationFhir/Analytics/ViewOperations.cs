@@ -1,4 +1,5 @@
 using System.Text.Json.Nodes;
+using System.Threading.RateLimiting;
 using IrrigationFhir.Access;
 using IrrigationFhir.Audit;
 using IrrigationFhir.Problems;
@@ -11,19 +12,33 @@ namespace IrrigationFhir.Analytics;
 /// <c>$viewdefinition-run</c>, also spelt <c>$run</c>: the rows of a view at once; and <c>$viewdefinition-export</c>: those of several, as
 /// files (SQL on FHIR 2, operations).
 /// </summary>
-internal sealed class ViewOperations(DomainViews views, ResourceScan scan, RunExports exports, StoreSettings kept, AuditTrail audit)
-    : IDisposable
+internal sealed class ViewOperations(
+    DomainViews views,
+    ResourceScan scan,
+    RunExports exports,
+    StoreSettings kept,
+    AccessSettings access,
+    AuditTrail audit
+) : IDisposable
 {
     /// <summary>How long rows are made for one request.</summary>
     public static readonly TimeSpan Longest = TimeSpan.FromSeconds(60);
 
-    /// <summary>How many requests have rows made at once.</summary>
-    public const int MostAtOnce = 2;
+    /// <summary>How many requests have rows made at once, of all clients together.</summary>
+    public const int MostAtOnce = 4;
 
     private readonly SemaphoreSlim _places = new(MostAtOnce);
 
+    private readonly PartitionedRateLimiter<string> _ofClient = PartitionedRateLimiter.Create<string, string>(client =>
+        RateLimitPartition.GetConcurrencyLimiter(client, _ => new() { PermitLimit = access.ViewRunsAtOnce })
+    );
+
     /// <inheritdoc/>
-    public void Dispose() => _places.Dispose();
+    public void Dispose()
+    {
+        _places.Dispose();
+        _ofClient.Dispose();
+    }
 
     /// <summary>The rows of a view.</summary>
     /// <param name="http">Who asks.</param>
@@ -54,7 +69,8 @@ internal sealed class ViewOperations(DomainViews views, ResourceScan scan, RunEx
         if (request.Resources.Count == 0 && !Exports.MayHave(caller, found[0].View.Resource))
             return FhirReads.Forbidden;
 
-        if (!await _places.WaitAsync(TimeSpan.Zero, http.RequestAborted))
+        using var place = Place(caller);
+        if (place is null)
         {
             http.Response.Headers.RetryAfter = "2";
             return new OutcomeResult(
@@ -78,7 +94,11 @@ internal sealed class ViewOperations(DomainViews views, ResourceScan scan, RunEx
                 new(Enum.Parse<TableFormat>(format, ignoreCase: true), header),
                 Pages(
                     AuditedRoutes.Asked(http.Request),
-                    new(found[0].View.Resource, default, since) { Patients = patients, Facilities = caller.Facilities },
+                    new(found[0].View.Resource, default, since)
+                    {
+                        Patients = patients,
+                        Within = request.Resources.Count > 0 ? [] : Exports.Shown(caller, found[0].View.Resource),
+                    },
                     request.Resources,
                     bounded.Token
                 ),
@@ -101,9 +121,26 @@ internal sealed class ViewOperations(DomainViews views, ResourceScan scan, RunEx
                 )
             );
         }
-        finally
+    }
+
+    /// <summary>
+    /// A place among those that have rows made, given back at its end; null where none is left, for all or for this client.
+    /// </summary>
+    public IDisposable? Place(Caller caller)
+    {
+        var own = caller.IsLocal ? null : _ofClient.AttemptAcquire(caller.Client);
+        if (own is not { IsAcquired: false } && _places.Wait(0))
+            return new Taken(own, _places);
+        own?.Dispose();
+        return null;
+    }
+
+    private sealed class Taken(RateLimitLease? own, SemaphoreSlim places) : IDisposable
+    {
+        public void Dispose()
         {
-            _places.Release();
+            own?.Dispose();
+            places.Release();
         }
     }
 

@@ -11,6 +11,7 @@ using IrrigationFhir.Health;
 using IrrigationFhir.Model;
 using IrrigationFhir.Record;
 using IrrigationFhir.Rest;
+using IrrigationFhir.Search;
 using IrrigationFhir.Store;
 using IrrigationFhir.Validation;
 using Microsoft.OpenApi;
@@ -107,7 +108,7 @@ internal static class EpisodesApi
                     + Texts.Caution
             );
         app.MapGet("/episodes/{id}/flags", Flags)
-            .Needs(AccessNeeds.Whole(("Flag", Letters.Read | Letters.Search)))
+            .Needs(AccessNeeds.Of("Flag", Letters.Read | Letters.Search))
             .ShowsEpisode()
             .OfSeenFacility()
             .Answers<FlagsReport>(StatusCodes.Status200OK, "What stands, what cannot be told and what would decide it, and what stood.")
@@ -115,7 +116,11 @@ internal static class EpisodesApi
             .WithName("readFlags")
             .WithTags("Episodes")
             .WithSummary("The flags: what stands, what nobody can tell, what was.")
-            .WithDescription("With `asOf` as it was known at that moment. The same flags are Flag resources under /fhir. " + Texts.Caution);
+            .WithDescription(
+                "With `asOf` as it was known at that moment. The same flags are Flag resources under /fhir. "
+                    + "To a token that may have a part of them, that part, and `partial` says so. "
+                    + Texts.Caution
+            );
         app.MapGet("/episodes/{id}/record", Record)
             .Needs(Everything)
             .ShowsEpisode()
@@ -266,10 +271,26 @@ internal static class EpisodesApi
 
     private static async Task<IResult> Flags(
         [Description("The episode's id.")] string id,
+        HttpContext http,
         EpisodeAsOf episode,
+        ResourceStore resources,
         [Description("A moment (RFC 3339, with seconds and offset). Default: now.")] string? asOf,
         CancellationToken stop
-    ) => await episode.Answer(id, asOf, (Episode episode, FlagRecord flags) => Results.Json(FlagsReport.Of(episode, flags)), stop);
+    )
+    {
+        FlagsReport? report = null;
+        var answer = await episode.Answer(
+            id,
+            asOf,
+            (Episode episode, FlagRecord flags) => Results.Json(report = FlagsReport.Of(episode, flags)),
+            stop
+        );
+        if (report is null || Caller.Of(http).Within("Flag", Letters.Read | Letters.Search) is not { Count: > 0 } within)
+            return answer;
+        var ids = report.Standing.Concat(report.Ended).Select(flag => flag.Id).ToList();
+        var query = new SearchQuery(IndexedTypes.Find("Flag")!, [new SearchCriterion.Ids(ids), .. within], [], Math.Max(1, ids.Count));
+        return Results.Json(report.Of((await resources.Search(query, stop)).Resources.Select(flag => flag.Id).ToHashSet()));
+    }
 
     private static async Task<IResult> Record(
         [Description("The episode's id.")] string id,

@@ -1,4 +1,5 @@
 using System.ComponentModel;
+using System.Text.Json.Serialization;
 using Irrigation;
 using Irrigation.Flags;
 using IrrigationFhir.Fhir;
@@ -19,6 +20,24 @@ internal sealed record FlagsReport(
 )
 {
     private const int MostEnded = 200;
+
+    /// <summary>Set where flags are left out that the token does not cover; absent where all are there.</summary>
+    [Description("true where only those flags are told that the token covers: what is missing here may stand. Absent where all are told.")]
+    [JsonIgnore(Condition = JsonIgnoreCondition.WhenWritingNull)]
+    public bool? Partial { get; init; }
+
+    /// <summary>
+    /// The same with those flags alone. What nobody can tell is no flag yet, and nobody knows whether it would be one of them.
+    /// </summary>
+    /// <param name="ids">Their ids.</param>
+    public FlagsReport Of(IReadOnlySet<string> ids) =>
+        this with
+        {
+            Standing = [.. Standing.Where(flag => ids.Contains(flag.Id))],
+            Undecided = [],
+            Ended = [.. Ended.Where(flag => ids.Contains(flag.Id))],
+            Partial = true,
+        };
 
     /// <summary>The report.</summary>
     public static FlagsReport Of(Episode episode, FlagRecord flags)

@@ -45,6 +45,7 @@ internal static class IntakeApi
             .AddSingleton(KindMap.Read(configuration, FhirSettings.Read(configuration).Vocabulary.Profiles))
             .AddSingleton<InnerRequests>()
             .AddSingleton<ObservationSearch>()
+            .AddSingleton<WritesWithin>()
             .AddSingleton<RecordObservations>()
             .AddSingleton<RecordBundle>()
             .AddSingleton<ValidateOperation>()
@@ -60,11 +61,11 @@ internal static class IntakeApi
             .ExcludeFromDescription();
         var writing = fhir.MapGroup("").RequireRateLimiting(WritesAtOnce.Policy).Changes();
         writing.MapPost("", Bundle).Needs(AccessNeeds.AnyToken); // each entry by itself
-        writing.MapPost("/Observation", Create).Needs(AccessNeeds.Whole(("Observation", Letters.Create)));
-        writing.MapPut("/Observation/{id}", Update).Needs(AccessNeeds.Whole(("Observation", Letters.Update)));
+        writing.MapPost("/Observation", Create).Needs(AccessNeeds.Of("Observation", Letters.Create));
+        writing.MapPut("/Observation/{id}", Update).Needs(AccessNeeds.Of("Observation", Letters.Update));
         foreach (var type in IndexedTypes.OfPatients.Select(t => t.Name))
         {
-            var writes = AccessNeeds.AnyOf((type, Letters.Create), (type, Letters.Update));
+            var writes = AccessNeeds.AnyPartOf(type, Letters.Create, Letters.Update);
             fhir.MapPost(
                     $"/{type}/$validate",
                     (HttpContext http, ValidateOperation validate, CancellationToken stop) => Validate(http, type, null, validate, stop)

@@ -37,14 +37,7 @@ internal sealed class ObservationSearch(ResourceStore resources, Searching searc
     /// <summary>The Observation that has an identifier; null where none has.</summary>
     public async Task<ResourceVersion?> WithIdentifier(string system, string value, HttpContext http, CancellationToken stop)
     {
-        var identifier = Uri.EscapeDataString($"{Escaped(system)}|{Escaped(value)}");
+        var identifier = Uri.EscapeDataString($"{SearchText.Escape(system)}|{SearchText.Escape(value)}");
         return (await Find($"_count=1&identifier={identifier}", http, stop)).Found is [var only, ..] ? only : null;
     }
-
-    /// <summary>R4, search, escaping: what would part a value is written with a backslash.</summary>
-    private static string Escaped(string text) =>
-        text.Replace("\\", "\\\\", StringComparison.Ordinal)
-            .Replace("|", "\\|", StringComparison.Ordinal)
-            .Replace(",", "\\,", StringComparison.Ordinal)
-            .Replace("$", "\\$", StringComparison.Ordinal);
 }

@@ -29,11 +29,16 @@ internal sealed class RecordObservations(
     ResourceStore resources,
     ProfileValidator profiles,
     ObservationSearch searches,
+    WritesWithin writes,
     KindMap map
 )
 {
     /// <summary>An Observation that has its episode, and what must hold when it is appended.</summary>
-    private sealed record Ready(Translated Said, Episode Episode, long? ReplacesSequence, string? Id);
+    private sealed record Ready(Translated Said, Episode Episode, long? ReplacesSequence, string? Id)
+    {
+        /// <summary>What its sender may do of it: create it, amend it. Where a scope has a query that depends on what it says.</summary>
+        public Letters May { get; init; } = Letters.Create | Letters.Update;
+    }
 
     /// <summary>Writes one.</summary>
     public async Task<Written> One(Write write, HttpContext http, CancellationToken stop)
@@ -287,11 +292,8 @@ internal sealed class RecordObservations(
     {
         if (NotAllowed(write, Caller.Of(http)) is { } forbidden)
             return (null, forbidden);
-        if (write.Id is { } hidden && Caller.Of(http).Facilities is not null)
-        {
-            if (await store.FacilityOf(hidden.Split('.')[0], stop) is not { } facility || !Caller.Of(http).Sees(facility))
-                return (null, NotThere(write, hidden));
-        }
+        if (write.Id is { } hidden && await writes.Hides(hidden, Caller.Of(http), stop))
+            return (null, NotThere(write, hidden));
 
         if (write.Id is { } changed && await WithoutOurs(write.Resource, changed, stop) is { } own)
             write = write with { Resource = own };
@@ -319,7 +321,11 @@ internal sealed class RecordObservations(
             );
         if (said.NotKept.Count > 0 && Preferences.Strict(http.Request))
             return (null, Written.Refused.Of(StatusCodes.Status422UnprocessableEntity, said.NotKept));
-        return write.Id is { } updated ? await Existing(write, said, updated, stop) : await New(write, said, http, stop);
+        var (ready, ended) = write.Id is { } updated ? await Existing(write, said, updated, stop) : await New(write, said, http, stop);
+        if (ready is null)
+            return (null, ended);
+        var may = await writes.Of(said, ready.Episode, Caller.Of(http), stop);
+        return (write.Id is null ? may : may & Letters.Update) == Letters.None ? (null, Refusal(write)) : (ready with { May = may }, null);
     }
 
     /// <summary>
@@ -377,15 +383,16 @@ internal sealed class RecordObservations(
     {
         var letters = write.Id is null ? Letters.Create : Letters.Update;
         var allowed =
-            caller.Covers(new Need("Observation", letters) { Whole = true })
+            caller.Covers(new Need("Observation", letters))
             && (write.IfNoneExist is null || caller.Covers(new Need("Observation", Letters.Search)));
-        return allowed
-            ? null
-            : Written.Refused.Of(
-                StatusCodes.Status403Forbidden,
-                Forbidden.To(write.Id is null ? "create an Observation" : "update an Observation", write.At)
-            );
+        return allowed ? null : Refusal(write);
     }
+
+    private static Written.Refused Refusal(Write write) =>
+        Written.Refused.Of(
+            StatusCodes.Status403Forbidden,
+            Forbidden.To(write.Id is null ? "create an Observation" : "update an Observation", write.At)
+        );
 
     private async Task<(Ready?, Written?)> Existing(Write write, Translated said, string id, CancellationToken stop)
     {
@@ -562,9 +569,14 @@ internal sealed class RecordObservations(
         var id = ready[0].Episode.Id;
         List<SentEntry> sent =
         [
-            .. ready.Select(one => one.Said.ToEntry() with { Promise = (entry, log) => Broken(one, "entry", entry, log) }),
+            .. ready.Select(one =>
+                one.Said.ToEntry() with
+                {
+                    Promise = (entry, log) => WritesWithin.Forbidden(one.May, entry, log, one.Said.At) ?? Broken(one, "entry", entry, log),
+                }
+            ),
         ];
-        switch (await record.Handle(id, sent, Caller.Of(http), lenient, stop))
+        switch (await record.Handle(id, sent, WritesWithin.Judged(Caller.Of(http)), lenient, stop))
         {
             case EntriesOutcome.Rejected { Problems: var problems }:
                 return [Written.Refused.Of(Outcomes.StatusOf(problems), problems)];

@@ -1,5 +1,7 @@
 using System.Net;
+using System.Net.Security;
 using System.Net.Sockets;
+using System.Security.Authentication;
 using System.Security.Cryptography.X509Certificates;
 
 namespace IrrigationFhir.Outbound;
@@ -99,7 +101,12 @@ internal sealed class Connections(IReadOnlyList<IPNetwork> privateNetworks, bool
     /// </summary>
     /// <param name="resolve">Finds the addresses of a name.</param>
     /// <param name="authorities">Whose certificates are trusted; null for those of the system.</param>
-    public SocketsHttpHandler Handler(ResolveAddresses resolve, X509Certificate2Collection? authorities)
+    /// <param name="own">The certificate by which the service is known where it is asked for one; null for none.</param>
+    public SocketsHttpHandler Handler(
+        ResolveAddresses resolve,
+        X509Certificate2Collection? authorities,
+        SslStreamCertificateContext? own = null
+    )
     {
         var handler = new SocketsHttpHandler
         {
@@ -115,6 +122,8 @@ internal sealed class Connections(IReadOnlyList<IPNetwork> privateNetworks, bool
             MaxResponseDrainSize = 16 * 1024,
             ResponseDrainTimeout = TimeSpan.FromMilliseconds(200),
         };
+        handler.SslOptions.EnabledSslProtocols = SslProtocols.Tls12 | SslProtocols.Tls13;
+        handler.SslOptions.ClientCertificateContext = own;
         if (authorities is not null)
         {
             handler.SslOptions.CertificateChainPolicy = new X509ChainPolicy

@@ -19,27 +19,28 @@ internal static partial class AccessGate
         var settings = Read(configuration);
         services.AddSingleton(settings);
         services.AddSingleton<ICallers, OpenCallers>();
-        if (settings.IsOfThisMachine)
+        services.AddHostedService<Listeners.Watch>();
+        if (settings is { Mode: AccessMode.Open, OpenToNetwork: true })
         {
-            services.AddHostedService<OpenToThisMachine.Watch>();
+            services.AddHostedService(provider => new Reminder(Reminder.OpenToNetwork, provider.GetRequiredService<ILogger<Reminder>>()));
+            services.AddHealthChecks().AddCheck("access", () => HealthCheckResult.Healthy(Reminder.OpenToNetwork), tags: [HealthApi.Ready]);
         }
-        else if (settings.Mode == AccessMode.Open)
-        {
-            services.AddHostedService<OpenToNetwork>();
-            services.AddHealthChecks().AddCheck("access", () => HealthCheckResult.Healthy(OpenToNetwork.Says), tags: [HealthApi.Ready]);
-        }
+
+        if (settings.PlainHttp)
+            services.AddHostedService(provider => new Reminder(Reminder.PlainHttp, provider.GetRequiredService<ILogger<Reminder>>()));
 
         return services;
     }
 
-    /// <summary>Says at each start that everybody is answered who reaches this service.</summary>
-    private sealed partial class OpenToNetwork(ILogger<OpenToNetwork> log) : IHostedService
+    /// <summary>Says at each start what a site has taken upon itself.</summary>
+    private sealed partial class Reminder(string says, ILogger<Reminder> log) : IHostedService
     {
-        public const string Says = "without access control: whoever reaches this service may do everything (Access:OpenToNetwork)";
+        public const string OpenToNetwork = "without access control: whoever reaches this service may do everything (Access:OpenToNetwork)";
+        public const string PlainHttp = "tokens are taken unencrypted: something else has to encrypt them on their way (Access:PlainHttp)";
 
         public Task StartAsync(CancellationToken cancellationToken)
         {
-            Log(log, Says);
+            Log(log, says);
             return Task.CompletedTask;
         }
 

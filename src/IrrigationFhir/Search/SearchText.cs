@@ -29,6 +29,13 @@ internal static class SearchText
         return parts;
     }
 
+    /// <summary>A text as a value that means it: what would part a value is written with a backslash (R4, search, escaping).</summary>
+    public static string Escape(string text) =>
+        text.Replace(@"\", @"\\", StringComparison.Ordinal)
+            .Replace("|", @"\|", StringComparison.Ordinal)
+            .Replace(",", @"\,", StringComparison.Ordinal)
+            .Replace("$", @"\$", StringComparison.Ordinal);
+
     /// <summary>The value meant: <c>\,</c> <c>\|</c> <c>\$</c> and <c>\\</c> lose their backslash, any other backslash stays.</summary>
     public static string Unescape(string value)
     {

@@ -40,21 +40,28 @@ internal sealed class ExportJobStore(Database database)
         + "files as Files, error as Error, expires_at as ExpiresAt, attempts as Attempts";
 
     /// <summary>Keeps a new one; false where as many wait or run as may.</summary>
-    public Task<bool> Add(string id, string request, int mostUnfinished, CancellationToken stop) =>
+    /// <param name="id">Its id.</param>
+    /// <param name="request">What was asked for.</param>
+    /// <param name="isOneTooMany">Whether it is, by the requests of those that wait or run.</param>
+    /// <param name="stop">Gives up.</param>
+    public Task<bool> Add(string id, string request, Func<IReadOnlyList<string>, bool> isOneTooMany, CancellationToken stop) =>
         database.Write(
             transaction =>
-                1
-                == transaction.Statements.Execute(
-                    """
-                    insert into export_job (id, request, state, created_at)
-                    select @id, @request, 'waiting', @at
-                    where (select count(*) from export_job where state in ('waiting', 'running')) < @most
-                    """,
+            {
+                var unfinished = transaction.Statements.All(
+                    "select request from export_job where state in ('waiting', 'running')",
+                    row => row.Text(0)
+                );
+                if (isOneTooMany(unfinished))
+                    return false;
+                transaction.Statements.Execute(
+                    "insert into export_job (id, request, state, created_at) values (@id, @request, 'waiting', @at)",
                     ("id", id),
                     ("request", request),
-                    ("at", UnixNanoseconds.Of(transaction.At)),
-                    ("most", mostUnfinished)
-                ),
+                    ("at", UnixNanoseconds.Of(transaction.At))
+                );
+                return true;
+            },
             stop
         );
 

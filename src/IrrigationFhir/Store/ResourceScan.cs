@@ -29,8 +29,8 @@ internal sealed record ScanRequest(string Type, Instant Fence, Instant? Since = 
     /// <summary>Only what is about one of these; empty for all.</summary>
     public IReadOnlyList<ScannedPatient> Patients { get; init; } = [];
 
-    /// <summary>Only what is about patients of these facilities, or about no patient; null for all.</summary>
-    public IReadOnlyList<string>? Facilities { get; init; }
+    /// <summary>What resources have to meet besides, as they are now: what may be shown to whoever asks. Empty for all.</summary>
+    public IReadOnlyList<SearchCriterion> Within { get; init; } = [];
 }
 
 /// <summary>A patient as resources point at it: by address, or by identifier.</summary>
@@ -88,29 +88,15 @@ internal sealed class ResourceScan(Func<DbConnection> open)
         );
     }
 
-    /// <summary>Whether anything is about a patient, of some facilities; null for all.</summary>
-    public async Task<bool> Knows(ScannedPatient patient, IReadOnlyList<string>? facilities, CancellationToken stop)
-    {
-        var values = new List<(string Name, object Value)>();
-        var sql = $"""
-            select exists (select 1 from reference_set_member m cross join resource r
-                where m.parameter = '{PatientPartition.Subject}' and {Is(patient, 0, values)}
-                    and r.patient = m.patient and r.about = m.number{OfFacilities(facilities)})
-            """;
-        await using var connection = open();
-        var parameters = new DynamicParameters(values.ToDictionary(value => value.Name, value => value.Value));
-        return await connection.ExecuteScalarAsync<long>(new CommandDefinition(sql, parameters, cancellationToken: stop)) == 1;
-    }
-
     /// <summary>The versions of then of some resources, by their ids; of those that the request does not mean, none.</summary>
     public async Task<IReadOnlyList<ScannedResource>> ReadSome(ScanRequest request, IEnumerable<string> ids, CancellationToken stop) =>
         await Task.Run(
             () =>
             {
                 var (fence, since) = Times(request);
-                var (condition, patients) = Condition(request);
                 using var connection = open();
                 using var snapshot = connection.BeginTransaction();
+                var (condition, values) = Condition(request, connection, snapshot);
                 var found = new List<ScannedResource>();
                 foreach (var id in ids)
                 {
@@ -118,7 +104,7 @@ internal sealed class ResourceScan(Func<DbConnection> open)
                         connection,
                         snapshot,
                         $"{OfType} and r.id = @id {condition}",
-                        [("type", IndexedTypes.NumberOf(request.Type)), ("id", id), .. patients]
+                        [("type", IndexedTypes.NumberOf(request.Type)), ("id", id), .. values]
                     );
                     using var reader = command.ExecuteReader();
                     if (!reader.Read())
@@ -168,15 +154,15 @@ internal sealed class ResourceScan(Func<DbConnection> open)
     private ScanPage Page(ScanRequest request, string after)
     {
         var (fence, since) = Times(request);
-        var (condition, patients) = Condition(request);
         using var connection = open();
         // One snapshot, so that what was moved to history in between is found there.
         using var snapshot = connection.BeginTransaction();
+        var (condition, values) = Condition(request, connection, snapshot);
         using var command = Command(
             connection,
             snapshot,
             PageSql(request, condition),
-            [("type", IndexedTypes.NumberOf(request.Type)), ("after", after), ("since", since), .. patients]
+            [("type", IndexedTypes.NumberOf(request.Type)), ("after", after), ("since", since), .. values]
         );
         var resources = new List<ScannedResource>();
         var (bytes, rows, upTo) = (0L, 0, after);
@@ -243,26 +229,26 @@ internal sealed class ResourceScan(Func<DbConnection> open)
         (UnixNanoseconds.Of(request.Fence), request.Since is { } given ? UnixNanoseconds.Of(given) : long.MinValue);
 
     /// <summary>Which resources are meant, as a condition behind others.</summary>
-    private static (string Sql, IReadOnlyList<(string Name, object Value)> Values) Condition(ScanRequest request)
+    private static (string Sql, IReadOnlyList<(string Name, object Value)> Values) Condition(
+        ScanRequest request,
+        DbConnection connection,
+        DbTransaction snapshot
+    )
     {
         var values = new List<(string, object)>();
         var conditions = request.Patients.Select((patient, i) => Subject(Is(patient, i, values))).ToList();
-        return (
-            (
-                conditions.Count > 0 ? $"and ({string.Join(" or ", conditions)})"
-                : request.OnlyOfPatients ? $"and {Subject("1 = 1")}"
-                : ""
-            ) + OfFacilities(request.Facilities),
-            values
-        );
+        var meant =
+            conditions.Count > 0 ? $"and ({string.Join(" or ", conditions)})"
+            : request.OnlyOfPatients ? $"and {Subject("1 = 1")}"
+            : "";
+        if (request.Within.Count == 0)
+            return (meant, values);
+        // What words stand for is looked up for each page: a set of codings that is new since the last one is known to this.
+        var query = new SearchQuery(IndexedTypes.Find(request.Type)!, request.Within, [], 1);
+        var sql = new SearchSql(query, SearchKeys.Of(query, connection, snapshot, CancellationToken.None).GetAwaiter().GetResult());
+        values.AddRange(sql.Values.ParameterNames.Select(name => (name, sql.Values.Get<object>(name))));
+        return ($"{meant} and {sql.Conditions}", values);
     }
-
-    /// <summary>A condition on the facility of whom a resource is about, behind others; nothing for all of them.</summary>
-    private static string OfFacilities(IReadOnlyList<string>? facilities) =>
-        facilities is null ? ""
-        : facilities.Count == 0 ? " and 1 = 0"
-        : $" and ({string.Join(" or ", facilities.Select(name =>
-            PatientNumber.OfFacility(name) is var (from, to) ? FormattableString.Invariant($"r.patient between {from} and {to}") : ""))})";
 
     /// <summary>A condition on a member of a set of references: it names a patient.</summary>
     private static string Is(ScannedPatient patient, int number, List<(string Name, object Value)> values)

@@ -122,6 +122,18 @@ internal sealed class SubscriptionStore(Database database)
             stop
         );
 
+    /// <summary>Events up to one are not told: nothing was sent, and nothing is left to send of them.</summary>
+    public Task RecordPassedOver(string id, long upTo, CancellationToken stop) =>
+        database.Write(
+            transaction =>
+                transaction.Statements.Execute(
+                    "update subscription set delivered = @upTo where id = @id and delivered < @upTo",
+                    ("id", id),
+                    ("upTo", upTo)
+                ),
+            stop
+        );
+
     /// <summary>An attempt failed.</summary>
     public Task RecordFailure(string id, string failure, CancellationToken stop) =>
         database.Write(

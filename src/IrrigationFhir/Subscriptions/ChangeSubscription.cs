@@ -179,7 +179,8 @@ internal sealed class ChangeSubscription(
                 "not-allowed",
                 "Subscription.criteria",
                 "an access token that does not cover what the topic tells of",
-                "a token that may search that type, and read it where whole resources are told"
+                "a token that may search that type, and read it where whole resources are told; filters that say what the queries of its "
+                    + "scopes say"
             )
         );
 

@@ -24,6 +24,7 @@ internal sealed class DeliverToSubscription(
     IServiceProvider services,
     SubscriptionSettings settings,
     SubscriptionMetrics metrics,
+    ToldEvents told,
     IServer server,
     FhirSettings fhir,
     TimeProvider clock,
@@ -34,6 +35,9 @@ internal sealed class DeliverToSubscription(
 {
     // What was recorded as disclosed is not recorded again for each attempt to send it.
     private readonly ConcurrentDictionary<string, long> _disclosed = new();
+
+    // Nor is what was passed over counted again.
+    private readonly ConcurrentDictionary<string, long> _passed = new();
 
     /// <summary>Sends one notification after another, until nothing is left or an attempt fails.</summary>
     public async ValueTask<DeliveryOutcome> Deliver(string id, CancellationToken stop)
@@ -58,7 +62,14 @@ internal sealed class DeliverToSubscription(
                 break;
             }
 
-            var (notification, upTo) = await NextNotification(subscription, stop);
+            var (notification, upTo) = await NextNotification(subscription, owner, stop);
+            if (notification is null && upTo is { } passed)
+            {
+                // None of them may be told. The numbers show the gap.
+                await subscriptions.RecordPassedOver(id, passed, CancellationToken.None);
+                continue;
+            }
+
             if (notification is null)
                 break;
 
@@ -90,8 +101,12 @@ internal sealed class DeliverToSubscription(
 
     private Instant Now => Instant.FromDateTimeOffset(clock.GetUtcNow());
 
-    /// <summary>What is to be sent next, and up to which event it goes; null where nothing is.</summary>
-    private async Task<(Bundle? Notification, long? UpTo)> NextNotification(SubscriptionState subscription, CancellationToken stop)
+    /// <summary>What is to be sent next, and up to which event it goes; null where nothing is, or of those events nothing.</summary>
+    private async Task<(Bundle? Notification, long? UpTo)> NextNotification(
+        SubscriptionState subscription,
+        Caller owner,
+        CancellationToken stop
+    )
     {
         if (subscription.Status == "requested")
             return (notifications.Of(NotificationKind.Handshake, Base, subscription, [], Now), null);
@@ -111,8 +126,17 @@ internal sealed class DeliverToSubscription(
                 return (null, null);
             }
 
+            var may = await told.Of(rows, owner, subscription.Request.Content, stop);
+            if (may.Count < rows.Count && (!_passed.TryGetValue(subscription.Id, out var known) || known < rows[^1].Number))
+            {
+                _passed[subscription.Id] = rows[^1].Number;
+                metrics.CountWithheld(rows.Count - may.Count);
+            }
+
             return (
-                notifications.Of(NotificationKind.EventNotification, Base, subscription, [.. rows.Select(NotificationEvent.Of)], Now),
+                may.Count == 0
+                    ? null
+                    : notifications.Of(NotificationKind.EventNotification, Base, subscription, [.. may.Select(NotificationEvent.Of)], Now),
                 rows[^1].Number
             );
         }

@@ -10,8 +10,12 @@ internal static class NotificationsSetup
     /// <summary>Adds what sends notifications, its figures and its health check. Needs the store.</summary>
     public static IServiceCollection AddNotifications(this IServiceCollection services, IConfiguration configuration)
     {
-        services.AddSingleton(SubscriptionSettings.Read(configuration));
-        services.AddSingleton<OutboundRules>();
+        var settings = SubscriptionSettings.Read(configuration);
+        services.AddSingleton(settings);
+        services.AddSingleton(provider => new OutboundRules(
+            settings,
+            settings.Own is { } files ? ActivatorUtilities.CreateInstance<PemCertificate>(provider, files) : null
+        ));
         services.AddSingleton<IEndpointRules>(provider => provider.GetRequiredService<OutboundRules>());
         services.AddSingleton<Endpoints>();
         services.AddSingleton<SubscriptionMetrics>();
@@ -23,6 +27,7 @@ internal static class NotificationsSetup
             )
             .RemoveAllLoggers(); // they would write the endpoint's address, which may hold a secret
         services.AddSingleton<Notifications>();
+        services.AddSingleton<ToldEvents>();
         services.AddSingleton<DeliverToSubscription>();
         services.AddSingleton<DeliverNotifications>();
         services.AddHostedService(provider => provider.GetRequiredService<DeliverNotifications>());

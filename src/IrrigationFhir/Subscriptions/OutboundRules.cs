@@ -6,7 +6,9 @@ namespace IrrigationFhir.Subscriptions;
 /// <summary>
 /// Where a call may go: what is asked of an endpoint when somebody subscribes, and of its address each time a connection is made.
 /// </summary>
-internal sealed class OutboundRules(SubscriptionSettings settings) : IEndpointRules
+/// <param name="settings">The rules.</param>
+/// <param name="own">The certificate by which the service is known to endpoints; null for none.</param>
+internal sealed class OutboundRules(SubscriptionSettings settings, PemCertificate? own = null) : IEndpointRules
 {
     private readonly Connections _connections = new(settings.Networks, settings.AllowLoopback);
 
@@ -38,7 +40,8 @@ internal sealed class OutboundRules(SubscriptionSettings settings) : IEndpointRu
         _connections.Connect(host, resolve, stop);
 
     /// <inheritdoc cref="Connections.Handler"/>
-    public SocketsHttpHandler Handler(ResolveAddresses resolve) => _connections.Handler(resolve, settings.Authorities);
+    /// <remarks>A handler is made anew every two minutes: a certificate that was replaced is shown from then on.</remarks>
+    public SocketsHttpHandler Handler(ResolveAddresses resolve) => _connections.Handler(resolve, settings.Authorities, own?.Now);
 
     private static bool IsLoopback(Uri endpoint) =>
         endpoint.IsLoopback

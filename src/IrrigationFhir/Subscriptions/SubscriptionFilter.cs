@@ -88,6 +88,28 @@ internal sealed record SubscriptionFilter(string Parameter, ImmutableArray<strin
         return (filters, problems);
     }
 
+    /// <summary>Whether whatever it lets pass matches a parameter of a search too, as the query of a scope names it.</summary>
+    /// <param name="parameter">The parameter, without modifier.</param>
+    /// <param name="value">Its value: tokens with commas between them.</param>
+    public bool IsWithin(string parameter, string value)
+    {
+        var allowed = SearchText.Split(value, ',').Select(token => SearchText.Split(token, '|')).ToList();
+        return Parameter == parameter && AnyOf.All(one => allowed.Exists(token => IsWithin(SearchText.Split(one, '|'), token)));
+    }
+
+    /// <summary>Whether a token is one that another allows: the same, or one of the system or of the code that alone is named.</summary>
+    private static bool IsWithin(IReadOnlyList<string> token, IReadOnlyList<string> allowed) =>
+        (token, allowed) switch
+        {
+            ([var code], [var only]) => Same(code, only),
+            ([_, var code], [var only]) => Same(code, only),
+            ([var system, _], [var named, ""]) => Same(system, named),
+            ([var system, var code], [var named, var only]) => Same(system, named) && Same(code, only),
+            _ => false,
+        };
+
+    private static bool Same(string one, string other) => SearchText.Unescape(one) == SearchText.Unescape(other);
+
     private static (string? Value, EntryProblem? Problem) Value(string text, string parameter, Profiles profiles, string where) =>
         parameter == "patient" ? Patient(text, where) : Token(text, parameter, profiles, where);
 

@@ -8,6 +8,7 @@ namespace IrrigationFhir.Subscriptions;
 internal sealed class SubscriptionMetrics
 {
     private readonly CountedFigure attempts;
+    private readonly CountedFigure withheld;
 
     /// <summary>Defines the figures; those of the store are read when they are asked for.</summary>
     public SubscriptionMetrics(Figures figures, SubscriptionStore subscriptions, Database database, Endpoints endpoints, TimeProvider clock)
@@ -19,6 +20,13 @@ internal sealed class SubscriptionMetrics
             "result",
             "acknowledged",
             "failed"
+        );
+        withheld = figures.Counted(
+            "irrigationfhir.notification.events_withheld",
+            "{event}",
+            "Events that were not told because their resource is none that the client may have now.",
+            "by",
+            "scope"
         );
         figures.Read<Endpoints>(
             _ => Task.FromResult<Endpoints?>(endpoints),
@@ -55,6 +63,13 @@ internal sealed class SubscriptionMetrics
 
     /// <summary>An attempt was made.</summary>
     public void CountAttempt(bool acknowledged) => attempts.Add(acknowledged ? "acknowledged" : "failed");
+
+    /// <summary>Events were passed over.</summary>
+    public void CountWithheld(int events)
+    {
+        for (var i = 0; i < events; i++)
+            withheld.Add("scope");
+    }
 
     private static double Age(Instant? oldest, TimeProvider clock) =>
         oldest is { } at ? (Instant.FromDateTimeOffset(clock.GetUtcNow()) - at).TotalSeconds : 0;

@@ -12,6 +12,7 @@ namespace IrrigationFhir.Subscriptions;
 internal sealed class SubscriptionQueries(
     SubscriptionStore store,
     SubscriptionEventStore events,
+    ToldEvents told,
     SubscriptionSettings kept,
     TimeProvider clock,
     Notifications notifications
@@ -113,7 +114,12 @@ internal sealed class SubscriptionQueries(
             );
         }
 
-        var found = await events.Read(id, since ?? oldest, Math.Min(until ?? row.Events, row.Events), EventsAtOnce, stop);
+        var found = await told.Of(
+            await events.Read(id, since ?? oldest, Math.Min(until ?? row.Events, row.Events), EventsAtOnce, stop),
+            asked.Caller,
+            content ?? state.Request.Content,
+            stop
+        );
         return Answer(
             notifications.Of(
                 NotificationKind.QueryEvent,

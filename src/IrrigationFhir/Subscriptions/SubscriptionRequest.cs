@@ -45,16 +45,27 @@ internal sealed record SubscriptionRequest(
 )
 {
     /// <summary>
-    /// Whether a client may have what notifications carry: to search the topic's type, and to read it where whole resources come along; all
-    /// of it, for events are not cut to a scope's query.
+    /// Whether a client may have what notifications carry: to search the topic's type, and to read it where whole resources come along.
+    /// Where a scope has a query, filters have to say what that says: who may have a part of a type asks for that part.
     /// </summary>
-    public bool MayBeToldTo(Caller client) =>
-        client.Covers(
-            new Need(Topic.ResourceType, Content == PayloadContent.FullResource ? Letters.Search | Letters.Read : Letters.Search)
-            {
-                Whole = true,
-            }
-        );
+    public bool MayBeToldTo(Caller client)
+    {
+        var (type, letters) = (Topic.ResourceType, Needed(Content));
+        return client.Covers(new Need(type, letters))
+            && (
+                client.Covers(new Need(type, letters) { Whole = true })
+                || Enum.GetValues<Letters>()
+                    .Where(letter => letter is Letters.Read or Letters.Search && letters.HasFlag(letter))
+                    .All(letter => client.Scopes.Any(scope => scope.IsAbout(type) && scope.Letters.HasFlag(letter) && IsWithin(scope)))
+            );
+    }
+
+    /// <summary>What is needed of a type to be told so much of its resources.</summary>
+    public static Letters Needed(PayloadContent content) =>
+        content == PayloadContent.FullResource ? Letters.Search | Letters.Read : Letters.Search;
+
+    private bool IsWithin(Scope scope) =>
+        Reach.CanKeepTo(scope) && scope.Query.All(pair => Filters.Any(filter => filter.IsWithin(pair.Key, pair.Value)));
 }
 
 /// <summary>Which endpoints may be notified.</summary>

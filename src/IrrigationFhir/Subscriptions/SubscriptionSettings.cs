@@ -1,6 +1,7 @@
 using System.Globalization;
 using System.Net;
 using System.Security.Cryptography.X509Certificates;
+using IrrigationFhir.Outbound;
 
 namespace IrrigationFhir.Subscriptions;
 
@@ -60,6 +61,18 @@ internal sealed class SubscriptionSettings
     /// </summary>
     public TimeSpan Keep { get; set; } = TimeSpan.FromDays(7);
 
+    /// <summary>
+    /// Path of a PEM file with the certificate by which the service is known to endpoints that ask for one, and behind it those that lead
+    /// to its authority. No default: none is shown. Read again when it changes, with its key.
+    /// </summary>
+    public string? ClientCertificate { get; set; }
+
+    /// <summary>Path of a PEM file with its key, without a password. Default: <see cref="ClientCertificate"/> holds it too.</summary>
+    public string? ClientCertificateKey { get; set; }
+
+    /// <summary>Where the certificate lies; null for none.</summary>
+    public PemFiles? Own => ClientCertificate is { } path ? new(path, ClientCertificateKey ?? path, null) : null;
+
     /// <summary><see cref="PrivateNetworks"/>, read.</summary>
     public IReadOnlyList<IPNetwork> Networks { get; private set; } = [];
 
@@ -106,6 +119,10 @@ internal sealed class SubscriptionSettings
                 yield return $"Subscriptions:CertificateAuthorities: {path}; {fault}; a PEM file is expected";
         }
 
+        if (ClientCertificateKey is not null && ClientCertificate is null)
+            yield return "Subscriptions:ClientCertificateKey: without Subscriptions:ClientCertificate it is of no use";
+        if (Own is { } files && !PemCertificate.Holds(files))
+            yield return $"Subscriptions:ClientCertificate: {files.Path}; with {files.KeyPath} no certificate and its key in PEM";
         if (Most is < 1 or > 100_000)
             yield return $"Subscriptions:Most: {Most}; 1 to 100000 is expected";
         if (HandshakeAttempts is < 1 or > 20)

@@ -69,14 +69,14 @@ internal sealed class AccessLimits : IDisposable
         };
     }
 
-    /// <summary>Whether the network that a request came from has failed so often that it has to wait.</summary>
-    public bool IsBarred(HttpContext http) =>
-        _failures.GetStatistics(Network(http.Connection.RemoteIpAddress)) is { CurrentAvailablePermits: 0 };
-
-    /// <summary>A request did not say who sends it, or said it wrongly.</summary>
-    public void CountFailure(HttpContext http)
+    /// <summary>
+    /// A request said wrongly who sends it; whether there were so many from its network that the next ones are to wait. Of failures alone:
+    /// whoever is known is let in, however many others there fail.
+    /// </summary>
+    public bool IsOneTooMany(HttpContext http)
     {
         using var lease = _failures.AttemptAcquire(Network(http.Connection.RemoteIpAddress));
+        return !lease.IsAcquired;
     }
 
     /// <summary>Takes one of the tokens that a client gets in a minute; how long to wait where there is none left.</summary>

@@ -1,5 +1,7 @@
+using System.Security.Cryptography;
 using IrrigationFhir.Access;
 using IrrigationFhir.Store;
+using Microsoft.IdentityModel.Tokens;
 using NodaTime;
 
 namespace IrrigationFhir.Tokens;
@@ -33,14 +35,56 @@ internal sealed class ClientAssertions(Clients clients, KeysOfClients keys, Acce
             || expires <= now - Jwt.Skew
             || expires > now + LongestLife + Jwt.Skew
             || !jwt.HasBegun(now)
-            || clients.Now.Find(issuer) is not { } client
-            || (jwt.Header("jku") is { } address && address != client.KeysAt?.OriginalString)
         )
             return null;
-        var signers = (await keys.Find(client, jwt.Kid, stop)).Where(key => PublicKeys.Fits(key, jwt.Algorithm));
-        if (!await jwt.IsSignedBy(signers, Algorithms))
+        var client = clients.Now.Find(issuer);
+        if (!await jwt.IsSignedBy(await Signers(client, jwt, stop), Algorithms) || client is null)
             return null;
         var until = Instant.FromDateTimeOffset(expires + Jwt.Skew);
         return await store.UseUp(issuer, jti, until, Instant.FromDateTimeOffset(now), stop) ? client : null;
     }
+
+    /// <summary>
+    /// The keys that an assertion is compared with: those of its client, or one of nobody. Whether a client is known is not told by how
+    /// soon it is refused: a signature is checked in any case.
+    /// </summary>
+    /// <param name="client">The client that it says it is of; null where none is registered.</param>
+    /// <param name="jwt">The assertion, of one of <see cref="Algorithms"/>.</param>
+    /// <param name="stop">Gives up.</param>
+    /// <returns>At least one, each of which can have made a signature of its algorithm.</returns>
+    public async Task<IReadOnlyList<JsonWebKey>> Signers(Registration? client, Jwt jwt, CancellationToken stop)
+    {
+        var known =
+            client is null || (jwt.Header("jku") is { } address && address != client.KeysAt?.OriginalString)
+                ? []
+                : await keys.Find(client, jwt.Kid, stop);
+        var fitting = known.Where(key => PublicKeys.Fits(key, jwt.Algorithm)).ToList();
+        return fitting.Count > 0 ? fitting : [Nobodys.Value[jwt.Algorithm]];
+    }
+
+    /// <summary>Public keys to which nobody has the other half: that is forgotten as soon as they are made.</summary>
+    private static readonly Lazy<IReadOnlyDictionary<string, JsonWebKey>> Nobodys = new(() =>
+    {
+        using var rsa = RSA.Create(2048);
+        using var ec = ECDsa.Create(ECCurve.NamedCurves.nistP384);
+        var (n, q) = (rsa.ExportParameters(includePrivateParameters: false), ec.ExportParameters(includePrivateParameters: false).Q);
+        return new Dictionary<string, JsonWebKey>
+        {
+            ["RS384"] = new()
+            {
+                Kty = "RSA",
+                Kid = "nobody",
+                N = Base64UrlEncoder.Encode(n.Modulus),
+                E = Base64UrlEncoder.Encode(n.Exponent),
+            },
+            ["ES384"] = new()
+            {
+                Kty = "EC",
+                Kid = "nobody",
+                Crv = "P-384",
+                X = Base64UrlEncoder.Encode(q.X),
+                Y = Base64UrlEncoder.Encode(q.Y),
+            },
+        };
+    });
 }

@@ -35,12 +35,6 @@ internal sealed class TokenApi(
         http.Response.Headers.CacheControl = "no-store";
         http.Response.Headers.Pragma = "no-cache";
         var stop = http.RequestAborted;
-        if (limits.IsBarred(http))
-        {
-            audit.Refused(http, StatusCodes.Status429TooManyRequests, AccessLimits.Code);
-            return AccessLimits.TooMany(http);
-        }
-
         if (await Form(http) is not { } form || Repeats(form))
             return Refuse("invalid_request", "a form is expected, application/x-www-form-urlencoded, each parameter once");
         if (Only(form, "grant_type") is not { } grant)
@@ -53,7 +47,12 @@ internal sealed class TokenApi(
             return Refuse("invalid_request", "scope is missing");
         if (await assertions.Judge(assertion, Addresses.Token(http.Request, fhir), stop) is not { } client)
         {
-            limits.CountFailure(http);
+            if (limits.IsOneTooMany(http))
+            {
+                audit.Refused(http, StatusCodes.Status429TooManyRequests, AccessLimits.Code);
+                return AccessLimits.TooMany(http);
+            }
+
             audit.Refused(http, StatusCodes.Status401Unauthorized, "assertion-not-accepted");
             return Refuse("invalid_client", "the client assertion is not accepted");
         }

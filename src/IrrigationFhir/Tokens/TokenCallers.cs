@@ -5,6 +5,7 @@ using System.Text;
 using System.Text.Json;
 using IrrigationFhir.Access;
 using IrrigationFhir.Rest;
+using IrrigationFhir.Search;
 using Microsoft.IdentityModel.Tokens;
 
 namespace IrrigationFhir.Tokens;
@@ -14,14 +15,16 @@ namespace IrrigationFhir.Tokens;
 /// A token that was found good is remembered for a minute by its digest: checking the signature is what costs. Whether its client is still
 /// registered is looked at each time.
 /// </remarks>
-internal sealed class TokenCallers(
+internal sealed partial class TokenCallers(
     AccessSettings settings,
     FhirSettings fhir,
     Clients clients,
     SigningKeys ownKeys,
     IssuerOfSite issuer,
     AccessLimits limits,
-    TimeProvider clock
+    GatewayCertificates gateways,
+    TimeProvider clock,
+    ILogger<TokenCallers> log
 ) : ICallers
 {
     /// <summary>What tokens of a site's issuer may be signed by; our own are ES384.</summary>
@@ -30,10 +33,16 @@ internal sealed class TokenCallers(
     private const string NotGood = "not-authenticated";
     private const int MostRemembered = 10_000;
 
+    /// <summary>Characters of an Authorization header that are near what a request can hold.</summary>
+    private const int LongHeader = 4096;
+
     private static readonly string[] OwnAlgorithms = ["ES384"];
     private static readonly TimeSpan Remembered = TimeSpan.FromMinutes(1);
 
     private readonly ConcurrentDictionary<(UInt128, UInt128), Known> _known = new();
+
+    // Clients whose long tokens were told: of those that are known alone, so that nobody makes up more.
+    private readonly ConcurrentDictionary<string, bool> _long = new();
 
     /// <inheritdoc/>
     public async Task<(Caller? Caller, string? Refusal)> Of(HttpContext http)
@@ -47,14 +56,11 @@ internal sealed class TokenCallers(
         var (key, now) = (Digest(text, audience), clock.GetUtcNow());
         if (_known.TryGetValue(key, out var known) && now < known.Until && known.Clients == clients.Version)
             return IsBound(http, known.Certificate) ? (known.Caller, null) : (null, NotGood);
-        if (limits.IsBarred(http))
-            return (null, AccessLimits.Code);
         var (caller, refusal, until, certificate) = await Judge(http, text, audience, now);
         if (caller is null || !IsBound(http, certificate))
-        {
-            limits.CountFailure(http);
-            return (null, refusal ?? NotGood);
-        }
+            return (null, limits.IsOneTooMany(http) ? AccessLimits.Code : refusal ?? NotGood);
+        if (header.Length > LongHeader && _long.TryAdd(caller.Client, true))
+            LogLong(caller.Client, header.Length);
 
         Remember(key, new(caller, until < now + Remembered ? until : now + Remembered, clients.Version, certificate), now);
         return (caller, null);
@@ -106,7 +112,10 @@ internal sealed class TokenCallers(
             return null;
 
         // Text with blanks, or a list (each perhaps with blanks): both are met. Some issuers say scp.
-        var asked = (jwt.Texts("scope") ?? jwt.Texts("scp") ?? []).SelectMany(Scope.ReadAll);
+        var scopes = jwt.Texts("scope") ?? jwt.Texts("scp") ?? [];
+        var asked = scopes.SelectMany(Scope.ReadAll);
+        if (PatientOf(jwt) is { } patient)
+            asked = asked.Concat(scopes.SelectMany(text => Scope.ReadAll(text, patient)));
         return new(id, registered.Granted(asked))
         {
             Token = jwt.Text("jti"),
@@ -118,6 +127,16 @@ internal sealed class TokenCallers(
             ),
             MayReadAudit = registered.Audit,
         };
+    }
+
+    /// <summary>The identifier of the patient that a token names; null where it names none, or the system is not known.</summary>
+    private Token? PatientOf(Jwt jwt)
+    {
+        if (settings is not { Mode: AccessMode.Tokens, PatientClaim: { } claim } || jwt.Text(claim) is not { Length: > 0 } text)
+            return null;
+        if (settings.PatientSystem is { } system)
+            return new(system, text);
+        return text.Split('|') is [{ Length: > 0 } named, { Length: > 0 } value] ? new(named, value) : null;
     }
 
     private static IReadOnlyList<string>? Facilities(Registration registered, IReadOnlyList<string>? claimed) =>
@@ -156,9 +175,7 @@ internal sealed class TokenCallers(
     {
         if (http.Request.Headers.Authorization.Count > 0 || http.Connection.ClientCertificate is not { } shown)
             return null;
-        var sha256 = Convert.ToHexString(SHA256.HashData(shown.RawData));
-        var now = clock.GetUtcNow();
-        return now >= shown.NotBefore && now <= shown.NotAfter && clients.Now.FindByCertificate(sha256) is { } client
+        return gateways.Find(shown) is { } client
             ? new(client.Id, client.Granted(client.Scopes ?? [])) { Facilities = client.Facilities, MayReadAudit = client.Audit }
             : null;
     }
@@ -183,6 +200,14 @@ internal sealed class TokenCallers(
         SHA256.HashData(Encoding.UTF8.GetBytes($"{audience}\n{token}"), digest);
         return (MemoryMarshal.Read<UInt128>(digest), MemoryMarshal.Read<UInt128>(digest[16..]));
     }
+
+    [LoggerMessage(
+        1,
+        LogLevel.Warning,
+        "Access tokens of {Client} are long ({Characters} characters in the header): all headers of a request hold 16 KiB; fewer or wider "
+            + "scopes make them shorter"
+    )]
+    private partial void LogLong(string client, int characters);
 
     private sealed record Known(Caller Caller, DateTimeOffset Until, int Clients, string? Certificate);
 }

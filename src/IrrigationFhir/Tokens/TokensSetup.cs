@@ -14,11 +14,11 @@ namespace IrrigationFhir.Tokens;
 /// <summary>Wires who asks: tokens, clients, limits. Which of it is in force is a matter of <c>Access:Mode</c>.</summary>
 internal static class TokensSetup
 {
-    /// <summary>Adds it. Needs the store, and comes after the gate.</summary>
+    /// <summary>Adds it. Needs the store, and comes after the gate, whose settings are its own.</summary>
     public static IServiceCollection AddTokens(this IServiceCollection services, IConfiguration configuration)
     {
-        var settings = AccessSettings.Read(configuration);
-        services.AddSingleton<Clients>().AddSingleton<AccessLimits>().AddSingleton<ClientMetrics>();
+        var settings = services.Select(service => service.ImplementationInstance).OfType<AccessSettings>().Single();
+        services.AddSingleton<Clients>().AddSingleton<GatewayCertificates>().AddSingleton<AccessLimits>().AddSingleton<ClientMetrics>();
         services.AddSingleton<SigningKeys>().AddSingleton<KeysOfClients>().AddSingleton<IssuerOfSite>();
         services.AddSingleton<ClientAssertions>().AddSingleton<TokenApi>().AddSingleton<SmartConfiguration>();
         services.TryAddSingleton<ResolveAddresses>(Dns.GetHostAddressesAsync);
@@ -80,7 +80,11 @@ internal static class TokensSetup
             Service = [new() { Coding = [Codes.SmartOnFhir], Text = "SMART Backend Services" }],
             Description =
                 "A bearer token whose scopes (system/…) cover the request: .well-known/smart-configuration says where tokens are issued. "
-                + "Scopes patient/ and user/ grant nothing: no patients and no users are kept here.",
+                + (
+                    settings.PatientClaim is null
+                        ? "Scopes patient/ and user/ grant nothing: no patients and no users are kept here."
+                        : "Scopes patient/ reach what is about the patient that the token names; user/ grant nothing."
+                ),
         };
     }
 }

@@ -1,7 +1,10 @@
 using System.Net;
 using System.Text.Json.Nodes;
+using IrrigationFhir.Access;
 using IrrigationFhir.Store.Sqlite;
+using IrrigationFhir.Tokens;
 using Microsoft.Data.Sqlite;
+using Microsoft.Extensions.DependencyInjection;
 using Microsoft.IdentityModel.Tokens;
 
 namespace IrrigationFhir.Tests.Access;
@@ -49,6 +52,7 @@ public class AssertionTests
 
     public static TheoryData<string> Cases => [.. Spoilt.Keys];
 
+    // R-ACC-21, R-ACC-25
     [Theory]
     [MemberData(nameof(Cases))]
     public async Task What_is_wrong_with_an_assertion_is_not_said(string how)
@@ -113,6 +117,48 @@ public class AssertionTests
         }
     }
 
+    // R-ACC-25: who is refused does not learn, by how long it takes, whether a client of that name is known.
+    [Fact]
+    public async Task A_signature_is_checked_whether_or_not_its_client_is_known()
+    {
+        using var client = new TestClient("known");
+        using var stranger = new TestClient("unknown");
+        await using var service = GuardedService.Start([client.Registered("system/*.cruds")]);
+        var assertions = service.Ward.Services.GetRequiredService<ClientAssertions>();
+        var registered = service.Ward.Services.GetRequiredService<Clients>().Now.Find("known")!;
+        foreach (var alg in ClientAssertions.Algorithms)
+        {
+            var good = Jwt.Read(client.Assertion(service.Endpoint, service.Time, alg))!;
+            var unknown = Jwt.Read(stranger.Assertion(service.Endpoint, service.Time, alg))!;
+            Assert.True(await good.IsSignedBy(await assertions.Signers(registered, good, default), ClientAssertions.Algorithms));
+            foreach (
+                var (of, jwt) in new[]
+                {
+                    (null, unknown), // no such client
+                    (null, good), // one that was known
+                    (registered, unknown), // another's key
+                }
+            )
+            {
+                var keys = await assertions.Signers(of, jwt, default);
+                Assert.True(keys is [var only] && PublicKeys.Fits(only, alg), alg);
+                Assert.False(await jwt.IsSignedBy(keys, ClientAssertions.Algorithms));
+            }
+        }
+
+        var (wrong, nobody) = (client.Header(), stranger.Assertion(service.Endpoint, service.Time));
+        wrong["kid"] = "another";
+        var refused = await service.Ask(client.Signed(wrong, client.Claims(service.Endpoint, service.Time)));
+        Assert.Equal((refused.Status, refused.Text), await Told(nobody));
+
+        async Task<(HttpStatusCode, string)> Told(string assertion)
+        {
+            var reply = await service.Ask(assertion);
+            return (reply.Status, reply.Text);
+        }
+    }
+
+    // R-ACC-22
     [Fact]
     public async Task An_assertion_sent_by_fifty_at_once_gets_one_token()
     {

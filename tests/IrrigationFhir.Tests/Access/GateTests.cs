@@ -7,7 +7,7 @@ using Microsoft.Extensions.DependencyInjection;
 
 namespace IrrigationFhir.Tests.Access;
 
-/// <summary>What each address needs, and that nobody gets it without.</summary>
+/// <summary>What each address needs, and that nobody gets it without (R-ACC-04, R-ACC-06, R-ACC-07, R-ACC-09 to R-ACC-11).</summary>
 public sealed class GateTests : IClassFixture<GateTests.Ward>
 {
     private readonly Ward _ward;
@@ -97,6 +97,109 @@ public sealed class GateTests : IClassFixture<GateTests.Ward>
         }
     }
 
+    /// <summary>Where a part of a type is not enough: what rests on more than single resources, and Subscriptions as such.</summary>
+    private static readonly string[] NeedWholeTypes =
+    [
+        "POST /fhir/Subscription",
+        "PUT /fhir/Subscription/one",
+        "POST /episodes",
+        "GET /episodes",
+        "GET /episodes/{e}",
+        "POST /episodes/{e}/entries",
+        "GET /episodes/{e}/entries",
+        "GET /episodes/{e}/balance",
+        "GET /episodes/{e}/record",
+        "GET /episodes/{e}/handover",
+        "GET /ward",
+    ];
+
+    // R-ACC-11
+    [Theory]
+    [MemberData(nameof(Routes))]
+    public async Task A_part_of_a_type_is_cut_out_or_not_enough_and_a_query_that_cannot_be_kept_to_is_nothing(
+        string method,
+        string address,
+        string needs
+    )
+    {
+        foreach (var way in needs.Split(" or "))
+        {
+            // A Provenance has no status.
+            var query = way.StartsWith("Provenance", StringComparison.Ordinal)
+                ? "patient.identifier=https://ward.example/patients|P-1"
+                : "status=final,active,completed,in-progress";
+            var part = await _ward.Ask(method, address, With(query));
+            var refused = NeedWholeTypes.Contains($"{method} {address}");
+            Assert.True(refused == (part.Status == HttpStatusCode.Forbidden), $"{way}: {part.Status} {part.Text}");
+            Assert.NotEqual(HttpStatusCode.Unauthorized, part.Status);
+            foreach (var strange in new[] { "date=ge2020", "code:not=1", "status:missing=false", "subject.identifier=1", "_id=1", "x=y" })
+            {
+                var nothing = await _ward.Ask(method, address, With(strange));
+                Assert.True(nothing.Status == HttpStatusCode.Forbidden, $"{way}?{strange}: {nothing.Status} {nothing.Text}");
+            }
+
+            string With(string narrowed) => string.Join(' ', way.Split(' ').Select(one => $"system/{one}?{narrowed}"));
+        }
+    }
+
+    /// <summary>A client of a facility that has no patients: everything is as if nothing were here.</summary>
+    [Theory]
+    [MemberData(nameof(Routes))]
+    public async Task Of_another_facility_nothing_is_shown_or_changed(string method, string address, string needs)
+    {
+        Assert.NotEmpty(needs);
+        var reply = await _ward.Ask(method, address, "system/*.cruds", null, "elsewhere");
+        if (address.Contains('{', StringComparison.Ordinal))
+            Assert.True(
+                reply.Status is HttpStatusCode.NotFound || (method == "POST" && reply.Status == HttpStatusCode.BadRequest),
+                $"{reply.Status} {reply.Text}"
+            );
+        else
+            Assert.DoesNotContain(_ward.Episode, reply.Text, StringComparison.Ordinal);
+    }
+
+    // R-ACC-10
+    [Fact]
+    public async Task What_is_asked_for_in_so_many_words_is_refused_and_what_is_not_mentioned_is_left_out()
+    {
+        const string Flags = "system/Flag.rs";
+        const string Patient = "identifier=https://ward.example/patients|P-1";
+        foreach (
+            var named in new[]
+            {
+                "/fhir/Observation",
+                $"/fhir/Patient/$everything?{Patient}&_type=Flag,Observation",
+                "/fhir/$export?_type=Flag,Observation",
+                "/fhir/Patient/$export?_type=Observation",
+                "/fhir/ViewDefinition/output_intervals/$viewdefinition-run?_format=ndjson",
+            }
+        )
+            Assert.Equal(HttpStatusCode.Forbidden, (await _ward.Ask("GET", named, Flags)).Status);
+
+        // Where as many were asked for just now as may be, those end soon.
+        var begun = await _ward.Ask("GET", "/fhir/$export", Flags);
+        for (var patience = 100; begun.Status == HttpStatusCode.TooManyRequests && patience > 0; patience--)
+        {
+            await Task.Delay(100);
+            begun = await _ward.Ask("GET", "/fhir/$export", Flags);
+        }
+
+        Assert.Equal(HttpStatusCode.Accepted, begun.Status);
+        var all = await _ward.Ask("GET", $"/fhir/Patient/$everything?{Patient}", "system/*.rs");
+        var some = await _ward.Ask("GET", $"/fhir/Patient/$everything?{Patient}", "system/Observation.rs");
+        Assert.Contains("\"Procedure\"", all.Text, StringComparison.Ordinal);
+        Assert.Equal(["Observation"], Types(some));
+        var alone = await _ward.Ask(
+            "GET",
+            "/fhir/Observation?_include=Observation:part-of&_revinclude=Provenance:target",
+            "system/Observation.rs"
+        );
+        Assert.Equal(["Observation"], Types(alone));
+
+        static IEnumerable<string> Types(Reply reply) =>
+            reply.Json["entry"]!.AsArray().Select(entry => (string)entry!["resource"]!["resourceType"]!).Distinct();
+    }
+
     private static IEnumerable<string> FirstVersion(string one) =>
         one.Split('.') is [var type, var letters]
             ? new[]
@@ -180,6 +283,7 @@ public sealed class GateTests : IClassFixture<GateTests.Ward>
         Assert.Contains("insufficient_scope", scope.Headers.WwwAuthenticate.Single().ToString(), StringComparison.Ordinal);
     }
 
+    // R-ACC-09
     [Fact]
     public async Task Entries_of_a_batch_are_judged_one_by_one_and_a_transaction_does_nothing()
     {
@@ -289,6 +393,8 @@ public sealed class GateTests : IClassFixture<GateTests.Ward>
 
         internal NamedCallers Callers { get; } = new();
 
+        internal string Episode => _episode;
+
         internal RunningService Service { get; private set; } = null!;
 
         public async Task InitializeAsync()
@@ -339,19 +445,25 @@ public sealed class GateTests : IClassFixture<GateTests.Ward>
                 },
             };
 
-        internal async Task<Reply> Ask(string method, string address, string? scopes, JsonObject? body = null)
+        internal async Task<Reply> Ask(string method, string address, string? scopes, JsonObject? body = null, params string[] facilities)
         {
-            using var reply = await Send(method, address, scopes, body);
+            using var reply = await Send(method, address, scopes, body, facilities);
             return await Reply.Of(reply);
         }
 
         /// <summary>Asks with scopes, or with no token at all.</summary>
-        internal async Task<HttpResponseMessage> Send(string method, string address, string? scopes, JsonObject? body = null)
+        internal async Task<HttpResponseMessage> Send(
+            string method,
+            string address,
+            string? scopes,
+            JsonObject? body = null,
+            params string[] facilities
+        )
         {
             var to = address.Replace("{e}", _episode, StringComparison.Ordinal).Replace("{o}", _observation, StringComparison.Ordinal);
             using var request = new HttpRequestMessage(new(method), new Uri(to, UriKind.Relative));
             if (scopes is not null)
-                request.Headers.TryAddWithoutValidation("Authorization", NamedCallers.Bearer("monitor", scopes));
+                request.Headers.TryAddWithoutValidation("Authorization", NamedCallers.Bearer("monitor", scopes, facilities));
             if (address.Contains("$export", StringComparison.Ordinal))
                 request.Headers.Add("Prefer", "respond-async");
             if (address.EndsWith("_search", StringComparison.Ordinal))

@@ -138,7 +138,7 @@ public class GuardedTests
     }
 
     [Fact]
-    public async Task A_network_that_fails_too_often_waits_but_for_tokens_that_were_good_before()
+    public async Task A_network_that_fails_too_often_waits_and_whoever_is_known_there_does_not()
     {
         using var client = new TestClient();
         await using var service = GuardedService.Start([client.Registered("system/*.rs")], ("Access:FailuresPerMinute", "5"));
@@ -153,10 +153,35 @@ public class GuardedTests
         for (var i = 0; i < 5; i++)
             Assert.Equal((401, null), await Get($"forged-{i}"));
         Assert.Equal((429, "1"), await Get("forged-again"));
-        Assert.Equal((429, "1"), await Get(fresh));
+        Assert.Equal((200, null), await Get(fresh));
         Assert.Equal((200, null), await Get(known));
-        Assert.Equal(HttpStatusCode.TooManyRequests, (await service.Ask(client.Assertion(service.Endpoint, service.Time))).Status);
+        await service.Token(client);
+        using var stranger = new TestClient();
+        var refused = await service.Ask(stranger.Assertion(service.Endpoint, service.Time));
+        Assert.Equal(HttpStatusCode.TooManyRequests, refused.Status);
+        Assert.Equal("OperationOutcome", (string)refused.Json["resourceType"]!);
         Assert.Equal((401, null), await Get(null)); // who brings nothing costs nothing
+    }
+
+    [Fact]
+    public async Task A_token_that_hardly_fits_into_a_request_is_told_once_and_not_repeated()
+    {
+        var logged = new ConcurrentQueue<string>();
+        using var client = new TestClient();
+        string[] many = [.. Enumerable.Range(0, 90).Select(n => $"system/Observation.rs?code=https://codes.example/{n:D3}|{n:D3}")];
+        await using var service = GuardedService.Start([client.Registered([.. many, "system/Flag.rs"])]);
+        service.Ward.Services.GetRequiredService<ILoggerFactory>().AddProvider(new FhirOverHttp.Recorder(logged));
+        foreach (var scopes in new[] { ["system/Flag.rs"], many[..50], many[..49] })
+        {
+            var token = await service.Token(client, string.Join(' ', scopes));
+            using var response = await service.Get("/fhir/metadata", token);
+            using var found = await service.Get("/fhir/Flag?_count=1", token);
+            Assert.Equal(scopes.Length == 1 ? HttpStatusCode.OK : HttpStatusCode.Forbidden, found.StatusCode);
+            Assert.Equal(scopes.Length > 1 ? 1 : 0, logged.Count(line => line.Contains("Access tokens of", StringComparison.Ordinal)));
+            Assert.DoesNotContain(logged, line => line.Contains(token[..40], StringComparison.Ordinal));
+        }
+
+        Assert.Contains(logged, line => line.Contains("ward-gateway", StringComparison.Ordinal));
     }
 
     // §9: what a proxy says of whom it passes on is believed of proxies that are named, and of nobody else.

@@ -9,9 +9,9 @@ namespace IrrigationFhir.Tests.Access;
 /// <summary>Tokens of a site's issuer: which are good, and which only look so (R-ACC-04, R-ACC-05; each trap of RFC 8725).</summary>
 public class IssuerTests
 {
-    private const string Audience = "https://ward.example/fhir";
+    internal const string Audience = "https://ward.example/fhir";
 
-    private static readonly Dictionary<string, Action<JsonObject, JsonObject>> Forged = new()
+    internal static readonly Dictionary<string, Action<JsonObject, JsonObject>> Forged = new()
     {
         ["no algorithm"] = (header, _) => header["alg"] = "none",
         ["no algorithm, half in capitals"] = (header, _) => header["alg"] = "nOnE",
@@ -364,7 +364,7 @@ public class IssuerTests
     }
 
     /// <summary>The service with the tokens of an issuer on this machine.</summary>
-    private sealed class Site(TestIssuer issuer, TestClient signer, RunningService ward) : IAsyncDisposable
+    internal sealed class Site(TestIssuer issuer, TestClient signer, RunningService ward) : IAsyncDisposable
     {
         public TestIssuer Issuer => issuer;
 

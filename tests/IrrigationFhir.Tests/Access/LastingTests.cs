@@ -2,12 +2,14 @@ using System.Net;
 using System.Text;
 using System.Text.Json.Nodes;
 using IrrigationFhir.Access;
+using IrrigationFhir.Search;
 using IrrigationFhir.Tests.Subscriptions;
+using Microsoft.Data.Sqlite;
 using static IrrigationFhir.Tests.Subscriptions.SubscribedWard;
 
 namespace IrrigationFhir.Tests.Access;
 
-/// <summary>What lasts is judged whenever it acts, and is its client's own.</summary>
+/// <summary>What lasts is judged whenever it acts, and is its client's own (R-ACC-12).</summary>
 public sealed class LastingTests : IAsyncLifetime
 {
     private const string All = "system/*.cruds";
@@ -48,6 +50,63 @@ public sealed class LastingTests : IAsyncLifetime
     {
         var reply = await Send("POST", "/fhir/Subscription", $"{ToSubscribe} {scope}", Subscription(_board.Address(), content: content));
         Assert.True(status == (int)reply.Status, reply.Text);
+    }
+
+    [Theory]
+    [InlineData("system/Flag.rs?code=clots-present", "Flag?code=clots-present", 201)]
+    [InlineData("system/Flag.rs?code=clots-present,outflow-deficit", "Flag?code=outflow-deficit", 201)]
+    [InlineData("system/Flag.rs?code=clots-present,outflow-deficit", "Flag?code=outflow-deficit,clots-present", 201)]
+    [InlineData("system/Flag.rs?code=clots-present", "Flag?code=outflow-deficit", 403)]
+    [InlineData("system/Flag.rs?code=clots-present", "Flag?code=clots-present,outflow-deficit", 403)]
+    [InlineData("system/Flag.rs?code=clots-present", "Flag?priority=PH", 403)]
+    [InlineData("system/Flag.rs?code=clots-present&category=safety", "Flag?code=clots-present", 403)]
+    [InlineData("system/Flag.rs?patient.identifier=https://ward.example/patients|P-1", "Flag?patient.identifier=P-1", 403)]
+    [InlineData(
+        "system/Flag.rs?patient.identifier=https://ward.example/patients|P-1",
+        "Flag?patient.identifier=https://ward.example/patients|P-1",
+        201
+    )]
+    [InlineData("system/Flag.rs?patient.identifier=P-1", "Flag?patient.identifier=https://ward.example/patients|P-1", 201)]
+    [InlineData("system/Flag.s?code=clots-present system/Flag.r?code=outflow-deficit", "Flag?code=clots-present", 403)]
+    [InlineData("system/Flag.s system/Flag.r?code=clots-present", "Flag?code=clots-present", 201)]
+    public async Task Who_may_have_a_part_of_a_type_subscribes_to_that_part(string scope, string filter, int status)
+    {
+        var reply = await Send("POST", "/fhir/Subscription", $"{ToSubscribe} {scope}", Subscription(_board.Address(), filter: filter));
+        Assert.True(status == (int)reply.Status, reply.Text);
+    }
+
+    [Fact]
+    public async Task What_does_not_fall_in_the_scope_any_more_is_not_told_and_counted()
+    {
+        const string Scope = "system/Subscription.crus system/Flag.rs?code=clots-present";
+        var reply = await Send("POST", "/fhir/Subscription", Scope, Subscription(_board.Address(), filter: "Flag?code=clots-present"));
+        Assert.True(reply.Status == HttpStatusCode.Created, reply.Text);
+        var id = (string)reply.Json["id"]!;
+        await _ward.Until(async () => (string)(await Send("GET", $"/fhir/Subscription/{id}", All)).Json["status"]! == "active");
+        var bed = await Bed("north");
+
+        // The event is of the flag that its client asked for; that the flag is another now is done to its row.
+        await using (var store = new SqliteConnection($"Data Source={Path.Combine(_ward.Folder, "irrigation.db")};Pooling=False"))
+        {
+            await store.OpenAsync();
+            var change = store.CreateCommand();
+            change.CommandText =
+                "create trigger another after insert on subscription_event begin update resource set codes = 0 where type = "
+                + $"{IndexedTypes.NumberOf("Flag")}; end";
+            await change.ExecuteNonQueryAsync();
+        }
+
+        Assert.Equal(HttpStatusCode.OK, (await Send("POST", $"/episodes/{bed}/entries", All, Clots("seen"), facilities: "north")).Status);
+        await _ward.Until(async () =>
+            (await Send("GET", "/metrics", All)).Text.Contains(
+                "irrigationfhir_notification_events_withheld_total{by=\"scope\"} 1",
+                StringComparison.Ordinal
+            )
+        );
+        Assert.DoesNotContain(_board.All(), notification => notification.Kind == "event-notification");
+        var mine = await Send("GET", $"/fhir/Subscription/{id}/$events", Scope);
+        Assert.DoesNotContain("Flag/", mine.Text, StringComparison.Ordinal);
+        Assert.Contains("Flag/", (await Send("GET", $"/fhir/Subscription/{id}/$events", All)).Text, StringComparison.Ordinal);
     }
 
     [Fact]
@@ -126,6 +185,8 @@ public sealed class LastingTests : IAsyncLifetime
     [InlineData("system/Flag.rs?status=active", "system/Flag.rs", "system/Flag.rs?status=active")]
     [InlineData("system/Flag.rs?status=active", "system/Flag.rs?code=x", "system/Flag.rs?status=active&code=x")]
     [InlineData("system/Flag.rs", "", "")]
+    [InlineData("system/Flag.rs?code=x", "system/Flag.rs?code=x system/Flag.rs?code=y", "system/Flag.rs?code=x")]
+    [InlineData("system/Flag.rs?code=x", "system/Flag.r?code=x system/Flag.s?code=y", "system/Flag.r?code=x system/Flag.s?code=x&code=y")]
     public void What_lasts_is_no_more_than_was_and_is_allowed(string then, string still, string both) =>
         Assert.Equal(both, string.Join(' ', Scope.Both(Scope.ReadAll(then), Scope.ReadAll(still))));
 

@@ -23,7 +23,12 @@ public sealed class ShownTests(ShownTests.Wards wards) : IClassFixture<ShownTest
         "?code=bladder-drainage-total",
         "?patient.identifier=https://ward.example/patients|P-1",
         "?patient.identifier=https://ward.example/patients|P-2&status=final",
+        "?code=outflow-deficit",
+        "?category=safety",
     ];
+
+    /// <summary>Views that say of each resource which it is.</summary>
+    private static readonly string[] Viewed = ["Observation", "Procedure", "Flag", "Provenance"];
 
     /// <summary>Addresses that show resources, of one type or of many.</summary>
     private static readonly string[] Addresses =
@@ -66,6 +71,28 @@ public sealed class ShownTests(ShownTests.Wards wards) : IClassFixture<ShownTest
             var scopes = string.Join(' ', Enumerable.Range(0, 1 + chance.Next(4)).Select(_ => RandomScope(chance)));
             var bearer = NamedCallers.Bearer(chance.Next(2) == 0 ? "monitor" : "board", scopes, facilities);
             var known = new Dictionary<string, bool>();
+            async Task AreReadable(IEnumerable<string> resources, string where)
+            {
+                foreach (var resource in resources)
+                {
+                    if (!known.TryGetValue(resource, out var readable))
+                        known.Add(resource, readable = await wards.Reads(resource, bearer));
+                    Assert.True(readable, $"seed {seed}: {string.Join(',', facilities)} {scopes}: {where} shows {resource}");
+                    shown++;
+                }
+            }
+
+            foreach (var type in Viewed)
+            {
+                var rows = await wards.Post("/fhir/ViewDefinition/$viewdefinition-run?_format=ndjson", wards.Keys(type), bearer);
+                Assert.True(rows.Status is HttpStatusCode.OK or HttpStatusCode.Forbidden, $"seed {seed}: {scopes}: {type}: {rows.Text}");
+                if (rows.Status == HttpStatusCode.OK)
+                    await AreReadable(wards.Lines(rows.Text).Select(row => (string)row["key"]!), $"a view of {type}");
+            }
+
+            if (n % 5 == 0)
+                await AreReadable(await wards.Exported(bearer), "an export");
+
             foreach (var address in Addresses)
             {
                 var reply = await wards.Get(address, bearer);
@@ -79,13 +106,7 @@ public sealed class ShownTests(ShownTests.Wards wards) : IClassFixture<ShownTest
                     continue;
                 }
 
-                foreach (var resource in wards.ShownIn(reply.Json))
-                {
-                    if (!known.TryGetValue(resource, out var readable))
-                        known.Add(resource, readable = await wards.Reads(resource, bearer));
-                    Assert.True(readable, $"seed {seed}: {string.Join(',', facilities)} {scopes}: {address} shows {resource}");
-                    shown++;
-                }
+                await AreReadable(wards.ShownIn(reply.Json), address);
 
                 if (
                     reply.Json["total"] is { } total
@@ -109,6 +130,13 @@ public sealed class ShownTests(ShownTests.Wards wards) : IClassFixture<ShownTest
                             : reply.Status is HttpStatusCode.NotFound or HttpStatusCode.Forbidden,
                         $"{episode}{view}: {reply.Status}"
                     );
+                    if (view == "/flags" && reply.Status == HttpStatusCode.OK)
+                        await AreReadable(
+                            new[] { "standing", "ended" }
+                                .SelectMany(list => reply.Json[list]!.AsArray())
+                                .Select(flag => $"Flag/{flag!["id"]}"),
+                            $"{episode.Id}{view}"
+                        );
                 }
             }
         }
@@ -116,6 +144,7 @@ public sealed class ShownTests(ShownTests.Wards wards) : IClassFixture<ShownTest
         Assert.True(shown > 200 && hidden > 200, $"{shown} shown, {hidden} hidden");
     }
 
+    // R-ACC-13
     [Fact]
     public async Task Absent_and_hidden_are_answered_alike()
     {
@@ -226,6 +255,90 @@ public sealed class ShownTests(ShownTests.Wards wards) : IClassFixture<ShownTest
             Assert.Equal(episode.Facility == "south", rows.Text.Contains(episode.Id, StringComparison.Ordinal));
     }
 
+    [Fact]
+    public async Task An_export_and_a_view_are_cut_to_the_query_of_a_scope_and_no_more()
+    {
+        const string Volumes = "Observation.rs?code=bladder-drainage-total";
+        var part = NamedCallers.Bearer("monitor", $"system/{Volumes}", "north");
+        var found = await wards.Get("/fhir/Observation?code=bladder-drainage-total&_count=1000", part);
+        var expected = wards.ShownIn(found.Json).Order(StringComparer.Ordinal).ToList();
+        Assert.NotEmpty(expected);
+
+        Assert.Equal(expected, (await wards.Exported(part)).Order(StringComparer.Ordinal));
+        var rows = await wards.Post("/fhir/ViewDefinition/$viewdefinition-run?_format=ndjson", wards.Keys("Observation"), part);
+        Assert.Equal(expected, wards.Lines(rows.Text).Select(row => (string)row["key"]!).Order(StringComparer.Ordinal));
+
+        // Of two queries both parts; the patient is one as any other, whom nothing else is told of.
+        var one = NamedCallers.Bearer(
+            "monitor",
+            "system/Observation.rs?patient.identifier=https://ward.example/patients|P-1 system/Flag.rs?category=safety",
+            "north"
+        );
+        var ofOne = await wards.Exported(one);
+        var first = wards.Episodes.First().Id;
+        Assert.Contains(ofOne, key => key.StartsWith("Observation/", StringComparison.Ordinal));
+        Assert.All(
+            ofOne.Where(key => key.StartsWith("Observation/", StringComparison.Ordinal)),
+            key => Assert.StartsWith($"Observation/{first}.", key, StringComparison.Ordinal)
+        );
+        one = NamedCallers.Bearer("monitor", "system/Observation.rs?patient.identifier=https://ward.example/patients|P-1", "north");
+        var other = await wards.Get("/fhir/Patient/$export?patient=https://ward.example/patients|P-2&_type=Observation", one);
+        var nobody = await wards.Get("/fhir/Patient/$export?patient=https://ward.example/patients|P-77&_type=Observation", one);
+        Assert.Equal((HttpStatusCode.NotFound, nobody.Text), (other.Status, other.Text));
+    }
+
+    [Fact]
+    public async Task Files_of_an_export_are_not_fetched_with_less_than_they_hold()
+    {
+        const string Scope = "system/Observation.rs?code=bladder-drainage-total system/Observation.rs?category=vital-signs";
+        var all = NamedCallers.Bearer("monitor", Scope, "north", "south");
+        var begun = await wards.Get("/fhir/$export?_type=Observation", all);
+        Assert.True(begun.Status == HttpStatusCode.Accepted, begun.Text);
+        var file = (string)(await wards.Ended(begun.Location!, all))["output"]![0]!["url"]!;
+        foreach (
+            var (scopes, facilities, status) in new[]
+            {
+                (Scope, "north,south", 200),
+                ("system/Observation.rs", "north,south", 200),
+                ("system/*.cruds", "north,south", 200),
+                ("system/Observation.rs?code=bladder-drainage-total", "north,south", 404),
+                ("system/Observation.rs?code=bladder-drainage-total system/Observation.rs?category=procedure", "north,south", 404),
+                ("system/Observation.rs?code=bladder-drainage-total system/Observation.s", "north,south", 404),
+                (Scope, "north", 404),
+                ("system/*.cruds", "south", 404),
+            }
+        )
+        {
+            var fetched = await wards.Get(file, NamedCallers.Bearer("monitor", scopes, facilities.Split(',')));
+            Assert.True(status == (int)fetched.Status, $"{scopes} {facilities}: {fetched.Status}");
+        }
+    }
+
+    [Fact]
+    public async Task Flags_of_an_episode_are_cut_to_the_query_of_a_scope_and_say_so()
+    {
+        var all = NamedCallers.Bearer("monitor", "system/*.cruds", "north");
+        var (whole, part) = (new List<string>(), new List<string>());
+        foreach (var episode in wards.Episodes.Where(one => one.Facility == "north"))
+        {
+            var flags = (await wards.Get($"/episodes/{episode.Id}/flags", all)).Json;
+            Assert.Null(flags["partial"]);
+            whole.AddRange(flags["standing"]!.AsArray().Select(flag => (string)flag!["flag"]!));
+        }
+
+        Assert.NotEmpty(whole);
+        var few = NamedCallers.Bearer("monitor", $"system/Flag.rs?code={whole[0]}", "north");
+        foreach (var episode in wards.Episodes.Where(one => one.Facility == "north"))
+        {
+            var flags = (await wards.Get($"/episodes/{episode.Id}/flags", few)).Json;
+            Assert.True((bool)flags["partial"]!);
+            Assert.Empty(flags["undecided"]!.AsArray());
+            part.AddRange(flags["standing"]!.AsArray().Select(flag => (string)flag!["flag"]!));
+        }
+
+        Assert.Equal(whole.Where(flag => flag == whole[0]), part);
+    }
+
     private static string RandomScope(Random chance)
     {
         var letters = string.Concat("cruds".Where(_ => chance.Next(3) > 0));
@@ -314,6 +427,49 @@ public sealed class ShownTests(ShownTests.Wards wards) : IClassFixture<ShownTest
             }
 
             throw new TimeoutException("an export that does not end");
+        }
+
+        /// <summary>What asks for the addresses of all resources of a type.</summary>
+        internal JsonObject Keys(string type) =>
+            new()
+            {
+                ["resourceType"] = "Parameters",
+                ["parameter"] = new JsonArray(
+                    new JsonObject
+                    {
+                        ["name"] = "viewResource",
+                        ["resource"] = new JsonObject
+                        {
+                            ["resourceType"] = "ViewDefinition",
+                            ["status"] = "active",
+                            ["name"] = "keys",
+                            ["resource"] = type,
+                            ["select"] = new JsonArray(
+                                new JsonObject
+                                {
+                                    ["column"] = new JsonArray(new JsonObject { ["name"] = "key", ["path"] = "getResourceKey()" }),
+                                }
+                            ),
+                        },
+                    }
+                ),
+            };
+
+        internal IEnumerable<JsonNode> Lines(string text) =>
+            text.Split('\n', StringSplitOptions.RemoveEmptyEntries).Select(line => JsonNode.Parse(line)!);
+
+        /// <summary>The addresses of all that an export holds; none where nothing may be exported.</summary>
+        internal async Task<IReadOnlyList<string>> Exported(string bearer)
+        {
+            var begun = await Get("/fhir/$export", bearer);
+            if (begun.Status == HttpStatusCode.Forbidden)
+                return [];
+            Assert.Equal(HttpStatusCode.Accepted, begun.Status);
+            var manifest = await Ended(begun.Location!, bearer);
+            var keys = new List<string>();
+            foreach (var file in manifest["output"]!.AsArray())
+                keys.AddRange(Lines((await Get((string)file!["url"]!, bearer)).Text).Select(one => $"{one["resourceType"]}/{one["id"]}"));
+            return keys;
         }
 
         internal async Task<bool> Reads(string resource, string bearer) =>

@@ -10,6 +10,7 @@ namespace IrrigationFhir.Tests.Access;
 /// <summary>Who gets a token, for what, and what it is (R-ACC-20 to R-ACC-27).</summary>
 public class TokenEndpointTests
 {
+    // R-ACC-20, R-ACC-26
     [Theory]
     [InlineData("ES384")]
     [InlineData("RS384")]

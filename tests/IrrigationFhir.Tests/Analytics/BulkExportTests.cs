@@ -452,7 +452,7 @@ public class BulkExportTests(StoriesTold told) : IClassFixture<StoriesTold>
                 {"bulk": {"address": "http://ward.example/fhir/$export", "base": "http://ward.example/fhir", "ofPatients": false,
                  "types": ["Observation"], "filters": [], "elements": [], "patients": [], "passedOver": []}}
                 """,
-                8,
+                _ => false,
                 CancellationToken.None
             )
         );

@@ -1,6 +1,7 @@
 using System.Net.Security;
-using System.Security.Cryptography;
+using System.Security.Authentication;
 using IrrigationFhir.Access;
+using IrrigationFhir.Outbound;
 using Microsoft.AspNetCore.HttpOverrides;
 using Microsoft.AspNetCore.Server.Kestrel.Core;
 using Microsoft.Extensions.Options;
@@ -8,7 +9,7 @@ using Microsoft.Extensions.Options;
 namespace IrrigationFhir.Tokens;
 
 /// <summary>What connections have to bring: certificates of gateways, and what proxies say of whom they pass on.</summary>
-internal static class Listeners
+internal static class Connecting
 {
     /// <summary>Serves certificates from PEM files as these change, and takes certificates of gateways that are registered.</summary>
     /// <remarks>
@@ -18,12 +19,13 @@ internal static class Listeners
     public static IServiceCollection ServeCertificates(this IServiceCollection services, IConfiguration configuration) =>
         services.AddSingleton<IConfigureOptions<KestrelServerOptions>>(provider => new ConfigureOptions<KestrelServerOptions>(kestrel =>
         {
-            var clients = provider.GetRequiredService<Clients>();
+            var gateways = provider.GetRequiredService<GatewayCertificates>();
             kestrel.ConfigureHttpsDefaults(https =>
+            {
+                https.SslProtocols = SslProtocols.Tls12 | SslProtocols.Tls13;
                 https.ClientCertificateValidation = (shown, _, fault) =>
-                    !fault.HasFlag(SslPolicyErrors.RemoteCertificateNotAvailable)
-                    && clients.Now.FindByCertificate(Convert.ToHexString(SHA256.HashData(shown.RawData))) is not null
-            );
+                    !fault.HasFlag(SslPolicyErrors.RemoteCertificateNotAvailable) && gateways.Find(shown) is not null;
+            });
             var listeners = kestrel.Configure(configuration.GetSection("Kestrel"), reloadOnChange: false);
             foreach (var listener in configuration.GetSection("Kestrel:Endpoints").GetChildren())
             {

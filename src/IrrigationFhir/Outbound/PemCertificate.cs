@@ -2,9 +2,9 @@ using System.Net.Security;
 using System.Security.Cryptography;
 using System.Security.Cryptography.X509Certificates;
 
-namespace IrrigationFhir.Tokens;
+namespace IrrigationFhir.Outbound;
 
-/// <summary>Where a certificate of the service lies.</summary>
+/// <summary>Where a certificate of the service lies, by which it is known to whom connects, or to whom it connects.</summary>
 /// <param name="Path">A PEM file: the certificate, and behind it those that lead to its authority.</param>
 /// <param name="KeyPath">A PEM file: its key.</param>
 /// <param name="Password">Of the key; null where it has none.</param>
@@ -61,15 +61,20 @@ internal sealed partial class PemCertificate
         }
     }
 
-    private SslStreamCertificateContext? Read()
+    /// <summary>Whether files hold a certificate and its key.</summary>
+    public static bool Holds(PemFiles files) => Read(files) is not null;
+
+    private SslStreamCertificateContext? Read() => Read(_files);
+
+    private static SslStreamCertificateContext? Read(PemFiles files)
     {
         try
         {
-            var own = _files.Password is { Length: > 0 } password
-                ? X509Certificate2.CreateFromEncryptedPemFile(_files.Path, password, _files.KeyPath)
-                : X509Certificate2.CreateFromPemFile(_files.Path, _files.KeyPath);
+            var own = files.Password is { Length: > 0 } password
+                ? X509Certificate2.CreateFromEncryptedPemFile(files.Path, password, files.KeyPath)
+                : X509Certificate2.CreateFromPemFile(files.Path, files.KeyPath);
             var chain = new X509Certificate2Collection();
-            chain.ImportFromPemFile(_files.Path);
+            chain.ImportFromPemFile(files.Path);
             return SslStreamCertificateContext.Create(own, [.. chain.Skip(1)], offline: true);
         }
         catch (Exception failure)
