@@ -1,4 +1,5 @@
 using System.Globalization;
+using IrrigationFhir.Store;
 
 namespace IrrigationFhir.Audit;
 
@@ -20,6 +21,7 @@ internal sealed class AuditQueue(string folder) : IDisposable
 {
     private const string Prefix = "audit-waiting-";
     private const string Suffix = ".ndjson";
+    private const string Left = "audit-left-";
 
     private readonly Lock _lock = new();
     private readonly Dictionary<long, long> _waiting = [];
@@ -98,12 +100,35 @@ internal sealed class AuditQueue(string folder) : IDisposable
         }
     }
 
-    /// <summary>Ends the file that is added to, and says which wait, in their order.</summary>
+    /// <summary>Leaves entries for the service of a data folder, from another process: all of them or none.</summary>
+    /// <exception cref="IOException">The folder does not take them.</exception>
+    /// <exception cref="UnauthorizedAccessException">The same.</exception>
+    public static void Leave(string folder, IReadOnlyList<AuditEntry> entries)
+    {
+        var path = Path.Combine(folder, $"{Left}{Guid.NewGuid():N}{Suffix}");
+        using (var file = New(path + ".unfinished"))
+        {
+            foreach (var entry in entries)
+                file.Write([.. entry.ToJson(), (byte)'\n']);
+            file.Flush(flushToDisk: true);
+        }
+
+        File.Move(path + ".unfinished", path);
+    }
+
+    /// <summary>Ends the file that is added to, and says which wait, in their order; what other processes left comes last.</summary>
     public IReadOnlyList<AuditFile> Seal()
     {
         lock (_lock)
         {
             Close();
+            foreach (var left in Directory.EnumerateFiles(folder, $"{Left}*{Suffix}"))
+            {
+                File.Move(left, PathOf(_number + 1));
+                _number++;
+                _waiting[_number] = new FileInfo(PathOf(_number)).Length;
+            }
+
             Lines = 0;
             return [.. _waiting.Keys.Order().Select(number => new AuditFile(number, PathOf(number)))];
         }

@@ -131,9 +131,9 @@ public class CommandLineTests
             Assert.Equal((2, ""), (code, output));
             const string fhir = "Fhir has BaseUrl, BodySeconds, CanonicalBase, CompressReplies, DefaultCount, MaxBodyBytes, MaxCount";
             const string access =
-                "Access has AllowLoopback, Audience, AuditKeep, Burst, CertificateAuthorities, ClientsFile, Facilities, FacilityClaim, "
-                + "FailuresPerMinute, Issuer, KeyFile, Mode, OpenToNetwork, PrivateNetworks, Proxies, RequestsPerSecond, TokenSeconds, "
-                + "TokensPerMinute";
+                "Access has AlertPatientsPerHour, AllowLoopback, Audience, AuditKeep, Burst, CertificateAuthorities, ClientsFile, "
+                + "Facilities, FacilityClaim, FailuresPerMinute, Issuer, KeyFile, Mode, OpenToNetwork, PrivateNetworks, Proxies, "
+                + "RequestsPerSecond, TokenSeconds, TokensPerMinute";
             const string unread = "'nowhere.json' cannot be read (FileNotFoundException)";
             Assert.Equal(
                 $"""
