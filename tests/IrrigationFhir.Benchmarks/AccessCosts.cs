@@ -57,15 +57,17 @@ internal static class AccessCosts
             foreach (var (what, _) in Kinds)
             {
                 var (a, b) = (open.Measured[what], tokens.Measured[what]);
+                var spent = Share(a, b, (x, y) => x.Processor / y.Processor);
+                var answered = Share(a, b, (x, y) => Rate(y) / Rate(x));
                 output.WriteLine(
-                    $"| {what} | {Median(a, Processor):0} µs | {Median(b, Processor):0} µs | {Share(a, b, (x, y) => x.Processor / y.Processor)} "
-                        + $"| {Median(a, Rate):0}/s | {Median(b, Rate):0}/s | {Share(a, b, (x, y) => Rate(y) / Rate(x))} |"
+                    $"| {what} | {Median(a, Processor):0} µs | {Median(b, Processor):0} µs | {spent} "
+                        + $"| {Median(a, Rate):0}/s | {Median(b, Rate):0}/s | {answered} |"
                 );
             }
 
             output.WriteLine(
-                "\n## What recording a read takes of it\n\nAn open service that records against one that does not, by a switch that no setting "
-                    + "has.\n\n| what | not recorded | recorded | of it for recording |\n| --- | ---: | ---: | ---: |"
+                "\n## What recording a read takes of it\n\nAn open service that records against one that does not, by a switch that no "
+                    + "setting has.\n\n| what | not recorded | recorded | of it for recording |\n| --- | ---: | ---: | ---: |"
             );
             foreach (var (what, _) in Kinds.SkipLast(1))
             {

@@ -72,8 +72,7 @@ internal static class LiveService
         app.MapGet(Allocated, () => Results.Text(GC.GetTotalAllocatedBytes().ToString(CultureInfo.InvariantCulture)))
             .Needs(AccessNeeds.AnyToken);
         app.MapGet(Now, () => clock.GetUtcNow().ToString("O", CultureInfo.InvariantCulture)).Needs(AccessNeeds.Nothing);
-        app.MapGet(Processor, () => Environment.CpuUsage.TotalTime.Ticks.ToString(CultureInfo.InvariantCulture))
-            .Needs(AccessNeeds.Nothing);
+        app.MapGet(Processor, () => Environment.CpuUsage.TotalTime.Ticks.ToString(CultureInfo.InvariantCulture)).Needs(AccessNeeds.Nothing);
         app.OpenStore();
         await app.RunAsync();
         return 0;

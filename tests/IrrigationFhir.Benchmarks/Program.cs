@@ -5,7 +5,10 @@ CultureInfo.CurrentCulture = CultureInfo.InvariantCulture;
 if (args is ["serve", .. var settings])
     return await LiveService.Serve(settings);
 var asked = args is [var only] ? only : "";
-if (asked is not ("core" or "http" or "load" or "bundles" or "search" or "notifications" or "ward" or "export" or "access" or "soak" or "all"))
+if (
+    asked
+    is not ("core" or "http" or "load" or "bundles" or "search" or "notifications" or "ward" or "export" or "access" or "soak" or "all")
+)
 {
     Console.Error.WriteLine(
         "say what to measure: core (append and balance, in memory), http (the running service on loopback), "

@@ -11,7 +11,7 @@ namespace IrrigationFhir.Benchmarks;
 internal sealed class RunningService : IAsyncDisposable
 {
     private const string ListeningOn = "Now listening on: ";
-    private static readonly TimeSpan Patience = TimeSpan.FromSeconds(60);
+    private static readonly TimeSpan Patience = TimeSpan.FromMinutes(5);
 
     private readonly Process process;
     private readonly HttpClient http;
@@ -133,21 +133,19 @@ internal sealed class RunningService : IAsyncDisposable
     public static async Task<RunningService> Start(string folder, bool recorded, params (string Key, string Value)[] settings)
     {
         var start = new ProcessStartInfo("dotnet") { RedirectStandardOutput = true, WorkingDirectory = folder };
-        foreach (
-            var argument in new[]
-            {
-                Path.Combine(AppContext.BaseDirectory, "IrrigationFhir.Benchmarks.dll"),
-                "serve",
-                .. recorded ? Array.Empty<string>() : [LiveService.Unrecorded],
-                "--urls",
-                "http://127.0.0.1:0",
-                "--Data:Folder",
-                folder,
-            }.Concat(settings.SelectMany(s => new[] { $"--{s.Key}", s.Value }))
-        )
-        {
+        string[] arguments =
+        [
+            Path.Combine(AppContext.BaseDirectory, "IrrigationFhir.Benchmarks.dll"),
+            "serve",
+            .. recorded ? Array.Empty<string>() : [LiveService.Unrecorded],
+            "--urls",
+            "http://127.0.0.1:0",
+            "--Data:Folder",
+            folder,
+            .. settings.SelectMany(s => new[] { $"--{s.Key}", s.Value }),
+        ];
+        foreach (var argument in arguments)
             start.ArgumentList.Add(argument);
-        }
 
         start.Environment["DOTNET_gcServer"] = "0";
         var started = Stopwatch.GetTimestamp();

@@ -168,7 +168,7 @@ internal sealed class AuditTrail(AuditQueue queue, AuditStore store, TimeProvide
         {
             Resources = shown.Resources.Count == 0 ? null : shown.Resources,
             Episodes = shown.Episodes.Count == 0 ? null : shown.Episodes,
-            Query = shown.Query,
+            Query = shown.Query is { } asked ? Secrets.LeftOut(asked) : null,
             Outcome = shown.Outcome,
             Code = shown.Code,
         };

@@ -23,7 +23,10 @@ internal sealed class JudgedEvents(ILogger<JudgedEvents> log)
     /// <summary>Judges an event, where it is its turn.</summary>
     public void Look(AuditRow row)
     {
-        if ((Interlocked.Increment(ref _seen) & int.MaxValue) % OneIn != 0 || AuditRules.Faults(AuditEventMapper.ToEvent(row)) is not [var first, ..])
+        if (
+            (Interlocked.Increment(ref _seen) & int.MaxValue) % OneIn != 0
+            || AuditRules.Faults(AuditEventMapper.ToEvent(row)) is not [var first, ..]
+        )
             return;
         Interlocked.Increment(ref _wrong);
         log.LogError("An AuditEvent is not as its profile asks: {Rule}; report it", first); // a rule is ours and names nobody

@@ -381,7 +381,8 @@ internal sealed class AuditReading(AuditStore store, JudgedEvents judged, FhirSe
             }
         }
 
-        private void TakeDeeds(Func<Deed, bool> meant) => query = query with { Deeds = Both(query.Deeds, Enum.GetValues<Deed>().Where(meant)) };
+        private void TakeDeeds(Func<Deed, bool> meant) =>
+            query = query with { Deeds = Both(query.Deeds, Enum.GetValues<Deed>().Where(meant)) };
 
         private static IReadOnlyList<T> Both<T>(IReadOnlyList<T>? before, IEnumerable<T> too) =>
             [.. before is null ? too : before.Intersect(too)];
@@ -442,7 +443,12 @@ internal sealed class AuditReading(AuditStore store, JudgedEvents judged, FhirSe
             )
                 query = query with { After = (recorded, number) };
             else
-                Problem("page-unknown", SearchRequest.PageParameter, "no position of this search", "the next link of the page before, unchanged");
+                Problem(
+                    "page-unknown",
+                    SearchRequest.PageParameter,
+                    "no position of this search",
+                    "the next link of the page before, unchanged"
+                );
         }
 
         private void Ignore(string name, string saw, string expected, bool filters)

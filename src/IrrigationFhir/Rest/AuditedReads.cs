@@ -38,8 +38,7 @@ internal static class AuditedReads
         : "search-type";
 
     /// <summary>What an interaction is.</summary>
-    public static Deed DeedOf(string interaction) =>
-        interaction is "read" or "vread" or "history-instance" ? Deed.Read : Deed.Query;
+    public static Deed DeedOf(string interaction) => interaction is "read" or "vread" or "history-instance" ? Deed.Read : Deed.Query;
 
     /// <summary>What is recorded of an answer, before it leaves.</summary>
     public static Shown Of(string interaction, string address, FhirQuestion question, IFhirAnswer answer)

@@ -263,8 +263,8 @@ internal sealed class AuditStore(Database database)
     {
         var patients = new Dictionary<string, AuditedPatient?>();
         List<AuditEntry> added = [.. entries.SelectMany(entry => ForEachPatient(transaction.Statements, entry, patients))];
-        foreach (var one in added)
-            AuditSql.Append(transaction, one);
+        if (added.Count > 0)
+            AuditSql.Append(transaction, added);
         return added;
     }
 

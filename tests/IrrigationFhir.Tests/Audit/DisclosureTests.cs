@@ -21,7 +21,7 @@ public sealed class DisclosureTests : IAsyncLifetime
         {
             // Two stays each: told of is the patient, once.
             foreach (var stay in new[] { "first", "second" })
-                await _ward.Open(RunningService.Episode($"{stay} of {patient}", "2026-03-14T08:00:00Z", patient: patient));
+                await Charted(_ward, $"{stay} of {patient}", patient);
         }
     }
 
@@ -47,7 +47,7 @@ public sealed class DisclosureTests : IAsyncLifetime
     [Fact]
     public async Task Rows_of_a_view_are_a_query_with_an_event_for_each_patient_among_them()
     {
-        const string Asked = "/fhir/ViewDefinition/$run?viewReference=ViewDefinition/episodes";
+        const string Asked = "/fhir/ViewDefinition/$run?viewReference=ViewDefinition/irrigation-episodes";
         var rows = (await _ward.Of(() => _ward.Get(Asked))).Where(row => row.Entry.Client == "local").ToList();
         Assert.All(rows, row => Assert.Equal((Deed.Query, "operation"), (row.Entry.Deed, row.Entry.How)));
         Assert.Equal(["Ada Invented", "Bo Invented"], rows.Select(row => row.Entry.Patient!.Value).Order());
@@ -67,7 +67,10 @@ public sealed class DisclosureTests : IAsyncLifetime
     {
         var folder = Directory.CreateTempSubdirectory("exported-").FullName;
         var before = (await _ward.All())[^1].Number;
-        Assert.Equal(0, await ExportCommand.Run([folder, "--format", "ndjson", $"--Data:Folder={_ward.Folder}"], TextWriter.Null, TextWriter.Null));
+        Assert.Equal(
+            0,
+            await ExportCommand.Run([folder, "--format", "ndjson", $"--Data:Folder={_ward.Folder}"], TextWriter.Null, TextWriter.Null)
+        );
         var rows = (await _ward.All()).Where(row => row.Number > before).ToList();
         Disclosed(rows, LeftDisclosure.Client);
         Assert.All(
@@ -87,7 +90,7 @@ public sealed class DisclosureTests : IAsyncLifetime
     {
         var (data, folder) = (Directory.CreateTempSubdirectory("data-").FullName, Directory.CreateTempSubdirectory("exported-").FullName);
         await using (var ward = RunningService.Start(Now, data))
-            await ward.Open(RunningService.Episode("stay-1", "2026-03-14T08:00:00Z", patient: "Ada Invented"));
+            await Charted(ward, "stay-1", "Ada Invented");
         Assert.Equal(0, await ExportCommand.Run([folder, $"--Data:Folder={data}"], TextWriter.Null, TextWriter.Null));
         Assert.Equal(2, Directory.GetFiles(data, "audit-left-*").Length);
         await using (var ward = RunningService.Start(Now, data))
@@ -108,6 +111,12 @@ public sealed class DisclosureTests : IAsyncLifetime
         Assert.Throws<AuditUnavailable>(gone.Tell);
     }
 
+    private static async Task Charted(RunningService ward, string stay, string patient) =>
+        await ward.Record(
+            await ward.Open(RunningService.Episode(stay, "2026-03-14T08:00:00Z", patient: patient)),
+            Entries.Charted.Emptied("1", "09:00", 400)
+        );
+
     private static void Disclosed(IReadOnlyList<AuditRow> rows, string client)
     {
         var disclosed = rows.Where(row => row.Entry is { Deed: Deed.Disclose, Patient: not null } && row.Entry.Client == client).ToList();
@@ -115,7 +124,10 @@ public sealed class DisclosureTests : IAsyncLifetime
         Assert.Single(disclosed.Select(row => row.Entry.Resources!.Single()).Distinct());
         foreach (var told in disclosed.Events())
         {
-            Assert.Equal("https://profiles.ihe.net/ITI/BALP/StructureDefinition/IHE.BasicAudit.PrivacyDisclosure.Source", told.Meta!.Profile.Single());
+            Assert.Equal(
+                "https://profiles.ihe.net/ITI/BALP/StructureDefinition/IHE.BasicAudit.PrivacyDisclosure.Source",
+                told.Meta!.Profile.Single()
+            );
             Assert.Empty(AuditRules.Faults(told));
             BaseR4.Judge(told);
         }

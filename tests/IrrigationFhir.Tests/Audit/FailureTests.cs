@@ -17,7 +17,7 @@ public class FailureTests
     [InlineData("GET", "/fhir/Observation/{e}.x", "Read", "read")]
     [InlineData("GET", "/fhir/Procedure/{e}.bladder-irrigation/_history", "Read", "history-instance")]
     [InlineData("GET", "/fhir/Patient/$everything?identifier=Ada Invented", "Query", "operation")]
-    [InlineData("GET", "/fhir/ViewDefinition/$run?viewReference=ViewDefinition/episodes", "Query", "operation")]
+    [InlineData("GET", "/fhir/ViewDefinition/$run?viewReference=ViewDefinition/irrigation-episodes", "Query", "operation")]
     [InlineData("POST", "/episodes/{e}/entries", "Create", "create")]
     public async Task A_request_that_fails_is_recorded_as_what_it_would_have_been(string method, string address, string deed, string how)
     {
