@@ -48,6 +48,9 @@ internal sealed class AuditQueue(string folder) : IDisposable
         }
     }
 
+    /// <summary>Files that other processes left and that may not be read here: they stay where they are until somebody sees to it.</summary>
+    public int Unreadable { get; private set; }
+
     /// <summary>Takes up what an earlier process left, and begins behind it.</summary>
     /// <param name="last">The number of the last file that anything was stored of; 0 before the first.</param>
     public void Start(long last)
@@ -106,7 +109,10 @@ internal sealed class AuditQueue(string folder) : IDisposable
     public static void Leave(string folder, IReadOnlyList<AuditEntry> entries)
     {
         var path = Path.Combine(folder, $"{Left}{Guid.NewGuid():N}{Suffix}");
-        using (var file = New(path + ".unfinished"))
+        // By somebody else perhaps than the service, which has to read it: it names episodes by their ids, and no patient.
+        const UnixFileMode Readable =
+            UnixFileMode.UserRead | UnixFileMode.UserWrite | UnixFileMode.GroupRead | UnixFileMode.OtherRead;
+        using (var file = New(path + ".unfinished", Readable))
         {
             foreach (var entry in entries)
                 file.Write([.. entry.ToJson(), (byte)'\n']);
@@ -122,8 +128,15 @@ internal sealed class AuditQueue(string folder) : IDisposable
         lock (_lock)
         {
             Close();
+            Unreadable = 0;
             foreach (var left in Directory.EnumerateFiles(folder, $"{Left}*{Suffix}"))
             {
+                if (!IsReadable(left))
+                {
+                    Unreadable++;
+                    continue;
+                }
+
                 File.Move(left, PathOf(_number + 1));
                 _number++;
                 _waiting[_number] = new FileInfo(PathOf(_number)).Length;
@@ -197,8 +210,21 @@ internal sealed class AuditQueue(string folder) : IDisposable
     private string PathOf(long number) =>
         Path.Combine(folder, string.Create(CultureInfo.InvariantCulture, $"{Prefix}{number:D10}{Suffix}"));
 
+    private static bool IsReadable(string path)
+    {
+        try
+        {
+            using var file = File.OpenRead(path);
+            return true;
+        }
+        catch (Exception failure) when (failure is IOException or UnauthorizedAccessException)
+        {
+            return false;
+        }
+    }
+
     // What is asked for names patients: nobody else's to read.
-    private static FileStream New(string path)
+    private static FileStream New(string path, UnixFileMode mode = UnixFileMode.UserRead | UnixFileMode.UserWrite)
     {
         var options = new FileStreamOptions
         {
@@ -208,7 +234,7 @@ internal sealed class AuditQueue(string folder) : IDisposable
             BufferSize = 0,
         };
         if (!OperatingSystem.IsWindows())
-            options.UnixCreateMode = UnixFileMode.UserRead | UnixFileMode.UserWrite;
+            options.UnixCreateMode = mode;
         return new(path, options);
     }
 }
