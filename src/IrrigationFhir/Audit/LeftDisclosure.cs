@@ -1,4 +1,3 @@
-using IrrigationFhir.Model;
 using IrrigationFhir.Store;
 using NodaTime.Extensions;
 
