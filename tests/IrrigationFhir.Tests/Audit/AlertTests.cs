@@ -1,4 +1,3 @@
-using System.Text.Json.Nodes;
 using IrrigationFhir.Audit;
 using IrrigationFhir.Commands;
 using IrrigationFhir.Store;

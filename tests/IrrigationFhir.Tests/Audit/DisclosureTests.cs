@@ -4,7 +4,6 @@ using IrrigationFhir.Audit;
 using IrrigationFhir.Commands;
 using IrrigationFhir.Store;
 using IrrigationFhir.Store.Sqlite;
-using Task = System.Threading.Tasks.Task;
 
 namespace IrrigationFhir.Tests.Audit;
 
