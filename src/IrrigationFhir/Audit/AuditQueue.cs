@@ -110,8 +110,7 @@ internal sealed class AuditQueue(string folder) : IDisposable
     {
         var path = Path.Combine(folder, $"{Left}{Guid.NewGuid():N}{Suffix}");
         // By somebody else perhaps than the service, which has to read it: it names episodes by their ids, and no patient.
-        const UnixFileMode Readable =
-            UnixFileMode.UserRead | UnixFileMode.UserWrite | UnixFileMode.GroupRead | UnixFileMode.OtherRead;
+        const UnixFileMode Readable = UnixFileMode.UserRead | UnixFileMode.UserWrite | UnixFileMode.GroupRead | UnixFileMode.OtherRead;
         using (var file = New(path + ".unfinished", Readable))
         {
             foreach (var entry in entries)

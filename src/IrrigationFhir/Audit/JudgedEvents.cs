@@ -45,7 +45,8 @@ internal sealed class AuditHealth(AuditQueue queue, JudgedEvents judged, StoreWa
         var data = new Dictionary<string, object> { ["wrongEvents"] = judged.Wrong, ["waitingBytes"] = queue.Bytes };
         return Task.FromResult(
             storing.IsFailing ? HealthCheckResult.Degraded("what was read cannot be recorded just now and waits in a file", data: data)
-            : queue.Unreadable > 0 ? HealthCheckResult.Degraded("what a command exported is recorded in a file that may not be read", data: data)
+            : queue.Unreadable > 0
+                ? HealthCheckResult.Degraded("what a command exported is recorded in a file that may not be read", data: data)
             : judged.Wrong > 0 ? HealthCheckResult.Degraded("an AuditEvent is not as its profile asks; report it", data: data)
             : HealthCheckResult.Healthy("what is read is recorded", data)
         );
