@@ -48,7 +48,7 @@ internal sealed class AuditQueue(string folder) : IDisposable
         }
     }
 
-    /// <summary>Files that other processes left and that may not be read here: they stay where they are until somebody sees to it.</summary>
+    /// <summary>Files that other processes left and that may not be read here: they stay until somebody sees to it.</summary>
     public int Unreadable { get; private set; }
 
     /// <summary>Takes up what an earlier process left, and begins behind it.</summary>

@@ -14,8 +14,8 @@ using Microsoft.Extensions.Logging;
 namespace IrrigationFhir.Tests.Audit;
 
 /// <summary>
-/// What was planted in everything that a client sends: nothing of it in logs, traces, metrics and health; in the audit what it is for, whose
-/// data and what was asked, and no secret.
+/// What was planted in everything that a client sends: nothing of it in logs, traces, metrics and health; in the audit what it is for,
+/// whose data and what was asked, and no secret.
 /// </summary>
 public class MarkersTests
 {

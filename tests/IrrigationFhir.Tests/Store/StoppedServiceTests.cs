@@ -10,7 +10,7 @@ using Microsoft.Data.Sqlite;
 
 namespace IrrigationFhir.Tests.Store;
 
-/// <summary>A service that is stopped in order, while it is worked with: its one file holds all, and somebody may carry that away.</summary>
+/// <summary>A service that is stopped in order while it is worked with: its one file holds all, and may be carried away.</summary>
 public class StoppedServiceTests
 {
     private const string Moment = "yyyy-MM-dd'T'HH:mm:ss'Z'";
