@@ -6,6 +6,7 @@ using System.Text.Json.Nodes;
 using IrrigationFhir.Store.Sqlite;
 using IrrigationFhir.Tests.Audit;
 using IrrigationFhir.Tests.Entries;
+using IrrigationFhir.Tests.Repository;
 using Microsoft.Data.Sqlite;
 
 namespace IrrigationFhir.Tests.Store;
