@@ -2,11 +2,13 @@ using System.Collections.Concurrent;
 using System.Diagnostics;
 using System.Globalization;
 using IrrigationFhir.Access;
+using IrrigationFhir.Audit;
 using IrrigationFhir.Demo;
 using IrrigationFhir.Store;
 using Microsoft.AspNetCore.Builder;
 using Microsoft.AspNetCore.Http;
 using Microsoft.Data.Sqlite;
+using Microsoft.Extensions.DependencyInjection;
 
 namespace IrrigationFhir.Benchmarks;
 
@@ -25,13 +27,26 @@ internal static class LiveService
     /// <summary>Where the process says how long each step took it since it started: <c>name=ticks</c>, with semicolons between.</summary>
     public const string StepsTaken = "/benchmark/steps";
 
+    /// <summary>Where the process says what time its clock shows.</summary>
+    public const string Now = "/benchmark/now";
+
+    /// <summary>Where the process says what processor time it used, in ticks of 100 ns.</summary>
+    public const string Processor = "/benchmark/processor";
+
+    /// <summary>Before the settings: what is read is not recorded, to see what that costs.</summary>
+    public const string Unrecorded = "unrecorded";
+
     private static readonly TimeSpan Late = TimeSpan.FromMinutes(2);
 
     /// <summary>Serves until it is killed.</summary>
     public static async Task<int> Serve(string[] args)
     {
+        var recorded = args is not [Unrecorded, ..];
+        if (!recorded)
+            args = args[1..];
         var clock = new NightClock(LastStored(args) ?? InventedIrrigation.Start.ToDateTimeOffset());
         var app = Service.Build(args, clock);
+        app.Services.GetRequiredService<AuditTrail>().RecordsReads = recorded;
         var gate = new Lock();
         app.Use(
             (context, next) =>
@@ -56,6 +71,8 @@ internal static class LiveService
         app.MapGet(StepsTaken, () => string.Join(';', steps.Select(step => $"{step.Key}={step.Value}"))).Needs(AccessNeeds.AnyToken);
         app.MapGet(Allocated, () => Results.Text(GC.GetTotalAllocatedBytes().ToString(CultureInfo.InvariantCulture)))
             .Needs(AccessNeeds.AnyToken);
+        app.MapGet(Now, () => clock.GetUtcNow().ToString("O", CultureInfo.InvariantCulture)).Needs(AccessNeeds.Nothing);
+        app.MapGet(Processor, () => Environment.CpuUsage.TotalTime.Ticks.ToString(CultureInfo.InvariantCulture)).Needs(AccessNeeds.Nothing);
         app.OpenStore();
         await app.RunAsync();
         return 0;

@@ -5,7 +5,10 @@ CultureInfo.CurrentCulture = CultureInfo.InvariantCulture;
 if (args is ["serve", .. var settings])
     return await LiveService.Serve(settings);
 var asked = args is [var only] ? only : "";
-if (asked is not ("core" or "http" or "load" or "bundles" or "search" or "notifications" or "ward" or "export" or "soak" or "all"))
+if (
+    asked
+    is not ("core" or "http" or "load" or "bundles" or "search" or "notifications" or "ward" or "export" or "access" or "soak" or "all")
+)
 {
     Console.Error.WriteLine(
         "say what to measure: core (append and balance, in memory), http (the running service on loopback), "
@@ -13,7 +16,7 @@ if (asked is not ("core" or "http" or "load" or "bundles" or "search" or "notifi
             + "bundles (FHIR batches of ten to a thousand), "
             + "search (its searches among a million Observations, which takes some 10 GB of disk and twenty minutes), "
             + "notifications (how soon 1,000 subscribers are told), ward (the list of 1,000 beds), "
-            + "export (reading a store out), "
+            + "export (reading a store out), access (with tokens against open, and what recording a read takes), "
             + "soak (half an hour at moderate load), or all"
     );
     return 1;
@@ -36,6 +39,8 @@ if (asked is "ward" or "all")
     await WardCosts.Measure(Console.Out);
 if (asked is "export" or "all")
     await ExportCosts.Measure(Console.Out);
+if (asked is "access" or "all")
+    await AccessCosts.Measure(Console.Out);
 if (asked is "soak")
     await Soak.Measure(Console.Out);
 return 0;

@@ -11,7 +11,7 @@ namespace IrrigationFhir.Benchmarks;
 internal sealed class RunningService : IAsyncDisposable
 {
     private const string ListeningOn = "Now listening on: ";
-    private static readonly TimeSpan Patience = TimeSpan.FromSeconds(60);
+    private static readonly TimeSpan Patience = TimeSpan.FromMinutes(5);
 
     private readonly Process process;
     private readonly HttpClient http;
@@ -81,6 +81,37 @@ internal sealed class RunningService : IAsyncDisposable
             )
             : 0;
 
+    /// <summary>Its address, with a slash at the end.</summary>
+    public Uri Address => http.BaseAddress!;
+
+    /// <summary>The access token that each request brings from now on.</summary>
+    public string Bearer
+    {
+        set => http.DefaultRequestHeaders.Authorization = new("Bearer", value);
+    }
+
+    /// <summary>Processor time used so far, as the process itself says it: to the microsecond.</summary>
+    public async Task<TimeSpan> ProcessorExactly() =>
+        TimeSpan.FromTicks(long.Parse(await Get(LiveService.Processor), CultureInfo.InvariantCulture));
+
+    /// <summary>Puts its clock behind something that was charted.</summary>
+    public async Task PutClock(NodaTime.Instant at)
+    {
+        using var request = new HttpRequestMessage(HttpMethod.Get, new Uri("/health/live", UriKind.Relative));
+        request.Headers.Add(LiveService.ChartedAt, at.ToString());
+        using var response = await http.SendAsync(request);
+        response.EnsureSuccessStatusCode();
+    }
+
+    /// <summary>Posts a form; answers what came back.</summary>
+    public async Task<string> PostForm(string path, IEnumerable<KeyValuePair<string, string>> form)
+    {
+        using var content = new FormUrlEncodedContent(form);
+        using var response = await http.PostAsync(new Uri(path, UriKind.Relative), content);
+        var reply = await response.Content.ReadAsStringAsync();
+        return response.IsSuccessStatusCode ? reply : throw new InvalidOperationException($"{(int)response.StatusCode}: {reply}");
+    }
+
     /// <summary>Bytes that it allocated so far.</summary>
     public async Task<long> Allocated() => long.Parse(await Get(LiveService.Allocated), CultureInfo.InvariantCulture);
 
@@ -92,23 +123,29 @@ internal sealed class RunningService : IAsyncDisposable
             .ToDictionary(step => step[0], step => TimeSpan.FromTicks(long.Parse(step[1], CultureInfo.InvariantCulture)));
 
     /// <summary>Starts it and waits until it is ready.</summary>
-    public static async Task<RunningService> Start(string folder, params (string Key, string Value)[] settings)
+    public static Task<RunningService> Start(string folder, params (string Key, string Value)[] settings) =>
+        Start(folder, recorded: true, settings);
+
+    /// <summary>Starts it and waits until it is ready.</summary>
+    /// <param name="folder">Where its store lies.</param>
+    /// <param name="recorded">Whether it records who reads what, as every service does.</param>
+    /// <param name="settings">Settings beside those.</param>
+    public static async Task<RunningService> Start(string folder, bool recorded, params (string Key, string Value)[] settings)
     {
         var start = new ProcessStartInfo("dotnet") { RedirectStandardOutput = true, WorkingDirectory = folder };
-        foreach (
-            var argument in new[]
-            {
-                Path.Combine(AppContext.BaseDirectory, "IrrigationFhir.Benchmarks.dll"),
-                "serve",
-                "--urls",
-                "http://127.0.0.1:0",
-                "--Data:Folder",
-                folder,
-            }.Concat(settings.SelectMany(s => new[] { $"--{s.Key}", s.Value }))
-        )
-        {
+        string[] arguments =
+        [
+            Path.Combine(AppContext.BaseDirectory, "IrrigationFhir.Benchmarks.dll"),
+            "serve",
+            .. recorded ? Array.Empty<string>() : [LiveService.Unrecorded],
+            "--urls",
+            "http://127.0.0.1:0",
+            "--Data:Folder",
+            folder,
+            .. settings.SelectMany(s => new[] { $"--{s.Key}", s.Value }),
+        ];
+        foreach (var argument in arguments)
             start.ArgumentList.Add(argument);
-        }
 
         start.Environment["DOTNET_gcServer"] = "0";
         var started = Stopwatch.GetTimestamp();
@@ -116,7 +153,7 @@ internal sealed class RunningService : IAsyncDisposable
         using var patience = new CancellationTokenSource(Patience);
         try
         {
-            var http = new HttpClient { BaseAddress = await Address(process, patience.Token), Timeout = TimeSpan.FromMinutes(5) };
+            var http = new HttpClient { BaseAddress = await AddressOf(process, patience.Token), Timeout = TimeSpan.FromMinutes(5) };
             while (!await IsReady(http, patience.Token))
                 await Task.Delay(20, patience.Token);
             var readyAfter = Stopwatch.GetElapsedTime(started);
@@ -147,6 +184,10 @@ internal sealed class RunningService : IAsyncDisposable
     /// It was not recorded, or something that follows from it was withheld: then nothing was measured.
     /// </exception>
     public Task Record(string episode, ChartedEntry entry) => Recorded(episode, entry.Json, entry.At);
+
+    /// <summary>Records one entry, and leaves the clock where it is.</summary>
+    /// <exception cref="InvalidOperationException">As for one.</exception>
+    public Task RecordLate(string episode, ChartedEntry entry) => Recorded(episode, entry.Json, null);
 
     /// <summary>Records several in one request.</summary>
     /// <exception cref="InvalidOperationException">As for one.</exception>
@@ -187,7 +228,7 @@ internal sealed class RunningService : IAsyncDisposable
         process.Dispose();
     }
 
-    private static async Task<Uri> Address(Process process, CancellationToken stop)
+    private static async Task<Uri> AddressOf(Process process, CancellationToken stop)
     {
         while (await process.StandardOutput.ReadLineAsync(stop) is { } line)
         {
@@ -208,7 +249,7 @@ internal sealed class RunningService : IAsyncDisposable
         return response.StatusCode == HttpStatusCode.OK;
     }
 
-    private async Task Recorded(string episode, string json, NodaTime.Instant at)
+    private async Task Recorded(string episode, string json, NodaTime.Instant? at)
     {
         var reply = await Post($"/episodes/{episode}/entries", json, at);
         if (!reply.Contains("\"withheld\":[]", StringComparison.Ordinal) || reply.Contains("\"repeated\"", StringComparison.Ordinal))

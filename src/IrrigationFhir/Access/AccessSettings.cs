@@ -148,6 +148,12 @@ internal sealed class AccessSettings
     /// </summary>
     public TimeSpan AuditKeep { get; set; } = TimeSpan.FromDays(3653);
 
+    /// <summary>
+    /// With more patients than these shown to one client within an hour, that is alerted: in the log, as a figure and as an AuditEvent.
+    /// Default 500, range 0 (never) to 100,000; our judgement: more than a hospital irrigates at once.
+    /// </summary>
+    public int AlertPatientsPerHour { get; set; } = 500;
+
     /// <summary>Whether TLS has to end at every address that is reached from elsewhere.</summary>
     public bool NeedsTls => Mode != AccessMode.Open && Proxies.Length == 0 && !PlainHttp;
 
@@ -197,6 +203,8 @@ internal sealed class AccessSettings
             yield return "Access:OpenToNetwork: true; it is for Access:Mode=open alone";
         if (AuditKeep < TimeSpan.FromDays(1) || AuditKeep > TimeSpan.FromDays(36_525))
             yield return $"Access:AuditKeep: '{AuditKeep}'; 1 day (1.00:00:00) to 100 years is expected";
+        if (AlertPatientsPerHour is < 0 or > 100_000)
+            yield return $"Access:AlertPatientsPerHour: {AlertPatientsPerHour}; 0 (never) to 100000 is expected";
         foreach (
             var fault in Mode == AccessMode.Tokens ? OfIssuer(configuration)
             : Mode == AccessMode.Own ? OfOwn(configuration)

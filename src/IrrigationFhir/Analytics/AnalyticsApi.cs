@@ -51,22 +51,22 @@ internal static class AnalyticsApi
         json.MapMethods("/Group/{id}/$export", asked, (string id) => BulkApi.OfGroup()).TakesLittle(app.ServiceProvider);
         fhir.MapMethods("/exports/{id}", read, (HttpContext http, string id, BulkApi bulk) => bulk.Ask(http, id));
         fhir.MapDelete("/exports/{id}", (HttpContext http, string id, BulkApi bulk) => bulk.Delete(http, id));
-        fhir.MapMethods(
-            "/exports/{id}/{file}",
-            read,
-            (HttpContext http, string id, string file, BulkApi bulk) => bulk.File(http, id, file)
-        );
+        fhir.MapMethods("/exports/{id}/{file}", read, (HttpContext http, string id, string file, BulkApi bulk) => bulk.File(http, id, file))
+            .ShowsByItself(Deed.Read, "read");
 
         foreach (var spelling in RunSpellings)
         {
             if (spelling != "$run")
-                fhir.MapMethods($"/{spelling}", asked, (HttpContext http, ViewOperations views) => views.Run(http, null));
-            fhir.MapMethods($"/ViewDefinition/{spelling}", asked, (HttpContext http, ViewOperations views) => views.Run(http, null));
+                fhir.MapMethods($"/{spelling}", asked, (HttpContext http, ViewOperations views) => views.Run(http, null))
+                    .ShowsByItself(Deed.Query, "operation");
+            fhir.MapMethods($"/ViewDefinition/{spelling}", asked, (HttpContext http, ViewOperations views) => views.Run(http, null))
+                .ShowsByItself(Deed.Query, "operation");
             fhir.MapMethods(
-                $"/ViewDefinition/{{id}}/{spelling}",
-                asked,
-                (HttpContext http, string id, ViewOperations views) => views.Run(http, id)
-            );
+                    $"/ViewDefinition/{{id}}/{spelling}",
+                    asked,
+                    (HttpContext http, string id, ViewOperations views) => views.Run(http, id)
+                )
+                .ShowsByItself(Deed.Query, "operation");
         }
 
         foreach (var spelling in ExportSpellings)

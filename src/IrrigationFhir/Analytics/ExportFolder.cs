@@ -3,6 +3,8 @@ using System.Security.Cryptography;
 using System.Text.Encodings.Web;
 using System.Text.Json;
 using System.Text.Json.Serialization;
+using IrrigationFhir.Audit;
+using IrrigationFhir.Rest;
 using IrrigationFhir.Store;
 using NodaTime;
 using NodaTime.Serialization.SystemTextJson;
@@ -63,6 +65,9 @@ internal sealed class ExportFolder(ResourceScan scan, DomainViews views, string 
 
     /// <summary>A part ends with so many bytes read, or so many rows of a table.</summary>
     public (long Bytes, long Rows) PartBounds { get; init; } = (1L << 30, 1_000_000);
+
+    /// <summary>Records whose data are in a file, before it appears; null where nobody wants that.</summary>
+    public LeftDisclosure? Disclosed { get; init; }
 
     /// <summary>Exports, or goes on with what was interrupted.</summary>
     /// <param name="order">What.</param>
@@ -154,6 +159,8 @@ internal sealed class ExportFolder(ResourceScan scan, DomainViews views, string 
                 {
                     foreach (var resource in page.Resources)
                     {
+                        if (ShownVersion.Of(resource).Episode is { } episode)
+                            Disclosed?.Took(episode);
                         foreach (var output in outputs)
                             output.Take(resource);
                         bytes += resource.Json.Length;
@@ -176,6 +183,7 @@ internal sealed class ExportFolder(ResourceScan scan, DomainViews views, string 
                     await output.DisposeAsync();
             }
 
+            Disclosed?.Tell();
             // The first part is there even without a row: who reads the folder finds every table with its columns.
             var files = outputs.Where(output => part == 1 || output.Rows > 0).Select(output => output.Appear()).ToList();
             state = state with

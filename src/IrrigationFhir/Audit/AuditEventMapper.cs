@@ -25,7 +25,7 @@ internal static class AuditEventMapper
         {
             Id = row.Number.ToString(CultureInfo.InvariantCulture),
             Meta = ProfilesOf(entry) is { Count: > 0 } profiles ? new() { Profile = profiles } : null,
-            Type = TypeOf(entry),
+            Type = TypeOf(entry.Deed),
             Subtype = [.. SubtypesOf(entry)],
             Action = ActionOf(entry.Deed),
             Recorded = UnixNanoseconds.ToInstant(entry.At).ToDateTimeOffset(),
@@ -69,16 +69,18 @@ internal static class AuditEventMapper
         return profiles;
     }
 
-    private static Coding TypeOf(AuditEntry entry) =>
-        entry.Deed switch
+    /// <summary>The type of an event, by its deed alone.</summary>
+    public static Coding TypeOf(Deed deed) =>
+        deed switch
         {
             Deed.Disclose => Codes.Audit.Export,
-            Deed.Refuse or Deed.Roles => Codes.Audit.SecurityAlert,
+            Deed.Refuse or Deed.Roles or Deed.Alert => Codes.Audit.SecurityAlert,
             Deed.Run => Codes.Audit.ApplicationActivity,
             _ => Codes.Audit.Rest,
         };
 
-    private static IEnumerable<Coding> SubtypesOf(AuditEntry entry) =>
+    /// <summary>The subtypes of an event.</summary>
+    public static IEnumerable<Coding> SubtypesOf(AuditEntry entry) =>
         (entry.Deed, entry.How) switch
         {
             // The patterns know a history as a read, and an operation as a search: what it was stands beside.
@@ -91,7 +93,8 @@ internal static class AuditEventMapper
             _ => [],
         };
 
-    private static AuditEventAction ActionOf(Deed deed) =>
+    /// <summary>The action of an event, by its deed alone.</summary>
+    public static AuditEventAction ActionOf(Deed deed) =>
         deed switch
         {
             Deed.Read or Deed.Disclose => AuditEventAction.R,
@@ -109,7 +112,9 @@ internal static class AuditEventMapper
         };
 
     private static string? Describe(AuditEntry entry) =>
-        entry.Times > 0 ? string.Create(CultureInfo.InvariantCulture, $"{entry.Code}, {entry.Times} times within a minute") : entry.Code;
+        entry.Deed == Deed.Alert ? string.Create(CultureInfo.InvariantCulture, $"{entry.Code}, more than {entry.Times} within an hour")
+        : entry.Times > 0 ? string.Create(CultureInfo.InvariantCulture, $"{entry.Code}, {entry.Times} times within a minute")
+        : entry.Code;
 
     private static ResourceReference Itself => Named(Server);
 
@@ -123,7 +128,7 @@ internal static class AuditEventMapper
         yield return new()
         {
             Type =
-                entry.Deed is Deed.Refuse or Deed.Run or Deed.Roles ? Codes.Audit.Application
+                entry.Deed is Deed.Refuse or Deed.Run or Deed.Roles or Deed.Alert ? Codes.Audit.Application
                 : fromServer ? Codes.Audit.Destination
                 : Codes.Audit.Source,
             Who = Named(entry.Client),

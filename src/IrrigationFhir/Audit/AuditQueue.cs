@@ -1,4 +1,5 @@
 using System.Globalization;
+using IrrigationFhir.Store;
 
 namespace IrrigationFhir.Audit;
 
@@ -20,6 +21,7 @@ internal sealed class AuditQueue(string folder) : IDisposable
 {
     private const string Prefix = "audit-waiting-";
     private const string Suffix = ".ndjson";
+    private const string Left = "audit-left-";
 
     private readonly Lock _lock = new();
     private readonly Dictionary<long, long> _waiting = [];
@@ -45,6 +47,9 @@ internal sealed class AuditQueue(string folder) : IDisposable
                 return _waiting.Values.Sum();
         }
     }
+
+    /// <summary>Files that other processes left and that may not be read here: they stay until somebody sees to it.</summary>
+    public int Unreadable { get; private set; }
 
     /// <summary>Takes up what an earlier process left, and begins behind it.</summary>
     /// <param name="last">The number of the last file that anything was stored of; 0 before the first.</param>
@@ -98,12 +103,44 @@ internal sealed class AuditQueue(string folder) : IDisposable
         }
     }
 
-    /// <summary>Ends the file that is added to, and says which wait, in their order.</summary>
+    /// <summary>Leaves entries for the service of a data folder, from another process: all of them or none.</summary>
+    /// <exception cref="IOException">The folder does not take them.</exception>
+    /// <exception cref="UnauthorizedAccessException">The same.</exception>
+    public static void Leave(string folder, IReadOnlyList<AuditEntry> entries)
+    {
+        var path = Path.Combine(folder, $"{Left}{Guid.NewGuid():N}{Suffix}");
+        // By somebody else perhaps than the service, which has to read it: it names episodes by their ids, and no patient.
+        const UnixFileMode Readable = UnixFileMode.UserRead | UnixFileMode.UserWrite | UnixFileMode.GroupRead | UnixFileMode.OtherRead;
+        using (var file = New(path + ".unfinished", Readable))
+        {
+            foreach (var entry in entries)
+                file.Write([.. entry.ToJson(), (byte)'\n']);
+            file.Flush(flushToDisk: true);
+        }
+
+        File.Move(path + ".unfinished", path);
+    }
+
+    /// <summary>Ends the file that is added to, and says which wait, in their order; what other processes left comes last.</summary>
     public IReadOnlyList<AuditFile> Seal()
     {
         lock (_lock)
         {
             Close();
+            Unreadable = 0;
+            foreach (var left in Directory.EnumerateFiles(folder, $"{Left}*{Suffix}"))
+            {
+                if (!IsReadable(left))
+                {
+                    Unreadable++;
+                    continue;
+                }
+
+                File.Move(left, PathOf(_number + 1));
+                _number++;
+                _waiting[_number] = new FileInfo(PathOf(_number)).Length;
+            }
+
             Lines = 0;
             return [.. _waiting.Keys.Order().Select(number => new AuditFile(number, PathOf(number)))];
         }
@@ -172,8 +209,21 @@ internal sealed class AuditQueue(string folder) : IDisposable
     private string PathOf(long number) =>
         Path.Combine(folder, string.Create(CultureInfo.InvariantCulture, $"{Prefix}{number:D10}{Suffix}"));
 
+    private static bool IsReadable(string path)
+    {
+        try
+        {
+            using var file = File.OpenRead(path);
+            return true;
+        }
+        catch (Exception failure) when (failure is IOException or UnauthorizedAccessException)
+        {
+            return false;
+        }
+    }
+
     // What is asked for names patients: nobody else's to read.
-    private static FileStream New(string path)
+    private static FileStream New(string path, UnixFileMode mode = UnixFileMode.UserRead | UnixFileMode.UserWrite)
     {
         var options = new FileStreamOptions
         {
@@ -183,7 +233,7 @@ internal sealed class AuditQueue(string folder) : IDisposable
             BufferSize = 0,
         };
         if (!OperatingSystem.IsWindows())
-            options.UnixCreateMode = UnixFileMode.UserRead | UnixFileMode.UserWrite;
+            options.UnixCreateMode = mode;
         return new(path, options);
     }
 }

@@ -1,4 +1,5 @@
 using IrrigationFhir.Access;
+using IrrigationFhir.Health;
 using IrrigationFhir.Store;
 using NodaTime;
 
@@ -8,12 +9,17 @@ namespace IrrigationFhir.Audit;
 internal static class AuditSetup
 {
     /// <summary>Adds what records, what stores that, and <see cref="IAudit"/>. Needs the store, and the settings of access.</summary>
-    public static IServiceCollection AddAudit(this IServiceCollection services) =>
-        services
+    public static IServiceCollection AddAudit(this IServiceCollection services)
+    {
+        services.AddHealthChecks().AddCheck<AuditHealth>("audit", tags: [HealthApi.Ready]);
+        return services
             .AddSingleton(service => new AuditKeeping(Duration.FromTimeSpan(service.GetRequiredService<AccessSettings>().AuditKeep)))
             .AddSingleton(service => new AuditQueue(service.GetRequiredService<StoreSettings>().Folder))
             .AddSingleton<AuditTrail>()
             .AddSingleton<IAudit>(service => service.GetRequiredService<AuditTrail>())
+            .AddSingleton<BroadReading>()
+            .AddSingleton<JudgedEvents>()
             .AddSingleton<StoreWaiting>()
             .AddHostedService(service => service.GetRequiredService<StoreWaiting>());
+    }
 }

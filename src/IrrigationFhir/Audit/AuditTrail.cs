@@ -38,7 +38,7 @@ internal sealed record Shown(Deed Deed, string How)
 /// </remarks>
 internal sealed class AuditTrail(AuditQueue queue, AuditStore store, TimeProvider clock) : IAudit
 {
-    /// <summary>Of one who is refused more often than this within a minute the rest is told by one entry.</summary>
+    /// <summary>Of one who is refused, or fails alike, more often than this within a minute the rest is told by one entry.</summary>
     public const int MostRefusals = 100;
 
     private const int MostRefused = 10_000;
@@ -48,6 +48,9 @@ internal sealed class AuditTrail(AuditQueue queue, AuditStore store, TimeProvide
     private static (ArrayBufferWriter<byte> Buffer, Utf8JsonWriter Json)? line;
 
     private readonly Dictionary<string, Refusals> _refused = [];
+
+    /// <summary>False only where it is measured what recording costs; no setting does that.</summary>
+    public bool RecordsReads { get; set; } = true;
 
     /// <summary>Records what somebody is about to be shown.</summary>
     /// <exception cref="AuditUnavailable">It cannot be recorded: then it is not shown.</exception>
@@ -65,18 +68,28 @@ internal sealed class AuditTrail(AuditQueue queue, AuditStore store, TimeProvide
             return;
         }
 
-        var entry = AuditEntry.By(by, shown.Deed, shown.How, Now) with
-        {
-            Resources = shown.Resources.Count == 0 ? null : shown.Resources,
-            Episodes = shown.Episodes.Count == 0 ? null : shown.Episodes,
-            Query = shown.Query,
-            Outcome = shown.Outcome,
-            Code = shown.Code,
-        };
+        var entry = EntryOf(shown, by);
         if (shown.Patients.Count == 0)
             Add(entry);
         foreach (var patient in shown.Patients)
             Add(entry with { Patient = patient });
+    }
+
+    /// <summary>Records that a request failed. Whatever becomes of the record, it is answered so.</summary>
+    public void Failed(HttpContext http, Shown tried)
+    {
+        var actor = Requests.ActorOf(http);
+        var entry = EntryOf(tried, actor);
+        if (Folds($"{actor.Client} {tried.Deed} {tried.Code}", entry))
+            return;
+        try
+        {
+            Add(entry);
+        }
+        catch (AuditUnavailable)
+        {
+            // That may be the very failure; nothing was shown.
+        }
     }
 
     /// <inheritdoc/>
@@ -103,6 +116,22 @@ internal sealed class AuditTrail(AuditQueue queue, AuditStore store, TimeProvide
     /// <inheritdoc/>
     public Task RolesChanged(string code, IReadOnlyList<string> about) =>
         store.Add(AuditEntry.By(Actor.Current, Deed.Roles, null, Now) with { Code = code, Entries = about }, CancellationToken.None);
+
+    /// <summary>Records that a client did what somebody should look at.</summary>
+    /// <param name="client">The client.</param>
+    /// <param name="code">What, as a code of ours.</param>
+    /// <param name="moreThan">More than so many.</param>
+    public void Alert(string client, string code, int moreThan)
+    {
+        try
+        {
+            Add(AuditEntry.By(new(client, null, null, null, null), Deed.Alert, null, Now) with { Code = code, Times = moreThan });
+        }
+        catch (AuditUnavailable)
+        {
+            // It stands in the log and is counted.
+        }
+    }
 
     /// <summary>Records that the service started or stopped; where that cannot be recorded just now, it does so all the same.</summary>
     public void Happened(string code)
@@ -133,6 +162,16 @@ internal sealed class AuditTrail(AuditQueue queue, AuditStore store, TimeProvide
             }
         }
     }
+
+    private AuditEntry EntryOf(Shown shown, Actor by) =>
+        AuditEntry.By(by, shown.Deed, shown.How, Now) with
+        {
+            Resources = shown.Resources.Count == 0 ? null : shown.Resources,
+            Episodes = shown.Episodes.Count == 0 ? null : shown.Episodes,
+            Query = shown.Query is { } asked ? Secrets.LeftOut(asked) : null,
+            Outcome = shown.Outcome,
+            Code = shown.Code,
+        };
 
     private sealed record Refusals(long Minute, int Count, int Folded, AuditEntry Last);
 

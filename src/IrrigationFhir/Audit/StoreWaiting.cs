@@ -1,5 +1,6 @@
 using System.Data.Common;
 using System.Text.Json;
+using IrrigationFhir.Health;
 using IrrigationFhir.Store;
 using NodaTime.Extensions;
 
@@ -14,6 +15,9 @@ internal sealed class StoreWaiting(
     AuditTrail trail,
     AuditStore store,
     AuditKeeping keeping,
+    BroadReading broad,
+    JudgedEvents judged,
+    Figures figures,
     Database database,
     TimeProvider clock,
     ILogger<StoreWaiting> log
@@ -28,13 +32,17 @@ internal sealed class StoreWaiting(
 
     private readonly SemaphoreSlim _one = new(1);
     private NodaTime.Instant _removedAt = NodaTime.Instant.MinValue;
-    private bool _failing;
+    private volatile bool _failing;
     private readonly Lock _lock = new();
     private Task? _last;
+
+    /// <summary>Whether what waits could not be stored when that was tried last.</summary>
+    public bool IsFailing => _failing;
 
     /// <inheritdoc/>
     public override async Task StartAsync(CancellationToken cancellationToken)
     {
+        AuditHealth.Measure(figures, queue, judged);
         // Where no store is opened, as while the build writes the contract, nothing is read either.
         if (!database.IsReady)
             return;
@@ -146,7 +154,7 @@ internal sealed class StoreWaiting(
         {
             try
             {
-                await store.Add([.. some.Select(line => AuditEntry.Read(line))], stop);
+                Stored(await store.Add([.. some.Select(line => AuditEntry.Read(line))], stop));
                 kept = [.. kept.Skip(some.Length)];
             }
             catch
@@ -174,13 +182,20 @@ internal sealed class StoreWaiting(
 
             if (rows < AtOnce)
                 continue;
-            await store.Take(file.Number, lines, entries, stop);
+            Stored(await store.Take(file.Number, lines, entries, stop));
             entries.Clear();
             rows = 0;
         }
 
         if (entries.Count > 0)
-            await store.Take(file.Number, lines, entries, stop);
+            Stored(await store.Take(file.Number, lines, entries, stop));
+    }
+
+    private void Stored(IReadOnlyList<AuditEntry> entries)
+    {
+        foreach (var entry in entries)
+            judged.Look(new(0, entry));
+        broad.Take(entries);
     }
 
     // A line that a kill cut off tells of an answer that had not left.

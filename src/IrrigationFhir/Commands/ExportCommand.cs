@@ -2,6 +2,7 @@ using System.ComponentModel;
 using System.Diagnostics;
 using System.Globalization;
 using IrrigationFhir.Analytics;
+using IrrigationFhir.Audit;
 using IrrigationFhir.Rest;
 using IrrigationFhir.Settings;
 using IrrigationFhir.Store;
@@ -56,7 +57,11 @@ internal static class ExportCommand
         Console.CancelKeyPress += Interrupt;
         try
         {
-            var export = new ExportFolder(new ResourceScan(() => Dialect.OpenForReading(store.Folder)), new DomainViews(profiles), folder!);
+            var since = order.Since is { } from ? $" --since {InstantPattern.ExtendedIso.Format(from)}" : "";
+            var disclosed = new LeftDisclosure(store.Folder, TimeProvider.System, $"export --format {order.Format}{since}");
+            disclosed.Begin();
+            var scan = new ResourceScan(() => Dialect.OpenForReading(store.Folder));
+            var export = new ExportFolder(scan, new DomainViews(profiles), folder!) { Disclosed = disclosed };
             var manifest = await export.Run(order, ProgressLine.On(errors), interrupted.Token);
             foreach (var table in manifest.Files.GroupBy(file => file.Table))
                 output.WriteLine(
@@ -73,6 +78,11 @@ internal static class ExportCommand
         catch (OperationCanceledException)
         {
             errors.WriteLine($"interrupted: the same command goes on where it was; nothing in {folder} is half");
+            return 1;
+        }
+        catch (AuditUnavailable)
+        {
+            errors.WriteLine($"{store.Folder} cannot be written: what is exported is recorded there first, or not exported");
             return 1;
         }
         catch (Exception hindrance)

@@ -37,11 +37,15 @@ internal static class AuditedReads
         : address.EndsWith("{id}", StringComparison.Ordinal) ? "read"
         : "search-type";
 
+    /// <summary>What an interaction is.</summary>
+    public static Deed DeedOf(string interaction) => interaction is "read" or "vread" or "history-instance" ? Deed.Read : Deed.Query;
+
     /// <summary>What is recorded of an answer, before it leaves.</summary>
     public static Shown Of(string interaction, string address, FhirQuestion question, IFhirAnswer answer)
     {
-        var isRead = interaction is "read" or "vread" or "history-instance";
-        return new(isRead ? Deed.Read : Deed.Query, interaction)
+        var deed = DeedOf(interaction);
+        var isRead = deed == Deed.Read;
+        return new(deed, interaction)
         {
             Resources = isRead ? Meant(interaction, address, question, answer) : [],
             Episodes = Episodes(answer.Shown),

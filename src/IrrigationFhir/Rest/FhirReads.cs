@@ -136,6 +136,8 @@ internal sealed class FhirReads(IEnumerable<ReadableFhir> rooms, FhirSettings se
         {
             var route = fhir.MapMethods($"/{read.Address}", read.Methods, (HttpContext http, FhirReads reads) => reads.OverHttp(http, read))
                 .Needs(read.Needs);
+            if (read.Interaction is { } interaction)
+                route.WithMetadata(new AuditedAs(AuditedReads.DeedOf(interaction), interaction));
             if (read.Posted is PostedBody.Form or PostedBody.Parameters)
                 route.TakesLittle(app.ServiceProvider);
         }
@@ -159,7 +161,7 @@ internal sealed class FhirReads(IEnumerable<ReadableFhir> rooms, FhirSettings se
     public async Task<IFhirAnswer> Answer(FhirRead read, FhirQuestion question)
     {
         var answer = question.Caller.Covers(read.Needs) ? await read.Answer(question) : Forbidden;
-        if (read.Interaction is { } interaction)
+        if (read.Interaction is { } interaction && audit.RecordsReads)
             audit.Record(AuditedReads.Of(interaction, read.Address, question, answer));
         return answer;
     }

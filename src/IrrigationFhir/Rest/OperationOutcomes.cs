@@ -55,12 +55,15 @@ internal static partial class OperationOutcomes
         catch (Exception failure) when (!context.Response.HasStarted)
         {
             context.Response.Clear();
-            await ForException(context, failure, log).ExecuteAsync(context);
+            var outcome = ForException(context, failure, log);
+            AuditedRoutes.Failed(context, outcome.StatusCode, outcome.Code!);
+            await outcome.ExecuteAsync(context);
         }
         catch (Exception failure)
         {
             // Half an answer has gone out: the client sees it broken off. Let through, the server would log the exception with its text.
             LogFailure(log, Guid.NewGuid().ToString("N"), failure.GetType().FullName ?? "unknown", Origin(failure));
+            AuditedRoutes.Failed(context, StatusCodes.Status500InternalServerError, "internal-error");
             context.Abort();
         }
     }

@@ -39,12 +39,15 @@ internal static class Shaping
     }
 
     /// <summary>The resource as JSON: as stored, or its part with the tag SUBSETTED.</summary>
-    public static string Of(ResourceVersion version, Shape shape)
+    public static string Of(ResourceVersion version, Shape shape) =>
+        shape.IsWhole ? version.Json : Part(FhirJson.Read<Resource>(version.Json), shape).ToJsonString(Readable);
+
+    /// <summary>The part of a resource that a shape asks for, which is not all of it, with the tag SUBSETTED.</summary>
+    /// <param name="resource">Changed in place.</param>
+    /// <param name="shape">How much of it.</param>
+    public static JsonNode Part(Resource resource, Shape shape)
     {
-        if (shape.IsWhole)
-            return version.Json;
-        var resource = FhirJson.Read<Resource>(version.Json);
-        resource.Meta!.Tag.Add(Codes.Subsetted());
+        (resource.Meta ??= new()).Tag.Add(Codes.Subsetted());
         var part = JsonNode.Parse(
             FhirJson.Write(
                 resource,
@@ -63,6 +66,6 @@ internal static class Shaping
         part["meta"]!["tag"]!
             .AsArray()
             .RemoveAll(tag => (string?)tag!["code"] == Codes.Subsetted().Code && (string?)tag["system"] != Codes.Systems.ObservationValue);
-        return part.ToJsonString(Readable);
+        return part;
     }
 }

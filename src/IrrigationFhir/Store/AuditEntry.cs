@@ -31,6 +31,9 @@ internal enum Deed
 
     /// <summary>Clients or keys became others.</summary>
     Roles = 8,
+
+    /// <summary>Somebody did what somebody should look at, though it was allowed.</summary>
+    Alert = 9,
 }
 
 /// <summary>How it ended, as the codes of the FHIR code system audit-event-outcome.</summary>

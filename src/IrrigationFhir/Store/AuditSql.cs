@@ -15,11 +15,12 @@ internal static class AuditSql
     private sealed record Link(long Number, long Day, byte[] Hash);
 
     /// <summary>Adds an entry. Nothing of it is ever changed.</summary>
-    public static void Append(WriteTransaction transaction, AuditEntry entry)
+    public static void Append(WriteTransaction transaction, AuditEntry entry) => Append(transaction, [entry]);
+
+    /// <summary>Adds entries, in their order.</summary>
+    public static void Append(WriteTransaction transaction, IReadOnlyList<AuditEntry> entries)
     {
         var statements = transaction.Statements;
-        // Of what was recorded: what waited is stored later, and uses up no time of storing.
-        var today = DayOf(UnixNanoseconds.ToInstant(entry.At));
         var last =
             statements.Find(
                 "select number, day, hash from audit order by number desc limit 1",
@@ -29,14 +30,21 @@ internal static class AuditSql
                 "select last, day, hash from audit_day order by day desc limit 1",
                 row => new Link(row.Number(0), row.Number(1), row.Bytes(2))
             )
-            ?? new Link(0, today, Beginning);
+            ?? new Link(0, long.MinValue, Beginning);
+        foreach (var entry in entries)
+            last = Add(statements, last, entry);
+    }
 
-        // A clock that was put back does not open a day again that has ended.
-        var day = Math.Max(today, last.Day);
+    private static Link Add(PreparedStatements statements, Link last, AuditEntry entry)
+    {
+        // Of what was recorded: what waited is stored later, and uses up no time of storing. A clock that was put back does not open a day
+        // again that has ended.
+        var day = Math.Max(DayOf(UnixNanoseconds.ToInstant(entry.At)), last.Day);
         if (day > last.Day && last.Number > 0)
             Seal(statements, last);
 
         var (number, json) = (last.Number + 1, entry.ToJson());
+        var hash = HashOf(last.Hash, number, day, json);
         statements.Execute(
             """
             insert into audit (number, day, recorded, patient, deed, client, content, hash)
@@ -49,8 +57,9 @@ internal static class AuditSql
             ("deed", (int)entry.Deed),
             ("client", entry.Client),
             ("content", StoredJson.Pack(json)),
-            ("hash", HashOf(last.Hash, number, day, json))
+            ("hash", hash)
         );
+        return new(number, day, hash);
     }
 
     /// <summary>The hash of a row, which holds the one before it in place.</summary>

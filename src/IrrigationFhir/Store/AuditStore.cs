@@ -30,15 +30,21 @@ internal sealed record AuditQuery(IReadOnlyList<TimeRange> Recorded, int AtMost)
     /// <summary>Only such deeds; null for all.</summary>
     public IReadOnlyList<Deed>? Deeds { get; init; }
 
-    /// <summary>What no column tells: asked of each entry.</summary>
-    public Func<AuditRow, bool> Matches { get; init; } = _ => true;
+    /// <summary>Only these, by their place in the chain; null for all.</summary>
+    public IReadOnlyList<long>? Numbers { get; init; }
 
-    /// <summary>Only what follows this one, the latest coming first; null for the first page.</summary>
+    /// <summary>What no column tells: asked of each entry; null where the columns tell all.</summary>
+    public Func<AuditRow, bool>? Matches { get; init; }
+
+    /// <summary>Whether the oldest comes first, and not the latest.</summary>
+    public bool OldestFirst { get; init; }
+
+    /// <summary>Only what follows this one in that order; null for the first page.</summary>
     public (long Recorded, long Number)? After { get; init; }
 }
 
 /// <summary>A page of the audit.</summary>
-/// <param name="Rows">The latest first.</param>
+/// <param name="Rows">In the order that was asked for.</param>
 /// <param name="Next">Behind which the next page begins; null where there is none.</param>
 internal sealed record AuditPage(IReadOnlyList<AuditRow> Rows, (long Recorded, long Number)? Next);
 
@@ -47,6 +53,11 @@ internal sealed class AuditStore(Database database)
 {
     /// <summary>So many rows are looked at for one page where no column tells what is looked for; then the page ends early.</summary>
     public const int MostLookedAt = 20_000;
+
+    /// <summary>So many rows are looked at for a number where no column tells what is counted; with more there is none.</summary>
+    public const int MostCounted = 200_000;
+
+    private const int AtOnce = 500;
 
     /// <summary>Adds an entry that nothing else is written with.</summary>
     public Task Add(AuditEntry entry, CancellationToken stop) =>
@@ -59,16 +70,9 @@ internal sealed class AuditStore(Database database)
             stop
         );
 
-    /// <summary>Adds entries, each for every patient that it is about, all or nothing.</summary>
-    public Task Add(IReadOnlyList<AuditEntry> entries, CancellationToken stop) =>
-        database.Write(
-            transaction =>
-            {
-                Append(transaction, entries);
-                return true;
-            },
-            stop
-        );
+    /// <summary>Adds entries, each for every patient that it is about, all or nothing; answers what was added.</summary>
+    public Task<IReadOnlyList<AuditEntry>> Add(IReadOnlyList<AuditEntry> entries, CancellationToken stop) =>
+        database.Write(transaction => Append(transaction, entries), stop);
 
     /// <summary>How far which file of waiting entries has been stored; null before the first.</summary>
     public async Task<(long File, long Lines)?> Taken(CancellationToken stop)
@@ -88,12 +92,13 @@ internal sealed class AuditStore(Database database)
     /// <param name="upTo">The number of its lines that are taken then.</param>
     /// <param name="entries">The entries of lines that were not.</param>
     /// <param name="stop">Gives up.</param>
-    public Task Take(long file, long upTo, IReadOnlyList<AuditEntry> entries, CancellationToken stop) =>
+    /// <returns>What was added.</returns>
+    public Task<IReadOnlyList<AuditEntry>> Take(long file, long upTo, IReadOnlyList<AuditEntry> entries, CancellationToken stop) =>
         database.Write(
             transaction =>
             {
-                Append(transaction, entries);
-                return transaction.Statements.Execute(
+                var added = Append(transaction, entries);
+                transaction.Statements.Execute(
                     """
                     insert into audit_taken (only_row, file, lines) values (1, @file, @lines)
                     on conflict (only_row) do update set file = excluded.file, lines = excluded.lines
@@ -101,6 +106,7 @@ internal sealed class AuditStore(Database database)
                     ("file", file),
                     ("lines", upTo)
                 );
+                return added;
             },
             stop
         );
@@ -113,49 +119,16 @@ internal sealed class AuditStore(Database database)
         return rows is [var one] ? one.Row : null;
     }
 
-    /// <summary>Some of them, the latest first.</summary>
+    /// <summary>Some of them, the latest first or the oldest.</summary>
     public async Task<AuditPage> Search(AuditQuery query, CancellationToken stop)
     {
-        await using var connection = database.OpenForReading();
-        var numbers = new List<long>();
-        if (query.Patients is { } patients)
-            numbers.AddRange(await NumbersOf(connection, patients, stop));
-        if (query.Episode is { } episode)
-            numbers.AddRange(await NumbersOfEpisode(connection, episode, stop));
-        var byPatient = query.Patients is not null || query.Episode is not null;
-        if (byPatient && numbers.Count == 0)
-            return new([], null);
-
         var found = new List<AuditRow>();
         var (after, looked) = (query.After, 0);
-        var from = query.Recorded.Select(range => range.From).DefaultIfEmpty(long.MinValue).Max();
-        var to = query.Recorded.Select(range => range.To).DefaultIfEmpty(long.MaxValue).Min();
-        while (true)
+        await foreach (var rows in Read(query, stop))
         {
-            var conditions = new List<string> { "recorded >= @from and recorded < @to", Within(query.Facilities) };
-            if (byPatient)
-                conditions.Add("patient in @numbers");
-            if (query.Clients is not null)
-                conditions.Add("client in @clients");
-            if (query.Deeds is not null)
-                conditions.Add("deed in @deeds");
-            if (after is not null)
-                conditions.Add("(recorded, number) < (@recorded, @number)");
-            var values = new
-            {
-                from,
-                to,
-                numbers,
-                clients = query.Clients,
-                deeds = query.Deeds?.Select(deed => (int)deed),
-                recorded = after?.Recorded,
-                number = after?.Number,
-            };
-            const int AtOnce = 500;
-            var rows = await Rows(connection, string.Join(" and ", conditions), values, AtOnce, stop);
             foreach (var (row, recorded) in rows)
             {
-                if (query.Matches(row))
+                if (query.Matches?.Invoke(row) != false)
                 {
                     if (found.Count == query.AtMost)
                         return new(found, after);
@@ -166,11 +139,92 @@ internal sealed class AuditStore(Database database)
             }
 
             looked += rows.Count;
-            if (rows.Count < AtOnce)
-                return new(found, null);
-            if (looked >= MostLookedAt)
+            if (looked >= MostLookedAt && rows.Count == AtOnce)
                 return new(found, after);
         }
+
+        return new(found, null);
+    }
+
+    /// <summary>How many there are, whatever the page; null where more than <see cref="MostCounted"/> would have to be looked at.</summary>
+    public async Task<int?> Count(AuditQuery query, CancellationToken stop)
+    {
+        query = query with { After = null };
+        if (query.Matches is not { } matches)
+        {
+            await using var connection = database.OpenForReading();
+            if (await Where(connection, query, stop) is not var (condition, values))
+                return 0;
+            var sql = $"select count(*) from audit where {condition}";
+            return await connection.ExecuteScalarAsync<int>(new CommandDefinition(sql, values, cancellationToken: stop));
+        }
+
+        var (count, looked) = (0, 0);
+        await foreach (var rows in Read(query, stop))
+        {
+            looked += rows.Count;
+            if (looked > MostCounted)
+                return null;
+            count += rows.Count(pair => matches(pair.Row));
+        }
+
+        return count;
+    }
+
+    // Everything that the columns let through, some at a time, until there is no more.
+    private async IAsyncEnumerable<IReadOnlyList<(AuditRow Row, long Recorded)>> Read(
+        AuditQuery query,
+        [System.Runtime.CompilerServices.EnumeratorCancellation] CancellationToken stop
+    )
+    {
+        await using var connection = database.OpenForReading();
+        while (await Where(connection, query, stop) is var (condition, values))
+        {
+            var rows = await Rows(connection, condition, values, AtOnce, stop, query.OldestFirst);
+            yield return rows;
+            if (rows.Count < AtOnce)
+                break;
+            query = query with { After = (rows[^1].Recorded, rows[^1].Row.Number) };
+        }
+    }
+
+    // The condition of a query that columns tell, with its values; null where no patient of those that are meant is known.
+    private static async Task<(string Condition, object Values)?> Where(DbConnection connection, AuditQuery query, CancellationToken stop)
+    {
+        var patients = new List<long>();
+        if (query.Patients is { } meant)
+            patients.AddRange(await NumbersOf(connection, meant, stop));
+        if (query.Episode is { } episode)
+            patients.AddRange(await NumbersOfEpisode(connection, episode, stop));
+        var byPatient = query.Patients is not null || query.Episode is not null;
+        if (byPatient && patients.Count == 0)
+            return null;
+
+        var conditions = new List<string> { "recorded >= @from and recorded < @to", Within(query.Facilities) };
+        if (byPatient)
+            conditions.Add("patient in @patients");
+        if (query.Clients is not null)
+            conditions.Add("client in @clients");
+        if (query.Deeds is not null)
+            conditions.Add("deed in @deeds");
+        if (query.Numbers is not null)
+            conditions.Add("number in @numbers");
+        if (query.After is not null)
+            conditions.Add($"(recorded, number) {(query.OldestFirst ? ">" : "<")} (@recorded, @number)");
+        return (
+            string.Join(" and ", conditions),
+            new
+            {
+                from = query.Recorded.Select(range => range.From).DefaultIfEmpty(long.MinValue).Max(),
+                to = query.Recorded.Select(range => range.To).DefaultIfEmpty(long.MaxValue).Min(),
+                patients,
+                clients = query.Clients,
+                deeds = query.Deeds?.Select(deed => (int)deed),
+                numbers = query.Numbers,
+                recorded = query.After?.Recorded,
+                number = query.After?.Number,
+            }
+        );
     }
 
     /// <summary>Takes the oldest days away that ended before a moment, so many rows at a time; says how many went.</summary>
@@ -205,11 +259,13 @@ internal sealed class AuditStore(Database database)
         );
     }
 
-    private static void Append(WriteTransaction transaction, IReadOnlyList<AuditEntry> entries)
+    private static IReadOnlyList<AuditEntry> Append(WriteTransaction transaction, IReadOnlyList<AuditEntry> entries)
     {
         var patients = new Dictionary<string, AuditedPatient?>();
-        foreach (var one in entries.SelectMany(entry => ForEachPatient(transaction.Statements, entry, patients)))
-            AuditSql.Append(transaction, one);
+        List<AuditEntry> added = [.. entries.SelectMany(entry => ForEachPatient(transaction.Statements, entry, patients))];
+        if (added.Count > 0)
+            AuditSql.Append(transaction, added);
+        return added;
     }
 
     // The oldest day of which rows are left.
@@ -276,12 +332,14 @@ internal sealed class AuditStore(Database database)
         string condition,
         object values,
         int atMost,
-        CancellationToken stop
+        CancellationToken stop,
+        bool oldestFirst = false
     )
     {
+        var how = oldestFirst ? "" : " desc";
         var rows = await connection.QueryAsync<(long Number, long Recorded, byte[] Content)>(
             new CommandDefinition(
-                $"select number, recorded, content from audit where {condition} order by recorded desc, number desc limit {atMost}",
+                $"select number, recorded, content from audit where {condition} order by recorded{how}, number{how} limit {atMost}",
                 values,
                 cancellationToken: stop
             )

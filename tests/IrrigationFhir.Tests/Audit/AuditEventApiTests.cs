@@ -96,11 +96,20 @@ public sealed class AuditEventApiTests : IAsyncLifetime
 
     [Theory]
     [InlineData("date=x")]
-    [InlineData("date=sa2026")]
-    [InlineData("_count=0")]
+    [InlineData("date=ap2026")]
+    [InlineData("_count=-1")]
+    [InlineData("_total=x")]
+    [InlineData("_summary=x")]
+    [InlineData("_summary=true&_elements=action")]
+    [InlineData("_summary=count&colour=blue")]
+    [InlineData("_count=0&type=")]
+    [InlineData("_sort=date&_page=WyItZGF0ZSIsMSwiMSJd")] // of the other order
     [InlineData("_page=x")]
     [InlineData("entity=a,b")]
     [InlineData("patient:exact=x")]
+    [InlineData("patient.name=x")]
+    [InlineData("type:not=rest")]
+    [InlineData("outcome:missing=true")]
     public async Task What_cannot_be_meant_is_refused(string query) =>
         Assert.Equal(HttpStatusCode.BadRequest, (await Ask("GET", $"/fhir/AuditEvent?{query}", "auditor", All)).Status);
 
@@ -110,6 +119,120 @@ public sealed class AuditEventApiTests : IAsyncLifetime
         var reply = await Ask("GET", "/fhir/AuditEvent?colour=blue&_id=1", "auditor", All);
         Assert.Equal(["match", "outcome"], reply.Json["entry"]!.AsArray().Select(entry => (string)entry!["search"]!["mode"]!));
         Assert.Contains("/fhir/AuditEvent?_id=1", (string)reply.Json["link"]![0]!["url"]!, StringComparison.Ordinal);
+    }
+
+    [Theory]
+    [InlineData("colour=blue")]
+    [InlineData("_sort=agent")]
+    [InlineData("_include=AuditEvent:entity")]
+    [InlineData("type=")]
+    public async Task What_is_passed_over_is_refused_where_somebody_wants_it_strict(string query)
+    {
+        Assert.Equal(HttpStatusCode.OK, (await Ask("GET", $"/fhir/AuditEvent?{query}", "auditor", All)).Status);
+        using var request = new HttpRequestMessage(HttpMethod.Get, new Uri($"/fhir/AuditEvent?{query}", UriKind.Relative));
+        request.Headers.TryAddWithoutValidation("Authorization", NamedCallers.Bearer("auditor", All));
+        request.Headers.Add("Prefer", "handling=strict");
+        using var reply = await _ward.Http.SendAsync(request);
+        Assert.Equal(["search-parameter-unknown"], (await Reply.Of(reply)).Codes);
+    }
+
+    [Theory]
+    [InlineData("patient.identifier=Ada Invented", 5)]
+    [InlineData("type=rest&agent.identifier=ward-board", 7)]
+    [InlineData("subtype=search-type&agent.identifier=ward-board,statistics,nosy", 3)]
+    [InlineData("action=C&type=http://terminology.hl7.org/CodeSystem/audit-event-type|", 4)]
+    [InlineData("agent.identifier=ward-board&agent.identifier=statistics", 0)]
+    [InlineData("_id=2", 1)]
+    [InlineData("date=sa2026-03-14", 0)]
+    [InlineData("date=eb2026-03-14", 0)]
+    [InlineData("patient.identifier=Nobody", 0)]
+    public async Task They_are_counted(string query, int count)
+    {
+        foreach (var how in new[] { "_summary=count", "_count=0", "_total=accurate&_count=1", "_total=estimate&_count=1" })
+        {
+            var bundle = (await Ask("GET", $"/fhir/AuditEvent?{query}&{how}", "auditor", All)).Json;
+            Assert.True(count == (int)bundle["total"]!, $"{how}: {bundle}");
+            var entries = bundle["entry"]?.AsArray().Count ?? 0;
+            Assert.Equal(how.StartsWith("_total", StringComparison.Ordinal) ? Math.Min(count, 1) : 0, entries);
+        }
+
+        Assert.Null((await Ask("GET", $"/fhir/AuditEvent?{query}&_total=none", "auditor", All)).Json["total"]);
+    }
+
+    [Fact]
+    public async Task Who_sees_one_facility_counts_what_was_done_with_its_patients_alone()
+    {
+        async Task<int> Count(string query) =>
+            (int)(await Ask("GET", $"/fhir/AuditEvent?_summary=count&{query}", "auditor", All, "south")).Json["total"]!;
+        Assert.Equal((0, 3), (await Count("patient.identifier=Ada Invented"), await Count("patient.identifier=Bo Invented")));
+        Assert.Equal(3, await Count("agent.identifier=ward-board,statistics,nosy"));
+    }
+
+    [Theory]
+    [InlineData("_sort=date", true)]
+    [InlineData("_sort=-date", false)]
+    public async Task They_come_in_the_order_that_is_asked_for_page_by_page(string sort, bool oldestFirst)
+    {
+        const string Who = "agent.identifier=ward-board,statistics,nosy";
+        var latest = (await Search($"_count=1000&{Who}")).Select(told => told.Id).ToList();
+        var paged = new List<string?>();
+        for (var next = (string?)$"/fhir/AuditEvent?_count=3&{sort}&{Who}"; next is not null; )
+        {
+            var page = (await Ask("GET", next, "auditor", All)).Json;
+            paged.AddRange(page["entry"]?.AsArray().Select(entry => (string?)entry!["resource"]!["id"]) ?? []);
+            next = page["link"]!.AsArray().Where(l => (string)l!["relation"]! == "next").Select(l => (string?)l!["url"]).FirstOrDefault();
+        }
+
+        if (oldestFirst)
+            latest.Reverse();
+        Assert.Equal(latest, paged);
+    }
+
+    [Theory]
+    [InlineData("_elements=action", "action", "outcome")]
+    [InlineData("_elements=outcome,subtype", "outcome", "action")]
+    [InlineData("_elements=action", "source", "outcome")] // mandatory, and so sent
+    [InlineData("_summary=true", "outcome", "agent")] // R4 marks no agent as part of the summary
+    public async Task A_part_of_them_is_sent_and_says_so(string query, string kept, string left)
+    {
+        var found = (await Ask("GET", $"/fhir/AuditEvent?_id=2&{query}", "auditor", All)).Json["entry"]!.AsArray().Single()!["resource"]!;
+        var read = (await Ask("GET", $"/fhir/AuditEvent/2?{query}", "auditor", All)).Json;
+        foreach (var part in new[] { found.AsObject(), read.AsObject() })
+        {
+            Assert.Equal("SUBSETTED", (string)part["meta"]!["tag"]!.AsArray().Single()!["code"]!);
+            Assert.Equal("2", (string)part["id"]!);
+            Assert.All(new[] { kept, "type", "recorded" }, name => Assert.True(part.ContainsKey(name), $"{name}: {part}"));
+            Assert.False(part.ContainsKey(left), part.ToJsonString());
+        }
+
+        Assert.Equal(HttpStatusCode.BadRequest, (await Ask("GET", "/fhir/AuditEvent/2?_summary=count", "auditor", All)).Status);
+    }
+
+    [Fact]
+    public async Task A_form_asks_the_same_as_an_address()
+    {
+        using var request = new HttpRequestMessage(HttpMethod.Post, new Uri("/fhir/AuditEvent/_search?action=C", UriKind.Relative));
+        request.Headers.TryAddWithoutValidation("Authorization", NamedCallers.Bearer("auditor", All));
+        request.Content = new FormUrlEncodedContent([new("patient.identifier", "Bo Invented"), new("_summary", "count")]);
+        using var reply = await _ward.Http.SendAsync(request);
+        Assert.Equal(2, (int)(await Reply.Of(reply)).Json["total"]!);
+    }
+
+    [Fact]
+    public async Task What_the_statement_claims_is_what_is_searched()
+    {
+        var claimed = (await Ask("GET", "/fhir/metadata", "auditor", All)).Json["rest"]![0]!["resource"]!
+            .AsArray()
+            .Single(type => (string)type!["type"]! == "AuditEvent")!;
+        foreach (var name in claimed["searchParam"]!.AsArray().Select(parameter => (string)parameter!["name"]!))
+        {
+            var reply = await Ask("GET", $"/fhir/AuditEvent?{name}=2026&_count=1", "auditor", All);
+            Assert.Equal(HttpStatusCode.OK, reply.Status);
+            Assert.Contains($"{name}=2026", (string)reply.Json["link"]![0]!["url"]!, StringComparison.Ordinal);
+        }
+
+        Assert.Null(claimed["searchInclude"]);
+        Assert.Null(claimed["searchRevInclude"]);
     }
 
     [Fact]

@@ -84,6 +84,23 @@ public class WaitingTests
     }
 
     [Fact]
+    public async Task What_a_command_left_and_nobody_may_read_keeps_nothing_else_from_being_recorded()
+    {
+        await using var ward = RunningService.Start(Now);
+        await ward.All();
+        var left = Path.Combine(ward.Folder, "audit-left-1.ndjson");
+        File.CreateSymbolicLink(left, Path.Combine(ward.Folder, "nowhere")); // root may read everything, but not this
+        await ward.Read("/ward");
+        Assert.Single(await ward.All(), row => row.Entry.Query == "GET /ward");
+        var check = (await ward.Read("/health/ready"))["checks"]!["audit"]!;
+        Assert.Equal("degraded", (string)check["status"]!);
+        Assert.Contains("may not be read", (string)check["description"]!, StringComparison.Ordinal);
+        File.Delete(left);
+        await ward.All();
+        Assert.Equal("ready", (string)(await ward.Read("/health/ready"))["checks"]!["audit"]!["status"]!);
+    }
+
+    [Fact]
     public async Task Lines_that_were_stored_before_a_kill_are_not_stored_again()
     {
         var folder = Directory.CreateTempSubdirectory("twice-").FullName;

@@ -131,8 +131,8 @@ public class CommandLineTests
             Assert.Equal((2, ""), (code, output));
             const string fhir = "Fhir has BaseUrl, BodySeconds, CanonicalBase, CompressReplies, DefaultCount, MaxBodyBytes, MaxCount";
             const string access =
-                "Access has AllowLoopback, Audience, AuditKeep, Burst, CertificateAuthorities, ClientAuthorities, ClientsFile, "
-                + "ExportsAtOnce, Facilities, FacilityClaim, FailuresPerMinute, Issuer, KeyFile, Mode, OpenToNetwork, PatientClaim, "
+                "Access has AlertPatientsPerHour, AllowLoopback, Audience, AuditKeep, Burst, CertificateAuthorities, "
+                + "ClientAuthorities, ClientsFile, ExportsAtOnce, Facilities, FacilityClaim, FailuresPerMinute, Issuer, KeyFile, Mode, OpenToNetwork, PatientClaim, "
                 + "PatientSystem, PlainHttp, PrivateNetworks, Proxies, RequestsPerSecond, TokenSeconds, TokensPerMinute, ViewRunsAtOnce";
             const string unread = "'nowhere.json' cannot be read (FileNotFoundException)";
             Assert.Equal(

@@ -21,6 +21,8 @@ public class TelemetryTests
     /// <summary>What is told at /health/ready, and the line of /metrics that says the same.</summary>
     private static readonly Dictionary<string, string> SameFigure = new()
     {
+        ["audit.waitingBytes"] = "irrigationfhir_audit_waiting_bytes",
+        ["audit.wrongEvents"] = "irrigationfhir_audit_wrong_events",
         ["episodes.failing"] = "irrigationfhir_episodes_failing",
         ["profiles.shapes"] = "irrigationfhir_profiles_shapes",
         ["profiles.wrongShapes"] = "irrigationfhir_profiles_wrong_shapes",
