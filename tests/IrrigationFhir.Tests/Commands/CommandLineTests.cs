@@ -132,8 +132,8 @@ public class CommandLineTests
             const string fhir = "Fhir has BaseUrl, BodySeconds, CanonicalBase, CompressReplies, DefaultCount, MaxBodyBytes, MaxCount";
             const string access =
                 "Access has AlertPatientsPerHour, AllowLoopback, Audience, AuditKeep, Burst, CertificateAuthorities, "
-                + "ClientAuthorities, ClientsFile, ExportsAtOnce, Facilities, FacilityClaim, FailuresPerMinute, Issuer, KeyFile, Mode, OpenToNetwork, PatientClaim, "
-                + "PatientSystem, PlainHttp, PrivateNetworks, Proxies, RequestsPerSecond, TokenSeconds, TokensPerMinute, ViewRunsAtOnce";
+                + "ClientAuthorities, ClientsFile, ExportsAtOnce, Facilities, FacilityClaim, FailuresPerMinute, Issuer, KeyFile, Mode, "
+                + "OpenToNetwork, PatientClaim, PatientSystem, PlainHttp, PrivateNetworks, Proxies, RequestsPerSecond, TokenSeconds, TokensPerMinute, ViewRunsAtOnce";
             const string unread = "'nowhere.json' cannot be read (FileNotFoundException)";
             Assert.Equal(
                 $"""
