@@ -133,7 +133,8 @@ public class CommandLineTests
             const string access =
                 "Access has AlertPatientsPerHour, AllowLoopback, Audience, AuditKeep, Burst, CertificateAuthorities, "
                 + "ClientAuthorities, ClientsFile, ExportsAtOnce, Facilities, FacilityClaim, FailuresPerMinute, Issuer, KeyFile, Mode, "
-                + "OpenToNetwork, PatientClaim, PatientSystem, PlainHttp, PrivateNetworks, Proxies, RequestsPerSecond, TokenSeconds, TokensPerMinute, ViewRunsAtOnce";
+                + "OpenToNetwork, PatientClaim, PatientSystem, PlainHttp, PrivateNetworks, Proxies, RequestsPerSecond, TokenSeconds, "
+                + "TokensPerMinute, ViewRunsAtOnce";
             const string unread = "'nowhere.json' cannot be read (FileNotFoundException)";
             Assert.Equal(
                 $"""
