@@ -84,10 +84,10 @@ public sealed class ShownTests(ShownTests.Wards wards) : IClassFixture<ShownTest
 
             foreach (var type in Viewed)
             {
-                var rows = await wards.Post("/fhir/ViewDefinition/$viewdefinition-run?_format=ndjson", wards.Keys(type), bearer);
+                var rows = await wards.Post("/fhir/ViewDefinition/$viewdefinition-run?_format=ndjson", Wards.Keys(type), bearer);
                 Assert.True(rows.Status is HttpStatusCode.OK or HttpStatusCode.Forbidden, $"seed {seed}: {scopes}: {type}: {rows.Text}");
                 if (rows.Status == HttpStatusCode.OK)
-                    await AreReadable(wards.Lines(rows.Text).Select(row => (string)row["key"]!), $"a view of {type}");
+                    await AreReadable(Wards.Lines(rows.Text).Select(row => (string)row["key"]!), $"a view of {type}");
             }
 
             if (n % 5 == 0)
@@ -265,8 +265,8 @@ public sealed class ShownTests(ShownTests.Wards wards) : IClassFixture<ShownTest
         Assert.NotEmpty(expected);
 
         Assert.Equal(expected, (await wards.Exported(part)).Order(StringComparer.Ordinal));
-        var rows = await wards.Post("/fhir/ViewDefinition/$viewdefinition-run?_format=ndjson", wards.Keys("Observation"), part);
-        Assert.Equal(expected, wards.Lines(rows.Text).Select(row => (string)row["key"]!).Order(StringComparer.Ordinal));
+        var rows = await wards.Post("/fhir/ViewDefinition/$viewdefinition-run?_format=ndjson", Wards.Keys("Observation"), part);
+        Assert.Equal(expected, Wards.Lines(rows.Text).Select(row => (string)row["key"]!).Order(StringComparer.Ordinal));
 
         // Of two queries both parts; the patient is one as any other, whom nothing else is told of.
         var one = NamedCallers.Bearer(
@@ -430,7 +430,7 @@ public sealed class ShownTests(ShownTests.Wards wards) : IClassFixture<ShownTest
         }
 
         /// <summary>What asks for the addresses of all resources of a type.</summary>
-        internal JsonObject Keys(string type) =>
+        internal static JsonObject Keys(string type) =>
             new()
             {
                 ["resourceType"] = "Parameters",
@@ -455,7 +455,7 @@ public sealed class ShownTests(ShownTests.Wards wards) : IClassFixture<ShownTest
                 ),
             };
 
-        internal IEnumerable<JsonNode> Lines(string text) =>
+        internal static IEnumerable<JsonNode> Lines(string text) =>
             text.Split('\n', StringSplitOptions.RemoveEmptyEntries).Select(line => JsonNode.Parse(line)!);
 
         /// <summary>The addresses of all that an export holds; none where nothing may be exported.</summary>
