@@ -92,13 +92,17 @@ internal sealed class RunningService : IAsyncDisposable
             .ToDictionary(step => step[0], step => TimeSpan.FromTicks(long.Parse(step[1], CultureInfo.InvariantCulture)));
 
     /// <summary>Starts it and waits until it is ready.</summary>
-    public static async Task<RunningService> Start(string folder, params (string Key, string Value)[] settings)
+    public static Task<RunningService> Start(string folder, params (string Key, string Value)[] settings) =>
+        Start(AppContext.BaseDirectory, folder, settings);
+
+    /// <summary>Starts it from the folder of another build of these benchmarks, and waits until it is ready.</summary>
+    public static async Task<RunningService> Start(string build, string folder, params (string Key, string Value)[] settings)
     {
         var start = new ProcessStartInfo("dotnet") { RedirectStandardOutput = true, WorkingDirectory = folder };
         foreach (
             var argument in new[]
             {
-                Path.Combine(AppContext.BaseDirectory, "IrrigationFhir.Benchmarks.dll"),
+                Path.Combine(build, "IrrigationFhir.Benchmarks.dll"),
                 "serve",
                 "--urls",
                 "http://127.0.0.1:0",
