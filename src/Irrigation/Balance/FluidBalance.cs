@@ -1,4 +1,5 @@
 using System.Collections.Immutable;
+using System.Runtime.InteropServices;
 using Irrigation.Episodes;
 using Irrigation.Measures;
 using NodaTime;
@@ -33,6 +34,7 @@ public sealed class FluidBalance
     private readonly DrainedOverTime drained;
     private readonly IntervalWorking working;
     private readonly EntryReach reach;
+    private string[]? named;
 
     private FluidBalance(EpisodeLog log, BalanceSettings settings, ImmutableDictionary<string, ImmutableList<ClosedInterval>> streams)
     {
@@ -60,7 +62,11 @@ public sealed class FluidBalance
     public BalanceSettings Settings { get; }
 
     /// <summary>The streams that have closed intervals, by name: so the bladder first.</summary>
-    public IEnumerable<string> Streams => streams.Where(s => !s.Value.IsEmpty).Select(s => s.Key).Order(StringComparer.Ordinal);
+    public ImmutableArray<string> Streams =>
+        ImmutableCollectionsMarshal.AsImmutableArray(
+            // Every window asks for them, and whoever comes first works them out; two at once come to the same.
+            named ??= [.. streams.Where(s => !s.Value.IsEmpty).Select(s => s.Key).Order(StringComparer.Ordinal)]
+        );
 
     /// <summary>The last closing point of the bladder; the episode's start where there is none.</summary>
     public Instant LastClosing => this[Bladder] is { Count: > 0 } intervals ? intervals[^1].End : Log.Frame.Start;
