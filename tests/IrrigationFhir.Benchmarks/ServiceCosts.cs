@@ -211,6 +211,7 @@ internal static class ServiceCosts
         var wards = Enumerable.Range(0, clients).Select(_ => new InventedIrrigation(seed++, now, sparse)).ToList();
         var episodes = await Task.WhenAll(wards.Select(service.Open));
         var latest = new Instant[clients];
+        var pace = new Pace(clients, now);
         var before = await Counters.Of(service);
         var started = Stopwatch.GetTimestamp();
         var all = await Task.WhenAll(
@@ -219,18 +220,27 @@ internal static class ServiceCosts
                 .Select(client =>
                     Task.Run(async () =>
                     {
-                        var samples = new Samples();
-                        using var entries = wards[client].Entries().GetEnumerator();
-                        while (samples.Count < posts / clients && Stopwatch.GetElapsedTime(started) < Longest)
+                        try
                         {
-                            var next = Next(entries, each);
-                            var sent = Stopwatch.GetTimestamp();
-                            await (each == 1 ? service.Record(episodes[client], next[0]) : service.Record(episodes[client], next));
-                            samples.Since(sent);
-                            latest[client] = next[^1].At;
-                        }
+                            var samples = new Samples();
+                            using var entries = wards[client].Entries().GetEnumerator();
+                            while (samples.Count < posts / clients && Stopwatch.GetElapsedTime(started) < Longest)
+                            {
+                                var next = Next(entries, each);
+                                if (each == 1)
+                                    await pace.Until(client, next[0].At);
+                                var sent = Stopwatch.GetTimestamp();
+                                await (each == 1 ? service.Record(episodes[client], next[0]) : service.Record(episodes[client], next));
+                                samples.Since(sent);
+                                latest[client] = next[^1].At;
+                            }
 
-                        return samples;
+                            return samples;
+                        }
+                        finally
+                        {
+                            pace.End(client);
+                        }
                     })
                 )
         );
