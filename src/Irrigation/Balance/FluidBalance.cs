@@ -1,5 +1,4 @@
 using System.Collections.Immutable;
-using System.Runtime.InteropServices;
 using Irrigation.Episodes;
 using Irrigation.Measures;
 using NodaTime;
@@ -62,11 +61,9 @@ public sealed class FluidBalance
     public BalanceSettings Settings { get; }
 
     /// <summary>The streams that have closed intervals, by name: so the bladder first.</summary>
-    public ImmutableArray<string> Streams =>
-        ImmutableCollectionsMarshal.AsImmutableArray(
-            // Every window asks for them, and whoever comes first works them out; two at once come to the same.
-            named ??= [.. streams.Where(s => !s.Value.IsEmpty).Select(s => s.Key).Order(StringComparer.Ordinal)]
-        );
+    /// <remarks>Every window asks for them; two who come first at once work out the same.</remarks>
+    public IReadOnlyList<string> Streams =>
+        named ??= [.. streams.Where(s => !s.Value.IsEmpty).Select(s => s.Key).Order(StringComparer.Ordinal)];
 
     /// <summary>The last closing point of the bladder; the episode's start where there is none.</summary>
     public Instant LastClosing => this[Bladder] is { Count: > 0 } intervals ? intervals[^1].End : Log.Frame.Start;

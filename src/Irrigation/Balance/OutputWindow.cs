@@ -112,7 +112,7 @@ public static class Windows
         var known = bladder.IsEmpty ? end : Instant.Min(end, balance.LastClosing);
         var intervals = balance.Streams.SelectMany(stream => balance.Reaching(stream, start, known)).ToImmutableArray();
         var leading =
-            bladder.IsEmpty || balance.Streams.Length == 1 ? intervals : [.. intervals.Where(i => i.Stream == FluidBalance.Bladder)];
+            bladder.IsEmpty || balance.Streams.Count == 1 ? intervals : [.. intervals.Where(i => i.Stream == FluidBalance.Bladder)];
         var covered = Covered(leading, start, end);
         var wanted = Instant.Min(end, frame.End ?? end) - Instant.Max(start, frame.Start);
         var unread = OtherRouteUnread(balance, end);
