@@ -112,7 +112,9 @@ internal static class Service
     /// <exception cref="SettingsFault">Some settings cannot be used; all of those are named.</exception>
     public static WebApplication Build(string[] args, TimeProvider? clock = null)
     {
-        var builder = WebApplication.CreateBuilder(args);
+        // Settings are read at a start: to watch files for others would look at every write to a store that lies beside them.
+        var builder = WebApplication.CreateBuilder(["--hostBuilder:reloadConfigOnChange=false", .. args]);
+        builder.Configuration.SayLessOfRequests();
 
         builder.Services.AddSingleton(clock ?? TimeProvider.System);
         builder.Services.AddReadableJson();

@@ -120,7 +120,7 @@ internal static class AccessCosts
         {
             Directory.CreateDirectory(folder);
             var client = withTokens ? new BenchmarkClient(folder) : null;
-            var side = new Side(await RunningService.Start(folder, recorded, client?.Settings ?? []), client);
+            var side = new Side(await RunningService.Start(AppContext.BaseDirectory, folder, recorded, client?.Settings ?? []), client);
             for (var i = 0; i < Patients; i++)
             {
                 await side.Begin(); // what is charted puts the clock on, and tokens end

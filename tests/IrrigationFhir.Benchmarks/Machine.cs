@@ -15,6 +15,9 @@ internal static class Machine
         return $"{Environment.ProcessorCount} cores, {gibibytes} GiB, {system}";
     }
 
+    /// <summary>How many threads wanted to run in the last minute, in the mean; a question mark where the system does not say.</summary>
+    public static string Busy() => File.Exists("/proc/loadavg") ? File.ReadAllText("/proc/loadavg").Split(' ')[0] : "?";
+
     private static string Processor() =>
         File.Exists(ProcessorFile)
         && File.ReadLines(ProcessorFile).FirstOrDefault(line => line.StartsWith("model name", StringComparison.Ordinal)) is { } line

@@ -4,6 +4,12 @@ using IrrigationFhir.Benchmarks;
 CultureInfo.CurrentCulture = CultureInfo.InvariantCulture;
 if (args is ["serve", .. var settings])
     return await LiveService.Serve(settings);
+if (args is ["turns", var other])
+{
+    await ServiceCosts.MeasureInTurns(Console.Out, other);
+    return 0;
+}
+
 var asked = args is [var only] ? only : "";
 if (
     asked
@@ -17,7 +23,8 @@ if (
             + "search (its searches among a million Observations, which takes some 10 GB of disk and twenty minutes), "
             + "notifications (how soon 1,000 subscribers are told), ward (the list of 1,000 beds), "
             + "export (reading a store out), access (with tokens against open, and what recording a read takes), "
-            + "soak (half an hour at moderate load), or all"
+            + "soak (half an hour at moderate load), all, "
+            + "or turns FOLDER (load, in turns with the build of these benchmarks in that folder)"
     );
     return 1;
 }

@@ -124,18 +124,19 @@ internal sealed class RunningService : IAsyncDisposable
 
     /// <summary>Starts it and waits until it is ready.</summary>
     public static Task<RunningService> Start(string folder, params (string Key, string Value)[] settings) =>
-        Start(folder, recorded: true, settings);
+        Start(AppContext.BaseDirectory, folder, recorded: true, settings);
 
     /// <summary>Starts it and waits until it is ready.</summary>
+    /// <param name="build">The folder of the build of these benchmarks that is started; another one than this to compare.</param>
     /// <param name="folder">Where its store lies.</param>
     /// <param name="recorded">Whether it records who reads what, as every service does.</param>
     /// <param name="settings">Settings beside those.</param>
-    public static async Task<RunningService> Start(string folder, bool recorded, params (string Key, string Value)[] settings)
+    public static async Task<RunningService> Start(string build, string folder, bool recorded, params (string Key, string Value)[] settings)
     {
         var start = new ProcessStartInfo("dotnet") { RedirectStandardOutput = true, WorkingDirectory = folder };
         string[] arguments =
         [
-            Path.Combine(AppContext.BaseDirectory, "IrrigationFhir.Benchmarks.dll"),
+            Path.Combine(build, "IrrigationFhir.Benchmarks.dll"),
             "serve",
             .. recorded ? Array.Empty<string>() : [LiveService.Unrecorded],
             "--urls",

@@ -14,9 +14,13 @@ internal static class ServiceCosts
     private const int WarmUp = 1500;
     private const int SinglePosts = 2000;
     private const int Batches = 8;
+    private const int Turns = 3;
+    private const int PostsInTurns = 640;
+    private const int BatchesInTurns = 6;
     private const int PostsAtLength = 200;
     private static readonly int[] Lengths = [100, 10_000, 100_000];
     private static readonly TimeSpan Longest = TimeSpan.FromSeconds(30);
+    private static readonly TimeSpan RehearsalTakes = TimeSpan.FromSeconds(6);
 
     private static int seed = 1000;
     private static Instant now = InventedIrrigation.Start;
@@ -49,6 +53,67 @@ internal static class ServiceCosts
         {
             if (kept is null)
                 Directory.Delete(folder, recursive: true);
+        }
+    }
+
+    /// <summary>Measures this build and another in turns: what an entry costs, and a start. Says how busy the machine was.</summary>
+    /// <param name="output">Where the table goes.</param>
+    /// <param name="other">The folder of the other build of these benchmarks.</param>
+    public static async Task MeasureInTurns(TextWriter output, string other)
+    {
+        output.WriteLine(
+            "| build | load | new store | processor | old store | processor | ready | 1 client, processor | allocated | written | /s "
+                + "| 8 clients, processor | allocated | /s | 32 clients, processor | /s | batch of 500, processor | /s | memory |\n"
+                + "|---|---:|---:|---:|---:|---:|---:|---:|---:|---:|---:|---:|---:|---:|---:|---:|---:|---:|---:|"
+        );
+        for (var turn = 0; turn < Turns; turn++)
+        {
+            foreach (var (name, build) in new[] { ("other", other), ("this", AppContext.BaseDirectory) })
+                output.WriteLine($"| {name} | {Machine.Busy()} | {string.Join(" | ", await Turn(build))} |");
+        }
+    }
+
+    private static async Task<IReadOnlyList<string>> Turn(string build)
+    {
+        (seed, now) = (1000, InventedIrrigation.Start);
+        var folder = Directory.CreateTempSubdirectory("irrigationfhir-benchmark-").FullName;
+        try
+        {
+            var told = new List<string>();
+            await using (var first = await RunningService.Start(build, folder, recorded: true))
+                told.AddRange([Samples.Shown(first.ReadyAfter), Samples.Shown(first.Processor)]);
+            await using var service = await RunningService.Start(build, folder, recorded: true);
+            told.AddRange([Samples.Shown(service.ReadyAfter), Samples.Shown(service.Processor)]);
+            await Task.Delay(RehearsalTakes);
+            told.Add($"{service.Megabytes:0} MB");
+            await Load(service, clients: 4, WarmUp, each: 1);
+            var one = await Load(service, clients: 1, PostsInTurns, each: 1);
+            var (eight, many) = (
+                await Load(service, clients: 8, PostsInTurns, each: 1),
+                await Load(service, clients: 32, PostsInTurns, each: 1)
+            );
+            await Load(service, clients: 1, posts: 1, BatchSize);
+            var batches = await Load(service, clients: 1, BatchesInTurns, BatchSize);
+            return
+            [
+                .. told,
+                one.Processor,
+                one.Allocated,
+                one.Written,
+                one.Rate,
+                eight.Processor,
+                eight.Allocated,
+                eight.Rate,
+                many.Processor,
+                many.Rate,
+                batches.Processor,
+                batches.Rate,
+                $"{service.Megabytes:0} MB",
+            ];
+        }
+        finally
+        {
+            Directory.Delete(folder, recursive: true);
         }
     }
 
@@ -146,6 +211,7 @@ internal static class ServiceCosts
         var wards = Enumerable.Range(0, clients).Select(_ => new InventedIrrigation(seed++, now, sparse)).ToList();
         var episodes = await Task.WhenAll(wards.Select(service.Open));
         var latest = new Instant[clients];
+        var pace = new Pace(clients, now);
         var before = await Counters.Of(service);
         var started = Stopwatch.GetTimestamp();
         var all = await Task.WhenAll(
@@ -154,18 +220,27 @@ internal static class ServiceCosts
                 .Select(client =>
                     Task.Run(async () =>
                     {
-                        var samples = new Samples();
-                        using var entries = wards[client].Entries().GetEnumerator();
-                        while (samples.Count < posts / clients && Stopwatch.GetElapsedTime(started) < Longest)
+                        try
                         {
-                            var next = Next(entries, each);
-                            var sent = Stopwatch.GetTimestamp();
-                            await (each == 1 ? service.Record(episodes[client], next[0]) : service.Record(episodes[client], next));
-                            samples.Since(sent);
-                            latest[client] = next[^1].At;
-                        }
+                            var samples = new Samples();
+                            using var entries = wards[client].Entries().GetEnumerator();
+                            while (samples.Count < posts / clients && Stopwatch.GetElapsedTime(started) < Longest)
+                            {
+                                var next = Next(entries, each);
+                                if (each == 1)
+                                    await pace.Until(client, next[0].At);
+                                var sent = Stopwatch.GetTimestamp();
+                                await (each == 1 ? service.Record(episodes[client], next[0]) : service.Record(episodes[client], next));
+                                samples.Since(sent);
+                                latest[client] = next[^1].At;
+                            }
 
-                        return samples;
+                            return samples;
+                        }
+                        finally
+                        {
+                            pace.End(client);
+                        }
                     })
                 )
         );
@@ -190,13 +265,10 @@ internal static class ServiceCosts
     private static void Row(TextWriter output, string what, Measured load)
     {
         var (before, after, entries) = (load.Before, load.After, load.Entries);
-        var count = $"{entries:N0} | {entries / load.Time.TotalSeconds:0}";
+        var count = $"{entries:N0} | {load.Rate}";
         var times = $"{Samples.Shown(load.Samples.Median)} | {Samples.Shown(load.Samples.P95)}";
-        var processor = Samples.Shown((after.Processor - before.Processor) / entries);
-        var allocated = $"{(after.Allocated - before.Allocated) / 1e6 / entries:0.0} MB";
-        var written = $"{(after.Written - before.Written) / 1e3 / entries:0} kB";
         var database = $"{(double)(after.Rows - before.Rows) / entries:0.0} | {(after.Database - before.Database) / 1e3 / entries:0} kB";
-        output.WriteLine($"| {what} | {count} | {times} | {processor} | {allocated} | {written} | {database} |");
+        output.WriteLine($"| {what} | {count} | {times} | {load.Processor} | {load.Allocated} | {load.Written} | {database} |");
     }
 
     private static IEnumerable<string> Steps(Measured load) =>
@@ -206,7 +278,13 @@ internal static class ServiceCosts
         orderby took descending
         select $"{step.Key} {Samples.Shown(took / load.Entries)}";
 
-    private sealed record Measured(int Entries, TimeSpan Time, Samples Samples, Counters Before, Counters After);
+    private sealed record Measured(int Entries, TimeSpan Time, Samples Samples, Counters Before, Counters After)
+    {
+        public string Rate => $"{Entries / Time.TotalSeconds:0}";
+        public string Processor => Samples.Shown((After.Processor - Before.Processor) / Entries);
+        public string Allocated => $"{(After.Allocated - Before.Allocated) / 1e6 / Entries:0.0} MB";
+        public string Written => $"{(After.Written - Before.Written) / 1e3 / Entries:0} kB";
+    }
 
     private sealed record Counters(
         TimeSpan Processor,

@@ -33,6 +33,7 @@ public sealed class FluidBalance
     private readonly DrainedOverTime drained;
     private readonly IntervalWorking working;
     private readonly EntryReach reach;
+    private string[]? named;
 
     private FluidBalance(EpisodeLog log, BalanceSettings settings, ImmutableDictionary<string, ImmutableList<ClosedInterval>> streams)
     {
@@ -60,7 +61,9 @@ public sealed class FluidBalance
     public BalanceSettings Settings { get; }
 
     /// <summary>The streams that have closed intervals, by name: so the bladder first.</summary>
-    public IEnumerable<string> Streams => streams.Where(s => !s.Value.IsEmpty).Select(s => s.Key).Order(StringComparer.Ordinal);
+    /// <remarks>Every window asks for them; two who come first at once work out the same.</remarks>
+    public IReadOnlyList<string> Streams =>
+        named ??= [.. streams.Where(s => !s.Value.IsEmpty).Select(s => s.Key).Order(StringComparer.Ordinal)];
 
     /// <summary>The last closing point of the bladder; the episode's start where there is none.</summary>
     public Instant LastClosing => this[Bladder] is { Count: > 0 } intervals ? intervals[^1].End : Log.Frame.Start;

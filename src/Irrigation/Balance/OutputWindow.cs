@@ -98,7 +98,7 @@ public static class Windows
     public static OutputWindow Over(this FluidBalance balance, WindowKind kind, Interval window) =>
         Over(balance, kind, window, withAccount: true);
 
-    /// <summary>The same without what ran in and what was charted: for whoever asks for the output alone.</summary>
+    /// <summary>The same without what ran in, what was charted and the shares: for whoever asks for the output alone.</summary>
     internal static OutputWindow OutputOver(this FluidBalance balance, Interval window) =>
         Over(balance, WindowKind.Trailing, window, withAccount: false);
 
@@ -111,17 +111,20 @@ public static class Windows
         // Where the bladder is read, its closing points bound what is known: a route read since then is not yet a total.
         var known = bladder.IsEmpty ? end : Instant.Min(end, balance.LastClosing);
         var intervals = balance.Streams.SelectMany(stream => balance.Reaching(stream, start, known)).ToImmutableArray();
-        var leading = bladder.IsEmpty ? intervals : [.. intervals.Where(i => i.Stream == FluidBalance.Bladder)];
+        var leading =
+            bladder.IsEmpty || balance.Streams.Count == 1 ? intervals : [.. intervals.Where(i => i.Stream == FluidBalance.Bladder)];
         var covered = Covered(leading, start, end);
         var wanted = Instant.Min(end, frame.End ?? end) - Instant.Max(start, frame.Start);
         var unread = OtherRouteUnread(balance, end);
 
         var absent = intervals.FirstOrDefault(i => i.Output is null)?.Absent ?? (covered == Duration.Zero ? AbsentReason.NotCovered : null);
-        var shares = intervals.Select(i => i.WorkedBetween(start, known, balance.Settings.Characters.UrineDrift)).ToArray();
-        var worked = absent is null ? Add(shares.Select(share => share!.Value)) : (Measured?)null;
+        var shares = new Measured?[absent is null || withAccount ? intervals.Length : 0];
+        for (var i = 0; i < shares.Length; i++)
+            shares[i] = intervals[i].WorkedBetween(start, known, balance.Settings.Characters.UrineDrift);
+        var worked = absent is null ? Add(shares) : (Measured?)null;
         var output = worked?.Charted;
 
-        var caveats = CaveatSet.Of(intervals.SelectMany(i => i.Caveats).Where(c => c != Caveat.NegativeOutput));
+        var caveats = CaveatsOf(intervals);
         if (output is not null && intervals.Any(i => i.Start < start || i.End > known))
             caveats = caveats.Add(Caveat.Apportioned);
         if (output < Volume.Zero)
@@ -146,19 +149,21 @@ public static class Windows
             DrainageCharted = withAccount ? balance.DrainageCharted(from, to) : null,
             Caveats = caveats.InOrder(),
             Intervals = intervals,
-            Shares =
-            [
-                .. intervals.Zip(
-                    shares,
-                    (i, share) =>
-                        new WindowShare(
-                            i,
-                            Instant.Max(start, i.Start),
-                            Instant.Min(known, i.End),
-                            balance.Settings.BestEstimateIsHeadline && IntervalWorking.Estimable(caveats) ? share?.Best : share?.Charted
-                        )
-                ),
-            ],
+            Shares = !withAccount
+                ? []
+                :
+                [
+                    .. intervals.Zip(
+                        shares,
+                        (i, share) =>
+                            new WindowShare(
+                                i,
+                                Instant.Max(start, i.Start),
+                                Instant.Min(known, i.End),
+                                balance.Settings.BestEstimateIsHeadline && IntervalWorking.Estimable(caveats) ? share?.Best : share?.Charted
+                            )
+                    ),
+                ],
         };
     }
 
@@ -178,16 +183,32 @@ public static class Windows
             .Select(stream => balance[stream][^1].End)
             .Any(read => read < end && read > end - balance.Settings.LongestGap);
 
-    private static Measured Add(IEnumerable<Measured> shares)
+    /// <summary>What is to be known of the intervals; that one is negative says nothing of a window.</summary>
+    private static CaveatSet CaveatsOf(ImmutableArray<ClosedInterval> intervals)
     {
-        var (charted, best, errors) = (Volume.Zero, Volume.Zero, new List<(ErrorBudget, double)>());
-        foreach (var share in shares)
+        var caveats = CaveatSet.Empty;
+        foreach (var interval in intervals)
         {
-            (charted, best) = (charted + share.Charted, best + share.Best);
-            errors.Add((share.Errors, 1));
+            foreach (var caveat in interval.Caveats)
+            {
+                if (caveat != Caveat.NegativeOutput)
+                    caveats = caveats.Add(caveat);
+            }
         }
 
-        return new(charted, best, ErrorBudget.Sum([.. errors]));
+        return caveats;
+    }
+
+    private static Measured Add(Measured?[] shares)
+    {
+        var (charted, best, errors) = (Volume.Zero, Volume.Zero, new (ErrorBudget, double)[shares.Length]);
+        for (var i = 0; i < shares.Length; i++)
+        {
+            var share = shares[i]!.Value;
+            (charted, best, errors[i]) = (charted + share.Charted, best + share.Best, (share.Errors, 1));
+        }
+
+        return new(charted, best, ErrorBudget.Sum(errors));
     }
 
     private static OutputStatus Status(ImmutableArray<ClosedInterval> intervals, bool open)
@@ -202,13 +223,27 @@ public static class Windows
     private static Duration Covered(ImmutableArray<ClosedInterval> intervals, Instant start, Instant end)
     {
         var (sum, upTo) = (Duration.Zero, start);
-        foreach (var interval in intervals.Where(i => i.Output is not null).OrderBy(i => i.Start))
+        foreach (var interval in InOrder(intervals))
         {
+            if (interval.Output is null)
+                continue;
             var from = Instant.Max(interval.Start, upTo);
             upTo = Instant.Max(from, Instant.Min(interval.End, end));
             sum += upTo - from;
         }
 
         return sum;
+    }
+
+    /// <summary>By their beginnings; those of one stream are so already.</summary>
+    private static ImmutableArray<ClosedInterval> InOrder(ImmutableArray<ClosedInterval> intervals)
+    {
+        for (var i = 1; i < intervals.Length; i++)
+        {
+            if (intervals[i].Start < intervals[i - 1].Start)
+                return [.. intervals.OrderBy(interval => interval.Start)];
+        }
+
+        return intervals;
     }
 }

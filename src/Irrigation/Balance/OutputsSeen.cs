@@ -12,7 +12,7 @@ public sealed class OutputsSeen(FluidBalance balance)
     /// <summary>The balance.</summary>
     public FluidBalance Balance => balance;
 
-    /// <summary>The output of a window, without what ran in and what was charted.</summary>
+    /// <summary>The output of a window, without what ran in, what was charted and the shares.</summary>
     public OutputWindow Over(Interval window) =>
         windows.TryGetValue(window, out var known) ? known : windows[window] = balance.OutputOver(window);
 }

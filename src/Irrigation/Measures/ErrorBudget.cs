@@ -16,6 +16,13 @@ public sealed record ErrorSource(string What, string Of = "", string Id = "", In
     /// <summary>Whether it is the source of these parts.</summary>
     internal bool Is(string what, string of, string id, Instant at) => At == at && Id == id && Of == of && What == what;
 
+    /// <inheritdoc/>
+    public bool Equals(ErrorSource? other) =>
+        ReferenceEquals(this, other) || (other is not null && Is(other.What, other.Of, other.Id, other.At));
+
+    /// <summary>By what tells sources apart soonest: their entry and their moment.</summary>
+    public override int GetHashCode() => HashCode.Combine(At, Id, Of.Length, What.Length);
+
     /// <summary>For people, e.g. <c>reading ward-7/4711</c>.</summary>
     public override string ToString() =>
         string.Concat(What, Of.Length > 0 ? " " : "", Of, Id.Length > 0 ? "/" : "", Id, At == default ? "" : $" {At}");

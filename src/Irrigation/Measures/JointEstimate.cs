@@ -87,6 +87,9 @@ internal sealed class JointEstimate
     /// <summary>An observation whose errors are shorter than this (mL) says nothing that is not said already.</summary>
     private const double Nothing = 1e-6;
 
+    /// <summary>So many errors find room on the stack.</summary>
+    private const int Few = 128;
+
     private readonly List<ErrorSource> sources = new(16);
     private readonly List<(double Value, double[] Errors, double Squares)> directions = [];
     private bool complete;
@@ -112,7 +115,8 @@ internal sealed class JointEstimate
     /// <summary>Takes an observation: a quantity that must be 0. It is freed of what those before it say.</summary>
     public void Observe(LinearForm difference)
     {
-        var (value, errors) = (difference.Value, Of(difference));
+        var (value, errors) = (difference.Value, new double[sources.Count]);
+        Put(difference, errors);
         foreach (var direction in directions)
             value = Without(value, errors, direction);
         var squares = Dot(errors, errors);
@@ -133,7 +137,10 @@ internal sealed class JointEstimate
     /// <summary>The best estimate of a quantity by all observations, with its errors.</summary>
     public (double Value, ErrorBudget Errors) Given(LinearForm quantity)
     {
-        var (value, errors) = (quantity.Value, Of(quantity));
+        var value = quantity.Value;
+        // Nobody keeps them: what is left of them goes into the budget.
+        var errors = sources.Count <= Few ? stackalloc double[sources.Count] : new double[sources.Count];
+        Put(quantity, errors);
         foreach (var direction in directions)
             value = Without(value, errors, direction);
         var count = 0;
@@ -157,14 +164,13 @@ internal sealed class JointEstimate
         return (value, ErrorBudget.Owning(left));
     }
 
-    private double[] Of(LinearForm form)
+    private static void Put(LinearForm form, Span<double> errors)
     {
-        var errors = new double[sources.Count];
+        errors.Clear();
         form.Errors[..Math.Min(errors.Length, form.Errors.Length)].CopyTo(errors);
-        return errors;
     }
 
-    private static double Without(double value, double[] errors, (double Value, double[] Errors, double Squares) direction)
+    private static double Without(double value, Span<double> errors, (double Value, double[] Errors, double Squares) direction)
     {
         var along = Dot(errors, direction.Errors) / direction.Squares;
         if (along == 0)

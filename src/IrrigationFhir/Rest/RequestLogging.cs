@@ -1,3 +1,5 @@
+using Microsoft.Extensions.Configuration.Memory;
+
 namespace IrrigationFhir.Rest;
 
 /// <summary>Keeps out of the log what the framework writes of requests: paths and queries hold ids of patients and episodes.</summary>
@@ -21,6 +23,13 @@ internal static class RequestLogging
 
     /// <summary>Below Information these write what they see: the path that is matched, the value that cannot be bound, the host.</summary>
     private const string Framework = "Microsoft.AspNetCore.";
+
+    /// <summary>Where nobody says otherwise the framework tells of what is wrong, and not of every step of every request.</summary>
+    public static void SayLessOfRequests(this IConfigurationBuilder configuration) =>
+        configuration.Sources.Insert(
+            0,
+            new MemoryConfigurationSource { InitialData = [new("Logging:LogLevel:Microsoft.AspNetCore", nameof(LogLevel.Warning))] }
+        );
 
     /// <summary>Adds the condition, to the rules of the configuration and to each that comes by a reload.</summary>
     public static IServiceCollection KeepRequestsOutOfTheLog(this IServiceCollection services) =>
