@@ -1,8 +1,6 @@
 using Irrigation.Balance;
-using Irrigation.Episodes;
 using MathNet.Numerics;
 using MathNet.Numerics.LinearAlgebra;
-using NodaTime;
 using static Irrigation.Tests.Ward;
 
 namespace Irrigation.Tests;
@@ -249,7 +247,7 @@ public class BagFlowTests
     public void What_was_poured_away_left_the_bag_and_did_not_reach_the_bladder()
     {
         var ward = Opens("08:00").Emptied("08:00", 0).BagHung("08:00", 1000);
-        ward.Chart(new IrrigantDiscarded(ward.Header("08:30"), "1", Ml(150)));
+        ward.Discarded("08:30", 150);
         ward.BagRead("10:00", 250).Emptied("10:00", 900);
         Near((600, 0), Ran(ward, Exact, "10:00"));
     }
@@ -258,10 +256,10 @@ public class BagFlowTests
     public void A_counter_counts_what_it_drove_less_what_was_poured_away()
     {
         var ward = Opens("08:00").Emptied("08:00", 0).PumpTotal("08:00", 100);
-        ward.Chart(new IrrigantDiscarded(ward.Header("08:30"), "1", Ml(50)));
+        ward.Discarded("08:30", 50);
         ward.PumpTotal("09:00", 400).Emptied("09:00", 900);
         Near((250, 0), Ran(ward, Exact, "09:00"));
-        ward.Chart(new IrrigantDiscarded(ward.Header("09:30"), "1", Ml(30)));
+        ward.Discarded("09:30", 30);
         ward.PumpTotal("10:00", 200, restarted: true).Emptied("10:00", 900);
         Near((170, 0), Ran(ward, Exact, "10:00"));
         var parts = ward.Balance(Exact)[FluidBalance.Bladder].Single(i => i.End == ward.At("10:00"));

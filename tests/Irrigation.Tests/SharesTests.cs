@@ -1,6 +1,5 @@
 using Irrigation.Balance;
 using Irrigation.Episodes;
-using NodaTime;
 using static Irrigation.Tests.Ward;
 
 namespace Irrigation.Tests;
