@@ -700,6 +700,6 @@ public class AppendTests
         var terms = $"{i.Instilled} {i.Drained} {i.Urine} {i.RetainedChange} {i.Leaked}";
         var result = $"{i.Output} {i.Absent} {i.Simple}";
         var lists = $"{string.Join(' ', i.Caveats)} {string.Join(' ', i.AssumedZero)} {string.Join(' ', i.Parts)}";
-        return $"{i.Start} {i.End} {terms} {result} {lists} {i.Status} {string.Join(' ', i.Doubts)}";
+        return $"{i.Start} {i.End} {terms} {result} {lists} {string.Join(' ', i.Doubts)}";
     }
 }

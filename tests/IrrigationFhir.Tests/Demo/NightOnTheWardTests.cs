@@ -62,9 +62,9 @@ public class NightOnTheWardTests
             .ToList();
         Assert.Equal("subscribed", told[0]);
         Assert.Equal(Enumerable.Range(1, told.Count - 1).Select(n => $"{n}:"), told.Skip(1).Select(line => line.Split(' ')[0]));
-        Assert.Contains(told, line => line.EndsWith("active Clots since 2026-03-14T23:25:00+01:00", StringComparison.Ordinal));
-        Assert.Contains(told, line => line.EndsWith("active Outflow deficit since 2026-03-15T02:30:00+01:00", StringComparison.Ordinal));
-        Assert.Contains(told, line => line.EndsWith("active Late entry since 2026-03-15T06:15:00+01:00", StringComparison.Ordinal));
+        Assert.Contains(told, line => line.Contains("active Clots since 2026-03-14T23:25:00+01:00 (", StringComparison.Ordinal));
+        Assert.Contains(told, line => line.Contains("active Outflow deficit since 2026-03-15T02:30:00+01:00 (", StringComparison.Ordinal));
+        Assert.Contains(told, line => line.Contains("active Late entry since 2026-03-15T06:15:00+01:00 (", StringComparison.Ordinal));
 
         Assert.Contains("Local protocol, the order and licensed practice prevail.", output.ToString(), StringComparison.Ordinal);
         Assert.Equal(before, Directory.GetDirectories(Path.GetTempPath(), "irrigationfhir-demo-*"));
@@ -83,7 +83,7 @@ public class NightOnTheWardTests
             lines,
             line => line.Trim().Split(' ', StringSplitOptions.RemoveEmptyEntries) is ["5", "Procedure", "bladder-irrigation"]
         );
-        Assert.Contains(lines, line => line.EndsWith("active Return is short since 2026-03-16T12:05:00+01:00", StringComparison.Ordinal));
+        Assert.Contains(lines, line => line.Contains("active Return is short since 2026-03-16T12:05:00+01:00 (", StringComparison.Ordinal));
         Assert.Contains(lines, line => line.Contains("who needs a person first", StringComparison.Ordinal));
     }
 
