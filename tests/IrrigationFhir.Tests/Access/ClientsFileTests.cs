@@ -63,7 +63,7 @@ public sealed class ClientsFileTests : IDisposable
             "clients[6].facilities: 'west'; one of Access:Facilities is expected",
             "clients[6].audit: true or false is expected",
             "clients[6].requestsPerSecond: 1 to 100000 is expected",
-            "clients[6].certificates: the SHA-256 of a certificate, 64 hexadecimal digits, is expected",
+            "clients[6].certificates: the SHA-256 of a certificate, 64 hexadecimal digits, is expected; or dns: or uri: and a name of it",
             "clients[7]: an object is expected",
             "id 'five': twice",
         ];
