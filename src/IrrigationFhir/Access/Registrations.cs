@@ -269,7 +269,8 @@ internal sealed partial class Registrations
                 );
             if (settings.ClientAuthorities is null && given.OfType<string>().Any(text => text.Contains(':', StringComparison.Ordinal)))
                 Faults.Add($"{at}.certificates: a name of one; Access:ClientAuthorities are expected, who vouch for it");
-            return [.. given.OfType<string>()];
+            // One that cannot be used is there all the same: that none is would be a second fault, and not so.
+            return [.. given.Select(text => text ?? "")];
         }
 
         private static string? Certificate(string text)
