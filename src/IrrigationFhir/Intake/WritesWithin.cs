@@ -22,7 +22,7 @@ internal sealed class WritesWithin(EpisodeStore episodes, ResourceStore resource
     /// The caller as one who may write the whole type: what of it a scope's query covers is judged here, with <see cref="Of"/> and
     /// <see cref="Forbidden"/>.
     /// </summary>
-    public static Caller Judged(Caller caller) => caller.Covers(new Need(Type, Both) { Whole = true }) ? caller : caller.Judged(Type, Both);
+    public static Caller Judged(Caller caller) => caller.Judged(Type, Both);
 
     /// <summary>
     /// Whether a stored Observation is to be answered as one that is not there: of another facility, or one that neither may be read nor
